@@ -1,0 +1,339 @@
+"""The machine model: what the hardware is, as data. Made by `machine.resolve`, read by every later stage.
+
+Named tuples, for the reason given in `language.tree`. Dicts are in the order of the text. Names of what belongs to an
+agent are dotted: `console.mode`. Every declaration has the place where it was made.
+"""
+
+from typing import Literal, NamedTuple
+
+from ordain.language import tree
+from ordain.machine.expression import Node, Terms
+from ordain.text.source import Span
+
+
+class Code(NamedTuple):
+    """A named code; for a field in its asserted sense (before `active low` turns it)."""
+
+    name: str
+    value: int
+    span: Span
+
+
+class Field(NamedTuple):
+    """Bits `high` down to `low` of the word of `store`.
+
+    `holds`: "code", "number", "address", "derived" or "spare". The value people speak of is the asserted one; the stored
+    bits are its complement when `active_low`. `idle` is the asserted code when no order sets the field; "none": it must be
+    set; "any": it does not matter; "following": the address of the next microinstruction. `address_bits` (high, low):
+    which bits of the target's address an address field holds. `derived` is over the `word` leaf of the same store.
+    """
+
+    name: str
+    store: str
+    high: int
+    low: int
+    holds: Literal["code", "number", "address", "derived", "spare"]
+    active_low: bool
+    idle: int | Literal["none", "any", "following"]
+    codes: tuple[Code, ...]
+    address_bits: tuple[int, int]
+    derived: Node | None
+    span: Span
+
+    @property
+    def width(self) -> int:
+        return self.high - self.low + 1
+
+
+class Store(NamedTuple):
+    """A control store, mapping store or decoder PROM.
+
+    `address_width` is the width of `address`; `words` <= 2**address_width. `fill`: "microprogram" (words placed by the
+    compiler), "start" (`word start of instruction`), "computed" (`word` an expression over its own `address` leaf's
+    parts: `computed` is that expression, its free leaves are exactly those of `address`), "map" (filled by `map` rows).
+    `instruction`, `step`: (high, low) bits of the address with that role, or None. `opcode_width`: bits of an opcode,
+    0 when the store has none. `starts_at` is over the `opcode` leaf, or None.
+    `unused` are the clauses for words in which nothing was placed; None: the erased cells show.
+    """
+
+    name: str
+    words: int
+    bits: int
+    address: Node
+    address_width: int
+    fill: Literal["microprogram", "start", "computed", "map"]
+    computed: Node | None
+    instruction: tuple[int, int] | None
+    step: tuple[int, int] | None
+    opcode_width: int
+    starts_at: Node | None
+    unused: tuple[tree.Clause, ...] | None
+    fields: tuple[str, ...]
+    span: Span
+
+
+class Pin(NamedTuple):
+    """One data pin. `bit` of the store's word, or None for a constant pin of level `level` (`spare`, 0, 1)."""
+
+    bit: int | None
+    inverted: bool
+    level: int
+
+
+class AddressPin(NamedTuple):
+    """One address pin: `bit` of the store's address (inverted or not); or, with `bit` None, tied to `level`; or, with
+    `level` None too, `any`: the same content for both levels."""
+
+    bit: int | None
+    inverted: bool
+    level: int | None
+
+
+class Bank(NamedTuple):
+    """A part of a chip given to one store. `pins` and `address` are highest pin first."""
+
+    store: str
+    pins: tuple[Pin, ...]
+    address: tuple[AddressPin, ...]
+    repeats: bool
+    span: Span
+
+
+class Chip(NamedTuple):
+    """`words` x `bits`; `erased` is the level of an erased cell (0 or 1); `technology`: "uv", "once", "eeprom",
+    "flash" (with `sector` words) as far as the file says, else ""."""
+
+    name: str
+    words: int
+    bits: int
+    erased: int
+    technology: str
+    sector: int
+    banks: tuple[Bank, ...]
+    span: Span
+
+
+class State(NamedTuple):
+    """`reset` None: any value. `codes` are the names of enumerated values (0, 1, ...), empty for plain vectors; an
+    enumerated state never has a value beyond its codes. `agent` is "" for the machine's own."""
+
+    name: str
+    width: int
+    codes: tuple[str, ...]
+    reset: int | None
+    next: Node
+    agent: str
+    span: Span
+
+
+class Load(NamedTuple):
+    """`source`: what is loaded, None when unspecified; a `bus` leaf when it comes from a bus."""
+
+    source: Node | None
+    when: Node
+
+
+class Register(NamedTuple):
+    """Data. It changes only at the end of a cycle in which a load's `when` is 1 (`transparent`: a latch, which changes
+    during that cycle). Proofs track its value only where control reads it, and then as an unknown value after a load
+    from a bus or an untracked source. `reset` None: any value."""
+
+    name: str
+    width: int
+    loads: tuple[Load, ...]
+    reset: int | None
+    transparent: bool
+    span: Span
+
+
+class Input(NamedTuple):
+    name: str
+    width: int
+    codes: tuple[str, ...]
+    agent: str
+    span: Span
+
+
+class Condition(NamedTuple):
+    """Free in proofs. `value` is what is computed when a program is run, or None."""
+
+    name: str
+    width: int
+    value: Node | None
+    span: Span
+
+
+class Signal(NamedTuple):
+    """A name for an expression; uses of it are already replaced by `value` everywhere."""
+
+    name: str
+    value: Node
+    agent: str
+    span: Span
+
+
+class Assumption(NamedTuple):
+    condition: Node
+    text: str
+    span: Span
+
+
+class Driver(NamedTuple):
+    """`when` is constant 1 for `always`. `follows`: a bus, or "". `steady`: while this is 1, what it drives is promised
+    not to change; None: no promise. `kind`: what the name is: "register", "state", "store", "agent" or "part"."""
+
+    name: str
+    when: Node
+    follows: str
+    steady: Node | None
+    kind: Literal["register", "state", "store", "agent", "part"]
+    span: Span
+
+
+class Sampler(NamedTuple):
+    name: str
+    when: Node
+    span: Span
+
+
+class Bus(NamedTuple):
+    name: str
+    width: int
+    undriven: Literal["floats", "pulled-high", "pulled-low", "kept", "wired-and", "wired-or", "multiplexed"]
+    turnaround: int
+    drivers: tuple[Driver, ...]
+    samplers: tuple[Sampler, ...]
+    span: Span
+
+
+class SteadyNeed(NamedTuple):
+    bus: str
+    before: int
+    after: int
+    span: Span
+
+
+class Strobe(NamedTuple):
+    name: str
+    active: Node
+    needs: tuple[SteadyNeed, ...]
+    span: Span
+
+
+class Keep(NamedTuple):
+    """`names` are registers, latches and states."""
+
+    names: tuple[str, ...]
+    condition: Node
+    text: str
+    span: Span
+
+
+class Exclusive(NamedTuple):
+    names: tuple[str, ...]
+    signals: tuple[Node, ...]
+    span: Span
+
+
+class Agent(NamedTuple):
+    name: str
+    title: str
+    span: Span
+
+
+class Never(NamedTuple):
+    condition: Node
+
+
+class Reach(NamedTuple):
+    condition: Node
+    always: bool
+
+
+class WhenThen(NamedTuple):
+    """After every cycle with `trigger`, `response` holds in that cycle or one of the `cycles` next ones, or `unless`
+    (const 0 when not given) has held by then."""
+
+    trigger: Node
+    response: Node
+    cycles: int
+    unless: Node
+
+
+class BetweenNever(NamedTuple):
+    """From a cycle with `start` up to the next later cycle with `end`: after a cycle with `after` (const 1 when not
+    given) inside, `forbidden` does not hold."""
+
+    start: Node
+    end: Node
+    forbidden: Node
+    after: Node
+
+
+class AfterNever(NamedTuple):
+    """After a cycle with `start`, `forbidden` does not hold until a cycle with `until`."""
+
+    start: Node
+    forbidden: Node
+    until: Node
+
+
+class Rule(NamedTuple):
+    """`text` is the quoted name of the rule, `source` its form as written."""
+
+    text: str
+    source: str
+    form: Never | Reach | WhenThen | BetweenNever | AfterNever
+    span: Span
+
+
+class Allowance(NamedTuple):
+    """`check` names a check; `on` a bus or other name, "" for any; `at` a label or routine, "" for any."""
+
+    check: str
+    on: str
+    at: str
+    reason: str
+    span: Span
+
+
+class Order(NamedTuple):
+    """The phrase (words and holes) and what it sets, as written; fields are known to exist, codes to be defined."""
+
+    phrase: tuple[tree.Word | tree.Hole, ...]
+    settings: tuple[tree.Setting, ...]
+    span: Span
+
+
+class Machine(NamedTuple):
+    """Everything the machine file says. `terms` made all its expressions.
+
+    `labels` are the names used by `at` and `in` leaves, checked against the microprogram when that is compiled:
+    (kind, name, place). `home` may hold an `at` leaf; None when the file says none.
+    """
+
+    name: str
+    title: str
+    microprogram: tuple[tree.Text, ...]
+    stores: dict[str, Store]
+    fields: dict[str, Field]
+    chips: dict[str, Chip]
+    states: dict[str, State]
+    registers: dict[str, Register]
+    inputs: dict[str, Input]
+    conditions: dict[str, Condition]
+    signals: dict[str, Signal]
+    constants: dict[str, int]
+    assumptions: tuple[Assumption, ...]
+    home: Node | None
+    buses: dict[str, Bus]
+    strobes: tuple[Strobe, ...]
+    keeps: tuple[Keep, ...]
+    exclusives: tuple[Exclusive, ...]
+    agents: dict[str, Agent]
+    rules: tuple[Rule, ...]
+    allowances: tuple[Allowance, ...]
+    orders: tuple[Order, ...]
+    labels: tuple[tuple[Literal["at", "in"], str, Span], ...]
+    terms: Terms
+    span: Span

@@ -1,0 +1,86 @@
+"""Microinstructions with their fields resolved and their addresses still open."""
+
+from typing import Literal, NamedTuple
+
+from ordain.text.source import Span
+
+
+class Target(NamedTuple):
+    """What an address field is to hold. `labels`: one for "label", 2**k for "pair" and "table" (value bits low to high),
+    none for "following". `page`: the target must share the address bits that the field does not hold."""
+
+    kind: Literal["label", "pair", "table", "following"]
+    labels: tuple[str, ...]
+    page: bool
+    span: Span
+
+
+class Microinstruction(NamedTuple):
+    """One word of a store.
+
+    `bits`: the stored word (active low already turned) with zeros where `any` or an address is still open; `open`: the
+    mask of bits that do not matter (`idle any`). `targets`: address fields still to be filled, by field name.
+    `derived` fields are filled by placement after everything else. `labels`: unqualified names as written; `owner`: the
+    routine's name or the instruction's title; labels are addressed as `owner.label` or, where unique, `label`.
+    `text` is the source's own words without the label.
+    `succeeds`: number of words after this one in the same body that must stand at the next addresses (1 when the
+    hardware can step to address + 1 from here, 0 when it cannot).
+    `fixed`: addresses where the word must stand, all of them (slots of an instruction and step store, `at`); empty: free.
+    """
+
+    store: str
+    bits: int
+    open: int
+    targets: tuple[tuple[str, Target], ...]
+    labels: tuple[str, ...]
+    owner: str
+    text: str
+    span: Span
+    called_from: Span | None
+    succeeds: int
+    fixed: tuple[int, ...]
+
+
+class Body(NamedTuple):
+    """The words of a routine or instruction in the order of the text: `first` up to, not including, `end`, indexes into
+    `Program.words`. `align` and `same_page` in words, 0 when not asked; they are about the first word and the whole body."""
+
+    name: str
+    kind: Literal["routine", "instruction", "prologue"]
+    store: str
+    first: int
+    end: int
+    align: int
+    same_page: int
+    span: Span
+
+
+class Entry(NamedTuple):
+    """One cell of a mapping store: at `address` stands the address of label `target`."""
+
+    store: str
+    address: int
+    target: str
+    span: Span
+
+
+class OpcodeUse(NamedTuple):
+    """Which instruction an opcode has. `title` is that of the body; `others` True where it came from `others`."""
+
+    opcode: int
+    title: str
+    others: bool
+
+
+class Program(NamedTuple):
+    """`labels`: every way to name a word (`label`, `owner`, `owner.label`, instruction titles) -> index into `words`.
+    `unused`: per store the stored word for cells where nothing was placed, None where the erased cells show.
+    `computed`: whole words of computed stores, by store and address."""
+
+    words: tuple[Microinstruction, ...]
+    bodies: tuple[Body, ...]
+    labels: dict[str, int]
+    entries: tuple[Entry, ...]
+    opcodes: tuple[OpcodeUse, ...]
+    unused: dict[str, int | None]
+    computed: dict[str, tuple[int, ...]]

@@ -1,0 +1,33 @@
+"""What the chips hold, and whose words those are: the only bridge from the compiler to the prover."""
+
+from typing import NamedTuple
+
+from ordain.machine.model import Machine
+from ordain.text.source import Span
+
+
+class Site(NamedTuple):
+    """One address of a store in which a word was placed, for showing it to people.
+
+    `label` is "" where none stands there; `owner` the routine or instruction title; `text` the source's own words;
+    `orders` the clauses one by one."""
+
+    store: str
+    address: int
+    label: str
+    owner: str
+    text: str
+    orders: tuple[str, ...]
+    span: Span | None
+
+
+class Contents(NamedTuple):
+    """`words[store][address]` for every address 0 .. 2**address_width - 1 of the store, as it would be read from burnt
+    chips (unused words and erased cells alike). `sites[store][address]`: placed words only.
+    `labels`: everything `at` can name -> (store, addresses); `routines`: everything `in` can name -> (store, addresses)."""
+
+    machine: Machine
+    words: dict[str, tuple[int, ...]]
+    sites: dict[str, dict[int, Site]]
+    labels: dict[str, tuple[str, frozenset[int]]]
+    routines: dict[str, tuple[str, frozenset[int]]]
