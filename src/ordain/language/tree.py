@@ -213,7 +213,8 @@ class Spare(NamedTuple):
 class Bank(NamedTuple):
     """What a part of a chip holds. `pins`: data pins left (highest) to right, expressions over store bits, `spare`,
     0 or 1, possibly under `not`. `address`: address pins left (highest) to right, expressions over the store's
-    address parts, the word `address`, constants, `any`, possibly under `not`. `repeats`: the bits stand elsewhere too."""
+    address parts, the word `address`, constants, `any`, possibly under `not`. `repeats`: the bits stand elsewhere
+    too."""
 
     pins: tuple[Expr, ...]
     address: Expr | None

@@ -22,9 +22,9 @@ class Code(NamedTuple):
 class Field(NamedTuple):
     """Bits `high` down to `low` of the word of `store`.
 
-    `holds`: "code", "number", "address", "derived" or "spare". The value people speak of is the asserted one; the stored
-    bits are its complement when `active_low`. `idle` is the asserted code when no order sets the field; "none": it must be
-    set; "any": it does not matter; "following": the address of the next microinstruction. `address_bits` (high, low):
+    `holds`: "code", "number", "address", "derived" or "spare". The value people speak of is the asserted one; the
+    stored bits are its complement when `active_low`. `idle` is the asserted code when no order sets the field; "none":
+    it must be set; "any": it does not matter; "following": the address of the next microinstruction. `address_bits` (high, low):
     which bits of the target's address an address field holds. `derived` is over the `word` leaf of the same store.
     """
 

@@ -6,8 +6,8 @@ from ordain.text.source import Span
 
 
 class Target(NamedTuple):
-    """What an address field is to hold. `labels`: one for "label", 2**k for "pair" and "table" (value bits low to high),
-    none for "following". `page`: the target must share the address bits that the field does not hold."""
+    """What an address field is to hold. `labels`: one for "label", 2**k for "pair" and "table" (value bits low to
+    high), none for "following". `page`: the target must share the address bits that the field does not hold."""
 
     kind: Literal["label", "pair", "table", "following"]
     labels: tuple[str, ...]
@@ -25,7 +25,7 @@ class Microinstruction(NamedTuple):
     `text` is the source's own words without the label.
     `succeeds`: number of words after this one in the same body that must stand at the next addresses (1 when the
     hardware can step to address + 1 from here, 0 when it cannot).
-    `fixed`: addresses where the word must stand, all of them (slots of an instruction and step store, `at`); empty: free.
+    `fixed`: all the addresses where the word must stand (slots of an instruction and step store, `at`); empty: free.
     """
 
     store: str
@@ -43,7 +43,8 @@ class Microinstruction(NamedTuple):
 
 class Body(NamedTuple):
     """The words of a routine or instruction in the order of the text: `first` up to, not including, `end`, indexes into
-    `Program.words`. `align` and `same_page` in words, 0 when not asked; they are about the first word and the whole body."""
+    `Program.words`. `align` and `same_page` in words, 0 when not asked; they are about the first word and
+    the whole body."""
 
     name: str
     kind: Literal["routine", "instruction", "prologue"]

@@ -27,7 +27,8 @@ class Finding(NamedTuple):
     `name` is a stable kebab-case name, the one that `allow`, `ordain explain` and the docs use.
     `message` makes sense without the excerpt; `label`, the text under the excerpt, without the message.
     `span` is None only where there is no text to point at (a missing file, an image).
-    `trace` is a `prover.trace.Trace` where a sequence of cycles shows the fault (typed loosely: text is the lowest layer).
+    `trace` is a `prover.trace.Trace` where a sequence of cycles shows the fault (typed loosely: text is the
+    lowest layer).
     """
 
     name: str
