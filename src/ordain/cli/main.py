@@ -1,0 +1,121 @@
+"""The `ordain` command: commands are loaded when they are called, and every ending has one exit status.
+
+0 nothing found; 1 findings; 2 the command line, or a file that cannot be read or written; 3 undecided;
+70 a fault of our own; 130 interrupted; a closed pipe ends quietly.
+"""
+
+import importlib
+import os
+import sys
+
+import click
+
+from ordain import __version__
+
+COMMANDS = {
+    "new": "A small working machine to start from.",
+    "build": "Compile, check, write the chip images, read them back.",
+    "prove": "Prove every check and rule over all that can happen, or show how it breaks.",
+    "compare": "What a change touched: instructions, verdicts, cycles, chips.",
+    "burned": "The burn ledger: what is in the sockets.",
+    "cycles": "Least and most cycles of every instruction.",
+    "step": "The control sequence of one instruction, cycle by cycle.",
+    "decode": "Chip images back to microinstructions, and what differs from the build.",
+    "watch": "Check again at every save.",
+    "explain": "What a finding means, an example, the usual repair.",
+    "export": "Open formats for other tools: aiger, vcd.",
+}
+
+
+class CommandsOnDemand(click.Group):
+    """A group whose commands are modules of `ordain.cli`, imported only when called: `--help` imports none."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"ordain.cli.{cmd_name}")
+        command = module.command
+        return command if isinstance(command, click.Command) else None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and not args[0].startswith("-") and args[0] not in COMMANDS:
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], COMMANDS, 1)
+            ctx.fail(f"no command `{args[0]}`." + (f" Did you mean `{near[0]}`?" if near else ""))
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=CommandsOnDemand, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.version_option(__version__, message="%(prog)s %(version)s")
+def ordain() -> None:
+    """Control stores compiled, proved and compared.
+
+    MACHINE defaults to the only *.machine file of the current directory.
+    """
+
+
+def main() -> None:
+    """Run the command line and leave with its exit status."""
+    status = run(sys.argv[1:])
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _drop_output()
+    sys.exit(status)
+
+
+def run(arguments: list[str]) -> int:
+    """Run the command line `arguments`; the exit status comes back, messages go to standard error."""
+    try:
+        result = ordain.main(arguments, prog_name="ordain", standalone_mode=False)
+    except click.exceptions.Exit as ending:
+        return ending.exit_code
+    except click.ClickException as complaint:
+        complaint.show()
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        print("interrupted", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        _drop_output()
+        return 0
+    except OSError as failure:
+        place = f"{failure.filename}: " if failure.filename else ""
+        print(f"error: {place}{failure.strerror or failure}", file=sys.stderr)
+        return 2
+    except Exception as fault:
+        return _own_fault(fault)
+    return result if isinstance(result, int) else 0
+
+
+def _own_fault(fault: Exception) -> int:
+    """Say that it was us, and what to report. The traceback is kept for those who ask for it."""
+    import traceback
+
+    last = traceback.extract_tb(fault.__traceback__)[-1]
+    where = f"{os.path.basename(last.filename)}:{last.lineno} in {last.name}"
+    print(
+        "error[own-fault]: ordain itself has failed; this is our mistake, not yours.\n"
+        f"  {type(fault).__name__}: {fault}\n  at {where}, ordain {__version__}\n"
+        "  Nothing was written. Please report these lines with the machine's files that led here;\n"
+        "  with ORDAIN_TRACEBACK=1 in the environment the whole traceback is printed.",
+        file=sys.stderr,
+    )
+    if os.environ.get("ORDAIN_TRACEBACK"):
+        traceback.print_exception(fault)
+    return 70
+
+
+def _drop_output() -> None:
+    """After the reader has closed the pipe: no complaint from the interpreter's own flush at exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,0 +1,34 @@
+"""Colour for a terminal, or none. Nothing is said by colour alone."""
+
+import os
+from typing import NamedTuple, TextIO
+
+_CODES = {"error": "1;31", "warning": "1;33", "note": "1;36", "good": "32", "faint": "2", "strong": "1", "mark": "1;31"}
+
+
+class Paint(NamedTuple):
+    """`paint(role, text)`: the text in the colours of a role when `on`, else as it is."""
+
+    on: bool
+
+    def __call__(self, role: str, text: str) -> str:
+        return f"\x1b[{_CODES[role]}m{text}\x1b[0m" if self.on and text else text
+
+
+def wants_colour(choice: str, stream: TextIO) -> bool:
+    """`choice` is auto, always or never. Then NO_COLOR, then FORCE_COLOR (any value but the empty one), then whether
+    the stream is a terminal that can (TERM is not `dumb`)."""
+    if choice != "auto":
+        return choice == "always"
+    if os.environ.get("NO_COLOR"):
+        return False
+    if os.environ.get("FORCE_COLOR"):
+        return True
+    return stream.isatty() and os.environ.get("TERM") != "dumb"
+
+
+def printable(text: str) -> str:
+    """The text with control characters (a source file may hold escape sequences) shown as U+FFFD."""
+    if text.isprintable():
+        return text
+    return "".join(ch if ch.isprintable() else " " if ch == "\t" else "\ufffd" for ch in text)

@@ -1,0 +1,58 @@
+"""The frame of the command line: help, unknown commands, statuses."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+
+from ordain.cli import main
+from ordain.cli.main import COMMANDS, run
+
+
+def ordain(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([sys.executable, "-c", "from ordain.cli.main import main; main()", *arguments],
+                          capture_output=True, text=True, cwd=cwd, check=False)
+
+
+def test_help_names_every_command_and_imports_none(capsys: pytest.CaptureFixture[str]) -> None:
+    code = "import sys; from ordain.cli.main import run; run(['--help']); " \
+           "print([m for m in sys.modules if m.startswith('ordain.cli.') or m in ('pyparsing', 'bitarray', 'json')])"
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert all(f"  {name} " in shown for name in COMMANDS)
+    assert shown.splitlines()[-1] == "['ordain.cli.main']"
+
+
+def test_an_unknown_command_names_the_nearest_and_gives_status_2() -> None:
+    result = ordain("biuld")
+    assert result.returncode == 2
+    assert "no command `biuld`. Did you mean `build`?" in result.stderr
+
+
+@pytest.mark.parametrize(("raised", "status"), [
+    (KeyboardInterrupt(), 130), (FileNotFoundError(2, "No such file or directory", "x.machine"), 2),
+    (AssertionError("planted"), 70), (click.UsageError("planted"), 2),
+])
+def test_every_ending_has_one_status(
+    raised: BaseException, status: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise raised
+
+    monkeypatch.setattr(main.ordain, "main", fail)
+    assert run([]) == status
+    said = capsys.readouterr().err
+    assert said
+    assert "Traceback" not in said
+
+
+def test_a_closed_pipe_ends_quietly() -> None:
+    process = subprocess.Popen([sys.executable, "-c", "from ordain.cli.main import main; main()", "--help"],
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    assert process.stdout is not None
+    assert process.stderr is not None
+    process.stdout.close()
+    assert process.stderr.read() == b""
+    process.wait()
+    process.stderr.close()
