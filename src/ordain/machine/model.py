@@ -25,7 +25,8 @@ class Field(NamedTuple):
     `holds`: "code", "number", "address", "derived" or "spare". The value people speak of is the asserted one; the
     stored bits are its complement when `active_low`. `idle` is the asserted code when no order sets the field; "none":
     it must be set; "any": it does not matter; "following": the address of the next microinstruction. `address_bits`
-    (high, low): which bits of the target's address an address field holds. `derived` is over the `word` leaf of the same store.
+    (high, low): which bits of the target's address an address field holds. `derived` is over the `word` leaf of the
+    same store.
     """
 
     name: str

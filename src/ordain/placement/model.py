@@ -6,7 +6,8 @@ from typing import NamedTuple
 class Placement(NamedTuple):
     """`addresses[i]`: the addresses of `Program.words[i]`, more than one where it was copied or fills several slots;
     the first is where its label stands. `words`: per store, address -> the final stored word, placed words only
-    (targets, derived fields and `any` bits filled). `copies`: (word index, address, reason) for words that had to stand twice."""
+    (targets, derived fields and `any` bits filled). `copies`: (word index, address, reason) for words that had to
+    stand twice."""
 
     addresses: tuple[tuple[int, ...], ...]
     words: dict[str, dict[int, int]]
