@@ -10,7 +10,8 @@ class Site(NamedTuple):
     """One address of a store in which a word was placed, for showing it to people.
 
     `label` is "" where none stands there; `owner` the routine or instruction title; `text` the source's own words;
-    `orders` the clauses one by one."""
+    `orders` the clauses one by one. `open`: the mask of stored bits that no order of the word set and whose field is
+    `idle any`: they may differ from build to build and mean nothing."""
 
     store: str
     address: int
@@ -19,6 +20,7 @@ class Site(NamedTuple):
     text: str
     orders: tuple[str, ...]
     span: Span | None
+    open: int = 0
 
 
 class Contents(NamedTuple):
