@@ -22,7 +22,7 @@ class Microinstruction(NamedTuple):
     mask of bits that do not matter (`idle any`). `targets`: address fields still to be filled, by field name.
     `derived` fields are filled by placement after everything else. `labels`: unqualified names as written; `owner`: the
     routine's name or the instruction's title; labels are addressed as `owner.label` or, where unique, `label`.
-    `text` is the source's own words without the label.
+    `text` is the source's own words without the label, `orders` the same item by item.
     `succeeds`: number of words after this one in the same body that must stand at the next addresses (1 when the
     hardware can step to address + 1 from here, 0 when it cannot).
     `fixed`: all the addresses where the word must stand (slots of an instruction and step store, `at`); empty: free.
@@ -39,6 +39,7 @@ class Microinstruction(NamedTuple):
     called_from: Span | None
     succeeds: int
     fixed: tuple[int, ...]
+    orders: tuple[str, ...] = ()
 
 
 class Body(NamedTuple):
@@ -75,13 +76,17 @@ class OpcodeUse(NamedTuple):
 
 class Program(NamedTuple):
     """`labels`: every way to name a word (`label`, `owner`, `owner.label`, instruction titles) -> index into `words`.
-    `unused`: per store the stored word for cells where nothing was placed, None where the erased cells show.
-    `computed`: whole words of computed stores, by store and address."""
+    `unused`: per store the word for cells where nothing was placed (its targets are still open, as those of any word;
+    it has no labels and no place of its own), None where the erased cells show.
+    `computed`: whole words of computed stores, by store and address.
+    `counting`: per microprogrammed store the number of low address bits in which "the next address" is counted, where
+    those are not all: words that must follow each other never cross a multiple of 2**counting."""
 
     words: tuple[Microinstruction, ...]
     bodies: tuple[Body, ...]
     labels: dict[str, int]
     entries: tuple[Entry, ...]
     opcodes: tuple[OpcodeUse, ...]
-    unused: dict[str, int | None]
+    unused: dict[str, Microinstruction | None]
     computed: dict[str, tuple[int, ...]]
+    counting: dict[str, int]

@@ -12,6 +12,7 @@ class Placement(NamedTuple):
     addresses: tuple[tuple[int, ...], ...]
     words: dict[str, dict[int, int]]
     copies: tuple[tuple[int, int, str], ...]
+    unused: dict[str, int | None]
 
 
 class Recorded(NamedTuple):
