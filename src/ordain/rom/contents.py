@@ -1,5 +1,6 @@
 """What the chips hold, and whose words those are: the only bridge from the compiler to the prover."""
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from ordain.machine.model import Machine
@@ -34,3 +35,11 @@ class Contents(NamedTuple):
     sites: dict[str, dict[int, Site]]
     labels: dict[str, tuple[str, frozenset[int]]]
     routines: dict[str, tuple[str, frozenset[int]]]
+
+
+class Stored(NamedTuple):
+    """What is to stand in one store: `words` by address, placed ones only; `unused` is the word of every other address,
+    None where the erased cells show."""
+
+    words: Mapping[int, int]
+    unused: int | None

@@ -1,0 +1,149 @@
+"""Packing into chips, against a cell-by-cell model of a few lines and against reading back."""
+
+import random
+
+import pytest
+from hypothesis import given
+
+from ordain.machine.model import AddressPin, Machine, Pin
+from ordain.rom.contents import Stored
+from ordain.rom.images import pack
+from ordain.rom.readback import ReadbackFault, compare_with_compiled, unpack, words_expected
+from tests.rom.boards import bank, boards, chip, image_cell_by_cell, machine, store, straight
+
+
+@given(boards())
+def test_images_are_those_of_the_plain_model(board: tuple[Machine, dict[str, Stored]]) -> None:
+    made, stored = board
+    images, findings = pack(made, stored)
+    assert not findings
+    assert images == {name: image_cell_by_cell(each, stored) for name, each in made.chips.items()}
+
+
+@given(boards())
+def test_reading_back_is_the_identity(board: tuple[Machine, dict[str, Stored]]) -> None:
+    made, stored = board
+    images, _ = pack(made, stored)
+    compare_with_compiled(made, stored, images)
+    read = unpack(made, images)
+    for name, each in made.stores.items():
+        assert read.known[name] == (1 << each.bits) - 1
+        for address, word in stored[name].words.items():
+            assert read.words[name][address] == word
+        assert read.words[name] == words_expected(made, each, stored[name])
+
+
+def small_board(*chips: object) -> Machine:
+    return machine([store("control", 4, 8)], list(chips))  # type: ignore[arg-type]
+
+
+WORDS = {"control": Stored({address: (address * 37 + 5) & 0xFF for address in range(16)}, None)}
+
+
+def test_a_single_wrong_bit_in_an_image_is_a_fault_of_ours() -> None:
+    made = small_board(chip("U1", 16, 8, straight("control", 7, 0, 4)))
+    images, _ = pack(made, WORDS)
+    compare_with_compiled(made, WORDS, images)
+    for position in range(16):
+        broken = bytearray(images["U1"])
+        broken[position] ^= 0x10
+        with pytest.raises(ReadbackFault, match=f"word {position:#x} of control"):
+            compare_with_compiled(made, WORDS, {"U1": bytes(broken)})
+
+
+def test_a_wrong_bit_in_a_mirrored_copy_is_a_conflict() -> None:
+    part = straight("control", 7, 0, 4)
+    made = small_board(chip("U1", 32, 8, part._replace(address=(AddressPin(None, False, None), *part.address))))
+    images, _ = pack(made, WORDS)
+    assert images["U1"][:16] == images["U1"][16:]
+    broken = bytearray(images["U1"])
+    broken[16 + 3] ^= 0x81
+    (conflict,) = unpack(made, {"U1": bytes(broken)}).conflicts
+    assert conflict == ("control", 3, 0x81, ("U1", 3), ("U1", 19))
+    with pytest.raises(ReadbackFault):
+        compare_with_compiled(made, WORDS, {"U1": bytes(broken)})
+
+
+def test_a_chip_that_repeats_another_must_agree_with_it() -> None:
+    lines = list(straight("control", 0, 0, 4).address)
+    again = bank("control", [Pin(2, True, 0), Pin(7, False, 0)], lines, repeats=True)
+    made = small_board(chip("U2", 16, 2, again), chip("U1", 16, 8, straight("control", 7, 0, 4)))
+    images, _ = pack(made, WORDS)
+    assert unpack(made, images).conflicts == ()
+    broken = bytearray(images["U2"])
+    broken[9] ^= 0b10                                # the inverted bit 2
+    read = unpack(made, {**images, "U2": bytes(broken)})
+    assert read.conflicts == (("control", 9, 1 << 2, ("U1", 9), ("U2", 9)),)
+    assert read.words["control"] == tuple(WORDS["control"].words.values()), "the chip that holds the bits decides"
+
+
+def test_bits_of_absent_images_are_not_known() -> None:
+    made = small_board(chip("U1", 16, 4, straight("control", 7, 4, 4)), chip("U2", 16, 4, straight("control", 3, 0, 4)))
+    images, _ = pack(made, WORDS)
+    read = unpack(made, {"U2": images["U2"]})
+    assert read.known == {"control": 0x0F}
+    assert read.words["control"] == tuple(word & 0x0F for word in WORDS["control"].words.values())
+    with pytest.raises(ReadbackFault, match="U1"):
+        compare_with_compiled(made, WORDS, {"U2": images["U2"]})
+
+
+def test_a_four_bit_prom_has_one_byte_a_cell_and_a_wide_device_its_low_byte_first() -> None:
+    made = machine([store("control", 2, 20)],
+                   [chip("U1", 4, 4, straight("control", 19, 16, 2)),
+                    chip("U2", 8, 16, straight("control", 15, 0, 2, above=1))])
+    images, _ = pack(made, {"control": Stored({0: 0xA1234, 2: 0x5BEEF}, None)})
+    assert images["U1"] == bytes.fromhex("0A 0F 05 0F")
+    assert images["U2"] == bytes.fromhex("3412 FFFF EFBE FFFF FFFF FFFF FFFF FFFF")
+
+
+def test_the_unused_word_fills_every_other_address_and_erased_cells_show_without_it() -> None:
+    made = machine([store("control", 3, 8, words=5)],
+                   [chip("U1", 16, 8, straight("control", 7, 0, 3, 1), erased=0)])
+    assert pack(made, {"control": Stored({1: 0x11}, 0x77)})[0]["U1"].hex() == "7711777777777777" + "00" * 8
+    assert pack(made, {"control": Stored({1: 0x11}, None)})[0]["U1"].hex() == "0011000000000000" + "00" * 8
+
+
+def test_two_parts_on_the_same_cells_are_refused() -> None:
+    one, two = straight("control", 7, 0, 4, above=1), straight("other", 7, 0, 4, above=1)
+    stores = [store("control", 4, 8), store("other", 4, 8)]
+    stored = {**WORDS, "other": WORDS["control"]}
+    _, (finding,) = pack(machine(stores, [chip("U1", 32, 8, one, two)]), stored)
+    assert finding.name == "cells-used-twice" and "0x0" in finding.message
+    apart = two._replace(address=(AddressPin(None, False, 1), *two.address[1:]))
+    images, findings = pack(machine(stores, [chip("U1", 32, 8, one, apart)]), stored)
+    assert not findings and images["U1"][:16] == images["U1"][16:]
+
+
+def test_an_address_line_on_no_pin_is_refused_where_the_words_differ() -> None:
+    part = straight("control", 7, 0, 3)
+    made = small_board(chip("U1", 8, 8, part))
+    _, (finding,) = pack(made, WORDS)
+    assert finding.name == "words-share-cell" and "0x0 and 0x8" in finding.message
+    same = {"control": Stored({address: address & 7 for address in range(16)}, None)}
+    images, findings = pack(made, same)
+    assert not findings and images["U1"] == bytes(range(8))
+    compare_with_compiled(made, same, images)
+
+
+def test_an_absurd_size_is_refused_before_memory_runs_out() -> None:
+    made = small_board(chip("U1", 1 << 40, 8, straight("control", 7, 0, 4, above=36)))
+    images, (finding,) = pack(made, WORDS)
+    assert finding.name == "chip-too-large" and images == {}
+
+
+def test_a_wide_store_in_many_chips() -> None:
+    rng = random.Random(3)
+    bits = list(range(108))
+    rng.shuffle(bits)
+    parts = []
+    for number in range(14):
+        pins = [Pin(bit, rng.random() < 0.5, 0) for bit in bits[8 * number:8 * number + 8]]
+        pins += [Pin(None, False, 1)] * (8 - len(pins))
+        lines = [AddressPin(bit, rng.random() < 0.5, None) for bit in range(10)]
+        rng.shuffle(lines)
+        parts.append(chip(f"U{number + 1}", 1024, 8, bank("control", pins, lines)))
+    made = machine([store("control", 10, 108)], parts)
+    stored = {"control": Stored({address: rng.getrandbits(108) for address in range(900)}, None)}
+    images, _ = pack(made, stored)
+    assert images == {each.name: image_cell_by_cell(each, stored) for each in parts}
+    compare_with_compiled(made, stored, images)
