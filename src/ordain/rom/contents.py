@@ -43,3 +43,15 @@ class Stored(NamedTuple):
 
     words: Mapping[int, int]
     unused: int | None
+
+
+class Sums(NamedTuple):
+    """`sha256` in hexadecimal; `sum8`, `sum16`, `sum32`: of all bytes; `word_sum`: of all 16-bit words, to 32 bits,
+    None for devices of up to 8 bits."""
+
+    sha256: str
+    crc32: int
+    sum8: int
+    sum16: int
+    sum32: int
+    word_sum: int | None
