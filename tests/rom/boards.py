@@ -39,10 +39,6 @@ def machine(stores: list[Store], chips: list[Chip], name: str = "bench") -> Mach
 # ---------------------------------------------------------------- a few lines that are obviously right
 
 
-def level_on_pin(pin: Pin, word: int) -> int:
-    return pin.level if pin.bit is None else (word >> pin.bit & 1) ^ pin.inverted
-
-
 def shown_at(part: Bank, device_address: int) -> int | None:
     """The store address whose word this part shows at a device address, None when it shows none there."""
     address = 0
@@ -64,16 +60,38 @@ def image_cell_by_cell(part: Chip, stored: dict[str, Stored]) -> bytes:
     width = (part.bits + 7) // 8
     image = bytearray()
     for device_address in range(part.words):
-        value = (1 << part.bits) - 1 if part.erased else 0
-        for each in part.banks:
-            address = shown_at(each, device_address)
-            word = None if address is None else stored[each.store].words.get(address, stored[each.store].unused)
-            if word is not None:
-                value = 0
-                for pin in each.pins:
-                    value = value << 1 | level_on_pin(pin, word)
+        value = 0
+        for position in range(part.bits):           # the highest pin first
+            level = part.erased
+            for each in part.banks[::-1]:           # the first part decides, but a bit goes before a constant level
+                level = tied_level(each, position, device_address, stored, level)
+            for each in part.banks:
+                level = bit_level(each, position, device_address, stored, level, part.erased)
+            value = value << 1 | level
         image += value.to_bytes(width, "little")
     return bytes(image)
+
+
+def word_at(part: Bank, device_address: int, stored: dict[str, Stored]) -> tuple[bool, int | None]:
+    """Whether this part has a cell there, and the word in it, None where nothing is placed."""
+    address = shown_at(part, device_address)
+    content = stored[part.store]
+    return (False, None) if address is None else (True, content.words.get(address, content.unused))
+
+
+def tied_level(part: Bank, position: int, device_address: int, stored: dict[str, Stored], level: int) -> int:
+    pin = part.pins[position]
+    _, word = word_at(part, device_address, stored)
+    return pin.level if pin.bit is None and word is not None else level
+
+
+def bit_level(part: Bank, position: int, device_address: int, stored: dict[str, Stored], level: int,
+              erased: int) -> int:
+    pin = part.pins[position]
+    cell, word = word_at(part, device_address, stored)
+    if pin.bit is None or not cell:
+        return level
+    return erased if word is None else (word >> pin.bit & 1) ^ pin.inverted
 
 
 # ---------------------------------------------------------------- random boards
@@ -105,15 +123,21 @@ def boards(draw: st.DrawFn) -> tuple[Machine, dict[str, Stored]]:
 
 @st.composite
 def chips_with(draw: st.DrawFn, name: str, parts: list[tuple[Store, list[int], bool]]) -> Chip:
-    width = max(len(bits) for _, bits, _ in parts) + draw(st.integers(0, 3))
-    extra = draw(st.integers(0, 2))
-    lines = max(each.address_width for each, _, _ in parts) + extra
-    select = 1 if len(parts) > 1 else 0
-    selector = draw(st.integers(0, lines)) if select else 0
+    """Two parts share a chip by an address pin, or stand at the same cells on different data pins."""
+    beside = len(parts) > 1 and draw(st.booleans())
+    select = len(parts) > 1 and not beside
+    bits_wide = sum(len(bits) for _, bits, _ in parts) if beside else max(len(bits) for _, bits, _ in parts)
+    width = bits_wide + draw(st.integers(0, 3))
+    lines = max(each.address_width for each, _, _ in parts) + draw(st.integers(0, 2))
+    selector = draw(st.integers(0, lines))
+    order = draw(st.permutations(range(width)))     # which pin every wire goes to
     banks = []
+    taken = 0
     for number, (each, bits, repeats) in enumerate(parts):
-        pins = [Pin(bit, draw(st.booleans()), 0) for bit in bits]
-        pins += [Pin(None, False, draw(st.integers(0, 1))) for _ in range(width - len(bits))]
+        wires = [Pin(None, False, draw(st.integers(0, 1))) for _ in range(width)]
+        for wire, bit in enumerate(bits, taken if beside else 0):
+            wires[wire] = Pin(bit, draw(st.booleans()), 0)
+        taken += len(bits)
         address = [AddressPin(bit, draw(st.booleans()), None) for bit in range(each.address_width)]
         while len(address) < lines:
             kind = draw(st.sampled_from(["any", "low", "high", "tied"]))
@@ -121,13 +145,13 @@ def chips_with(draw: st.DrawFn, name: str, parts: list[tuple[Store, list[int], b
                 address.append(AddressPin(draw(st.integers(0, each.address_width - 1)), draw(st.booleans()), None))
             else:
                 address.append(AddressPin(None, False, {"any": None, "low": 0, "high": 1}[kind]))
-        if not draw(st.booleans()):                 # else straight: the fast way through
+        if not draw(st.booleans()):                 # else straight: cells move in runs
             address = draw(st.permutations(address))
         else:
             address = [pin._replace(inverted=False) for pin in reversed(address)]
         if select:
             address = [*address[:selector], AddressPin(None, False, number), *address[selector:]]
-        banks.append(bank(each.name, draw(st.permutations(pins)), address, repeats))
+        banks.append(bank(each.name, [wires[wire] for wire in order], address, repeats))
     return chip(name, 1 << (lines + select), width, *banks, erased=draw(st.integers(0, 1)))
 
 

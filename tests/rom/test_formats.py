@@ -268,8 +268,7 @@ def test_the_published_store_in_three_chips(mano_words: dict[int, int]) -> None:
     chips = [chip("ROM0", 128, 8, bank("control", high, lines), erased=0),
              chip("ROM1", 128, 8, straight("control", 15, 8, 7), erased=0),
              chip("ROM2", 128, 8, straight("control", 7, 0, 7), erased=0)]
-    images, findings = pack(machine([store("control", 7, 20)], chips), {"control": Stored(mano_words, None)})
-    assert not findings
+    images = pack(machine([store("control", 7, 20)], chips), {"control": Stored(mano_words, None)})
     demo = REFERENCE["mano_rom_demo"]
     extents = [(0, 16), (0x40, 0x45)]
     for name, image in images.items():

@@ -14,12 +14,8 @@ from collections.abc import Mapping
 from operator import itemgetter
 from typing import NamedTuple
 
-from ordain.machine.model import AddressPin, Bank, Chip, Machine, Pin
+from ordain.machine.model import AddressPin, Chip, Machine, Pin
 from ordain.rom.contents import Stored
-from ordain.text.findings import Finding, Place, error
-
-LARGEST = 1 << 28
-"""Bytes of the largest image that is made; a machine file that asks for more is taken to have a slip in it."""
 
 
 class _Columns(NamedTuple):
@@ -35,33 +31,25 @@ class _Tables(NamedTuple):
     """What chips wired alike share: see `_move_table` and `_block_order`."""
 
     moves: dict[tuple[int, ...], bytes]
-    orders: dict[tuple[int, tuple[AddressPin, ...]], list[int]]
+    orders: dict[tuple[AddressPin, ...], tuple[int, list[int]]]
 
 
-def pack(machine: Machine, stored: Mapping[str, Stored]) -> tuple[dict[str, bytes], list[Finding]]:
-    """The image of every chip, in the order of the machine file. A chip that cannot be filled has a finding instead."""
+def pack(machine: Machine, stored: Mapping[str, Stored]) -> dict[str, bytes]:
+    """The image of every chip, in the order of the machine file.
+
+    Relies on what `machine.chips` has checked: sizes, a pin for every address line, no two bits on one pin of one cell.
+    """
     images: dict[str, bytes] = {}
-    findings: list[Finding] = []
     columns: dict[str, _Columns] = {}
     tables = _Tables({}, {})
     for chip in machine.chips.values():
-        trouble = _too_large(chip) or _words_collide(chip, machine, stored)
-        if trouble is not None:
-            findings.append(trouble)
-            continue
         for bank in chip.banks:
             if bank.store not in columns:
                 store = machine.stores[bank.store]
                 columns[bank.store] = _store_columns(stored[bank.store], 1 << store.address_width, store.bits)
-        run = min((_straight_run(bank.address) for bank in chip.banks), default=0)
-        orders = [_block_order(bank.address, run, tables) for bank in chip.banks]
-        order, trouble = _joined_order(chip, run, orders, columns)
-        if trouble is not None:
-            findings.append(trouble)
-            continue
-        lanes = [_lane(chip, lane, run, order, columns, tables) for lane in range((chip.bits + 7) // 8)]
+        lanes = [_lane(chip, lane, columns, tables) for lane in range((chip.bits + 7) // 8)]
         images[chip.name] = lanes[0] if len(lanes) == 1 else _interleaved(lanes)
-    return images, findings
+    return images
 
 
 def _store_columns(stored: Stored, cells: int, bits: int) -> _Columns:
@@ -89,18 +77,31 @@ def _interleaved(lanes: list[bytes]) -> bytes:
 # ---------------------------------------------------------------- data pins
 
 
-def _lane(chip: Chip, lane: int, run: int, order: list[int], columns: Mapping[str, _Columns],
-          tables: _Tables) -> bytes:
+def _lane(chip: Chip, lane: int, columns: Mapping[str, _Columns], tables: _Tables) -> bytes:
     """Byte `lane` of every device word."""
     width = min(8, chip.bits - 8 * lane)
     erased = (1 << width) - 1 if chip.erased else 0
-    length = 1 << run
-    shown = [_shown_by(bank.pins[::-1][8 * lane:8 * lane + width], columns[bank.store], erased, tables)
-             for bank in chip.banks]
-    cells = b"".join((*shown, bytes((erased,)) * length))       # the order's -1 finds the erased block at the end
-    if length == 1 and len(order) > 1:
-        return bytes(itemgetter(*order)(cells))
-    return b"".join(map([cells[at:at + length] for at in range(0, len(cells), length)].__getitem__, order))
+    bits: list[tuple[bytes, bytes]] = []            # (which bits of every device byte, their levels), both images
+    constants: list[tuple[bytes, bytes]] = []
+    for bank in chip.banks:
+        pins = bank.pins[::-1][8 * lane:8 * lane + width]
+        held = columns[bank.store]
+        image = _at_device(_shown_by(pins, held, erased, tables), erased, bank.address, tables)
+        if len(chip.banks) == 1:
+            return image
+        wired = sum(1 << position for position, pin in enumerate(pins) if pin.bit is not None)
+        bits.append((_at_device(bytes((wired,)) * held.cells, 0, bank.address, tables), image))
+        idle = _repeated(((1 << width) - 1) ^ wired, held.cells) & (-1 if held.placed is None else held.placed)
+        constants.append((_at_device(idle.to_bytes(held.cells, "little"), 0, bank.address, tables), image))
+    total = _repeated(erased, chip.words)
+    for mask, image in constants[::-1] + bits:      # a pin tied in one part may hold a bit of another, cell by cell
+        where = int.from_bytes(mask, "little")
+        total = total & ~where | int.from_bytes(image, "little") & where
+    return total.to_bytes(chip.words, "little")
+
+
+def _repeated(byte: int, count: int) -> int:
+    return int.from_bytes(bytes((byte,)) * count, "little")
 
 
 def _shown_by(pins: tuple[Pin, ...], columns: _Columns, erased: int, tables: _Tables) -> bytes:
@@ -120,14 +121,14 @@ def _shown_by(pins: tuple[Pin, ...], columns: _Columns, erased: int, tables: _Ta
             move = [-1] * 8
             moves.append((column, move))
         move[bit] = position
-    every = int.from_bytes(b"\1" * columns.cells, "little")
+    cells = columns.cells
     shown = 0
     for column, move in moves:
         shown |= int.from_bytes(columns.columns[column].translate(_move_table(tuple(move), tables)), "little")
-    shown = shown ^ inverted * every | constant * every
+    shown = shown ^ _repeated(inverted, cells) | _repeated(constant, cells)
     if columns.placed is not None:
-        shown = shown & columns.placed | erased * every & ~columns.placed
-    return shown.to_bytes(columns.cells, "little")
+        shown = shown & columns.placed | _repeated(erased, cells) & ~columns.placed
+    return shown.to_bytes(cells, "little")
 
 
 def _move_table(move: tuple[int, ...], tables: _Tables) -> bytes:
@@ -145,6 +146,16 @@ def _move_table(move: tuple[int, ...], tables: _Tables) -> bytes:
 # ---------------------------------------------------------------- address pins
 
 
+def _at_device(content: bytes, elsewhere: int, address: tuple[AddressPin, ...], tables: _Tables) -> bytes:
+    """A byte for every store address becomes a byte for every device address; `elsewhere` where none shows."""
+    run, order = _block_order(address, tables)
+    length = 1 << run
+    cells = content + bytes((elsewhere,)) * length  # the order's -1 finds this block at the end
+    if length == 1 and len(order) > 1:
+        return bytes(itemgetter(*order)(cells))
+    return b"".join(map([cells[at:at + length] for at in range(0, len(cells), length)].__getitem__, order))
+
+
 def _straight_run(address: tuple[AddressPin, ...]) -> int:
     """How many of the lowest pins carry the same-numbered address bit, not inverted, which is on no other pin."""
     bits = [pin.bit for pin in address]
@@ -156,15 +167,15 @@ def _straight_run(address: tuple[AddressPin, ...]) -> int:
     return run
 
 
-def _block_order(address: tuple[AddressPin, ...], run: int, tables: _Tables) -> list[int]:
-    """For every block of 2**run device cells, from device address 0 up, which block of the store's cells it shows; -1
-    for none."""
-    key = (run, address)
-    order = tables.orders.get(key)
-    if order is not None:
-        return order
+def _block_order(address: tuple[AddressPin, ...], tables: _Tables) -> tuple[int, list[int]]:
+    """(run, order): for every block of 2**run device cells, from device address 0 up, which block of the store's cells
+    it shows; -1 for none."""
+    known = tables.orders.get(address)
+    if known is not None:
+        return known
+    run = _straight_run(address)
     order = [0]
-    seen: dict[int, int] = {}                       # address bit -> its weight in the order
+    seen: set[int] = set()
     for pin in address[::-1][run:]:
         nothing = [-1] * len(order)
         if pin.bit is None:
@@ -175,70 +186,9 @@ def _block_order(address: tuple[AddressPin, ...], run: int, tables: _Tables) -> 
                 clear = [-1 if block & weight else block for block in order]
                 set_ = [block if block >= 0 and block & weight else -1 for block in order]
             else:
-                seen[pin.bit] = weight
+                seen.add(pin.bit)
                 clear, set_ = order, [block + weight if block >= 0 else -1 for block in order]
             low, high = (set_, clear) if pin.inverted else (clear, set_)
         order = low + high
-    tables.orders[key] = order
-    return order
-
-
-def _joined_order(chip: Chip, run: int, orders: list[list[int]],
-                  columns: Mapping[str, _Columns]) -> tuple[list[int], Finding | None]:
-    """The orders of all banks as one, into their blocks one after the other; -1 is the erased block behind them."""
-    if len(orders) == 1:
-        return orders[0], None
-    joined = [-1] * (chip.words >> run)
-    owner: list[Bank | None] = [None] * len(joined)
-    base = 0
-    for bank, order in zip(chip.banks, orders, strict=True):
-        for at, block in enumerate(order):
-            if block < 0:
-                continue
-            other = owner[at]
-            if other is not None:
-                return joined, error(
-                    "cells-used-twice",
-                    f"two parts of chip `{chip.name}` lie on the same cells, {at << run:#x} among them",
-                    bank.span, "this part", places=(Place(other.span, "and this one"),),
-                    help="tie an upper address pin to 0 in one of them and to 1 in the other")
-            owner[at], joined[at] = bank, base + block
-        base += columns[bank.store].cells >> run
-    return joined, None
-
-
-# ---------------------------------------------------------------- what cannot be packed
-
-
-def _too_large(chip: Chip) -> Finding | None:
-    size = chip.words * ((chip.bits + 7) // 8)
-    if size <= LARGEST:
-        return None
-    return error("chip-too-large", f"an image of chip `{chip.name}` would have {size} bytes", chip.span,
-                 f"{chip.words} x {chip.bits}", help=f"images of up to {LARGEST} bytes are made; is the size right?")
-
-
-def _words_collide(chip: Chip, machine: Machine, stored: Mapping[str, Stored]) -> Finding | None:
-    """An address line of the store that is on no pin makes two words share a cell; they had better be equal there."""
-    for bank in chip.banks:
-        store = machine.stores[bank.store]
-        on_pins = {pin.bit for pin in bank.address}
-        absent = [bit for bit in range(store.address_width) if bit not in on_pins]
-        if not absent:
-            continue
-        shown = sum(1 << pin.bit for pin in bank.pins if pin.bit is not None)
-        dropped = sum(1 << bit for bit in absent)
-        content = stored[bank.store]
-        first: dict[int, tuple[int, int | None]] = {}
-        for address in range(1 << store.address_width):
-            word = content.words.get(address, content.unused)
-            value = None if word is None else word & shown
-            at, other = first.setdefault(address & ~dropped, (address, value))
-            if other != value:
-                return error(
-                    "words-share-cell",
-                    f"the words {at:#x} and {address:#x} of `{store.name}` share a cell of chip `{chip.name}` "
-                    "and differ",
-                    bank.span, f"address line {absent[0]} of `{store.name}` is on no pin",
-                    help="give the address line a pin, or a chip for each of its levels")
-    return None
+    tables.orders[address] = run, order
+    return run, order
