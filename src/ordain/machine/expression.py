@@ -301,6 +301,8 @@ class Terms:
             return self.const(int(x.value in values), 1)
         if not values:
             return self.const(0, 1)
+        if min(values) < 0 or max(values) >> x.width:
+            raise ValueError(f"values that do not fit in {x.width} bits")
         if len(values) == 1 << x.width:
             return self.const(1, 1)
         if x.width == 1:
@@ -321,7 +323,7 @@ class Terms:
             raise ValueError(f"widths {a.width} and {b.width} mixed")
         if type(a) is Const and type(b) is Const:
             return self.const(int(a.value < b.value), 1)
-        if a is b:
+        if a is b or (type(b) is Const and b.value == 0):
             return self.const(0, 1)
         return self._make(Less, (a, b), 1)
 
@@ -335,6 +337,8 @@ class Terms:
                 return a
             if type(a) is Const:
                 return self.const((a.value + b.value) & ((1 << a.width) - 1), a.width)
+            if type(a) is Add and type(a.args[1]) is Const:
+                return self.add(a.args[0], self.add(a.args[1], b))
         return self._make(Add, (a, b), a.width)
 
     def sub(self, a: "Node", b: "Node") -> Node:
@@ -358,6 +362,8 @@ class Terms:
             return self.const((x.value >> low) & ((1 << (high - low + 1)) - 1), high - low + 1)
         if type(x) is Slice:
             return self.slice(x.args[0], high + x.low, low + x.low)
+        if type(x) is Not:
+            return self.not_(self.slice(x.args[0], high, low))
         if type(x) is Join:
             parts: list[Node] = []
             top = x.width

@@ -4,11 +4,13 @@ Named tuples, for the reason given in `language.tree`. Dicts are in the order of
 agent are dotted: `console.mode`. Every declaration has the place where it was made.
 """
 
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, TypeAlias
 
 from ordain.language import tree
 from ordain.machine.expression import Node, Terms
 from ordain.text.source import Span
+
+LabelKind: TypeAlias = Literal["at", "in"]
 
 
 class Code(NamedTuple):
@@ -310,7 +312,8 @@ class Machine(NamedTuple):
     """Everything the machine file says. `terms` made all its expressions.
 
     `labels` are the names used by `at` and `in` leaves, checked against the microprogram when that is compiled:
-    (kind, name, place). `home` may hold an `at` leaf; None when the file says none.
+    (kind, name, place). `home` may hold an `at` leaf; None when the file says none. `broken`: declared names whose
+    declaration has been reported; a use of them is nobody's further fault.
     """
 
     name: str
@@ -335,6 +338,7 @@ class Machine(NamedTuple):
     rules: tuple[Rule, ...]
     allowances: tuple[Allowance, ...]
     orders: tuple[Order, ...]
-    labels: tuple[tuple[Literal["at", "in"], str, Span], ...]
+    labels: tuple[tuple[LabelKind, str, Span], ...]
     terms: Terms
     span: Span
+    broken: frozenset[str] = frozenset()

@@ -1,0 +1,121 @@
+"""Buses, who drives and samples them, strobes, what must be kept, what excludes each other."""
+
+from typing import Literal
+
+from ordain.language import tree
+from ordain.machine import model
+from ordain.machine.control import hardware
+from ordain.machine.expression import Node
+from ordain.machine.lowering import Lowering, short
+from ordain.machine.names import ARTICLE, Entry, unknown
+from ordain.text.findings import Place, error
+
+UNDRIVEN = ("floats", "pulled-high", "pulled-low", "kept", "wired-and", "wired-or", "multiplexed")
+
+
+def bus_model(bus: tree.Bus, lowering: Lowering) -> model.Bus:
+    """The bus. A driver or sampler whose condition is broken is left out."""
+    entry = lowering.scope.entries[bus.name.text]
+    drivers = [driver for text in bus.drivers if (driver := _driver(text, lowering)) is not None]
+    samplers = []
+    for sampler in bus.samplers:
+        when = hardware(lowering.condition(sampler.when), sampler.span, lowering)
+        if when is not None:
+            samplers.append(model.Sampler(sampler.name.text, when, sampler.span))
+    undriven = bus.undriven
+    if undriven not in UNDRIVEN:
+        raise ValueError(f"a bus that is {undriven}")
+    return model.Bus(bus.name.text, entry.width, undriven, bus.turnaround, tuple(drivers),  # type: ignore[arg-type]
+                     tuple(samplers), bus.span)
+
+
+def _driver(driver: tree.Driver, lowering: Lowering) -> model.Driver | None:
+    when = hardware(lowering.condition(driver.when), driver.span, lowering)
+    follows = ""
+    if driver.follows is not None and find_bus(driver.follows, lowering) is not None:
+        follows = driver.follows.text
+    steady = None
+    if driver.steady is not None:
+        steady = hardware(lowering.condition(driver.steady), driver.steady.span, lowering)
+    if when is None:
+        return None
+    return model.Driver(driver.name.text, when, follows, steady, _kind(driver.name.text, lowering), driver.span)
+
+
+def _kind(name: str, lowering: Lowering) -> Literal["register", "state", "store", "agent", "part"]:
+    """What a driver is; a name that nothing else has is a part of the machine that needs no further description."""
+    entry = lowering.scope.entries.get(name) or lowering.scope.entries.get(name.partition(".")[0])
+    if entry is None:
+        return "part"
+    match entry.kind:
+        case "register" | "state" | "store" | "agent" as kind:
+            return kind
+    return "part"
+
+
+def find_bus(name: tree.Word, lowering: Lowering) -> Entry | None:
+    """The bus of this name; None when there is none (reported) or it is broken."""
+    entry = lowering.scope.entries.get(name.text)
+    if entry is not None and entry.kind == "bus":
+        return None if entry.broken else entry
+    if entry is None:
+        buses = [known for known, other in lowering.scope.entries.items() if other.kind == "bus"]
+        lowering.findings.append(unknown(name.text, buses, name.span, "bus"))
+    elif not entry.broken:
+        lowering.findings.append(error("wrong-kind", f"`{name.text}` is {ARTICLE[entry.kind]}, not a bus", name.span,
+                                       "a bus is wanted", places=(Place(entry.span, "declared here"),),
+                                       help="name a bus"))
+    return None
+
+
+def strobe_model(strobe: tree.Strobe, lowering: Lowering) -> model.Strobe | None:
+    """A strobe is one line: a signal, a flag, an input. A need of a broken bus is left out."""
+    active = lowering.condition(strobe.name)
+    needs = tuple(model.SteadyNeed(need.bus.text, need.before, need.after, need.span) for need in strobe.needs
+                  if find_bus(need.bus, lowering) is not None)
+    return None if active is None else model.Strobe(strobe.name.text, active, needs, strobe.span)
+
+
+def keep_model(keep: tree.Keep, lowering: Lowering) -> model.Keep | None:
+    names = []
+    for name in keep.names:
+        entry = lowering.scope.entries.get(name.text)
+        if entry is None:
+            kept = [known for known, other in lowering.scope.entries.items() if other.kind in ("register", "state")]
+            lowering.findings.append(unknown(name.text, kept, name.span, "register or state"))
+        elif entry.broken:
+            continue
+        elif entry.kind not in ("register", "state"):
+            lowering.findings.append(error(
+                "wrong-kind", f"`{name.text}` is {ARTICLE[entry.kind]}, and only registers, latches and states keep a "
+                "value", name.span, "stores nothing", places=(Place(entry.span, "declared here"),),
+                help="name a register, a latch or a state"))
+        else:
+            names.append(name.text)
+    condition = lowering.condition(keep.condition)
+    return None if condition is None else model.Keep(tuple(names), condition, short(keep.condition.span), keep.span)
+
+
+def exclusive_model(exclusive: tree.Exclusive, lowering: Lowering) -> model.Exclusive | None:
+    nodes: list[Node] = []
+    names: list[str] = []
+    for signal in exclusive.signals:
+        node = lowering.condition(signal)
+        if node is None:
+            continue
+        if node in nodes:
+            lowering.findings.append(error(
+                "defined-twice", f"`{short(signal.span)}` stands twice in one `exclusive`, and is never without itself",
+                signal.span, "the same as an earlier one", help="leave one of them out"))
+        else:
+            nodes.append(node)
+            names.append(short(signal.span))
+    if len(nodes) < 2:
+        if len(exclusive.signals) < 2:
+            lowering.findings.append(error(
+                "too-few", "one signal alone excludes nothing", exclusive.span, "two or more are wanted",
+                help="name the signals that must never be active together"))
+        return None
+    return model.Exclusive(tuple(names), tuple(nodes), exclusive.span)
+
+

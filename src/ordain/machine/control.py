@@ -1,0 +1,198 @@
+"""States, registers, inputs and conditions: what remembers, and what comes from outside."""
+
+from ordain.language import tree
+from ordain.machine import model
+from ordain.machine.expression import Among, Const, If, Leaf, Node, Prior, leaves, postorder
+from ordain.machine.lowering import ANY_WIDTH, Lowering, bits
+from ordain.machine.names import ANY_CODES, Codes, nearest
+from ordain.text.findings import Place, error
+from ordain.text.source import Span
+
+
+def hardware(node: Node | None, span: Span, lowering: Lowering) -> Node | None:
+    """`node` if hardware can compute it: it must not look one cycle back."""
+    if node is not None and any(isinstance(part, Prior) for part in postorder([node])):
+        lowering.findings.append(error(
+            "prior-in-hardware", "`prior` looks one cycle back, and hardware remembers only what it stores", span,
+            "`prior` is for rules, `keep`, `assume`, `strobe` and `exclusive`",
+            help="declare a `state` that takes the value as its `next`, and read that"))
+        return None
+    return node
+
+
+def state_model(state: tree.State, agent: str, lowering: Lowering) -> model.State:
+    """The state with its next value. A broken one is stood in for by a free value."""
+    name = f"{agent}.{state.name.text}" if agent else state.name.text
+    entry = lowering.scope.entries[name]
+    next_node: Node | None = None
+    if state.next is None:
+        lowering.findings.append(error(
+            "no-next", f"nothing says what becomes of `{name}` at the end of a cycle", state.span, "no `next` line",
+            help=f"add a line `next ...` below it; `next {state.name.text}` if it never changes"))
+    elif entry.broken:
+        lowering.node(state.next, ANY_WIDTH, ANY_CODES, agent)
+    else:
+        next_node = hardware(lowering.node(state.next, entry.width, entry.codes, agent), state.next.span, lowering)
+        if next_node is not None and entry.codes is not None:
+            _check_closed(next_node, entry.codes, name, state.next.span, lowering)
+    if next_node is None:
+        next_node = lowering.terms.leaf("free", f"next {name}", entry.width)
+    return model.State(name, entry.width, tuple(entry.codes.values) if entry.codes else (),
+                       _reset(state.reset, name, entry.width, entry.codes, lowering), next_node, agent, state.span)
+
+
+def _check_closed(node: Node, codes: Codes, name: str, span: Span, lowering: Lowering) -> None:
+    """Report a next value that could be none of the codes."""
+    count = len(codes.values)
+    if count == 1 << codes.width:
+        return
+    stack, seen = [node], set()
+    while stack:
+        part = stack.pop()
+        if part in seen:
+            continue
+        seen.add(part)
+        if isinstance(part, If):
+            stack.extend(part.args[1:] if not _guarded(part, count) else part.args[2:])
+        elif not (isinstance(part, Const) and part.value < count) and not _is_coded(part, count, lowering):
+            lowering.findings.append(error(
+                "not-a-code", f"`{name}` could become a value that is none of its codes", span,
+                f"its {count} codes do not use up {bits(codes.width)}",
+                help="choose among the names of its codes"))
+            return
+
+
+def _guarded(node: If, count: int) -> bool:
+    """`x if x in (codes) else ...`, the form that `choose` makes for codes that nobody defined."""
+    condition, yes, _ = node.args
+    return isinstance(condition, Among) and condition.args[0] is yes and max(condition.values) < count
+
+
+def _is_coded(node: Node, count: int, lowering: Lowering) -> bool:
+    """A state or input with at most as many codes, none of whose other values ever occur."""
+    entry = lowering.scope.entries.get(node.name) if isinstance(node, Leaf) else None
+    return (entry is not None and entry.node is node and entry.codes is not None and entry.codes.closed
+            and len(entry.codes.values) <= count)
+
+
+def _reset(reset: tree.Number | tree.Word | None, name: str, width: int, codes: Codes | None,
+           lowering: Lowering) -> int | None:
+    if reset is None:
+        return None
+    entry = lowering.scope.entries.get(name)
+    broken = entry is None or entry.broken
+    if isinstance(reset, tree.Number):
+        value: int | None = reset.value
+    elif codes is not None and reset.text in codes.values:
+        value = codes.values[reset.text]
+    else:
+        constant = lowering.scope.entries.get(reset.text)
+        value = lowering.constant(constant) if constant is not None and constant.kind == "constant" else None
+        if constant is None or constant.kind != "constant":
+            close = nearest(reset.text, codes.values if codes else ())
+            if not broken:
+                lowering.findings.append(error(
+                    "unknown-code", f"`{name}` has no code `{reset.text}` to start from", reset.span, "unknown",
+                    help=f"did you mean `{close}`?" if close else "write a number, one of its codes, or `any`"))
+    if value is None or broken:
+        return None
+    if value >> width or (codes is not None and codes.closed and value >= len(codes.values)):
+        limit = len(codes.values) - 1 if codes is not None and codes.closed else (1 << width) - 1
+        lowering.findings.append(error(
+            "too-wide", f"`{name}` cannot start from {value}", reset.span, f"more than {limit}",
+            help="correct the number, or widen the state"))
+        return None
+    return value
+
+
+def register_model(register: tree.Register, lowering: Lowering) -> model.Register:
+    """The register or latch with its loads. A broken condition is left out; a broken source is unspecified."""
+    name = register.name.text
+    entry = lowering.scope.entries[name]
+    want = ANY_WIDTH if entry.broken else entry.width
+    loads = []
+    for load in register.loads:
+        source = None if load.source is None else hardware(lowering.node(load.source, want), load.source.span, lowering)
+        when = hardware(lowering.condition(load.when), load.when.span, lowering)
+        if when is not None:
+            loads.append(model.Load(source, when))
+    return model.Register(name, entry.width, tuple(loads), _reset(register.reset, name, entry.width, None, lowering),
+                          register.transparent, register.span)
+
+
+def input_model(declared: tree.Declared, agent: str, lowering: Lowering) -> model.Input:
+    name = f"{agent}.{declared.name.text}" if agent else declared.name.text
+    entry = lowering.scope.entries[name]
+    return model.Input(name, entry.width, tuple(entry.codes.values) if entry.codes else (), agent, declared.span)
+
+
+def condition_model(condition: tree.Condition, lowering: Lowering) -> model.Condition:
+    name = condition.name.text
+    entry = lowering.scope.entries[name]
+    value = None
+    if condition.value is not None:
+        want = ANY_WIDTH if entry.broken else entry.width
+        value = hardware(lowering.node(condition.value, want), condition.value.span, lowering)
+    return model.Condition(name, entry.width, value, condition.span)
+
+
+# ---------------------------------------------------------------- circles through stores and conditions
+
+
+def find_loops(addresses: dict[str, Node | None], conditions: dict[str, model.Condition],
+               fields: dict[str, model.Field], lowering: Lowering) -> set[str]:
+    """Report each circle that runs through the address of a store or the value of a condition; -> stores on circles.
+
+    Circles among signals alone have been found while they were lowered."""
+    below: dict[str, dict[str, str]] = {}
+    for name, node in addresses.items():
+        below[name] = {} if node is None else _feeds(node, addresses, conditions, fields)
+    for name, condition in conditions.items():
+        below[name] = {} if condition.value is None else _feeds(condition.value, addresses, conditions, fields)
+    looping: set[str] = set()
+    settled: set[str] = set()
+    for root in below:
+        path: list[str] = [root]
+        pending = [iter(below[root])]
+        while path:
+            following = next((name for name in pending[-1] if name not in settled), None)
+            if following is None:
+                settled.add(path.pop())
+                pending.pop()
+            elif following in path:
+                loop = path[path.index(following):]
+                if looping.isdisjoint(loop):
+                    _report_loop(loop, below, lowering)
+                looping.update(loop)
+            else:
+                path.append(following)
+                pending.append(iter(below[following]))
+    return looping & addresses.keys()
+
+
+def _feeds(node: Node, addresses: dict[str, Node | None], conditions: dict[str, model.Condition],
+           fields: dict[str, model.Field]) -> dict[str, str]:
+    """Stores and conditions that the value depends on in the same cycle -> what is read of them."""
+    feeds: dict[str, str] = {}
+    for leaf in leaves([node]):
+        if leaf.kind == "field" and leaf.name in fields:
+            feeds.setdefault(fields[leaf.name].store, leaf.name)
+        elif (leaf.kind == "word" and leaf.name in addresses) or (leaf.kind == "condition" and leaf.name in conditions):
+            feeds.setdefault(leaf.name, leaf.name)
+    return feeds
+
+
+def _report_loop(loop: list[str], below: dict[str, dict[str, str]], lowering: Lowering) -> None:
+    entries = lowering.scope.entries
+    steps = []
+    for name, following in zip(loop, [*loop[1:], loop[0]]):
+        read = below[name][following]
+        what = f"the address of `{name}`" if entries[name].kind == "store" else f"`{name}`"
+        steps.append(f"{what} reads `{read}`" + (f" of `{following}`" if read != following else ""))
+    lowering.findings.append(error(
+        "combinational-loop", f"a circle without a flip-flop: {', '.join(steps)}", entries[loop[0]].span,
+        "the circle begins and ends here",
+        places=tuple(Place(entries[name].span, "on the circle") for name in loop[1:]),
+        help="put a `state` between the word and the address that it forms"))
+
+

@@ -1,0 +1,180 @@
+"""From the tree of a machine file to the machine: every pass in its order."""
+
+from collections.abc import Iterable
+from typing import TypeVar
+
+from ordain.language import tree
+from ordain.machine import model
+from ordain.machine.buses import bus_model, exclusive_model, keep_model, strobe_model
+from ordain.machine.chips import Wiring, check_chips, chip_model
+from ordain.machine.control import condition_model, find_loops, input_model, register_model, state_model
+from ordain.machine.declare import Declarations, declare
+from ordain.machine.expression import Terms
+from ordain.machine.fields import derive, field_model, lay_out, spare_model
+from ordain.machine.lowering import Lowering
+from ordain.machine.names import Scope
+from ordain.machine.orders import order_models
+from ordain.machine.rules import allowance_model, assumption_model, home_node, rule_model
+from ordain.machine.stores import Addressed, address_of, store_model
+from ordain.text.findings import Finding, Place, error
+from ordain.text.source import Span
+
+Item = TypeVar("Item")
+
+
+def resolve(file: tree.MachineFile) -> tuple[model.Machine | None, list[Finding]]:
+    """The machine and everything that is wrong with its description, in the order of the text.
+
+    With errors among the findings the machine is as much as could be understood, for later stages to find their own
+    errors in; it is not to be built from. None only where there is no store, and so nothing to go on with."""
+    lowering = Lowering(Terms(), Scope())
+    found = declare(file.statements, lowering)
+    # Signals and constants first: a circle among them is reported at its own place and not where it is first used.
+    for entry in lowering.scope.entries.values():
+        if entry.kind == "constant":
+            lowering.constant(entry)
+        elif entry.kind == "signal":
+            lowering.signal(entry)
+    machine = _machine(file, found, lowering)
+    order = {source.name: index for index, source in enumerate(file.sources)}
+    return machine, sorted(lowering.findings, key=lambda finding: _place(finding.span, order))
+
+
+def _place(span: Span | None, order: dict[str, int]) -> tuple[int, int]:
+    return (-1, 0) if span is None else (order.get(span.source.name, len(order)), span.start)
+
+
+def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) -> model.Machine | None:
+    conditions = {item.name.text: condition_model(item, lowering) for item in found.conditions}
+    stores, fields = _stores_and_fields(found, conditions, lowering)
+    states = [state_model(state, agent, lowering) for state, agent in found.states]
+    inputs = [input_model(declared, agent, lowering) for declared, agent in found.inputs]
+    buses = {bus.name.text: bus_model(bus, lowering) for bus in found.buses}
+    parts = {driver.name for bus in buses.values() for driver in bus.drivers} | {
+        sampler.name for bus in buses.values() for sampler in bus.samplers}
+    entries = lowering.scope.entries
+    signals = [model.Signal(entry.name, entry.node, entry.agent, entry.span) for entry in entries.values()
+               if entry.kind == "signal" and entry.node is not None]
+    constants = {entry.name: entry.number for entry in entries.values()
+                 if entry.kind == "constant" and not entry.broken}
+    if not stores:
+        span = found.header.span if found.header else None
+        lowering.findings.append(error(
+            "no-store", "the machine has no control store", span, "no `store` line in it",
+            help="describe one: `store control 1024 words of 40 bits`"))
+    chips = _chips(found, lowering, stores, fields)
+    machine = model.Machine(
+        name=found.header.name.text if found.header else "",
+        title=found.header.title.text if found.header and found.header.title else "",
+        microprogram=tuple(found.microprogram),
+        stores=stores,
+        fields=fields,
+        chips=chips,
+        states={item.name: item for item in states},
+        registers={item.name.text: register_model(item, lowering) for item in found.registers},
+        inputs={item.name: item for item in inputs},
+        conditions=conditions,
+        signals={signal.name: signal for signal in signals},
+        constants=constants,
+        assumptions=_sound(assumption_model(item, agent, lowering) for item, agent in found.assumptions),
+        home=home_node(found.homes, lowering),
+        buses=buses,
+        strobes=_sound(strobe_model(item, lowering) for item in found.strobes),
+        keeps=_sound(keep_model(item, lowering) for item in found.keeps),
+        exclusives=_sound(exclusive_model(item, lowering) for item in found.exclusives),
+        agents={item.name.text: model.Agent(item.name.text, item.title.text if item.title else "", item.span)
+                for item in found.agents},
+        rules=_sound(rule_model(item, lowering) for item in found.rules),
+        allowances=_sound(allowance_model(item, parts, lowering) for item in found.allowances),
+        orders=order_models(found.orders, fields, lowering),
+        labels=tuple((_label_kind(kind), name, span) for kind, name, span in lowering.labels),
+        terms=lowering.terms,
+        span=found.header.span if found.header else _first_span(file),
+        broken=frozenset(name for name, entry in entries.items() if entry.broken),
+    )
+    return machine if stores else None
+
+
+def _sound(items: "Iterable[Item | None]") -> "tuple[Item, ...]":
+    return tuple(item for item in items if item is not None)
+
+
+def _label_kind(kind: str) -> "model.LabelKind":
+    return "at" if kind == "at" else "in"
+
+
+def _first_span(file: tree.MachineFile) -> Span:
+    return file.statements[0].span
+
+
+def _stores_and_fields(found: Declarations, conditions: dict[str, model.Condition],
+                       lowering: Lowering) -> tuple[dict[str, model.Store], dict[str, model.Field]]:
+    """Layouts, then addresses, then what needs both: roles, computed words, derived fields."""
+    fields: dict[str, model.Field] = {}
+    stores: dict[str, model.Store] = {}
+    members: dict[str, tuple[str, ...]] = {}
+    addressed: list[Addressed] = []
+    widths: dict[str, int] = {}
+    derived: list[tuple[str, tree.Expr]] = []
+    for text in found.stores:
+        name = text.store.name.text
+        if lowering.scope.entries[name].span is not text.store.name.span:
+            name += " again"  # a second store of one name: its fields are still checked, and belong to nobody
+        stored = address_of(text, lowering)
+        layout = lay_out(text, max(1, min(text.store.bits.value, 1 << 16)), lowering)
+        width = stored.address.width if stored.address is not None else None
+        own = []
+        for member, place in zip(text.members, layout.places):
+            made = spare_model(member, name, place) if isinstance(member, tree.Spare) else field_model(
+                member, name, place, width, lowering)
+            fields[made.name] = made
+            own.append(made.name)
+            if isinstance(member, tree.Field) and member.derived is not None:
+                derived.append((made.name, member.derived))
+        members[name], widths[name] = tuple(own), layout.bits
+        if not name.endswith(" again"):
+            addressed.append(stored)
+    looping = find_loops({stored.text.store.name.text: stored.address for stored in addressed}, conditions, fields,
+                         lowering)
+    for stored in addressed:
+        name = stored.text.store.name.text
+        if name in looping:
+            stored = stored._replace(address=None)
+        stores[name] = store_model(stored, members[name], widths[name], lowering)
+    for name, expr in derived:
+        store = fields[name].store
+        word = lowering.scope.entries.get(store)
+        if word is not None and not word.broken:
+            fields[name] = derive(fields[name], expr, fields, word.width, lowering)
+    _need_microprogram(stores, lowering)
+    return stores, fields
+
+
+def _need_microprogram(stores: dict[str, model.Store], lowering: Lowering) -> None:
+    if stores and all(store.fill == "map" for store in stores.values()):
+        store = next(iter(stores.values()))
+        lowering.findings.append(error(
+            "no-fields", f"the word of `{store.name}` is not described", store.span, "no field below this line",
+            help="say what its bits are: `field source 4 bits`, its codes below"))
+
+
+def _chips(found: Declarations, lowering: Lowering, stores: dict[str, model.Store],
+           fields: dict[str, model.Field]) -> dict[str, model.Chip]:
+    wiring = Wiring(lowering, stores, fields)
+    chips: dict[str, model.Chip] = {}
+    sound = True
+    for text in found.chips:
+        earlier = chips.get(text.name.text)
+        made = chip_model(text, wiring)
+        sound &= made is not None and len(made.banks) == len(text.banks)
+        if earlier is not None:
+            sound = False
+            lowering.findings.append(error(
+                "defined-twice", f"chip `{text.name.text}` is defined twice", text.name.span, "the second",
+                places=(Place(earlier.span, "the first"),), help="give one of them another name"))
+        elif made is not None:
+            chips[text.name.text] = made
+    check_chips(chips, sound, wiring)
+    return chips
+
+

@@ -1,0 +1,182 @@
+"""Stores: how they are addressed, and which parts of the address have a role."""
+
+from typing import Literal, NamedTuple
+
+from ordain.language import tree
+from ordain.machine import model
+from ordain.machine.control import hardware
+from ordain.machine.declare import StoreText
+from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
+from ordain.machine.fields import used_bits
+from ordain.machine.lowering import Lowering, bits
+from ordain.text.findings import error
+
+MOST_ADDRESS_BITS = 24
+
+
+class Addressed(NamedTuple):
+    """A store whose address is settled; `address` None: broken."""
+
+    text: StoreText
+    address: Node | None
+
+
+def address_of(text: StoreText, lowering: Lowering) -> Addressed:
+    """Lower the address and hold it against the number of words."""
+    store = text.store
+    if store.address is None:
+        lowering.findings.append(error(
+            "no-address", f"nothing says how `{store.name.text}` is addressed", store.span, "no `address` line",
+            help="add a line `address ...` below it, such as `address upc`"))
+        return Addressed(text, None)
+    node = hardware(lowering.node(store.address), store.address.span, lowering)
+    label = None if node is None else next((leaf for leaf in leaves([node]) if leaf.kind in ("at", "in")), None)
+    if label is not None:
+        lowering.findings.append(error(
+            "combinational-loop", f"the address of `{store.name.text}` would depend on where the label `{label.name}` "
+            "stands, which is an address", store.address.span, f"reads `{label.kind} {label.name}`",
+            help="hardware knows no labels: compare the state that forms the address with a number"))
+        return Addressed(text, None)
+    if node is None or lowering.scope.entries[store.name.text].broken:
+        return Addressed(text, None)
+    if node.width > MOST_ADDRESS_BITS:
+        lowering.findings.append(error(
+            "bad-size", f"an address of {bits(node.width)}: the limit is {MOST_ADDRESS_BITS}", store.address.span,
+            "too many address lines", help="name only the lines that reach the chips"))
+        return Addressed(text, None)
+    if store.words.value > 1 << node.width:
+        lowering.findings.append(error(
+            "width-mismatch", f"an address of {bits(node.width)} reaches {1 << node.width} words, and "
+            f"`{store.name.text}` has {store.words.value}", store.address.span, bits(node.width),
+            help=f"correct the number of words, or address it with {bits((store.words.value - 1).bit_length())}"))
+        return Addressed(text, None)
+    return Addressed(text, node)
+
+
+def store_model(stored: Addressed, fields: tuple[str, ...], word_bits: int, lowering: Lowering) -> model.Store:
+    """The store with its roles. A broken address is stood in for by a free one, so that later stages can go on."""
+    store, terms = stored.text.store, lowering.terms
+    entry = lowering.scope.entries[store.name.text]
+    words = 1 if entry.broken else store.words.value
+    needed = max(1, (words - 1).bit_length())
+    address = stored.address
+    sound = address is not None
+    if address is None:
+        address = terms.leaf("free", f"address of {entry.name}", needed)
+    fill = _fill(store, bool(fields) or bool(stored.text.broken), lowering)
+    wired = store.starts_at is not None  # then the opcode reaches the address by that, and not as lines of its own
+    instruction = None if wired else _role(store.instruction, "instruction", address, sound, lowering)
+    step = _role(store.step, "step", address, sound, lowering)
+    opcode_width, starts_at = 0, None
+    if store.starts_at is not None:
+        opcode_width, starts_at = _starts_at(store, store.starts_at, address.width if sound else None, lowering)
+    elif instruction is not None:
+        opcode_width = instruction[0] - instruction[1] + 1
+    elif fill == "start":
+        instruction, opcode_width = (address.width - 1, 0), address.width
+    computed = _computed(store, address, word_bits, sound, lowering) if fill == "computed" else None
+    return model.Store(entry.name, words, word_bits, address, address.width, fill, computed, instruction, step,
+                       opcode_width, starts_at, store.unused, fields, store.span)
+
+
+def _fill(store: tree.Store, has_fields: bool,
+          lowering: Lowering) -> Literal["microprogram", "start", "computed", "map"]:
+    if isinstance(store.word, tree.StartOfInstruction):
+        return "start"
+    if store.word is not None:
+        return "computed"
+    if has_fields:
+        return "microprogram"
+    microprogrammed = store.step or store.starts_at or store.unused is not None
+    if microprogrammed:
+        lowering.findings.append(error(
+            "no-fields", f"the word of `{store.name.text}` is not described", store.span, "no field below this line",
+            help="add `field` lines; for a store filled by a `map` leave `step`, `starts at` and `unused` out"))
+        return "microprogram"
+    return "map"
+
+
+# ---------------------------------------------------------------- address lines
+
+
+def address_lines(terms: Terms, address: Node) -> dict[Node, int]:
+    """Each line of an address as a term of one bit -> its number; of two equal lines the lower one."""
+    return {terms.slice(address, bit, bit): bit for bit in reversed(range(address.width))}
+
+
+def over_address(terms: Terms, store: str, address: Node, node: Node) -> tuple[Node | None, list[Leaf]]:
+    """`node` rewritten over the `address` leaf of the store, and the leaves that the address does not carry."""
+    lines = address_lines(terms, address)
+    whole = terms.leaf("address", store, address.width)
+    instead: dict[Node, Node] = {}
+    missing: list[Leaf] = []
+    for leaf in leaves([node]):
+        parts: list[Node] = []
+        used = used_bits(node, leaf)
+        for bit in reversed(range(leaf.width)):
+            line = terms.slice(leaf, bit, bit)
+            if not used >> bit & 1:
+                parts.append(terms.const(0, 1))
+            elif line in lines:
+                parts.append(terms.slice(whole, lines[line], lines[line]))
+            elif terms.not_(line) in lines:
+                inverted = lines[terms.not_(line)]
+                parts.append(terms.not_(terms.slice(whole, inverted, inverted)))
+        if len(parts) == leaf.width:
+            instead[leaf] = terms.join(parts)
+        else:
+            missing.append(leaf)
+    return (None if missing else substitute(terms, (node,), instead)[0]), missing
+
+
+def _computed(store: tree.Store, address: Node, word_bits: int, sound: bool, lowering: Lowering) -> Node | None:
+    assert store.word is not None and not isinstance(store.word, tree.StartOfInstruction)
+    node = lowering.node(store.word, word_bits)
+    if node is None or not sound:
+        return None
+    _, missing = over_address(lowering.terms, store.name.text, address, node)
+    if missing:
+        names = ", ".join(f"`{leaf.name}`" for leaf in missing)
+        lowering.findings.append(error(
+            "not-in-address", f"the word of `{store.name.text}` depends on {names}, and its address does not carry "
+            "all of that", store.word.span, "a chip knows nothing but its address",
+            help="add the missing lines to the address, or leave them out of the word"))
+        return None
+    return node
+
+
+def _role(name: tree.Word | None, role: str, address: Node, sound: bool, lowering: Lowering) -> tuple[int, int] | None:
+    """(high, low) of the address bits that carry the lines of `name`, as many of them as the address has."""
+    if name is None:
+        return None
+    node = lowering.node(name)
+    if node is None or not sound:
+        return None
+    lines = address_lines(lowering.terms, address)
+    carried = [(bit, lines[line]) for bit in range(node.width)
+               if (line := lowering.terms.slice(node, bit, bit)) in lines]
+    steps = {place - bit for bit, place in carried}
+    if len(steps) == 1 and carried[-1][0] - carried[0][0] == len(carried) - 1:
+        return carried[-1][1], carried[0][1]
+    lowering.findings.append(error(
+        "not-in-address", f"`{name.text}` has the role `{role}`, and its lines do not stand side by side in the "
+        "address", name.span, "none of its lines" if not carried else "its lines are scattered",
+        help="name a part of the address; order its lines in the `address` line and swap them in the chip's"))
+    return None
+
+
+def _starts_at(store: tree.Store, expr: tree.Expr, want: int | None, lowering: Lowering) -> tuple[int, Node | None]:
+    """The width of an opcode, and the start address over the `opcode` leaf."""
+    terms = lowering.terms
+    node = lowering.node(expr, want)
+    if node is None:
+        return 0, None
+    sources: list[Leaf] = leaves([node])
+    if len(sources) != 1 or sources[0].kind not in ("state", "register"):
+        found = ", ".join(f"`{leaf.name}`" for leaf in sources) or "nothing"
+        lowering.findings.append(error(
+            "wrong-kind", f"`starts at` must depend on the opcode alone, and it depends on {found}", expr.span,
+            "one state or register is wanted here", help="name the register that holds the opcode, and no other"))
+        return 0, None
+    leaf = sources[0]
+    return leaf.width, substitute(terms, (node,), {leaf: terms.leaf("opcode", leaf.name, leaf.width)})[0]
