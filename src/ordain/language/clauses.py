@@ -1,0 +1,166 @@
+"""The comma-separated items of a microinstruction. The grammar runs once for each distinct text of a clause.
+
+A microprogram repeats a few hundred clauses thousands of times; what a clause says depends on its text alone, so its
+meaning holds offsets relative to the clause and is shared by all of its occurrences.
+"""
+
+from functools import cache
+
+import pyparsing as pp
+
+from ordain.language import tree
+from ordain.language.words import Misread, found_at, read_number
+from ordain.text.findings import Finding, error
+from ordain.text.lines import Placed
+from ordain.text.source import Span
+
+_HOLES = r"\{[A-Za-z_]\w*\}|<[A-Za-z_]\w*>"
+ATOM = rf"(?:[A-Za-z_]|{_HOLES})(?:[A-Za-z0-9_]|\.(?=[A-Za-z_{{<])|{_HOLES})*"
+_TITLE = r'"[^"]*"'
+_NUMBER = r"[0-9]\w*"
+
+_FORM = "an order, a transfer `a <- b`, or a field and its code"
+
+
+class ClauseTable:
+    """Meanings by clause text. `runs` counts how often the grammar ran: once for each distinct text."""
+
+    def __init__(self) -> None:
+        self.meanings: dict[str, tree.ClauseMeaning] = {}
+        self.runs = 0
+
+    def meaning(self, text: str) -> tree.ClauseMeaning:
+        """What a clause says; a `ClauseError` when it does not parse."""
+        known = self.meanings.get(text)
+        if known is None:
+            self.runs += 1
+            known = self.meanings[text] = _read(text)
+        return known
+
+
+def _read(text: str) -> tree.ClauseMeaning:
+    try:
+        if "<-" in text:
+            return _transfer(text)
+        grammar = _calls() if "(" in text else _words()
+        return tree.Phrase(tuple(grammar.parse_string(text, parse_all=True)))
+    except Misread as misread:
+        return tree.ClauseError(misread.message, misread.start)
+    except pp.ParseBaseException as problem:
+        what, start, _ = found_at(text, problem.loc)
+        return tree.ClauseError(f"{problem.msg[0].lower()}{problem.msg[1:]}, found {what}", start)
+
+
+def _transfer(text: str) -> tree.Transfer:
+    target, source, *via = _transfers().parse_string(text, parse_all=True)
+    return tree.Transfer(target, source, via[0] if via else None)
+
+
+def _atom(what: str) -> pp.ParserElement:
+    return pp.Regex(ATOM).set_name(what)
+
+
+def _end(what: str) -> pp.ParserElement:
+    return pp.StringEnd().set_name(f"{what} or the end of the clause")
+
+
+@cache
+def _transfers() -> pp.ParserElement:
+    via = pp.Opt(pp.Regex(r"via(?!\w)").suppress() - _atom("the name of a bus"))
+    return (_atom("the name of what is loaded") - pp.Literal("<-").suppress() - _atom("the name of the source") + via
+            + _end("`via BUS`"))
+
+
+@cache
+def _words() -> pp.ParserElement:
+    return pp.OneOrMore(_part().set_name(_FORM)) + _end("a word, a number")
+
+
+@cache
+def _calls() -> pp.ParserElement:
+    argument = pp.Regex(rf"{ATOM} *\([^()]*\)|{ATOM}|{_NUMBER}|{_TITLE}").set_name("a label")
+    called = (pp.Regex(rf"{ATOM} *\(") - argument + pp.ZeroOrMore(pp.Literal(",").suppress() - argument)
+              + pp.Literal(")").set_name("`)`")).set_parse_action(_call)
+    return pp.OneOrMore((called | _part()).set_name(_FORM)) + _end("a word, a number")
+
+
+def _part() -> pp.ParserElement:
+    return pp.Regex(rf"{ATOM}|{_NUMBER}|{_TITLE}").set_parse_action(_plain)
+
+
+def _plain(text: str, at: int, found: pp.ParseResults) -> list[tree.PhrasePart]:
+    token: str = found[0]
+    end = at + len(token)
+    if token[0].isdigit():
+        return [tree.PhrasePart(token, read_number(text, at, token).value, None, at, end)]
+    return [tree.PhrasePart(token[1:-1] if token[0] == '"' else token, None, None, at, end)]
+
+
+def _call(text: str, at: int, found: pp.ParseResults) -> list[tree.PhrasePart]:
+    opening, *arguments, _ = found
+    inside = 0
+    for end in range(at, len(text)):
+        inside += (text[end] == "(") - (text[end] == ")")
+        if text[end] == ")" and not inside:
+            break
+    names = tuple(argument.strip('"') for argument in arguments)
+    return [tree.PhrasePart(opening[:-1].rstrip(" "), None, names, at, end + 1)]
+
+
+# ---------------------------------------------------------------- a line of them
+
+
+def split_clauses(text: str, start: int) -> list[tuple[str, int]]:
+    """The pieces between top-level commas without their outer blanks, and the offset of each; `start`: that of `text`."""
+    pieces = text.split(",")
+    if "(" in text or '"' in text:
+        pieces = _join_bracketed(pieces)
+    found = []
+    for piece in pieces:
+        stripped = piece.strip(" ")
+        found.append((stripped, start + len(piece) - len(piece.lstrip(" "))))
+        start += len(piece) + 1
+    return found
+
+
+def _join_bracketed(pieces: list[str]) -> list[str]:
+    """Puts together again what was split inside brackets or quotes."""
+    joined: list[str] = []
+    inside = quotes = 0
+    for piece in pieces:
+        if inside or quotes % 2:
+            joined[-1] += "," + piece
+        else:
+            joined.append(piece)
+        quotes += piece.count('"')
+        if not quotes % 2:
+            inside = max(0, inside + piece.count("(") - piece.count(")"))
+    return joined
+
+
+def clause_finding(meaning: tree.ClauseError, span: Span) -> Finding:
+    """The finding for a clause that does not parse."""
+    start = min(span.start + meaning.offset, span.end)
+    return error("syntax", meaning.message, Span(span.source, start, max(span.end, start)), "cannot be read",
+                 help=f"a clause is {_FORM}; clauses are separated by commas")
+
+
+def empty_clause(span: Span) -> Finding:
+    return error("syntax", "nothing stands between two commas", span, "empty", help="remove a comma")
+
+
+def parse_clauses(text: Placed, table: ClauseTable | None = None) -> tuple[tuple[tree.Clause, ...], list[Finding]]:
+    """The clauses of a line that is a microinstruction without label."""
+    table = table or ClauseTable()
+    clauses: list[tree.Clause] = []
+    findings: list[Finding] = []
+    for piece, offset in split_clauses(text, 0):
+        span = text.span(offset, offset + len(piece))
+        if not piece:
+            findings.append(empty_clause(span))
+            continue
+        meaning = table.meaning(piece)
+        if isinstance(meaning, tree.ClauseError):
+            findings.append(clause_finding(meaning, span))
+        clauses.append(tree.Clause(piece, meaning, span))
+    return tuple(clauses), findings

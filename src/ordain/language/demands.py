@@ -1,0 +1,160 @@
+"""Statements of the builder's own: rules that must hold, faults that are allowed, orders that name what fields do."""
+
+from functools import cache
+from typing import Any
+
+import pyparsing as pp
+
+from ordain.language import tree
+from ordain.language.grammar import (
+    dotted,
+    expression,
+    hole,
+    kw,
+    leaf,
+    line,
+    listed,
+    mark,
+    name,
+    number,
+    option,
+    quoted,
+)
+from ordain.language.statements import Form, Parsed, no_block
+from ordain.text.lines import Placed
+
+# ---------------------------------------------------------------- rules
+
+
+def _form(tag: str, element: pp.ParserElement) -> pp.ParserElement:
+    return option(tag, element)
+
+
+@cache
+def _rule() -> pp.ParserElement:
+    cycles = number("a number of cycles") - pp.Regex(r"cycles?(?!\w)").suppress().set_name("`cycles`")
+    unless = pp.Opt(kw("unless") - expression())
+    after = pp.Opt(kw("after") - expression())
+    split = kw("and").set_name("`and` (a first condition with `or` needs brackets)")
+    forms = [
+        _form("never", kw("never") - expression()),
+        _form("reach", kw("reach") - expression()),
+        _form("always", kw("always reach") - expression()),
+        _form("when", kw("when") - expression() - kw("then") - expression() - kw("within") - cycles + unless),
+        _form("between", kw("between") - expression(until_and=True) - split - expression() - kw("never")
+              - expression() + after),
+        _form("after", kw("after") - expression() - kw("never") - expression() - kw("until") - expression()),
+    ]
+    kinds = "`never`, `reach`, `always reach`, `when`, `between` or `after`"
+    return line(kw("rule") - quoted("the rule's own words in quotes") - pp.MatchFirst(forms).set_name(kinds))
+
+
+def _rule_form(tag: str, parts: tuple[Any, ...]) -> tree.RuleForm:
+    match tag:
+        case "never":
+            return tree.Never(parts[0])
+        case "reach" | "always":
+            return tree.Reach(parts[0], tag == "always")
+        case "when":
+            return tree.WhenThen(parts[0], parts[1], parts[2].value, parts[3] if len(parts) > 3 else None)
+        case "between":
+            return tree.BetweenNever(parts[0], parts[1], parts[2], parts[3] if len(parts) > 3 else None)
+        case _:
+            return tree.AfterNever(parts[0], parts[1], parts[2])
+
+
+def _build_rule(parsed: Parsed) -> tree.Rule:
+    no_block(parsed)
+    text, said = parsed.parts
+    return tree.Rule(text, _rule_form(said.tag, said.parts), parsed.span)
+
+
+# ---------------------------------------------------------------- allowances
+
+
+@cache
+def _allow() -> pp.ParserElement:
+    check = leaf(r"[a-z]+(?:-[a-z]+)*(?![\w-])", _check, "the name of a check")
+    place = dotted("a label") | quoted("a label").add_parse_action(_title_as_word)
+    return line(kw("allow") - check + pp.Opt(option("on", kw("on") - dotted("the name of a bus or signal")))
+                + pp.Opt(option("at", kw("at") - place)) - quoted("the reason in quotes"))
+
+
+def _check(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Word]:
+    return [tree.Word(found[0], text.span(at, at + len(found[0])))]
+
+
+def _title_as_word(found: pp.ParseResults) -> list[tree.Word]:
+    return [tree.Word(found[0].text, found[0].span)]
+
+
+def _build_allow(parsed: Parsed) -> tree.Allow:
+    no_block(parsed)
+    return tree.Allow(parsed.parts[0], parsed.first("on"), parsed.first("at"), parsed.parts[-1], parsed.span)
+
+
+# ---------------------------------------------------------------- orders
+
+
+@cache
+def _order() -> pp.ParserElement:
+    phrase = pp.OneOrMore(name("a word of the phrase") | hole("a hole such as `<there>`"))
+    setting = option("setting", dotted("a field and its code") + pp.Opt(_held()))
+    return line(kw("order") - option("phrase", phrase).set_name("the words of the order") - mark(":")
+                + pp.Opt(listed(setting)))
+
+
+def _held() -> pp.ParserElement:
+    """What a setting puts into its field."""
+    label = hole() | number() | dotted()
+    group = one_call("pair", label) | one_call("table", label)
+    following = leaf(r"following(?!\w)", _following, "`following`")
+    return one_call("page", group | following | label) | group | following | label
+
+
+def one_call(word: str, argument: pp.ParserElement) -> pp.ParserElement:
+    """`pair(a, b)`, `table(...)`, `page(...)` as an `Address`."""
+
+    def address(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Address]:
+        span = text.span(at, _closing(text, at))
+        inner = found[0]
+        if word == "page" and isinstance(inner, tree.Address):
+            return [inner._replace(page=True, span=span)]
+        kind: Any = "label" if word == "page" else word
+        return [tree.Address(kind, tuple(found), word == "page", span)]
+
+    arguments = argument if word == "page" else listed(argument)
+    opening = pp.Regex(rf"{word} *\(").suppress().set_name(f"`{word}(`")
+    return (opening - arguments - mark(")")).set_parse_action(address)
+
+
+def _closing(text: str, at: int) -> int:
+    """The offset after the bracket that closes the first one after `at`."""
+    depth = 0
+    for index in range(at, len(text)):
+        depth += (text[index] == "(") - (text[index] == ")")
+        if text[index] == ")" and not depth:
+            return index + 1
+    return len(text)
+
+
+def _following(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Address]:
+    return [tree.Address("following", (), False, text.span(at, at + len(found[0])))]
+
+
+def _build_order(parsed: Parsed) -> tree.Order:
+    no_block(parsed)
+    settings = []
+    for part in parsed.every("setting"):
+        field, *held = part.parts
+        end = held[0].span.end if held else field.span.end
+        settings.append(tree.Setting(field, held[0] if held else None, field.span._replace(end=end)))
+    return tree.Order(parsed.every("phrase")[0].parts, tuple(settings), parsed.span)
+
+
+FORMS = {
+    "rule": Form('rule "WORDS" never P | reach P | always reach P | when P then Q within N cycles [unless R]'
+                 " | between P and Q never R [after S] | after P never Q until R", _rule, _build_rule),
+    "allow": Form('allow CHECK [on NAME] [at LABEL] "REASON"', _allow, _build_allow),
+    "order": Form("order WORDS : FIELD CODE, FIELD <HOLE>, FLAG", _order, _build_order),
+}

@@ -1,0 +1,175 @@
+"""The pieces of which statement grammars are made, in pyparsing, and how a line is read with one.
+
+A grammar reads one logical line. Its leaves are tree nodes already: the text given to pyparsing is a `Placed`, which
+knows where it stands. Parse actions return lists because pyparsing takes tuples, and so named tuples, apart.
+"""
+
+import re
+from typing import Any, NamedTuple
+
+import pyparsing as pp
+
+from ordain.language import tree
+from ordain.language.expression import begins_choose, parse_expression
+from ordain.language.words import DOTTED, NAME, NUMBER, Misread, found_at, read_number
+from ordain.text.findings import Finding
+from ordain.text.lines import Placed
+from ordain.text.source import Span
+
+# ---------------------------------------------------------------- leaves
+
+
+def _word(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Word]:
+    return [tree.Word(found[0], text.span(at, at + len(found[0])))]
+
+
+def _number(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Number]:
+    value = read_number(text, at, found[0])
+    return [tree.Number(value.value, value.digits_width, text.span(at, at + len(found[0])))]
+
+
+def _quoted(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Text]:
+    return [tree.Text(found[0][1:-1], text.span(at, at + len(found[0])))]
+
+
+def _hole(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Hole]:
+    return [tree.Hole(found[0][1:-1].strip(" "), text.span(at, at + len(found[0])))]
+
+
+def leaf(pattern: str, action: Any, name: str) -> pp.ParserElement:
+    """A token by its regular expression; `name` is how a message calls it."""
+    return pp.Regex(pattern).set_parse_action(action).set_name(name)
+
+
+def name(what: str = "a name") -> pp.ParserElement:
+    """A plain name."""
+    return leaf(rf"{NAME}(?![\w.])", _word, what)
+
+
+def dotted(what: str = "a name") -> pp.ParserElement:
+    """A name that may be qualified: `console.mode`."""
+    return leaf(DOTTED, _word, what)
+
+
+def number(what: str = "a number") -> pp.ParserElement:
+    return leaf(NUMBER, _number, what)
+
+
+def quoted(what: str = "a text in quotes") -> pp.ParserElement:
+    return leaf(r'"[^"]*"', _quoted, what)
+
+
+def hole(what: str = "a hole such as `<there>`") -> pp.ParserElement:
+    return leaf(rf"< *{NAME} *>", _hole, what)
+
+
+def kw(words: str) -> pp.ParserElement:
+    """Fixed words, any number of blanks between them; they leave nothing in the result."""
+    return pp.Regex(" +".join(words.split(" ")) + r"(?![A-Za-z0-9_])").suppress().set_name(f"`{words}`")
+
+
+def one_of(meaning: dict[str, Any], what: str) -> pp.ParserElement:
+    """Fixed words that stand for something: words -> meaning."""
+    pattern = "|".join(" +".join(words.split(" ")) for words in sorted(meaning, key=len, reverse=True))
+    return pp.Regex(rf"(?:{pattern})(?![A-Za-z0-9_])").set_parse_action(
+        lambda found: [meaning[re.sub(" +", " ", found[0])]]).set_name(what)
+
+
+def mark(sign: str) -> pp.ParserElement:
+    return pp.Literal(sign).suppress().set_name(f"`{sign}`")
+
+
+def listed(element: pp.ParserElement) -> pp.ParserElement:
+    """One or more, with commas between."""
+    return element + pp.ZeroOrMore(mark(",") - element)
+
+
+class Option(NamedTuple):
+    """A part of a statement with a name of ours; `parts` are the nodes in it."""
+
+    tag: str
+    parts: tuple[Any, ...]
+    span: Span
+
+
+def option(tag: str, element: pp.ParserElement) -> pp.ParserElement:
+    """`element`, handed on as an `Option`."""
+
+    def tagged(text: Placed, at: int, found: pp.ParseResults) -> list[Option]:
+        return [Option(tag, tuple(found), text.span(at, len(text)))]
+
+    return pp.And([element]).set_parse_action(tagged)
+
+
+def options(what: str, *choices: pp.ParserElement) -> pp.ParserElement:
+    """`, option, option` at the end of a statement, in any order; `what` they may be, for the message."""
+    return pp.ZeroOrMore(mark(",") - pp.MatchFirst(choices).set_name(what))
+
+
+class _Expression(pp.Token):
+    """An expression, read by `language.expression`. `choose`: `choose X` may stand here too; its cases are the block."""
+
+    def __init__(self, choose: bool, until_and: bool) -> None:
+        super().__init__()
+        self._choose, self._until_and = choose, until_and
+        self.set_name("a value")
+
+    def _generateDefaultName(self) -> str:
+        return "a value"
+
+    def parseImpl(self, instring: Any, loc: int, do_actions: bool = True) -> Any:
+        after = begins_choose(instring, loc) if self._choose else 0
+        if after:
+            subject, end = parse_expression(instring, after)
+            return end, [tree.Choose(subject, (), None, instring.span(loc, end))]
+        node, end = parse_expression(instring, loc, self._until_and)
+        return end, [node]
+
+
+def expression(until_and: bool = False) -> pp.ParserElement:
+    return _Expression(False, until_and)
+
+
+def value() -> pp.ParserElement:
+    """An expression, or `choose X` whose cases are the lines below."""
+    return _Expression(True, False)
+
+
+def width() -> pp.ParserElement:
+    """`8 bits`"""
+    return number("a width such as `8 bits`") - pp.Regex(r"bits?(?!\w)").suppress().set_name("`bits`")
+
+
+def bit_range() -> pp.ParserElement:
+    """`[9:2]` or `[3]`, as a (high, low) pair in a list."""
+
+    def pair(text: Placed, at: int, found: pp.ParseResults) -> list[tuple[int, int]]:
+        high, low = found[0].value, found[-1].value
+        if high < low:
+            raise Misread("syntax", "the high bit comes first", at, text.index("]", at) + 1, "low bit first",
+                          f"write [{low}:{high}]")
+        return [(high, low)]
+
+    bit = number("the number of a bit")
+    return (mark("[") + bit + pp.Opt(mark(":") - bit) + mark("]")).set_parse_action(pair)
+
+
+# ---------------------------------------------------------------- a line
+
+
+def line(*parts: pp.ParserElement) -> pp.ParserElement:
+    """A grammar for a whole line."""
+    whole: pp.ParserElement = pp.And([*parts, pp.StringEnd().set_name("the end of the line")])
+    return whole.parse_with_tabs()
+
+
+def read_line(grammar: pp.ParserElement, text: Placed, form: str) -> tuple[pp.ParseResults | None, list[Finding]]:
+    """The parts of a line, or a finding. `form`: how such a statement is written."""
+    try:
+        return grammar.parse_string(text), []
+    except Misread as misread:
+        return None, [misread.finding(text, form)]
+    except pp.ParseBaseException as problem:
+        what, start, end = found_at(text, problem.loc)
+        expected = problem.msg[0].lower() + problem.msg[1:]
+        return None, [Misread("syntax", f"{expected}, found {what}", start, end, expected).finding(text, form)]

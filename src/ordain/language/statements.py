@@ -1,0 +1,175 @@
+"""How a statement of the machine file is read: its keyword names a `Form`, its line is parsed, its block handed on.
+
+The `Form`s themselves are in `storage`, `behaviour`, `wiring` and `demands`.
+"""
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from difflib import get_close_matches
+from typing import Any, NamedTuple
+
+import pyparsing as pp
+
+from ordain.language import grammar, tree
+from ordain.text.findings import Finding, Place, error
+from ordain.text.lines import Block, Placed
+from ordain.text.source import Span
+
+
+_FIRST_WORD = re.compile(r"\w+|\W", re.ASCII)
+
+
+class Parsed(NamedTuple):
+    """A line that has been read: its text, its parts in order, the lines under it, and where findings go."""
+
+    text: Placed
+    parts: pp.ParseResults
+    block: list[Block]
+    findings: list[Finding]
+
+    @property
+    def span(self) -> Span:
+        return self.text.whole()
+
+    def every(self, tag: str) -> list[grammar.Option]:
+        """The options with that tag, in order."""
+        return [part for part in self.parts if isinstance(part, grammar.Option) and part.tag == tag]
+
+    def has(self, tag: str) -> bool:
+        return bool(self.every(tag))
+
+    def first(self, tag: str, default: Any = None) -> Any:
+        """The first part of the option with that tag, `default` where it is not said; a finding where it is said twice."""
+        found = self.every(tag)
+        if len(found) > 1:
+            self.findings.append(error("said-twice", f"`{tag}` is said twice", found[1].span, "the second time",
+                                       places=(Place(found[0].span, "the first time"),), help="keep one of them"))
+        return found[0].parts[0] if found and found[0].parts else default
+
+
+class Form(NamedTuple):
+    """One kind of statement. `usage`: how it is written, for help. `grammar` makes the grammar of its line, at the first
+    use. `build` makes the node; None when there is nothing to make."""
+
+    usage: str
+    grammar: Callable[[], pp.ParserElement]
+    build: Callable[[Parsed], Any]
+
+
+def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings: list[Finding]) -> tuple[str, Any]:
+    """The keyword and the node of a statement; the node is None when it cannot be read. An unknown keyword that is almost
+    a known one is reported and then read as the known one, so that nothing which it declares is missed later."""
+    text = block.text
+    word = _FIRST_WORD.match(text)[0]  # type: ignore[index]
+    if word in forms:
+        return word, _read(text, block, forms[word], findings, findings)
+    near = get_close_matches(word, forms, 1, 0.7)
+    if not block.broken:
+        shown = word if word.isprintable() else f"U+{ord(word[0]):04X}"
+        findings.append(error("unknown-statement", f"{where} has no statement `{shown}`", text.span(0, len(word)),
+                              "unknown here", help=f"did you mean `{near[0]}`?" if near else
+                              "it may hold " + ", ".join(f"`{known}`" for known in forms)))
+    if not near:
+        return word, None
+    text = Placed(near[0] + text[len(word):], text.source, text.start + len(word) - len(near[0]))
+    return near[0], _read(text, block, forms[near[0]], [], findings)
+
+
+def _read(text: Placed, block: Block, form: Form, faults: list[Finding], findings: list[Finding]) -> Any:
+    """`faults`: where findings about the line itself go; those about its block go to `findings`."""
+    grammar_of_line = form.grammar()
+    parts, problems = grammar.read_line(grammar_of_line, text, form.usage)
+    if not block.broken:
+        faults += problems
+    if parts is None:
+        return None
+    return form.build(Parsed(text, parts, block.children, findings))
+
+
+def read_lines(block: Iterable[Block], grammar_of_line: pp.ParserElement, usage: str, findings: list[Finding],
+               build: Callable[[Parsed], Any]) -> list[Any]:
+    """Lines that all have one form, without keyword: codes of a field, cases of a `choose`."""
+    made = []
+    for item in block:
+        parts, problems = grammar.read_line(grammar_of_line, item.text, usage)
+        if not item.broken:
+            findings += problems
+        if parts is not None:
+            node = build(Parsed(item.text, parts, item.children, findings))
+            if node is not None:
+                made.append(node)
+    return made
+
+
+class Item(NamedTuple):
+    """One line of a block with its keyword."""
+
+    keyword: str
+    node: Any
+    text: Placed
+
+
+def read_items(parsed: Parsed, forms: Mapping[str, Form], where: str, many: Iterable[str] = ()) -> list[Item]:
+    """The lines of a block, each beginning with a keyword. Those not in `many` may stand once."""
+    items: list[Item] = []
+    first: dict[str, Placed] = {}
+    for block in parsed.block:
+        keyword, node = read_statement(block, forms, where, parsed.findings)
+        if node is None:
+            continue
+        if keyword in first and keyword not in many:
+            parsed.findings.append(said_twice(keyword, block.text, first[keyword]))
+            continue
+        first.setdefault(keyword, block.text)
+        items.append(Item(keyword, node, block.text))
+    return items
+
+
+def said_twice(keyword: str, second: Placed, first: Placed) -> Finding:
+    return error("said-twice", f"`{keyword}` is said twice", second.whole(), "the second time",
+                 places=(Place(first.whole(), "the first time"),), help="keep one of them")
+
+
+def no_block(parsed: Parsed) -> None:
+    """A finding when lines are indented under a statement that has no block."""
+    if parsed.block:
+        keyword = parsed.text.split(" ", 1)[0]
+        parsed.findings.append(error("indentation", f"nothing can stand indented under `{keyword}`",
+                                     parsed.block[0].text.whole(), "indented too far",
+                                     places=(Place(parsed.span, "under this"),),
+                                     help="align it with the line above, or remove it"))
+
+
+def value_of(parsed: Parsed, node: Any) -> Any:
+    """The value at the end of a line: a `choose` takes the block as its cases, anything else has no block."""
+    if isinstance(node, tree.Choose):
+        return read_cases(parsed, node)
+    no_block(parsed)
+    return node
+
+
+CASE_USAGE = "CODE, CODE : VALUE"
+
+
+def read_cases(parsed: Parsed, choose: tree.Choose) -> tree.Choose:
+    """`choose X` with the lines below it. Recursion ends with the levels of indentation, which are limited."""
+    code = (grammar.name("a code") | grammar.number("a code"))
+    usual = grammar.line(pp.Group(grammar.listed(code))("codes"), grammar.mark(":") - grammar.value()("value"))
+    made = read_lines(parsed.block, usual, CASE_USAGE, parsed.findings,
+                      lambda case: tree.Case(tuple(case.parts["codes"]), value_of(case, case.parts["value"]), case.span))
+    if not parsed.block:
+        parsed.findings.append(error("syntax", "`choose` without cases", choose.span, "no lines under it",
+                                     help="indent a line `CODE : VALUE` for every code under it"))
+    cases: list[tree.Case] = []
+    otherwise: tree.Case | None = None
+    for case in made:
+        first = case.codes[0]
+        if isinstance(first, tree.Word) and first.text == "otherwise" and len(case.codes) == 1:
+            if otherwise is not None:
+                parsed.findings.append(error("said-twice", "`otherwise` is said twice", case.span, "the second time",
+                                             places=(Place(otherwise.span, "the first time"),), help="keep one of them"))
+            otherwise = otherwise or case
+        else:
+            cases.append(case)
+    return choose._replace(cases=tuple(cases), otherwise=otherwise.value if otherwise else None)
+

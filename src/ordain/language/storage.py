@@ -1,0 +1,233 @@
+"""Statements about what is stored: control stores, the fields of their words, and the chips that hold them."""
+
+from functools import cache
+from typing import Any
+
+import pyparsing as pp
+
+from ordain.language import tree
+from ordain.language.clauses import parse_clauses
+from ordain.language.grammar import (
+    bit_range,
+    expression,
+    kw,
+    leaf,
+    line,
+    listed,
+    mark,
+    name,
+    number,
+    one_of,
+    option,
+    options,
+    value,
+    width,
+)
+from ordain.language.statements import Form, Parsed, no_block, read_items, read_lines, value_of
+from ordain.language.words import NUMBER
+from ordain.text.findings import error
+from ordain.text.lines import Placed
+
+# ---------------------------------------------------------------- store
+
+
+@cache
+def _store() -> pp.ParserElement:
+    words = number("the number of words") - pp.Regex(r"words?(?!\w)").suppress().set_name("`words of`")
+    return line(kw("store") - name("a name for the store") - words - kw("of") - width())
+
+
+@cache
+def _address() -> pp.ParserElement:
+    return line(kw("address") - value())
+
+
+@cache
+def _starts() -> pp.ParserElement:
+    return line(kw("starts at") - value())
+
+
+@cache
+def _unused() -> pp.ParserElement:
+    return line(kw("unused") - leaf(r"[^ ].*", _rest, "the orders of an unused word"))
+
+
+def _rest(text: Placed, at: int, found: pp.ParseResults) -> list[Placed]:
+    return [Placed(found[0], text.source, text.start + at)]
+
+
+@cache
+def _word() -> pp.ParserElement:
+    start = kw("start of instruction").set_parse_action(_start_of_instruction)
+    return line(kw("word") - (start | value()))
+
+
+def _start_of_instruction(text: Placed, at: int, found: pp.ParseResults) -> list[tree.StartOfInstruction]:
+    return [tree.StartOfInstruction(text.span(at, len(text)))]
+
+
+def _role(keyword: str) -> Form:
+    grammar = cache(lambda: line(kw(keyword) - name("a part of the address")))
+    return Form(f"{keyword} NAME", grammar, _plain)
+
+
+def _plain(parsed: Parsed) -> Any:
+    """A line with one part and no block."""
+    no_block(parsed)
+    return parsed.parts[0]
+
+
+def _valued(parsed: Parsed) -> Any:
+    return value_of(parsed, parsed.parts[0])
+
+
+def _clauses(parsed: Parsed) -> Any:
+    no_block(parsed)
+    clauses, findings = parse_clauses(parsed.parts[0])
+    parsed.findings.extend(findings)
+    return clauses
+
+
+STORE_ITEMS = {
+    "address": Form("address VALUE", _address, _valued),
+    "unused": Form("unused ORDER, ORDER", _unused, _clauses),
+    "word": Form("word VALUE, or: word start of instruction", _word, _valued),
+    "starts": Form("starts at VALUE", _starts, _valued),
+    "instruction": _role("instruction"),
+    "step": _role("step"),
+}
+
+
+def _build_store(parsed: Parsed) -> tree.Store:
+    name, words, bits = parsed.parts
+    said = {item.keyword: item.node for item in read_items(parsed, STORE_ITEMS, "a store")}
+    return tree.Store(name, words, bits, said.get("address"), said.get("unused"), said.get("instruction"),
+                      said.get("step"), said.get("word"), said.get("starts"), parsed.span)
+
+
+# ---------------------------------------------------------------- field
+
+
+@cache
+def _field() -> pp.ParserElement:
+    kind = (option("address", kw("address") + pp.Opt(bit_range())) | option("number", kw("number")))
+    idle = kw("idle") - (one_of({"any": "any", "following": "following"}, "a code, `any` or `following`")
+                         | number("a code, `any` or `following`"))
+    return line(
+        kw("field") - name("a name for the field") - width() + pp.Opt(kind)
+        + options("`address`, `number`, `active low`, `idle ...` or `at [high:low]`",
+                  kind, option("active low", kw("active low")), option("idle", idle), option("at", kw("at") - bit_range()))
+        + pp.Opt(option("=", mark("=") - expression())))
+
+
+@cache
+def _code() -> pp.ParserElement:
+    return line(name("the name of a code") - number("the number of the code") + pp.Opt(option("idle", kw("idle"))))
+
+
+def _build_code(parsed: Parsed) -> tree.Code:
+    no_block(parsed)
+    return tree.Code(parsed.parts[0], parsed.parts[1], parsed.has("idle"), parsed.span)
+
+
+def _build_field(parsed: Parsed) -> tree.Field:
+    name, bits = parsed.parts[0], parsed.parts[1]
+    codes = tuple(read_lines(parsed.block, _code(), "NAME CODE, or: NAME CODE idle", parsed.findings, _build_code))
+    holds = "code" if codes or bits.value <= 1 else "number"
+    if parsed.has("number"):
+        holds = "number"
+    if parsed.has("address"):
+        holds = "address"
+    return tree.Field(name, bits, holds, parsed.first("address"), parsed.has("active low"),
+                      parsed.first("idle"), parsed.first("at"), parsed.first("="), codes, parsed.span)
+
+
+@cache
+def _spare() -> pp.ParserElement:
+    return line(kw("spare") - width() + pp.Opt(mark(",")) + pp.Opt(option("ones", kw("ones")) | kw("zeros")))
+
+
+def _build_spare(parsed: Parsed) -> tree.Spare:
+    no_block(parsed)
+    return tree.Spare(parsed.parts[0], parsed.has("ones"), parsed.span)
+
+
+# ---------------------------------------------------------------- chip
+
+
+@cache
+def _chip() -> pp.ParserElement:
+    words = number("a size such as `2048 x 8`").copy()
+    words = leaf(rf"(?!0[xX])[0-9][0-9_]*(?=x[0-9])|{NUMBER}", _number_action(words), "a size such as `2048 x 8`")
+    by = pp.Regex(r"x(?=[ 0-9])").suppress().set_name("`x` and the number of data pins")
+    return line(kw("chip") - name("a name for the chip") - words - by - number("the number of data pins"))
+
+
+def _number_action(element: pp.ParserElement) -> Any:
+    return element.parseAction[0]
+
+
+def _pins(keyword: str) -> Form:
+    grammar = cache(lambda: line(kw(keyword) - listed(expression())))
+    return Form(f"{keyword} PIN, PIN, ...    (the highest data pin first)", grammar, _build_pins)
+
+
+def _build_pins(parsed: Parsed) -> tuple[tree.Expr, ...]:
+    no_block(parsed)
+    return tuple(parsed.parts)
+
+
+@cache
+def _erased() -> pp.ParserElement:
+    return line(kw("erased") - one_of({"ones": True, "zeros": False}, "`ones` or `zeros`"))
+
+
+@cache
+def _technology() -> pp.ParserElement:
+    pattern = rf"(?:uv|once|eeprom|flash +sector +{NUMBER})(?!\w)"
+    return line(kw("technology") - leaf(pattern, _spaced_word, "`uv`, `once`, `eeprom` or `flash sector N`"))
+
+
+def _spaced_word(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Word]:
+    return [tree.Word(" ".join(found[0].split()), text.span(at, at + len(found[0])))]
+
+
+CHIP_ITEMS = {
+    "holds": _pins("holds"),
+    "repeats": _pins("repeats"),
+    "address": Form("address {PIN, PIN, ...}    (the highest address pin first)", _address, _valued),
+    "erased": Form("erased ones|zeros", _erased, _plain),
+    "technology": Form("technology uv|once|eeprom|flash sector N", _technology, _plain),
+}
+
+
+def _build_chip(parsed: Parsed) -> tree.Chip:
+    banks: list[tree.Bank] = []
+    erased, technology = True, None
+    for item in read_items(parsed, CHIP_ITEMS, "a chip", ("holds", "repeats", "address")):
+        if item.keyword in ("holds", "repeats"):
+            banks.append(tree.Bank(item.node, None, item.keyword == "repeats", item.text.whole()))
+        elif item.keyword == "address":
+            if not banks or banks[-1].address is not None:
+                parsed.findings.append(error(
+                    "said-twice" if banks else "syntax",
+                    "a second `address` for the same `holds`" if banks else "`address` before what the chip holds",
+                    item.text.whole(), "belongs to no `holds`",
+                    help="write each `holds` or `repeats` line and then the `address` line that goes with it"))
+            else:
+                banks[-1] = banks[-1]._replace(address=item.node)
+        elif item.keyword == "erased":
+            erased = item.node
+        else:
+            technology = item.node
+    name, words, bits = parsed.parts
+    return tree.Chip(name, words, bits, tuple(banks), erased, technology, parsed.span)
+
+
+FORMS = {
+    "store": Form("store NAME N words of N bits", _store, _build_store),
+    "field": Form("field NAME N bits [address|number] [, active low] [, idle CODE] [, at [HIGH:LOW]] [= VALUE]",
+                  _field, _build_field),
+    "spare": Form("spare N bits [ones]", _spare, _build_spare),
+    "chip": Form("chip NAME WORDS x BITS", _chip, _build_chip),
+}

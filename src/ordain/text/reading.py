@@ -1,0 +1,95 @@
+"""From bytes on disk to a `Source`, or to a finding that says why not. The only module here that touches files."""
+
+import hashlib
+import os
+import stat
+from pathlib import Path
+
+from ordain.text.findings import Finding, error
+from ordain.text.source import Source, Span
+
+LONGEST_LINE = 10_000
+"""Characters. No one writes such a line; generated junk and binary files do."""
+
+LARGEST_FILE = 64_000_000
+"""Bytes. About a hundred times the source of a store of 16,384 words."""
+
+UNREADABLE = frozenset({"missing-file", "not-a-file", "unreadable-file", "file-too-large"})
+"""Findings that mean: the file could not be read at all (exit status 2, not 1)."""
+
+
+def read_source(path: Path, shown: str, asked_by: Span | None = None) -> tuple[Source | None, str, list[Finding]]:
+    """The file at `path` under the name `shown`, the SHA-256 of its bytes ("" when not read), and findings.
+
+    `asked_by` is the place that names the file, for files named in another file.
+    """
+    data, findings = read_bytes(path, shown, asked_by)
+    if data is None:
+        return None, "", findings
+    source, findings = decode(shown, data, asked_by)
+    return source, hashlib.sha256(data).hexdigest(), findings
+
+
+def read_bytes(path: Path, shown: str, asked_by: Span | None = None) -> tuple[bytes | None, list[Finding]]:
+    """The bytes of a regular file. Pipes and devices are refused unread: they could block or never end."""
+    try:
+        mode = os.stat(path).st_mode
+        if stat.S_ISDIR(mode):
+            return None, [error("not-a-file", f"`{shown}` is a directory", asked_by, "named here",
+                                help="name a file in it")]
+        if not stat.S_ISREG(mode):
+            return None, [error("not-a-file", f"`{shown}` is a device or a pipe, not a file", asked_by, "named here",
+                                help="save its content to a file first")]
+        with open(path, "rb") as file:
+            data = file.read(LARGEST_FILE + 1)
+    except (FileNotFoundError, NotADirectoryError):
+        return None, [error("missing-file", f"there is no file `{shown}`", asked_by, "named here", help=_nearest(path))]
+    except (OSError, ValueError) as problem:
+        reason = problem.strerror if isinstance(problem, OSError) else str(problem)
+        return None, [error("unreadable-file", f"`{shown}` cannot be read: {(reason or 'unknown reason').lower()}",
+                            asked_by, "named here", help="check the name and the file's permissions")]
+    if len(data) > LARGEST_FILE:
+        return None, [error("file-too-large", f"`{shown}` is larger than {LARGEST_FILE // 1_000_000} MB", asked_by,
+                            "named here", help="this is hardly a source file; check the name")]
+    return data, []
+
+
+def _nearest(path: Path) -> str:
+    """Help for a missing file: a file beside it with almost the same name."""
+    from difflib import get_close_matches
+    try:
+        beside = sorted(os.listdir(path.parent))[:1000]
+    except OSError:
+        return "check the spelling and the directory"
+    near = get_close_matches(path.name, beside, 1)
+    return f"did you mean `{near[0]}`?" if near else "check the spelling and the directory"
+
+
+def decode(shown: str, data: bytes, asked_by: Span | None = None) -> tuple[Source | None, list[Finding]]:
+    """Text from bytes. A byte order mark is dropped; CR LF and CR count as line ends and become LF."""
+    if b"\0" in data:
+        return None, [error("binary-file", f"`{shown}` is a binary file: it has a zero byte at offset "
+                            f"{data.index(0)}", asked_by, "named here",
+                            help="name the text file from which it was made; saved as UTF-16, save it as UTF-8")]
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        start = problem.start + (3 if data.startswith(b"\xef\xbb\xbf") else 0)
+        line = data.count(b"\n", 0, start) + 1
+        return None, [error("not-utf-8", f"`{shown}` is not UTF-8 text: byte 0x{data[start]:02X} in line {line}",
+                            asked_by, "named here", help="save it as UTF-8 in the editor")]
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    return accept(Source(shown, text))
+
+
+def accept(source: Source) -> tuple[Source | None, list[Finding]]:
+    """The source, unless a line of it is so long that it cannot be meant."""
+    at = 0
+    for row in source.text.split("\n") if len(source.text) > LONGEST_LINE else ():
+        if len(row) > LONGEST_LINE:
+            return None, [error("line-too-long", f"a line of {len(row):,} characters; the limit is {LONGEST_LINE:,}",
+                                Span(source, at, at + 40), "this line",
+                                help="break it after a comma, or check that this is a source file")]
+        at += len(row) + 1
+    return source, []
