@@ -43,10 +43,10 @@ class System(NamedTuple):
     """The transition system: the whole machine with its agents, over the contents of its chips.
 
     Every node in it is *lowered*: its leaves are `state` and `register` (the leaves of `variables`), `input`,
-    `condition`, `bus`, `free` (the leaves of `free`), `field`, `word` and `address` (given by the contents at the address
-    that `addresses` gives). No `at`, `in`, `Prior`; a latch is read through while it is open.
-    `addresses`: per store that anything reads, in an order in which each depends only on earlier ones.
-    `lowering`: what every other leaf of the machine stands for, for `system.lower`.
+    `condition`, `bus`, `free` (the leaves of `free`), `field`, `word` and `address` (given by the contents at the
+    address that `addresses` gives). No `at`, `in`, `Prior`; a latch is read through while it is open.
+    `addresses`: per store, in an order in which each depends only on earlier ones.
+    `lowering`: what the machine's other leaves stand for, for `system.lower_properties`.
     """
 
     contents: Contents
@@ -66,7 +66,7 @@ class Property(NamedTuple):
     "bad"       no reachable cycle has `node`
     "reach"     some reachable cycle has `node`
     "always"    from every reachable state a cycle with `node` can be reached
-    "within"    after every cycle with `trigger`, `node` or `unless` holds in that cycle or one of the `cycles` next ones;
+    "within"    after every cycle with `trigger`, `node` or `unless` holds in that cycle or one of the `cycles` next;
                 the exact worst case is computed
 
     `check`: the check's name; `subject`: the bus, the rule's text or whatever else it is about.
@@ -138,8 +138,8 @@ class Break(NamedTuple):
 
 
 class Verdict(NamedTuple):
-    """`outcome` "broken": `breaks` has at least one ("reach": the target is never reached, there is nothing to show, and
-    `breaks` is empty; "always": the trace leads to a state from which there is no way, and goes round there).
+    """`outcome` "broken": `breaks` has at least one ("reach": the target is never reached, there is nothing to show,
+    and `breaks` is empty; "always": the trace leads to a state from which there is no way, and goes round there).
     "reach" proved: `witness` is a shortest sequence to it.
     `worst`: for "within", the greatest number of cycles from a trigger to its response that occurs; None: unbounded, or
     there is no trigger.
@@ -156,10 +156,10 @@ class Verdict(NamedTuple):
 
 
 class Verdicts(NamedTuple):
-    """`verdicts` are in the order of the properties. `over_assumed`: about every reachable state (outcome proved: each has
-    an input that satisfies the assumptions). `executed`: per store the addresses that some reachable cycle presents.
-    `states`, `transitions`, `depth` (cycles until nothing new was found) of the search that has no monitors; `held`: how
-    many variable bits were held at 0 where no path reads them, summed over the addresses of control.
+    """`verdicts` are in the order of the properties. `over_assumed`: about every reachable state (outcome proved: each
+    has an input that satisfies the assumptions). `executed`: per store the addresses that some reachable cycle presents.
+    `states`, `transitions`, `depth` (cycles until nothing new was found) of the search that has no monitors; `held`:
+    how many variable bits were held at 0 where no path reads them, summed over the addresses of control.
     `stopped`: "" or the limit that was reached: "states", "memory", "seconds", "interrupted"; then every sequence of
     up to `depth` cycles was examined."""
 
