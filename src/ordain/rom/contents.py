@@ -12,7 +12,8 @@ class Site(NamedTuple):
 
     `label` is "" where none stands there; `owner` the routine or instruction title; `text` the source's own words;
     `orders` the clauses one by one. `open`: the mask of stored bits that no order of the word set and whose field is
-    `idle any`: they may differ from build to build and mean nothing."""
+    `idle any`: they may differ from build to build and mean nothing. `word`: the place of the microinstruction in the
+    order of the text, the same at every address where a copy of it stands; -1 where that is not known."""
 
     store: str
     address: int
@@ -22,6 +23,7 @@ class Site(NamedTuple):
     orders: tuple[str, ...]
     span: Span | None
     open: int = 0
+    word: int = -1
 
 
 class Contents(NamedTuple):
