@@ -1,4 +1,4 @@
-"""Statements about what happens in a cycle: inputs, states, registers, conditions, signals, and what is named or promised."""
+"""Statements about what happens in a cycle: inputs, states, registers, conditions, signals, promises."""
 
 from functools import cache
 from typing import Any
@@ -23,7 +23,6 @@ from ordain.language.grammar import (
 )
 from ordain.language.statements import Form, Parsed, no_block, read_items, value_of
 from ordain.text.findings import error
-from ordain.text.lines import Placed
 
 # ---------------------------------------------------------------- inputs and states
 
@@ -54,8 +53,8 @@ def _build_input(parsed: Parsed) -> tree.Inputs:
 @cache
 def _state() -> pp.ParserElement:
     reset = one_of({"any": "any"}, "a value, or `any`") | number("a value, or `any`") | dotted("a value, or `any`")
-    return line(kw("state") - name("a name for the state")
-                - (_codes() | option("width", width())).set_name("a width such as `8 bits`, or names of codes in brackets")
+    shape = (_codes() | option("width", width())).set_name("a width such as `8 bits`, or names of codes in brackets")
+    return line(kw("state") - name("a name for the state") - shape
                 + options("`reset VALUE` or `reset any`", option("reset", kw("reset") - reset)))
 
 
@@ -98,7 +97,8 @@ def _reset() -> pp.ParserElement:
 @cache
 def _register() -> pp.ParserElement:
     return line((kw("register") | kw("latch")) - name("a name for the register") - width()
-                + options("`loads SOURCE when CONDITION`, `changes when CONDITION` or `reset VALUE`", _load(), _reset()))
+                + options("`loads SOURCE when CONDITION`, `changes when CONDITION` or `reset VALUE`",
+                          _load(), _reset()))
 
 
 @cache
@@ -117,7 +117,7 @@ REGISTER_ITEMS = {"loads": _ITEM, "changes": _ITEM, "reset": _ITEM}
 
 
 def _build_register(parsed: Parsed) -> tree.Register:
-    said = [part for part in parsed.parts[2:]]
+    said = list(parsed.parts[2:])
     said += [item.node for item in read_items(parsed, REGISTER_ITEMS, "a register", ("loads", "changes", "reset"))]
     loads: list[tree.Load] = []
     resets = []
@@ -214,10 +214,6 @@ def _build_keep(parsed: Parsed) -> tree.Keep:
 def _build_exclusive(parsed: Parsed) -> tree.Exclusive:
     no_block(parsed)
     return tree.Exclusive(tuple(parsed.parts), parsed.span)
-
-
-def starts_with(text: Placed, keyword: str) -> bool:
-    return text.startswith(keyword)
 
 
 FORMS = {

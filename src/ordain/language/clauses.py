@@ -4,6 +4,7 @@ A microprogram repeats a few hundred clauses thousands of times; what a clause s
 meaning holds offsets relative to the clause and is shared by all of its occurrences.
 """
 
+import re
 from functools import cache
 
 import pyparsing as pp
@@ -16,6 +17,7 @@ from ordain.text.source import Span
 
 _HOLES = r"\{[A-Za-z_]\w*\}|<[A-Za-z_]\w*>"
 ATOM = rf"(?:[A-Za-z_]|{_HOLES})(?:[A-Za-z0-9_]|\.(?=[A-Za-z_{{<])|{_HOLES})*"
+_HOLE = re.compile(_HOLES)
 _TITLE = r'"[^"]*"'
 _NUMBER = r"[0-9]\w*"
 
@@ -23,10 +25,12 @@ _FORM = "an order, a transfer `a <- b`, or a field and its code"
 
 
 class ClauseTable:
-    """Meanings by clause text. `runs` counts how often the grammar ran: once for each distinct text."""
+    """Meanings by clause text. `runs` counts how often the grammar ran: once for each distinct text. `holed` are the
+    texts with holes, which say something only when these are filled."""
 
     def __init__(self) -> None:
         self.meanings: dict[str, tree.ClauseMeaning] = {}
+        self.holed: set[str] = set()
         self.runs = 0
 
     def meaning(self, text: str) -> tree.ClauseMeaning:
@@ -35,6 +39,8 @@ class ClauseTable:
         if known is None:
             self.runs += 1
             known = self.meanings[text] = _read(text)
+            if _HOLE.search(text):
+                self.holed.add(text)
         return known
 
 
@@ -111,7 +117,10 @@ def _call(text: str, at: int, found: pp.ParseResults) -> list[tree.PhrasePart]:
 
 
 def split_clauses(text: str, start: int) -> list[tuple[str, int]]:
-    """The pieces between top-level commas without their outer blanks, and the offset of each; `start`: that of `text`."""
+    """The pieces between top-level commas without their outer blanks, and the offset of each.
+
+    `start`: the offset of `text` itself.
+    """
     pieces = text.split(",")
     if "(" in text or '"' in text:
         pieces = _join_bracketed(pieces)

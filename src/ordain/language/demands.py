@@ -26,10 +26,6 @@ from ordain.text.lines import Placed
 # ---------------------------------------------------------------- rules
 
 
-def _form(tag: str, element: pp.ParserElement) -> pp.ParserElement:
-    return option(tag, element)
-
-
 @cache
 def _rule() -> pp.ParserElement:
     cycles = number("a number of cycles") - pp.Regex(r"cycles?(?!\w)").suppress().set_name("`cycles`")
@@ -37,13 +33,13 @@ def _rule() -> pp.ParserElement:
     after = pp.Opt(kw("after") - expression())
     split = kw("and").set_name("`and` (a first condition with `or` needs brackets)")
     forms = [
-        _form("never", kw("never") - expression()),
-        _form("reach", kw("reach") - expression()),
-        _form("always", kw("always reach") - expression()),
-        _form("when", kw("when") - expression() - kw("then") - expression() - kw("within") - cycles + unless),
-        _form("between", kw("between") - expression(until_and=True) - split - expression() - kw("never")
+        option("never", kw("never") - expression()),
+        option("reach", kw("reach") - expression()),
+        option("always", kw("always reach") - expression()),
+        option("when", kw("when") - expression() - kw("then") - expression() - kw("within") - cycles + unless),
+        option("between", kw("between") - expression(until_and=True) - split - expression() - kw("never")
               - expression() + after),
-        _form("after", kw("after") - expression() - kw("never") - expression() - kw("until") - expression()),
+        option("after", kw("after") - expression() - kw("never") - expression() - kw("until") - expression()),
     ]
     kinds = "`never`, `reach`, `always reach`, `when`, `between` or `after`"
     return line(kw("rule") - quoted("the rule's own words in quotes") - pp.MatchFirst(forms).set_name(kinds))
@@ -115,7 +111,7 @@ def _held() -> pp.ParserElement:
 def one_call(word: str, argument: pp.ParserElement) -> pp.ParserElement:
     """`pair(a, b)`, `table(...)`, `page(...)` as an `Address`."""
 
-    def address(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Address]:
+    def address(text: Any, at: int, found: pp.ParseResults) -> list[tree.Address]:
         span = text.span(at, _closing(text, at))
         inner = found[0]
         if word == "page" and isinstance(inner, tree.Address):

@@ -1,6 +1,7 @@
-"""Expressions: one left-to-right pass over the text with two stacks, so that no depth of nesting can overflow anything.
+"""Expressions: one left-to-right pass over the text with two stacks, so that no depth of nesting overflows anything.
 
-From loosest to tightest: `A if C else B`, `or`, `xor`, `and`, `not`, comparisons, `+ -`, slices. Comparisons do not chain.
+From loosest to tightest: `A if C else B`, `or`, `xor`, `and`, `not`, comparisons, `+ -`, slices.
+Comparisons do not chain.
 """
 
 import re
@@ -16,12 +17,14 @@ DEEPEST_TREE = 150
 OPERATORS = frozenset({"if", "else", "or", "xor", "and", "not", "is", "in"})
 """Words that are operators wherever they stand in an expression, and so cannot be names."""
 
-_TOKEN = re.compile(r' *(?:([A-Za-z_]\w*(?:\.[A-Za-z_]\w*)*)|([0-9]\w*)|("[^"]*")|(<=|>=|[][(){}<>+\-,]))', re.ASCII)
+_TOKEN = re.compile(r' *(?:([A-Za-z_]\w*(?:\.[A-Za-z_]\w*)*)|([0-9]\w*)|("[^"]*")|(<=|>=|[][(){}<>+\-,]))',
+                    re.ASCII)
 _NAME, _NUMBER, _TEXT, _MARK = 1, 2, 3, 4
 _SLICE = re.compile(r" *\[ *([0-9]\w*) *(?:: *([0-9]\w*) *)?\]", re.ASCII)
 _QUALIFIED = re.compile(r' *("[^"]*")(\.[A-Za-z_]\w*)?| *([A-Za-z_]\w*(?:\.[A-Za-z_]\w*)*)', re.ASCII)
 _PARITY_OF = re.compile(r" *(even|odd) +parity +of\b")
-_CHOOSE = re.compile(r" *choose +(?=[A-Za-z_0-9({])(?!(?:if|else|or|xor|and|is|in|when|while|then|within|until|after)\b)")
+_CHOOSE = re.compile(r" *choose +(?=[A-Za-z_0-9({])"
+                     r"(?!(?:if|else|or|xor|and|is|in|when|while|then|within|until|after)\b)")
 
 _TERNARY, _OR, _XOR, _AND, _NOT, _COMPARE, _SUM, _TIGHT = range(1, 9)
 _LEVEL = {"or": _OR, "xor": _XOR, "and": _AND, "is": _COMPARE, "is-not": _COMPARE, "<": _COMPARE, "<=": _COMPARE,
@@ -121,7 +124,8 @@ class _Parse:
             self.pending.append(_Pending("parity-of", _TIGHT, word, start, len(self.operands)))
             self.at = phrase.end()
         elif word == "choose" and begins_choose(text, start):
-            raise Misread("syntax", "`choose` cannot be a part of an expression", start, end, "must be the whole value",
+            raise Misread("syntax", "`choose` cannot be a part of an expression", start, end,
+                          "must be the whole value",
                           "put it alone after `next`, `=` or a case's `:`, or name it with `signal`")
         else:
             self._finish(tree.Word(word, text.span(start, end)), start, end, 1)
@@ -129,8 +133,8 @@ class _Parse:
     def _not(self, start: int, end: int) -> None:
         if self.pending and self.pending[-1].level > _NOT:
             before = self.pending[-1].word
-            raise Misread("syntax", f"`not` after `{before}` needs brackets", start, end, "looser than what is before it",
-                          f"write `{before} (not ...)`")
+            raise Misread("syntax", f"`not` after `{before}` needs brackets", start, end,
+                          "looser than what is before it", f"write `{before} (not ...)`")
         self.pending.append(_Pending("not", _NOT, "not", start, len(self.operands)))
         self.at = end
 

@@ -51,8 +51,8 @@ def dotted(what: str = "a name") -> pp.ParserElement:
     return leaf(DOTTED, _word, what)
 
 
-def number(what: str = "a number") -> pp.ParserElement:
-    return leaf(NUMBER, _number, what)
+def number(what: str = "a number", pattern: str = NUMBER) -> pp.ParserElement:
+    return leaf(pattern, _number, what)
 
 
 def quoted(what: str = "a text in quotes") -> pp.ParserElement:
@@ -95,19 +95,19 @@ class Option(NamedTuple):
 def option(tag: str, element: pp.ParserElement) -> pp.ParserElement:
     """`element`, handed on as an `Option`."""
 
-    def tagged(text: Placed, at: int, found: pp.ParseResults) -> list[Option]:
+    def tagged(text: Any, at: int, found: pp.ParseResults) -> list[Option]:
         return [Option(tag, tuple(found), text.span(at, len(text)))]
 
     return pp.And([element]).set_parse_action(tagged)
 
 
 def options(what: str, *choices: pp.ParserElement) -> pp.ParserElement:
-    """`, option, option` at the end of a statement, in any order; `what` they may be, for the message."""
+    """`, option, option` at the end of a statement, in any order; `what`: what they may be, for the message."""
     return pp.ZeroOrMore(mark(",") - pp.MatchFirst(choices).set_name(what))
 
 
 class _Expression(pp.Token):
-    """An expression, read by `language.expression`. `choose`: `choose X` may stand here too; its cases are the block."""
+    """An expression, read by `language.expression`. `choose`: `choose X` may stand here, its cases being the block."""
 
     def __init__(self, choose: bool, until_and: bool) -> None:
         super().__init__()
@@ -143,7 +143,7 @@ def width() -> pp.ParserElement:
 def bit_range() -> pp.ParserElement:
     """`[9:2]` or `[3]`, as a (high, low) pair in a list."""
 
-    def pair(text: Placed, at: int, found: pp.ParseResults) -> list[tuple[int, int]]:
+    def pair(text: Any, at: int, found: pp.ParseResults) -> list[tuple[int, int]]:
         high, low = found[0].value, found[-1].value
         if high < low:
             raise Misread("syntax", "the high bit comes first", at, text.index("]", at) + 1, "low bit first",

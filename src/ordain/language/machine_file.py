@@ -150,28 +150,27 @@ class _Reading:
             places = (Place(first, "included here first"),) if first else ()
             if shown in chain:
                 loop = " includes ".join(f"`{each}`" for each in (*chain[chain.index(shown):], shown))
-                self.findings.append(error("include-cycle", f"a file includes itself: {loop}", file.span, "leads back",
-                                           places=places, help="remove one of the `include` lines"))
+                self.findings.append(error("include-cycle", f"a file includes itself: {loop}", file.span,
+                                           "leads back", places=places, help="remove one of the `include` lines"))
             else:
-                self.findings.append(error("included-twice", f"`{shown}` is included twice", file.span, "the second time",
-                                           places=places, help="include it once; it is read in place"))
+                self.findings.append(error("included-twice", f"`{shown}` is included twice", file.span,
+                                           "the second time", places=places,
+                                           help="include it once; it is read in place"))
         elif len(chain) > DEEPEST_INCLUDE:
-            self.findings.append(error("nested-too-deep", f"files included more than {DEEPEST_INCLUDE} deep", file.span,
-                                       "this one goes too far", help="include the files from the machine file itself"))
+            self.findings.append(error("nested-too-deep", f"files included more than {DEEPEST_INCLUDE} deep",
+                                       file.span, "this one goes too far",
+                                       help="include the files from the machine file itself"))
         else:
             self.file(shown, file.span, chain)
 
     def check_header(self) -> None:
-        """There is one `machine` line."""
+        """There is a `machine` line."""
         headers = [statement for statement in self.statements if isinstance(statement, tree.MachineHeader)]
-        for second in headers[1:]:
-            self.findings.append(error("said-twice", "a second `machine` line", second.span, "the second time",
-                                       places=(Place(headers[0].span, "the first time"),),
-                                       help="one machine is described by one machine file and what it includes"))
         if not headers and not self._header_broken():
-            first = Span(self.main, 0, 0) if self.main else None
-            self.findings.append(error("no-machine", "the file does not say which machine it describes", first,
-                                       "first line expected here", help='begin it with `machine NAME "what it is"`'))
+            self.findings.append(error("no-machine", "the file does not say which machine it describes",
+                                       Span(self.main, 0, 0) if self.main else None, "first line expected here",
+                                       help='begin it with `machine NAME "what it is"`; an included file is read '
+                                            "with the one that includes it"))
 
     def _header_broken(self) -> bool:
         """Whether a line that was meant as the header has a finding already."""

@@ -7,7 +7,7 @@ import re
 from typing import TypeAlias, Union
 
 from ordain.language import tree
-from ordain.language.clauses import ATOM, ClauseTable, clause_finding, empty_clause, split_clauses
+from ordain.language.clauses import ATOM, ClauseTable, parse_clauses
 from ordain.language.expression import parse_expression
 from ordain.language.words import Misread, found_at
 from ordain.text.findings import Finding, Place, error
@@ -30,13 +30,14 @@ class _Arm:
 _Item: TypeAlias = Union[tree.Micro, list[_Arm]]
 
 
-def read_body(lines: list[Line], source: Source, table: ClauseTable, findings: list[Finding]) -> tuple[tree.MicroLine, ...]:
+def read_body(lines: list[Line], source: Source, table: ClauseTable,
+              findings: list[Finding]) -> tuple[tree.MicroLine, ...]:
     """The words of one body. A line that cannot be read costs its own word only."""
     root: list[_Item] = []
     body = root
     arms: list[_Arm] = []
     label: tree.Word | None = None
-    meaning_of = table.meanings.get
+    meaning_of, new = table.meanings.get, tuple.__new__    # a named tuple's own constructor takes twice as long
     for text, start, depth, broken in lines:
         faults: list[Finding] = [] if broken else findings
         if arms and depth <= arms[-1].depth:
@@ -65,28 +66,32 @@ def read_body(lines: list[Line], source: Source, table: ClauseTable, findings: l
                 rest, at = text[found.end():], start + found.end()
                 if not rest:
                     continue
-        clauses = []
-        pieces = split_clauses(rest, at) if "(" in rest or '"' in rest else None
-        if pieces is None:
-            pieces = []
+        if "(" in rest or '"' in rest or broken:
+            clauses = list(_careful(Placed(rest, source, at), table, faults))
+        else:
+            clauses = []
             for piece in rest.split(","):
                 clean = piece.strip(" ")
-                pieces.append((clean, at + piece.index(clean[0]) if clean else at))
+                meaning = meaning_of(clean)
+                if meaning is None or meaning.__class__ is tree.ClauseError:
+                    clauses += _careful(Placed(piece, source, at), table, faults)
+                else:
+                    begin = at if piece is clean else at + piece.index(clean[0])
+                    span = new(Span, (source, begin, begin + len(clean)))
+                    clauses.append(new(tree.Clause, (clean, meaning, span)))
                 at += len(piece) + 1
-        for clean, begin in pieces:
-            span = Span(source, begin, begin + len(clean))
-            if not clean:
-                faults.append(empty_clause(span))
-                continue
-            meaning = meaning_of(clean) or table.meaning(clean)
-            if meaning.__class__ is tree.ClauseError:
-                faults.append(clause_finding(meaning, span))
-            clauses.append(tree.Clause(clean, meaning, span))
-        body.append(tree.Micro(label, tuple(clauses), Span(source, start, start + len(text))))
+        body.append(new(tree.Micro, (label, tuple(clauses), Span(source, start, start + len(text)), None)))
         label = None
     if label is not None:
         findings.append(_label_of_nothing(label))
     return _freeze(root, findings)
+
+
+def _careful(text: Placed, table: ClauseTable, findings: list[Finding]) -> tuple[tree.Clause, ...]:
+    """Clauses that are new, wrong, or have brackets or quotes in them."""
+    clauses, faults = parse_clauses(text, table)
+    findings += faults
+    return clauses
 
 
 def _label_of_nothing(label: tree.Word) -> Finding:

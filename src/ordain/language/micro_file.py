@@ -1,7 +1,6 @@
 """The files of a microprogram, read into one `tree.MicroFile` with its sequences and families expanded."""
 
 from collections.abc import Iterable, Mapping
-from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -10,7 +9,8 @@ import pyparsing as pp
 
 from ordain.language import tree
 from ordain.language.clauses import ClauseTable
-from ordain.language.expansion import Family, MapDraft, RowDraft, Sequence, Value, Variable, expand
+from ordain.language.expansion import Sequence, expand
+from ordain.language.families import Family, MapDraft, RowDraft, Value, Variable
 from ordain.language.grammar import (
     dotted,
     hole,
@@ -33,6 +33,7 @@ from ordain.text.findings import Finding, Place, error
 from ordain.text.lines import Line, Placed, logical_lines
 from ordain.text.reading import read_source
 from ordain.text.source import Source, Span
+from ordain.text.spelling import nearest
 
 # ---------------------------------------------------------------- headers
 
@@ -47,8 +48,8 @@ def _constraints() -> pp.ParserElement:
 
 @cache
 def _routine() -> pp.ParserElement:
-    return line(kw("routine") - name("a name for the routine") + pp.Opt(option("in", kw("in") - name("the name of a store")))
-                + _constraints())
+    store = option("in", kw("in") - name("the name of a store"))
+    return line(kw("routine") - name("a name for the routine") + pp.Opt(store) + _constraints())
 
 
 @cache
@@ -91,7 +92,7 @@ def _map() -> pp.ParserElement:
 
 @cache
 def _row() -> pp.ParserElement:
-    target = leaf(rf"(?:[A-Za-z_]|\{{[A-Za-z]\}})(?:[A-Za-z0-9_.]|\{{[A-Za-z]\}})*", _label, "a label")
+    target = leaf(r"(?:[A-Za-z_]|\{[A-Za-z]\})(?:[A-Za-z0-9_.]|\{[A-Za-z]\})*", _label, "a label")
     return line((kw("others") | listed(pattern())) - mark(":") - (target | quoted("a label").add_parse_action(_as_word))
                 + _family())
 
@@ -168,9 +169,10 @@ class Reading:
         self.findings += findings
         heads = [index for index, line in enumerate(lines) if not line.depth]
         if lines and (not heads or heads[0]):
-            self.findings.append(error("indentation", "a word that belongs to no routine", _place(source, lines[0]),
+            first = Span(source, lines[0].start, lines[0].start + len(lines[0].text))
+            self.findings.append(error("indentation", "a word that belongs to no routine", first,
                                        "indented under nothing",
-                                       help="begin a `routine`, `instruction` or `sequence` in the first column above it"))
+                                       help="begin a `routine`, `instruction` or `sequence` above it, in column 1"))
         for head, end in zip(heads, [*heads[1:], len(lines)]):
             self._statement(source, lines[head], lines[head + 1:end])
 
@@ -179,15 +181,15 @@ class Reading:
         word = head.text.split(" ", 1)[0].split(":", 1)[0].split(",", 1)[0]
         faults = [] if head.broken else self.findings
         if word not in _HEADERS:
-            near = get_close_matches(word, _HEADERS, 1, 0.7)
+            near = nearest(word[:40], _HEADERS)
             faults.append(error(
                 "unknown-statement", f"a microprogram has no statement `{word[:40]}`", text.span(0, max(1, len(word))),
-                "unknown here", help=f"did you mean `{near[0]}`?" if near else "it may hold " + ", ".join(
+                "unknown here", help=f"did you mean `{near}`?" if near else "it may hold " + ", ".join(
                     f"`{known}`" for known in _HEADERS) + "; words are indented under them"))
             faults = []
             if near:
-                text = Placed(near[0] + text[len(word):], source, head.start + len(word) - len(near[0]))
-            word = near[0] if near else ""
+                text = Placed(near + text[len(word):], source, head.start + len(word) - len(near))
+            word = near or ""
         grammar, usage = _HEADERS.get(word, (_prologue, ""))
         parts, problems = read_line(grammar(), text, usage)
         faults += problems
@@ -203,12 +205,14 @@ class Reading:
             return
         span = text.whole()
         if not lines:
-            self.findings.append(error("empty-body", f"this `{word}` has no words", span, "nothing is indented under it",
+            self.findings.append(error("empty-body", f"this `{word}` has no words", span,
+                                       "nothing is indented under it",
                                        help="indent its microinstructions under it, one a line"))
         match word:
             case "routine":
                 said = {part.tag: part.parts[0] for part in parts[1:]}
-                self.statements.append(tree.Routine(parts[0], said.get("in"), self._constraint(parts, span), body, span))
+                place = self._constraint(parts, span)
+                self.statements.append(tree.Routine(parts[0], said.get("in"), place, body, span))
             case "instruction":
                 self._instruction(parts, body, span)
             case "sequence":
@@ -226,9 +230,9 @@ class Reading:
             elif tag in ("at", "align", "same page"):
                 said[tag] = part.parts[0]
         align, page = said.get("align"), said.get("same page")
-        for number in (align, page):
-            if number is not None and number.value < 1:
-                self.findings.append(error("bad-number", "a number of words below 1", number.span, "at least 1",
+        for size in (align, page):
+            if size is not None and size.value < 1:
+                self.findings.append(error("bad-number", "a number of words below 1", size.span, "at least 1",
                                            help="write how many words, usually a power of two"))
         return tree.PlaceConstraint(said.get("at"), align.value if align else None, page.value if page else None)
 
@@ -256,10 +260,8 @@ def _variables(parts: Any) -> tuple[Variable, ...]:
     for part in parts:
         if getattr(part, "tag", "") == "variable":
             letter, *members = part.parts
-            values = tuple(Value(member.parts[0], member.parts[1] if len(member.parts) > 1 else None) for member in members)
+            values = tuple(Value(member.parts[0], member.parts[1] if len(member.parts) > 1 else None)
+                           for member in members)
             variables.append(Variable(letter.text, values, letter.span))
     return tuple(variables)
 
-
-def _place(source: Source, line: Line) -> Span:
-    return Span(source, line.start, line.start + len(line.text))

@@ -41,8 +41,9 @@ def _read(text: Placed, at: int, found: pp.ParseResults) -> list[Pattern]:
     if digits[:2] not in ("0b", "0B"):
         return [Pattern(read_number(text, at, digits).value, 0, {}, span)]
     if not _PATTERN.fullmatch(digits) or len(digits) > 200:
-        raise Misread("opcode-pattern", f"`{digits[:40]}` is not an opcode pattern", at, at + len(digits), "not a pattern",
-                      "after `0b` come `0`, `1`, `x` for any value, and letters of a family, with `_` between where wanted")
+        raise Misread("opcode-pattern", f"`{digits[:40]}` is not an opcode pattern", at, at + len(digits),
+                      "not a pattern", "after `0b` come `0`, `1`, `x` for any value, and letters of a family, with `_` "
+                      "between them where wanted")
     bits = digits[2:].replace("_", "")
     value = unknown = 0
     letters: dict[str, tuple[int, ...]] = {}

@@ -5,7 +5,6 @@ The `Form`s themselves are in `storage`, `behaviour`, `wiring` and `demands`.
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from difflib import get_close_matches
 from typing import Any, NamedTuple
 
 import pyparsing as pp
@@ -14,7 +13,7 @@ from ordain.language import grammar, tree
 from ordain.text.findings import Finding, Place, error
 from ordain.text.lines import Block, Placed
 from ordain.text.source import Span
-
+from ordain.text.spelling import nearest
 
 _FIRST_WORD = re.compile(r"\w+|\W", re.ASCII)
 
@@ -39,7 +38,7 @@ class Parsed(NamedTuple):
         return bool(self.every(tag))
 
     def first(self, tag: str, default: Any = None) -> Any:
-        """The first part of the option with that tag, `default` where it is not said; a finding where it is said twice."""
+        """The first part of the option with that tag, `default` where it is not said; said twice, a finding."""
         found = self.every(tag)
         if len(found) > 1:
             self.findings.append(error("said-twice", f"`{tag}` is said twice", found[1].span, "the second time",
@@ -48,8 +47,8 @@ class Parsed(NamedTuple):
 
 
 class Form(NamedTuple):
-    """One kind of statement. `usage`: how it is written, for help. `grammar` makes the grammar of its line, at the first
-    use. `build` makes the node; None when there is nothing to make."""
+    """One kind of statement. `usage`: how it is written, for help. `grammar` makes the grammar of its line, at the
+    first use. `build` makes the node; None when there is nothing to make."""
 
     usage: str
     grammar: Callable[[], pp.ParserElement]
@@ -57,22 +56,25 @@ class Form(NamedTuple):
 
 
 def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings: list[Finding]) -> tuple[str, Any]:
-    """The keyword and the node of a statement; the node is None when it cannot be read. An unknown keyword that is almost
-    a known one is reported and then read as the known one, so that nothing which it declares is missed later."""
+    """The keyword and the node of a statement; the node is None when it cannot be read.
+
+    An unknown keyword that is almost a known one is reported and then read as the known one, so that nothing which it
+    declares is missed later.
+    """
     text = block.text
-    word = _FIRST_WORD.match(text)[0]  # type: ignore[index]
+    word = _FIRST_WORD.findall(text)[0]
     if word in forms:
         return word, _read(text, block, forms[word], findings, findings)
-    near = get_close_matches(word, forms, 1, 0.7)
+    near = nearest(word[:40], forms)
     if not block.broken:
         shown = word if word.isprintable() else f"U+{ord(word[0]):04X}"
         findings.append(error("unknown-statement", f"{where} has no statement `{shown}`", text.span(0, len(word)),
-                              "unknown here", help=f"did you mean `{near[0]}`?" if near else
+                              "unknown here", help=f"did you mean `{near}`?" if near else
                               "it may hold " + ", ".join(f"`{known}`" for known in forms)))
     if not near:
         return word, None
-    text = Placed(near[0] + text[len(word):], text.source, text.start + len(word) - len(near[0]))
-    return near[0], _read(text, block, forms[near[0]], [], findings)
+    text = Placed(near + text[len(word):], text.source, text.start + len(word) - len(near))
+    return near, _read(text, block, forms[near], [], findings)
 
 
 def _read(text: Placed, block: Block, form: Form, faults: list[Finding], findings: list[Finding]) -> Any:
@@ -156,7 +158,8 @@ def read_cases(parsed: Parsed, choose: tree.Choose) -> tree.Choose:
     code = (grammar.name("a code") | grammar.number("a code"))
     usual = grammar.line(pp.Group(grammar.listed(code))("codes"), grammar.mark(":") - grammar.value()("value"))
     made = read_lines(parsed.block, usual, CASE_USAGE, parsed.findings,
-                      lambda case: tree.Case(tuple(case.parts["codes"]), value_of(case, case.parts["value"]), case.span))
+                      lambda case: tree.Case(tuple(case.parts["codes"]), value_of(case, case.parts["value"]),
+                                             case.span))
     if not parsed.block:
         parsed.findings.append(error("syntax", "`choose` without cases", choose.span, "no lines under it",
                                      help="indent a line `CODE : VALUE` for every code under it"))
@@ -167,7 +170,8 @@ def read_cases(parsed: Parsed, choose: tree.Choose) -> tree.Choose:
         if isinstance(first, tree.Word) and first.text == "otherwise" and len(case.codes) == 1:
             if otherwise is not None:
                 parsed.findings.append(error("said-twice", "`otherwise` is said twice", case.span, "the second time",
-                                             places=(Place(otherwise.span, "the first time"),), help="keep one of them"))
+                                             places=(Place(otherwise.span, "the first time"),),
+                                             help="keep one of them"))
             otherwise = otherwise or case
         else:
             cases.append(case)

@@ -1,7 +1,7 @@
 """Statements about what is stored: control stores, the fields of their words, and the chips that hold them."""
 
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 import pyparsing as pp
 
@@ -62,7 +62,7 @@ def _word() -> pp.ParserElement:
     return line(kw("word") - (start | value()))
 
 
-def _start_of_instruction(text: Placed, at: int, found: pp.ParseResults) -> list[tree.StartOfInstruction]:
+def _start_of_instruction(text: Any, at: int, found: pp.ParseResults) -> list[tree.StartOfInstruction]:
     return [tree.StartOfInstruction(text.span(at, len(text)))]
 
 
@@ -116,7 +116,8 @@ def _field() -> pp.ParserElement:
     return line(
         kw("field") - name("a name for the field") - width() + pp.Opt(kind)
         + options("`address`, `number`, `active low`, `idle ...` or `at [high:low]`",
-                  kind, option("active low", kw("active low")), option("idle", idle), option("at", kw("at") - bit_range()))
+                  kind, option("active low", kw("active low")), option("idle", idle),
+                  option("at", kw("at") - bit_range()))
         + pp.Opt(option("=", mark("=") - expression())))
 
 
@@ -133,7 +134,7 @@ def _build_code(parsed: Parsed) -> tree.Code:
 def _build_field(parsed: Parsed) -> tree.Field:
     name, bits = parsed.parts[0], parsed.parts[1]
     codes = tuple(read_lines(parsed.block, _code(), "NAME CODE, or: NAME CODE idle", parsed.findings, _build_code))
-    holds = "code" if codes or bits.value <= 1 else "number"
+    holds: Literal["code", "number", "address"] = "code" if codes or bits.value <= 1 else "number"
     if parsed.has("number"):
         holds = "number"
     if parsed.has("address"):
@@ -157,14 +158,9 @@ def _build_spare(parsed: Parsed) -> tree.Spare:
 
 @cache
 def _chip() -> pp.ParserElement:
-    words = number("a size such as `2048 x 8`").copy()
-    words = leaf(rf"(?!0[xX])[0-9][0-9_]*(?=x[0-9])|{NUMBER}", _number_action(words), "a size such as `2048 x 8`")
+    words = number("a size such as `2048 x 8`", rf"(?!0[xX])[0-9][0-9_]*(?=x[0-9])|{NUMBER}")
     by = pp.Regex(r"x(?=[ 0-9])").suppress().set_name("`x` and the number of data pins")
     return line(kw("chip") - name("a name for the chip") - words - by - number("the number of data pins"))
-
-
-def _number_action(element: pp.ParserElement) -> Any:
-    return element.parseAction[0]
 
 
 def _pins(keyword: str) -> Form:

@@ -1,4 +1,4 @@
-"""Statements about buses: who drives and samples them, what they need around a strobe, and agents, who else is on them."""
+"""Statements about buses: who drives and samples them, what a strobe needs of them, and who else is on them."""
 
 from functools import cache
 
@@ -62,7 +62,8 @@ def _sampled() -> pp.ParserElement:
 
 def _build_driver(parsed: Parsed) -> tree.Driver:
     no_block(parsed)
-    return tree.Driver(parsed.parts[0], parsed.first("when"), parsed.first("follows"), parsed.first("steady"), parsed.span)
+    return tree.Driver(parsed.parts[0], parsed.first("when"), parsed.first("follows"), parsed.first("steady"),
+                       parsed.span)
 
 
 def _build_sampler(parsed: Parsed) -> tree.Sampler:
@@ -71,7 +72,8 @@ def _build_sampler(parsed: Parsed) -> tree.Sampler:
 
 
 BUS_ITEMS = {
-    "driven": Form("driven by NAME [when CONDITION] [, follows BUS] [, steady while CONDITION]", _driven, _build_driver),
+    "driven": Form("driven by NAME [when CONDITION] [, follows BUS] [, steady while CONDITION]", _driven,
+                   _build_driver),
     "sampled": Form("sampled by NAME [when CONDITION]", _sampled, _build_sampler),
 }
 
@@ -79,8 +81,8 @@ BUS_ITEMS = {
 def _build_bus(parsed: Parsed) -> tree.Bus:
     items = read_items(parsed, BUS_ITEMS, "a bus", ("driven", "sampled"))
     if not parsed.has("undriven"):
-        parsed.findings.append(error("syntax", "a bus that does not say what happens when nobody drives it", parsed.span,
-                                     "undriven?", help=f"add, after a comma, one of {_KINDS}"))
+        parsed.findings.append(error("syntax", "a bus that does not say what happens when nobody drives it",
+                                     parsed.span, "undriven?", help=f"add, after a comma, one of {_KINDS}"))
     turnaround = parsed.first("turnaround")
     return tree.Bus(parsed.parts[0], parsed.parts[1], parsed.first("undriven", "floats"),
                     turnaround.value if turnaround else 0,
@@ -138,8 +140,8 @@ def _build_agent(parsed: Parsed) -> tree.Agent:
     states = tuple(item.node for item in items if item.keyword == "state")
     signals = tuple(item.node for item in items if item.keyword == "signal")
     assumes = tuple(item.node for item in items if item.keyword == "assume")
-    return tree.Agent(parsed.parts[0], parsed.parts[1] if len(parsed.parts) > 1 else None, inputs, states, signals, assumes,
-                      parsed.span)
+    title = parsed.parts[1] if len(parsed.parts) > 1 else None
+    return tree.Agent(parsed.parts[0], title, inputs, states, signals, assumes, parsed.span)
 
 
 FORMS = {

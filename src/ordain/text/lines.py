@@ -1,7 +1,7 @@
 """Physical lines become logical ones, and lines become indented blocks.
 
-A logical line keeps the length of what it was made from: comments are blanked and line ends are spaces, so that an offset
-in it is an offset in the file. Nothing here recurses, and nothing hides the lines after a broken one.
+A logical line keeps the length of what it was made from: comments are blanked and line ends are spaces, so that an
+offset in it is an offset in the file. Nothing here recurses, and nothing hides the lines after a broken one.
 """
 
 import re
@@ -15,13 +15,16 @@ DEEPEST_BLOCK = 30
 LONGEST_LOGICAL_LINE = 100_000
 
 _SPECIAL = re.compile(r'[\t"#()\[\]{}]')
+_SIMPLE = re.compile(r'((?:[^\t"#()\[\]{}]++|"[^"\t]*+"|\([^\t"#()\[\]{}]*+\)|\{[^\t"#()\[\]{}]*+\})*+)(?:#.*)?')
+"""A row in which every quote and bracket is closed and none stands in another, and its comment: nearly all rows."""
+
 _PIECE = re.compile(r'"[^"\n]*"?|#[^\n]*|[()\[\]{}]|\t')
 _CLOSES = {"(": ")", "[": "]", "{": "}"}
 
 
 class Line(NamedTuple):
-    """A logical line without comments and outer blanks. `start`: offset of its first character; `depth`: its column, from
-    0. `broken`: a finding has been made already (quote, bracket); more findings in it would only be echoes."""
+    """A logical line without comments and outer blanks. `start`: offset of its first character; `depth`: its column,
+    from 0. `broken`: a finding has been made already (quote, bracket); more findings in it would only be echoes."""
 
     text: str
     start: int
@@ -73,8 +76,13 @@ def logical_lines(source: Source) -> tuple[list[Line], list[Finding]]:
     index = offset = 0
     while index < len(rows):
         row = rows[index]
+        simple = True
+        if search(row):
+            match = _SIMPLE.fullmatch(row)
+            simple = match is not None
+            row = match[1] if match else row
         body = row.strip(" ")
-        if body and (search(row) or body[-1] == ","):
+        if body and (not simple or body[-1] == ","):
             gathered = _Gathering(source, rows, index, offset, tabs)
             if gathered.line:
                 lines.append(gathered.line)
@@ -84,7 +92,7 @@ def logical_lines(source: Source) -> tuple[list[Line], list[Finding]]:
         if body:
             depth = row.index(body[0])
             lines.append(Line(body, offset + depth, depth, False))
-        offset += len(row) + 1
+        offset += len(rows[index]) + 1
         index += 1
     if tabs:
         more = f"; {len(tabs) - 1} more in this file" if len(tabs) > 1 else ""
@@ -189,10 +197,11 @@ class _Gathering:
         elif self.open:
             bracket, at = self.open[-1]
             self._fault("unclosed-bracket", f"`{bracket}` is not closed", at, at + 1, "opened here",
-                        f"close it with `{_CLOSES[bracket]}`; lines that carry on must be indented further than the first")
+                        f"close it with `{_CLOSES[bracket]}`; lines that carry on are indented further than the first")
         elif whole.endswith(","):
             end = start + len(whole)
-            self._fault("unfinished-line", "the line ends in a comma, but nothing follows", end - 1, end, "after this comma",
+            self._fault("unfinished-line", "the line ends in a comma, but nothing follows", end - 1, end,
+                        "after this comma",
                         "remove the comma, or indent the line that carries on further than the first")
             whole = whole.rstrip(", ")
         return whole + "".join(_CLOSES[bracket] for bracket, _ in reversed(self.open))
@@ -220,8 +229,8 @@ def blocks(source: Source, lines: list[Line]) -> tuple[list[Block], list[Finding
                 stack.append((line.depth, stack[-1][1][-1].children))
             elif not too_deep:
                 too_deep = True
-                findings.append(error("nested-too-deep", f"blocks nested more than {DEEPEST_BLOCK} deep", at, "this block",
-                                      help="give inner parts a name of their own with `signal`"))
+                findings.append(error("nested-too-deep", f"blocks nested more than {DEEPEST_BLOCK} deep", at,
+                                      "this block", help="give inner parts a name of their own with `signal`"))
         elif line.depth < stack[-1][0]:
             while len(stack) > 1 and line.depth < stack[-1][0]:
                 last = stack.pop()

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ordain.text.findings import Finding, error
 from ordain.text.source import Source, Span
+from ordain.text.spelling import nearest
 
 LONGEST_LINE = 10_000
 """Characters. No one writes such a line; generated junk and binary files do."""
@@ -56,13 +57,12 @@ def read_bytes(path: Path, shown: str, asked_by: Span | None = None) -> tuple[by
 
 def _nearest(path: Path) -> str:
     """Help for a missing file: a file beside it with almost the same name."""
-    from difflib import get_close_matches
     try:
         beside = sorted(os.listdir(path.parent))[:1000]
     except OSError:
         return "check the spelling and the directory"
-    near = get_close_matches(path.name, beside, 1)
-    return f"did you mean `{near[0]}`?" if near else "check the spelling and the directory"
+    near = nearest(path.name[:100], (name for name in beside if name != path.name))
+    return f"did you mean `{near}`?" if near else "check the spelling and the directory"
 
 
 def decode(shown: str, data: bytes, asked_by: Span | None = None) -> tuple[Source | None, list[Finding]]:
