@@ -4,9 +4,10 @@ from typing import Literal
 
 from ordain.language import tree
 from ordain.machine import model
+from ordain.machine.context import short
 from ordain.machine.control import hardware
 from ordain.machine.expression import Node
-from ordain.machine.lowering import Lowering, short
+from ordain.machine.lowering import Lowering
 from ordain.machine.names import ARTICLE, Entry, unknown
 from ordain.text.findings import Place, error
 

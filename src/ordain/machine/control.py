@@ -2,8 +2,9 @@
 
 from ordain.language import tree
 from ordain.machine import model
+from ordain.machine.context import ANY_WIDTH, bits
 from ordain.machine.expression import Among, Const, If, Leaf, Node, Prior, leaves, postorder
-from ordain.machine.lowering import ANY_WIDTH, Lowering, bits
+from ordain.machine.lowering import Lowering
 from ordain.machine.names import ANY_CODES, Codes, nearest
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
@@ -87,7 +88,9 @@ def _reset(reset: tree.Number | tree.Word | None, name: str, width: int, codes: 
         value = codes.values[reset.text]
     else:
         constant = lowering.scope.entries.get(reset.text)
-        value = lowering.constant(constant) if constant is not None and constant.kind == "constant" else None
+        value = constant.number if constant is not None and constant.kind == "constant" else None
+        if constant is not None and constant.broken:
+            return None
         if constant is None or constant.kind != "constant":
             close = nearest(reset.text, codes.values if codes else ())
             if not broken:

@@ -3,8 +3,9 @@
 from typing import NamedTuple
 
 from ordain.language import tree
+from ordain.machine.context import bits
 from ordain.machine.expression import LeafKind
-from ordain.machine.lowering import Lowering, bits
+from ordain.machine.lowering import Lowering
 from ordain.machine.names import Codes, Entry
 from ordain.text.findings import Place, error
 from ordain.text.source import Span

@@ -4,9 +4,10 @@ from typing import Literal, NamedTuple
 
 from ordain.language import tree
 from ordain.machine import model
+from ordain.machine.context import bits
 from ordain.machine.declare import StoreText
 from ordain.machine.expression import Leaf, Node, Slice, leaves, postorder, substitute
-from ordain.machine.lowering import Lowering, bits
+from ordain.machine.lowering import Lowering
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
 

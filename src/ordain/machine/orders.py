@@ -2,7 +2,8 @@
 
 from ordain.language import tree
 from ordain.machine import model
-from ordain.machine.lowering import Lowering, bits, listed
+from ordain.machine.context import bits, listed
+from ordain.machine.lowering import Lowering
 from ordain.machine.names import nearest, unknown
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
@@ -136,9 +137,9 @@ def _check_word(text: str, span: Span, field: model.Field, lowering: Lowering) -
         return True
     entry = lowering.scope.entries.get(text)
     if entry is not None and entry.kind == "constant" and field.holds == "number":
-        value = lowering.constant(entry)
-        if value is None or not value >> field.width:
-            return value is not None
+        value = entry.number
+        if entry.broken or not value >> field.width:
+            return not entry.broken
         lowering.findings.append(error(
             "too-wide", f"`{text}` needs {bits(value.bit_length())}, and `{field.name}` has {bits(field.width)}", span,
             f"more than {(1 << field.width) - 1}", places=(Place(entry.span, "its value"),),

@@ -1,12 +1,12 @@
 """From the tree of a machine file to the machine: every pass in its order."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TypeVar
 
 from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.buses import bus_model, exclusive_model, keep_model, strobe_model
-from ordain.machine.chips import Wiring, check_chips, chip_model
+from ordain.machine.chips import check_chips, chip_model
 from ordain.machine.control import condition_model, find_loops, input_model, register_model, state_model
 from ordain.machine.declare import Declarations, declare
 from ordain.machine.expression import Terms
@@ -14,30 +14,32 @@ from ordain.machine.fields import derive, field_model, lay_out, spare_model
 from ordain.machine.lowering import Lowering
 from ordain.machine.names import Scope
 from ordain.machine.orders import order_models
+from ordain.machine.pins import Wiring
 from ordain.machine.rules import allowance_model, assumption_model, home_node, rule_model
 from ordain.machine.stores import Addressed, address_of, store_model
+from ordain.machine.unread import own_faults
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 
 Item = TypeVar("Item")
 
 
-def resolve(file: tree.MachineFile) -> tuple[model.Machine | None, list[Finding]]:
+def resolve(file: tree.MachineFile, unread: Sequence[Finding] = ()) -> tuple[model.Machine | None, list[Finding]]:
     """The machine and everything that is wrong with its description, in the order of the text.
 
-    With errors among the findings the machine is as much as could be understood, for later stages to find their own
-    errors in; it is not to be built from. None only where there is no store, and so nothing to go on with."""
+    `unread`: findings about lines of the file that could not be read. What may be missing because of them is not
+    complained about. With errors among the findings the machine is as much as could be understood, for later stages to
+    find their own errors in; it is not to be built from. None only where there is no store, and so nothing to go on
+    with."""
     lowering = Lowering(Terms(), Scope())
     found = declare(file.statements, lowering)
     # Signals and constants first: a circle among them is reported at its own place and not where it is first used.
     for entry in lowering.scope.entries.values():
-        if entry.kind == "constant":
-            lowering.constant(entry)
-        elif entry.kind == "signal":
-            lowering.signal(entry)
+        lowering.settle(entry)
     machine = _machine(file, found, lowering)
     order = {source.name: index for index, source in enumerate(file.sources)}
-    return machine, sorted(lowering.findings, key=lambda finding: _place(finding.span, order))
+    findings = own_faults(lowering.findings, unread)
+    return machine, sorted(findings, key=lambda finding: _place(finding.span, order))
 
 
 def _place(span: Span | None, order: dict[str, int]) -> tuple[int, int]:
@@ -118,8 +120,7 @@ def _stores_and_fields(found: Declarations, conditions: dict[str, model.Conditio
     derived: list[tuple[str, tree.Expr]] = []
     for text in found.stores:
         name = text.store.name.text
-        if lowering.scope.entries[name].span is not text.store.name.span:
-            name += " again"  # a second store of one name: its fields are still checked, and belong to nobody
+        second = lowering.scope.entries[name].span is not text.store.name.span
         stored = address_of(text, lowering)
         layout = lay_out(text, max(1, min(text.store.bits.value, 1 << 16)), lowering)
         width = stored.address.width if stored.address is not None else None
@@ -127,12 +128,16 @@ def _stores_and_fields(found: Declarations, conditions: dict[str, model.Conditio
         for member, place in zip(text.members, layout.places):
             made = spare_model(member, name, place) if isinstance(member, tree.Spare) else field_model(
                 member, name, place, width, lowering)
+            if second:  # its fields belong to nobody; what is wrong with them has been said
+                if isinstance(member, tree.Field):
+                    lowering.scope.entries[made.name].broken = True
+                continue
             fields[made.name] = made
             own.append(made.name)
             if isinstance(member, tree.Field) and member.derived is not None:
                 derived.append((made.name, member.derived))
-        members[name], widths[name] = tuple(own), layout.bits
-        if not name.endswith(" again"):
+        if not second:
+            members[name], widths[name] = tuple(own), layout.bits
             addressed.append(stored)
     looping = find_loops({stored.text.store.name.text: stored.address for stored in addressed}, conditions, fields,
                          lowering)

@@ -2,8 +2,9 @@
 
 from ordain.language import tree
 from ordain.machine import model
+from ordain.machine.context import short
 from ordain.machine.expression import Node
-from ordain.machine.lowering import Lowering, short
+from ordain.machine.lowering import Lowering
 from ordain.machine.names import unknown
 from ordain.text.findings import Place, error
 

@@ -4,11 +4,12 @@ from typing import Literal, NamedTuple
 
 from ordain.language import tree
 from ordain.machine import model
+from ordain.machine.context import bits
 from ordain.machine.control import hardware
 from ordain.machine.declare import StoreText
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.fields import used_bits
-from ordain.machine.lowering import Lowering, bits
+from ordain.machine.lowering import Lowering
 from ordain.text.findings import error
 
 MOST_ADDRESS_BITS = 24

@@ -1,0 +1,185 @@
+"""The machine as plain tables, to be held against the schematic line by line."""
+
+from collections.abc import Iterable
+
+from ordain.machine import model
+from ordain.machine.expression import Const, If, Node
+from ordain.machine.wording import CodeNames, code_names, words
+
+ALWAYS = "always"
+
+
+def machine_lines(machine: model.Machine) -> list[str]:
+    """What the machine is understood to be, section by section, every line ready to be written."""
+    names = code_names(machine)
+    sections = [
+        *(store_lines(machine, store, names) for store in machine.stores.values()),
+        *(chip_lines(chip) for chip in machine.chips.values()),
+        state_lines(machine, names),
+        register_lines(machine, names),
+        *(bus_lines(bus, names) for bus in machine.buses.values()),
+        demand_lines(machine, names),
+    ]
+    lines: list[str] = []
+    for section in sections:
+        if section:
+            lines += ["", *section] if lines else section
+    return lines
+
+
+def table(rows: Iterable[tuple[str, ...]], indent: str = "  ") -> list[str]:
+    """Rows with their columns aligned, without blanks at line ends."""
+    every = list(rows)  # all of one length
+    widths = [max(map(len, column)) for column in zip(*every)]
+    return [(indent + "  ".join(cell.ljust(width) for cell, width in zip(row, widths))).rstrip() for row in every]
+
+
+# ---------------------------------------------------------------- stores and chips
+
+
+def store_lines(machine: model.Machine, store: model.Store, names: CodeNames) -> list[str]:
+    """The address, then one line a field: name, bits, pins, what it holds."""
+    lines = [f"store {store.name}: {store.words} words of {store.bits} bits",
+             f"  address: {words(store.address, names)} ({store.address_width} bits)"]
+    for role, place in (("instruction", store.instruction), ("step", store.step)):
+        if place is not None:
+            lines.append(f"  {role}: address bits {_bits(*place)}")
+    if store.starts_at is not None:
+        lines.append(f"  starts at: {words(store.starts_at, names)}, from the opcode")
+    if store.computed is not None:
+        lines.append(f"  word: {words(store.computed, names)}")
+    pins = pins_of_bits(machine, store.name)
+    fields = [machine.fields[name] for name in store.fields]
+    rows = [(field.name if field.holds != "spare" else "(spare)", _bits(field.high, field.low), _held(field, names),
+             _pins(field, pins)) for field in sorted(fields, key=lambda field: -field.high)]
+    if rows:
+        lines += table([("field", "bits", "holds", "pins, highest bit first"), *rows])
+    elif pins:
+        lines += ["  pins, highest bit first: " + " ".join(pins.get(bit, "-") for bit in reversed(range(store.bits)))]
+    return lines
+
+
+def pins_of_bits(machine: model.Machine, store: str) -> dict[int, str]:
+    """Where each bit of the store stands: `U21.D7`, `not U21.D7`, several with `=`."""
+    pins: dict[int, list[str]] = {}
+    for chip in machine.chips.values():
+        for bank in chip.banks:
+            for place, pin in enumerate(bank.pins):
+                if bank.store == store and pin.bit is not None:
+                    name = f"{chip.name}.D{len(bank.pins) - 1 - place}"
+                    pins.setdefault(pin.bit, []).append(f"not {name}" if pin.inverted else name)
+    return {bit: "=".join(dict.fromkeys(found)) for bit, found in pins.items()}
+
+
+def _pins(field: model.Field, pins: dict[int, str]) -> str:
+    return ", ".join(pins.get(bit, "-") for bit in range(field.high, field.low - 1, -1)) if pins else ""
+
+
+def _held(field: model.Field, names: CodeNames) -> str:
+    low = ", active low" if field.active_low else ""
+    match field.holds:
+        case "spare":
+            return "ones" if field.idle else "zeros"
+        case "derived":
+            return "= " + (words(field.derived, names) if field.derived is not None else "?") + low
+        case "address":
+            return f"address{_bits(*field.address_bits)}{low}, idle {field.idle}"
+        case "number":
+            return f"number{low}, idle {field.idle}"
+    codes = ", ".join(f"{code.name} {code.value}" for code in field.codes)
+    idle = next((code.name for code in field.codes if code.value == field.idle), field.idle)
+    return (codes or "flag") + low + (f", idle {idle}" if field.codes else "")
+
+
+def chip_lines(chip: model.Chip) -> list[str]:
+    """Every pin of every bank, highest first."""
+    made = f", {chip.technology}" + (f" sector {chip.sector}" if chip.sector else "") if chip.technology else ""
+    lines = [f"chip {chip.name}: {chip.words} x {chip.bits}, erased {'ones' if chip.erased else 'zeros'}{made}"]
+    for bank in chip.banks:
+        data = [(f"D{len(bank.pins) - 1 - index}", _pin(pin.bit, pin.inverted, pin.level, bank.store))
+                for index, pin in enumerate(bank.pins)]
+        lines_in = [(f"A{len(bank.address) - 1 - index}", _pin(pin.bit, pin.inverted, pin.level, "address"))
+                    for index, pin in enumerate(bank.address)]
+        lines.append(f"  {bank.store}" + (" (repeated)" if bank.repeats else ""))
+        lines.append("    " + "  ".join(f"{pin}={what}" for pin, what in data))
+        lines.append("    " + "  ".join(f"{pin}={what}" for pin, what in lines_in))
+    return lines
+
+
+def _pin(bit: int | None, inverted: bool, level: int | None, of: str) -> str:
+    if bit is not None:
+        return f"{'not ' if inverted else ''}{of}[{bit}]"
+    return "any" if level is None else str(level)
+
+
+def _bits(high: int, low: int) -> str:
+    return f"[{high}]" if high == low else f"[{high}:{low}]"
+
+
+# ---------------------------------------------------------------- what remembers
+
+
+def state_lines(machine: model.Machine, names: CodeNames) -> list[str]:
+    """Each state with what it becomes, one line a case."""
+    lines = []
+    for state in machine.states.values():
+        reset = "any" if state.reset is None else state.codes[state.reset] if state.codes else str(state.reset)
+        codes = f" ({', '.join(state.codes)})" if state.codes else ""
+        lines.append(f"state {state.name}: {state.width} {'bit' if state.width == 1 else 'bits'}{codes}, reset {reset}")
+        lines += table([("next", *case) for case in _cases(state.next, state.name, names)])
+    return lines
+
+
+def _cases(node: Node, of: str, names: CodeNames) -> list[tuple[str, str]]:
+    """(value, condition) for every `else if` of a value, in the order in which the hardware decides."""
+    cases = []
+    while isinstance(node, If):
+        condition, yes, node = node.args
+        cases.append((words(yes, names, of=of), "if " + words(condition, names)))
+    cases.append((words(node, names, of=of), "otherwise" if cases else ""))
+    return cases
+
+
+def register_lines(machine: model.Machine, names: CodeNames) -> list[str]:
+    rows = []
+    for register in machine.registers.values():
+        kind = "latch" if register.transparent else "register"
+        for load in register.loads or (model.Load(None, machine.terms.const(0, 1)),):
+            source = "something" if load.source is None else words(load.source, names)
+            rows.append((register.name, kind, f"{register.width}", source, _when(load.when, names)))
+    return ["registers", *table([("name", "kind", "bits", "loads", "when"), *rows])] if rows else []
+
+
+def _when(condition: Node, names: CodeNames) -> str:
+    if isinstance(condition, Const):
+        return ALWAYS if condition.value else "never"
+    return words(condition, names)
+
+
+# ---------------------------------------------------------------- buses and demands
+
+
+def bus_lines(bus: model.Bus, names: CodeNames) -> list[str]:
+    owed = f", turnaround {bus.turnaround}" if bus.turnaround else ""
+    rows: list[tuple[str, ...]] = []
+    for driver in bus.drivers:
+        more = (f", follows {driver.follows}" if driver.follows else "") + (
+            f", steady while {words(driver.steady, names)}" if driver.steady is not None else "")
+        rows.append(("driven by", driver.name, driver.kind, "when " + _when(driver.when, names) + more))
+    rows += [("sampled by", sampler.name, "", "when " + _when(sampler.when, names)) for sampler in bus.samplers]
+    return [f"bus {bus.name}: {bus.width} bits, {bus.undriven.replace('-', ' ')}{owed}", *(table(rows) if rows else [])]
+
+
+def demand_lines(machine: model.Machine, names: CodeNames) -> list[str]:
+    """Strobes, keeps, exclusives, assumptions, home."""
+    lines = []
+    for strobe in machine.strobes:
+        needs = ", ".join(f"{need.bus} steady {need.before} before {need.after} after" for need in strobe.needs)
+        lines.append(f"strobe {strobe.name} (active when {_when(strobe.active, names)}): {needs}")
+    lines += [f"keep {', '.join(keep.names)} while {words(keep.condition, names)}" for keep in machine.keeps]
+    for exclusive in machine.exclusives:
+        lines.append("exclusive " + ", ".join(words(signal, names) for signal in exclusive.signals))
+    lines += [f"assume {words(assumption.condition, names)}" for assumption in machine.assumptions]
+    if machine.home is not None:
+        lines.append(f"home {words(machine.home, names)}")
+    return lines
