@@ -8,6 +8,7 @@ import pyparsing as pp
 from ordain.language import tree
 from ordain.language.grammar import (
     dotted,
+    either,
     expression,
     kw,
     line,
@@ -27,6 +28,9 @@ from ordain.text.findings import error
 # ---------------------------------------------------------------- inputs and states
 
 
+_SHAPE = "a width such as `8 bits`, or names of codes in brackets"
+
+
 def _codes() -> pp.ParserElement:
     """`(idle, busy)`"""
     return option("codes", mark("(") + listed(name("the name of a code")) - mark(")"))
@@ -34,7 +38,7 @@ def _codes() -> pp.ParserElement:
 
 @cache
 def _input() -> pp.ParserElement:
-    one = option("input", name("a name for the input") - (_codes() | width()))
+    one = option("input", name("a name for the input") - either(_SHAPE, _codes(), width()))
     return line(kw("input") - listed(one))
 
 
@@ -52,8 +56,8 @@ def _build_input(parsed: Parsed) -> tree.Inputs:
 
 @cache
 def _state() -> pp.ParserElement:
-    reset = one_of({"any": "any"}, "a value, or `any`") | number("a value, or `any`") | dotted("a value, or `any`")
-    shape = (_codes() | option("width", width())).set_name("a width such as `8 bits`, or names of codes in brackets")
+    reset = either("a value, or `any`", one_of({"any": "any"}, "`any`"), number(), dotted())
+    shape = either(_SHAPE, _codes(), option("width", width()))
     return line(kw("state") - name("a name for the state") - shape
                 + options("`reset VALUE` or `reset any`", option("reset", kw("reset") - reset)))
 
@@ -91,7 +95,7 @@ def _load() -> pp.ParserElement:
 
 
 def _reset() -> pp.ParserElement:
-    return option("reset", kw("reset") - (one_of({"any": "any"}, "a value, or `any`") | number("a value, or `any`")))
+    return option("reset", kw("reset") - either("a value, or `any`", one_of({"any": "any"}, "`any`"), number()))
 
 
 @cache
@@ -103,7 +107,7 @@ def _register() -> pp.ParserElement:
 
 @cache
 def _register_item() -> pp.ParserElement:
-    return line(_load() | _reset())
+    return line(either("`loads`, `changes when` or `reset`", _load(), _reset()))
 
 
 def _build_register_item(parsed: Parsed) -> Any:
@@ -111,7 +115,7 @@ def _build_register_item(parsed: Parsed) -> Any:
     return parsed.parts[0]
 
 
-_ITEM = Form("loads SOURCE when CONDITION, or: changes when CONDITION, or: reset VALUE", _register_item,
+_ITEM = Form("loads SOURCE when CONDITION\nchanges when CONDITION\nreset VALUE", _register_item,
              _build_register_item)
 REGISTER_ITEMS = {"loads": _ITEM, "changes": _ITEM, "reset": _ITEM}
 
@@ -218,14 +222,14 @@ def _build_exclusive(parsed: Parsed) -> tree.Exclusive:
 
 FORMS = {
     "input": Form("input NAME N bits, NAME (CODE, CODE)", _input, _build_input),
-    "state": Form("state NAME N bits, reset VALUE    or: state NAME (CODE, CODE), reset CODE", _state, _build_state),
+    "state": Form("state NAME N bits, reset VALUE\nstate NAME (CODE, CODE), reset CODE", _state, _build_state),
     "register": Form("register NAME N bits, loads SOURCE when CONDITION [, reset VALUE]", _register, _build_register),
     "latch": Form("latch NAME N bits, loads SOURCE when CONDITION [, reset VALUE]", _register, _build_register),
     "condition": Form("condition NAME N bits [= VALUE]", _condition, _build_condition),
     "signal": Form("signal NAME = VALUE", _signal, _build_signal),
     "constant": Form("constant NAME = VALUE", _constant, _build_constant),
     "assume": Form("assume CONDITION", _assume, _build_assume),
-    "home": Form("home LABEL, or: home CONDITION", _home, _build_home),
+    "home": Form("home LABEL\nhome CONDITION", _home, _build_home),
     "keep": Form("keep NAME, NAME while CONDITION", _keep, _build_keep),
     "exclusive": Form("exclusive SIGNAL, SIGNAL", _exclusive, _build_exclusive),
 }

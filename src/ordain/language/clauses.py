@@ -53,7 +53,7 @@ def _read(text: str) -> tree.ClauseMeaning:
     except Misread as misread:
         return tree.ClauseError(misread.message, misread.start)
     except pp.ParseBaseException as problem:
-        what, start, _ = found_at(text, problem.loc)
+        what, start, _ = found_at(text, problem.loc, "clause")
         return tree.ClauseError(f"{problem.msg[0].lower()}{problem.msg[1:]}, found {what}", start)
 
 
@@ -147,10 +147,13 @@ def _join_bracketed(pieces: list[str]) -> list[str]:
     return joined
 
 
-def clause_finding(meaning: tree.ClauseError, span: Span) -> Finding:
-    """The finding for a clause that does not parse."""
-    start = min(span.start + meaning.offset, span.end)
-    return error("syntax", meaning.message, Span(span.source, start, max(span.end, start)), "cannot be read",
+def clause_finding(text: str, meaning: tree.ClauseError, span: Span) -> Finding:
+    """The finding for a clause that does not parse. `text` is not that of `span` where holes have been filled."""
+    place = span
+    if len(text) == span.end - span.start:
+        _, start, end = found_at(text, meaning.offset)
+        place = Span(span.source, span.start + start, span.start + end)
+    return error("syntax", meaning.message, place, "cannot be read",
                  help=f"a clause is {_FORM}; clauses are separated by commas")
 
 
@@ -170,6 +173,6 @@ def parse_clauses(text: Placed, table: ClauseTable | None = None) -> tuple[tuple
             continue
         meaning = table.meaning(piece)
         if isinstance(meaning, tree.ClauseError):
-            findings.append(clause_finding(meaning, span))
+            findings.append(clause_finding(piece, meaning, span))
         clauses.append(tree.Clause(piece, meaning, span))
     return tuple(clauses), findings

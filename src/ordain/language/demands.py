@@ -8,6 +8,7 @@ import pyparsing as pp
 from ordain.language import tree
 from ordain.language.grammar import (
     dotted,
+    either,
     expression,
     hole,
     kw,
@@ -42,7 +43,7 @@ def _rule() -> pp.ParserElement:
         option("after", kw("after") - expression() - kw("never") - expression() - kw("until") - expression()),
     ]
     kinds = "`never`, `reach`, `always reach`, `when`, `between` or `after`"
-    return line(kw("rule") - quoted("the rule's own words in quotes") - pp.MatchFirst(forms).set_name(kinds))
+    return line(kw("rule") - quoted("the rule's own words in quotes") - either(kinds, *forms))
 
 
 def _rule_form(tag: str, parts: tuple[Any, ...]) -> tree.RuleForm:
@@ -71,7 +72,7 @@ def _build_rule(parsed: Parsed) -> tree.Rule:
 @cache
 def _allow() -> pp.ParserElement:
     check = leaf(r"[a-z]+(?:-[a-z]+)*(?![\w-])", _check, "the name of a check")
-    place = dotted("a label") | quoted("a label").add_parse_action(_title_as_word)
+    place = either("a label", dotted(), quoted().add_parse_action(_title_as_word))
     return line(kw("allow") - check + pp.Opt(option("on", kw("on") - dotted("the name of a bus or signal")))
                 + pp.Opt(option("at", kw("at") - place)) - quoted("the reason in quotes"))
 
@@ -94,9 +95,9 @@ def _build_allow(parsed: Parsed) -> tree.Allow:
 
 @cache
 def _order() -> pp.ParserElement:
-    phrase = pp.OneOrMore(name("a word of the phrase") | hole("a hole such as `<there>`"))
+    phrase = pp.OneOrMore(either("a word of the order, or a hole such as `<there>`", name(), hole()))
     setting = option("setting", dotted("a field and its code") + pp.Opt(_held()))
-    return line(kw("order") - option("phrase", phrase).set_name("the words of the order") - mark(":")
+    return line(kw("order") - option("phrase", phrase) - mark(":")
                 + pp.Opt(listed(setting)))
 
 
@@ -149,8 +150,10 @@ def _build_order(parsed: Parsed) -> tree.Order:
 
 
 FORMS = {
-    "rule": Form('rule "WORDS" never P | reach P | always reach P | when P then Q within N cycles [unless R]'
-                 " | between P and Q never R [after S] | after P never Q until R", _rule, _build_rule),
+    "rule": Form('rule "WORDS" never P\nrule "WORDS" [always] reach P\n'
+                 'rule "WORDS" when P then Q within N cycles [unless R]\n'
+                 'rule "WORDS" between P and Q never R [after S]\nrule "WORDS" after P never Q until R',
+                 _rule, _build_rule),
     "allow": Form('allow CHECK [on NAME] [at LABEL] "REASON"', _allow, _build_allow),
     "order": Form("order WORDS : FIELD CODE, FIELD <HOLE>, FLAG", _order, _build_order),
 }

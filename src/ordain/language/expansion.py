@@ -149,7 +149,7 @@ class _Writing:
                 continue
             meaning = self.table.meaning(text)
             if isinstance(meaning, tree.ClauseError) and not isinstance(clause.meaning, tree.ClauseError):
-                self._once(clause_finding(meaning, clause.source_span))
+                self._once(clause_finding(text, meaning, clause.source_span))
             clauses.append(tree.Clause(text, meaning, clause.source_span))
         label = micro.label._replace(text=_fill(micro.label.text, fill)) if micro.label else None
         return micro._replace(label=label, clauses=tuple(clauses))

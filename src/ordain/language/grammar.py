@@ -79,6 +79,11 @@ def mark(sign: str) -> pp.ParserElement:
     return pp.Literal(sign).suppress().set_name(f"`{sign}`")
 
 
+def either(what: str, *choices: pp.ParserElement) -> pp.ParserElement:
+    """The first of the choices that fits; `what`: what they may be, for the message."""
+    return pp.MatchFirst(choices).set_name(what)
+
+
 def listed(element: pp.ParserElement) -> pp.ParserElement:
     """One or more, with commas between."""
     return element + pp.ZeroOrMore(mark(",") - element)
@@ -103,7 +108,7 @@ def option(tag: str, element: pp.ParserElement) -> pp.ParserElement:
 
 def options(what: str, *choices: pp.ParserElement) -> pp.ParserElement:
     """`, option, option` at the end of a statement, in any order; `what`: what they may be, for the message."""
-    return pp.ZeroOrMore(mark(",") - pp.MatchFirst(choices).set_name(what))
+    return pp.ZeroOrMore(mark(",") - either(what, *choices))
 
 
 class _Expression(pp.Token):
@@ -171,5 +176,6 @@ def read_line(grammar: pp.ParserElement, text: Placed, form: str) -> tuple[pp.Pa
         return None, [misread.finding(text, form)]
     except pp.ParseBaseException as problem:
         what, start, end = found_at(text, problem.loc)
-        expected = problem.msg[0].lower() + problem.msg[1:]
-        return None, [Misread("syntax", f"{expected}, found {what}", start, end, expected).finding(text, form)]
+        message = f"{problem.msg[0].lower()}{problem.msg[1:]}, found {what}"
+        label = "not expected here" if start < end else "something is missing here"
+        return None, [Misread("syntax", message, start, end, label).finding(text, form)]

@@ -10,9 +10,9 @@ import pyparsing as pp
 
 from ordain.language import behaviour, demands, storage, tree, wiring
 from ordain.language.grammar import kw, line, listed, name, quoted
-from ordain.language.statements import Form, Parsed, no_block, read_statement
+from ordain.language.statements import Faults, Form, Parsed, no_block, read_statement
 from ordain.text.findings import Finding, Place, error
-from ordain.text.lines import blocks, logical_lines
+from ordain.text.lines import blocks, in_order, logical_lines
 from ordain.text.reading import accept, read_source
 from ordain.text.source import Source, Span
 
@@ -106,7 +106,8 @@ def _read_all(main: str, fetch: Fetch) -> tuple[tree.MachineFile | None, list[Fi
     if not reading.sources:
         return None, reading.findings
     reading.check_header()
-    return tree.MachineFile(tuple(reading.statements), tuple(reading.sources)), reading.findings
+    made = tree.MachineFile(tuple(reading.statements), tuple(reading.sources), frozenset(reading.unread))
+    return made, reading.findings
 
 
 class _Reading:
@@ -118,6 +119,7 @@ class _Reading:
         self.sources: list[tree.SourceFile] = []
         self.findings: list[Finding] = []
         self.included: dict[str, Span | None] = {}
+        self.unread: set[str] = set()
         self.main: Source | None = None
 
     def file(self, shown: str, asked_by: Span | None, chain: tuple[str, ...]) -> None:
@@ -129,16 +131,20 @@ class _Reading:
             return
         self.main = self.main or source
         self.sources.append(tree.SourceFile(shown, digest))
+        own = Faults()
         lines, findings = logical_lines(source)
-        self.findings += findings
+        own += findings
         roots, findings = blocks(source, lines)
-        self.findings += findings
+        own += findings
+        before = len(self.findings)
         for block in roots:
-            _, node = read_statement(block, FORMS, "a machine file", self.findings)
+            _, node = read_statement(block, FORMS, "a machine file", own)
             if isinstance(node, _Include):
                 self._include(node.file, (*chain, shown))
             elif node is not None:
                 self.statements.append(node)
+        self.findings[before:before] = in_order(own)
+        self.unread |= own.unread
 
     def _include(self, file: tree.Text, chain: tuple[str, ...]) -> None:
         shown, findings = shown_name(file)

@@ -16,7 +16,7 @@ from ordain.text.source import Source, Span
 
 _LABEL = re.compile(rf"({ATOM}) *: *")
 _ARM = re.compile(r"(when|otherwise)(?![A-Za-z0-9_]) *")
-_ANGLED = re.compile(r"<([A-Za-z_]\w*)>", re.ASCII)
+_HOLE = re.compile(r"[<{]([A-Za-z_]\w*)[>}]", re.ASCII)
 
 
 class _Arm:
@@ -30,9 +30,10 @@ class _Arm:
 _Item: TypeAlias = Union[tree.Micro, list[_Arm]]
 
 
-def read_body(lines: list[Line], source: Source, table: ClauseTable,
-              findings: list[Finding]) -> tuple[tree.MicroLine, ...]:
-    """The words of one body. A line that cannot be read costs its own word only."""
+def read_body(lines: list[Line], source: Source, table: ClauseTable, findings: list[Finding],
+              holes: frozenset[str]) -> tuple[tree.MicroLine, ...]:
+    """The words of one body. A line that cannot be read costs its own word only. `holes`: what is filled in later, as
+    it is written (`{d}`, `<reg>`)."""
     root: list[_Item] = []
     body = root
     arms: list[_Arm] = []
@@ -46,7 +47,7 @@ def read_body(lines: list[Line], source: Source, table: ClauseTable,
             body = arms[-1].body if arms else root
         rest, at = text, start
         if text.startswith(("when", "otherwise")) and _ARM.match(text):
-            arm = _read_arm(Placed(text, source, start), depth, body, faults)
+            arm = _read_arm(Placed(text, source, start), depth, body, faults, holes)
             if label is not None:
                 findings.append(_label_of_nothing(label))
                 label = None
@@ -96,16 +97,16 @@ def _careful(text: Placed, table: ClauseTable, findings: list[Finding]) -> tuple
 
 def _label_of_nothing(label: tree.Word) -> Finding:
     return error("label-of-nothing", f"the label `{label.text}` stands before no word", label.span, "labels nothing",
-                 help="put it before a microinstruction, on its line or on the line above")
+                 help="put it before a microinstruction, on its line or on the line above; a word has one label")
 
 
-def _read_arm(text: Placed, depth: int, body: list[_Item], findings: list[Finding]) -> _Arm:
+def _read_arm(text: Placed, depth: int, body: list[_Item], findings: list[Finding], holes: frozenset[str]) -> _Arm:
     """A `when` or `otherwise` line; the arm is put into the group that it belongs to."""
     opening = _ARM.match(text)
     keyword, at = (opening[1], opening.end()) if opening else ("", 0)
     condition: tree.Expr | None = None
     if keyword == "when":
-        condition, fault = read_condition(text, at)
+        condition, fault = _condition(text, at, holes)
         if fault:
             findings.append(fault)
     elif at < len(text):
@@ -123,9 +124,10 @@ def _read_arm(text: Placed, depth: int, body: list[_Item], findings: list[Findin
     return arm
 
 
-def read_condition(text: Placed, at: int) -> tuple[tree.Expr, Finding | None]:
-    """The condition of a `when` from `at` to the end of the line. The holes of a sequence count as names."""
-    masked = Placed(_ANGLED.sub(r"_\1_", text), text.source, text.start)
+def _condition(text: Placed, at: int, holes: frozenset[str]) -> tuple[tree.Expr, Finding | None]:
+    """The condition of a `when` from `at` to the end of the line. Holes count as names, for the time being."""
+    masked = Placed(_HOLE.sub(lambda hole: f"_{hole[1]}_" if hole[0] in holes else hole[0], text),
+                    text.source, text.start)
     try:
         condition, end = parse_expression(masked, at)
         if masked[end:].strip(" "):

@@ -1,5 +1,6 @@
 """The files of a microprogram, read into one `tree.MicroFile` with its sequences and families expanded."""
 
+import re
 from collections.abc import Iterable, Mapping
 from functools import cache
 from pathlib import Path
@@ -13,6 +14,7 @@ from ordain.language.expansion import Sequence, expand
 from ordain.language.families import Family, MapDraft, RowDraft, Value, Variable
 from ordain.language.grammar import (
     dotted,
+    either,
     hole,
     kw,
     leaf,
@@ -28,9 +30,9 @@ from ordain.language.grammar import (
 from ordain.language.machine_file import Fetch, from_memory, shown_name
 from ordain.language.micro_body import read_body
 from ordain.language.opcodes import Pattern, pattern
-from ordain.language.words import DOTTED, NUMBER, read_number
+from ordain.language.words import DOTTED, NAME, NUMBER, read_number
 from ordain.text.findings import Finding, Place, error
-from ordain.text.lines import Line, Placed, logical_lines
+from ordain.text.lines import Line, Placed, in_order, logical_lines
 from ordain.text.reading import read_source
 from ordain.text.source import Source, Span
 from ordain.text.spelling import nearest
@@ -38,9 +40,12 @@ from ordain.text.spelling import nearest
 # ---------------------------------------------------------------- headers
 
 
+_OPCODES = "opcodes such as `0x3A` or `0b01xx_0110`, or `others`"
+
+
 def _constraints() -> pp.ParserElement:
     """`at 0x3F0`, `align 4`, `same page 256`, in any order."""
-    place = number("an address or a constant") | dotted("an address or a constant")
+    place = either("an address or a constant", number(), dotted())
     one = (option("at", kw("at") - place) | option("align", kw("align") - number("a number of words"))
            | option("same page", kw("same page") - number("the number of words of a page")))
     return pp.ZeroOrMore(pp.Opt(mark(",")) + one)
@@ -54,7 +59,7 @@ def _routine() -> pp.ParserElement:
 
 @cache
 def _instruction() -> pp.ParserElement:
-    return line(kw("instruction") - (kw("others") | listed(pattern()))
+    return line(kw("instruction") - either(_OPCODES, kw("others"), listed(pattern()))
                 - quoted("the instruction's title in quotes") + _family() + _constraints())
 
 
@@ -93,8 +98,8 @@ def _map() -> pp.ParserElement:
 @cache
 def _row() -> pp.ParserElement:
     target = leaf(r"(?:[A-Za-z_]|\{[A-Za-z]\})(?:[A-Za-z0-9_.]|\{[A-Za-z]\})*", _label, "a label")
-    return line((kw("others") | listed(pattern())) - mark(":") - (target | quoted("a label").add_parse_action(_as_word))
-                + _family())
+    return line(either(_OPCODES, kw("others"), listed(pattern())) - mark(":")
+                - either("a label", target, quoted().add_parse_action(_as_word)) + _family())
 
 
 def _label(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Word]:
@@ -107,13 +112,13 @@ def _as_word(found: pp.ParseResults) -> list[tree.Word]:
 
 _HEADERS: dict[str, tuple[Any, str]] = {
     "routine": (_routine, "routine NAME [in STORE] [at ADDRESS] [align N] [same page N]"),
-    "instruction": (_instruction, 'instruction OPCODE, OPCODE "TITLE" [for LETTER in (NAME, NAME)]'
-                                  '    or: instruction others "TITLE"'),
+    "instruction": (_instruction, 'instruction OPCODE, OPCODE "TITLE" [for LETTER in (NAME, NAME)]\n'
+                                  'instruction others "TITLE"'),
     "sequence": (_sequence, "sequence WORDS <HOLE>"),
     "prologue": (_prologue, "prologue"),
     "map": (_map, "map STORE"),
 }
-_ROW_USAGE = "OPCODE, OPCODE : LABEL, or: others : LABEL"
+_ROW_USAGE = "OPCODE, OPCODE : LABEL\nothers : LABEL"
 
 # ---------------------------------------------------------------- reading
 
@@ -151,7 +156,8 @@ def _read_all(wanted: Mapping[str, Span | None], fetch: Fetch) -> tuple[tree.Mic
     if not reading.sources:
         return None, reading.findings
     statements, findings = expand(reading.statements, reading.sequences, reading.table)
-    return tree.MicroFile(tuple(statements), tuple(reading.sources)), reading.findings + findings
+    made = tree.MicroFile(tuple(statements), tuple(reading.sources), frozenset(reading.unread))
+    return made, reading.findings + findings
 
 
 class Reading:
@@ -163,8 +169,10 @@ class Reading:
         self.sequences: list[Sequence] = []
         self.sources: list[tree.SourceFile] = []
         self.findings: list[Finding] = []
+        self.unread: set[str] = set()
 
     def file(self, source: Source) -> None:
+        before, self.findings = self.findings, []
         lines, findings = logical_lines(source)
         self.findings += findings
         heads = [index for index, line in enumerate(lines) if not line.depth]
@@ -175,6 +183,7 @@ class Reading:
                                        help="begin a `routine`, `instruction` or `sequence` above it, in column 1"))
         for head, end in zip(heads, [*heads[1:], len(lines)]):
             self._statement(source, lines[head], lines[head + 1:end])
+        self.findings = before + in_order(self.findings)
 
     def _statement(self, source: Source, head: Line, lines: list[Line]) -> None:
         text = Placed(head.text, source, head.start)
@@ -193,6 +202,8 @@ class Reading:
         grammar, usage = _HEADERS.get(word, (_prologue, ""))
         parts, problems = read_line(grammar(), text, usage)
         faults += problems
+        if parts is None or not word:
+            self.unread.update(re.findall(NAME, text))
         self._body(word if parts is not None else "", text, parts, lines)
 
     def _body(self, word: str, text: Placed, parts: Any, lines: list[Line]) -> None:
@@ -200,7 +211,7 @@ class Reading:
         if word == "map":
             self._read_map(text, parts, lines)
             return
-        body = read_body(lines, text.source, self.table, self.findings)
+        body = read_body(lines, text.source, self.table, self.findings, _holes(word, parts))
         if not word:
             return
         span = text.whole()
@@ -248,11 +259,22 @@ class Reading:
             found, problems = read_line(_row(), placed, _ROW_USAGE)
             if not row.broken:
                 self.findings += problems
-            if found is not None:
+            if found is None:
+                self.unread.update(re.findall(NAME, placed))
+            else:
                 patterns = tuple(part for part in found if isinstance(part, Pattern))
                 target = next(part for part in found if isinstance(part, tree.Word))
                 rows.append(RowDraft(patterns, target, _variables(found), placed.whole()))
         self.statements.append(MapDraft(parts[0], tuple(rows), text.whole()))
+
+
+def _holes(word: str, parts: Any) -> frozenset[str]:
+    """What is filled in under this header, as it is written: `{d}`, `<reg>`."""
+    if word == "instruction":
+        return frozenset(f"{{{variable.letter}}}" for variable in _variables(parts))
+    if word == "sequence":
+        return frozenset(f"<{part.name}>" for part in parts if isinstance(part, tree.Hole))
+    return frozenset()
 
 
 def _variables(parts: Any) -> tuple[Variable, ...]:

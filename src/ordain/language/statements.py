@@ -10,12 +10,30 @@ from typing import Any, NamedTuple
 import pyparsing as pp
 
 from ordain.language import grammar, tree
+from ordain.language.words import NAME
 from ordain.text.findings import Finding, Place, error
 from ordain.text.lines import Block, Placed
 from ordain.text.source import Span
 from ordain.text.spelling import nearest
 
+_NAMES = re.compile(NAME)
 _FIRST_WORD = re.compile(r"\w+|\W", re.ASCII)
+
+
+class Faults(list[Finding]):
+    """Findings, and every name on the lines that could not be read: that these are unknown later on is no new fault."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.unread: set[str] = set()
+
+    def cannot_read(self, block: Block) -> None:
+        """Remembers the names on a line and on those under it, which go unread too."""
+        waiting = [block]
+        while waiting:
+            lost = waiting.pop()
+            self.unread.update(_NAMES.findall(lost.text))
+            waiting += lost.children
 
 
 class Parsed(NamedTuple):
@@ -24,7 +42,7 @@ class Parsed(NamedTuple):
     text: Placed
     parts: pp.ParseResults
     block: list[Block]
-    findings: list[Finding]
+    findings: Faults
 
     @property
     def span(self) -> Span:
@@ -55,7 +73,7 @@ class Form(NamedTuple):
     build: Callable[[Parsed], Any]
 
 
-def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings: list[Finding]) -> tuple[str, Any]:
+def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings: Faults) -> tuple[str, Any]:
     """The keyword and the node of a statement; the node is None when it cannot be read.
 
     An unknown keyword that is almost a known one is reported and then read as the known one, so that nothing which it
@@ -64,7 +82,7 @@ def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings
     text = block.text
     word = _FIRST_WORD.findall(text)[0]
     if word in forms:
-        return word, _read(text, block, forms[word], findings, findings)
+        return word, _read(text, block, forms[word], findings, block.broken)
     near = nearest(word[:40], forms)
     if not block.broken:
         shown = word if word.isprintable() else f"U+{ord(word[0]):04X}"
@@ -72,35 +90,29 @@ def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings
                               "unknown here", help=f"did you mean `{near}`?" if near else
                               "it may hold " + ", ".join(f"`{known}`" for known in forms)))
     if not near:
+        findings.cannot_read(block)
         return word, None
     text = Placed(near + text[len(word):], text.source, text.start + len(word) - len(near))
-    return near, _read(text, block, forms[near], [], findings)
+    return near, _read(text, block, forms[near], findings, True)
 
 
-def _read(text: Placed, block: Block, form: Form, faults: list[Finding], findings: list[Finding]) -> Any:
-    """`faults`: where findings about the line itself go; those about its block go to `findings`."""
-    grammar_of_line = form.grammar()
-    parts, problems = grammar.read_line(grammar_of_line, text, form.usage)
-    if not block.broken:
-        faults += problems
+def _read(text: Placed, block: Block, form: Form, findings: Faults, reported: bool) -> Any:
+    """`reported`: the line has a finding already, and gets no second one."""
+    parts, problems = grammar.read_line(form.grammar(), text, form.usage)
+    if not reported:
+        findings += problems
     if parts is None:
+        findings.cannot_read(block)
         return None
     return form.build(Parsed(text, parts, block.children, findings))
 
 
-def read_lines(block: Iterable[Block], grammar_of_line: pp.ParserElement, usage: str, findings: list[Finding],
+def read_lines(parsed: Parsed, grammar_of_line: pp.ParserElement, usage: str,
                build: Callable[[Parsed], Any]) -> list[Any]:
-    """Lines that all have one form, without keyword: codes of a field, cases of a `choose`."""
-    made = []
-    for item in block:
-        parts, problems = grammar.read_line(grammar_of_line, item.text, usage)
-        if not item.broken:
-            findings += problems
-        if parts is not None:
-            node = build(Parsed(item.text, parts, item.children, findings))
-            if node is not None:
-                made.append(node)
-    return made
+    """The lines of a block that all have one form, without keyword: codes of a field, cases of a `choose`."""
+    form = Form(usage, lambda: grammar_of_line, build)
+    made = [_read(block.text, block, form, parsed.findings, block.broken) for block in parsed.block]
+    return [node for node in made if node is not None]
 
 
 class Item(NamedTuple):
@@ -155,9 +167,9 @@ CASE_USAGE = "CODE, CODE : VALUE"
 
 def read_cases(parsed: Parsed, choose: tree.Choose) -> tree.Choose:
     """`choose X` with the lines below it. Recursion ends with the levels of indentation, which are limited."""
-    code = (grammar.name("a code") | grammar.number("a code"))
+    code = grammar.either("a code", grammar.name(), grammar.number())
     usual = grammar.line(pp.Group(grammar.listed(code))("codes"), grammar.mark(":") - grammar.value()("value"))
-    made = read_lines(parsed.block, usual, CASE_USAGE, parsed.findings,
+    made = read_lines(parsed, usual, CASE_USAGE,
                       lambda case: tree.Case(tuple(case.parts["codes"]), value_of(case, case.parts["value"]),
                                              case.span))
     if not parsed.block:
@@ -175,5 +187,8 @@ def read_cases(parsed: Parsed, choose: tree.Choose) -> tree.Choose:
             otherwise = otherwise or case
         else:
             cases.append(case)
-    return choose._replace(cases=tuple(cases), otherwise=otherwise.value if otherwise else None)
+    value = otherwise.value if otherwise else None
+    if value is None and len(made) < len(parsed.block):
+        value = tree.Number(0, None, choose.span)    # for the case that could not be read: no second fault about its code
+    return choose._replace(cases=tuple(cases), otherwise=value)
 

@@ -9,6 +9,7 @@ from ordain.language import tree
 from ordain.language.clauses import parse_clauses
 from ordain.language.grammar import (
     bit_range,
+    either,
     expression,
     kw,
     leaf,
@@ -44,7 +45,7 @@ def _address() -> pp.ParserElement:
 
 @cache
 def _starts() -> pp.ParserElement:
-    return line(kw("starts at") - value())
+    return line(kw("starts") - kw("at") - value())
 
 
 @cache
@@ -91,7 +92,7 @@ def _clauses(parsed: Parsed) -> Any:
 STORE_ITEMS = {
     "address": Form("address VALUE", _address, _valued),
     "unused": Form("unused ORDER, ORDER", _unused, _clauses),
-    "word": Form("word VALUE, or: word start of instruction", _word, _valued),
+    "word": Form("word VALUE\nword start of instruction", _word, _valued),
     "starts": Form("starts at VALUE", _starts, _valued),
     "instruction": _role("instruction"),
     "step": _role("step"),
@@ -111,8 +112,8 @@ def _build_store(parsed: Parsed) -> tree.Store:
 @cache
 def _field() -> pp.ParserElement:
     kind = (option("address", kw("address") + pp.Opt(bit_range())) | option("number", kw("number")))
-    idle = kw("idle") - (one_of({"any": "any", "following": "following"}, "a code, `any` or `following`")
-                         | number("a code, `any` or `following`"))
+    idle = kw("idle") - either("a number, `any` or `following`",
+                               one_of({"any": "any", "following": "following"}, "`any` or `following`"), number())
     return line(
         kw("field") - name("a name for the field") - width() + pp.Opt(kind)
         + options("`address`, `number`, `active low`, `idle ...` or `at [high:low]`",
@@ -133,7 +134,7 @@ def _build_code(parsed: Parsed) -> tree.Code:
 
 def _build_field(parsed: Parsed) -> tree.Field:
     name, bits = parsed.parts[0], parsed.parts[1]
-    codes = tuple(read_lines(parsed.block, _code(), "NAME CODE, or: NAME CODE idle", parsed.findings, _build_code))
+    codes = tuple(read_lines(parsed, _code(), "NAME CODE\nNAME CODE idle", _build_code))
     holds: Literal["code", "number", "address"] = "code" if codes or bits.value <= 1 else "number"
     if parsed.has("number"):
         holds = "number"
@@ -165,7 +166,7 @@ def _chip() -> pp.ParserElement:
 
 def _pins(keyword: str) -> Form:
     grammar = cache(lambda: line(kw(keyword) - listed(expression())))
-    return Form(f"{keyword} PIN, PIN, ...    (the highest data pin first)", grammar, _build_pins)
+    return Form(f"{keyword} HIGHEST_PIN, ..., LOWEST_PIN", grammar, _build_pins)
 
 
 def _build_pins(parsed: Parsed) -> tuple[tree.Expr, ...]:
@@ -191,7 +192,7 @@ def _spaced_word(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Wor
 CHIP_ITEMS = {
     "holds": _pins("holds"),
     "repeats": _pins("repeats"),
-    "address": Form("address {PIN, PIN, ...}    (the highest address pin first)", _address, _valued),
+    "address": Form("address {HIGHEST_PIN, ..., LOWEST_PIN}", _address, _valued),
     "erased": Form("erased ones|zeros", _erased, _plain),
     "technology": Form("technology uv|once|eeprom|flash sector N", _technology, _plain),
 }

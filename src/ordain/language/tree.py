@@ -478,10 +478,15 @@ MachineStatement: TypeAlias = Union[
 
 
 class MachineFile(NamedTuple):
-    """All statements of the machine file and of its includes, in order; includes are already read in."""
+    """All statements of the machine file and of its includes, in order; includes are already read in.
+
+    `unread`: every name on lines that could not be read. They have their finding; that such a name is not known later
+    on is its echo, not a fault of its own.
+    """
 
     statements: tuple[MachineStatement, ...]
     sources: "tuple[SourceFile, ...]"
+    unread: frozenset[str] = frozenset()
 
 
 class SourceFile(NamedTuple):
@@ -520,7 +525,7 @@ class PhrasePart(NamedTuple):
 
 
 class ClauseError(NamedTuple):
-    """The clause text does not parse; `offset` is relative to the clause."""
+    """The clause text does not parse, which is reported already; `offset` is relative to the clause."""
 
     message: str
     offset: int
@@ -586,7 +591,8 @@ class Routine(NamedTuple):
 
 
 class OpcodePattern(NamedTuple):
-    """`0b01xx0110`, `0x3A`: `value` under `mask`; bits that are 0 in `mask` are `x`, any value."""
+    """`0b01xx0110`, `0x3A`: `value` under `mask`. Bits that are 0 in `mask` are `x`, any value; all bits above those
+    written are 1 in it, so it is negative: an opcode fits when `opcode & mask == value`."""
 
     value: int
     mask: int
@@ -634,7 +640,9 @@ MicroStatement: TypeAlias = Union[Routine, Instruction, Prologue, Map]
 
 
 class MicroFile(NamedTuple):
-    """All statements of the microprogram's files, in the order named; sequences and families are expanded."""
+    """All statements of the microprogram's files, in the order named; sequences and families are expanded. `unread` as
+    in `MachineFile`, of headers and map rows."""
 
     statements: tuple[MicroStatement, ...]
     sources: tuple[SourceFile, ...]
+    unread: frozenset[str] = frozenset()

@@ -7,6 +7,7 @@ import pyparsing as pp
 from ordain.language import behaviour, tree
 from ordain.language.grammar import (
     dotted,
+    either,
     expression,
     kw,
     line,
@@ -45,7 +46,7 @@ def _bus() -> pp.ParserElement:
 
 @cache
 def _driven() -> pp.ParserElement:
-    return line(kw("driven by") - dotted("the name of the driver") + _when()
+    return line(kw("driven") - kw("by") - dotted("the name of the driver") + _when()
                 + options("`follows BUS` or `steady while CONDITION`",
                           option("follows", kw("follows") - dotted("the name of a bus")),
                           option("steady", kw("steady while") - expression())))
@@ -57,7 +58,7 @@ def _when() -> pp.ParserElement:
 
 @cache
 def _sampled() -> pp.ParserElement:
-    return line(kw("sampled by") - dotted("who samples the bus") + _when())
+    return line(kw("sampled") - kw("by") - dotted("who samples the bus") + _when())
 
 
 def _build_driver(parsed: Parsed) -> tree.Driver:
@@ -101,7 +102,7 @@ def _strobe() -> pp.ParserElement:
 @cache
 def _steady() -> pp.ParserElement:
     cycles = number("a number of cycles") - pp.Regex(r"cycles?(?!\w)").suppress().set_name("`cycles`")
-    span = cycles - (option("before", kw("before")) | option("after", kw("after"))).set_name("`before` or `after`")
+    span = cycles - either("`before` or `after`", option("before", kw("before")), option("after", kw("after")))
     return line(dotted("the name of a bus") - kw("steady") - span + pp.ZeroOrMore(pp.Suppress(",") - span))
 
 
@@ -119,7 +120,7 @@ def _build_steady(parsed: Parsed) -> tree.SteadyNeed:
 
 
 def _build_strobe(parsed: Parsed) -> tree.Strobe:
-    needs = read_lines(parsed.block, _steady(), _STEADY_USAGE, parsed.findings, _build_steady)
+    needs = read_lines(parsed, _steady(), _STEADY_USAGE, _build_steady)
     return tree.Strobe(parsed.parts[0], tuple(needs), parsed.span)
 
 

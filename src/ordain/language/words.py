@@ -24,10 +24,10 @@ class Misread(Exception):
         super().__init__(message)
         self.name, self.message, self.start, self.end, self.label, self.help = name, message, start, end, label, help
 
-    def finding(self, text: Placed, form: str = "") -> Finding:
-        """`form`: how the statement is written, the help where there is none of its own."""
-        return error(self.name, self.message, text.span(self.start, self.end), self.label,
-                     help=self.help or (f"it is written `{form}`" if form else "see docs/language.md"))
+    def finding(self, text: Placed, form: str) -> Finding:
+        """`form`: how the statement is written, one way a line, the help where there is none of its own."""
+        written = "it is written " + " or ".join(f"`{way}`" for way in form.split("\n"))
+        return error(self.name, self.message, text.span(self.start, self.end), self.label, help=self.help or written)
 
 
 class Value(NamedTuple):
@@ -65,12 +65,12 @@ def _why_bad(digits: str) -> str:
     return "digits missing" if not body.strip("_") else "`_` must stand between digits"
 
 
-def found_at(text: str, at: int) -> tuple[str, int, int]:
-    """What stands at an offset, in words, and where that is."""
+def found_at(text: str, at: int, end_of: str = "line") -> tuple[str, int, int]:
+    """What stands at an offset, in words, and where that is. `end_of`: what ends where `text` does."""
     token = _TOKEN.match(text, at)
     if token is None:
         end = len(text.rstrip(" "))
-        return "the end of the line", end, end
+        return f"the end of the {end_of}", end, end
     group = 1 if token[1] else 2
     shown = token[group] if token[group].isprintable() else f"character U+{ord(token[group][0]):04X}"
     if len(shown) > 40:

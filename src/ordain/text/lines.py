@@ -126,7 +126,9 @@ class _Gathering:
             self._fault("line-too-long", f"a statement of {len(whole):,} characters; the limit is "
                         f"{LONGEST_LOGICAL_LINE:,}", start, start + 40, "this statement", "split it")
             whole = ""
-        self.line = Line(self._finish(whole, start), start, depth, self._broken)
+        whole = self._finish(whole, start)
+        if whole:
+            self.line = Line(whole, start, depth, self._broken)
 
     def _take(self) -> str:
         """The next row, blanked; brackets counted."""
@@ -210,6 +212,14 @@ class _Gathering:
                places: tuple[Place, ...] = ()) -> None:
         self.findings.append(error(name, message, Span(self.source, start, end), label, help=help, places=places))
         self._broken = True
+
+
+def in_order(findings: list[Finding]) -> list[Finding]:
+    """The findings of one file in the order of its text. Where it has tabs, columns mean little, and a finding about
+    indentation would only repeat that."""
+    tabs = any(finding.name == "tab" for finding in findings)
+    return sorted((finding for finding in findings if not (tabs and finding.name == "indentation")),
+                  key=lambda finding: finding.span.start if finding.span else -1)
 
 
 def blocks(source: Source, lines: list[Line]) -> tuple[list[Block], list[Finding]]:
