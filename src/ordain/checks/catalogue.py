@@ -1,0 +1,65 @@
+"""Every check, in the order in which reports show them, and every text that `explain` knows."""
+
+from ordain.checks import (
+    allowances,
+    compile_time,
+    conflicting_enables,
+    contention,
+    floating,
+    lost_state,
+    missing_hold,
+    nowhere,
+    over_assumed,
+    race,
+    rules,
+    stuck,
+    turnaround,
+    undefined_code,
+    unreachable,
+    vacuous,
+)
+from ordain.checks.check import Explanation
+
+CHECKS = (
+    contention.CHECK,
+    conflicting_enables.CHECK,
+    floating.CHECK,
+    turnaround.CHECK,
+    missing_hold.CHECK,
+    lost_state.CHECK,
+    race.CHECK,
+    nowhere.CHECK,
+    stuck.CHECK,
+    over_assumed.CHECK,
+    vacuous.CHECK,
+)
+"""The checks that put questions to the prover and follow from the description alone."""
+
+RULES = rules.CHECKS
+"""One check for each form of rule."""
+
+BY_INSPECTION = (undefined_code.EXPLANATION, unreachable.EXPLANATION, allowances.EXPLANATION)
+"""What is read off the contents and the set of executed words."""
+
+EXPLANATIONS: tuple[Explanation, ...] = (
+    *(check.explanation for check in CHECKS),
+    *BY_INSPECTION,
+    *(check.explanation for check in RULES),
+    *compile_time.EXPLANATIONS,
+)
+
+
+def explain(name: str) -> Explanation | None:
+    """The text about a check or message of that name; None when nothing is called so."""
+    return next((text for text in EXPLANATIONS if text.name == name), None)
+
+
+def names() -> tuple[str, ...]:
+    """Everything that `explain` knows."""
+    return tuple(text.name for text in EXPLANATIONS)
+
+
+def provable() -> tuple[str, ...]:
+    """What `ordain prove --only` may name."""
+    return tuple(text.name for text in (*(check.explanation for check in CHECKS), *BY_INSPECTION,
+                                        *(check.explanation for check in RULES)))

@@ -1,0 +1,104 @@
+"""Control can arrive at an address in which nothing was placed."""
+
+from collections.abc import Iterator
+
+from ordain.checks.check import About, Check, Explanation, Known
+from ordain.checks.sensitivity import looks_at
+from ordain.checks.wording import fault, hexadecimal, spot
+from ordain.machine.expression import Leaf, Node, leaves
+from ordain.machine.model import Machine, Store
+from ordain.prover.model import Break, Property, Verdict
+from ordain.rom.contents import Contents
+from ordain.text.findings import Finding
+
+EXPLANATION = Explanation(
+    name="nowhere",
+    fault="control can arrive at an address in which nothing was placed",
+    about="""\
+An address without a microinstruction still holds something: the `unused` word, or the level of erased cells,
+which in most chips asserts half of the control lines. Control arrives there by running past the end of a
+routine, by a dispatch on an opcode without an instruction, or by a wrong target. For a mapping store the cell
+must also be used: its word is only looked at in cycles in which a next state, an address or a load depends on
+it. The first step out of the placed words is reported; where control goes from there is not.""",
+    example="""\
+routine tail at 0x3FE
+        step                                  # 0x3FE: goes on to the next address
+        step                                  # 0x3FF: and from here to 0x000""",
+    repair="""\
+End the sequence with a jump, give the opcode an instruction (`instruction others` for all that are left), or
+place a safe word there with `unused` and a `home` that it leads to.""",
+)
+
+
+def ask(contents: Contents) -> Iterator[Property]:
+    """One question for each store that the compiler fills, unless it is full."""
+    machine = contents.machine
+    for store in machine.stores.values():
+        placed = frozenset(contents.sites.get(store.name, {}))
+        if store.fill == "computed" or (store.fill != "microprogram" and not placed):
+            continue
+        yield Property(EXPLANATION.name, store.name, "bad", _outside(contents, store, placed), per_word=store.name,
+                       data=About((store.name,), store.span, placed))
+
+
+def _outside(contents: Contents, store: Store, placed: frozenset[int]) -> Node:
+    terms = contents.machine.terms
+    address = terms.leaf("address", store.name, store.address_width)
+    outside = terms.not_(terms.among(address, placed))
+    if store.fill == "microprogram":
+        return outside
+    return terms.and_((outside, _used(contents.machine, store)))
+
+
+def _used(machine: Machine, store: Store) -> Node:
+    """In this cycle something looks at the word of the mapping store."""
+    terms = machine.terms
+    values: list[Node] = [state.next for state in machine.states.values()]
+    values += [other.address for other in machine.stores.values() if other.name != store.name]
+    loads = [load for register in machine.registers.values() for load in register.loads if load.source is not None]
+    targets = frozenset(leaf for leaf in leaves((*values, *(load.source for load in loads if load.source is not None)))
+                        if _of_store(machine, leaf, store.name))
+    used = [looks_at(terms, values, targets)]
+    used += [terms.and_((load.when, looks_at(terms, (load.source,), targets))) for load in loads
+             if load.source is not None]
+    return terms.or_(used)
+
+
+def _of_store(machine: Machine, leaf: Leaf, store: str) -> bool:
+    if leaf.kind == "field":
+        return machine.fields[leaf.name].store == store
+    return leaf.kind == "word" and leaf.name == store
+
+
+def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property, ...]:
+    """Only the steps out of the placed words: what follows them has the same cause."""
+    if contents.machine.stores[asked.subject].fill != "microprogram":
+        return ()
+    terms = contents.machine.terms
+    return (asked._replace(node=terms.and_((asked.node, terms.not_(terms.prior(asked.node))))),)
+
+
+def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
+    asked = verdict.property
+    store = contents.machine.stores[asked.subject]
+    number = hexadecimal(found.address, store.address_width) if found is not None and found.address is not None else ""
+    if store.fill != "microprogram":
+        at = spot(contents, found)
+        return fault(asked, f"cell {number} of mapping store `{store.name}` is used {at.phrase}, but nothing was "
+                            "placed in it", at, f"`{store.name}` gives where to go on from here", found,
+                     help="give this opcode an instruction, or all that are left with `instruction others`")
+    before = spot(contents, found, cycles_back=1)
+    coming = f" from {before.phrase.removeprefix('at ')}" if before.phrase else ""
+    return fault(asked, f"control arrives at {number}{coming}, and nothing was placed there", before,
+                 f"from here control goes on to {number}" if before.phrase else "control arrives there", found,
+                 help="end the sequence with a jump to somewhere, or place a microinstruction there",
+                 notes=(f"the cell holds {_cell(contents, store, found)}",) if found is not None else ())
+
+
+def _cell(contents: Contents, store: Store, found: Break) -> str:
+    if found.address is None:
+        return "whatever erased cells hold"
+    return hexadecimal(contents.words[store.name][found.address], store.bits)
+
+
+CHECK = Check(EXPLANATION, ask, tell, narrow)

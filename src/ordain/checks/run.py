@@ -1,0 +1,193 @@
+"""All checks and rules over one machine's contents: what is asked, in which order, and what becomes of the answers.
+
+1. The static pass over the control store, before any search (`static`).
+2. One coarse question for each bus, strobe, rule ... to the prover, together with one for each allowance.
+3. Where something is broken: the finer questions, so that each cause gets a finding of its own.
+"""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from ordain.checks import allowances, inspection, over_assumed, vacuous
+from ordain.checks.allowances import Plan
+from ordain.checks.catalogue import CHECKS, RULES
+from ordain.checks.check import Applied, Check, Decide, Known, Report
+from ordain.checks.columns import Columns
+from ordain.checks.rows import Answer, rows
+from ordain.checks.static import Certain, certain, static_findings, tell_idle, tell_word
+from ordain.prover.model import Break, Property, Verdict, Verdicts
+from ordain.rom.contents import Contents
+from ordain.text.findings import Finding
+
+
+class Selection(NamedTuple):
+    """What to look at. `only`: names of checks, empty for all. `rule`: a part of a rule's text, any case; when it is
+    given and `only` is not, nothing but such rules is looked at."""
+
+    only: frozenset[str] = frozenset()
+    rule: str = ""
+
+    def takes(self, check: str) -> bool:
+        return check in self.only if self.only else not self.rule
+
+    def takes_rule(self, check: str, text: str) -> bool:
+        return (check in self.only or not self.only) and self.rule.casefold() in text.casefold()
+
+
+EVERYTHING = Selection()
+
+
+def questions(contents: Contents, selection: Selection = EVERYTHING) -> list[tuple[Check, Property]]:
+    """Every coarse question, allowances not yet taken into account: what an export hands to other tools."""
+    found = [(check, asked) for check in CHECKS if selection.takes(check.name) for asked in check.ask(contents)]
+    found += [(check, asked) for check in RULES for asked in check.ask(contents)
+              if selection.takes_rule(check.name, asked.subject)]
+    return found
+
+
+def static_pass(contents: Contents, selection: Selection = EVERYTHING) -> list[Finding]:
+    """Only what the words themselves say, for a build: milliseconds, no search."""
+    findings = static_findings(contents, certain(contents, questions(contents, selection), {}))
+    return findings + inspection.of_words(contents, selection.takes, {})
+
+
+def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING) -> Report:
+    """Everything that is selected, with a verdict each. `decide` is called once, and once more when something is
+    broken."""
+    columns: dict[str, Columns] = {}
+    asked = questions(contents, selection)
+    words = certain(contents, asked, columns)
+    plans = [made for check, question in asked for made in allowances.plan(contents, check, question)]
+    parts = _parts_of_rules(contents, asked)
+    first = decide((*(question for made in plans for question in _asked_by(made)), *parts))
+    answers = _second_round(contents, decide, _answers(plans, first), first, columns)
+    dead = [verdict for verdict in first.verdicts[len(first.verdicts) - len(parts):] if verdict.outcome == "broken"]
+    findings = [finding for answer in answers for finding in _told(contents, answer, words, first)]
+    findings += [vacuous.rule_finding(verdict.property) for verdict in dead]
+    if selection.takes(over_assumed.EXPLANATION.name) and first.over_assumed.outcome == "broken":
+        findings.append(over_assumed.tell(contents, over_assumed.subject(contents, first.over_assumed),
+                                          next(iter(first.over_assumed.breaks), None)))
+    findings += _idle(contents, words, first)
+    findings += inspection.of_words(contents, selection.takes, first.executed)
+    findings += inspection.of_sequences(contents, selection.takes, first)
+    applied = _applied(contents, selection, answers, first)
+    findings += allowances.stale(applied)
+    return Report(tuple(findings), rows(contents, answers, dead, first, selection.takes), applied, first.executed,
+                  first.states, first.transitions, first.depth, first.held, first.stopped)
+
+
+def _asked_by(made: Plan) -> tuple[Property, ...]:
+    return (*(() if made.judged is None else (made.judged,)), *(probe for _, probe in made.probes))
+
+
+def _parts_of_rules(contents: Contents, asked: Iterable[tuple[Check, Property]]) -> tuple[Property, ...]:
+    taken = {question.subject for check, question in asked if check in RULES}
+    return tuple(part for rule in contents.machine.rules if rule.text in taken
+                 for part in vacuous.ask_of_rule(contents, rule))
+
+
+def _answers(plans: list[Plan], first: Verdicts) -> list[Answer]:
+    """Deals the verdicts out to the plans that asked for them."""
+    verdicts = iter(first.verdicts)
+    return [Answer(made, None if made.judged is None else next(verdicts),
+                   tuple(next(verdicts) for _ in made.probes), ()) for made in plans]
+
+
+def _second_round(contents: Contents, decide: Decide, answers: list[Answer], first: Verdicts,
+                  columns: dict[str, Columns]) -> list[Answer]:
+    """The answers with finer verdicts where the coarse one is broken and the check knows finer questions."""
+    known = Known(frozenset((answer.plan.asked.check, answer.plan.asked.subject) for answer in answers
+                            if answer.verdict is not None and answer.verdict.outcome == "broken"), first.executed)
+    finer = [_finer(contents, answer, known, columns) for answer in answers]
+    if not any(finer):
+        return answers
+    verdicts = iter(decide(tuple(question for group in finer for question in group)).verdicts)
+    return [answer._replace(finer=tuple(next(verdicts) for _ in group))
+            for answer, group in zip(answers, finer, strict=True)]
+
+
+def _finer(contents: Contents, answer: Answer, known: Known, columns: dict[str, Columns]) -> tuple[Property, ...]:
+    check, asked = answer.plan.check, answer.plan.asked
+    if check.narrow is None or answer.verdict is None or answer.verdict.outcome != "broken":
+        return ()
+    judged = (allowances.excused(contents, part) for part in check.narrow(contents, asked, known))
+    return tuple(part for part in judged if part is not None and _possible(contents, part, known, columns))
+
+
+def _possible(contents: Contents, asked: Property, known: Known, columns: dict[str, Columns]) -> bool:
+    """False when no executed word can break the question, whatever the state."""
+    store = asked.per_word
+    if not store or contents.machine.stores[store].fill != "microprogram":
+        return True
+    if store not in columns:
+        columns[store] = Columns(contents, store)
+    where = columns[store].possible(asked.node)
+    return any(where[address] for address in known.executed.get(store, ()))
+
+
+def _told(contents: Contents, answer: Answer, words: list[Certain], first: Verdicts) -> list[Finding]:
+    verdict, check = answer.verdict, answer.plan.check
+    if verdict is None or verdict.outcome == "proved":
+        return []
+    if verdict.outcome == "vacuous":
+        return [vacuous.rule_finding(verdict.property)]
+    findings: list[Finding] = []
+    told: set[int | None] = set()
+    for source in answer.telling:
+        for found, more in _apart(contents, source):
+            findings.append(_with_count(check.tell(contents, source, found), more))
+            told.add(found.address if found is not None else None)
+    if first.stopped:  # what the words alone say stands even where the search did not come to an end
+        asked = answer.plan.asked
+        findings += [tell_word(contents, one, address) for one in words
+                     if (one.asked.check, one.asked.subject) == (asked.check, asked.subject)
+                     for address in one.addresses
+                     if address in contents.sites.get(one.store, {}) and address not in told]
+    return findings
+
+
+def _apart(contents: Contents, verdict: Verdict) -> list[tuple[Break | None, int]]:
+    """The breaks to be told, the shortest of each microinstruction, shortest first; with the first goes the number of
+    microinstructions that are broken as well but for which no sequence was asked."""
+    if verdict.outcome != "broken":
+        return []
+    if not verdict.breaks:
+        return [(None, 0)]
+    sites = contents.sites.get(verdict.property.per_word, {})
+    shortest: dict[object, Break] = {}
+    for found in sorted(verdict.breaks, key=lambda each: (each.cycles, -1 if each.address is None else each.address)):
+        site = sites.get(-1 if found.address is None else found.address)
+        word = (site.word, site.owner) if site is not None and site.word >= 0 else found.address
+        shortest.setdefault(word, found)
+    shown = [found for found in shortest.values() if found.trace is not None] or list(shortest.values())[:1]
+    return [(found, len(shortest) - len(shown) if index == 0 else 0) for index, found in enumerate(shown)]
+
+
+def _with_count(finding: Finding, more: int) -> Finding:
+    if not more:
+        return finding
+    words = "microinstruction is" if more == 1 else "microinstructions are"
+    return finding._replace(notes=(*finding.notes, f"{more} more {words} broken in the same way"))
+
+
+def _idle(contents: Contents, words: list[Certain], first: Verdicts) -> list[Finding]:
+    """Notes about words that would be wrong in every state, if any sequence executed them."""
+    if first.stopped:
+        return []
+    idle = {store: sites.keys() - first.executed.get(store, frozenset()) for store, sites in contents.sites.items()}
+    return [tell_idle(contents, one, address) for one in words for address in one.addresses
+            if address in idle.get(one.store, ())]
+
+
+def _applied(contents: Contents, selection: Selection, answers: list[Answer], first: Verdicts) -> tuple[Applied, ...]:
+    """Whether each allowance is needed."""
+    listed = contents.machine.allowances
+    asked = allowances.needed([(answer.plan, answer.probes) for answer in answers], len(listed))
+    result = []
+    for allowance, need in zip(listed, asked, strict=True):
+        if allowance.check in allowances.COMPILE_TIME or not selection.takes(allowance.check):
+            need = None
+        elif allowance.check in inspection.NAMES:
+            need = inspection.needs(contents, allowance, first)
+        result.append(Applied(allowance, need))
+    return tuple(result)

@@ -1,0 +1,80 @@
+"""How places and counts are said in findings."""
+
+from typing import NamedTuple
+
+from ordain.checks.check import About
+from ordain.checks.owners import main_store
+from ordain.prover.model import Break, Property, Trace
+from ordain.rom.contents import Contents, Site
+from ordain.text.findings import Finding, Place, Severity
+from ordain.text.source import Span
+
+
+class Spot(NamedTuple):
+    """Where control is in the cycle that a finding is about. `phrase`: "at `hold.wait` (0x3F1)", or "" when there is
+    no microprogram. `span`: the microinstruction's, None where nothing was placed."""
+
+    phrase: str
+    span: Span | None
+    site: Site | None
+
+
+def spot(contents: Contents, found: Break | None, cycles_back: int = 0) -> Spot:
+    """Of the last cycle of a break, or of a cycle that many before it."""
+    store = main_store(contents.machine)
+    address: int | None = None
+    if found is not None and found.trace is not None and len(found.trace.cycles) > cycles_back:
+        address = found.trace.cycles[-1 - cycles_back].addresses.get(store)
+    if address is None and found is not None and cycles_back == 0:
+        address = found.address
+    return Spot("", None, None) if address is None else spot_at(contents, store, address)
+
+
+def spot_at(contents: Contents, store: str, address: int) -> Spot:
+    """Of an address of a store."""
+    site = contents.sites.get(store, {}).get(address)
+    number = hexadecimal(address, contents.machine.stores[store].address_width)
+    if site is None:
+        return Spot(f"at {number}, where nothing was placed", None, None)
+    return Spot(f"at `{word_name(site)}` ({number})", site.span, site)
+
+
+def word_name(site: Site) -> str:
+    """`hold.wait`; the routine or instruction alone for a word without a label."""
+    if not site.label or site.label == site.owner:
+        return site.owner
+    return f"{site.owner}.{site.label}"
+
+
+def hexadecimal(value: int, width: int) -> str:
+    return f"0x{value:0{-(-width // 4)}X}"
+
+
+def cycles(count: int) -> str:
+    return f"{count} cycle" if count == 1 else f"{count} cycles"
+
+
+def names(words: "tuple[str, ...] | list[str]") -> str:
+    """`a`, `b` and `c`"""
+    quoted = [f"`{word}`" for word in words]
+    return quoted[0] if len(quoted) == 1 else ", ".join(quoted[:-1]) + " and " + quoted[-1]
+
+
+def about(asked: Property) -> About:
+    """What the check noted when it asked."""
+    data = asked.data
+    if not isinstance(data, About):
+        raise TypeError(f"question {asked.check}/{asked.subject} carries no About")
+    return data
+
+
+def fault(asked: Property, message: str, at: Spot, label: str, found: Break | None, *, places: tuple[Place, ...] = (),
+          notes: tuple[str, ...] = (), help: str = "", severity: Severity = Severity.ERROR) -> Finding:
+    """A finding at a microinstruction or, where control has none, at the declaration that the question is about."""
+    trace: Trace | None = found.trace if found is not None else None
+    declaration = about(asked).span
+    span = at.span
+    if span is None:
+        span, places = declaration, tuple(place for place in places if place.span != declaration)
+    sequence = (f"shortest sequence from reset: {cycles(found.cycles)}",) if found is not None and found.cycles else ()
+    return Finding(asked.check, severity, message, span, label, places, (*notes, *sequence), help, trace)
