@@ -5,11 +5,12 @@ from collections.abc import Collection
 from ordain.language import tree
 from ordain.machine.context import ANY_WIDTH, Context, Lower, Making, Settle, Shape, ShapeOf, listed, short
 from ordain.machine.expression import Node
-from ordain.machine.names import Codes, nearest
+from ordain.machine.names import Codes
 from ordain.machine.operators import equally_wide
 from ordain.machine.shapes import agree, arms
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
+from ordain.text.spelling import nearest
 
 
 def lower_branches(context: Context, expr: tree.If | tree.Choose, want: int | None, codes: Codes | None,
@@ -119,6 +120,8 @@ def _case_value(context: Context, code: tree.Word | tree.Number, subject: Node, 
         context.findings.append(error(
             "unknown-code", f"`{code.text}` is no code: what is chosen by has none", code.span,
             "a number or a constant is wanted", help="write the number, or give the field or state named codes"))
+        return None
+    if code.text in codes.broken:
         return None
     close = nearest(code.text, codes.values)
     context.findings.append(error(

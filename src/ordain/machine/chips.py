@@ -6,8 +6,6 @@ from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.context import bits
 from ordain.machine.declare import MOST_BITS, MOST_CELLS, MOST_WORDS, size
-from ordain.machine.lowering import Lowering
-from ordain.machine.names import nearest
 from ordain.machine.pins import Wiring, address_pins, data_pins, ranges
 from ordain.text.findings import Place, error
 
@@ -25,7 +23,7 @@ def chip_model(chip: tree.Chip, wiring: Wiring) -> model.Chip | None:
         lowering.findings.append(error("bad-size", why, chip.words.span, "not the size of a chip",
                                        help=f"did you mean {1 << (words - 1).bit_length()}?"))
         return None
-    technology, sector = _technology(chip.technology, lowering)
+    technology, sector = _technology(chip.technology)
     banks = [bank for text in chip.banks if (bank := _bank(text, chip, wiring)) is not None]
     if not chip.banks:
         lowering.findings.append(error(
@@ -34,23 +32,13 @@ def chip_model(chip: tree.Chip, wiring: Wiring) -> model.Chip | None:
     return model.Chip(chip.name.text, words, width, int(chip.erased_ones), technology, sector, tuple(banks), chip.span)
 
 
-def _technology(word: tree.Word | None, lowering: Lowering) -> tuple[str, int]:
+def _technology(word: tree.Word | None) -> tuple[str, int]:
+    """The kind of chip, and the words of a sector, 0 where it has none."""
     if word is None:
         return "", 0
     name, *rest = word.text.split()
-    if name in ("uv", "once", "eeprom") and not rest:
-        return name, 0
-    if name == "flash" and (not rest or (len(rest) == 2 and rest[0] == "sector")):
-        try:
-            return name, int(rest[1], 0) if rest else 0
-        except ValueError:
-            pass
-    close = nearest(name, ("uv", "once", "eeprom", "flash"))
-    lowering.findings.append(error(
-        "unknown-name", f"no technology `{word.text}`", word.span, "not known",
-        help=f"did you mean `{close}`?" if close and close != name
-        else "write `uv`, `once`, `eeprom`, or `flash sector N`"))
-    return "", 0
+    digits = rest[-1].replace("_", "") if rest else "0"
+    return name, int(digits) if digits.isdigit() else int(digits, 0)
 
 
 # ---------------------------------------------------------------- a bank

@@ -11,9 +11,10 @@ from typing import Any, NamedTuple, TypeAlias
 
 from ordain.language import tree
 from ordain.machine.expression import Node, Terms
-from ordain.machine.names import ANY_CODES, Codes, Entry, Scope, nearest, unknown
+from ordain.machine.names import ANY_CODES, Codes, Entry, Scope, unknown
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
+from ordain.text.spelling import nearest
 
 ANY_WIDTH = -1
 """Asked for where the width is unknown because of a fault that is reported elsewhere."""
@@ -125,6 +126,8 @@ class Context:
         """A name that nothing has, unless that is the fault of something else."""
         owner = self.scope.entries.get(word.text.rpartition(".")[0])
         if codes is ANY_CODES or (owner is not None and owner.broken):
+            return
+        if codes is not None and word.text in codes.broken:
             return
         if codes is None or not codes.values:
             self.findings.append(unknown(word.text, self.scope.visible(agent), word.span))

@@ -5,9 +5,10 @@ from ordain.machine import model
 from ordain.machine.context import ANY_WIDTH, bits
 from ordain.machine.expression import Among, Const, If, Leaf, Node, Prior, leaves, postorder
 from ordain.machine.lowering import Lowering
-from ordain.machine.names import ANY_CODES, Codes, nearest
+from ordain.machine.names import ANY_CODES, Codes
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
+from ordain.text.spelling import nearest
 
 
 def hardware(node: Node | None, span: Span, lowering: Lowering) -> Node | None:

@@ -181,15 +181,27 @@ def _member(statement: tree.Field | tree.Spare, found: Declarations, lowering: L
     entry.node = lowering.terms.leaf("field", statement.name.text, entry.width)
     entry.broken = width is None
     if statement.codes:
-        values = {code.name.text: code.value.value for code in reversed(statement.codes)
-                  if not code.value.value >> entry.width}
-        # Reversed twice: of two codes of one name the first counts, in the order of the text.
-        entry.codes = Codes(f"field `{entry.name}`", dict(reversed(values.items())), entry.width, False)
+        entry.codes = _field_codes(statement, entry.width)
     added = _add(entry, lowering)
     if width is None or not added:
         store.broken.append(statement.span)
     else:
         store.members.append(statement)
+
+
+def _field_codes(field: tree.Field, width: int) -> Codes:
+    """The codes that can be used: of two of one name or number the first. The faults are reported with the field."""
+    values: dict[str, int] = {}
+    broken: set[str] = set()
+    for code in field.codes:
+        value, name = code.value.value, code.name.text
+        if name in values or name in broken:
+            continue
+        if value >> width or value in values.values():
+            broken.add(name)
+        else:
+            values[name] = value
+    return Codes(f"field `{field.name.text}`", values, width, False, frozenset(broken))
 
 
 def _enumerated(names: tuple[tree.Word, ...], what: str, lowering: Lowering) -> dict[str, int]:

@@ -7,6 +7,7 @@ from ordain.language import tree
 from ordain.machine.expression import Node
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
+from ordain.text.spelling import nearest
 
 Kind: TypeAlias = Literal[
     "store", "field", "state", "register", "input", "condition", "signal", "constant", "bus", "agent",
@@ -18,12 +19,14 @@ ARTICLE = {"store": "a store", "field": "a field", "state": "a state", "register
 
 
 class Codes(NamedTuple):
-    """Names of values. `what` is how people are told whose codes they are. `closed`: other values never occur."""
+    """Names of values. `what` is how people are told whose codes they are. `closed`: other values never occur.
+    `broken`: names whose code has been reported."""
 
     what: str
     values: dict[str, int]
     width: int
     closed: bool
+    broken: frozenset[str] = frozenset()
 
 
 ANY_CODES = Codes("", {}, 0, False)
@@ -89,30 +92,3 @@ def unknown(name: str, candidates: Iterable[str], span: Span, wanted: str = "a v
     return error("unknown-name", f"nothing is called `{name}`" if wanted == "a value" else f"no {wanted} `{name}`",
                  span, "not declared in the machine file",
                  help=f"did you mean `{close}`?" if close else f"declare `{name}`, or correct its spelling")
-
-
-def nearest(name: str, candidates: Iterable[str]) -> str | None:
-    """The candidate that the fewest changed letters away, if those are few for a name of this length."""
-    allowed = max(1, len(name) // 3)
-    best: tuple[int, str] | None = None
-    for candidate in sorted(set(candidates)):
-        if abs(len(candidate) - len(name)) > allowed:
-            continue
-        found = (distance(name.lower(), candidate.lower()), candidate)
-        if found[0] <= allowed and (best is None or found < best):
-            best = found
-    return best[1] if best else None
-
-
-def distance(a: str, b: str) -> int:
-    """Fewest letters inserted, left out, changed or swapped with their neighbour that turn `a` into `b`."""
-    before: list[int] = []
-    row = list(range(len(b) + 1))
-    for i, x in enumerate(a, 1):
-        before, last, row = row, before, [i]
-        for j, y in enumerate(b, 1):
-            cost = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (x != y))
-            if i > 1 and j > 1 and x == b[j - 2] and a[i - 2] == y:
-                cost = min(cost, last[j - 2] + 1)
-            row.append(cost)
-    return row[-1]

@@ -4,9 +4,10 @@ from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.context import bits, listed
 from ordain.machine.lowering import Lowering
-from ordain.machine.names import nearest, unknown
+from ordain.machine.names import unknown
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
+from ordain.text.spelling import nearest
 
 
 def order_models(orders: list[tree.Order], fields: dict[str, model.Field],
@@ -146,8 +147,8 @@ def _check_word(text: str, span: Span, field: model.Field, lowering: Lowering) -
             help="correct the constant, or widen the field"))
         return False
     declared = lowering.scope.entries.get(field.name)
-    if declared is not None and declared.codes is not None and text in declared.codes.values:
-        return False  # a code that has itself been reported
+    if declared is not None and declared.codes is not None and text in declared.codes.broken:
+        return False
     close = nearest(text, [code.name for code in field.codes])
     lowering.findings.append(error(
         "unknown-code", f"`{field.name}` has no code `{text}`", span, "not one of its codes",

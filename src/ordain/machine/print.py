@@ -131,9 +131,10 @@ def state_lines(machine: model.Machine, names: CodeNames) -> list[str]:
 
 
 def _cases(node: Node, of: str, names: CodeNames) -> list[tuple[str, str]]:
-    """(value, condition) for every `else if` of a value, in the order in which the hardware decides."""
-    cases = []
-    while isinstance(node, If):
+    """(value, condition) for every code of what a value is chosen by, in the order in which the hardware decides."""
+    cases: list[tuple[str, str]] = []
+    subject = node.args[0].args if isinstance(node, If) else ()
+    while isinstance(node, If) and node.args[0].args == subject:
         condition, yes, node = node.args
         cases.append((words(yes, names, of=of), "if " + words(condition, names)))
     cases.append((words(node, names, of=of), "otherwise" if cases else ""))

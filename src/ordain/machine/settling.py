@@ -17,7 +17,8 @@ def settle(context: Context, entry: Entry, active: list[Entry]) -> Settling:
     if entry.done:
         return
     if entry in active:
-        _report_circle(context, active[active.index(entry):])
+        if not entry.broken:
+            _report_circle(context, active[active.index(entry):])
         return
     active.append(entry)
     if entry.kind == "constant":
