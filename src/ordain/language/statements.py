@@ -189,6 +189,6 @@ def read_cases(parsed: Parsed, choose: tree.Choose) -> tree.Choose:
             cases.append(case)
     value = otherwise.value if otherwise else None
     if value is None and len(made) < len(parsed.block):
-        value = tree.Number(0, None, choose.span)    # for the case that could not be read: no second fault about its code
+        value = tree.Number(0, None, choose.span)    # for the case that could not be read
     return choose._replace(cases=tuple(cases), otherwise=value)
 
