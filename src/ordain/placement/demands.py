@@ -1,0 +1,291 @@
+"""What a program demands of addresses, as data.
+
+A *demand* is a set of words in fixed places relative to each other: the words of `pair(a, b)` in an aligned block, a
+run of words that the hardware counts through, a label that a short field must be able to hold. Every demand gets a
+place; two demands that name the same word share it where they can stand so that both are met, else the word stands
+twice. That is the only way in which a copy comes about. A *bond* says that words share a page; it never makes a copy.
+"""
+
+from typing import NamedTuple
+
+from ordain.machine.model import Field, Machine
+from ordain.microprogram.model import Microinstruction, Program, Target
+from ordain.text.findings import Finding, Place, error
+from ordain.text.source import Span
+
+
+class Demand(NamedTuple):
+    """`cells`: (offset, index of the word), the demand's base having offset 0. The address of the base has a 0 in each
+    of the bits `zeros`. `why` completes "stands here again ..."."""
+
+    cells: tuple[tuple[int, int], ...]
+    zeros: int
+    why: str
+    span: Span
+
+
+class Bond(NamedTuple):
+    """Words that share a page of 2**page words. `each`: wherever words[0] stands, words[1] stands in that page too, at
+    an address with a 0 in each of the bits `zeros`; otherwise: there is one page in which all of the words stand."""
+
+    words: tuple[int, ...]
+    page: int
+    each: bool
+    zeros: int
+    span: Span
+
+
+class Task(NamedTuple):
+    """All demands on one store. `fixed`: address -> word, the words that must follow a fixed word among them.
+    `runs`: (first word, length) of what must stand in a row, in the order of the text, single words too, and also
+    where other demands or `fixed` cover a part or all of it. `counting`: see `Program.counting`; the address width
+    where all bits count. `words`: how many distinct words the store has to take."""
+
+    program: Program
+    store: str
+    size: int
+    width: int
+    counting: int
+    words: int
+    fixed: dict[int, int]
+    demands: tuple[Demand, ...]
+    runs: tuple[tuple[int, int], ...]
+    bonds: tuple[Bond, ...]
+
+
+class Reach(NamedTuple):
+    """What an address field asks of the address that it is to hold: bits that must be 0, and the size (as a power of
+    two) of the page that source and target must share, None when it may be anywhere. `block`: words of the block."""
+
+    zeros: int
+    page: int | None
+    block: int
+
+
+def reach_of(field: Field, target: Target, width: int) -> Reach:
+    """`width` is that of the address of the store in which the target stands."""
+    high, low = field.address_bits
+    count = len(target.labels) if target.kind in ("pair", "table") else 1
+    above = ((1 << width) - 1) & ~((1 << (high + 1)) - 1)
+    zeros = (1 << low) - 1 | count - 1
+    if target.page:
+        return Reach(zeros, high + 1 if above else None, count)
+    return Reach(zeros | above, None, count)
+
+
+def ends_of_runs(words: tuple[Microinstruction, ...]) -> list[int]:
+    """For every word the index after the last word that must stand in a row with it, itself included."""
+    ends = list(range(1, len(words) + 1))
+    for at in range(len(words) - 1, -1, -1):
+        steps = words[at].succeeds
+        if steps == 1:
+            ends[at] = ends[at + 1]
+        elif steps:
+            ends[at] = max(ends[at + 1:at + steps + 1])
+    return ends
+
+
+def target_words(program: Program, index: int, target: Target) -> tuple[int, ...]:
+    """The words that a target of word `index` names."""
+    if target.kind == "following":
+        return (index + 1,)
+    return tuple([program.labels[label] for label in target.labels])
+
+
+def collect(machine: Machine, program: Program) -> tuple[list[Task], list[Finding]]:
+    """The demands on every store that takes words, and findings where they contradict each other outright."""
+    words = program.words
+    ends = ends_of_runs(words)
+    demands: dict[str, dict[object, Demand]] = {}
+    bonds: dict[str, list[Bond]] = {}
+    findings: list[Finding] = []
+    _from_targets(machine, program, ends, demands, bonds, findings)
+    _from_mapping(machine, program, ends, demands)
+    _from_bodies(machine, program, ends, demands, bonds, findings)
+    runs: dict[str, list[tuple[int, int]]] = {}
+    counts: dict[str, int] = {}
+    start = 0
+    while start < len(words):
+        end, store = ends[start], words[start].store
+        runs.setdefault(store, []).append((start, end - start))
+        counts[store] = counts.get(store, 0) + end - start
+        start = end
+    tasks = []
+    for name in runs:
+        at = machine.stores[name]
+        fixed = _fixed(machine, program, name, ends, findings)
+        tasks.append(Task(program, name, at.words, at.address_width,
+                          program.counting.get(name, at.address_width), counts[name], fixed,
+                          tuple(demands.get(name, {}).values()), tuple(runs[name]), tuple(bonds.get(name, ()))))
+    return tasks, findings
+
+
+def _run(first: int, ends: list[int], offset: int = 0) -> list[tuple[int, int]]:
+    """The cells of a word and of what must stand in a row with it."""
+    return [(offset + word - first, word) for word in range(first, ends[first])]
+
+
+def _from_targets(machine: Machine, program: Program, ends: list[int], demands: dict[str, dict[object, Demand]],
+                  bonds: dict[str, list[Bond]], findings: list[Finding]) -> None:
+    """Blocks, labels that a field can hold only in some places, and pages."""
+    words, fields, stores = program.words, machine.fields, machine.stores
+    free: set[tuple[str, str]] = {(store.name, field.name) for store in stores.values() for field in fields.values()
+                                  if field.address_bits[1] == 0 and field.address_bits[0] + 1 >= store.address_width}
+    everyone = [(index, word) for index, word in enumerate(words) if word.targets]
+    everyone += [(-1, word) for word in program.unused.values() if word is not None and word.targets]
+    for index, word in everyone:
+        for name, target in word.targets:
+            if target.kind in ("label", "following") and (word.store, name) in free:
+                place = index + 1 if target.kind == "following" else program.labels[target.labels[0]]
+                if words[place].store == word.store:
+                    continue
+            named = target_words(program, index, target)
+            store = words[named[0]].store
+            if any(words[other].store != store for other in named):
+                findings.append(error("block-conflict", "the words of a block stand in different stores", target.span,
+                                      "these labels are in different stores", help="name labels of one store"))
+                continue
+            reach = reach_of(fields[name], target, stores[store].address_width)
+            if reach.zeros:
+                _demand(demands.setdefault(store, {}), named, reach.zeros, ends, target, program, findings)
+            if reach.page is not None and index >= 0:
+                if store != word.store:
+                    findings.append(error("page-conflict", "a page is shared only inside one store", target.span,
+                                          f"this label stands in `{store}`", help="leave `page` out"))
+                else:
+                    bonds.setdefault(store, []).append(
+                        Bond((index, named[0]), reach.page, True, reach.zeros, target.span))
+
+
+def _demand(known: dict[object, Demand], named: tuple[int, ...], zeros: int, ends: list[int], target: Target,
+            program: Program, findings: list[Finding]) -> None:
+    """One demand for each distinct set of words in a block, however often it is asked for."""
+    if (named, zeros) in known:
+        return
+    held: dict[int, int] = {}
+    cells: list[tuple[int, int]] = []
+    for value, first in enumerate(named):
+        for offset, word in _run(first, ends, value):
+            if held.setdefault(offset, word) != word:
+                follower, other = program.words[word], program.words[held[offset]]
+                findings.append(error(
+                    "block-conflict", f"{_said(target)} can stand nowhere: two words would need one address",
+                    target.span, "asked for here", places=(
+                        Place(follower.span, f"this word must stand {offset} after the first of the block"),
+                        Place(other.span, "and so must this one")),
+                    help="let the words of the block name their successors instead of counting on"))
+                return
+            cells.append((offset, word))
+    known[named, zeros] = Demand(tuple(sorted(set(cells))), zeros, f"for {_said(target)}", target.span)
+
+
+def _said(target: Target) -> str:
+    if target.kind in ("pair", "table"):
+        return f"`{target.kind}({', '.join(target.labels)})`"
+    return f"a short reference to `{target.labels[0]}`" if target.labels else "a short reference to the following word"
+
+
+def _from_mapping(machine: Machine, program: Program, ends: list[int],
+                  demands: dict[str, dict[object, Demand]]) -> None:
+    """The cells of a mapping store that are narrower than the address they hold."""
+    for entry in program.entries:
+        word = program.labels[entry.target]
+        store = machine.stores[program.words[word].store]
+        bits = machine.stores[entry.store].bits
+        if bits < store.address_width:
+            zeros = ((1 << store.address_width) - 1) & ~((1 << bits) - 1)
+            demands.setdefault(store.name, {}).setdefault(
+                ((word,), zeros),
+                Demand(tuple(_run(word, ends)), zeros, f"for the {bits} bits of `{entry.store}`", entry.span))
+
+
+def _from_bodies(machine: Machine, program: Program, ends: list[int], demands: dict[str, dict[object, Demand]],
+                 bonds: dict[str, list[Bond]], findings: list[Finding]) -> None:
+    """`align` and `same page`."""
+    for body in program.bodies:
+        if body.first == body.end:
+            continue
+        if body.align > 1:
+            first = program.words[body.first]
+            for address in first.fixed:
+                if address % body.align:
+                    findings.append(error(
+                        "placement-conflict", f"`{body.name}` is to stand at {address:#x}, no multiple of {body.align}",
+                        body.span, f"`at` and `align {body.align}` contradict each other", help="leave one out"))
+            demands.setdefault(body.store, {}).setdefault(
+                ((body.first,), body.align - 1),
+                Demand(tuple(_run(body.first, ends)), body.align - 1, f"for `align {body.align}`", body.span))
+        if body.same_page:
+            bonds.setdefault(body.store, []).append(
+                Bond(tuple(range(body.first, body.end)), body.same_page.bit_length() - 1, False, 0, body.span))
+
+
+def _fixed(machine: Machine, program: Program, store: str, ends: list[int], findings: list[Finding]) -> dict[int, int]:
+    """Address -> word for fixed words and what must follow them."""
+    words, size = program.words, machine.stores[store].words
+    counting = program.counting.get(store, machine.stores[store].address_width)
+    fixed: dict[int, int] = {}
+    origin: dict[int, tuple[int, int]] = {}
+    told: set[tuple[int, int]] = set()
+    for index, word in enumerate(words):
+        if not word.fixed or word.store != store:
+            continue
+        length = ends[index] - index
+        for address in word.fixed:
+            if address + length > size or address >> counting != (address + length - 1) >> counting:
+                findings.append(_beyond(program, index, address, length, size, counting))
+                continue
+            if length == 1 and fixed.setdefault(address, index) == index:
+                origin[address] = index, address
+                continue
+            for step in range(length):
+                other = fixed.setdefault(address + step, index + step)
+                if other == index + step:
+                    origin.setdefault(address + step, (index, address))
+                    continue
+                pair = min(index, origin[address + step][0]), max(index, origin[address + step][0])
+                if pair not in told:
+                    told.add(pair)
+                    findings.append(_overrun(machine, program, store, (index, address), origin[address + step], ends))
+                break
+    return fixed
+
+
+def _beyond(program: Program, index: int, address: int, length: int, size: int, counting: int) -> Finding:
+    word = program.words[index]
+    end = min(size, ((address >> counting) + 1) << counting)
+    if address >= size:
+        return error("out-of-store", f"`{word.owner}` is to stand at {address:#x}, but `{word.store}` ends at "
+                     f"{size - 1:#x}", word.span, "this word has no address", help="choose an address inside the store")
+    return error("over-full", f"from {address:#x} on there is room for {_many(end - address)}, but "
+                 f"{_many(length)} must stand in a row", word.span, "the row begins here",
+                 help=f"break the row with a jump, or begin it {length - end + address} lower")
+
+
+def _overrun(machine: Machine, program: Program, store: str, one: tuple[int, int], two: tuple[int, int],
+             ends: list[int]) -> Finding:
+    """Two fixed words that need one address; each is (word, its fixed address)."""
+    (first, low), (second, high) = sorted((one, two), key=lambda item: (item[1], item[0]))
+    earlier, later = program.words[first], program.words[second]
+    if low == high:
+        return error("placement-conflict", f"two words are to stand at {low:#x} of `{store}`", later.span,
+                     f"`{later.owner}` claims {low:#x}", places=(Place(earlier.span, f"`{earlier.owner}` does too"),),
+                     help="move one of them")
+    needs = ends[first] - first
+    return error("over-full", f"{_slot(machine, program, store, earlier.owner, low)} holds {_many(high - low)}, needs "
+                 f"{needs}", earlier.span, f"{_many(needs)} must stand in a row from {low:#x} on",
+                 places=(Place(later.span, f"`{later.owner}` stands at {high:#x}"),),
+                 help=f"jump out of the slot after at most {_many(high - low)}")
+
+
+def _slot(machine: Machine, program: Program, store: str, owner: str, address: int) -> str:
+    """How people call the room at `address`: the slot of an opcode where the hardware gives one."""
+    starts = machine.stores[store].starts_at
+    if starts is None or all(body.name != owner or body.kind != "instruction" for body in program.bodies):
+        return f"the room of `{owner}` at {address:#x}"
+    own = [use.opcode for use in program.opcodes if use.title == owner]
+    return f"the slot of opcode {', '.join(f'{opcode:#x}' for opcode in own[:3])}{' ...' if own[3:] else ''}"
+
+
+def _many(count: int) -> str:
+    return f"{count} word" if count == 1 else f"{count} words"

@@ -1,0 +1,354 @@
+"""The exact way: every possibility is tried or ruled out, so that "it does not fit" is a proof.
+
+What has structure is used. First each group of words that share a page gets its page, then the pieces for which the
+very address matters (aligned blocks, pieces with holes, words that may be shared) get theirs, fewest possibilities
+first, alike pieces in ascending order only. Rows and single words that care at most about a page come last: rows are
+packed into the free stretches as into bins, single words are counted (`bins`). States that failed are remembered.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple, Union
+
+from ordain.placement.bins import Budget, Region, Row, Single, pack
+from ordain.placement.clusters import Unit, Units
+from ordain.placement.pages import Pages, kept
+from ordain.placement.quick import Layout, groups_of
+from ordain.placement.space import Space, cells, gather, members, room
+
+
+class Kind(NamedTuple):
+    """Pieces that are alike: same shape, same rules. `numbers` are their places in `Units.units`. `groups`: (group,
+    offset). `shared`: some word of it may stand where another piece put it already; `own` words may not."""
+
+    numbers: tuple[int, ...]
+    unit: Unit
+    groups: tuple[tuple[int, int], ...]
+    shared: bool
+    own: int
+
+
+class Trail(NamedTuple):
+    """What was placed: a unit and its base, and what was placed before it."""
+
+    unit: int
+    base: int
+    before: Union["Trail", None]
+
+
+class State(NamedTuple):
+    """A point of the search. `pages`: page of each group, None while open. `left`: pieces still to be placed of each
+    kind, `last`: base of the last one. `seats`: set of addresses of each word that may be shared."""
+
+    free: int
+    pages: tuple[int | None, ...]
+    left: tuple[int, ...]
+    last: tuple[int, ...]
+    seats: Mapping[int, int]
+    trail: Trail | None
+
+
+def search(space: Space, units: Units, pages: Pages, counting: int, wishes: Sequence[int | None],
+           budget: Budget) -> Layout | None:
+    """A layout, or None when there is none. Raises `Spent` when the budget ends first."""
+    looking = _Search(space, units, pages, counting, wishes, budget)
+    stack = [iter((looking.start(),))]
+    while stack:
+        state = next(stack[-1], None)
+        if state is None:
+            stack.pop()
+            continue
+        budget.spend()
+        if None in state.pages or any(state.left):
+            stack.append(looking.children(state))
+        else:
+            found = looking.finish(state)
+            if found is not None:
+                return found
+    return None
+
+
+class _Search:
+    """What does not change while searching, and the states that have failed."""
+
+    __slots__ = ("budget", "confined", "counting", "failed", "groups", "kinds", "late", "loose", "loose_need", "order",
+                 "pages", "space", "units", "wishes")
+
+    def __init__(self, space: Space, units: Units, pages: Pages, counting: int, wishes: Sequence[int | None],
+                 budget: Budget) -> None:
+        self.space, self.units, self.pages, self.counting = space, units, pages, counting
+        self.wishes, self.budget = wishes, budget
+        self.groups = [tuple(groups_of(unit, pages)) for unit in units.units]
+        self.kinds, self.loose = self._sort()
+        self.loose_need = (sum(len(units.units[number].words) for number in self.loose)
+                           + sum(length for _, length in units.runs))
+        self.failed: set[object] = set()
+        self.confined: dict[tuple[int | None, ...], dict[Region, int]] = {}
+        self.late = [(bond, frozenset(number for number, unit in enumerate(units.units)
+                                      if not set(bond.words).isdisjoint(unit.words))) for bond in pages.late]
+        self.order = sorted(range(len(pages.groups)), key=lambda at: -len(pages.groups[at].words))
+
+    def _sort(self) -> tuple[list[Kind], list[int]]:
+        """The pieces whose very address matters, by kind; and the numbers of the others."""
+        counts: dict[int, int] = dict.fromkeys(self.units.fixed.values(), 1)
+        for unit in self.units.units:
+            for word in dict.fromkeys(unit.words):
+                counts[word] = counts.get(word, 0) + 1
+        late = {word for bond in self.pages.late for word in bond.words}
+        kinds: dict[object, list[int]] = {}
+        loose: list[int] = []
+        for number, unit in enumerate(self.units.units):
+            alone = any(counts[word] > 1 or word in late for word in unit.words)
+            if alone or unit.offsets[-1] >= len(unit.offsets) or any(not self._reach(bits) for _, bits in unit.rules):
+                key = number if alone else (unit.offsets, unit.domain, self.groups[number])
+                kinds.setdefault(key, []).append(number)
+            else:
+                loose.append(number)
+        return [self._kind(numbers, counts) for numbers in kinds.values()], loose
+
+    def _kind(self, numbers: list[int], counts: Mapping[int, int]) -> Kind:
+        unit = self.units.units[numbers[0]]
+        own = sum(1 for word in unit.words if counts[word] == 1)
+        return Kind(tuple(numbers), unit, self.groups[numbers[0]], own < len(unit.words), own)
+
+    def _reach(self, bits: int) -> bool:
+        """Whether the bits are all those from some bit on: then the rule is "below", not "aligned"."""
+        return bits == ((1 << self.space.width) - 1) & ~((bits & -bits) - 1)
+
+    def start(self) -> State:
+        shared = {word for kind in self.kinds if kind.shared for word in kind.unit.words}
+        seats = dict.fromkeys(sorted(shared), 0)
+        for address, word in self.units.fixed.items():
+            if word in shared:
+                seats[word] |= 1 << address
+        return State(self.space.full & ~gather(self.units.fixed, self.space.size),
+                     tuple([group.forced for group in self.pages.groups]),
+                     tuple([len(kind.numbers) for kind in self.kinds]), (-1,) * len(self.kinds), seats, None)
+
+    def children(self, state: State) -> Iterator[State]:
+        """The states one decision further, the likeliest first; none when the state is a dead end."""
+        if not self._roomy(state):
+            return
+        group = next((at for at in self.order if state.pages[at] is None), None)
+        if group is not None:
+            yield from self._with_page(state, group)
+            return
+        key = None if state.seats or self.late else (state.free, state.pages, state.left, state.last)
+        if key in self.failed:
+            return
+        best, bases = 0, -1
+        for at, kind in enumerate(self.kinds):
+            if state.left[at]:
+                found = self._bases(state, at)
+                if not found or not self._enough(found, kind, state.left[at]):
+                    return
+                if bases < 0 or found.bit_count() < bases.bit_count():
+                    best, bases = at, found
+        yield from self._placed(state, best, bases)
+        if key is not None:
+            self.failed.add(key)
+
+    def _roomy(self, state: State) -> bool:
+        """Whether the store, and every region that some words cannot leave, still has cells enough for the words that
+        are to come."""
+        need, wanted = self.loose_need, dict(self._loose_regions(state.pages))
+        for at, left in enumerate(state.left):
+            if left:
+                kind = self.kinds[at]
+                need += kind.own * left
+                if not kind.shared:
+                    self._confine(wanted, kind.unit, kind.groups, state.pages, left)
+        if need > state.free.bit_count():
+            return False
+        for start, end in wanted:
+            inside = sum([count for (low, high), count in wanted.items() if start <= low and high <= end])
+            if inside > (state.free >> start & (1 << max(0, end - start)) - 1).bit_count():
+                return False
+        return True
+
+    def _loose_regions(self, open_pages: tuple[int | None, ...]) -> dict[Region, int]:
+        """How many words of the loose pieces each region has to take; the same for every state with these pages."""
+        found = self.confined.get(open_pages)
+        if found is None:
+            found = self.confined[open_pages] = {}
+            for number in self.loose:
+                self._confine(found, self.units.units[number], self.groups[number], open_pages, 1)
+        return found
+
+    def _confine(self, wanted: dict[Region, int], unit: Unit, groups: Sequence[tuple[int, int]],
+                 open_pages: tuple[int | None, ...], times: int) -> None:
+        """Adds the words of a unit to the smallest region that each of them must be in."""
+        own: dict[int, Region] = {}
+        limits = [(offset, (0, 1 << ((1 << self.space.width) - 1 & ~bits).bit_length())) for offset, bits in unit.rules]
+        for group, offset in groups:
+            number, page = open_pages[group], self.pages.groups[group].page
+            if number is not None:
+                limits.append((offset, (number << page, (number + 1) << page)))
+        for offset, (start, end) in limits:
+            low, high = own.get(offset, (0, 1 << self.space.width))
+            own[offset] = max(low, start), min(high, end)
+        for region in own.values():
+            wanted[region] = wanted.get(region, 0) + times
+
+    def _with_page(self, state: State, group: int) -> Iterator[State]:
+        """One state for each page, the fullest that still has room first."""
+        size = self.pages.groups[group].page
+        order = sorted(((state.free & self.space.page(size, page)).bit_count(), page)
+                       for page in range(-(-self.space.size >> size)))
+        for _, page in order:
+            yield state._replace(pages=(*state.pages[:group], page, *state.pages[group + 1:]))
+
+    def _bases(self, state: State, at: int) -> int:
+        kind = self.kinds[at]
+        unit = kind.unit
+        if kind.shared:
+            found = unit.domain
+            for offset, word in zip(unit.offsets, unit.words):
+                found &= (state.free | state.seats.get(word, 0)) >> offset
+        else:
+            found = unit.domain & room(state.free, unit.offsets)
+        for group, offset in kind.groups:
+            page = state.pages[group]
+            assert page is not None
+            found &= self.space.page(self.pages.groups[group].page, page) >> offset
+        if state.last[at] >= 0:
+            found &= -1 << (state.last[at] + 1)
+        return found
+
+    def _enough(self, bases: int, kind: Kind, left: int) -> bool:
+        """Whether `left` pieces of a kind fit side by side, nothing else being placed. For pieces without holes, always
+        taking the lowest next base gives the most."""
+        unit = kind.unit
+        if left == 1 or kind.shared:
+            return True
+        span = unit.offsets[-1] + 1
+        if span > len(unit.offsets):
+            return bases.bit_count() >= left
+        while left and bases:
+            base = (bases & -bases).bit_length() - 1
+            bases = bases >> (base + span) << (base + span)
+            left -= 1
+        return not left
+
+    def _placed(self, state: State, at: int, bases: int) -> Iterator[State]:
+        """One state for each base of the next piece of a kind: the wished-for one, those that share most, then
+        ascending."""
+        kind = self.kinds[at]
+        number = kind.numbers[len(kind.numbers) - state.left[at]]
+        left = (*state.left[:at], state.left[at] - 1, *state.left[at + 1:])
+        for base in self._by_liking(state, kind, number, bases):
+            shape = cells(base, kind.unit.offsets)
+            last = state.last if len(kind.numbers) == 1 else (*state.last[:at], base, *state.last[at + 1:])
+            seats = state.seats
+            if kind.shared:
+                seats = dict(seats)
+                for offset, word in zip(kind.unit.offsets, kind.unit.words):
+                    if word in seats:
+                        seats[word] |= 1 << (base + offset)
+            child = State(state.free & ~shape, state.pages, left, last, seats, Trail(number, base, state.trail))
+            if not self.late or self._late_kept(child, number):
+                yield child
+
+    def _by_liking(self, state: State, kind: Kind, number: int, bases: int) -> Iterator[int]:
+        wish = self.wishes[number]
+        if wish is not None and len(kind.numbers) == 1 and bases >> wish & 1:
+            yield wish
+            bases ^= 1 << wish
+        if kind.shared:
+            sharing = 0
+            for offset, word in zip(kind.unit.offsets, kind.unit.words):
+                sharing |= state.seats.get(word, 0) >> offset
+            yield from sorted(members(bases & sharing), key=lambda base: -(
+                cells(base, kind.unit.offsets) & ~state.free).bit_count())
+            bases &= ~sharing
+        yield from members(bases)
+
+    def _late_kept(self, state: State, number: int) -> bool:
+        """Whether the bonds hold whose words have all got their places with unit `number`."""
+        open_units = {unit for kind, left in zip(self.kinds, state.left) if left for unit in kind.numbers[-left:]}
+        touched = [bond for bond, concerned in self.late if number in concerned and concerned.isdisjoint(open_units)]
+        if not touched:
+            return True
+        places = self._places(state)
+        return all(kept(bond, places) for bond in touched)
+
+    def _places(self, state: State) -> dict[int, set[int]]:
+        """The addresses of every word that is fixed or placed."""
+        places: dict[int, set[int]] = {}
+        for address, word in self.units.fixed.items():
+            places.setdefault(word, set()).add(address)
+        trail = state.trail
+        while trail is not None:
+            unit = self.units.units[trail.unit]
+            for offset, word in zip(unit.offsets, unit.words):
+                places.setdefault(word, set()).add(trail.base + offset)
+            trail = trail.before
+        return places
+
+    def finish(self, state: State) -> Layout | None:
+        """The rows and single words into what is left, or None."""
+        key = None if self.late else (state.free, state.pages)
+        if key in self.failed:
+            return None
+        if any(not concerned and not kept(bond, self._places(state)) for bond, concerned in self.late):
+            return None
+        rows, singles, edges = self._loose_pieces(state)
+        packed = pack(self.space, state.free, [row for row, _ in rows], [single for single, _ in singles],
+                      sorted(edges), self.budget)
+        if packed is None:
+            if key is not None:
+                self.failed.add(key)
+            return None
+        unit_bases = [0] * len(self.units.units)
+        run_bases = [0] * len(self.units.runs)
+        trail = state.trail
+        while trail is not None:
+            unit_bases[trail.unit] = trail.base
+            trail = trail.before
+        for bases, pieces in ((packed.rows, [at for _, at in rows]), (packed.singles, [at for _, at in singles])):
+            for base, (is_run, number) in zip(bases, pieces):
+                (run_bases if is_run else unit_bases)[number] = base
+        return Layout(tuple(unit_bases), tuple(run_bases))
+
+    def _loose_pieces(self, state: State) -> tuple[list[tuple[Row, tuple[bool, int]]],
+                                                   list[tuple[Single, tuple[bool, int]]], set[int]]:
+        """Rows, single words and the edges of all their regions; each piece with (is a plain run, its number)."""
+        space, whole = self.space, (0, self.space.size)
+        edges: set[int] = set()
+        if self.counting < space.width:
+            edges.update(range(1 << self.counting, space.size, 1 << self.counting))
+        rows, singles = [], []
+        for number in self.loose:
+            unit = self.units.units[number]
+            domain, region = unit.domain, whole
+            limits = [(offset, (0, bits & -bits)) for offset, bits in unit.rules]
+            for group, offset in self.groups[number]:
+                page, size = state.pages[group], self.pages.groups[group].page
+                assert page is not None
+                limits.append((offset, (page << size, (page + 1) << size)))
+                domain &= space.page(size, page) >> offset
+            for _, (start, end) in limits:
+                edges.update((start, end))
+                region = max(region[0], start), min(region[1], end)
+            if len(unit.words) == 1:
+                singles.append((Single(region), (False, number)))
+            else:
+                rows.append((Row(len(unit.words), domain, region), (False, number)))
+        for number, (_, length) in enumerate(self.units.runs):
+            if length == 1:
+                singles.append((Single(whole), (True, number)))
+            else:
+                domain = space.below(space.size - length + 1)
+                if self.counting < space.width:
+                    domain &= room_in_laps(space, length, self.counting)
+                rows.append((Row(length, domain, whole), (True, number)))
+        return rows, singles, edges
+
+
+def room_in_laps(space: Space, length: int, counting: int) -> int:
+    """The bases from which `length` words stand in one lap of the counter."""
+    lap = max(0, (1 << counting) - length + 1)
+    found, have = (1 << lap) - 1, 1 << counting
+    while have < space.size:
+        found |= found << have
+        have *= 2
+    return found & space.full

@@ -1,0 +1,180 @@
+"""Why a placement does not exist: which constraint is over-full, and by how many words."""
+
+from collections.abc import Iterator
+
+from ordain.placement.clusters import Unit, Units
+from ordain.placement.demands import Task
+from ordain.placement.pages import Pages
+from ordain.placement.quick import Layout, Stuck, lay
+from ordain.placement.space import Space, gather, room, segments
+from ordain.text.findings import Finding, Place, error
+from ordain.text.source import Span
+
+_MORE_WORDS = 64
+"""How many additional words of store are tried at most to measure by how many a store is too small."""
+
+
+def contradictions(task: Task, units: Units, pages: Pages) -> list[Finding]:
+    """Constraints that no store of any content could meet."""
+    findings = []
+    for group in pages.groups:
+        if group.split is not None:
+            (one, first), (two, second) = group.split
+            findings.append(error(
+                "page-conflict", f"words that must share a page of {1 << group.page} words are fixed at {one:#x} and "
+                f"{two:#x}", _span(task, second), f"fixed at {two:#x}",
+                places=(Place(_span(task, first), f"fixed at {one:#x}"),), help="move one into the other's page"))
+    for unit in units.units:
+        if not unit.domain:
+            demand = units.demands[unit.parts[0][0]]
+            findings.append(error(
+                "over-full", f"{len(unit.words)} words must stand in fixed places to each other {demand.why}, and no "
+                f"address of the {task.size} words of `{task.store}` suits", demand.span, "asked for here",
+                help="shorten the row, or loosen what is asked of it"))
+    return findings
+
+
+def shortage(task: Task, space: Space, units: Units, pages: Pages) -> Finding | None:
+    """A constraint that counting alone shows to be over-full."""
+    free = space.full & ~gather(units.fixed, space.size)
+    held = set(task.fixed.values())
+    need, have = task.words - len(held), space.size - len(task.fixed)
+    if need > have:
+        return error(
+            "over-full", f"store `{task.store}` is over-full by {_many(need - have)}: {need} to place, {have} free",
+            None, notes=(f"{len(task.fixed)} of the {task.size} words are fixed",) if task.fixed else (),
+            help="shorten the microprogram, or share its common ends")
+    for found in (_pages(task, space, units, pages, free), _reaches(task, units, space, free),
+                  _blocks(task, space, units, free), _rows(task, units, free)):
+        for finding in found:
+            return finding
+    return None
+
+
+def _pages(task: Task, space: Space, units: Units, pages: Pages, free: int) -> Iterator[Finding]:
+    """Groups that are larger than their page, or than what is free of the page that a fixed word settles."""
+    fixed = set(units.fixed.values())
+    wanted: dict[tuple[int, int], list[int]] = {}
+    for group in pages.groups:
+        open_words = [word for word in group.words if word not in fixed]
+        if group.forced is not None:
+            wanted.setdefault((group.page, group.forced), []).extend(open_words)
+        else:
+            most = max((free & space.page(group.page, page)).bit_count()
+                       for page in range(-(-space.size >> group.page)))
+            if len(open_words) > most:
+                yield error("over-full", f"{_many(len(open_words))} must share a page of {1 << group.page}, no page "
+                            f"has more than {most} free: over-full by {_many(len(open_words) - most)}",
+                            _span(task, open_words[0]), "the first of them",
+                            help="split the routine, or reach the other part by a jump with a full address")
+    for (size, page), words in wanted.items():
+        have = (free & space.page(size, page)).bit_count()
+        if len(words) > have:
+            start, end = page << size, min(space.size, (page + 1) << size)
+            yield error("over-full", f"page {start:#x}-{end - 1:#x} is over-full by {_many(len(words) - have)}",
+                        _span(task, words[have]), "one of the words that must stand in this page",
+                        help="split the routine, or reach the other part by a jump with a full address")
+
+
+def _reaches(task: Task, units: Units, space: Space, free: int) -> Iterator[Finding]:
+    """Words that a short field must reach against the room below its limit."""
+    wanted: dict[int, dict[int, int]] = {}
+    for unit in units.units:
+        for offset, zeros in unit.rules:
+            top = ((1 << space.width) - 1 & ~zeros).bit_length()
+            if top < space.width and offset in unit.offsets:
+                word = unit.words[unit.offsets.index(offset)]
+                wanted.setdefault(top, {})[word] = unit.parts[0][0]
+    for top in sorted(wanted):
+        below = {word for size, words in wanted.items() if size <= top for word in words}
+        have = (free & space.below(1 << top)).bit_count()
+        if len(below) > have:
+            word, demand = list(wanted[top].items())[-1]
+            yield error("over-full", f"addresses below {1 << top:#x} are over-full by {_many(len(below) - have)}: "
+                        f"{len(below)} words must stand there, {have} are free", _span(task, word),
+                        "one of the words that a short field must reach",
+                        notes=(f"it must stand there {units.demands[demand].why}",),
+                        help="name fewer labels in short fields")
+
+
+def _blocks(task: Task, space: Space, units: Units, free: int) -> Iterator[Finding]:
+    """Aligned blocks against the aligned windows that are free; a larger block takes several windows of a smaller."""
+    needed: dict[int, int] = {}
+    for unit in units.units:
+        sizes = [(offset, ~zeros & (zeros + 1)) for offset, zeros in unit.rules]
+        size = max((size for offset, size in sizes if _whole(unit, offset, size)), default=1)
+        if size > 1:
+            needed[size] = needed.get(size, 0) + 1
+    for size in sorted(needed):
+        need = sum(count * (other // size) for other, count in needed.items() if other >= size)
+        have = (space.zeros(size - 1) & room(free, tuple(range(size)))).bit_count()
+        if need > have:
+            spare = [demand for demand in units.demands if demand.zeros & (size - 1) == size - 1]
+            yield error("over-full", f"{need} aligned blocks of {_many(size)} are needed, {have} are free: over-full "
+                        f"by {_many((need - have) * size)}", spare[-1].span if spare else None, "the last of them",
+                        help="let branches share their blocks, or free addresses that cut aligned blocks in two")
+
+
+def _whole(unit: Unit, offset: int, size: int) -> bool:
+    """Whether every cell of the aligned block of `size` at an offset belongs to the unit."""
+    return size > 1 and all(place in unit.offsets for place in range(offset, offset + size))
+
+
+def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
+    """The longest row against the longest free stretch."""
+    longest = max((end - start for start, end in segments(free)), default=0)
+    rows = [(length, first) for first, length in units.runs]
+    rows += [(len(unit.words), unit.words[0]) for unit in units.units if unit.offsets[-1] == len(unit.offsets) - 1]
+    length, first = max(rows, key=lambda row: (row[0], -row[1]), default=(0, 0))
+    if length > longest:
+        yield error("over-full", f"a row of {_many(length)} must stand together, the largest free run has {longest}: "
+                    f"over-full by {_many(length - longest)}", _span(task, first), "the row begins here",
+                    help="break the row with a jump, or move the fixed words that cut the store")
+
+
+def nothing_fits(task: Task, units: Units, pages: Pages, stuck: Stuck) -> Finding:
+    """Every arrangement was tried. Says how much larger the store would have to be, where that can be measured."""
+    span, what = _piece(task, units, stuck)
+    more = next((more for more in range(1, _MORE_WORDS + 1) if isinstance(
+        lay(Space(task.size + more, (task.size + more - 1).bit_length()), units._replace(units=tuple(
+            _freer(unit, task.size, more, task.width) for unit in units.units)), pages, task.width + 1, None),
+        Layout)), None)
+    by = f" by {_many(more)}" if more else ""
+    return error("over-full", f"store `{task.store}` is over-full{by}: no arrangement of its rows and blocks fits",
+                 span, f"no room for {what}", notes=("every arrangement was ruled out",),
+                 help="break a row with a jump, or move the fixed words that cut the store")
+
+
+def _freer(unit: Unit, size: int, more: int, width: int) -> Unit:
+    """A unit that may also stand in the words by which a store is thought larger."""
+    if unit.rules:
+        return unit
+    return unit._replace(domain=(1 << max(0, size + more - unit.offsets[-1])) - 1)
+
+
+def undecided(task: Task, units: Units, stuck: Stuck, states: int) -> Finding:
+    """The search was ended before it knew."""
+    span, what = _piece(task, units, stuck)
+    return error("placement-undecided", f"no placement in `{task.store}` was found in {states} attempts; whether one "
+                 f"exists is not known", span, f"no room was found for {what}",
+                 help="loosen a constraint: fewer fixed addresses, shorter rows, fewer shared pages")
+
+
+def _piece(task: Task, units: Units, stuck: Stuck) -> tuple[Span | None, str]:
+    """Where a piece is in the text, and what to call it."""
+    if stuck.run is not None:
+        first, length = units.runs[stuck.run]
+        return _span(task, first), f"this row of {_many(length)}" if length > 1 else "this word"
+    if stuck.unit is None:
+        return None, "every piece"
+    unit = units.units[stuck.unit]
+    return units.demands[unit.parts[0][0]].span, f"{_many(len(unit.words))} that stand together"
+
+
+def _span(task: Task, word: int) -> Span:
+    return task.program.words[word].span
+
+
+def _many(count: int) -> str:
+    return f"{count} word" if count == 1 else f"{count} words"
+

@@ -1,0 +1,200 @@
+"""The final words: target fields, bits that do not matter, derived fields."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple
+
+from ordain.machine.expression import Const, Join, Leaf, Node, Not, Parity, Slice, Terms, leaves, postorder, substitute
+from ordain.machine.model import Field, Machine
+from ordain.microprogram.model import Microinstruction, Program, Target
+from ordain.placement.demands import reach_of, target_words
+from ordain.text.findings import Finding, error
+
+Addresses = Sequence[tuple[int, ...]]
+"""For every word of the program its addresses."""
+
+
+class Derived(NamedTuple):
+    """How a derived field is computed: `value` from the whole stored word, into the bits from `low` on; `turned` is
+    xor-ed in (active low)."""
+
+    low: int
+    turned: int
+    value: Callable[[int], int]
+
+
+def fill(machine: Machine, program: Program, addresses: Addresses, recorded: Mapping[str, Mapping[int, int]]
+         ) -> tuple[dict[str, dict[int, int]], dict[str, int | None], list[Finding]]:
+    """The stored words by store and address, the unused words, and findings about fields that cannot hold an address.
+
+    `recorded`: the words of the last build, which settle the bits that do not matter."""
+    findings: list[Finding] = []
+    words: dict[str, dict[int, int]] = {name: {} for name in machine.stores}
+    derived = {name: derived_fields(machine, name) for name in machine.stores}
+    for index, word in enumerate(program.words):
+        out = words[word.store]
+        computed = derived[word.store]
+        bits = word.bits
+        own = addresses[index]
+        paged = False
+        for name, target in word.targets:
+            if target.page:
+                paged = True
+            else:
+                bits |= _held(machine, program, name, target, index, own[0], addresses)
+        for address in own:
+            full = bits
+            if paged:
+                for name, target in word.targets:
+                    if target.page:
+                        full |= _held(machine, program, name, target, index, address, addresses)
+            if word.open:
+                full |= recorded.get(word.store, {}).get(address, 0) & word.open
+            for field in computed:
+                full |= (field.value(full) ^ field.turned) << field.low
+            out[address] = full
+    for entry in program.entries:
+        start = _first_below(addresses[program.labels[entry.target]], 1 << machine.stores[entry.store].bits)
+        if start is None:
+            findings.append(error("too-wide", f"`{entry.target}` stands too high for `{entry.store}`", entry.span,
+                                  "named here", help="place it lower"))
+        else:
+            words[entry.store][entry.address] = start
+    for name, whole in program.computed.items():
+        words[name] = dict(enumerate(whole))
+    unused = {name: None if word is None else _unused(machine, program, word, addresses, derived[name])
+              for name, word in program.unused.items()}
+    return words, unused, findings
+
+
+def _unused(machine: Machine, program: Program, word: Microinstruction, addresses: Addresses,
+            derived: Sequence[Derived]) -> int:
+    bits = word.bits
+    for name, target in word.targets:
+        bits |= _held(machine, program, name, target, -1, 0, addresses)
+    for field in derived:
+        bits |= (field.value(bits) ^ field.turned) << field.low
+    return bits
+
+
+def _held(machine: Machine, program: Program, name: str, target: Target, index: int, at: int,
+          addresses: Addresses) -> int:
+    """The stored bits of an address field of word `index`, standing at `at`, in their place in the word."""
+    field = machine.fields[name]
+    high, low = field.address_bits
+    base = _target_address(machine, program, field, target, index, at, addresses)
+    value = base >> low & (1 << min(high - low + 1, field.width)) - 1
+    return (value ^ ((1 << field.width) - 1 if field.active_low else 0)) << field.low
+
+
+def _target_address(machine: Machine, program: Program, field: Field, target: Target, index: int, at: int,
+                    addresses: Addresses) -> int:
+    """Which of the target's addresses the field is to hold: the first that it can hold."""
+    if target.kind == "following" and len(addresses[index + 1]) == 1:
+        return addresses[index + 1][0]
+    named = target_words(program, index, target)
+    if len(named) == 1 and len(addresses[named[0]]) == 1:
+        return addresses[named[0]][0]
+    store = machine.stores[program.words[named[0]].store]
+    reach = reach_of(field, target, store.address_width)
+    for base in addresses[named[0]]:
+        if base & reach.zeros or (reach.page is not None and base >> reach.page != at >> reach.page):
+            continue
+        if all(base + value in addresses[word] for value, word in enumerate(named)):
+            return base
+    raise AssertionError(f"no address of {named} suits {field.name}")
+
+
+def _first_below(places: tuple[int, ...], limit: int) -> int | None:
+    return next((place for place in places if place < limit), None)
+
+
+def derived_fields(machine: Machine, store: str) -> list[Derived]:
+    """The derived fields of a store, each after those whose bits it reads."""
+    fields = [machine.fields[name] for name in machine.stores[store].fields if machine.fields[name].holds == "derived"]
+    reads = {field.name: _read(machine, field) for field in fields}
+    ordered: list[Field] = []
+    while fields:
+        ready = next((field for field in fields if not any(
+            reads[field.name] & _mask(other) for other in fields if other is not field)), fields[0])
+        fields.remove(ready)
+        ordered.append(ready)
+    return [Derived(field.low, (1 << field.width) - 1 if field.active_low else 0, _value(machine, store, field))
+            for field in ordered]
+
+
+def _mask(field: Field) -> int:
+    return ((1 << field.width) - 1) << field.low
+
+
+def _read(machine: Machine, field: Field) -> int:
+    """The bits of the stored word that a derived field depends on."""
+    assert field.derived is not None
+    found = 0
+    for node in postorder((field.derived,)):
+        for arg in node.args:
+            if type(arg) is Leaf and arg.kind == "word":
+                found |= ((1 << node.width) - 1) << node.low if type(node) is Slice else (1 << arg.width) - 1
+        if type(node) is Leaf and node.kind == "field":
+            found |= _mask(machine.fields[node.name])
+    if type(field.derived) is Leaf and field.derived.kind == "word":
+        found |= (1 << field.derived.width) - 1
+    return found
+
+
+def _value(machine: Machine, store: str, field: Field) -> Callable[[int], int]:
+    """A derived field as a function of the stored word. Parity over bits of the word is counted; anything else is
+    worked out by substitution, once for each distinct combination of the bits that it reads."""
+    node = field.derived
+    assert node is not None
+    flip, inner = (1, node.args[0]) if type(node) is Not else (0, node)
+    mask = _word_bits(inner.args[0]) if type(inner) is Parity else None
+    if mask is not None:
+        return lambda word: ((word & mask).bit_count() & 1) ^ flip
+    return _by_substitution(machine, machine.terms, store, node, _read(machine, field))
+
+
+def _word_bits(node: Node) -> int | None:
+    """The bits of the word that a term made of slices and joins puts side by side, None for any other term; a bit that
+    stands there twice cancels out of a parity."""
+    match node:
+        case Leaf(kind="word"):
+            return (1 << node.width) - 1
+        case Slice() if type(node.args[0]) is Leaf and node.args[0].kind == "word":
+            return ((1 << node.width) - 1) << node.low
+        case Join():
+            found = 0
+            for part in node.args:
+                bits = _word_bits(part) if type(part) is not Join else None
+                if bits is None:
+                    return None
+                found ^= bits
+            return found
+        case _:
+            return None
+
+
+def _by_substitution(machine: Machine, terms: Terms, store: str, node: Node, reads: int) -> Callable[[int], int]:
+    known: dict[int, int] = {}
+    open_leaves = leaves((node,))
+
+    def value(word: int) -> int:
+        found = known.get(word & reads)
+        if found is None:
+            values: dict[Node, Node] = {leaf: terms.const(_leaf_value(machine, leaf, word), leaf.width)
+                                        for leaf in open_leaves}
+            (result,) = substitute(terms, (node,), values)
+            if type(result) is not Const:
+                raise ValueError(f"a derived field of {store} reads more than its word")
+            found = known[word & reads] = result.value
+        return found
+
+    return value
+
+
+def _leaf_value(machine: Machine, leaf: Leaf, word: int) -> int:
+    """A leaf of a derived field, from the stored word (a field in its asserted sense)."""
+    if leaf.kind == "word":
+        return word
+    field = machine.fields[leaf.name]
+    bits = word >> field.low & (1 << field.width) - 1
+    return bits ^ ((1 << field.width) - 1) if field.active_low else bits

@@ -1,0 +1,253 @@
+"""Placement against an oracle that tries everything, on stores of at most eight words.
+
+What counts as a placement, in the words of docs/language.md: a word stands at its fixed addresses; each distinct block
+and each label in a field that holds only a part of an address asks for a place; what must stand in a row follows each
+word wherever it stands; words that nothing else places stand once. Pages never ask for a copy.
+"""
+
+from collections.abc import Iterator, Sequence
+from itertools import product
+
+from hypothesis import event, given, settings
+from hypothesis import strategies as st
+
+from ordain.microprogram.model import Program
+from ordain.placement.model import Placement
+from ordain.placement.place import place
+from ordain.text.findings import has_errors
+from tests.placement import by_hand
+
+BITS = {"whole": (0, 0), "short": (1, 0), "even": (0, 1), "middle": (1, 1)}
+"""How many high and low address bits a field leaves out."""
+
+
+def zeros_of(field: str, width: int, targets: int, page: bool) -> int:
+    """The address bits that must be 0 in what the field holds."""
+    high, low = BITS[field]
+    if width == 1:
+        high = low = 0
+    if width == 2 and field == "middle":
+        high, low = 0, 1
+    top = ((1 << width) - 1) - ((1 << (width - high)) - 1)
+    return (0 if page else top) | (1 << low) - 1 | targets - 1
+
+
+def page_of(field: str, width: int) -> int | None:
+    """The page size, as a power of two, that a page reference asks for."""
+    top = zeros_of(field, width, 1, False) >> (width - 1) & 1
+    return width - 1 if top else None
+
+
+def lay_row(cells: dict[int, int], program: Program, first: int, base: int, size: int) -> bool:
+    """Word `first` at `base` and all that must follow; False where something else stands or the store or the counter's
+    lap ends."""
+    lap = 1 << program.counting.get("control", 30)
+    todo = [(first, base)]
+    while todo:
+        word, address = todo.pop()
+        if address >= size or cells.setdefault(address, word) != word:
+            return False
+        for step in range(1, program.words[word].succeeds + 1):
+            if (address + step) // lap != address // lap:
+                return False
+            todo.append((word + step, address + step))
+    return True
+
+
+def asked(program: Program, width: int) -> list[tuple[tuple[int, ...], int]]:
+    """The distinct (words of a block, address bits that must be 0 at its start)."""
+    found: dict[tuple[tuple[int, ...], int], None] = {}
+    for index, word in enumerate(program.words):
+        for field, target in word.targets:
+            named = tuple(program.labels[label] for label in target.labels) or (index + 1,)
+            zeros = zeros_of(field, width, len(named), target.page)
+            if zeros:
+                found[named, zeros] = None
+    for body in program.bodies:
+        if body.align > 1:
+            found[(body.first,), body.align - 1] = None
+    return list(found)
+
+
+def rows_left(cells: dict[int, int], program: Program, size: int, at: int = 0) -> Iterator[dict[int, int]]:
+    """All ways to add the words that stand nowhere yet."""
+    while at < len(program.words) and at in cells.values():
+        at += 1
+    if at == len(program.words):
+        yield cells
+        return
+    for base in range(size):
+        more = dict(cells)
+        if lay_row(more, program, at, base, size):
+            yield from rows_left(more, program, size, at + 1)
+
+
+def bonds_hold(cells: dict[int, int], program: Program, width: int) -> bool:
+    places: dict[int, list[int]] = {}
+    for address, word in cells.items():
+        places.setdefault(word, []).append(address)
+    for index, word in enumerate(program.words):
+        for field, target in word.targets:
+            size = page_of(field, width) if target.page else None
+            if size is not None:
+                named = program.labels[target.labels[0]] if target.labels else index + 1
+                zeros = zeros_of(field, width, 1, True)
+                suiting = [address >> size for address in places[named] if not address & zeros]
+                if any(address >> size not in suiting for address in places[index]):
+                    return False
+    for body in program.bodies:
+        if body.same_page:
+            pages = [{address // body.same_page for address in places[word]} for word in range(body.first, body.end)]
+            if not set.intersection(*pages):
+                return False
+    return True
+
+
+def some_way(program: Program, size: int, width: int) -> bool:
+    """Whether any placement exists."""
+    start: dict[int, int] = {}
+    for index, word in enumerate(program.words):
+        for address in word.fixed:
+            if not lay_row(start, program, index, address, size):
+                return False
+    for body in program.bodies:
+        if body.align > 1 and any(address % body.align for address in program.words[body.first].fixed):
+            return False
+    blocks = asked(program, width)
+    for bases in product(*([base for base in range(size) if not base & zeros] for _, zeros in blocks)):
+        cells = dict(start)
+        if all(lay_row(cells, program, word, base + value, size)
+               for (named, _), base in zip(blocks, bases) for value, word in enumerate(named)):
+            for full in rows_left(cells, program, size):
+                if bonds_hold(full, program, width):
+                    return True
+    return False
+
+
+def faults(program: Program, placement: Placement, size: int, width: int) -> list[str]:
+    """What is wrong with a placement, read from its addresses and from the words themselves."""
+    found = []
+    cells: dict[int, int] = {}
+    for index, addresses in enumerate(placement.addresses):
+        if not addresses:
+            found.append(f"word {index} stands nowhere")
+        for address in addresses:
+            if not 0 <= address < size:
+                found.append(f"word {index} is outside the store")
+            if cells.setdefault(address, index) != index:
+                found.append(f"{address} holds two words")
+    if cells.keys() != placement.words["control"].keys():
+        found.append("words and addresses differ")
+    for index, word in enumerate(program.words):
+        if not set(word.fixed) <= set(placement.addresses[index]):
+            found.append(f"word {index} is not at its fixed place")
+        for address in placement.addresses[index]:
+            for step in range(1, word.succeeds + 1):
+                if cells.get(address + step) != index + step or (
+                        address + step >> program.counting.get("control", 30) != address >> program.counting.get(
+                            "control", 30)):
+                    found.append(f"word {index} is not followed by its successor")
+            stored = placement.words["control"][address]
+            for field, target in word.targets:
+                low = {"whole": 0, "short": 8, "even": 16, "middle": 24}[field]
+                held = (stored >> low & 0xFF) << (BITS[field][1] if width > 1 else 0)
+                if target.page and page_of(field, width) is not None:
+                    held |= address & 1 << (width - 1)
+                named = [program.labels[label] for label in target.labels] or [index + 1]
+                if [cells.get(held | value) for value in range(len(named))] != named:
+                    found.append(f"word {index} leads elsewhere by {field}")
+    for body in program.bodies:
+        if body.align > 1 and all(address % body.align for address in placement.addresses[body.first]):
+            found.append("a body is not aligned")
+    if not bonds_hold(cells, program, width):
+        found.append("a page is left")
+    return found
+
+
+@st.composite
+def programs(draw: st.DrawFn) -> tuple[Program, int, int]:
+    """A program, the size of the store and its address width."""
+    width = draw(st.integers(1, 3))
+    size = draw(st.integers(max(1, (1 << width) - 2), 1 << width))
+    bodies, words = [], []
+    count = draw(st.one_of(st.integers(1, min(6, size)), st.integers(max(1, size - 1), size)))
+    targets_left = 3
+    first = 0
+    while first < count:
+        end = draw(st.integers(first + 1, count))
+        for index in range(first, end):
+            succeeds = draw(st.sampled_from([0, 0, 1, 1, 2]))
+            targets = []
+            if targets_left and draw(st.booleans()):
+                targets_left -= 1
+                targets.append(draw(some_target(index, index + 1 < end, count, width)))
+            fixed = draw(st.lists(st.integers(0, size - 1), max_size=2, unique=True)) if draw(
+                st.integers(0, 5)) == 0 else []
+            words.append(by_hand.word(index, succeeds=min(succeeds, end - 1 - index), fixed=fixed, targets=targets))
+        bodies.append(by_hand.body(first, end, name=f"body {first}", align=draw(st.sampled_from([0, 0, 0, 2, 4])),
+                                   same_page=draw(st.sampled_from([0, 0, 0, 2, 4]))))
+        first = end
+    counting = draw(st.sampled_from([None, None, None, *range(1, width)]))
+    return by_hand.program(words, bodies, counting=counting), size, width
+
+
+def some_target(index: int, has_next: bool, count: int, width: int) -> st.SearchStrategy[tuple[str, object]]:
+    numbers = st.integers(0, count - 1)
+    kinds = [st.builds(by_hand.label, numbers, page=st.booleans()), st.builds(by_hand.block, numbers, numbers)]
+    if width > 1:
+        kinds.append(st.builds(by_hand.block, numbers, numbers, numbers, numbers))
+    if has_next:
+        kinds.append(st.just(by_hand.FOLLOWING))
+    return st.tuples(st.sampled_from(list(BITS)), st.one_of(kinds))
+
+
+@given(programs())
+@settings(max_examples=400, deadline=None)
+def test_a_placement_is_found_exactly_when_one_exists(case: tuple[Program, int, int]) -> None:
+    program, size, width = case
+    machine = by_hand.one_store(size, width)
+    placement, findings = place(machine, program, None)
+    assert (placement is None) == has_errors(findings)
+    event("placed" if placement else findings[0].name)
+    if placement is not None:
+        assert faults(program, placement, size, width) == []
+    assert (placement is not None) == some_way(program, size, width)
+    assert place(machine, program, None) == (placement, findings)
+
+
+def sole(program: Program, width: int) -> bool:
+    """Whether every word is asked for by at most one fixed address or block, and once only."""
+    cells: list[int] = []
+    for index, word in enumerate(program.words):
+        for address in word.fixed:
+            row: dict[int, int] = {}
+            lay_row(row, program, index, address, 1 << 20)
+            cells += row.values()
+    for named, _ in asked(program, width):
+        for word in named:
+            row = {}
+            lay_row(row, program, word, 0, 1 << 20)
+            cells += row.values()
+    return len(cells) == len(set(cells))
+
+
+@given(programs())
+@settings(max_examples=300, deadline=None)
+def test_words_are_copied_only_where_two_demands_name_them(case: tuple[Program, int, int]) -> None:
+    program, size, width = case
+    placement, _ = place(by_hand.one_store(size, width), program, None)
+    if placement is None:
+        return
+    heads = followers(program)
+    if sole(program, width) and not heads:
+        assert placement.copies == ()
+        assert all(len(addresses) == 1 for addresses in placement.addresses)
+    told = [(word, address) for word, address, why in placement.copies if why]
+    more = [(word, address) for word, addresses in enumerate(placement.addresses)
+            for address in addresses[1:] if address not in program.words[word].fixed]
+    assert sorted(told) == sorted(more)
+
+
+def followers(program: Program) -> Sequence[int]:
+    """Words that some other word counts on to."""
+    return [index + 1 for index, word in enumerate(program.words) if word.succeeds]
