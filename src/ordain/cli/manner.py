@@ -3,11 +3,19 @@
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 import click
 
 from ordain.text.findings import Finding, Severity
+from ordain.text.reading import UNREADABLE
+
+if TYPE_CHECKING:
+    from ordain.prover.model import Trace
+    from ordain.rom.contents import Contents
+
+WIDE = 140
+"""Columns from which on a terminal gets the timing diagram under every trace."""
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -68,9 +76,9 @@ def _declares_machine(path: Path) -> bool:
     return any(line.startswith("machine ") for line in text.splitlines())
 
 
-def exit_status(findings: list[Finding], unreadable: bool = False) -> int:
+def exit_status(findings: list[Finding]) -> int:
     """2 when a file could not be read or written, else 1 for errors and warnings, else 0."""
-    if unreadable:
+    if any(finding.name in UNREADABLE for finding in findings):
         return 2
     return int(any(finding.severity is not Severity.NOTE for finding in findings))
 
@@ -81,17 +89,46 @@ def say(manner: Manner, text: str) -> None:
         click.echo(text)
 
 
-def tell_findings(findings: list[Finding], manner: Manner, stream: Any = None) -> None:
-    """All findings as text, errors last so that they stand next to the prompt, then how many there were."""
+def tell_findings(findings: list[Finding], manner: Manner, *, contents: "Contents | None" = None,
+                  diagram: bool = False, everything: bool = False) -> None:
+    """All findings as text on standard output, then how many there were. `contents` is needed to draw traces; under a
+    trace stands its timing diagram when it was asked for or the terminal is wide."""
     from ordain.show.findings import finding_text, summary_line
     from ordain.show.paint import Paint, wants_colour
 
-    out = stream or sys.stdout
-    paint = Paint(wants_colour(manner.colour, out))
+    paint = Paint(wants_colour(manner.colour, sys.stdout))
     for finding in findings:
-        print(finding_text(finding, paint), end="\n\n", file=out)
+        drawn = [] if contents is None or finding.trace is None else _drawn(contents, finding.trace, diagram, everything)
+        print(finding_text(finding, paint, drawn), end="\n\n")
     if findings:
-        print(summary_line(findings), file=out)
+        print(summary_line(findings))
+
+
+def _drawn(contents: "Contents", trace: "Trace", diagram: bool, everything: bool) -> list[str]:
+    import shutil
+
+    from ordain.show.diagram import ASCII, UNICODE, diagram_lines
+    from ordain.show.trace_table import trace_lines
+
+    lines = trace_lines(contents, trace, everything)
+    columns = shutil.get_terminal_size((100, 24)).columns
+    if diagram or (sys.stdout.isatty() and columns >= WIDE):
+        encoding = (sys.stdout.encoding or "").lower().replace("-", "")
+        lines += ["", *diagram_lines(contents, trace, max(60, columns - 6), UNICODE if encoding == "utf8" else ASCII)]
+    return lines
+
+
+def print_other_format(form: str, findings: list[Finding], contents: "Contents | None" = None) -> None:
+    """Findings as SARIF 2.1.0 or as workflow annotations."""
+    if form == "sarif":
+        from ordain.show.sarif import sarif_data
+
+        print_json(sarif_data(findings, contents))
+    else:
+        from ordain.show.github import annotation_lines
+
+        for line in annotation_lines(findings):
+            click.echo(line)
 
 
 def print_json(data: dict[str, Any]) -> None:

@@ -2,12 +2,15 @@
 
 from typing import Any
 
+from ordain.rom.contents import Contents
+from ordain.show.verdicts import trace_data
 from ordain.text.findings import Finding
 from ordain.text.source import Span
 
 
-def finding_data(finding: Finding) -> dict[str, Any]:
-    """A finding as JSON-ready data; lines and columns from 1, `end_column` is the one after the last."""
+def finding_data(finding: Finding, contents: Contents | None = None) -> dict[str, Any]:
+    """A finding as JSON-ready data; lines and columns from 1, `end_column` is the one after the last. `contents` is
+    needed for its trace."""
     data: dict[str, Any] = {
         "name": finding.name,
         "severity": finding.severity.value,
@@ -23,6 +26,8 @@ def finding_data(finding: Finding) -> dict[str, Any]:
         data["notes"] = list(finding.notes)
     if finding.help:
         data["help"] = finding.help
+    if finding.trace is not None and contents is not None:
+        data["trace"] = trace_data(contents, finding.trace)
     return data
 
 

@@ -1,0 +1,98 @@
+"""`ordain build`: from a machine file to chip images that have been read back."""
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ordain.cli.manner import (
+    Manner,
+    exit_status,
+    find_machine,
+    machine_argument,
+    print_json,
+    print_other_format,
+    say,
+    speaks,
+    tell_findings,
+)
+from ordain.text.findings import Finding, has_errors
+
+if TYPE_CHECKING:
+    from ordain.pipeline import Built
+
+
+@click.command("build")
+@machine_argument
+@click.option("--out", type=click.Path(path_type=Path), help="Directory of the build; default: `build` beside MACHINE.")
+@click.option("--also", "also", multiple=True, type=click.Choice(["hex", "s19", "mem"]),
+              help="A further kind of image file beside the raw one: Intel HEX, S-record, $readmemh. May be repeated.")
+@speaks("text", "json", "sarif", "github")
+def command(machine: Path | None, out: Path | None, also: tuple[str, ...], form: str, quiet: bool, colour: str) -> int:
+    """Compile MACHINE and its microprogram into chip images, a listing, a manifest and labels.
+
+    Every image is read back from the disk and compared before the build counts. Nothing is written when there is an
+    error; all files appear together or not at all.
+    """
+    from ordain.checks.run import static_pass
+    from ordain.machine.print import machine_lines
+    from ordain.pipeline import build_files, build_model, publish_build
+    from ordain.rom.formats import FORMATS
+
+    path = find_machine(machine)
+    place = out or path.parent / "build"
+    manner = Manner(form, quiet, colour)
+    built, findings = build_model(path, place)
+    if built is None:
+        return _end(manner, findings, None, place)
+    findings = [*findings, *static_pass(built.contents)]
+    if has_errors(findings):
+        return _end(manner, findings, None, place)
+    formats = [kind for kind in FORMATS if kind == "bin" or kind in also]
+    files = build_files(built, formats, "\n".join(machine_lines(built.machine)), date_of_sources())
+    publish_build(built, place, files, formats)
+    return _end(manner, findings, built, place, files)
+
+
+def date_of_sources() -> str:
+    """The date for the stickers: SOURCE_DATE_EPOCH (reproducible-builds.org) as YYYY-MM-DD, else nothing: a build of
+    the same sources is the same on every day."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if not epoch.isdigit():
+        return ""
+    from datetime import UTC, datetime
+
+    return datetime.fromtimestamp(int(epoch), UTC).strftime("%Y-%m-%d")
+
+
+def _end(manner: Manner, findings: list[Finding], built: "Built | None", place: Path,
+         files: dict[str, bytes] | None = None) -> int:
+    status = exit_status(findings)
+    if manner.format == "json":
+        from ordain.show.findings_json import finding_data
+
+        print_json({
+            "command": "build", "status": status, "findings": [finding_data(finding) for finding in findings],
+            "out": str(place) if files else None, "files": sorted(files or ()),
+        })
+        return status
+    if manner.format != "text":
+        print_other_format(manner.format, findings)
+        return status
+    tell_findings(findings, manner)
+    if built is None or files is None:
+        say(manner, f"nothing was written{' over the earlier build' if place.is_dir() else ''}")
+        return status
+    _say_what_was_built(manner, built, place, files)
+    return status
+
+
+def _say_what_was_built(manner: Manner, built: "Built", place: Path, files: dict[str, bytes]) -> None:
+    words = sum(len(sites) for sites in built.contents.sites.values())
+    parts = [f"{words} words placed", f"{len(built.machine.chips)} chips"]
+    if built.program.opcodes:
+        titles = {use.title for use in built.program.opcodes}
+        parts.insert(0, f"{len(titles)} instructions")
+    say(manner, f"{built.machine.name}: {', '.join(parts)}; every image read back and compared")
+    say(manner, f"wrote {len(files)} files to {place}{os.sep}")
