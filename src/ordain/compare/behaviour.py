@@ -1,0 +1,221 @@
+"""What behaves differently: for every way into the microprogram whether it does the same as before.
+
+"The same" is proved: both control graphs are put into one partition (`joint`), and two entrances that end up in one
+block do the same under every condition, however their words were moved, renamed, shared or copied.
+"""
+
+from typing import Literal, NamedTuple
+
+from ordain.compare.difference import Difference, effect_text, first_difference
+from ordain.compare.joint import Joint
+from ordain.compare.roots import Root
+
+Status = Literal["same", "changed", "new", "gone"]
+
+
+class Unit(NamedTuple):
+    """One instruction (all opcodes of one title), wired place, row, boundary or reset.
+
+    `title`: its present name, or its last one. `was`: the title that it had, or what stood at its opcodes, where that
+    is another. `differing`: the opcodes that behave differently; `note` says what is not told by the status.
+    `old_nodes`, `new_nodes`: the nodes of both graphs at which it is entered.
+    """
+
+    kind: str
+    title: str
+    store: str
+    opcodes: tuple[int, ...]
+    status: Status
+    was: str
+    differing: tuple[int, ...]
+    note: str
+    difference: Difference | None
+    old_nodes: tuple[int, ...]
+    new_nodes: tuple[int, ...]
+
+
+class Behaviour(NamedTuple):
+    """`units` in the order of kinds, then opcodes. `said`: which correspondences of names were used. `machine`: what
+    differs about the machine whatever word is executed. `joint`: both graphs, for those who ask further."""
+
+    units: tuple[Unit, ...]
+    said: tuple[str, ...]
+    machine: tuple[str, ...]
+    joint: Joint
+
+
+def behaviour(joint: Joint) -> Behaviour:
+    """Compare every entrance of both sides."""
+    units = [*_places(joint), *_rows(joint), *_instructions(joint)]
+    return Behaviour(tuple(units), joint.correspondence.said, _machine_changes(joint), joint)
+
+
+def _same(joint: Joint, old: Root, new: Root) -> bool:
+    return joint.old_block[old.node] == joint.new_block[new.node]
+
+
+# ---------------------------------------------------------------- entrances without an opcode
+
+
+def _places(joint: Joint) -> list[Unit]:
+    """Reset, boundaries and wired places."""
+    units: list[Unit] = []
+    pairs = dict(joint.paired)
+    resets = [[root for root in side.roots if root.kind == "reset"] for side in joint.entered]
+    pairs = {**dict(zip(*resets)), **pairs}
+    for old, new in pairs.items():
+        status: Status = "same" if _same(joint, old, new) else "changed"
+        title = "reset" if new.kind == "reset" else new.title
+        was = old.title if old.title != new.title and new.kind != "reset" else ""
+        units.append(Unit(new.kind, title, "", (), status, was, (), "", first_difference(joint, old.node, new.node),
+                          (old.node,), (new.node,)))
+    for side, roots in enumerate((pairs, pairs.values())):
+        for root in joint.entered[side].roots:
+            if root.kind in ("boundary", "wired") and root not in roots:
+                units.append(_one_sided(root, side))
+    return units
+
+
+def _one_sided(root: Root, side: int) -> Unit:
+    opcodes = () if root.opcode < 0 else (root.opcode,)
+    return Unit(root.kind, root.title, root.store, opcodes, "new" if side else "gone", "", opcodes, "", None,
+                () if side else (root.node,), (root.node,) if side else ())
+
+
+# ---------------------------------------------------------------- rows of mapping stores
+
+
+def _rows(joint: Joint) -> list[Unit]:
+    """Every place that a mapping store other than the instructions' own leads to: its rows are compared one by one."""
+    units: list[Unit] = []
+    old, new = (_by_opcode(side.roots, "row") for side in joint.entered)
+    grouped: dict[tuple[str, str], list[tuple[str, int]]] = {}
+    for key, roots in new.items():
+        grouped.setdefault((key[0], roots[0].title), []).append(key)
+    for (store, title), keys in grouped.items():
+        fresh = [key for key in keys if key not in old]
+        differing = [key for key in keys if key in old and not _all_same(joint, old[key], new[key])]
+        status: Status = "new" if len(fresh) == len(keys) else "changed" if fresh or differing else "same"
+        difference = _first_of(joint, [(old[key], new[key]) for key in differing])
+        units.append(Unit("row", title, store, tuple(opcode for _, opcode in keys), status, "",
+                          tuple(opcode for _, opcode in differing), "", difference,
+                          _nodes(old, keys), _nodes(new, keys)))
+    for key, roots in old.items():
+        if key not in new:
+            units.append(_one_sided(roots[0], 0))
+    return units
+
+
+Dispatched = dict[tuple[str, int], list[Root]]
+"""(store, opcode) -> the roots of that opcode, one a way to dispatch."""
+
+
+def _by_opcode(roots: tuple[Root, ...], kind: str) -> Dispatched:
+    found: Dispatched = {}
+    for root in roots:
+        if root.kind == kind:
+            found.setdefault((root.store, root.opcode), []).append(root)
+    return found
+
+
+def _all_same(joint: Joint, old: list[Root], new: list[Root]) -> bool:
+    return len(old) == len(new) and all(_same(joint, ours, theirs) for ours, theirs in zip(old, new))
+
+
+def _first_of(joint: Joint, pairs: list[tuple[list[Root], list[Root]]]) -> Difference | None:
+    for old, new in pairs:
+        for ours, theirs in zip(old, new):
+            difference = first_difference(joint, ours.node, theirs.node)
+            if difference is not None:
+                return difference
+    return None
+
+
+def _nodes(dispatched: Dispatched, keys: list[tuple[str, int]]) -> tuple[int, ...]:
+    return tuple(dict.fromkeys(root.node for key in keys for root in dispatched.get(key, ())))
+
+
+# ---------------------------------------------------------------- instructions
+
+
+def _instructions(joint: Joint) -> list[Unit]:
+    """Instructions are known by their titles, and compared opcode by opcode."""
+    old, new = (_by_opcode(side.roots, "instruction") for side in joint.entered)
+    ours, theirs = _by_title(old), _by_title(new)
+    units = [_instruction(joint, title, keys, (old, new), (ours, theirs)) for title, keys in theirs.items()]
+    renamed = {unit.was for unit in units if unit.status == "same" and unit.was}
+    for title, keys in ours.items():
+        if title not in theirs and title not in renamed:
+            now = sorted({new[key][0].title for key in keys if key in new})
+            note = f"its opcode is now `{', '.join(now)}`" if now else ""
+            units.append(Unit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), "gone", "",
+                              (), note, None, _nodes(old, keys), ()))
+    return sorted(units, key=lambda unit: (unit.store, unit.opcodes[0], unit.status))
+
+
+def _by_title(dispatched: Dispatched) -> dict[str, list[tuple[str, int]]]:
+    titles: dict[str, list[tuple[str, int]]] = {}
+    for key, roots in dispatched.items():
+        titles.setdefault(roots[0].title, []).append(key)
+    return titles
+
+
+def _instruction(joint: Joint, title: str, keys: list[tuple[str, int]], both: tuple[Dispatched, Dispatched],
+                 titles: tuple[dict[str, list[tuple[str, int]]], dict[str, list[tuple[str, int]]]]) -> Unit:
+    old, new = both
+    ours, theirs = titles
+    before = sorted({old[key][0].title for key in keys if key in old})
+    differing = [key for key in keys if key not in old or not _all_same(joint, old[key], new[key])]
+    status: Status
+    was = note = ""
+    if title in ours:
+        status = "changed" if differing else "same"
+        left = [key for key in ours[title] if key not in keys]
+        gained = [key for key in differing if key in old and old[key][0].title != title]
+        if gained and left:
+            moved = _all_same(joint, old[left[0]], new[gained[0]])
+            note = (f"opcode {_hex(left)} is now {_hex(gained)}" + (", where it does the same" if moved else ""))
+    elif not differing:
+        status = "same"
+        was = before[0] if len(before) == 1 and before[0] not in theirs else ""
+    else:
+        status, was = "new", ", ".join(before)
+    first = _first_of(joint, [(old[key], new[key]) for key in differing if key in old]) if status != "new" else None
+    return Unit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), status, was,
+                tuple(opcode for _, opcode in differing), note, first, _nodes(old, keys), _nodes(new, keys))
+
+
+def _hex(keys: list[tuple[str, int]]) -> str:
+    return ", ".join(f"0x{opcode:02X}" for _, opcode in keys[:4]) + (", ..." if len(keys) > 4 else "")
+
+
+# ---------------------------------------------------------------- the machine itself
+
+
+def _machine_changes(joint: Joint) -> tuple[str, ...]:
+    """What differs whatever word is executed."""
+    found = [f"{effect_text(key)} has changed, whatever word is executed" for key in joint.agreed.machine]
+    for side, key in joint.agreed.alone:
+        found.append(f"{effect_text(key)}: only in the {('old', 'new')[side]} machine; elsewhere words that order "
+                     "nothing about it are taken to leave it alone")
+    old, new = (side.machine for side in joint.sides)
+    for name, state in old.states.items():
+        if name in new.states and state.reset != new.states[name].reset and not _is_pointer(joint, name):
+            found.append(f"state `{name}` starts as {_start(new.states[name].reset)}, was {_start(state.reset)}")
+    for name, condition in old.conditions.items():
+        if name in new.conditions and condition.value is not new.conditions[name].value:
+            found.append(f"condition `{name}` means something else; it is taken for the same line")
+    for name, bus in old.buses.items():
+        other = new.buses.get(name)
+        if other is not None and (bus.undriven, bus.turnaround) != (other.undriven, other.turnaround):
+            found.append(f"bus `{name}`: {other.undriven}, turnaround {other.turnaround}; "
+                         f"was {bus.undriven}, turnaround {bus.turnaround}")
+    return tuple(found)
+
+
+def _is_pointer(joint: Joint, name: str) -> bool:
+    return any(leaf.name == name for leaf in joint.sides[1].sequencing.pointers)
+
+
+def _start(value: int | None) -> str:
+    return "any value" if value is None else str(value)

@@ -1,0 +1,258 @@
+"""Where two ways first part: the shortest sequence of cycles to a difference, and what differs there."""
+
+from typing import NamedTuple
+
+from ordain.compare.effects import Meaning
+from ordain.compare.functions import Functions
+from ordain.compare.graph import Row
+from ordain.compare.joint import Joint
+from ordain.compare.places import Addresses, Place
+from ordain.compare.roots import Titles
+from ordain.machine.expression import Leaf
+from ordain.machine.model import Field, Machine
+
+
+class Literal(NamedTuple):
+    """One thing that must be so in a cycle: bits `high` .. `low` of `name` are `value`. `code`: the value's name."""
+
+    name: str
+    width: int
+    high: int
+    low: int
+    value: int
+    code: str
+
+    def __str__(self) -> str:
+        if self.width == 1:
+            return self.name if self.value else f"not {self.name}"
+        if self.high - self.low + 1 == self.width:
+            return f"{self.name} is {self.code or self.value}"
+        bits = f"{self.high}" if self.high == self.low else f"{self.high}:{self.low}"
+        return f"{self.name}[{bits}] is {self.value}"
+
+
+class Passage(NamedTuple):
+    """One cycle of the way: the words that act on each side, and what must be so for the way to go on like this."""
+
+    old: Addresses
+    new: Addresses
+    when: tuple[Literal, ...]
+
+
+class Change(NamedTuple):
+    """One thing that a cycle does otherwise. `what`: a field's name, or an effect in words; `old`, `new`: its value on
+    each side, in the machine's own words; "" where that side has nothing to say."""
+
+    what: str
+    old: str
+    new: str
+
+    def __str__(self) -> str:
+        if not self.old and not self.new:
+            return self.what
+        return f"{self.what}: {self.old or 'nothing'} -> {self.new or 'nothing'}"
+
+
+class Difference(NamedTuple):
+    """`way`: the cycles that are still alike. `cycle`: the number of the first that is not, from 1. `old`, `new`: the
+    words of that cycle, () where that side's way has ended (`old_end`, `new_end`: where). `when`: what must be so in
+    it. `changes`: what is done otherwise; empty where only the ways differ."""
+
+    way: tuple[Passage, ...]
+    cycle: int
+    old: Addresses
+    new: Addresses
+    when: tuple[Literal, ...]
+    old_end: str
+    new_end: str
+    changes: tuple[Change, ...]
+
+
+class Parting(NamedTuple):
+    """A pair of nodes at which ways part, with the rows that differ (None for an end)."""
+
+    nodes: tuple[int, int]
+    rows: tuple[Row | None, Row | None]
+    guard: int
+
+
+def first_difference(joint: Joint, old_node: int, new_node: int) -> Difference | None:
+    """The shortest way to a difference between two nodes; None where they do the same."""
+    if joint.old_block[old_node] == joint.new_block[new_node]:
+        return None
+    graphs, both = joint.graphs, joint.functions.both
+    start = (old_node, new_node)
+    came: dict[tuple[int, int], tuple[tuple[int, int], Row, Row, int] | None] = {start: None}
+    waiting = [start]
+    for pair in waiting:
+        rows = graphs[0].rows[pair[0]], graphs[1].rows[pair[1]]
+        if not rows[0] or not rows[1]:
+            return _told(joint, came, Parting(pair, (None, None), 1))
+        meeting = [(guard, ours, theirs) for ours in rows[0] for theirs in rows[1]
+                   if (guard := both(ours.guard, theirs.guard))]
+        for guard, ours, theirs in meeting:
+            if ours.does != theirs.does:
+                return _told(joint, came, Parting(pair, (ours, theirs), guard))
+        for guard, ours, theirs in meeting:
+            following = (ours.target, theirs.target)
+            if following not in came and joint.old_block[ours.target] != joint.new_block[theirs.target]:
+                came[following] = (pair, ours, theirs, guard)
+                waiting.append(following)
+    raise AssertionError("nodes of two blocks, and no difference between them")
+
+
+def _told(joint: Joint, came: "dict[tuple[int, int], tuple[tuple[int, int], Row, Row, int] | None]",
+          parting: Parting) -> Difference:
+    way: list[Passage] = []
+    step = came[parting.nodes]
+    while step is not None:
+        pair, ours, theirs, guard = step
+        way.append(Passage(ours.addresses, theirs.addresses, literals(joint, guard)))
+        step = came[pair]
+    ours_row, theirs_row = parting.rows
+    graphs = joint.graphs
+    addresses = [row.addresses if row else _first_words(joint, side, node)
+                 for side, (row, node) in enumerate(zip(parting.rows, parting.nodes))]
+    ends = ["" if addresses[side] else Titles(joint.sides[side]).of(node, graphs[side])
+            for side, node in enumerate(parting.nodes)]
+    changes: tuple[Change, ...] = ()
+    if ours_row is not None and theirs_row is not None:
+        changes = _changes(joint, parting)
+    return Difference(tuple(reversed(way)), len(way) + 1, addresses[0], addresses[1],
+                      literals(joint, parting.guard), ends[0], ends[1], changes)
+
+
+def _first_words(joint: Joint, side: int, node: int) -> Addresses:
+    rows = joint.graphs[side].rows[node]
+    return rows[0].addresses if rows else ()
+
+
+def literals(joint: Joint, guard: int) -> tuple[Literal, ...]:
+    """The fewest conditions under which a guard holds, as people name them."""
+    return named(joint.functions, joint.sides[1].machine, guard)
+
+
+def named(functions: Functions, machine: Machine, guard: int) -> tuple[Literal, ...]:
+    """The fewest conditions under which a guard holds. Terms that had to stay whole are left out."""
+    levels: dict[Leaf, dict[int, int]] = {}
+    for (leaf, bit), level in functions.example(guard).items():
+        if type(leaf) is Leaf:
+            levels.setdefault(leaf, {})[bit] = level
+    found: list[Literal] = []
+    for leaf, bits in levels.items():
+        for high, low in _runs(sorted(bits, reverse=True)):
+            value = sum(bits[bit] << bit - low for bit in range(low, high + 1))
+            codes = machine.states[leaf.name].codes if leaf.kind == "state" and leaf.name in machine.states else ()
+            if leaf.kind == "input" and leaf.name in machine.inputs:
+                codes = machine.inputs[leaf.name].codes
+            whole = high - low + 1 == leaf.width
+            code = codes[value] if whole and value < len(codes) else ""
+            found.append(Literal(leaf.name, leaf.width, high, low, value, code))
+    return tuple(sorted(found))
+
+
+def _runs(bits: list[int]) -> list[tuple[int, int]]:
+    """Neighbouring bits, highest first, as (high, low)."""
+    runs: list[tuple[int, int]] = []
+    for bit in bits:
+        if runs and runs[-1][1] == bit + 1:
+            runs[-1] = (runs[-1][0], bit)
+        else:
+            runs.append((bit, bit))
+    return runs
+
+
+# ---------------------------------------------------------------- what differs in a cycle
+
+
+def _changes(joint: Joint, parting: Parting) -> tuple[Change, ...]:
+    places = [_place(joint, side, parting) for side in (0, 1)]
+    if places[0] is None or places[1] is None:
+        return ()
+    return (*_field_changes(joint, places[0], places[1]), *_effect_changes(joint, places[0], places[1]))
+
+
+def _place(joint: Joint, side: int, parting: Parting) -> Place | None:
+    graph = joint.graphs[side]
+    row = parting.rows[side]
+    found = graph.places.at(graph.vectors[parting.nodes[side]])
+    if row is None or not isinstance(found, list):
+        return None
+    return next((place for place in found if place.addresses == row.addresses
+                 and joint.functions.both(place.guard, row.guard)), None)
+
+
+def _field_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
+    """Fields that are compared by their codes and have another one."""
+    pairing = joint.correspondence.pairing
+    changes: list[Change] = []
+    values = [_values(joint, side, place) for side, place in enumerate((ours, theirs))]
+    for name, (other, numbers) in pairing.values.items():
+        old, new = joint.sides[0].machine.fields[name], joint.sides[1].machine.fields[other]
+        if name in joint.sides[0].sequencing.address_fields or old.holds not in ("code", "number"):
+            continue
+        before, after = values[0].get(name), values[1].get(other)
+        expected = before if before is None or numbers is None else numbers.get(before, -1)
+        if expected != after:
+            changes.append(Change(other, _code(old, before), _code(new, after)))
+    for side, alone in enumerate((pairing.old_alone, pairing.new_alone)):
+        for name in alone:
+            field = joint.sides[side].machine.fields[name]
+            value = values[side].get(name)
+            if value is not None and value != field.idle:
+                shown = _code(field, value)
+                changes.append(Change(name, "" if side else shown, shown if side else ""))
+    return changes
+
+
+def _values(joint: Joint, side: int, place: Place) -> dict[str, int | None]:
+    """The asserted value of every field of the words of a place; None where no order set it and it is `idle any`."""
+    machine, contents = joint.sides[side].machine, joint.sides[side].contents
+    values: dict[str, int | None] = {}
+    for store, address in place.addresses:
+        site = contents.sites.get(store, {}).get(address)
+        open_bits = 0 if site is None else site.open
+        for name in machine.stores[store].fields:
+            low, mask, turn = joint.sides[side].readers[name]
+            free = machine.fields[name].idle == "any" and open_bits >> low & mask == mask
+            values[name] = None if free else contents.words[store][address] >> low & mask ^ turn
+    return values
+
+
+def _code(field: Field, value: int | None) -> str:
+    """A field's value by name, `any` where it does not matter."""
+    if value is None:
+        return "any"
+    return next((code.name for code in field.codes if code.value == value), str(value))
+
+
+_SAYING = {
+    "drives": "`{1}` drives `{0}`", "takes": "`{1}` takes `{0}`", "strobes": "strobe `{0}`",
+    "loads": "what `{0}` loads", "steps": "how `{0}` steps",
+}
+
+
+def effect_text(key: tuple[str, ...]) -> str:
+    """An effect in words."""
+    return _SAYING[key[0]].format(*key[1:])
+
+
+def _effect_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
+    """Effects that were evaluated because codes alone do not say them, and that differ."""
+    before = joint.graphs[0].observer.one_by_one(ours)
+    after = joint.graphs[1].observer.one_by_one(theirs)
+    changes: list[Change] = []
+    for number in sorted({*before, *after}):
+        old, new = before.get(number), after.get(number)
+        if old != new:
+            key = joint.agreed.effects[number].key
+            known = key[0] in ("drives", "takes", "strobes")
+            changes.append(Change(effect_text(key), _how_often(old) if known else "", _how_often(new) if known else ""))
+    return changes
+
+
+def _how_often(meaning: Meaning | None) -> str:
+    """How often something of one bit happens, whatever the conditions."""
+    if meaning in ((0,), None):
+        return "never"
+    return "always" if meaning == (1,) else "at times"

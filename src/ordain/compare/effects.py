@@ -1,0 +1,174 @@
+"""What a cycle does, one term an effect: who drives, who takes, what strobes, what every register and state becomes.
+
+An effect is known by what it is about (`("drives", "data", "acc")`), not by the fields that bring it about: so two
+machines with different fields can be compared. Where only one side has an effect, the other is taken to do what a word
+does that orders nothing. Effects that no word can change are no matter of an instruction; they are compared once, as
+changes of the machine.
+"""
+
+from typing import NamedTuple
+
+from ordain.compare.functions import Functions, TooLarge
+from ordain.compare.sequencing import register_next
+from ordain.compare.side import Side, store_tables
+from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
+from ordain.machine.model import Machine
+
+Key = tuple[str, ...]
+Meaning = tuple[object, ...]
+"""Equal for equal functions: one number a bit, or the term itself where it is too large for a diagram."""
+
+
+class Effect(NamedTuple):
+    """`covered`: on both sides the same term over fields that are compared code by code anyway."""
+
+    key: Key
+    covered: bool
+
+
+class Agreed(NamedTuple):
+    """`terms[side]`: per effect that words can change, its term on that side. `machine`: keys of the effects that no
+    word can change and that differ. `alone`: (side, key) of those that only one side has."""
+
+    effects: tuple[Effect, ...]
+    terms: tuple[tuple[Node, ...], tuple[Node, ...]]
+    machine: tuple[Key, ...]
+    alone: tuple[tuple[int, Key], ...]
+
+
+class Meanings:
+    """Terms of one side -> meanings. Words of mapping stores that stay open are written out as tables, unless the store
+    is one of `shared`: alike on both sides. A pointer that stays unknown is unlike any of the other side (`mark`)."""
+
+    def __init__(self, terms: Terms, functions: Functions, side: Side, shared: frozenset[str], mark: str) -> None:
+        self._terms, self._functions = terms, functions
+        self._memo: dict[Node, tuple[Meaning, bool]] = {}
+        closed = [name for name, store in side.machine.stores.items()
+                  if store.fill != "microprogram" and name not in shared]
+        self._tables = store_tables(terms, side, closed, mark)
+        for leaf in side.sequencing.pointers:
+            self._tables[leaf] = terms.leaf("free", f"{leaf.name} {mark}", leaf.width)
+        self._opcodes = frozenset(side.sequencing.opcodes)
+
+    def of(self, term: Node) -> tuple[Meaning, bool]:
+        """The meaning, and whether it asks which instruction is being executed."""
+        found = self._memo.get(term)
+        if found is None:
+            shown = self.closed(term)
+            try:
+                meaning: Meaning = self._functions.bits(shown)
+            except TooLarge:
+                meaning = ("form", shown)
+            asks = any(leaf in self._opcodes for leaf in leaves((shown,)))
+            found = self._memo[term] = (meaning, asks)
+        return found
+
+    def closed(self, term: Node) -> Node:
+        """The term with every word that is read from a mapping store written out, and pointers marked."""
+        for _ in range(len(self._tables)):
+            found = [leaf for leaf in leaves((term,)) if leaf in self._tables]
+            if not found:
+                break
+            term = substitute(self._terms, (term,), {leaf: self._tables[leaf] for leaf in found})[0]
+        return term
+
+
+def shared_stores(old: Side, new: Side) -> frozenset[str]:
+    """The stores other than control stores that read alike on both sides."""
+    ours, theirs = old.machine, new.machine
+    return frozenset(
+        name for name, store in ours.stores.items()
+        if name in theirs.stores and store.address is theirs.stores[name].address
+        and old.contents.words[name] == new.contents.words[name] and _layout(ours, name) == _layout(theirs, name))
+
+
+def _layout(machine: Machine, store: str) -> list[tuple[str, int, int, bool]]:
+    fields = (machine.fields[name] for name in machine.stores[store].fields)
+    return [(field.name, field.high, field.low, field.active_low) for field in fields]
+
+
+def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
+    """Every effect of a side. A driver that follows a bus, a latch: what differs in kind has another key."""
+    machine = side.machine
+    pointers = set(side.sequencing.pointers)
+    found: dict[Key, Node] = {}
+
+    def either(key: Key, term: Node) -> None:
+        found[key] = terms.or_((found[key], term)) if key in found else term
+
+    for bus in machine.buses.values():
+        for driver in bus.drivers:
+            either(("drives", bus.name, driver.name, driver.follows), driver.when)
+        for sampler in bus.samplers:
+            either(("takes", bus.name, sampler.name), sampler.when)
+    for strobe in machine.strobes:
+        found["strobes", strobe.name] = strobe.active
+    for register in machine.registers.values():
+        leaf = terms.leaf("register", register.name, register.width)
+        if leaf not in pointers:
+            kind = "latch" if register.transparent else "register"
+            found["loads", register.name, kind] = register_next(register, leaf, terms)  # type: ignore[arg-type]
+    for state in machine.states.values():
+        if terms.leaf("state", state.name, state.width) not in pointers:
+            found["steps", state.name] = state.next
+    return found
+
+
+def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings],
+          plain: tuple[frozenset[str], frozenset[str]]) -> Agreed:
+    """Pair the effects of both sides. `plain[side]`: fields of control words that are compared code by code."""
+    both = (effects_of(old, terms), effects_of(new, terms))
+    open_leaves = (_word_leaves(old, terms), _word_leaves(new, terms))
+    effects: list[Effect] = []
+    rows: tuple[list[Node], list[Node]] = ([], [])
+    machine: list[Key] = []
+    alone: list[tuple[int, Key]] = []
+    for key in sorted({*both[0], *both[1]}):
+        found = [both[0].get(key), both[1].get(key)]
+        for mine in (0, 1):
+            if found[mine] is None:
+                alone.append((1 - mine, key))
+                other = found[1 - mine]
+                assert other is not None
+                found[mine] = _ordering_nothing((old, new)[1 - mine], other, terms, plain[0] & plain[1])
+        first, second = found
+        assert first is not None and second is not None
+        fixed = [not (set(leaves((term,))) & open_) for term, open_ in zip((first, second), open_leaves, strict=True)]
+        if all(fixed):
+            if first is not second and meanings[0].of(first)[0] != meanings[1].of(second)[0]:
+                machine.append(key)
+            continue
+        covered = first is second and all(
+            _only_plain(first, side, open_, fields)
+            for side, open_, fields in zip((old, new), open_leaves, plain, strict=True))
+        effects.append(Effect(key, covered))
+        rows[0].append(first)
+        rows[1].append(second)
+    return Agreed(tuple(effects), (tuple(rows[0]), tuple(rows[1])), tuple(machine), tuple(alone))
+
+
+def _word_leaves(side: Side, terms: Terms) -> frozenset[Node]:
+    """Leaves whose value depends on where control is."""
+    machine = side.machine
+    found: set[Node] = {*side.sequencing.pointers, *side.sequencing.opcodes}
+    for name, store in machine.stores.items():
+        found.add(terms.leaf("word", name, store.bits))
+        found.add(terms.leaf("address", name, store.address_width))
+        for field in store.fields:
+            found.add(terms.leaf("field", field, machine.fields[field].width))
+    return frozenset(found)
+
+
+def _only_plain(term: Node, side: Side, open_: frozenset[Node], plain: frozenset[str]) -> bool:
+    return all(type(leaf) is Leaf and leaf.kind == "field" and leaf.name in plain
+               for leaf in leaves((term,)) if leaf in open_)
+
+
+def _ordering_nothing(side: Side, term: Node, terms: Terms, known: frozenset[str]) -> Node:
+    """The effect's term in a word that leaves idle every field that the other side has not got (`known`: both have it).
+    Fields without an idle code stay open."""
+    values: dict[Node, Node] = {}
+    for field in side.machine.fields.values():
+        if isinstance(field.idle, int) and field.store in side.sequencing.control and field.name not in known:
+            values[terms.leaf("field", field.name, field.width)] = terms.const(field.idle, field.width)
+    return substitute(terms, (term,), values)[0]

@@ -1,0 +1,102 @@
+"""What is done at a place of control, as a number: equal numbers, equal doings, on either side."""
+
+from typing import NamedTuple
+
+from ordain.compare.effects import Agreed, Meaning, Meanings
+from ordain.compare.orders import Orders
+from ordain.compare.places import Place
+from ordain.compare.side import Side
+from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
+
+Doings = dict[tuple[object, ...], int]
+"""Numbers of what is done, shared by both sides."""
+
+
+class Bundle(NamedTuple):
+    """Effects that read the same leaves of the control words and the same pointers: evaluated together, once a value.
+
+    `numbers`: which effects of `Agreed`. `fields`: (leaf, number of the store, lowest bit, mask, bits to turn).
+    `others`: pointers, opcodes, addresses."""
+
+    numbers: tuple[int, ...]
+    terms: tuple[Node, ...]
+    fields: tuple[tuple[Node, int, int, int, int], ...]
+    others: tuple[Node, ...]
+
+
+class Observer:
+    """Places of one side -> numbers. `agreed.terms[mine]` are its effects."""
+
+    def __init__(self, side: Side, terms: Terms, agreed: Agreed, mine: int, meanings: Meanings, orders: Orders,
+                 doings: Doings) -> None:
+        self._terms, self._meanings, self._orders, self._doings = terms, meanings, orders, doings
+        self._stores = side.sequencing.control
+        sites = side.contents.sites
+        self._open = {store: {address: site.open for address, site in sites.get(store, {}).items() if site.open}
+                      for store in self._stores}
+        wanted = [number for number, effect in enumerate(agreed.effects) if not effect.covered]
+        self._bundles = _bundles(side, terms, agreed.terms[mine], wanted)
+        self._memo: dict[tuple[object, ...], tuple[tuple[Meaning, ...], bool]] = {}
+
+    def at(self, place: Place) -> tuple[int, bool]:
+        """The number of what is done, and whether that asks which instruction is executed."""
+        ordered = tuple(self._orders.of(store, word, self._open[store].get(address, 0))
+                        for (store, address), word in zip(place.addresses, self._in_order(place)))
+        asks = False
+        meant: list[tuple[Meaning, ...]] = []
+        for number, bundle in enumerate(self._bundles):
+            meaning, bundle_asks = self._evaluated(number, bundle, place)
+            meant.append(meaning)
+            asks = asks or bundle_asks
+        key = (ordered, tuple(meant))
+        return self._doings.setdefault(key, len(self._doings)), asks
+
+    def _in_order(self, place: Place) -> list[int]:
+        words = dict(zip(self._stores, place.words))
+        return [words[store] for store, _ in place.addresses]
+
+    def _evaluated(self, number: int, bundle: Bundle, place: Place) -> tuple[tuple[Meaning, ...], bool]:
+        values = tuple(place.words[store] >> low & mask ^ turn for _, store, low, mask, turn in bundle.fields)
+        others = tuple(place.known.get(leaf, leaf) for leaf in bundle.others)
+        key = (number, values, others)
+        found = self._memo.get(key)
+        if found is None:
+            known: dict[Node, Node] = dict(zip(bundle.others, others))
+            for (leaf, *_), value in zip(bundle.fields, values):
+                known[leaf] = self._terms.const(value, leaf.width)
+            meanings = [self._meanings.of(term) for term in substitute(self._terms, bundle.terms, known)]
+            found = self._memo[key] = (tuple(meaning for meaning, _ in meanings), any(asks for _, asks in meanings))
+        return found
+
+    def one_by_one(self, place: Place) -> dict[int, Meaning]:
+        """Every effect that was evaluated at a place, by its number in `Agreed`."""
+        result: dict[int, Meaning] = {}
+        for number, bundle in enumerate(self._bundles):
+            result.update(zip(bundle.numbers, self._evaluated(number, bundle, place)[0]))
+        return result
+
+
+def _bundles(side: Side, terms: Terms, effects: tuple[Node, ...], wanted: list[int]) -> tuple[Bundle, ...]:
+    stores = {store: number for number, store in enumerate(side.sequencing.control)}
+    parts: dict[Node, tuple[Node, int, int, int, int]] = {}
+    for store, number in stores.items():
+        word = terms.leaf("word", store, side.machine.stores[store].bits)
+        parts[word] = (word, number, 0, -1, 0)
+        for name in side.machine.stores[store].fields:
+            leaf = terms.leaf("field", name, side.machine.fields[name].width)
+            parts[leaf] = (leaf, number, *side.readers[name])
+    placed = {*side.sequencing.pointers, *side.sequencing.opcodes}
+    grouped: dict[tuple[tuple[Leaf, ...], tuple[Leaf, ...]], list[int]] = {}
+    for number in wanted:
+        found = leaves((effects[number],))
+        fields = tuple(leaf for leaf in found if leaf in parts)
+        others = tuple(leaf for leaf in found if leaf in placed or (leaf.kind in ("address", "field", "word")
+                                                                    and leaf not in parts))
+        grouped.setdefault((tuple(sorted(fields, key=_name)), tuple(sorted(others, key=_name))), []).append(number)
+    return tuple(Bundle(tuple(numbers), tuple(effects[number] for number in numbers),
+                        tuple(parts[leaf] for leaf in fields), others)
+                 for (fields, others), numbers in grouped.items())
+
+
+def _name(leaf: Leaf) -> tuple[str, str, int]:
+    return leaf.kind, leaf.name, leaf.width

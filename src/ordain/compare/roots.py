@@ -1,0 +1,267 @@
+"""Where control enters a microprogram from outside: reset, the instruction boundary, every instruction, every row of a
+mapping store, every place wired into the sequencer. Found by following the graph until nothing new turns up."""
+
+from typing import Literal, NamedTuple
+
+from ordain.compare.functions import Functions
+from ordain.compare.graph import End, Graph
+from ordain.compare.observation import Observer
+from ordain.compare.places import Places, Vector, partly_known
+from ordain.compare.sequencing import Origin, origins
+from ordain.compare.side import Side
+from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
+
+Kind = Literal["reset", "boundary", "wired", "row", "instruction"]
+
+
+class Root(NamedTuple):
+    """One entrance. `store` and `opcode`: by whose word it is dispatched, and for which value; "" and -1 otherwise.
+    `title`: what people call it there. `addresses`: its first words."""
+
+    kind: Kind
+    store: str
+    opcode: int
+    title: str
+    node: int
+    addresses: tuple[int, ...]
+
+
+class Entered(NamedTuple):
+    """A graph that was followed from all its entrances. `dispatches`: the ends that dispatch, in order per store."""
+
+    graph: Graph
+    roots: tuple[Root, ...]
+    dispatches: dict[str, tuple[End, ...]]
+
+
+def enter(side: Side, terms: Terms, functions: Functions, places: Places, observer: Observer,
+          awaited: tuple[Vector, ...] = ()) -> Entered:
+    """Follow the side's graph from everywhere it is entered."""
+    graph = Graph(side, terms, places, observer, awaited)
+    search = _Search(graph, terms)
+    search.open_ways()
+    graph.find_careless()
+    search.instructions()
+    return Entered(graph, search.roots(), search.dispatches)
+
+
+def returns(entered: Entered) -> tuple[Vector, ...]:
+    """The vectors at which a way ends in a return to a caller that is not known."""
+    found = {end.where: None for end in entered.graph.ends.values() if end.kind == "return"}
+    return tuple(found)
+
+
+class _Search:
+    """Entrances lead to ends, and ends are entrances."""
+
+    def __init__(self, graph: Graph, terms: Terms) -> None:
+        self._graph, self._terms = graph, terms
+        self._side, self._places = graph.side, graph.places
+        self._found: dict[tuple[Kind, str, int, int], int] = {}
+        self._seen_ends = 0
+        self._done: set[End] = set()
+        self.dispatches: dict[str, tuple[End, ...]] = {}
+
+    def open_ways(self) -> None:
+        """Everything that can be followed without knowing the instruction."""
+        self._found["reset", "", -1, 0] = self._graph.node(self._reset())
+        for store in self._side.sequencing.mappings:
+            plain = self._plain_dispatch(store)
+            if plain is not None:
+                self._note_dispatch(End("dispatch", store, plain))
+        self._until_nothing_new(bound=False)
+
+    def instructions(self) -> None:
+        """Every instruction, known to be that instruction."""
+        self._until_nothing_new(bound=True)
+
+    def _until_nothing_new(self, bound: bool) -> None:
+        if bound:
+            for ends in self.dispatches.values():
+                for number, end in enumerate(ends):
+                    self._enter_all(end, number, bound=True)
+        while True:
+            self._graph.follow()
+            fresh = [end for end in dict.fromkeys(self._graph.ends.values()) if end not in self._done]
+            if not fresh:
+                return
+            for end in fresh:
+                self._done.add(end)
+                if end.kind in ("home", "wired"):
+                    kind: Kind = "boundary" if end.kind == "home" else "wired"
+                    number = sum(found[0] == kind for found in self._found)
+                    self._found[kind, "", -1, number] = self._graph.node(end.where)
+                elif end.kind == "dispatch":
+                    self._enter_all(end, self._note_dispatch(end), bound)
+
+    def _reset(self) -> Vector:
+        machine = self._side.machine
+        vector: list[Node] = []
+        for leaf in self._places.leaves:
+            item = machine.states[leaf.name] if leaf.kind == "state" else machine.registers[leaf.name]
+            known = item.reset is not None and leaf in self._places.pointers
+            vector.append(self._terms.const(item.reset or 0, leaf.width) if known else leaf)
+        return tuple(vector)
+
+    # ------------------------------------------------------------ dispatch
+
+    def _note_dispatch(self, end: End) -> int:
+        ends = self.dispatches.get(end.store, ())
+        if end not in ends:
+            self._done.add(end)
+            ends = self.dispatches[end.store] = (*ends, end)
+        return ends.index(end)
+
+    def _plain_dispatch(self, store: str) -> Vector | None:
+        """A dispatch through a store that holds whole start addresses, even if no word was seen to do it yet."""
+        sequencing = self._side.sequencing
+        machine = self._side.machine
+        if machine.stores[store].fill != "start" or len(sequencing.control) != 1:
+            return None
+        address = sequencing.stores[sequencing.control[0]]
+        if address not in self._places.pointers or address.width != machine.stores[store].bits:
+            return None
+        word = self._terms.leaf("word", store, machine.stores[store].bits)
+        return tuple(word if leaf is address else leaf for leaf in self._places.leaves)
+
+    def _enter_all(self, end: End, number: int, bound: bool) -> None:
+        """Enter every instruction (or row) that a dispatch can lead to."""
+        lines, words = self._lines(end.store)
+        row_kind: Kind = "row" if self._side.machine.stores[end.store].fill == "map" else "instruction"
+        memo: dict[tuple[Node, ...], int] = {}
+        by_word: dict[int, int] = {}
+        for opcode in range(1 << len(lines)):
+            if not bound and words is not None and words[opcode] in by_word:
+                self._found[row_kind, end.store, opcode, number] = by_word[words[opcode]]
+                continue
+            known = self._binding(lines, opcode)
+            if known is None:
+                continue
+            if words is not None:
+                known = {**known, **self._mapped(end.store, words[opcode])}
+            target = substitute(self._terms, end.where, known)
+            if any(type(value) is not Const for value, leaf in zip(target, self._places.leaves)
+                   if leaf in self._places.steering):
+                continue
+            if not bound:
+                if words is None and self._side.machine.stores[end.store].instruction is not None:
+                    return
+                target = self._graph.unbound(target)
+            node = memo.get(target)
+            if node is None:
+                node = memo[target] = self._graph.enter(target)
+            self._found[row_kind, end.store, opcode, number] = node
+            if not bound and words is not None:
+                by_word[words[opcode]] = node
+
+    def _lines(self, store: str) -> tuple[tuple[Origin, ...], tuple[int, ...] | None]:
+        """Where each bit of an opcode comes from, lowest first; and for a mapping store its words by opcode."""
+        sequencing = self._side.sequencing
+        if store in sequencing.mappings:
+            return origins(sequencing.stores[store]), self._side.contents.words[store]
+        if store in sequencing.wired:
+            used = {origin for origin in origins(sequencing.wired[store]) if isinstance(origin, tuple)}
+            by_leaf = sorted(used, key=lambda origin: (origin[0].name, origin[1]))
+            leaf = by_leaf[0][0] if by_leaf else None
+            if leaf is None or any(origin[0] is not leaf for origin in used):
+                return tuple(by_leaf), None
+            highest = by_leaf[-1][1]
+            return tuple((leaf, bit) if (leaf, bit) in used else 0 for bit in range(highest + 1)), None
+        instruction = self._side.machine.stores[store].instruction
+        assert instruction is not None
+        high, low = instruction
+        return origins(sequencing.stores[store])[low:high + 1], None
+
+    def _binding(self, lines: tuple[Origin, ...], opcode: int) -> dict[Node, Node] | None:
+        """The opcode leaves when their bits say `opcode`; None where none can: a line is tied the other way."""
+        levels: dict[Leaf, dict[int, int]] = {}
+        for position, line in enumerate(lines):
+            level = opcode >> position & 1
+            if isinstance(line, int):
+                if line != level:
+                    return None
+            elif isinstance(line, tuple) and line[0] in self._places.opcodes:
+                levels.setdefault(line[0], {})[line[1]] = level
+        return {leaf: partly_known(self._terms, leaf, bits) for leaf, bits in levels.items()}
+
+    def _mapped(self, store: str, word: int) -> dict[Node, Node]:
+        """What is read from a mapping store when it shows `word`."""
+        machine = self._side.machine
+        known: dict[Node, Node] = {
+            self._terms.leaf("word", store, machine.stores[store].bits): self._terms.const(
+                word, machine.stores[store].bits)}
+        for name in machine.stores[store].fields:
+            low, mask, turn = self._side.readers[name]
+            width = machine.fields[name].width
+            known[self._terms.leaf("field", name, width)] = self._terms.const(word >> low & mask ^ turn, width)
+        return known
+
+    # ------------------------------------------------------------ names
+
+    def roots(self) -> tuple[Root, ...]:
+        titles = Titles(self._side)
+        made: list[Root] = []
+        for (kind, store, opcode, _), node in self._found.items():
+            addresses = tuple(sorted({address for row in self._graph.rows[node] for _, address in row.addresses[:1]}))
+            made.append(Root(kind, store, opcode, titles.of(node, self._graph, kind), node, addresses))
+        return tuple(made)
+
+
+class Titles:
+    """What people call a place: the instruction or routine that begins there, a label, or a word within one."""
+
+    def __init__(self, side: Side) -> None:
+        self._side = side
+        self._starts: dict[tuple[str, int], str] = {}
+        for name, (store, addresses) in side.contents.labels.items():
+            for address in addresses:
+                site = side.contents.sites.get(store, {}).get(address)
+                if site is not None and site.owner == name:
+                    self._starts[store, address] = name
+
+    def of(self, node: int, graph: Graph, kind: str = "") -> str:
+        """The title of a node's first word."""
+        end = graph.ends.get(node)
+        if end is not None:
+            return end_title(end, self)
+        places = [place for row in graph.rows[node] for place in row.addresses]
+        for store, address in places:
+            site = self._side.contents.sites.get(store, {}).get(address)
+            if site is not None and kind == "instruction":
+                return site.owner
+            if site is not None:
+                return self.at(store, address)
+        return self.at(*places[0]) if places else "nowhere"
+
+    def at(self, store: str, address: int) -> str:
+        """The title of one address: `fetch`, `hold.wait`, `hold+2`, or its number where nothing was placed."""
+        if (store, address) in self._starts:
+            return self._starts[store, address]
+        sites = self._side.contents.sites.get(store, {})
+        site = sites.get(address)
+        if site is None:
+            return f"{store} {address:X}"
+        if site.label:
+            return site.label if site.label == site.owner else f"{site.owner}.{site.label}"
+        back = 1
+        while back <= address and address - back in sites and sites[address - back].owner == site.owner:
+            if (store, address - back) in self._starts:
+                return f"{site.owner}+{back}"
+            back += 1
+        return f"{site.owner} {address:X}"
+
+
+def end_title(end: End, titles: Titles) -> str:
+    """What people call an end."""
+    match end.kind:
+        case "home":
+            return "the instruction boundary"
+        case "dispatch":
+            return "the next instruction" if end.store else "a dispatch"
+        case "return":
+            names = sorted({leaf.name for leaf in leaves(end.where)})
+            return f"the caller ({', '.join(names)})"
+        case "wired":
+            return "a wired place"
+        case _:
+            return "a place that cannot be told"

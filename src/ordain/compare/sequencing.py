@@ -1,0 +1,229 @@
+"""What in a machine holds control addresses, found by following values through its expressions.
+
+*Pointers* are the states and registers whose values are places in the control store: a micro-address, a return address,
+a step counter, an address register in a pipeline. Where a word stands is a pointer's whole meaning, so a comparison
+sees through their values. *Opcode leaves* hold the instruction; of them the values do count. Everything else that
+control asks about is a condition: it may have any value.
+"""
+
+from typing import NamedTuple
+
+from ordain.machine.expression import (
+    Add,
+    Among,
+    Const,
+    Equal,
+    If,
+    Leaf,
+    Less,
+    Node,
+    Parity,
+    Slice,
+    Sub,
+    Terms,
+    leaves,
+    postorder,
+)
+from ordain.machine.model import Machine, Register, Store
+
+Origin = tuple[Leaf, int] | int | None
+"""Where one bit of a term comes from: (leaf, bit), a constant 0 or 1, or None for anything else."""
+
+
+class Sequencing(NamedTuple):
+    """`pointers`, `opcodes`: leaves, with `nexts` the terms of what they are in the next cycle.
+
+    `stores`: every store's address, in an order in which each depends only on words of earlier ones.
+    `control`: the stores that hold the microprogram. `mappings`: those that hold start addresses.
+    `address_fields`: fields whose values are places in a control store; `followed`: those of them that get there.
+    `wired`: per control store with wired starts, the address that an opcode in its register is sent to.
+    """
+
+    pointers: tuple[Leaf, ...]
+    opcodes: tuple[Leaf, ...]
+    nexts: dict[Leaf, Node]
+    stores: dict[str, Node]
+    control: tuple[str, ...]
+    mappings: tuple[str, ...]
+    address_fields: frozenset[str]
+    followed: frozenset[str]
+    wired: dict[str, Node]
+
+
+def sequencing(machine: Machine, terms: Terms) -> Sequencing:
+    """`machine`'s expressions are nodes of `terms`."""
+    nexts = dict(_nexts(machine, terms))
+    control = tuple(store.name for store in machine.stores.values() if store.fill == "microprogram")
+    mappings = tuple(store.name for store in machine.stores.values() if store.fill in ("start", "map"))
+    held = {leaf.name: leaf for leaf in nexts}
+    opcodes, wired = _opcodes(machine, terms, held)
+    pointers = _pointers(machine, nexts, opcodes)
+    fields = frozenset(
+        leaf.name for node in [*(nexts[pointer] for pointer in pointers),
+                               *(machine.stores[name].address for name in control)]
+        for leaf in value_leaves(node) if leaf.kind == "field" and machine.fields[leaf.name].store in control)
+    addresses = fields | {name for name, field in machine.fields.items() if field.holds == "address"}
+    return Sequencing(pointers, opcodes, nexts, _in_order(machine), control, mappings, frozenset(addresses), fields,
+                      wired)
+
+
+def value_leaves(root: Node) -> list[Leaf]:
+    """The leaves whose values become (part of) the value of the term, not those that only decide between values."""
+    found: dict[Leaf, None] = {}
+    done: set[Node] = set()
+    stack = [root]
+    while stack:
+        node = stack.pop()
+        if node in done:
+            continue
+        done.add(node)
+        match node:
+            case Leaf():
+                found[node] = None
+            case Among() | Equal() | Less() | Parity():
+                pass
+            case If(args=args):
+                stack += [args[2], args[1]]
+            case _:
+                stack += reversed(node.args)
+    return list(found)
+
+
+def origins(node: Node) -> tuple[Origin, ...]:
+    """Where each bit of a term comes from, lowest first; joins, slices, leaves and constants are seen through."""
+    memo: dict[Node, tuple[Origin, ...]] = {}
+    for term in postorder((node,)):
+        if type(term) is Leaf:
+            memo[term] = tuple((term, bit) for bit in range(term.width))
+        elif type(term) is Const:
+            memo[term] = tuple(term.value >> bit & 1 for bit in range(term.width))
+        elif type(term) is Slice:
+            memo[term] = memo[term.args[0]][term.low:term.high + 1]
+        elif term.args and sum(arg.width for arg in term.args) == term.width and len(term.args) > 1:
+            memo[term] = tuple(bit for part in reversed(term.args) for bit in memo[part])
+        else:
+            memo[term] = (None,) * term.width
+    return memo[node]
+
+
+def register_next(register: Register, leaf: Leaf, terms: Terms) -> Node:
+    """What the register holds after the cycle; an unspecified source is a free leaf named after the register."""
+    value: Node = leaf
+    for load in reversed(register.loads):
+        source = load.source
+        if source is None:
+            source = terms.leaf("free", f"{register.name} loaded", register.width)
+        value = terms.if_(load.when, source, value)
+    return value
+
+
+def _nexts(machine: Machine, terms: Terms) -> list[tuple[Leaf, Node]]:
+    found: list[tuple[Leaf, Node]] = []
+    for state in machine.states.values():
+        leaf = terms.leaf("state", state.name, state.width)
+        assert type(leaf) is Leaf
+        found.append((leaf, state.next))
+    for register in machine.registers.values():
+        leaf = terms.leaf("register", register.name, register.width)
+        assert type(leaf) is Leaf
+        found.append((leaf, register_next(register, leaf, terms)))
+    return found
+
+
+def _opcodes(machine: Machine, terms: Terms, held: dict[str, Leaf]) -> tuple[tuple[Leaf, ...], dict[str, Node]]:
+    """The states and registers that say which instruction is meant."""
+    found: dict[Leaf, None] = {}
+    wired: dict[str, Node] = {}
+    for store in machine.stores.values():
+        parts: list[Node] = []
+        if store.fill in ("start", "map"):
+            parts.append(store.address)
+        if store.instruction is not None:
+            parts.append(terms.slice(store.address, *store.instruction))
+        if store.starts_at is not None:
+            start = _with_register(store, terms, held)
+            wired[store.name] = start
+            parts.append(start)
+        for leaf in leaves(parts):
+            if held.get(leaf.name) is leaf:
+                found[leaf] = None
+    return tuple(found), wired
+
+
+def _with_register(store: Store, terms: Terms, held: dict[str, Leaf]) -> Node:
+    """`starts_at` over the register or state that holds the opcode, where there is one of that name and width."""
+    assert store.starts_at is not None
+    values: dict[Node, Node] = {}
+    for leaf in leaves((store.starts_at,)):
+        if leaf.kind == "opcode" and leaf.name in held and held[leaf.name].width == leaf.width:
+            values[leaf] = held[leaf.name]
+    memo: dict[Node, Node] = dict(values)
+    for node in postorder((store.starts_at,)):
+        if node not in memo:
+            memo[node] = terms.rebuild(node, tuple(memo[arg] for arg in node.args))
+    return memo[store.starts_at]
+
+
+def _pointers(machine: Machine, nexts: dict[Leaf, Node], opcodes: tuple[Leaf, ...]) -> tuple[Leaf, ...]:
+    """Whatever flows into a control store's address and takes values that the machine or the words name.
+
+    A state that only ever takes a condition's value (a flag on an address line) is no pointer but a condition.
+    """
+    agents = {state.name for state in machine.states.values() if state.agent}
+    transparent = {register.name for register in machine.registers.values() if register.transparent}
+    waiting: list[Leaf] = []
+    steps: set[Leaf] = set()
+    for store in machine.stores.values():
+        if store.fill == "microprogram":
+            waiting += value_leaves(store.address)
+            if store.step is not None:
+                high, low = store.step
+                steps |= {origin[0] for origin in origins(store.address)[low:high + 1] if isinstance(origin, tuple)}
+    found: dict[Leaf, None] = {}
+    while waiting:
+        leaf = waiting.pop()
+        if leaf in found or leaf not in nexts or leaf in opcodes or leaf.name in agents or leaf.name in transparent:
+            continue
+        sources = value_leaves(nexts[leaf])
+        if leaf in steps or (leaf.width > 1 and _names_values(machine, nexts[leaf], sources, leaf, nexts)):
+            found[leaf] = None
+            waiting += sources
+    return tuple(leaf for leaf in nexts if leaf in found)
+
+
+def _names_values(machine: Machine, next_: Node, sources: list[Leaf], self: Leaf, nexts: dict[Leaf, Node]) -> bool:
+    """True when the next value can come from a constant, a word, a count, or another state or register."""
+    for leaf in sources:
+        if leaf.kind in ("field", "word") or (leaf in nexts and leaf is not self):
+            return True
+    return any(type(node) in (Add, Sub) or (type(node) is Const and node.width == self.width)
+               for node in _values(next_))
+
+
+def _values(root: Node) -> list[Node]:
+    """The nodes in value position: those whose values can become the term's."""
+    found: dict[Node, None] = {}
+    stack = [root]
+    while stack:
+        node = stack.pop()
+        if node not in found:
+            found[node] = None
+            if type(node) is If:
+                stack += node.args[1:]
+            elif node.width == root.width:
+                stack += node.args
+    return list(found)
+
+
+def _in_order(machine: Machine) -> dict[str, Node]:
+    """Every store's address, each after those of the stores whose words it reads. A circle is cut anywhere: the words
+    read in a circle stay unknown, which only ever makes more differences."""
+    reads = {store.name: {machine.fields[leaf.name].store if leaf.kind == "field" else leaf.name
+                          for leaf in leaves((store.address,)) if leaf.kind in ("field", "word")}
+             for store in machine.stores.values()}
+    order: dict[str, Node] = {}
+    while len(order) < len(reads):
+        ready = [name for name in reads if name not in order and reads[name] <= order.keys()]
+        for name in ready or [next(name for name in reads if name not in order)]:
+            order[name] = machine.stores[name].address
+    return order
