@@ -1,0 +1,156 @@
+"""A trace as a value change dump (IEEE 1364-2005, clause 18) for waveform viewers.
+
+A cycle takes ten units of time: the clock rises at its beginning and falls in its middle, everything else changes
+with the rising edge. Values that make no difference to the trace are written as x. Each bus is a scope with a wire
+for every driver and sampler, so that two owners are seen as two levels; each agent is a scope with its states and
+inputs.
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from ordain.machine.model import Machine
+from ordain.prover.model import Cycle, Trace
+from ordain.rom.contents import Contents
+
+CYCLE = 10
+"""Units of time in a cycle."""
+
+Value = int | None
+"""None is written as x."""
+
+
+class Wire(NamedTuple):
+    """One variable of the dump: where it stands, its width in bits and its value in each cycle."""
+
+    scope: tuple[str, ...]
+    name: str
+    width: int
+    values: tuple[Value, ...]
+
+
+def vcd(contents: Contents, trace: Trace) -> str:
+    """The dump of a trace; the same text on every run."""
+    machine = contents.machine
+    wires = list(_wires(machine, trace))
+    lines = ["$version ordain $end", "$timescale 1 us $end"]
+    lines += [f"$comment {text} $end" for text in _comments(machine, trace)]
+    lines += _declarations(machine, wires)
+    lines += ["$enddefinitions $end"]
+    clock = _identifier(0)
+    shown: list[Value] = [-1] * len(wires)
+    for index in range(len(trace.cycles)):
+        lines.append(f"#{index * CYCLE}")
+        changes = [f"1{clock}"]
+        for number, wire in enumerate(wires):
+            value = wire.values[index]
+            if value != shown[number]:
+                shown[number] = value
+                changes.append(_change(value, wire.width, _identifier(number + 1)))
+        lines += ["$dumpvars", *changes, "$end"] if index == 0 else changes
+        lines += [f"#{index * CYCLE + CYCLE // 2}", f"0{clock}"]
+    lines.append(f"#{len(trace.cycles) * CYCLE}")
+    return "\n".join(lines) + "\n"
+
+
+def _wires(machine: Machine, trace: Trace) -> Iterator[Wire]:
+    cycles = trace.cycles
+    top = (_plain(machine.name),)
+    yield Wire(top, "fault", 1, tuple(int("node" in cycle.events) for cycle in cycles))
+    for store in machine.stores.values():
+        if cycles and store.name in cycles[0].addresses:
+            scope = (*top, _plain(store.name))
+            yield Wire(scope, "address", store.address_width, tuple(cycle.addresses[store.name] for cycle in cycles))
+            if store.name in cycles[0].words:
+                yield Wire(scope, "word", store.bits, tuple(cycle.words[store.name] for cycle in cycles))
+    for strobe in machine.strobes:
+        yield Wire((*top, "strobes"), _plain(strobe.name), 1,
+                   tuple(int(strobe.name in cycle.strobes) for cycle in cycles))
+    for bus in machine.buses.values():
+        scope = (*top, f"bus_{_plain(bus.name)}")
+        for driver in dict.fromkeys(driver.name for driver in bus.drivers):
+            yield Wire(scope, f"driven_by_{_plain(driver)}", 1,
+                       tuple(int(driver in cycle.drivers.get(bus.name, ())) for cycle in cycles))
+        for sampler in dict.fromkeys(sampler.name for sampler in bus.samplers):
+            yield Wire(scope, f"sampled_by_{_plain(sampler)}", 1,
+                       tuple(int(sampler in cycle.samplers.get(bus.name, ())) for cycle in cycles))
+    yield from _values(machine, cycles, top)
+
+
+def _values(machine: Machine, cycles: tuple[Cycle, ...], top: tuple[str, ...]) -> Iterator[Wire]:
+    """States, registers, monitors and free values, in the order in which the trace has them."""
+    first = cycles[0] if cycles else None
+    for name in first.states if first is not None else ():
+        width = machine.states[name].width if name in machine.states else (
+            machine.registers[name].width if name in machine.registers else 32)
+        yield Wire(*_placed(machine, name, top), width, tuple(cycle.states[name] for cycle in cycles))
+    for name in first.free if first is not None else ():
+        values = tuple(cycle.free[name] if name in cycle.matters else None for cycle in cycles)
+        yield Wire(*_placed(machine, name, (*top, "free")), _free_width(machine, name, cycles), values)
+    for name in first.monitors if first is not None else ():
+        largest = max(cycle.monitors[name] for cycle in cycles)
+        yield Wire((*top, "monitors"), _plain(name), max(1, largest.bit_length()),
+                   tuple(cycle.monitors[name] for cycle in cycles))
+
+
+def _placed(machine: Machine, name: str, scope: tuple[str, ...]) -> tuple[tuple[str, ...], str]:
+    """What belongs to an agent stands in the agent's scope."""
+    agent, dot, own = name.partition(".")
+    if dot and agent in machine.agents:
+        return (scope[0], _plain(agent)), _plain(own)
+    return scope, _plain(name)
+
+
+def _free_width(machine: Machine, name: str, cycles: tuple[Cycle, ...]) -> int:
+    for table in (machine.inputs, machine.conditions, machine.buses, machine.registers):
+        if name in table:
+            return table[name].width
+    return max(1, *(cycle.free[name].bit_length() for cycle in cycles))
+
+
+def _declarations(machine: Machine, wires: list[Wire]) -> list[str]:
+    """Variables grouped by scope; a scope is opened once, however its wires are strewn."""
+    tree: dict[tuple[str, ...], list[tuple[str, int, str]]] = {(_plain(machine.name),): [("clock", 1, _identifier(0))]}
+    for number, wire in enumerate(wires):
+        tree.setdefault(wire.scope, []).append((wire.name, wire.width, _identifier(number + 1)))
+    lines: list[str] = []
+    opened: tuple[str, ...] = ()
+    for scope in tree:
+        common = 0
+        while common < min(len(opened), len(scope)) and opened[common] == scope[common]:
+            common += 1
+        lines += ["$upscope $end"] * (len(opened) - common)
+        lines += [f"$scope module {name} $end" for name in scope[common:]]
+        opened = scope
+        lines += [f"$var wire {width} {code} {name}{f' [{width - 1}:0]' if width > 1 else ''} $end"
+                  for name, width, code in tree[scope]]
+    return lines + ["$upscope $end"] * len(opened)
+
+
+def _comments(machine: Machine, trace: Trace) -> Iterator[str]:
+    """What numbers stand for, where states have named values, and where a trace without end goes on."""
+    for state in machine.states.values():
+        if state.codes:
+            yield f"{state.name}: " + ", ".join(f"{value} {code}" for value, code in enumerate(state.codes))
+    if trace.loop is not None:
+        yield f"after the last cycle it goes on with cycle {trace.loop}, for ever"
+
+
+def _change(value: Value, width: int, code: str) -> str:
+    if width == 1:
+        return f"{'x' if value is None else value}{code}"
+    return f"b{'x' if value is None else format(value, 'b')} {code}"
+
+
+def _identifier(number: int) -> str:
+    """Short codes of the printable characters ! to ~."""
+    code = chr(33 + number % 94)
+    while number >= 94:
+        number = number // 94 - 1
+        code += chr(33 + number % 94)
+    return code
+
+
+def _plain(name: str) -> str:
+    """A name without the characters that end one in this format."""
+    return "".join(char if char.isalnum() or char == "_" else "_" for char in name) or "_"
