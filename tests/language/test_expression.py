@@ -5,7 +5,7 @@ import re
 from typing import Any
 
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from ordain.language import tree
@@ -42,7 +42,7 @@ NOWHERE = Span(Source("", ""), 0, 0)
     ("{a, b}[2]", ("Slice", ("Join", ("a", "b")), 2, 2)),
     ("a if c else b", ("If", "c", "a", "b")),
     ("a if c else b if d else e", ("If", "c", "a", ("If", "d", "b", "e"))),
-    ("a if b if c else d else e", ("If", ("If", "c", "b", "d"), "a", "e")),
+    ("a if (b if c else d) else e", ("If", ("If", "c", "b", "d"), "a", "e")),
     ("hold if request and not busy else {entry.word, 0}",
      ("If", ("Infix", "and", "request", ("Not", "busy")), "hold", ("Join", ("entry.word", 0)))),
     ("at fetch", ("At", "fetch")),
@@ -106,12 +106,16 @@ def test_choose_is_a_name_unless_something_to_choose_by_follows(text: str, begin
     ("a and or b", "or", "expected a value after `and`, found `or`"),
     ("a is b is c", "is", "comparisons do not chain"),
     ("a < b in (c)", "in (", "comparisons do not chain"),
+    ("a in (b) in (c)", "in (", "comparisons do not chain"),
+    ("a in (b) is c", "is", "comparisons do not chain"),
+    ("a in (b) + c", "+", "comparisons do not chain"),
     ("a + not b", "not", "`not` after `+` needs brackets"),
     ("(a b)", "b", "expected an operator or `)`, found `b`"),
     ("{a b}", "b", "expected an operator or `}`, found `b`"),
     ("(a, b)", ",", "a comma in round brackets"),
     ("a if b", "if", "`if` without `else`"),
     ("(a if b)", "if", "`if` without `else`"),
+    ("a if b if c else d else e", "if", "`if` inside the condition of another `if`"),
     ("a in b", "in", "`in` after a value needs a list in brackets"),
     ("in (a)", "in", "`in` needs the name of a routine or the title of an instruction"),
     ("x[1:3]", "[1:3]", "the high bit comes first"),
@@ -131,7 +135,7 @@ def test_choose_is_a_name_unless_something_to_choose_by_follows(text: str, begin
 def test_a_misreading_says_what_and_where(text: str, marked: str, message: str) -> None:
     with pytest.raises(Misread) as caught:
         parse_expression(Placed(text, Source("e", text), 0), 0)
-    assert caught.value.message == message and text[caught.value.start:caught.value.end] == marked
+    assert caught.value.message == message and text[caught.value.start:caught.value.end] == marked, caught.value.start
     assert caught.value.help and caught.value.label
 
 
@@ -199,6 +203,7 @@ def from_python(node: ast.expr) -> Any:
     raise AssertionError(ast.dump(node))
 
 
+@settings(max_examples=500)
 @given(TEXTS | WORDS)
 @example("not a is b if a or b and a else b if a else b")
 @example("(a if b else a) is b - a - b")
@@ -211,8 +216,9 @@ def test_precedence_is_that_of_python(text: str) -> None:
         assert not is_whole(text)
         return
     nodes = list(ast.walk(parsed))
-    if any(isinstance(node, ast.Compare) and len(node.ops) > 1 for node in nodes):
-        assert not is_whole(text)
+    if any(isinstance(node, ast.Compare) and (len(node.ops) > 1 or (isinstance(node.comparators[0], ast.BinOp)
+                                              and isinstance(node.ops[0], ast.In | ast.NotIn))) for node in nodes):
+        assert not is_whole(text)    # the list of our `in` is complete at its closing bracket
     elif not any(isinstance(node, ast.UAdd | ast.Call) for node in nodes):
         assert bare(expression(text)) == from_python(parsed)
 

@@ -8,7 +8,8 @@ from ordain.text.findings import Finding
 from ordain.text.lines import Placed
 from ordain.text.source import Source, Span
 
-EXPRESSIONS = (tree.Not, tree.Infix, tree.Among, tree.Slice, tree.Join, tree.If, tree.At, tree.In, tree.Prior, tree.Parity)
+EXPRESSIONS = (tree.Not, tree.Infix, tree.Among, tree.Slice, tree.Join, tree.If, tree.At, tree.In, tree.Prior,
+               tree.Parity)
 
 
 def bare(node: Any) -> Any:

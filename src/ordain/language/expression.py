@@ -45,12 +45,14 @@ class _Pending(NamedTuple):
 
 
 class _Operand(NamedTuple):
-    """A finished part. `start`, `end` include brackets round it; `depth` is the height of its tree."""
+    """A finished part. `start`, `end` include brackets round it; `depth` is the height of its tree. `listed`: it is an
+    `x in (...)` without brackets round it, a comparison that is complete."""
 
     node: tree.Expr
     start: int
     end: int
     depth: int
+    listed: bool = False
 
 
 def begins_choose(text: Placed, at: int) -> int:
@@ -170,9 +172,7 @@ class _Parse:
         elif word == "if":
             if self.until_and and not self.brackets:
                 return self._end(token)
-            self._reduce(_TERNARY + 1)
-            self.pending.append(_Pending("if", _TERNARY, word, start, len(self.operands)))
-            self._expect(end)
+            self._if(start, end)
         elif word == "else":
             return self._else(start, end)
         elif word in (")", "}", ","):
@@ -190,8 +190,8 @@ class _Parse:
                 word, end = "is-not", negation.end()
         level = _LEVEL[word]
         self._reduce(level + (1 if level == _COMPARE else 0))
-        if level == _COMPARE:
-            self._refuse_chain(start, end)
+        if level >= _COMPARE:
+            self._refuse_chain(level, start, end)
         self.pending.append(_Pending("infix", level, word, start, len(self.operands)))
         self._expect(end)
         return True
@@ -204,19 +204,25 @@ class _Parse:
             raise Misread("syntax", "`in` after a value needs a list in brackets", start, end, "list missing",
                           "write `x in (a, b)`")
         self._reduce(_COMPARE + 1)
-        self._refuse_chain(start, found.end())
+        self._refuse_chain(_COMPARE, start, found.end())
         self._open("among", word, start, found.end())
         return True
 
-    def _refuse_chain(self, start: int, end: int) -> None:
-        if self.pending and self.pending[-1].level == _COMPARE:
-            raise Misread("syntax", "comparisons do not chain", start, end, "second comparison",
+    def _refuse_chain(self, level: int, start: int, end: int) -> None:
+        if self.operands[-1].listed or (level == _COMPARE and self.pending and self.pending[-1].level == _COMPARE):
+            raise Misread("syntax", "comparisons do not chain", start, end, "after a comparison",
                           "join two comparisons with `and`, or use brackets")
+
+    def _if(self, start: int, end: int) -> None:
+        self._reduce(_TERNARY + 1)
+        if self.pending and self.pending[-1].kind == "if":
+            raise Misread("syntax", "`if` inside the condition of another `if`", start, end, "needs brackets",
+                          "put the inner `A if C else B` into brackets")
+        self.pending.append(_Pending("if", _TERNARY, "if", start, len(self.operands)))
+        self._expect(end)
 
     def _else(self, start: int, end: int) -> bool:
         self._reduce(_TERNARY + 1)
-        while self.pending and self.pending[-1].kind == "else":
-            self._reduce_one()
         if not self.pending or self.pending[-1].kind != "if":
             return self._end(None)
         begun = self.pending.pop()
@@ -272,6 +278,7 @@ class _Parse:
                 left = self.operands.pop()
                 node = tree.Among(left.node, nodes, begun.word == "not", self.text.span(left.start, end))
                 self._finish(node, left.start, end, max(depth, left.depth + 1))
+                self.operands[-1] = self.operands[-1]._replace(listed=True)
                 self.sliceable = False
 
     def _slice(self, start: int) -> None:
