@@ -57,3 +57,22 @@ class Sums(NamedTuple):
     sum16: int
     sum32: int
     word_sum: int | None
+
+
+class ImageFile(NamedTuple):
+    """A file that a build writes for a chip: its format (`bin`, `hex`, `s19`, `mem`) and its name."""
+
+    format: str
+    name: str
+
+
+class ChipRecord(NamedTuple):
+    """What a build says of one chip."""
+
+    name: str
+    words: int
+    bits: int
+    erased: int
+    technology: str
+    sums: Sums
+    files: tuple[ImageFile, ...]

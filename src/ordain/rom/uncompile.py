@@ -1,0 +1,150 @@
+"""A stored word in the words of the source.
+
+The word is covered with phrases: the one that sets the most fields that still want a reason, all of its fields as they
+stand in the word, is taken, until every field is idle or has its reason. What no phrase explains is written as
+`field code`. Whoever compiles the text again gets the word.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import NamedTuple, TypeAlias
+
+from ordain.machine.model import Field, Machine
+from ordain.rom.phrases import Block, Name, Phrase, Value, phrases_for
+
+LabelAt: TypeAlias = Callable[[int], str]
+"""Address in the store -> the name of the word there, "" where none has one."""
+
+
+class Vocabulary(NamedTuple):
+    """What words of one store are read with. `quick[i]`: (mask, bits) that a word must show for `phrases[i]` to be
+    worth a closer look. `addresses`: label -> where it stands."""
+
+    machine: Machine
+    store: str
+    fields: tuple[Field, ...]
+    phrases: tuple[Phrase, ...]
+    quick: tuple[tuple[int, int], ...]
+    label_at: LabelAt
+    addresses: Mapping[str, frozenset[int]]
+
+
+def vocabulary(machine: Machine, store: str, label_at: LabelAt, addresses: Mapping[str, frozenset[int]]) -> Vocabulary:
+    fields = tuple(machine.fields[name] for name in machine.stores[store].fields
+                   if machine.fields[name].holds not in ("spare", "derived"))
+    phrases = phrases_for(machine, store)
+    return Vocabulary(machine, store, fields, tuple(phrases), tuple(_quick(phrase, machine) for phrase in phrases),
+                      label_at, addresses)
+
+
+def _quick(phrase: Phrase, machine: Machine) -> tuple[int, int]:
+    mask = bits = 0
+    for name, value in phrase.sets:
+        if isinstance(value, int):
+            field = machine.fields[name]
+            mask |= _ones(field) << field.low
+            bits |= stored_bits(field, value) << field.low
+    return mask, bits
+
+
+def _ones(field: Field) -> int:
+    return (1 << field.width) - 1
+
+
+def stored_bits(field: Field, value: int) -> int:
+    """The bits of a field that stand for an asserted value, not shifted."""
+    return value ^ _ones(field) if field.active_low else value
+
+
+def asserted(field: Field, word: int) -> int:
+    """The value of a field in a stored word, active low undone."""
+    return stored_bits(field, word >> field.low & _ones(field))
+
+
+def read_word(word: int, address: int, known: Vocabulary, open_bits: int = 0) -> list[str]:
+    """The orders, transfers and settings that make the word. `open_bits`: bits that are known to mean
+    nothing; of other fields that may hold anything only values that are not 0 are told."""
+    values = {field.name: asserted(field, word) for field in known.fields}
+    wanting = {field.name for field in known.fields if _wants_reason(field, values[field.name], open_bits)}
+    fitting: list[tuple[frozenset[str], str]] = []
+    for phrase, (mask, bits) in zip(known.phrases, known.quick):
+        if word & mask == bits and wanting.intersection(name for name, _ in phrase.sets):
+            text = _spoken(phrase, values, address, known)
+            if text:
+                fitting.append((frozenset(name for name, _ in phrase.sets), text))
+    said: list[str] = []
+    while wanting:
+        best = max(fitting, key=lambda item: (len(item[0] & wanting), -len(item[0])), default=None)
+        if best is None or not best[0] & wanting:
+            break
+        said.append(best[1])
+        wanting -= best[0]
+    left = [field for field in known.fields if field.name in wanting]
+    said.sort(key=lambda text: "<-" not in text)    # transfers first, as they are usually written
+    return said + [_setting(field, values[field.name], address, known) for field in left]
+
+
+def _wants_reason(field: Field, value: int, open_bits: int) -> bool:
+    if field.idle == "any":
+        return value != 0 and not open_bits >> field.low & _ones(field)
+    return field.idle in ("none", "following") or value != field.idle
+
+
+# ---------------------------------------------------------------- one phrase
+
+
+def _spoken(phrase: Phrase, values: Mapping[str, int], address: int, known: Vocabulary) -> str:
+    """The phrase with its holes filled so that it makes these values, "" when it cannot."""
+    if any(values[name] not in codes for name, codes in phrase.needs):
+        return ""
+    filled: dict[str, str] = {}
+    for name, value in phrase.sets:
+        if not _fits(known.machine.fields[name], value, values[name], address, known, filled):
+            return ""
+    return " ".join(filled.get(part.text, "") if isinstance(part, Name) else part for part in phrase.words)
+
+
+def _fits(field: Field, value: Value, found: int, address: int, known: Vocabulary, filled: dict[str, str]) -> bool:
+    match value:
+        case int():
+            return value == found
+        case "following":
+            return _target(field, found, address, False, known) == address + 1
+        case Name():
+            text = _code(field, found) if field.codes else f"{found:#x}"
+            return bool(text) and filled.setdefault(value.text, text) == text
+        case Block():
+            first = _target(field, found, address, value.page, known)
+            return all(_stands_at(part, first + step, known, filled) for step, part in enumerate(value.parts))
+        case _:
+            return False
+
+
+def _stands_at(part: Name | int, at: int, known: Vocabulary, filled: dict[str, str]) -> bool:
+    if isinstance(part, int):
+        return part == at
+    if not part.hole:
+        return at in known.addresses.get(part.text, ()) or known.machine.constants.get(part.text) == at
+    text = known.label_at(at) or f"{at:#x}"
+    return filled.setdefault(part.text, text) == text
+
+
+def _target(field: Field, found: int, address: int, page: bool, known: Vocabulary) -> int:
+    """The address that an address field stands for."""
+    high, low = field.address_bits
+    return (address >> high + 1 << high + 1 if page else 0) | found << low
+
+
+def _setting(field: Field, value: int, address: int, known: Vocabulary) -> str:
+    """`field code`; a flag that is set is just its name."""
+    if field.holds == "address":
+        reaches_all = field.address_bits[0] + 1 >= known.machine.stores[field.store].address_width
+        at = _target(field, value, address, not reaches_all, known)
+        text = known.label_at(at) or f"{at:#x}"
+        return f"{field.name} {text}" if reaches_all else f"{field.name} page({text})"
+    if field.holds == "code" and field.width == 1 and not field.codes:
+        return field.name if value else f"{field.name} 0"
+    return f"{field.name} {_code(field, value) or (f'{value:#x}' if value > 9 else value)}"
+
+
+def _code(field: Field, value: int) -> str:
+    return next((code.name for code in field.codes if code.value == value), "")

@@ -1,0 +1,227 @@
+"""Dumps of real chips: which words differ, in which chip and pin, and what happened to a chip as a whole."""
+
+import random
+from pathlib import Path
+
+import pytest
+
+from ordain.machine.model import AddressPin, Machine, Pin
+from ordain.rom.contents import Contents, Site, Stored
+from ordain.rom.decode import Decoded, decode, read_dumps
+from ordain.rom.images import pack
+from ordain.rom.intel_hex import write_intel_hex
+from ordain.rom.raw import swapped
+from ordain.rom.readback import unpack
+from ordain.rom.s_record import write_s_records
+from ordain.rom.suspect import suspicions
+from tests.rom.boards import bank, chip, image_cell_by_cell, machine, store, straight
+
+WIDTH = 8
+
+
+def lines(*order: int) -> list[AddressPin]:
+    return [AddressPin(None, False, None), *(AddressPin(bit, False, None) for bit in order)]
+
+
+def byte(high: int) -> list[Pin]:
+    return [Pin(bit, False, 0) for bit in range(high, high - 8, -1)]
+
+
+def board() -> Machine:
+    """40 bits in three 512 x 8 chips, one of them with crossed wires, and one 512 x 16."""
+    crossed = [Pin(bit, bit % 3 == 0, 0) for bit in (17, 23, 16, 20, 22, 18, 21, 19)]
+    return machine([store("control", WIDTH, 40)], [
+        chip("U1", 512, 8, bank("control", byte(39), lines(*range(7, -1, -1)))),
+        chip("U2", 512, 8, bank("control", byte(31), lines(*range(7, -1, -1)))),
+        chip("U3", 512, 8, bank("control", crossed, lines(0, 2, 4, 6, 1, 3, 5, 7))),
+        chip("U4", 512, 16, bank("control", [*byte(15), *byte(7)], lines(*range(7, -1, -1)))),
+    ])
+
+
+def words(seed: int = 5, count: int = 180) -> dict[int, int]:
+    rng = random.Random(seed)
+    return {address: rng.getrandbits(40) for address in rng.sample(range(1 << WIDTH), count)}
+
+
+def contents_of(made: Machine, stored: dict[str, Stored], images: dict[str, bytes]) -> Contents:
+    sites = {"control": {address: Site("control", address, "", "main", "some order", ("some order",), None)
+                         for address in stored["control"].words}}
+    return Contents(made, unpack(made, images).words, sites, {"main": ("control", frozenset((7,)))}, {})
+
+
+MACHINE = board()
+STORED = {"control": Stored(words(), 0x1234567890)}
+IMAGES = pack(MACHINE, STORED)
+CONTENTS = contents_of(MACHINE, STORED, IMAGES)
+
+
+def decoded(dumps: dict[str, bytes]) -> Decoded:
+    return decode(CONTENTS, STORED, IMAGES, dumps)
+
+
+def test_images_of_the_build_differ_in_nothing() -> None:
+    result = decoded(dict(IMAGES))
+    assert {word.address: word.word for word in result.words} == STORED["control"].words
+    assert (result.differing, result.assumed, result.conflicts, result.suspicions) == ((), (), (), ())
+
+
+@pytest.mark.parametrize("name", list(MACHINE.chips))
+def test_a_changed_bit_is_named_with_word_chip_and_pin(name: str) -> None:
+    part = MACHINE.chips[name]
+    address = sorted(STORED["control"].words)[11]
+    pin = 5
+    wired = part.banks[0].pins[part.bits - 1 - pin]
+    assert wired.bit is not None
+    changed = dict(STORED["control"].words)
+    changed[address] ^= 1 << wired.bit
+    dump = image_cell_by_cell(part, {"control": Stored(changed, STORED["control"].unused)})
+    result = decoded({name: dump})
+    (word,) = result.differing
+    assert (word.address, word.word, word.built) == (address, changed[address], STORED["control"].words[address])
+    (found,) = word.pins
+    assert (found.chip, found.pin) == (name, pin)
+    width = part.bits // 8
+    cell = slice(found.cell * width, (found.cell + 1) * width)
+    read, built = (int.from_bytes(image[cell], "little") >> pin & 1 for image in (dump, IMAGES[name]))
+    assert found.read == read != built
+    assert result.assumed == tuple(other for other in MACHINE.chips if other != name)
+    assert result.suspicions == () and result.words[11].built_text == "some order"
+
+
+def test_a_bad_cell_in_one_of_two_copies_is_a_conflict() -> None:
+    broken = bytearray(IMAGES["U1"])
+    address = min(STORED["control"].words)
+    broken[256 + address] ^= 0x40
+    result = decoded({"U1": bytes(broken)})
+    (conflict,) = result.conflicts
+    assert (conflict.address, conflict.mask, conflict.one, conflict.other) == (
+        address, 1 << 38, ("U1", address), ("U1", 256 + address))
+    assert result.differing == ()
+
+
+def test_a_word_where_the_build_has_none_is_shown() -> None:
+    empty = next(address for address in range(1 << WIDTH) if address not in STORED["control"].words)
+    more = {"control": Stored({**STORED["control"].words, empty: 0}, STORED["control"].unused)}
+    result = decoded(pack(MACHINE, more))
+    (word,) = result.differing
+    assert (word.address, word.word, word.built, word.built_text) == (empty, 0, None, "")
+
+
+# ---------------------------------------------------------------- whole chips
+
+
+def permuted(image: bytes, move: "list[int]") -> bytes:
+    """A chip whose address line i goes to pin `move[i]`."""
+    out = bytearray(len(image))
+    for address in range(len(image)):
+        out[address] = image[sum((address >> move[line] & 1) << line for line in range(9))]
+    return bytes(out)
+
+
+def data_permuted(image: bytes, move: "list[int]") -> bytes:
+    return bytes(sum((byte >> line & 1) << move[line] for line in range(8)) for byte in image)
+
+
+def exchanged(one: int, other: int, count: int) -> "list[int]":
+    order = list(range(count))
+    order[one], order[other] = other, one
+    return order
+
+
+U3 = IMAGES["U3"]
+WHOLE = {
+    "holds what belongs into U2": IMAGES["U2"],
+    "is inverted": bytes(byte ^ 0xFF for byte in U3),
+    "has its data lines in the opposite order": data_permuted(U3, list(range(7, -1, -1))),
+    "has its data lines rotated by 3": data_permuted(U3, [(line + 3) % 8 for line in range(8)]),
+    "has data lines D2 and D6 exchanged": data_permuted(U3, exchanged(2, 6, 8)),
+    "data line D4 is stuck at 1": bytes(byte | 0x10 for byte in U3),
+    "data line D4 is stuck at 0": bytes(byte & ~0x10 for byte in U3),
+    "has address line A3 inverted": bytes(U3[address ^ 8] for address in range(512)),
+    "has address lines A1 and A5 exchanged": permuted(U3, exchanged(1, 5, 9)),
+    "has its address lines in the opposite order": permuted(U3, list(range(8, -1, -1))),
+    "address line A2 is stuck at 1": bytes(U3[address | 4] for address in range(512)),
+    "address line A2 is stuck at 0": bytes(U3[address & ~4] for address in range(512)),
+    "reads all ones: blank, not powered, or not seated": b"\xFF" * 512,
+    "reads all zeros: blank, not powered, or not seated": bytes(512),
+}
+
+
+@pytest.mark.parametrize("text", WHOLE)
+def test_what_happened_to_a_chip_is_told(text: str) -> None:
+    dump = bytearray(WHOLE[text])
+    first = decoded({"U3": bytes(dump)}).suspicions[0]
+    assert (first.chip, first.text, first.agree) == ("U3", text, first.cells)
+    assert first.before < first.cells * 0.8
+    places = [cell for cell, byte in enumerate(dump)]
+    for cell in random.Random(1).sample(places, 4):
+        dump[cell] ^= 0x21
+    best = decoded({"U3": bytes(dump)}).suspicions[0]
+    assert best.text == text and best.cells - 4 <= best.agree <= best.cells, "a few bad cells do not hide it"
+
+
+def test_halves_exchanged_and_bytes_exchanged() -> None:
+    """Word-wide, and with an address that is not mirrored."""
+    made = machine([store("control", 8, 16)], [chip("U9", 256, 16, straight("control", 15, 0, 8))])
+    stored = {"control": Stored({address: word & 0xFFFF for address, word in words().items()}, None)}
+    images = pack(made, stored)
+    found = suspicions(made, stored, images, {"U9": swapped(images["U9"])})
+    assert [each.text for each in found] == ["has its two bytes exchanged"]
+    full = {"control": Stored({address: address * 0x9E37 & 0xFFFF for address in range(256)}, None)}
+    images = pack(made, full)
+    halves = images["U9"][256:] + images["U9"][:256]
+    found = suspicions(made, full, images, {"U9": halves})
+    assert found[0].text == "has its two halves exchanged (the highest address line inverted)"
+
+
+def test_chips_exchanged_are_both_told() -> None:
+    found = decoded({"U1": IMAGES["U2"], "U2": IMAGES["U1"]}).suspicions
+    assert [(each.chip, each.text) for each in found] == [
+        ("U1", "holds what belongs into U2"), ("U2", "holds what belongs into U1")]
+
+
+def test_noise_is_not_explained_away() -> None:
+    noise = random.Random(2).randbytes(512)
+    result = decoded({"U3": noise})
+    assert result.suspicions == () and len(result.differing) > 150
+
+
+def test_an_edited_microprogram_is_no_broken_wire() -> None:
+    edited = dict(STORED["control"].words)
+    for address in sorted(edited)[:20]:
+        edited[address] ^= 0xFF << 16
+    assert decoded(pack(MACHINE, {"control": Stored(edited, STORED["control"].unused)})).suspicions == ()
+
+
+# ---------------------------------------------------------------- files
+
+
+def test_files_are_told_apart_by_content_and_belong_by_name(tmp_path: Path) -> None:
+    (tmp_path / "u1.BIN").write_bytes(IMAGES["U1"])
+    (tmp_path / "dump").write_text(write_intel_hex(IMAGES["U2"]))
+    (tmp_path / "U3.txt").write_text(write_s_records(IMAGES["U3"]))
+    (tmp_path / "U4.mem").write_text("".join(
+        f"{int.from_bytes(IMAGES['U4'][at:at + 2], 'little'):04X}\n" for at in range(0, 1024, 2)))
+    named = [("", tmp_path / "u1.BIN"), ("U2", tmp_path / "dump"), ("", tmp_path / "U3.txt"), ("", tmp_path / "U4.mem")]
+    assert read_dumps(named, MACHINE) == (IMAGES, [])
+
+
+def test_files_that_cannot_be_used_are_findings(tmp_path: Path) -> None:
+    (tmp_path / "U1.bin").write_bytes(IMAGES["U1"])
+    (tmp_path / "U2.bin").write_bytes(IMAGES["U2"][:-1])
+    (tmp_path / "U7.bin").write_bytes(b"")
+    named = [("", tmp_path / "U1.bin"), ("U1", tmp_path / "U2.bin"), ("", tmp_path / "U2.bin"),
+             ("", tmp_path / "U7.bin"), ("U3", tmp_path / "absent.bin"), ("U4", tmp_path)]
+    dumps, findings = read_dumps(named, MACHINE)
+    assert list(dumps) == ["U1"]
+    assert [finding.name for finding in findings] == [
+        "chip-given-twice", "image-size", "unknown-chip", "missing-file", "not-a-file"]
+    assert "CHIP=U7.bin" in findings[2].help
+
+
+def test_bits_that_a_narrow_device_lacks_do_not_matter(tmp_path: Path) -> None:
+    made = machine([store("control", 4, 4)], [chip("U5", 16, 4, straight("control", 3, 0, 4))])
+    (tmp_path / "U5.bin").write_bytes(bytes(0xF0 | cell for cell in range(16)))
+    assert read_dumps([("", tmp_path / "U5.bin")], made) == ({"U5": bytes(range(16))}, [])
+
+

@@ -1,0 +1,130 @@
+"""Words back into the source's symbols."""
+
+import pytest
+
+from ordain.machine.model import Machine
+from ordain.rom.uncompile import asserted, read_word, stored_bits, vocabulary
+from tests.rom.machines import machine_of
+
+LANTERN = """
+machine lantern
+microprogram "lantern.micro"
+store control 64 words of 28 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    jump 1
+    when_dark 2
+    table 3
+field target 6 bits address, idle 0
+field source 2 bits
+    none 0 idle
+    lamp 1
+    wick 2
+    oil 3
+field load 2 bits
+    none 0 idle
+    lamp 1
+    wick 2
+field write 1 bit, active low
+field level 4 bits, idle 0
+field test 2 bits, idle any
+    dark 0
+    cold 1
+    full 2
+field mode 1 bit
+    slow 0
+    fast 1
+field page_target 4 bits address[3:0], idle 0
+spare 3 bits
+field parity 1 bit = even parity of control[27:1]
+state upc 6 bits, reset 0
+    next choose branch
+        step     : upc + 1
+        jump     : target
+        when_dark: target if dark else upc + 1
+        table    : {target[5:1], dark}
+input dark 1 bit
+constant vault = 0x30
+bus data 8 bits, floats
+    driven by lamp when source is lamp
+    driven by wick when source is wick
+    driven by oil  when source in (oil, wick)
+    sampled by lamp when load is lamp
+    sampled by wick when load is wick
+bus side 8 bits, floats
+    driven by lamp when source is lamp
+    sampled by tray when write
+order goto <there>: branch jump, target <there>
+order away: goto vault_gate
+order branch on <line> to <there>: branch when_dark, test <line>, target <there>
+order fork <no> <yes>: branch table, target table(<no>, <yes>)
+order dim by <n>: level <n>
+order near <there>: branch jump, page_target page(<there>)
+"""
+
+
+@pytest.fixture(scope="module")
+def lantern() -> Machine:
+    return machine_of(LANTERN)
+
+
+def word(machine: Machine, **values: int) -> int:
+    """A word with these asserted values, others idle (0), `mode` slow."""
+    bits = 0
+    for name in machine.stores["control"].fields:
+        field = machine.fields[name]
+        bits |= stored_bits(field, values.get(name, 0)) << field.low
+    return bits
+
+
+LABELS = {0x05: "home", 0x12: "gate.open", 0x13: "gate.shut", 0x25: "near_by", 0x30: "vault_gate"}
+
+
+def read(machine: Machine, at: int = 0, open_bits: int = 0, **values: int) -> list[str]:
+    known = vocabulary(machine, "control", lambda address: LABELS.get(address, ""),
+                       {name: frozenset((address,)) for address, name in LABELS.items()})
+    return read_word(word(machine, **values), at, known, open_bits)
+
+
+CASES: list[tuple[dict[str, int], list[str]]] = [
+    ({}, ["mode slow"]),
+    ({"mode": 1}, ["mode fast"]),
+    ({"branch": 1, "target": 5}, ["goto home", "mode slow"]),
+    ({"branch": 1, "target": 7}, ["goto 0x7", "mode slow"]),
+    ({"branch": 1, "target": 0x30}, ["goto vault_gate", "mode slow"]),
+    ({"branch": 2, "test": 2, "target": 0x12}, ["branch on full to gate.open", "mode slow"]),
+    ({"branch": 3, "target": 0x12}, ["fork gate.open gate.shut", "mode slow"]),
+    ({"branch": 3, "target": 0x0A}, ["fork 0xa 0xb", "mode slow"]),
+    ({"level": 9}, ["dim by 0x9", "mode slow"]),
+    ({"source": 2, "load": 1}, ["lamp <- wick", "mode slow"]),
+    ({"source": 3, "load": 2, "level": 1}, ["wick <- oil", "dim by 0x1", "source oil", "mode slow"]),
+    ({"source": 1, "write": 1}, ["tray <- lamp", "mode slow"]),
+    ({"write": 1}, ["write", "mode slow"]),
+    ({"source": 2}, ["source wick", "mode slow"]),
+    ({"load": 3}, ["load 3", "mode slow"]),
+    ({"target": 5}, ["target home", "mode slow"]),
+]
+
+
+@pytest.mark.parametrize(("values", "text"), CASES, ids=[text[0] for _, text in CASES])
+def test_a_word_is_told_in_the_source_s_own_terms(values: dict[str, int], text: list[str], lantern: Machine) -> None:
+    assert read(lantern, **values) == text
+
+
+def test_a_page_field_counts_from_the_words_own_page(lantern: Machine) -> None:
+    assert read(lantern, at=0x21, branch=1, page_target=5) == ["near near_by", "mode slow"]
+    assert read(lantern, at=0x01, branch=1, page_target=5) == ["near home", "mode slow"]
+    assert read(lantern, at=0x21, page_target=5) == ["mode slow", "page_target page(near_by)"]
+
+
+def test_bits_that_mean_nothing_are_told_only_where_they_are_not_known_to(lantern: Machine) -> None:
+    test = lantern.fields["test"]
+    assert read(lantern, test=2) == ["test full", "mode slow"]
+    assert read(lantern, open_bits=0b11 << test.low, test=2) == ["mode slow"]
+
+
+def test_active_low_is_undone(lantern: Machine) -> None:
+    field = lantern.fields["write"]
+    assert word(lantern) >> field.low & 1 == 1 and asserted(field, word(lantern)) == 0
+    assert asserted(field, word(lantern, write=1)) == 1
