@@ -157,7 +157,7 @@ class Verdict(NamedTuple):
 
 class Verdicts(NamedTuple):
     """`verdicts` are in the order of the properties. `over_assumed`: about every reachable state (outcome proved: each
-    has an input that satisfies the assumptions). `executed`: per store the addresses that some reachable cycle presents.
+    has an input that satisfies the assumptions). `executed`: per store the addresses that reachable cycles present.
     `states`, `transitions`, `depth` (cycles until nothing new was found) of the search that has no monitors; `held`:
     how many variable bits were held at 0 where no path reads them, summed over the addresses of control.
     `stopped`: "" or the limit that was reached: "states", "memory", "seconds", "interrupted"; then every sequence of

@@ -1,0 +1,266 @@
+"""Which bits of control some path reads, location by location; the others are held at 0 during the search.
+
+The graph is over locations, every branch taken as possible whatever the surroundings say, so it has at least the edges
+that the search will find. A dispatch fans out to all its targets; what follows it hangs on a node of its own, made
+once. Where a fan-out is too wide to list, everything counts as read.
+"""
+
+from itertools import product
+from typing import NamedTuple
+
+from ordain.logic.liveness import Flow, live_bits
+from ordain.logic.narrowing import bits_read
+from ordain.machine.expression import Const, If, Join, Leaf, Node, Slice
+from ordain.prover.places import Computed, Kind, Place, Places, Template, start_locations
+
+FAN_OUT = 1 << 12
+"""Most targets of one dispatch, and most places of one location, that are listed."""
+OPEN_BITS = 6
+"""Most bits of deciding terms that a place leaves open and whose every valuation is followed."""
+
+
+class _Way(NamedTuple):
+    """A branch as far as liveness is concerned."""
+
+    reads: int
+    held: int
+    moves: tuple[tuple[int, int], ...]
+
+
+def hold_dead_bits(places: Places) -> int:
+    """Fills `places.live`: location -> the bits of control worth keeping there. Returns how many bits of variables were
+    found dead, summed over the locations."""
+    graph = _Graph(places)
+    graph.explore()
+    live = live_bits(graph.reads, graph.flows)
+    shape = places.shape
+    places.live.update((location, live[node] | shape.location) for location, node in graph.nodes.items())
+    kept = sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in shape.control)
+    return sum((kept & ~mask).bit_count() for mask in places.live.values())
+
+
+class _Graph:
+    """Locations and fan-outs by number: `reads` and `flows` are what `live_bits` takes."""
+
+    def __init__(self, places: Places) -> None:
+        self.places, self.shape = places, places.shape
+        self.nodes: dict[int, int] = {}
+        self.reads: list[int] = []
+        self.flows: list[list[Flow]] = []
+        self._waiting: list[int] = []
+        self._everything = -1
+        self._fans: dict[object, int] = {}
+        self._ways: dict[int, _Way] = {}
+        self._fields = [variable for variable in self.shape.control
+                        if self.shape.place & ~self.shape.location & self._mask(variable.leaf)]
+
+    def explore(self) -> None:
+        for location in start_locations(self.shape):
+            self._node(location)
+        while self._waiting:
+            location = self._waiting.pop()
+            self._visit(location, self.nodes[location])
+
+    def _mask(self, leaf: Node) -> int:
+        return ((1 << leaf.width) - 1) << self.shape.shifts[leaf]
+
+    def _node(self, location: int) -> int:
+        node = self.nodes.get(location)
+        if node is None:
+            node = self.nodes[location] = self._new(0)
+            self._waiting.append(location)
+        return node
+
+    def _new(self, reads: int) -> int:
+        self.reads.append(reads)
+        self.flows.append([])
+        return len(self.reads) - 1
+
+    def _anywhere(self) -> int:
+        """The node for what cannot be listed: everything is read there."""
+        if self._everything < 0:
+            self._everything = self._new(self.shape.state)
+        return self._everything
+
+    # ------------------------------------------------------------ one location
+
+    def _visit(self, location: int, node: int) -> None:
+        here = self._states(location)
+        if here is None:
+            self.reads[node] = self.shape.state | self.shape.selecting
+            self.flows[node].append(Flow(0, (), self._anywhere()))
+            return
+        flows: dict[Flow, None] = {}
+        reads = self._relevant(here) if len(here) > 1 else 0
+        for state in here:
+            place = self.places.at(state)
+            reads |= self._read_at(state, place)
+            kinds = self._kinds(place)
+            if kinds is None:
+                reads = self.shape.state | self.shape.selecting
+                flows[Flow(0, (), self._anywhere())] = None
+                break
+            for kind in kinds:
+                for template in kind.templates:
+                    way = self._way(template)
+                    reads |= way.reads
+                    for after in self._after(state, place, template):
+                        flows[Flow(way.held, way.moves, after)] = None
+        self.reads[node] |= reads
+        self.flows[node] = list(flows)
+
+    def _states(self, location: int) -> list[int] | None:
+        """The location with every valuation of what else decides the words there; None when there are too many."""
+        parts = [[value << self.shape.shifts[variable.leaf] for value in range(variable.values)]
+                 for variable in self._fields]
+        parts += [[value << self.shape.shifts[entry.leaf] for value in range(entry.values)]
+                  for entry in self.shape.selectors]
+        size = 1
+        for part in parts:
+            size *= len(part)
+        if size > FAN_OUT:
+            return None
+        return [location | sum(choice) for choice in product(*parts)]
+
+    def _relevant(self, here: list[int]) -> int:
+        """The bits, beside the location, on which it depends which words are read and what they settle."""
+        marks: dict[object, int] = {}
+        marked = {}
+        for state in here:
+            place = self.places.at(state)
+            asked = tuple((entry.number, entry.node) for entry in self.places.asked(state, place))
+            mark = (place.words, tuple(place.values), asked)
+            marked[state] = marks.setdefault(mark, len(marks))
+        relevant, bits = 0, self.shape.place & ~self.shape.location
+        while bits:
+            bit = bits & -bits
+            bits ^= bit
+            if any(marked[state] != marked.get(state ^ bit, marked[state]) for state in here):
+                relevant |= bit
+        return relevant
+
+    def _read_at(self, state: int, place: Place) -> int:
+        reads = 0
+        for index in place.open:
+            reads |= place.word_class.atoms[index].reads
+        for entry in self.places.asked(state, place):
+            for atom in entry.atoms:
+                reads |= atom.reads
+        return reads
+
+    def _kinds(self, place: Place) -> list[Kind] | None:
+        """The kinds of cycle that are possible at a place, for every valuation of the atoms it does not settle; None
+        when there are too many."""
+        if place.kind is not None:
+            return [place.kind]
+        atoms = place.word_class.atoms
+        if sum(atoms[index].node.width for index in place.open) > OPEN_BITS:
+            return None
+        options = [range(1 << atoms[index].node.width) if value is None else (value,)
+                   for index, value in enumerate(place.values)]
+        return [self.places.kind(place.word_class, values) for values in product(*options)]
+
+    # ------------------------------------------------------------ branches
+
+    def _way(self, template: Template) -> _Way:
+        """What of a branch concerns bits that are not part of the location."""
+        way = self._ways.get(id(template))
+        if way is None:
+            reads, held, moves = 0, template.held, []
+            for part in template.computed:
+                if self.shape.location >> part.shift & 1:
+                    reads |= self.places.reads(part.node)
+                else:
+                    kept, found = _pieces(self.places, part.node, part.shift)
+                    held |= kept
+                    moves += found
+            way = self._ways[id(template)] = _Way(reads, held & ~self.shape.location, tuple(moves))
+        return way
+
+    def _after(self, state: int, place: Place, template: Template) -> list[int]:
+        """The nodes that a branch leads to."""
+        location = self.shape.location
+        after = (state & template.held | template.fixed) & location
+        later: list[Computed] = []
+        for part in template.computed:
+            if location >> part.shift & 1:
+                if part.settled:
+                    after |= part.closure(state, place.words) << part.shift
+                else:
+                    later.append(part)
+        return [self._node(after)] if not later else [self._fan(state, place, after, later)]
+
+    def _fan(self, state: int, place: Place, after: int, later: list[Computed]) -> int:
+        """The node that stands for every location that the open parts can lead to."""
+        open_bits = 0
+        for part in later:
+            open_bits |= self.places.reads(part.node)
+        settled = self._settled(state, place, later)
+        open_bits &= ~self.shape.place
+        key = (after, tuple(part.node for part in later), settled)
+        fan = self._fans.get(key)
+        if fan is not None:
+            return fan
+        if 1 << open_bits.bit_count() > FAN_OUT:
+            fan = self._anywhere()
+        else:
+            fan = self._new(0)
+            targets = set()
+            for choice in _valuations(open_bits):
+                found = after
+                for part in later:
+                    found |= part.closure(state & self.shape.place | choice, place.words) << part.shift
+                targets.add(found)
+            self.flows[fan] = [Flow(self.shape.state, (), self._node(target)) for target in sorted(targets)]
+        self._fans[key] = fan
+        return fan
+
+    def _settled(self, state: int, place: Place, later: list[Computed]) -> tuple[int, int]:
+        """What a place contributes to the open parts: its own bits that they read, and its words if they read any."""
+        reads, words = 0, 0
+        for part in later:
+            reads |= self.places.reads(part.node)
+            if any(leaf in self.shape.packing.spots and self.shape.packing.spots[leaf].in_words
+                   for leaf in bits_read([part.node])):
+                words = place.words
+        return state & self.shape.place & reads, words
+
+
+def _valuations(mask: int) -> list[int]:
+    found = [0]
+    while mask:
+        bit = mask & -mask
+        mask ^= bit
+        found += [value | bit for value in found]
+    return found
+
+
+def _pieces(places: Places, root: Node, shift: int) -> tuple[int, list[tuple[int, int]]]:
+    """Of a next value whose lowest bit stands at `shift`: the bits that stay where they are, and for the others
+    (target bits, the bits they are computed from)."""
+    shifts = places.shape.shifts
+    held, moves = 0, []
+    waiting: list[tuple[Node, int]] = [(root, shift)]
+    while waiting:
+        node, at = waiting.pop()
+        whole = ((1 << node.width) - 1) << at
+        leaf = node.args[0] if type(node) is Slice else node
+        if type(node) is Const:
+            continue
+        if type(leaf) is Leaf and leaf in shifts:
+            source = ((1 << node.width) - 1) << (shifts[leaf] + (node.low if type(node) is Slice else 0))
+            if source == whole:
+                held |= whole
+            else:
+                moves.append((whole, source))
+        elif type(node) is If:
+            moves.append((whole, places.reads(node.args[0])))
+            waiting += [(node.args[1], at), (node.args[2], at)]
+        elif type(node) is Join:
+            for part in reversed(node.args):
+                waiting.append((part, at))
+                at += part.width
+        else:
+            moves.append((whole, places.reads(node)))
+    return held, moves
+

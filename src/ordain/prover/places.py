@@ -1,0 +1,383 @@
+"""Places of control with the words read there, and what those words do: the machine boiled down to kinds of cycle.
+
+Words that leave the same residues form a `WordClass`; a class whose deciding terms over control have got their values
+is a `Kind`, which is taken apart once (`branching`). At a place everything that its words and variables settle is put
+in, so that a control state is left with masks and shifts: its successor is `c & held | fixed`, but for dispatches and
+the like, which call a closure.
+"""
+
+from collections.abc import Iterator
+from itertools import product
+from typing import NamedTuple
+
+from ordain.logic.closures import Closure
+from ordain.logic.narrowing import bits_read
+from ordain.machine.expression import Const, Node, substitute
+from ordain.prover.branching import Branch, Branching
+from ordain.prover.relation import Step
+from ordain.prover.split import Split
+from ordain.prover.support import KNOWN, Support
+from ordain.prover.words import Residues
+
+
+class Computed(NamedTuple):
+    """Bits of a next control state that have to be computed, and whether a place settles them."""
+
+    shift: int
+    closure: Closure
+    settled: bool
+    node: Node
+    mask: int
+
+
+class Template(NamedTuple):
+    """One branch, for all places: the bits `held`, those `fixed`, and those that are computed."""
+
+    held: int
+    fixed: int
+    computed: tuple[Computed, ...]
+    step: Step
+
+
+class Edge(NamedTuple):
+    """One branch at one place. `computed`: what the place does not settle; if nothing, the masks of what is live are
+    already in `held` and `fixed`."""
+
+    held: int
+    fixed: int
+    computed: tuple[Computed, ...]
+    step: Step
+
+
+class Kind(NamedTuple):
+    """A cycle with everything known put in. `allowed`: the surroundings in which some input satisfies `assumed`."""
+
+    templates: tuple[Template, ...]
+    assumed: tuple[Node, ...]
+    allowed: int
+
+
+class Atom(NamedTuple):
+    """A known term that decides something. `reads`: the bits of control that it reads."""
+
+    node: Node
+    closure: Closure
+    reads: int
+    settled: bool
+
+
+class WordClass:
+    """All words with the same residues."""
+
+    __slots__ = ("assumed", "atoms", "control", "inside", "kinds")
+
+    def __init__(self, control: tuple[Node, ...], inside: tuple[Node, ...], assumed: tuple[Node, ...],
+                 atoms: tuple[Atom, ...]) -> None:
+        self.control, self.inside, self.assumed, self.atoms = control, inside, assumed, atoms
+        self.kinds: dict[tuple[int, ...], Kind] = {}
+
+
+class Asked(NamedTuple):
+    """A condition of the question at a place: what is left of it, and the terms over control still open."""
+
+    number: int
+    node: Node
+    atoms: tuple[Atom, ...]
+
+
+class Place:
+    """`values`: of the class's atoms, None where the place does not settle one. `edges`: by all their values."""
+
+    __slots__ = ("asked", "edges", "kind", "open", "single", "values", "word_class", "words")
+
+    def __init__(self, words: int, word_class: WordClass, values: list[int | None]) -> None:
+        self.words, self.word_class, self.values = words, word_class, values
+        self.open = tuple(index for index, value in enumerate(values) if value is None)
+        self.kind: Kind | None = None
+        self.single: list[Edge] | None = None
+        self.edges: dict[tuple[int, ...], list[Edge]] = {}
+        self.asked: list[Asked] | None = None
+
+
+class Places:
+    """Everything that depends on control alone."""
+
+    def __init__(self, shape: Split, conditions: tuple[Node, ...], extra: tuple[Node, ...] = ()) -> None:
+        """`conditions`: what is asked of every cycle, by number. `extra`: further assumptions."""
+        self.shape = shape
+        terms, spots = shape.terms, shape.packing.spots
+        self.support = Support(shape.known, shape.domain, shape.free)
+        self.branching = Branching(terms, self.support)
+        self._controls = [Residues(terms, variable.next, spots, True) for variable in shape.control]
+        self._insides = [Residues(terms, variable.next, spots, False) for variable in shape.surroundings]
+        self._assumed = [Residues(terms, node, spots, False) for node in (*shape.assumptions, *extra)]
+        self._asked = [Residues(terms, node, spots, False) for node in conditions]
+        self._step_mask = _joint_mask((*self._controls, *self._insides, *self._assumed))
+        self._asked_mask = _joint_mask(self._asked)
+        self._classes: dict[int, WordClass] = {}
+        self._distinct: dict[tuple[tuple[Node, ...], ...], WordClass] = {}
+        self._asked_under: dict[int, list[tuple[int, Node, tuple[Atom, ...]]]] = {}
+        self._settled: dict[tuple[Node, tuple[int, ...]], Node] = {}
+        self._atoms: dict[Node, Atom] = {}
+        self._addresses = [(shape.closures.of(shape.addresses[store]), shape.tables[store], offset)
+                           for store, offset in shape.stores]
+        self._places: dict[int, Place] = {}
+        self.live: dict[int, int] = {}
+        self.all = shape.state
+
+    # ------------------------------------------------------------ places and kinds
+
+    def at(self, here: int) -> Place:
+        """The place of a control state with its selectors."""
+        key = here & self.shape.place
+        place = self._places.get(key)
+        if place is None:
+            place = self._places[key] = self._make(key)
+        return place
+
+    def words_at(self, key: int) -> int:
+        words = 0
+        for address, table, offset in self._addresses:
+            words |= table[address(key, words)] << offset
+        return words
+
+    def _make(self, key: int) -> Place:
+        words = self.words_at(key)
+        word_class = self._classes.get(words & self._step_mask)
+        if word_class is None:
+            word_class = self._classes[words & self._step_mask] = self._class_of(words)
+        values = [atom.closure(key, words) if atom.settled else None for atom in word_class.atoms]
+        place = Place(words, word_class, values)
+        if not place.open:
+            place.kind = self.kind(word_class, tuple(value for value in values if value is not None))
+        return place
+
+    def _class_of(self, words: int) -> WordClass:
+        control = tuple(root.under(words) for root in self._controls)
+        inside = tuple(root.under(words) for root in self._insides)
+        assumed = tuple(node for node in (root.under(words) for root in self._assumed)
+                        if type(node) is not Const or not node.value)
+        key = (control, inside, assumed)
+        found = self._distinct.get(key)
+        if found is None:
+            atoms = tuple(self.atom(node) for node in self.support.deciding(control, (*inside, *assumed)))
+            found = self._distinct[key] = WordClass(control, inside, assumed, atoms)
+        return found
+
+    def atom(self, node: Node) -> Atom:
+        found = self._atoms.get(node)
+        if found is None:
+            reads = self.reads(node)
+            found = self._atoms[node] = Atom(node, self.shape.closures.of(node), reads, not reads & ~self.shape.place)
+        return found
+
+    def reads(self, node: Node) -> int:
+        """The bits of control (selectors too) that a known term reads."""
+        shape, mask = self.shape, 0
+        pending, seen = [node], set()
+        while pending:
+            for leaf, bits in bits_read([pending.pop()]).items():
+                if leaf in shape.shifts:
+                    mask |= bits << shape.shifts[leaf]
+                elif leaf in shape.packing.looked_up and leaf not in seen:
+                    seen.add(leaf)
+                    pending.append(shape.packing.looked_up[leaf][0])
+        return mask
+
+    def kind(self, word_class: WordClass, values: tuple[int, ...]) -> Kind:
+        """The class with values for all its atoms."""
+        kind = word_class.kinds.get(values)
+        if kind is None:
+            terms = self.shape.terms
+            known = {atom.node: terms.const(value, atom.node.width) for atom, value in zip(word_class.atoms, values)}
+            roots = (*word_class.control, *word_class.inside, *word_class.assumed)
+            roots = substitute(terms, roots, known) if known else roots
+            first, second = len(word_class.control), len(word_class.control) + len(word_class.inside)
+            assumed = tuple(node for node in roots[second:] if type(node) is not Const or not node.value)
+            branches = self.branching.branches(roots[:first], roots[first:second], assumed)
+            kind = word_class.kinds[values] = Kind(tuple(self._template(branch) for branch in branches), assumed,
+                                                   self.branching.satisfiable(assumed))
+        return kind
+
+    def _template(self, branch: Branch) -> Template:
+        held, fixed, computed = 0, 0, []
+        for variable, node in zip(self.shape.control, branch.nexts):
+            shift = self.shape.shifts[variable.leaf]
+            mask = ((1 << node.width) - 1) << shift
+            if node is variable.leaf:
+                held |= mask
+            elif type(node) is Const:
+                fixed |= node.value << shift
+            else:
+                atom = self.atom(node)
+                computed.append(Computed(shift, atom.closure, atom.settled, node, mask))
+        return Template(held, fixed, tuple(computed), branch.step)
+
+    # ------------------------------------------------------------ cycles of a control state
+
+    def selections(self, state: int) -> list[int]:
+        """The control state with every valuation of the selectors that makes a difference here."""
+        shape = self.shape
+        if not shape.selectors:
+            return [state]
+        mask = self.live.get(state & shape.location, -1) if self.live else -1
+        found = {state: None}
+        for entry in shape.selectors:
+            shift = shape.shifts[entry.leaf]
+            values = {value << shift & mask for value in range(entry.values)}
+            found = {here | value: None for here in found for value in sorted(values)}
+        return list(found)
+
+    def cycles(self, state: int) -> Iterator[tuple[int, Place, Kind]]:
+        """What can happen in one cycle at a control state, for each choice of the selectors."""
+        for here in self.selections(state):
+            place = self.at(here)
+            kind = place.kind
+            if kind is None:
+                kind = self.kind(place.word_class, self._values(place, here))
+            yield here, place, kind
+
+    def _values(self, place: Place, here: int) -> tuple[int, ...]:
+        atoms, words = place.word_class.atoms, place.words
+        return tuple(atoms[index].closure(here, words) if value is None else value
+                     for index, value in enumerate(place.values))
+
+    def edges(self, here: int, place: Place) -> list[Edge]:
+        """The branches of the place for a control state with its selectors; masked with what is live."""
+        if place.single is not None:
+            return place.single
+        if place.kind is not None:
+            place.single = self._settle(here, place, place.kind)
+            return place.single
+        values = self._values(place, here)
+        edges = place.edges.get(values)
+        if edges is None:
+            edges = place.edges[values] = self._settle(here, place, self.kind(place.word_class, values))
+        return edges
+
+    def _settle(self, here: int, place: Place, kind: Kind) -> list[Edge]:
+        shape, words = self.shape, place.words
+        found: dict[Edge, None] = {}
+        for held, fixed, computed, step in kind.templates:
+            later = []
+            for part in computed:
+                if part.settled:
+                    fixed |= part.closure(here, words) << part.shift
+                else:
+                    later.append(part)
+            if not later:
+                mask = self.live.get((here & held | fixed) & shape.location, self.all)
+                held, fixed = held & mask, fixed & mask
+            found[Edge(held & shape.state, fixed, tuple(later), step)] = None
+        return list(found)
+
+    def follow(self, here: int, place: Place, edge: Edge) -> int:
+        """The next control state by an edge."""
+        after = here & edge.held | edge.fixed
+        if edge.computed:
+            for part in edge.computed:
+                after |= part.closure(here, place.words) << part.shift
+            after &= self.live.get(after & self.shape.location, self.all)
+        return after
+
+    # ------------------------------------------------------------ what is asked
+
+    def asked(self, here: int, place: Place) -> list[Asked]:
+        """The conditions of the question that are not settled to 0 at this place."""
+        if place.asked is None:
+            place.asked = []
+            key = place.words & self._asked_mask
+            known = self._asked_under.get(key)
+            if known is None:
+                known = self._asked_under[key] = self._ask(place.words)
+            for number, node, atoms in known:
+                rest = self._put(node, tuple(atom for atom in atoms if atom.settled), here, place.words)
+                if type(rest) is not Const or rest.value:
+                    place.asked.append(Asked(number, rest, tuple(atom for atom in atoms if not atom.settled)))
+        return place.asked
+
+    def _ask(self, words: int) -> list[tuple[int, Node, tuple[Atom, ...]]]:
+        found = []
+        for number, root in enumerate(self._asked):
+            node = root.under(words)
+            if type(node) is not Const or node.value:
+                atoms = self.support.largest((node,), lambda term: self.support.kinds(term) == KNOWN)
+                found.append((number, node, tuple(self.atom(term) for term in atoms)))
+        return found
+
+    def _put(self, node: Node, atoms: tuple[Atom, ...], here: int, words: int) -> Node:
+        if not atoms:
+            return node
+        values = tuple(atom.closure(here, words) for atom in atoms)
+        key = (node, values)
+        rest = self._settled.get(key)
+        if rest is None:
+            terms = self.shape.terms
+            (rest,) = substitute(terms, (node,), {atom.node: terms.const(value, atom.node.width)
+                                                  for atom, value in zip(atoms, values)})
+            self._settled[key] = rest
+        return rest
+
+    def answers(self, state: int) -> Iterator[tuple[int, int, int]]:
+        """(number of a condition, control state with selectors, the surroundings in which some input makes it true)."""
+        for here, place, kind in self.cycles(state):
+            for number, node, atoms in self.asked(here, place):
+                rest = self._put(node, atoms, here, place.words)
+                if type(rest) is not Const or rest.value:
+                    where = self.branching.satisfiable((rest, *kind.assumed))
+                    if where:
+                        yield number, here, where
+
+    # ------------------------------------------------------------ the start
+
+    def starts(self) -> list[tuple[int, int]]:
+        """Every control state at the start, with the set of surroundings at the start."""
+        shape = self.shape
+        inside = shape.domain.full
+        for index, variable in enumerate(shape.surroundings):
+            values = _start_values(variable.reset, variable.values, shape.needed[variable.leaf])
+            inside &= sum(shape.domain.having(index, value) for value in values)
+        found: dict[int, None] = {}
+        for location in start_locations(shape):
+            mask = self.live.get(location, self.all)
+            parts = []
+            for variable in shape.control:
+                shift = shape.shifts[variable.leaf]
+                if shape.location >> shift & 1:
+                    continue
+                wanted = mask >> shift & shape.needed[variable.leaf]
+                values = _start_values(variable.reset, variable.values, wanted)
+                parts.append([value << shift for value in values])
+            for choice in product(*parts):
+                found[location | sum(choice)] = None
+        return [(state, inside) for state in found]
+
+
+def start_locations(shape: Split) -> list[int]:
+    parts = []
+    for variable in shape.control:
+        shift = shape.shifts[variable.leaf]
+        if shape.location >> shift & 1:
+            values = _start_values(variable.reset, variable.values, shape.needed[variable.leaf])
+            parts.append([value << shift for value in values])
+    return [sum(choice) for choice in product(*parts)]
+
+
+def _start_values(reset: int | None, values: int, mask: int) -> list[int]:
+    """The values at the start under a mask."""
+    if reset is not None:
+        return [reset & mask]
+    if values & values - 1:
+        return sorted({value & mask for value in range(values)})
+    found = [0]
+    for bit in range(values.bit_length() - 1):
+        if mask >> bit & 1:
+            found += [value | 1 << bit for value in found]
+    return found
+
+
+def _joint_mask(roots: list[Residues] | tuple[Residues, ...]) -> int:
+    mask = 0
+    for root in roots:
+        mask |= root.mask
+    return mask

@@ -1,0 +1,292 @@
+"""Machines put together from terms, without their text: for systems that no text would describe, and random ones."""
+
+from collections.abc import Callable
+from random import Random
+
+from ordain.machine.expression import LeafKind, Node, Terms
+from ordain.machine.model import (
+    Agent,
+    Assumption,
+    Condition,
+    Field,
+    Input,
+    Load,
+    Machine,
+    Register,
+    State,
+    Store,
+)
+from ordain.prover.model import Property
+from ordain.rom.contents import Contents, Site
+from ordain.text.source import Source, Span
+
+SPAN = Span(Source("by hand", ""), 0, 0)
+
+
+class Bench:
+    """A machine under construction. Every maker returns the leaf to be used in expressions."""
+
+    def __init__(self) -> None:
+        self.terms = Terms()
+        self.states: dict[str, State] = {}
+        self.registers: dict[str, Register] = {}
+        self.inputs: dict[str, Input] = {}
+        self.conditions: dict[str, Condition] = {}
+        self.stores: dict[str, Store] = {}
+        self.fields: dict[str, Field] = {}
+        self.words: dict[str, tuple[int, ...]] = {}
+        self.placed: dict[str, list[int]] = {}
+        self.assumptions: list[Assumption] = []
+        self.agents: dict[str, Agent] = {}
+
+    def leaf(self, kind: LeafKind, name: str, width: int) -> Node:
+        return self.terms.leaf(kind, name, width)
+
+    def state(self, name: str, width: int, reset: int | None, values: int | None = None, agent: str = "") -> Node:
+        codes = () if values is None else tuple(f"code{value}" for value in range(values))
+        leaf = self.leaf("state", name, width)
+        self.states[name] = State(name, width, codes, reset, leaf, agent, SPAN)
+        if agent:
+            self.agents[agent] = Agent(agent, "", SPAN)
+        return leaf
+
+    def next(self, name: str, node: Node) -> None:
+        self.states[name] = self.states[name]._replace(next=node)
+
+    def register(self, name: str, width: int, loads: list[tuple[Node | None, Node]], reset: int | None = 0,
+                 latch: bool = False) -> Node:
+        self.registers[name] = Register(name, width, tuple(Load(source, when) for source, when in loads), reset, latch,
+                                        SPAN)
+        return self.leaf("register", name, width)
+
+    def input(self, name: str, width: int, values: int | None = None) -> Node:
+        codes = () if values is None else tuple(f"code{value}" for value in range(values))
+        self.inputs[name] = Input(name, width, codes, "", SPAN)
+        return self.leaf("input", name, width)
+
+    def condition(self, name: str, width: int = 1) -> Node:
+        self.conditions[name] = Condition(name, width, None, SPAN)
+        return self.leaf("condition", name, width)
+
+    def store(self, name: str, address: Node, widths: dict[str, int], words: list[int],
+              placed: list[int] | None = None) -> dict[str, Node]:
+        """Fields from the highest bits down. Returns their leaves by name."""
+        bits = sum(widths.values())
+        top = bits
+        for field, width in widths.items():
+            self.fields[field] = Field(field, name, top - 1, top - width, "code", field.startswith("low_"), 0, (),
+                                       (width - 1, 0), None, SPAN)
+            top -= width
+        self.stores[name] = Store(name, 1 << address.width, bits, address, address.width, "microprogram", None, None,
+                                  None, 0, None, None, tuple(widths), SPAN)
+        self.words[name] = tuple(words)
+        self.placed[name] = list(range(len(words))) if placed is None else placed
+        assert len(words) == 1 << address.width
+        return {field: self.leaf("field", field, width) for field, width in widths.items()}
+
+    def assume(self, node: Node) -> None:
+        self.assumptions.append(Assumption(node, "", SPAN))
+
+    def contents(self) -> Contents:
+        machine = Machine("by_hand", "", (), self.stores, self.fields, {}, self.states, self.registers, self.inputs,
+                          self.conditions, {}, {}, tuple(self.assumptions), None, {}, (), (), (), self.agents, (), (), (),
+                          (), self.terms, SPAN)
+        sites = {store: {address: Site(store, address, f"w{address}", "all", "", (), SPAN) for address in placed}
+                 for store, placed in self.placed.items()}
+        return Contents(machine, self.words, sites, {}, {})
+
+
+# ---------------------------------------------------------------- random machines
+
+
+class Dice:
+    """Random terms over given leaves."""
+
+    def __init__(self, random: Random, terms: Terms) -> None:
+        self.random, self.terms = random, terms
+
+    def bit(self, leaves: list[Node], depth: int = 2) -> Node:
+        """A random condition."""
+        terms, random = self.terms, self.random
+        if depth == 0 or random.random() < 0.25:
+            leaf = random.choice(leaves)
+            if leaf.width == 1:
+                return leaf if random.random() < 0.7 else terms.not_(leaf)
+            values = frozenset(random.sample(range(1 << leaf.width), random.randint(1, (1 << leaf.width) - 1)))
+            return terms.among(leaf, values)
+        kind = random.randrange(7)
+        if kind < 2:
+            return terms.and_((self.bit(leaves, depth - 1), self.bit(leaves, depth - 1)))
+        if kind < 4:
+            return terms.or_((self.bit(leaves, depth - 1), self.bit(leaves, depth - 1)))
+        if kind == 4:
+            return terms.if_(self.bit(leaves, depth - 1), self.bit(leaves, depth - 1), self.bit(leaves, depth - 1))
+        width = random.choice([leaf.width for leaf in leaves])
+        a, b = self.vector(leaves, width, depth - 1), self.vector(leaves, width, depth - 1)
+        return terms.less(a, b) if kind == 5 else terms.equal(a, b)
+
+    def vector(self, leaves: list[Node], width: int, depth: int = 2) -> Node:
+        terms, random = self.terms, self.random
+        if width == 1:
+            return self.bit(leaves, depth)
+        same = [leaf for leaf in leaves if leaf.width == width]
+        wide = [leaf for leaf in leaves if leaf.width > width]
+        if depth == 0 or random.random() < 0.3:
+            if same and random.random() < 0.8:
+                return random.choice(same)
+            if wide and random.random() < 0.5:
+                leaf = random.choice(wide)
+                low = random.randrange(leaf.width - width + 1)
+                return terms.slice(leaf, low + width - 1, low)
+            if random.random() < 0.5:
+                return terms.join([self.vector(leaves, width - 1, 0), self.bit(leaves, 0)])
+            return terms.const(random.randrange(1 << width), width)
+        kind = random.randrange(6)
+        a = self.vector(leaves, width, depth - 1)
+        if kind == 0:
+            return terms.add(a, terms.const(1, width))
+        b = self.vector(leaves, width, depth - 1)
+        if kind == 1:
+            return random.choice([terms.xor, terms.sub, terms.add])(a, b)
+        return terms.if_(self.bit(leaves, depth - 1), a, b)
+
+    def choose(self, subject: Node, arms: list[Node]) -> Node:
+        """By the value of the subject; the last arm for every further value."""
+        result = arms[-1]
+        for value, arm in list(enumerate(arms))[:-1]:
+            result = self.terms.if_(self.terms.among(subject, frozenset((value,))), arm, result)
+        return result
+
+    def held_mostly(self, leaf: Node, value: Node, when: Node) -> Node:
+        return self.terms.if_(when, value, leaf)
+
+
+def random_contents(random: Random) -> tuple[Contents, list[Property]]:
+    """A machine of one of several kinds of sequencer, with agents, flags, counters, latches, and questions about it. Small
+    enough for a search over single states."""
+    bench = Bench()
+    terms, dice = bench.terms, Dice(random, bench.terms)
+    kind = random.choice(["counter", "counter", "slots", "delayed", "returning", "agents", "mapped", "selected"])
+    a = random.choice([2, 3, 3])
+    go = bench.input("go", 1)
+    more = bench.input("more", *random.choice([(1, None), (2, 3)]))
+    zero = bench.condition("zero")
+    free = [go, more, zero]
+    widths = {"branch": 2, "target": a, "latch": 1, "grant": 1, "low_x": 1}
+    words = [random.randrange(1 << sum(widths.values())) for _ in range(1 << a)]
+    placed = sorted(random.sample(range(1 << a), random.randint(2, 1 << a)))
+    for address in range(1 << a):
+        if address not in placed:
+            words[address] = words[0]
+
+    control: list[Node] = []
+    builders: list[Callable[[], None]] = []
+    upc = bench.state("upc", a, random.choice([0, 0, 0, 1, None]))
+    control.append(upc)
+    flag = bench.state("flag", 1, random.choice([0, 0, 1, None]))
+    control.append(flag)
+    opcode = bench.state("opcode", 2, random.choice([0, None]), random.choice([None, 3]))
+    if kind == "slots":
+        address: Node = terms.join([opcode if a == 3 else flag, terms.slice(upc, a - 1 if a == 2 else 0, 1 if a == 2 else 0)])
+        address = terms.slice(terms.join([address, terms.const(0, a)]), address.width + a - 1, address.width) \
+            if address.width < a else address
+    elif kind == "selected":
+        address = terms.join([zero, terms.slice(upc, a - 2, 0)])
+    elif kind == "delayed":
+        active = bench.state("active", a, 0)
+        control.append(active)
+        bench.next("active", upc)
+        address = active
+    elif kind == "agents":
+        address = upc
+    else:
+        address = upc
+    fields = bench.store("control", address, widths, words, placed)
+    branch, target = fields["branch"], fields["target"]
+
+    mode = bench.state("one.mode", 2, 0, 3, "one")
+    press = bench.input("one.press", 1)
+    free.append(press)
+    sync = bench.state("sync", 1, 0)
+    pending = bench.state("pending", 1, 0)
+    inside = [mode, sync, pending]
+    if random.random() < 0.4:
+        other = bench.state("two.mode", 2, random.choice([0, None]), random.choice([None, 3]), "two")
+        inside.append(other)
+    everything = [*control, opcode, *inside, *fields.values(), *free]
+    if random.random() < 0.3:
+        bus = bench.leaf("bus", "data", 2)
+        free.append(bus)
+        everything.append(bus)
+        trap = bench.register("trap", 2, [(bus, fields["latch"]), (opcode, dice.bit(list(fields.values()), 0))][
+            :random.choice([1, 2])], random.choice([0, None]), random.random() < 0.3)
+        everything.append(trap)
+
+    arms = [terms.add(upc, terms.const(1, a)), target,
+            terms.if_(random.choice([zero, flag, sync, pending, dice.bit(everything, 1)]), target,
+                      terms.add(upc, terms.const(1, a)))]
+    if kind == "mapped":
+        entry = bench.store("entry", random.choice([opcode, opcode, terms.join([flag, go]), terms.join([sync, flag])]),
+                            {"start": a, "extra": 1}, [random.randrange(1 << a + 1) for _ in range(4)])
+        everything.append(entry["extra"])
+        arms.append(entry["start"])
+    elif kind == "returning":
+        back = bench.state("back", a, 0)
+        bench.next("back", terms.if_(fields["latch"], terms.add(upc, terms.const(1, a)), back))
+        arms.append(back)
+        everything.append(back)
+    else:
+        arms.append(random.choice([upc, terms.join([terms.slice(target, a - 1, 1), dice.bit(everything, 1)]),
+                                   dice.vector(everything, a, 2)]))
+    random.shuffle(arms)
+    bench.next("upc", dice.choose(branch, arms))
+    bench.next("flag", random.choice([
+        terms.if_(fields["latch"], zero, flag),
+        terms.if_(fields["latch"], dice.bit(everything, 2), flag),
+        dice.bit(everything, 2)]))
+    values = bench.states["opcode"]
+    loaded = random.choice([opcode, terms.const(1, 2), terms.if_(go, terms.const(2, 2), terms.const(0, 2))])
+    if not values.codes:
+        loaded = random.choice([loaded, dice.vector(everything, 2, 2)])
+    bench.next("opcode", terms.if_(random.choice([fields["low_x"], dice.bit(everything, 1)]), loaded, opcode))
+    bench.next("one.mode", dice.choose(mode, [
+        terms.if_(press, terms.const(1, 2), mode),
+        terms.if_(random.choice([fields["grant"], dice.bit(everything, 1)]), terms.const(2, 2), terms.const(1, 2)),
+        terms.if_(dice.bit(everything, 1), terms.const(0, 2), mode)]))
+    bench.next("sync", random.choice([terms.among(mode, frozenset((1, 2))), dice.bit(everything, 2)]))
+    bench.next("pending", terms.and_((terms.or_((pending, go)), terms.not_(fields["latch"]))))
+    if "two.mode" in bench.states:
+        second = bench.states["two.mode"]
+        pick = [terms.const(0, 2), terms.const(1, 2), terms.const(2, 2), inside[-1]]
+        if not second.codes:
+            pick.append(dice.vector(everything, 2, 1))
+        bench.next("two.mode", terms.if_(dice.bit(everything, 2), random.choice(pick), random.choice(pick)))
+    if random.random() < 0.4:
+        count = bench.state("count", 2, 0)
+        bench.next("count", terms.add(count, terms.const(1, 2)))
+        everything.append(count)
+    for build in builders:
+        build()
+    for _ in range(random.choice([0, 0, 1, 2])):
+        bench.assume(terms.or_((dice.bit(everything, 1), dice.bit([*inside, *free], 2))))
+    contents = bench.contents()
+    return contents, random_properties(random, dice, everything)
+
+
+def random_properties(random: Random, dice: Dice, leaves: list[Node]) -> list[Property]:
+    terms = dice.terms
+    properties = []
+    for number in range(random.randint(1, 4)):
+        kind = random.choice(["bad", "bad", "reach", "always", "within"])
+        node = dice.bit(leaves, 2)
+        if kind == "bad":
+            node = terms.and_((node, dice.bit(leaves, 2)))
+        if random.random() < 0.2:
+            node = terms.and_((node, terms.prior(dice.bit(leaves, 1)))) if kind == "bad" else node
+        properties.append(Property(
+            f"check {number}", "", kind, node,  # type: ignore[arg-type]
+            trigger=dice.bit(leaves, 2) if kind == "within" else None, cycles=random.randrange(5),
+            unless=dice.bit(leaves, 1) if kind == "within" and random.random() < 0.5 else None,
+            vacuity=dice.bit(leaves, 1) if random.random() < 0.3 else None,
+            per_word="control" if kind == "bad" and random.random() < 0.5 else ""))
+    return properties
