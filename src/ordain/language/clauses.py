@@ -18,6 +18,7 @@ from ordain.text.source import Span
 _HOLES = r"\{[A-Za-z_]\w*\}|<[A-Za-z_]\w*>"
 ATOM = rf"(?:[A-Za-z_]|{_HOLES})(?:[A-Za-z0-9_]|\.(?=[A-Za-z_{{<])|{_HOLES})*"
 _HOLE = re.compile(_HOLES)
+_MARK = re.compile(r'"[^"]*"?|[(),]')
 _TITLE = r'"[^"]*"'
 _NUMBER = r"[0-9]\w*"
 
@@ -121,30 +122,20 @@ def split_clauses(text: str, start: int) -> list[tuple[str, int]]:
 
     `start`: the offset of `text` itself.
     """
-    pieces = text.split(",")
-    if "(" in text or '"' in text:
-        pieces = _join_bracketed(pieces)
+    depth = begin = 0
     found = []
-    for piece in pieces:
-        stripped = piece.strip(" ")
-        found.append((stripped, start + len(piece) - len(piece.lstrip(" "))))
-        start += len(piece) + 1
+    for mark in (*_MARK.finditer(text), None):
+        sign = mark[0] if mark else ","
+        if sign == "(":
+            depth += 1
+        elif sign == ")":
+            depth = max(0, depth - 1)
+        elif sign == "," and (not depth or mark is None):
+            end = mark.start() if mark else len(text)
+            piece = text[begin:end]
+            found.append((piece.strip(" "), start + begin + len(piece) - len(piece.lstrip(" "))))
+            begin = end + 1
     return found
-
-
-def _join_bracketed(pieces: list[str]) -> list[str]:
-    """Puts together again what was split inside brackets or quotes."""
-    joined: list[str] = []
-    inside = quotes = 0
-    for piece in pieces:
-        if inside or quotes % 2:
-            joined[-1] += "," + piece
-        else:
-            joined.append(piece)
-        quotes += piece.count('"')
-        if not quotes % 2:
-            inside = max(0, inside + piece.count("(") - piece.count(")"))
-    return joined
 
 
 def clause_finding(text: str, meaning: tree.ClauseError, span: Span) -> Finding:
