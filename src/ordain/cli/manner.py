@@ -98,7 +98,9 @@ def tell_findings(findings: list[Finding], manner: Manner, *, contents: "Content
 
     paint = Paint(wants_colour(manner.colour, sys.stdout))
     for finding in findings:
-        drawn = [] if contents is None or finding.trace is None else _drawn(contents, finding.trace, diagram, everything)
+        drawn: list[str] = []
+        if contents is not None and finding.trace is not None:
+            drawn = _drawn(contents, finding.trace, diagram, everything)
         print(finding_text(finding, paint, drawn), end="\n\n")
     if findings:
         print(summary_line(findings))

@@ -1,0 +1,102 @@
+"""`ordain export`: the model and its traces in open formats, for tools that know nothing of this project."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ordain.cli.manner import Manner, exit_status, find_machine, machine_argument, say, speaks, tell_findings
+from ordain.cli.prove import run
+
+if TYPE_CHECKING:
+    from ordain.pipeline import Built
+    from ordain.prover.model import Trace
+
+
+@click.group("export")
+def command() -> None:
+    """Write the model or a trace in an open format: aiger (AIGER 1.9), vcd (IEEE 1364)."""
+
+
+@command.command("aiger")
+@machine_argument
+@click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; default: NAME.aig here.")
+@speaks("text")
+def aiger_command(machine: Path | None, out: Path | None, form: str, quiet: bool, colour: str) -> int:
+    """Write MACHINE, its checks and its rules in AIGER 1.9: every safety question is a bad state with its name.
+
+    A `reach` rule is its negation there: safe means that it is never reached.
+    """
+    from ordain.checks.run import questions
+    from ordain.prover.system import build_system, lower_properties
+    from ordain.show.aiger import aiger
+
+    manner = Manner(form, quiet, colour)
+    built, status = _built(manner, machine)
+    if built is None:
+        return status
+    system = build_system(built.contents)
+    asked = tuple(question for _, question in questions(built.contents))
+    written = aiger(system, lower_properties(system, asked))
+    target = out or Path(f"{built.machine.name}.aig")
+    if str(target) == "-":
+        sys.stdout.buffer.write(written.data)
+        return status
+    target.write_bytes(written.data)
+    say(manner, f"wrote {target}: {len(written.bad)} bad states")
+    left_out = sorted({one.subject or one.check for one in asked if one.kind == "always"})
+    if left_out:
+        say(manner, f"left out, no safety property: {', '.join(left_out)}")
+    return status
+
+
+@command.command("vcd")
+@machine_argument
+@click.option("--of", "wanted", default="", metavar="TEXT",
+              help="Which trace: part of a finding's name or message, or of a `reach` rule's text. Default: the first.")
+@click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; default: NAME.vcd here.")
+@speaks("text")
+def vcd_command(machine: Path | None, wanted: str, out: Path | None, form: str, quiet: bool, colour: str) -> int:
+    """Prove MACHINE and write one trace as a value change dump: that of a finding, or the witness of a `reach` rule."""
+    from ordain.show.vcd import vcd
+
+    manner = Manner(form, quiet, colour)
+    built, status = _built(manner, machine)
+    if built is None:
+        return status
+    traces = _traces(built)
+    chosen = [(name, trace) for name, trace in traces if wanted.casefold() in name.casefold()]
+    if not chosen:
+        known = "\n".join(f"  {name}" for name, _ in traces) or "  none: everything is proved and no rule says `reach`"
+        raise click.UsageError(f"no trace is about `{wanted}`; there are\n{known}")
+    name, trace = chosen[0]
+    text = vcd(built.contents, trace)
+    target = out or Path(f"{built.machine.name}.vcd")
+    if str(target) == "-":
+        click.echo(text, nl=False)
+        return status
+    target.write_text(text, encoding="utf-8")
+    say(manner, f"wrote {target}: {len(trace.cycles)} cycles, {name}")
+    return status
+
+
+def _built(manner: Manner, machine: Path | None) -> "tuple[Built | None, int]":
+    from ordain.pipeline import build_model
+
+    path = find_machine(machine)
+    built, findings = build_model(path, path.parent / "build")
+    if findings and manner.format == "text":
+        tell_findings(findings, manner)
+    return built, exit_status(findings) if built is None else 0
+
+
+def _traces(built: "Built") -> "list[tuple[str, Trace]]":
+    """All traces of a proof with a name each: the findings', then the witnesses'."""
+    from ordain.checks.run import EVERYTHING
+    from ordain.prover.model import Limits
+
+    report = run(built.contents, EVERYTHING, Limits(), quiet=True)
+    found = [(f"{finding.name}: {finding.message}", finding.trace) for finding in report.findings
+             if finding.trace is not None]
+    return found + [(f"{row.check}: {row.subject}", row.witness) for row in report.rows if row.witness is not None]
