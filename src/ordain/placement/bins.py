@@ -10,7 +10,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from ordain.placement.space import Space, lowest, room_for_run, segments
+from ordain.placement.space import lowest, room_for_run, segments
 
 Region = tuple[int, int]
 """Addresses start .. end - 1; of any two regions one holds the other or they are apart."""
@@ -54,8 +54,8 @@ class Packed(NamedTuple):
     singles: tuple[int, ...]
 
 
-def pack(space: Space, free: int, rows: Sequence[Row], singles: Sequence[Single], edges: Sequence[int],
-         budget: Budget) -> Packed | None:
+def pack(free: int, rows: Sequence[Row], singles: Sequence[Single], edges: Sequence[int], budget: Budget
+         ) -> Packed | None:
     """The base of every row and single word, or None when there is no way."""
     if sum(row.length for row in rows) + len(singles) > free.bit_count():
         return None

@@ -9,22 +9,12 @@ packed into the free stretches as into bins, single words are counted (`bins`). 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple, Union
 
-from ordain.placement.bins import Budget, Region, Row, Single, pack
-from ordain.placement.clusters import Unit, Units
+from ordain.placement.bins import Budget, Region, pack
+from ordain.placement.clusters import Units
+from ordain.placement.kinds import Kind, PageOf, confine, groups_suit, loose_pieces, sort, twins
 from ordain.placement.pages import Pages, kept
-from ordain.placement.quick import Layout, groups_of
+from ordain.placement.quick import Layout
 from ordain.placement.space import Space, cells, gather, members, room
-
-
-class Kind(NamedTuple):
-    """Pieces that are alike: same shape, same rules. `numbers` are their places in `Units.units`. `groups`: (group,
-    offset). `shared`: some word of it may stand where another piece put it already; `own` words may not."""
-
-    numbers: tuple[int, ...]
-    unit: Unit
-    groups: tuple[tuple[int, int], ...]
-    shared: bool
-    own: int
 
 
 class Trail(NamedTuple):
@@ -40,7 +30,7 @@ class State(NamedTuple):
     kind, `last`: base of the last one. `seats`: set of addresses of each word that may be shared."""
 
     free: int
-    pages: tuple[int | None, ...]
+    pages: PageOf
     left: tuple[int, ...]
     last: tuple[int, ...]
     seats: Mapping[int, int]
@@ -51,6 +41,8 @@ def search(space: Space, units: Units, pages: Pages, counting: int, wishes: Sequ
            budget: Budget) -> Layout | None:
     """A layout, or None when there is none. Raises `Spent` when the budget ends first."""
     looking = _Search(space, units, pages, counting, wishes, budget)
+    if not groups_suit(looking.pieces, budget):
+        return None
     stack = [iter((looking.start(),))]
     while stack:
         state = next(stack[-1], None)
@@ -70,49 +62,23 @@ def search(space: Space, units: Units, pages: Pages, counting: int, wishes: Sequ
 class _Search:
     """What does not change while searching, and the states that have failed."""
 
-    __slots__ = ("budget", "confined", "counting", "failed", "groups", "kinds", "late", "loose", "loose_need", "order",
-                 "pages", "space", "units", "wishes")
+    __slots__ = ("budget", "confined", "counting", "failed", "kinds", "late", "loose_need", "order", "pages", "pieces",
+                 "space", "twins", "units", "wishes")
 
     def __init__(self, space: Space, units: Units, pages: Pages, counting: int, wishes: Sequence[int | None],
                  budget: Budget) -> None:
         self.space, self.units, self.pages, self.counting = space, units, pages, counting
         self.wishes, self.budget = wishes, budget
-        self.groups = [tuple(groups_of(unit, pages)) for unit in units.units]
-        self.kinds, self.loose = self._sort()
-        self.loose_need = (sum(len(units.units[number].words) for number in self.loose)
+        self.pieces = sort(space, units, pages)
+        self.kinds = self.pieces.kinds
+        self.loose_need = (sum(len(units.units[number].words) for number in self.pieces.loose)
                            + sum(length for _, length in units.runs))
         self.failed: set[object] = set()
-        self.confined: dict[tuple[int | None, ...], dict[Region, int]] = {}
+        self.confined: dict[PageOf, dict[Region, int]] = {}
         self.late = [(bond, frozenset(number for number, unit in enumerate(units.units)
                                       if not set(bond.words).isdisjoint(unit.words))) for bond in pages.late]
         self.order = sorted(range(len(pages.groups)), key=lambda at: -len(pages.groups[at].words))
-
-    def _sort(self) -> tuple[list[Kind], list[int]]:
-        """The pieces whose very address matters, by kind; and the numbers of the others."""
-        counts: dict[int, int] = dict.fromkeys(self.units.fixed.values(), 1)
-        for unit in self.units.units:
-            for word in dict.fromkeys(unit.words):
-                counts[word] = counts.get(word, 0) + 1
-        late = {word for bond in self.pages.late for word in bond.words}
-        kinds: dict[object, list[int]] = {}
-        loose: list[int] = []
-        for number, unit in enumerate(self.units.units):
-            alone = any(counts[word] > 1 or word in late for word in unit.words)
-            if alone or unit.offsets[-1] >= len(unit.offsets) or any(not self._reach(bits) for _, bits in unit.rules):
-                key = number if alone else (unit.offsets, unit.domain, self.groups[number])
-                kinds.setdefault(key, []).append(number)
-            else:
-                loose.append(number)
-        return [self._kind(numbers, counts) for numbers in kinds.values()], loose
-
-    def _kind(self, numbers: list[int], counts: Mapping[int, int]) -> Kind:
-        unit = self.units.units[numbers[0]]
-        own = sum(1 for word in unit.words if counts[word] == 1)
-        return Kind(tuple(numbers), unit, self.groups[numbers[0]], own < len(unit.words), own)
-
-    def _reach(self, bits: int) -> bool:
-        """Whether the bits are all those from some bit on: then the rule is "below", not "aligned"."""
-        return bits == ((1 << self.space.width) - 1) & ~((bits & -bits) - 1)
+        self.twins = twins(self.pieces, self.order)
 
     def start(self) -> State:
         shared = {word for kind in self.kinds if kind.shared for word in kind.unit.words}
@@ -156,7 +122,7 @@ class _Search:
                 kind = self.kinds[at]
                 need += kind.own * left
                 if not kind.shared:
-                    self._confine(wanted, kind.unit, kind.groups, state.pages, left)
+                    confine(self.pieces, wanted, kind.unit, kind.groups, state.pages, left)
         if need > state.free.bit_count():
             return False
         for start, end in wanted:
@@ -165,35 +131,23 @@ class _Search:
                 return False
         return True
 
-    def _loose_regions(self, open_pages: tuple[int | None, ...]) -> dict[Region, int]:
+    def _loose_regions(self, open_pages: PageOf) -> dict[Region, int]:
         """How many words of the loose pieces each region has to take; the same for every state with these pages."""
         found = self.confined.get(open_pages)
         if found is None:
             found = self.confined[open_pages] = {}
-            for number in self.loose:
-                self._confine(found, self.units.units[number], self.groups[number], open_pages, 1)
+            for number in self.pieces.loose:
+                confine(self.pieces, found, self.units.units[number], self.pieces.groups[number], open_pages, 1)
         return found
-
-    def _confine(self, wanted: dict[Region, int], unit: Unit, groups: Sequence[tuple[int, int]],
-                 open_pages: tuple[int | None, ...], times: int) -> None:
-        """Adds the words of a unit to the smallest region that each of them must be in."""
-        own: dict[int, Region] = {}
-        limits = [(offset, (0, 1 << ((1 << self.space.width) - 1 & ~bits).bit_length())) for offset, bits in unit.rules]
-        for group, offset in groups:
-            number, page = open_pages[group], self.pages.groups[group].page
-            if number is not None:
-                limits.append((offset, (number << page, (number + 1) << page)))
-        for offset, (start, end) in limits:
-            low, high = own.get(offset, (0, 1 << self.space.width))
-            own[offset] = max(low, start), min(high, end)
-        for region in own.values():
-            wanted[region] = wanted.get(region, 0) + times
 
     def _with_page(self, state: State, group: int) -> Iterator[State]:
         """One state for each page, the fullest that still has room first."""
         size = self.pages.groups[group].page
+        twin = self.twins.get(group)
+        least = state.pages[twin] if twin is not None else 0
+        assert least is not None
         order = sorted(((state.free & self.space.page(size, page)).bit_count(), page)
-                       for page in range(-(-self.space.size >> size)))
+                       for page in range(least, -(-self.space.size >> size)))
         for _, page in order:
             yield state._replace(pages=(*state.pages[:group], page, *state.pages[group + 1:]))
 
@@ -291,9 +245,9 @@ class _Search:
             return None
         if any(not concerned and not kept(bond, self._places(state)) for bond, concerned in self.late):
             return None
-        rows, singles, edges = self._loose_pieces(state)
-        packed = pack(self.space, state.free, [row for row, _ in rows], [single for single, _ in singles],
-                      sorted(edges), self.budget)
+        loose = loose_pieces(self.pieces, self.counting, state.pages)
+        packed = pack(state.free, [row for row, _ in loose.rows], [single for single, _ in loose.singles], loose.edges,
+                      self.budget)
         if packed is None:
             if key is not None:
                 self.failed.add(key)
@@ -304,51 +258,6 @@ class _Search:
         while trail is not None:
             unit_bases[trail.unit] = trail.base
             trail = trail.before
-        for bases, pieces in ((packed.rows, [at for _, at in rows]), (packed.singles, [at for _, at in singles])):
-            for base, (is_run, number) in zip(bases, pieces):
-                (run_bases if is_run else unit_bases)[number] = base
+        for base, (_, (is_run, number)) in zip((*packed.rows, *packed.singles), (*loose.rows, *loose.singles)):
+            (run_bases if is_run else unit_bases)[number] = base
         return Layout(tuple(unit_bases), tuple(run_bases))
-
-    def _loose_pieces(self, state: State) -> tuple[list[tuple[Row, tuple[bool, int]]],
-                                                   list[tuple[Single, tuple[bool, int]]], set[int]]:
-        """Rows, single words and the edges of all their regions; each piece with (is a plain run, its number)."""
-        space, whole = self.space, (0, self.space.size)
-        edges: set[int] = set()
-        if self.counting < space.width:
-            edges.update(range(1 << self.counting, space.size, 1 << self.counting))
-        rows, singles = [], []
-        for number in self.loose:
-            unit = self.units.units[number]
-            domain, region = unit.domain, whole
-            limits = [(offset, (0, bits & -bits)) for offset, bits in unit.rules]
-            for group, offset in self.groups[number]:
-                page, size = state.pages[group], self.pages.groups[group].page
-                assert page is not None
-                limits.append((offset, (page << size, (page + 1) << size)))
-                domain &= space.page(size, page) >> offset
-            for _, (start, end) in limits:
-                edges.update((start, end))
-                region = max(region[0], start), min(region[1], end)
-            if len(unit.words) == 1:
-                singles.append((Single(region), (False, number)))
-            else:
-                rows.append((Row(len(unit.words), domain, region), (False, number)))
-        for number, (_, length) in enumerate(self.units.runs):
-            if length == 1:
-                singles.append((Single(whole), (True, number)))
-            else:
-                domain = space.below(space.size - length + 1)
-                if self.counting < space.width:
-                    domain &= room_in_laps(space, length, self.counting)
-                rows.append((Row(length, domain, whole), (True, number)))
-        return rows, singles, edges
-
-
-def room_in_laps(space: Space, length: int, counting: int) -> int:
-    """The bases from which `length` words stand in one lap of the counter."""
-    lap = max(0, (1 << counting) - length + 1)
-    found, have = (1 << lap) - 1, 1 << counting
-    while have < space.size:
-        found |= found << have
-        have *= 2
-    return found & space.full

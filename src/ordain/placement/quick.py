@@ -108,13 +108,14 @@ def groups_of(unit: Unit, pages: Pages) -> list[tuple[int, int]]:
 class _Laying:
     """What is free, and the bases given so far."""
 
-    __slots__ = ("free", "groups", "page_of", "pages", "run_bases", "space", "unit_bases", "units")
+    __slots__ = ("free", "given", "groups", "page_of", "pages", "run_bases", "space", "unit_bases", "units")
 
     def __init__(self, space: Space, units: Units, pages: Pages) -> None:
         self.space, self.units, self.pages = space, units, pages
         self.free = space.full & ~gather(units.fixed, space.size)
         self.unit_bases: list[int | None] = [None] * len(units.units)
         self.run_bases: list[int | None] = [None] * len(units.runs)
+        self.given: list[tuple[int, int | None]] = []
         self.groups = [groups_of(unit, pages) for unit in units.units]
         self.page_of = [group.forced for group in pages.groups]
 
@@ -150,8 +151,19 @@ class _Laying:
 
     def _give(self, number: int, base: int) -> None:
         self.unit_bases[number] = base
+        self.given.append((number, None))
         for group, offset in self.groups[number]:
-            self.page_of[group] = (base + offset) >> self.pages.groups[group].page
+            if self.page_of[group] is None:
+                self.page_of[group] = (base + offset) >> self.pages.groups[group].page
+                self.given.append((number, group))
+
+    def _take_back(self, count: int) -> None:
+        """Undoes all giving of bases and pages but the first `count` steps."""
+        while len(self.given) > count:
+            number, group = self.given.pop()
+            self.unit_bases[number] = None
+            if group is not None:
+                self.page_of[group] = None
 
     def groups_in_order(self) -> int | None:
         """Groups of the smallest pages first, among those the largest group first; a unit that got stuck, or None."""
@@ -179,12 +191,13 @@ class _Laying:
                        if (count := (self.free & self.space.page(size, page)).bit_count()) >= need)
         stuck: int | None = open_units[0]
         for _, page in rooms[:8]:
-            kept = self.free, list(self.unit_bases), list(self.page_of)
+            free, given = self.free, len(self.given)
             self.page_of[group] = page
             stuck = self.units_in_order(open_units)
             if stuck is None:
                 return None
-            self.free, self.unit_bases, self.page_of = kept
+            self.free, self.page_of[group] = free, None
+            self._take_back(given)
         return stuck
 
     def units_in_order(self, numbers: Sequence[int]) -> int | None:
@@ -194,8 +207,10 @@ class _Laying:
                        key=lambda at: (units[at].domain.bit_count(), -len(units[at].words), at))
         for number in order:
             bases = self._bases(number)
-            base = next((base for base in members(bases) if self._same_pages(number, base)), None) \
-                if self.groups[number] else lowest(bases) if bases else None
+            if len(self.groups[number]) < 2:
+                base = lowest(bases) if bases else None
+            else:
+                base = next((base for base in members(bases) if self._same_pages(number, base)), None)
             if base is None:
                 return number
             self.free &= ~cells(base, units[number].offsets)

@@ -74,8 +74,8 @@ def lowest(addresses: int) -> int:
 
 def members(addresses: int) -> Iterator[int]:
     """The addresses of a set, ascending."""
-    for start, end in segments(addresses):
-        yield from range(start, end)
+    for match in _ONES.finditer(bin(addresses)[:1:-1]):
+        yield from range(*match.span())
 
 
 def segments(addresses: int) -> list[tuple[int, int]]:
