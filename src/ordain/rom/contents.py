@@ -6,6 +6,10 @@ from typing import NamedTuple
 from ordain.machine.model import Machine
 from ordain.text.source import Span
 
+MANIFEST_FORMAT = "ordain build"
+MANIFEST_VERSION = 1
+"""By these a manifest is known; the version rises when an old reader could misunderstand a new manifest."""
+
 
 class Site(NamedTuple):
     """One address of a store in which a word was placed, for showing it to people.

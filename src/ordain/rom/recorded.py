@@ -11,10 +11,9 @@ from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
 from ordain.placement.model import Recorded
-from ordain.rom.contents import ChipRecord, ImageFile, Site, Sums
+from ordain.rom.contents import MANIFEST_FORMAT, MANIFEST_VERSION, ChipRecord, ImageFile, Site, Sums
 from ordain.text.findings import Finding, warning
 
-FORMAT = "ordain build"
 Value = TypeVar("Value")
 
 MOST = 1 << 24
@@ -67,9 +66,9 @@ def _damaged(path: Path, why: str) -> Finding:
 
 def _build(data: Any) -> EarlierBuild:
     root = _object(data, "the manifest")
-    if root.get("format") != FORMAT:
-        raise ValueError(f"`format` is not \"{FORMAT}\"")
-    if root.get("version") != 1:
+    if root.get("format") != MANIFEST_FORMAT:
+        raise ValueError(f"`format` is not \"{MANIFEST_FORMAT}\"")
+    if root.get("version") != MANIFEST_VERSION:
         raise ValueError(f"version {root.get('version')} of its form is not known")
     stores = {store: _words(store, rows) for store, rows in _object(_get(root, "words"), "`words`").items()}
     chips = [_chip(each) for each in _list(_get(root, "chips"), "`chips`", _object)]
@@ -78,7 +77,7 @@ def _build(data: Any) -> EarlierBuild:
         for each in _list(_get(root, "labels"), "`labels`", _object)}
     sources = {_text(_get(each, "file"), "`file`"): _text(_get(each, "sha256"), "`sha256`")
                for each in _list(_get(root, "sources"), "`sources`", _object)}
-    placed = Recorded({store: words.addresses for store, words in stores.items()},
+    placed = Recorded({store: words.addresses for store, words in stores.items() if words.addresses},
                       {store: words.stored for store, words in stores.items()})
     return EarlierBuild(
         _text(_get(_object(_get(root, "machine"), "`machine`"), "name"), "`name`"),
@@ -189,8 +188,8 @@ def earlier_files(directory: Path, machine: str) -> frozenset[str] | None:
         text = (directory / name).read_bytes()[:1_000_000].decode("utf-8", "replace")
     except OSError:
         return None
-    head = re.match(r'\{"format":"' + FORMAT + r'",\s*"version":\d+,\s*"made_by":"[^"]*",\s*"files":(\[[^\[\]]*\]),'
-                    r'\s*"machine":\s*\{"name":"' + re.escape(machine) + '"', text)
+    head = re.match(r'\{"format":"' + MANIFEST_FORMAT + r'",\s*"version":\d+,\s*"made_by":"[^"]*",\s*'
+                    r'"files":(\[[^\[\]]*\]),\s*"machine":\s*\{"name":"' + re.escape(machine) + '"', text)
     try:
         return None if head is None else frozenset(_list(json.loads(head[1]), "`files`", _file_name)) | {name}
     except ValueError:
