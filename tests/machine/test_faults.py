@@ -344,6 +344,12 @@ CASES = {
         "    holds b\n    address {any, upc}",
         "store b 16 words of 8 bits\n    address upc\nchip U1 32 x 8\n    holds control\n    address {0, upc}\n"
         "    holds b\n    address {1, upc}", "holds b"),
+    "a pin tied to two levels": Case(
+        "bank-overlap",
+        "store b 16 words of 1 bit\n    address upc\nchip U1 16 x 10\n    holds control, spare, 0\n    address upc\n"
+        "    holds 0b0000_0000, b, 1\n    address upc",
+        "store b 16 words of 1 bit\n    address upc\nchip U1 16 x 10\n    holds control, spare, 0\n    address upc\n"
+        "    holds 0b0000_0000, b, spare\n    address upc", "holds 0b0000_0000, b, 1"),
     "two banks at the same pins": Case(
         "bank-overlap",
         "store b 16 words of 4 bits\n    address upc\nchip U1 16 x 8\n"

@@ -1,12 +1,13 @@
 """Chips: which bit of which store stands at which pin, and what each address pin is tied to."""
 
 from collections.abc import Sized
+from typing import NamedTuple
 
 from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.context import bits
 from ordain.machine.declare import MOST_BITS, MOST_CELLS, MOST_WORDS, size
-from ordain.machine.pins import Wiring, address_pins, data_pins, ranges
+from ordain.machine.pins import SPARE, Wiring, address_pins, data_pins, ranges
 from ordain.text.findings import Place, error
 
 
@@ -24,12 +25,13 @@ def chip_model(chip: tree.Chip, wiring: Wiring) -> model.Chip | None:
                                        help=f"did you mean {1 << (words - 1).bit_length()}?"))
         return None
     technology, sector = _technology(chip.technology)
-    banks = [bank for text in chip.banks if (bank := _bank(text, chip, wiring)) is not None]
+    banks = _without_idle_quarrels([bank for text in chip.banks if (bank := _bank(text, chip, wiring)) is not None])
     if not chip.banks:
         lowering.findings.append(error(
             "empty-chip", f"`{chip.name.text}` holds nothing", chip.span, "no `holds` line",
             help="say which bits stand at its pins: `holds control[7:0]`, and `address ...`"))
-    return model.Chip(chip.name.text, words, width, int(chip.erased_ones), technology, sector, tuple(banks), chip.span)
+    return model.Chip(chip.name.text, words, width, int(chip.erased_ones), technology, sector,
+                      tuple(bank.bank for bank in banks), chip.span)
 
 
 def _technology(word: tree.Word | None) -> tuple[str, int]:
@@ -44,13 +46,29 @@ def _technology(word: tree.Word | None) -> tuple[str, int]:
 # ---------------------------------------------------------------- a bank
 
 
-def _bank(bank: tree.Bank, chip: tree.Chip, wiring: Wiring) -> model.Bank | None:
+class _Bank(NamedTuple):
+    """A bank, and the places of its pins that nothing uses."""
+
+    bank: model.Bank
+    spare: frozenset[int]
+
+
+def _without_idle_quarrels(banks: list[_Bank]) -> list[_Bank]:
+    """A pin that is spare in one bank takes the level that another one ties it to: both may share cells."""
+    tied = {place: pin.level for part in reversed(banks) for place, pin in enumerate(part.bank.pins)
+            if pin.bit is None and place not in part.spare}
+    return [part._replace(bank=part.bank._replace(pins=tuple(
+        pin._replace(level=tied.get(place, pin.level)) if place in part.spare else pin
+        for place, pin in enumerate(part.bank.pins)))) for part in banks]
+
+
+def _bank(bank: tree.Bank, chip: tree.Chip, wiring: Wiring) -> _Bank | None:
     found = [data_pins(pin, chip, wiring) for pin in bank.pins]
     if any(pins is None for pins in found):
         return None
     pins = [pin for part in found if part is not None for pin in part]
     lowering = wiring.lowering
-    stores = dict.fromkeys(store for store, _ in pins if store)
+    stores = dict.fromkeys(store for store, pin in pins if pin.bit is not None)
     if len(stores) != 1:
         lowering.findings.append(error(
             "two-stores" if stores else "empty-chip",
@@ -70,7 +88,8 @@ def _bank(bank: tree.Bank, chip: tree.Chip, wiring: Wiring) -> model.Bank | None
     address = address_pins(bank, chip, store, wiring)
     if address is None:
         return None
-    return model.Bank(store, tuple(pin for _, pin in pins), address, bank.repeats, bank.span)
+    spare = frozenset(place for place, (what, _) in enumerate(pins) if what == SPARE)
+    return _Bank(model.Bank(store, tuple(pin for _, pin in pins), address, bank.repeats, bank.span), spare)
 
 
 # ---------------------------------------------------------------- all chips together
@@ -95,7 +114,9 @@ def check_chips(chips: dict[str, model.Chip], sound: bool, wiring: Wiring) -> No
 def _share_cells(one: model.Bank, other: model.Bank) -> bool:
     apart = any(a.bit is None and b.bit is None and a.level is not None and b.level is not None and a.level != b.level
                 for a, b in zip(one.address, other.address))
-    return not apart and any(a.bit is not None and b.bit is not None for a, b in zip(one.pins, other.pins))
+    return not apart and any((a.bit is not None and b.bit is not None)
+                             or (a.bit is None and b.bit is None and a.level != b.level)
+                             for a, b in zip(one.pins, other.pins))
 
 
 def _check_coverage(store: model.Store, chips: dict[str, model.Chip], wiring: Wiring) -> None:

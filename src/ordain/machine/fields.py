@@ -173,7 +173,7 @@ def _idle(field: tree.Field, flag: bool, width: int, lowering: Lowering) -> int 
             places=(Place(field.span if field.idle is not None else marked[0].span, "another"),),
             help="leave one of them out"))
     if field.derived is not None:
-        return "any"
+        return 0
     if field.idle == "following" and field.holds != "address":
         lowering.findings.append(error(
             "bad-idle", f"`{field.name.text}` holds no address, so `idle following` says nothing", field.span,

@@ -12,6 +12,9 @@ from ordain.machine.stores import address_lines
 from ordain.text.findings import Place, error, note
 from ordain.text.source import Span
 
+TIED, SPARE = "0 or 1", "spare"
+"""What a pin without a bit is; no store can have such a name where it matters, pins being asked for these first."""
+
 
 class Wiring(NamedTuple):
     """What chips are read against."""
@@ -44,17 +47,17 @@ def _spread(expr: tree.Expr) -> list[tuple[tree.Expr, bool]]:
 
 
 def data_pins(expr: tree.Expr, chip: tree.Chip, wiring: Wiring) -> list[tuple[str, model.Pin]] | None:
-    """(store, pin) for one item of a `holds` line; the store is "" for pins without a bit. None: reported, or its name
-    is broken."""
+    """(what, pin) for one item of a `holds` line: the store whose bit it is, `TIED` or `SPARE`. None: reported, or its
+    name is broken. The level of a spare pin is that of an erased cell, which can still be burnt later."""
     pins: list[tuple[str, model.Pin]] = []
     for part, inverted in _spread(expr):
         if isinstance(part, tree.Word) and part.text == "spare":
-            pins.append(("", model.Pin(None, False, int(chip.erased_ones))))
+            pins.append((SPARE, model.Pin(None, False, int(chip.erased_ones))))
         elif isinstance(part, tree.Number):
             levels = _levels(part, wiring.lowering)
             if levels is None:
                 return None
-            pins.extend(("", model.Pin(None, False, level ^ inverted)) for level in levels)
+            pins.extend((TIED, model.Pin(None, False, level ^ inverted)) for level in levels)
         else:
             place = _stored_bits(part, inverted, wiring)
             if place is None:

@@ -1,6 +1,6 @@
 """The machine as plain tables, to be held against the schematic line by line."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from ordain.machine import model
 from ordain.machine.expression import Const, If, Node
@@ -96,20 +96,31 @@ def chip_lines(chip: model.Chip) -> list[str]:
     made = f", {chip.technology}" + (f" sector {chip.sector}" if chip.sector else "") if chip.technology else ""
     lines = [f"chip {chip.name}: {chip.words} x {chip.bits}, erased {'ones' if chip.erased else 'zeros'}{made}"]
     for bank in chip.banks:
-        data = [(f"D{len(bank.pins) - 1 - index}", _pin(pin.bit, pin.inverted, pin.level, bank.store))
-                for index, pin in enumerate(bank.pins)]
-        lines_in = [(f"A{len(bank.address) - 1 - index}", _pin(pin.bit, pin.inverted, pin.level, "address"))
-                    for index, pin in enumerate(bank.address)]
         lines.append(f"  {bank.store}" + (" (repeated)" if bank.repeats else ""))
-        lines.append("    " + "  ".join(f"{pin}={what}" for pin, what in data))
-        lines.append("    " + "  ".join(f"{pin}={what}" for pin, what in lines_in))
+        lines.append("    " + "  ".join(_runs("D", bank.pins, bank.store)))
+        lines.append("    " + "  ".join(_runs("A", bank.address, "address")))
     return lines
 
 
-def _pin(bit: int | None, inverted: bool, level: int | None, of: str) -> str:
-    if bit is not None:
-        return f"{'not ' if inverted else ''}{of}[{bit}]"
-    return "any" if level is None else str(level)
+def _runs(letter: str, pins: Sequence[model.Pin | model.AddressPin], of: str) -> list[str]:
+    """`D7-D2 control[7:2]`: neighbours that go on alike are said together."""
+    runs: list[list[int]] = []
+    for place, pin in enumerate(pins):
+        before = pins[place - 1] if place else None
+        alike = before is not None and before.inverted == pin.inverted and before.level == pin.level and (
+            before.bit == pin.bit if before.bit is None or pin.bit is None else before.bit == pin.bit + 1)
+        if alike:
+            runs[-1].append(place)
+        else:
+            runs.append([place])
+    return [_run(letter, [len(pins) - 1 - place for place in run], pins[run[0]], of) for run in runs]
+
+
+def _run(letter: str, numbers: list[int], first: model.Pin | model.AddressPin, of: str) -> str:
+    where = f"{letter}{numbers[0]}" + (f"-{letter}{numbers[-1]}" if len(numbers) > 1 else "")
+    if first.bit is None:
+        return f"{where} {'any' if first.level is None else first.level}"
+    return f"{where} {'not ' if first.inverted else ''}{of}{_bits(first.bit, first.bit - len(numbers) + 1)}"
 
 
 def _bits(high: int, low: int) -> str:

@@ -33,9 +33,11 @@ _IF, _OR, _XOR, _AND, _NOT, _COMPARE, _SUM, _TIGHT = range(8)
 
 Codes: TypeAlias = Mapping[int, str]
 
-Piece: TypeAlias = "str | tuple[Node, int] | tuple[Node, int, Codes | None]"
-"""Text, or a term still to be written, with how tightly it must bind in its place, and names for its values; None: a
-number there says its width by its digits."""
+Piece: TypeAlias = "str | tuple[Node, int, Codes | None]"
+"""Text, or a term still to be written: how tightly it must bind in its place, and names for its values. None: the place
+does not say how wide it is, so that a number needs all its digits."""
+
+_PLAIN: Codes = MappingProxyType({})
 
 
 def code_names(machine: Machine) -> dict[str, dict[int, str]]:
@@ -57,7 +59,7 @@ def words(node: Node, names: CodeNames | None = None, limit: int = 400, of: str 
     known = names or {}
     text: list[str] = []
     length = 0
-    stack: list[Piece] = [(node, _IF, known.get(of, {}))]
+    stack: list[Piece] = [(node, _IF, known.get(of, _PLAIN))]
     while stack:
         piece = stack.pop()
         if isinstance(piece, str):
@@ -66,8 +68,8 @@ def words(node: Node, names: CodeNames | None = None, limit: int = 400, of: str 
             if length > limit:
                 return "".join(text)[:limit].rstrip() + " ..."
         else:
-            part, place = piece[:2]
-            level, pieces = _write(part, known, piece[2] if len(piece) > 2 else {})
+            part, place, codes = piece
+            level, pieces = _write(part, known, codes)
             stack.extend(reversed(["(", *pieces, ")"] if level < place else pieces))
     return "".join(text)
 
@@ -86,6 +88,7 @@ def plain(value: int) -> str:
 
 def _write(node: Node, names: CodeNames, codes: Codes | None) -> tuple[int, list[Piece]]:
     """How tightly the outermost operator binds, and its pieces."""
+    inside = _PLAIN if codes is not None else None  # operands are as wide as the whole
     match node:
         case Const(value=value, width=width):
             return _TIGHT, [number(value, width) if codes is None else codes.get(value, plain(value))]
@@ -94,31 +97,31 @@ def _write(node: Node, names: CodeNames, codes: Codes | None) -> tuple[int, list
         case Not(args=(Among() | Equal() | Less() as inner,)):
             return _COMPARE, _compare(inner, names, negated=True)
         case Not():
-            return _NOT, ["not ", (node.args[0], _NOT)]
+            return _NOT, ["not ", (node.args[0], _NOT, inside)]
         case And():
-            return _AND, _between(node.args, " and ", _NOT)
+            return _AND, _between(node.args, " and ", _NOT, inside)
         case Or():
-            return _OR, _between(node.args, " or ", _XOR)
+            return _OR, _between(node.args, " or ", _XOR, inside)
         case Xor():
-            return _XOR, _between(node.args, " xor ", _AND)
+            return _XOR, _between(node.args, " xor ", _AND, inside)
         case Among() | Equal() | Less():
             return _COMPARE, _compare(node, names, negated=False)
         case Add():
-            return _SUM, [(node.args[0], _SUM), " + ", (node.args[1], _TIGHT)]
+            return _SUM, [(node.args[0], _SUM, inside), " + ", (node.args[1], _TIGHT, inside)]
         case Sub():
-            return _SUM, [(node.args[0], _SUM), " - ", (node.args[1], _TIGHT)]
+            return _SUM, [(node.args[0], _SUM, inside), " - ", (node.args[1], _TIGHT, inside)]
         case Slice(high=high, low=low):
             bits = f"[{high}]" if high == low else f"[{high}:{low}]"
-            return _TIGHT, [(node.args[0], _TIGHT), bits]
+            return _TIGHT, [(node.args[0], _TIGHT, None), bits]
         case Join():
             return _TIGHT, ["{", *_between(node.args, ", ", _IF, None), "}"]
         case If():
             condition, yes, no = node.args
-            return _IF, [(yes, _OR, codes), " if ", (condition, _OR), " else ", (no, _IF, codes)]
+            return _IF, [(yes, _OR, codes), " if ", (condition, _OR, _PLAIN), " else ", (no, _IF, codes)]
         case Parity():
-            return _TIGHT, ["parity(", (node.args[0], _IF), ")"]
+            return _TIGHT, ["parity(", (node.args[0], _IF, None), ")"]
         case Prior():
-            return _TIGHT, ["prior(", (node.args[0], _IF), ")"]
+            return _TIGHT, ["prior(", (node.args[0], _IF, codes), ")"]
 
 
 def _leaf(kind: str, name: str) -> str:
@@ -134,7 +137,7 @@ def _leaf(kind: str, name: str) -> str:
     return name
 
 
-def _between(parts: Iterable[Node], mark: str, place: int, codes: Codes | None = MappingProxyType({})) -> list[Piece]:
+def _between(parts: Iterable[Node], mark: str, place: int, codes: Codes | None) -> list[Piece]:
     pieces: list[Piece] = []
     for part in parts:
         if pieces:
@@ -147,14 +150,14 @@ def _compare(node: Among | Equal | Less, names: CodeNames, negated: bool) -> lis
     left = node.args[0]
     match node:
         case Equal():
-            return [(left, _SUM), " is not " if negated else " is ", (node.args[1], _SUM)]
+            return [(left, _SUM, None), " is not " if negated else " is ", (node.args[1], _SUM, _PLAIN)]
         case Less():
-            return [(left, _SUM), " >= " if negated else " < ", (node.args[1], _SUM)]
+            return [(left, _SUM, None), " >= " if negated else " < ", (node.args[1], _SUM, _PLAIN)]
     codes = names.get(left.name, {}) if isinstance(left, Leaf) else {}
     values, inside = sorted(node.values), not negated
     if len(codes) == 1 << left.width and len(values) > len(codes) // 2:
         values, inside = [value for value in sorted(codes) if value not in node.values], not inside
     said = [codes.get(value, plain(value)) for value in values]
     if len(said) == 1:
-        return [(left, _SUM), " is " if inside else " is not ", said[0]]
-    return [(left, _SUM), " in (" if inside else " not in (", ", ".join(said), ")"]
+        return [(left, _SUM, None), " is " if inside else " is not ", said[0]]
+    return [(left, _SUM, None), " in (" if inside else " not in (", ", ".join(said), ")"]
