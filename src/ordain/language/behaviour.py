@@ -79,7 +79,7 @@ def _build_state(parsed: Parsed) -> tree.State:
     codes = parsed.every("codes")
     reset = parsed.first("reset")
     if reset is None and not parsed.has("reset"):
-        parsed.findings.append(error("syntax", "a state without `reset`", parsed.span, "what value at power-up?",
+        parsed.fault(error("syntax", "a state without `reset`", parsed.span, "what value at power-up?",
                                      help="write `, reset 0`, or `, reset any` where the hardware does not reset it"))
     return tree.State(parsed.parts[0], parsed.first("width"), codes[0].parts if codes else (),
                       None if reset == "any" else reset, items[0].node if items else None, parsed.span)
@@ -135,7 +135,7 @@ def _build_register(parsed: Parsed) -> tree.Register:
         else:
             resets.append(part)
     if len(resets) > 1:
-        parsed.findings.append(error("said-twice", "`reset` is said twice", resets[1].span, "the second time",
+        parsed.fault(error("said-twice", "`reset` is said twice", resets[1].span, "the second time",
                                      help="keep one of them"))
     reset = resets[0].parts[0] if resets else None
     return tree.Register(parsed.parts[0], parsed.parts[1], tuple(loads), None if reset == "any" else reset,

@@ -113,7 +113,9 @@ class _Writing:
         same.append(sequence)
 
     def _once(self, finding: Finding) -> None:
-        key = (finding.name + finding.message, finding.span.start if finding.span else -1)
+        """A finding, unless it has been made for another member or call; too many words are reported once in all."""
+        at = finding.span.start if finding.span and finding.name != "too-many-words" else -1
+        key = (finding.name + finding.message, at)
         if key not in self.reported:
             self.reported.add(key)
             self.findings.append(finding)
@@ -156,7 +158,7 @@ class _Writing:
 
     def _condition(self, condition: tree.Expr | None, fill: dict[str, str]) -> tree.Expr | None:
         """The condition of an arm, read again where it has holes; places in it are then the whole condition."""
-        if condition is None or not fill:
+        if condition is None or not fill or isinstance(condition, tree.Number):
             return condition
         written = flatten(condition.span.text)
         text = _fill(written, fill)

@@ -125,7 +125,8 @@ def _read_arm(text: Placed, depth: int, body: list[_Item], findings: list[Findin
 
 
 def _condition(text: Placed, at: int, holes: frozenset[str]) -> tuple[tree.Expr, Finding | None]:
-    """The condition of a `when` from `at` to the end of the line. Holes count as names, for the time being."""
+    """The condition of a `when` from `at` to the end of the line. Holes count as names, for the time being. One that
+    cannot be read is the number 0."""
     masked = Placed(_HOLE.sub(lambda hole: f"_{hole[1]}_" if hole[0] in holes else hole[0], text),
                     text.source, text.start)
     try:
@@ -134,7 +135,7 @@ def _condition(text: Placed, at: int, holes: frozenset[str]) -> tuple[tree.Expr,
             return condition, _surplus(masked, end)
         return condition, None
     except Misread as misread:
-        return tree.Word("0", text.span(at, len(text))), misread.finding(text, "when CONDITION")
+        return tree.Number(0, 1, text.span(at, len(text))), misread.finding(text, "when CONDITION")
 
 
 def _surplus(text: Placed, at: int) -> Finding:

@@ -37,16 +37,25 @@ class Faults(list[Finding]):
 
 
 class Parsed(NamedTuple):
-    """A line that has been read: its text, its parts in order, the lines under it, and where findings go."""
+    """A line that has been read: its text, its parts in order, the lines under it, and where findings go.
+
+    `reported`: the line has a finding already, and gets no second one.
+    """
 
     text: Placed
     parts: pp.ParseResults
     block: list[Block]
     findings: Faults
+    reported: bool
 
     @property
     def span(self) -> Span:
         return self.text.whole()
+
+    def fault(self, finding: Finding) -> None:
+        """A finding about this line."""
+        if not self.reported:
+            self.findings.append(finding)
 
     def every(self, tag: str) -> list[grammar.Option]:
         """The options with that tag, in order."""
@@ -59,7 +68,7 @@ class Parsed(NamedTuple):
         """The first part of the option with that tag, `default` where it is not said; said twice, a finding."""
         found = self.every(tag)
         if len(found) > 1:
-            self.findings.append(error("said-twice", f"`{tag}` is said twice", found[1].span, "the second time",
+            self.fault(error("said-twice", f"`{tag}` is said twice", found[1].span, "the second time",
                                        places=(Place(found[0].span, "the first time"),), help="keep one of them"))
         return found[0].parts[0] if found and found[0].parts else default
 
@@ -97,14 +106,14 @@ def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings
 
 
 def _read(text: Placed, block: Block, form: Form, findings: Faults, reported: bool) -> Any:
-    """`reported`: the line has a finding already, and gets no second one."""
+    """`reported` as in `Parsed`."""
     parts, problems = grammar.read_line(form.grammar(), text, form.usage)
     if not reported:
         findings += problems
     if parts is None:
         findings.cannot_read(block)
         return None
-    return form.build(Parsed(text, parts, block.children, findings))
+    return form.build(Parsed(text, parts, block.children, findings, reported))
 
 
 def read_lines(parsed: Parsed, grammar_of_line: pp.ParserElement, usage: str,
@@ -132,7 +141,7 @@ def read_items(parsed: Parsed, forms: Mapping[str, Form], where: str, many: Iter
         if node is None:
             continue
         if keyword in first and keyword not in many:
-            parsed.findings.append(said_twice(keyword, block.text, first[keyword]))
+            parsed.fault(said_twice(keyword, block.text, first[keyword]))
             continue
         first.setdefault(keyword, block.text)
         items.append(Item(keyword, node, block.text))
@@ -148,7 +157,7 @@ def no_block(parsed: Parsed) -> None:
     """A finding when lines are indented under a statement that has no block."""
     if parsed.block:
         keyword = parsed.text.split(" ", 1)[0]
-        parsed.findings.append(error("indentation", f"nothing can stand indented under `{keyword}`",
+        parsed.fault(error("indentation", f"nothing can stand indented under `{keyword}`",
                                      parsed.block[0].text.whole(), "indented too far",
                                      places=(Place(parsed.span, "under this"),),
                                      help="align it with the line above, or remove it"))
@@ -173,7 +182,7 @@ def read_cases(parsed: Parsed, choose: tree.Choose) -> tree.Choose:
                       lambda case: tree.Case(tuple(case.parts["codes"]), value_of(case, case.parts["value"]),
                                              case.span))
     if not parsed.block:
-        parsed.findings.append(error("syntax", "`choose` without cases", choose.span, "no lines under it",
+        parsed.fault(error("syntax", "`choose` without cases", choose.span, "no lines under it",
                                      help="indent a line `CODE : VALUE` for every code under it"))
     cases: list[tree.Case] = []
     otherwise: tree.Case | None = None
@@ -181,7 +190,7 @@ def read_cases(parsed: Parsed, choose: tree.Choose) -> tree.Choose:
         first = case.codes[0]
         if isinstance(first, tree.Word) and first.text == "otherwise" and len(case.codes) == 1:
             if otherwise is not None:
-                parsed.findings.append(error("said-twice", "`otherwise` is said twice", case.span, "the second time",
+                parsed.fault(error("said-twice", "`otherwise` is said twice", case.span, "the second time",
                                              places=(Place(otherwise.span, "the first time"),),
                                              help="keep one of them"))
             otherwise = otherwise or case

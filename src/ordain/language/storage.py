@@ -206,7 +206,7 @@ def _build_chip(parsed: Parsed) -> tree.Chip:
             banks.append(tree.Bank(item.node, None, item.keyword == "repeats", item.text.whole()))
         elif item.keyword == "address":
             if not banks or banks[-1].address is not None:
-                parsed.findings.append(error(
+                parsed.fault(error(
                     "said-twice" if banks else "syntax",
                     "a second `address` for the same `holds`" if banks else "`address` before what the chip holds",
                     item.text.whole(), "belongs to no `holds`",

@@ -82,7 +82,7 @@ BUS_ITEMS = {
 def _build_bus(parsed: Parsed) -> tree.Bus:
     items = read_items(parsed, BUS_ITEMS, "a bus", ("driven", "sampled"))
     if not parsed.has("undriven"):
-        parsed.findings.append(error("syntax", "a bus that does not say what happens when nobody drives it",
+        parsed.fault(error("syntax", "a bus that does not say what happens when nobody drives it",
                                      parsed.span, "undriven?", help=f"add, after a comma, one of {_KINDS}"))
     turnaround = parsed.first("turnaround")
     return tree.Bus(parsed.parts[0], parsed.parts[1], parsed.first("undriven", "floats"),
@@ -114,8 +114,9 @@ def _build_steady(parsed: Parsed) -> tree.SteadyNeed:
     cycles = {"before": 0, "after": 0}
     parts = list(parsed.parts[1:])
     for count, side in zip(parts[::2], parts[1::2]):
-        parsed.first(side.tag)
         cycles[side.tag] = count.value
+    for tag in cycles:
+        parsed.first(tag)
     return tree.SteadyNeed(parsed.parts[0], cycles["before"], cycles["after"], parsed.span)
 
 

@@ -223,7 +223,8 @@ def in_order(findings: list[Finding]) -> list[Finding]:
 
 
 def blocks(source: Source, lines: list[Line]) -> tuple[list[Block], list[Finding]]:
-    """Lines as a forest: a line indented further than the one before begins the block of that one."""
+    """Lines as a forest: a line indented further than the one before begins the block of that one. Blocks beyond the
+    limit are left out."""
     roots: list[Block] = []
     findings: list[Finding] = []
     stack: list[tuple[int, list[Block]]] = [(0, roots)]    # (column of the lines of this block, the block)
@@ -237,10 +238,13 @@ def blocks(source: Source, lines: list[Line]) -> tuple[list[Block], list[Finding
                                       help="begin it in the first column"))
             elif len(stack) <= DEEPEST_BLOCK:
                 stack.append((line.depth, stack[-1][1][-1].children))
-            elif not too_deep:
+            else:
+                stack[-1][1][-1] = stack[-1][1][-1]._replace(broken=True)
+                if not too_deep:
+                    findings.append(error("nested-too-deep", f"blocks nested more than {DEEPEST_BLOCK} deep", at,
+                                          "this block", help="give inner parts a name of their own with `signal`"))
                 too_deep = True
-                findings.append(error("nested-too-deep", f"blocks nested more than {DEEPEST_BLOCK} deep", at,
-                                      "this block", help="give inner parts a name of their own with `signal`"))
+                continue
         elif line.depth < stack[-1][0]:
             while len(stack) > 1 and line.depth < stack[-1][0]:
                 last = stack.pop()
