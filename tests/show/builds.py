@@ -8,7 +8,7 @@ from ordain.rom.assemble import make_contents, stored_words, word_keys
 from ordain.rom.contents import ChipRecord, ImageFile
 from ordain.rom.images import pack
 from ordain.rom.sums import sums_of
-from ordain.show.manifest import BuildData
+from ordain.show.manifest import BuildData, build_data
 from ordain.text.source import Source, Span
 from tests.rom.machines import machine_of
 
@@ -96,5 +96,5 @@ def windmill() -> BuildData:
                         sums_of(images[chip.name], chip.bits), (ImageFile("bin", f"{chip.name}.bin"),))
              for chip in machine.chips.values()]
     sources = (SourceFile("windmill.machine", "a" * 64), SourceFile("windmill.micro", "b" * 64))
-    return BuildData(make_contents(machine, program, placement, stored, images), program, placement, sources, chips,
-                     word_keys(program))
+    return build_data(make_contents(machine, program, placement, stored, images), program, placement, sources, chips,
+                      word_keys(program))

@@ -10,7 +10,7 @@ import pytest
 
 from ordain.rom.assemble import record
 from ordain.rom.recorded import earlier_files, read_manifest, read_recorded
-from ordain.show.manifest import manifest_data, manifest_text
+from ordain.show.manifest import manifest_text
 from tests.show.builds import windmill
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "manifest.schema.json").read_text())
@@ -43,10 +43,10 @@ def test_the_schema_refuses_what_is_wrong(damage: Any, text: str) -> None:
     assert not valid(data)
 
 
-def test_the_text_says_what_the_data_say(text: str) -> None:
-    assert json.loads(text) == json.loads(json.dumps(manifest_data(windmill(), FILES)))
+def test_it_is_the_same_every_time_and_has_a_line_for_each_thing(text: str) -> None:
+    assert list(json.loads(text)) == list(SCHEMA["properties"]), "and in the order of the schema"
     assert text == manifest_text(windmill(), reversed(FILES)), "the same bytes every time"
-    assert text.count("\n") >= 4 + 2 + 3 + 2 + 1 + 6 + 6, "a line for each thing"
+    assert text.count("\n") >= 4 + 2 + 3 + 2 + 1 + 6 + 6
 
 
 def test_what_stands_in_it(text: str) -> None:

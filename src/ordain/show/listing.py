@@ -10,7 +10,6 @@ from itertools import pairwise
 from operator import itemgetter
 
 from ordain.machine.model import Machine, Store
-from ordain.rom.contents import Site
 from ordain.show.manifest import BuildData
 
 
@@ -101,29 +100,29 @@ def _store(store: Store, build: BuildData) -> list[str]:
     unused = build.placement.unused.get(store.name)
     digits, address_digits = (store.bits + 3) // 4, max(2, (store.address_width + 3) // 4)
     groups = _groups(store, build.contents.machine)
-    cut = itemgetter(*(slice(start, end) for _, start, end in groups), slice(0, 0))
+    cut = itemgetter(*(slice(start, end) for _, start, end in groups), slice(0, 0))     # at least two slices: a tuple
     if unused is not None:
         grouped = " ".join(cut(f"{unused:0{store.bits}b}")).rstrip()
         lines.append(f"every other word: {grouped}  {unused:0{digits}X}")
     lines += ["", *_field_names(groups, address_digits)]
     heads = _labels(build, store.name)
     wide = min(32, max((len(text) for text in heads.values()), default=0))
+    places = build.places[store.name]
+    in_binary = f"0{store.bits}b"
+    form = f"%0{address_digits}X  {'%s ' * len(groups)}%s %0{digits}X"     # the last %s is the empty slice
+    described = f"{form}  %-{wide}s  %-40s  %s"
     for address, word in sorted(words.items()):
         site = sites.get(address)
-        grouped = " ".join(cut(f"{word:0{store.bits}b}"))
-        line = f"{address:0{address_digits}X}  {grouped} {word:0{digits}X}"
-        if site is not None:
-            line += f"  {heads.get(address, ''):{wide}}  {site.text:40}  {_place(site)}"
-        lines.append(line.rstrip())
+        if site is None:
+            lines.append(form % (address, *cut(format(word, in_binary)), word))
+        else:
+            lines.append((described % (address, *cut(format(word, in_binary)), word, heads.get(address, ""), site.text,
+                                       places.get(address, ""))).rstrip())
     copies = [(address, build.placement.addresses[index][0], why) for index, address, why in build.placement.copies
               if build.program.words[index].store == store.name]
     lines += ["", *(f"{address:0{address_digits}X} is a copy of {first:0{address_digits}X} ({why})"
                     for address, first, why in copies)]
     return [*lines, *([""] if copies else [])]
-
-
-def _place(site: Site) -> str:
-    return "" if site.span is None else f"{site.span.source.name}:{site.span.line}"
 
 
 def _labels(build: BuildData, store: str) -> dict[int, str]:
