@@ -127,6 +127,7 @@ def test_a_family_of_too_many_members_is_not_written_out() -> None:
 def test_a_fault_in_a_family_is_one_finding_not_one_for_each_member() -> None:
     assert faults('instruction 0bdd "{d}" for d in (a, b, c)\n    x ; {d}, {e}\n    when {d} or\n        y\n') == [
         ("syntax", "u:2:7"), ("syntax", "u:3:16"), ("unknown-hole", "u:2:14")]
+    assert faults('instruction 0bdd {d} for d in (a)\n    when {d}_x\n        {d}\n') == [("syntax", "u:1:18")]
     assert faults('instruction 0bdd "{d}" for d in (a, "!", "!b")\n    x {d}\n') == [("syntax", "u:2:5")]
 
 

@@ -242,3 +242,66 @@ def test_words_are_read_even_under_a_header_that_cannot_be() -> None:
     assert made is not None and [bare(routine)[1] for routine in made.statements] == ["go", "last"]
     assert made.unread == {"routine", "there"}
     assert findings[2].help == "did you mean `routine`?"
+
+
+# ---------------------------------------------------------------- one finding for each fault
+
+FAULTS: list[tuple[str, str, str]] = [
+    ("  a\n", "indentation", "1:3"),
+    ("otherwise\n  a", "unknown-statement", "1:1"),
+    ("foo: bar\n  a", "unknown-statement", "1:1"),
+    ("routine\n  a", "syntax", "1:8"),
+    ("routine a at\n  b", "syntax", "1:13"),
+    ("routine a at 3 at 4\n  b", "said-twice", "1:16"),
+    ("routine a align 0\n  b", "bad-number", "1:17"),
+    ("routine a same page\n  b", "syntax", "1:20"),
+    ("routine a", "empty-body", "1:1"),
+    ("routine a\n  b,,c", "syntax", "2:5"),
+    ("routine a\n  b; c", "syntax", "2:4"),
+    ("routine a\n  b <-", "syntax", "2:7"),
+    ("routine a\n  b,\n  c", "unfinished-line", "2:4"),
+    ("routine a\n  b pair(c", "unclosed-bracket", "2:9"),
+    ("routine a\n  b pair c)", "unmatched-bracket", "2:11"),
+    ('routine a\n  goto "b', "unclosed-quote", "2:8"),
+    ("routine a\n  b 0x", "syntax", "2:5"),
+    ("routine a\n  x:\n  y: z", "label-of-nothing", "2:3"),
+    ("routine a\n  b\n  x:", "label-of-nothing", "3:3"),
+    ("routine a\n  x:\n  when c\n    d", "label-of-nothing", "2:3"),
+    ("routine a\n  otherwise\n    b", "syntax", "2:3"),
+    ("routine a\n  when b\n  c", "empty-body", "2:3"),
+    ("routine a\n  when b\n    c\n  otherwise\n  d", "empty-body", "4:3"),
+    ("routine a\n  when\n    c", "syntax", "2:7"),
+    ("routine a\n  when b:\n    c", "syntax", "2:9"),
+    ("routine a\n  when b\n    c\n  otherwise: d\n    e", "syntax", "4:12"),
+    ("routine a\n  when b c\n    d", "syntax", "2:10"),
+    ("routine a\n" + "".join(" " * n + "when b\n" for n in range(1, 99)) + " " * 100 + "c", "nested-too-deep", "32:32"),
+    ('instruction "a"\n  b', "syntax", "1:13"),
+    ("instruction 0x3A\n  b", "syntax", "1:17"),
+    ('instruction 0x3G "a"\n  b', "bad-number", "1:13"),
+    ('instruction 0b0-1 "a"\n  b', "syntax", "1:16"),
+    ('instruction 0b_ "a"\n  b', "opcode-pattern", "1:13"),
+    ('instruction 0b' + "x" * 999 + ' "a"\n  b', "opcode-pattern", "1:13"),
+    ('instruction 1 "a" for d in ()\n  b', "syntax", "1:29"),
+    ('instruction 1 "a" for dd in (a)\n  b', "syntax", "1:23"),
+    ('instruction 0bd "{d}" for d in (0x)\n  b', "bad-number", "1:33"),
+    ("prologue a\n  b", "syntax", "1:10"),
+    ("sequence\n  a", "syntax", "1:9"),
+    ("sequence <a>\n  a", "syntax", "1:10"),
+    ("map\n  0: a", "syntax", "1:4"),
+    ("map m\n  a: 0", "syntax", "2:3"),
+    ("map m\n  0 a", "syntax", "2:5"),
+    ("routine a\n\tb\n\tc", "tab", "2:1"),
+]
+
+
+@pytest.mark.parametrize(("text", "name", "place"), FAULTS, ids=[text[:30] for text, _, _ in FAULTS])
+def test_one_fault_is_one_finding_at_its_place(text: str, name: str, place: str) -> None:
+    made, findings = parse_microprogram({"u": text + "\nroutine good\n  b\n  = c\n"}, ["u"])
+    line = text.count("\n") + 4
+    assert said(findings) == [(name, f"u:{place}"), ("syntax", f"u:{line}:3")]
+    assert made is not None and bare(made.statements[-1])[1] == "good"
+
+
+def test_a_line_of_ten_megabytes_is_one_finding() -> None:
+    made, findings = parse_microprogram({"u": "routine a\n  b" + ", b" * 3_000_000}, ["u"])
+    assert made is None and said(findings) == [("line-too-long", "u:2:1")]

@@ -25,15 +25,16 @@ class _Arm:
     def __init__(self, condition: tree.Expr | None, span: Span, depth: int) -> None:
         self.condition, self.span, self.depth = condition, span, depth
         self.body: list[_Item] = []
+        self.cut = False    # arms in it were too deep and left out
 
 
 _Item: TypeAlias = Union[tree.Micro, list[_Arm]]
 
 
 def read_body(lines: list[Line], source: Source, table: ClauseTable, findings: list[Finding],
-              holes: frozenset[str]) -> tuple[tree.MicroLine, ...]:
+              holes: frozenset[str] | None) -> tuple[tree.MicroLine, ...]:
     """The words of one body. A line that cannot be read costs its own word only. `holes`: what is filled in later, as
-    it is written (`{d}`, `<reg>`)."""
+    it is written (`{d}`, `<reg>`); None where the header cannot be read and could fill anything."""
     root: list[_Item] = []
     body = root
     arms: list[_Arm] = []
@@ -45,18 +46,20 @@ def read_body(lines: list[Line], source: Source, table: ClauseTable, findings: l
             while arms and depth <= arms[-1].depth:
                 arms.pop()
             body = arms[-1].body if arms else root
+        if arms and arms[-1].cut:
+            continue
         rest, at = text, start
         if text.startswith(("when", "otherwise")) and _ARM.match(text):
             arm = _read_arm(Placed(text, source, start), depth, body, faults, holes)
             if label is not None:
                 findings.append(_label_of_nothing(label))
                 label = None
-            if len(arms) < DEEPEST_BLOCK:
-                arms.append(arm)
-                body = arm.body
-            else:
+            arms.append(arm)
+            body = arm.body
+            if len(arms) > DEEPEST_BLOCK:
                 findings.append(error("nested-too-deep", f"arms nested more than {DEEPEST_BLOCK} deep", arm.span,
                                       "this one goes too far", help="ask for fewer conditions at once"))
+                arm.cut = True
             continue
         if ":" in text:
             found = _LABEL.match(text)
@@ -100,7 +103,8 @@ def _label_of_nothing(label: tree.Word) -> Finding:
                  help="put it before a microinstruction, on its line or on the line above; a word has one label")
 
 
-def _read_arm(text: Placed, depth: int, body: list[_Item], findings: list[Finding], holes: frozenset[str]) -> _Arm:
+def _read_arm(text: Placed, depth: int, body: list[_Item], findings: list[Finding],
+              holes: frozenset[str] | None) -> _Arm:
     """A `when` or `otherwise` line; the arm is put into the group that it belongs to."""
     opening = _ARM.match(text)
     keyword, at = (opening[1], opening.end()) if opening else ("", 0)
@@ -124,10 +128,10 @@ def _read_arm(text: Placed, depth: int, body: list[_Item], findings: list[Findin
     return arm
 
 
-def _condition(text: Placed, at: int, holes: frozenset[str]) -> tuple[tree.Expr, Finding | None]:
+def _condition(text: Placed, at: int, holes: frozenset[str] | None) -> tuple[tree.Expr, Finding | None]:
     """The condition of a `when` from `at` to the end of the line. Holes count as names, for the time being. One that
     cannot be read is the number 0."""
-    masked = Placed(_HOLE.sub(lambda hole: f"_{hole[1]}_" if hole[0] in holes else hole[0], text),
+    masked = Placed(_HOLE.sub(lambda hole: f"_{hole[1]}_" if holes is None or hole[0] in holes else hole[0], text),
                     text.source, text.start)
     try:
         condition, end = parse_expression(masked, at)
@@ -153,7 +157,7 @@ def _freeze(body: list[_Item], findings: list[Finding]) -> tuple[tree.MicroLine,
             continue
         arms = []
         for arm in item:
-            if not arm.body:
+            if not arm.body and not arm.cut:
                 findings.append(error("empty-body", "an arm without words", arm.span, "nothing is indented under it",
                                       places=(Place(item[0].span, "the first arm"),) if arm is not item[0] else (),
                                       help="indent its words further than the arm itself"))

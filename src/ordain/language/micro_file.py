@@ -204,15 +204,16 @@ class Reading:
         faults += problems
         if parts is None or not word:
             self.unread.update(re.findall(NAME, text))
-        self._body(word if parts is not None else "", text, parts, lines)
+        self._body(word, text, parts, lines)
 
     def _body(self, word: str, text: Placed, parts: Any, lines: list[Line]) -> None:
         """The lines under a header. They are read, for their own findings, even where the header cannot be."""
         if word == "map":
             self._read_map(text, parts, lines)
             return
-        body = read_body(lines, text.source, self.table, self.findings, _holes(word, parts))
-        if not word:
+        holes = _holes(word, parts) if parts is not None else None
+        body = read_body(lines, text.source, self.table, self.findings, holes)
+        if not word or parts is None:
             return
         span = text.whole()
         if not lines:
@@ -265,7 +266,8 @@ class Reading:
                 patterns = tuple(part for part in found if isinstance(part, Pattern))
                 target = next(part for part in found if isinstance(part, tree.Word))
                 rows.append(RowDraft(patterns, target, _variables(found), placed.whole()))
-        self.statements.append(MapDraft(parts[0], tuple(rows), text.whole()))
+        if parts is not None:
+            self.statements.append(MapDraft(parts[0], tuple(rows), text.whole()))
 
 
 def _holes(word: str, parts: Any) -> frozenset[str]:

@@ -183,7 +183,8 @@ class _Gathering:
         last = next((part.rstrip(" ")[-1] for part in reversed(parts) if part.strip(" ")), "")
         if not self.open and last != ",":
             return False
-        for row in self.rows[self.index:]:
+        for index in range(self.index, len(self.rows)):
+            row = self.rows[index]
             body = row.lstrip(" \t")
             if body and body[0] != "#":
                 lead = row[:len(row) - len(body)]
