@@ -21,7 +21,7 @@ def command() -> None:
 
 @command.command("aiger")
 @machine_argument
-@click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; default: NAME.aig here.")
+@click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; else NAME.aig.")
 @speaks("text")
 def aiger_command(machine: Path | None, out: Path | None, form: str, quiet: bool, colour: str) -> int:
     """Write MACHINE, its checks and its rules in AIGER 1.9: every safety question is a bad state with its name.
@@ -55,7 +55,7 @@ def aiger_command(machine: Path | None, out: Path | None, form: str, quiet: bool
 @machine_argument
 @click.option("--of", "wanted", default="", metavar="TEXT",
               help="Which trace: part of a finding's name or message, or of a `reach` rule's text. Default: the first.")
-@click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; default: NAME.vcd here.")
+@click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; else NAME.vcd.")
 @speaks("text")
 def vcd_command(machine: Path | None, wanted: str, out: Path | None, form: str, quiet: bool, colour: str) -> int:
     """Prove MACHINE and write one trace as a value change dump: that of a finding, or the witness of a `reach` rule."""
