@@ -8,7 +8,7 @@ from hypothesis import given
 from ordain.machine.model import AddressPin, Machine, Pin
 from ordain.rom.contents import Stored
 from ordain.rom.images import pack
-from ordain.rom.readback import ReadbackFault, compare_with_compiled, unpack, words_expected
+from ordain.rom.readback import ReadbackFault, read_as_compiled, unpack, words_expected
 from tests.rom.boards import bank, boards, chip, image_cell_by_cell, machine, store, straight
 
 
@@ -23,7 +23,7 @@ def test_images_are_those_of_the_plain_model(board: tuple[Machine, dict[str, Sto
 def test_reading_back_is_the_identity(board: tuple[Machine, dict[str, Stored]]) -> None:
     made, stored = board
     images = pack(made, stored)
-    compare_with_compiled(made, stored, images)
+    read_as_compiled(made, stored, images)
     read = unpack(made, images)
     for name, each in made.stores.items():
         assert read.known[name] == (1 << each.bits) - 1
@@ -42,12 +42,12 @@ WORDS = {"control": Stored({address: (address * 37 + 5) & 0xFF for address in ra
 def test_a_single_wrong_bit_in_an_image_is_a_fault_of_ours() -> None:
     made = small_board(chip("U1", 16, 8, straight("control", 7, 0, 4)))
     images = pack(made, WORDS)
-    compare_with_compiled(made, WORDS, images)
+    read_as_compiled(made, WORDS, images)
     for position in range(16):
         broken = bytearray(images["U1"])
         broken[position] ^= 0x10
         with pytest.raises(ReadbackFault, match=f"word {position:#x} of control"):
-            compare_with_compiled(made, WORDS, {"U1": bytes(broken)})
+            read_as_compiled(made, WORDS, {"U1": bytes(broken)})
 
 
 def test_a_wrong_bit_in_a_mirrored_copy_is_a_conflict() -> None:
@@ -60,7 +60,7 @@ def test_a_wrong_bit_in_a_mirrored_copy_is_a_conflict() -> None:
     (conflict,) = unpack(made, {"U1": bytes(broken)}).conflicts
     assert conflict == ("control", 3, 0x81, ("U1", 3), ("U1", 19))
     with pytest.raises(ReadbackFault):
-        compare_with_compiled(made, WORDS, {"U1": bytes(broken)})
+        read_as_compiled(made, WORDS, {"U1": bytes(broken)})
 
 
 def test_a_chip_that_repeats_another_must_agree_with_it() -> None:
@@ -83,7 +83,7 @@ def test_bits_of_absent_images_are_not_known() -> None:
     assert read.known == {"control": 0x0F}
     assert read.words["control"] == tuple(word & 0x0F for word in WORDS["control"].words.values())
     with pytest.raises(ReadbackFault, match="U1"):
-        compare_with_compiled(made, WORDS, {"U2": images["U2"]})
+        read_as_compiled(made, WORDS, {"U2": images["U2"]})
 
 
 def test_a_four_bit_prom_has_one_byte_a_cell_and_a_wide_device_its_low_byte_first() -> None:
@@ -110,7 +110,7 @@ def test_two_stores_on_different_data_pins_of_the_same_cells() -> None:
     stored = {"a": Stored({0: 1, 1: 2, 2: 3}, None), "b": Stored({1: 0xA, 2: 0xB, 3: 0xC}, 0)}
     images = pack(made, stored)
     assert images["U1"].hex() == "102a3bfc"
-    compare_with_compiled(made, stored, images)
+    read_as_compiled(made, stored, images)
 
 
 def test_a_wide_store_in_many_chips() -> None:
@@ -128,4 +128,4 @@ def test_a_wide_store_in_many_chips() -> None:
     stored = {"control": Stored({address: rng.getrandbits(108) for address in range(900)}, None)}
     images = pack(made, stored)
     assert images == {each.name: image_cell_by_cell(each, stored) for each in parts}
-    compare_with_compiled(made, stored, images)
+    read_as_compiled(made, stored, images)

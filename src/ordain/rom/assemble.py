@@ -6,7 +6,7 @@ from ordain.machine.model import Machine, Store
 from ordain.microprogram.model import Program
 from ordain.placement.model import Placement, Recorded
 from ordain.rom.contents import Contents, Site, Stored
-from ordain.rom.readback import unpack, words_expected
+from ordain.rom.readback import read_as_compiled, words_expected
 
 
 def stored_words(machine: Machine, placement: Placement) -> dict[str, Stored]:
@@ -16,8 +16,10 @@ def stored_words(machine: Machine, placement: Placement) -> dict[str, Stored]:
 
 def make_contents(machine: Machine, program: Program, placement: Placement, stored: Mapping[str, Stored],
                   images: Mapping[str, bytes]) -> Contents:
-    """What the chips with these images hold, with the names and places of the words."""
-    read = unpack(machine, images)
+    """What the chips with these images give back, with the names and places of the words.
+
+    Raises ReadbackFault where that is not what was compiled."""
+    read = read_as_compiled(machine, stored, images)
     words = {}
     for store in machine.stores.values():
         known = read.known[store.name]

@@ -180,8 +180,8 @@ def words_expected(machine: Machine, store: Store, stored: Stored) -> tuple[int,
     return tuple(words)
 
 
-def compare_with_compiled(machine: Machine, stored: Mapping[str, Stored], images: Mapping[str, bytes]) -> None:
-    """Raise ReadbackFault unless these images give back exactly the compiled words, bit by bit, copy by copy."""
+def read_as_compiled(machine: Machine, stored: Mapping[str, Stored], images: Mapping[str, bytes]) -> Unpacked:
+    """The words in these images; ReadbackFault unless they are exactly the compiled ones, bit by bit, copy by copy."""
     found = unpack(machine, images)
     missing = [chip for chip in machine.chips if chip not in images]
     if missing:
@@ -204,3 +204,4 @@ def compare_with_compiled(machine: Machine, stored: Mapping[str, Stored], images
             if (word ^ wanted) & known:
                 raise ReadbackFault(f"word {address:#x} of {store.name} reads back as {word:#x}, compiled {wanted:#x}, "
                                     f"differing in {(word ^ wanted) & known:#x}")
+    return found
