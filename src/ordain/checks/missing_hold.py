@@ -73,7 +73,9 @@ def _parts(terms: Terms, strobe: Strobe, need: SteadyNeed,
     yield "during", terms.and_((active, terms.or_((terms.not_(bus.settled), terms.and_((was_active, moves)))))), ()
     if need.after:
         owed, monitors = _owed(terms, strobe, need)
-        outside = terms.not_(active) if need.before else terms.not_(terms.and_((active, was_active)))
+        outside = terms.not_(active)
+        if not need.before:  # nothing else looks at the edge into the next pulse, when that comes while hold is owed
+            outside = terms.or_((outside, terms.and_((begins, bus.settled))))
         yield "after", terms.and_((owed, outside, moves)), monitors
 
 

@@ -96,7 +96,9 @@ def _of_bus(machine: Machine, bus: Bus, known: dict[str, Steadiness]) -> Steadin
     source = terms.prior(owners.code_of(terms, sources, max(1, len(sources).bit_length())))
     edges = [terms.const(0, 1)]
     for index, stay in enumerate(stays):
-        stands = terms.or_((settled[index], undriven)) if bus.undriven == "kept" else settled[index]
+        stands = settled[index]
+        if bus.undriven == "kept":  # a driver that leaves must not change at the same edge
+            stands = terms.or_((stands, terms.and_((undriven, stay.within))))
         edges.append(terms.and_((terms.among(source, frozenset((index + 1,))), stands, stay.after)))
     if rests:
         edges.append(terms.and_((terms.among(source, frozenset((len(sources),))), undriven)))

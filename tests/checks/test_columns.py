@@ -1,0 +1,101 @@
+"""Columns against plain evaluation, word by word and value by value."""
+
+from itertools import product
+
+from bitarray import bitarray
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ordain.checks.columns import Columns, columns_of
+from ordain.logic.evaluate import evaluate
+from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
+from ordain.rom.contents import Contents
+from tests.logic.plain_terms import LEAVES, Plain, made, plain_terms
+from tests.machine.described import sound
+
+MACHINE = """\
+machine small
+store control 8 words of 12 bits
+    address {page, upc}
+field one 1 bit
+field two 2 bits
+field three 3 bits, active low, idle 0
+field four 4 bits, idle 0
+spare 2 bits
+state upc 2 bits, reset 0
+    next upc + 1
+state page 1 bit, reset 0
+    next page xor one
+"""
+
+KNOWN = {"a1": ("field", "one"), "a2": ("field", "two"), "a3": ("field", "three"), "a4": ("field", "four"),
+         "b2": ("state", "upc"), "b3": ("address", "control")}
+"""What stands in for the leaves of random terms; the others stay unknown inputs."""
+
+
+def contents(words: list[int]) -> Contents:
+    machine = sound(MACHINE.replace("field two 2 bits", "field two 2 bits, idle 0"))
+    return Contents(machine, {"control": tuple(words)}, {"control": {}}, {}, {})
+
+
+def in_machine(terms: Terms, term: Plain) -> Node:
+    put_in = {terms.leaf("input", name, width): terms.leaf(*KNOWN[name], width) for _, name, width in LEAVES
+              if name in KNOWN}
+    return substitute(terms, (made(terms, term),), put_in)[0]
+
+
+def at_address(held: Contents, leaf: Leaf, address: int) -> int | None:
+    """What the leaf is worth at an address, worked out without columns; None: anything."""
+    word = held.words["control"][address]
+    if leaf.kind == "field":
+        field = held.machine.fields[leaf.name]
+        stored = (word >> field.low) & ((1 << field.width) - 1)
+        return (1 << field.width) - 1 - stored if field.active_low else stored
+    if leaf.kind == "address":
+        return address
+    if leaf.kind == "word":
+        return word
+    return {"upc": address % 4, "page": address // 4}.get(leaf.name)
+
+
+@settings(max_examples=300)
+@given(plain_terms(depth=3), st.lists(st.integers(0, 4095), min_size=8, max_size=8))
+def test_columns_hold_every_value_that_can_occur(term: Plain, words: list[int]) -> None:
+    held = contents(words)
+    node = in_machine(held.machine.terms, term)
+    open_ = [leaf for leaf in leaves((node,)) if at_address(held, leaf, 0) is None]
+    if sum(leaf.width for leaf in open_) > 8:
+        return
+    bits = Columns(held, "control").may(node)
+    for address in range(8):
+        fixed: dict[Node, int] = {leaf: value for leaf in leaves((node,))
+                                  if (value := at_address(held, leaf, address)) is not None}
+        seen = [[False, False] for _ in bits]
+        for values in product(*(range(1 << leaf.width) for leaf in open_)):
+            value = evaluate(node, {**fixed, **dict(zip(open_, values, strict=True))})
+            for place in range(len(bits)):
+                seen[place][value >> (len(bits) - 1 - place) & 1] = True
+        for held_bit, (zero, one) in zip(bits, seen, strict=True):
+            assert held_bit.one[address] or not one
+            assert held_bit.zero[address] or not zero
+        if not open_:  # nothing unknown: nothing vague
+            assert all(bit.one[address] != bit.zero[address] for bit in bits)
+
+
+@given(st.lists(st.integers(0, 4095), min_size=8, max_size=8))
+def test_the_columns_of_a_store_are_its_bits(words: list[int]) -> None:
+    for place, column in enumerate(columns_of(contents(words), "control")):
+        assert column == bitarray([word >> (11 - place) & 1 for word in words])
+
+
+def test_a_choice_between_equal_values_is_certain_whatever_chooses() -> None:
+    """`A if ? else A` is A: the two arms are looked at together."""
+    held = contents([0, 0x800, 0, 0, 0, 0, 0, 0])
+    terms = held.machine.terms
+    one, other = terms.leaf("field", "one", 1), terms.leaf("input", "z", 1)
+    both = terms.or_((terms.and_((other, one)), terms.and_((terms.not_(other), one))))
+    choice = terms.if_(other, terms.leaf("field", "two", 2), terms.join((one, one)))
+    columns = Columns(held, "control")
+    assert columns.possible(both)[1] and not columns.possible(both)[0]
+    assert columns.certain(terms.among(choice, frozenset((0,))))[0]
+    assert not columns.certain(terms.among(choice, frozenset((0,))))[1]

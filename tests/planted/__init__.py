@@ -1,0 +1,1 @@
+"""Machines with one fault each, and their sound twins: one edit apart."""
