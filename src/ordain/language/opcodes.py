@@ -14,6 +14,10 @@ from ordain.text.source import Span
 _PATTERN = re.compile(r"0[bB](?:_?[01A-Za-z])+")
 
 
+LONGEST_PATTERN = 200
+"""Characters."""
+
+
 class Pattern(NamedTuple):
     """`unknown`: the bits that are `x`. `letters`: variable -> its bit positions, the highest first."""
 
@@ -40,7 +44,7 @@ def _read(text: Placed, at: int, found: pp.ParseResults) -> list[Pattern]:
     span = text.span(at, at + len(digits))
     if digits[:2] not in ("0b", "0B"):
         return [Pattern(read_number(text, at, digits).value, 0, {}, span)]
-    if not _PATTERN.fullmatch(digits) or len(digits) > 200:
+    if not _PATTERN.fullmatch(digits) or len(digits) > LONGEST_PATTERN:
         raise Misread("opcode-pattern", f"`{digits[:40]}` is not an opcode pattern", at, at + len(digits),
                       "not a pattern", "after `0b` come `0`, `1`, `x` for any value, and letters of a family, with `_` "
                       "between them where wanted")
