@@ -1,4 +1,4 @@
-"""The makers of terms against z3, a general-purpose solver that decides the theory of bit-vectors: all values at once."""
+"""The makers of terms against z3, a general-purpose solver for bit-vectors: all values at once."""
 
 import pytest
 from hypothesis import given, settings

@@ -59,6 +59,30 @@ CASES = {
         "defined-twice", "order turn <a> : branch jump, target <a>\norder turn <b> : branch loop, target <b>",
         "order turn <a> : branch jump, target <a>\norder stay <b> : branch loop, target <b>",
         "order turn <b> : branch loop, target <b>"),
+    "two rules of one name": Case(
+        "defined-twice", 'rule "r" never go\nrule "r" reach go', 'rule "r" never go\nrule "s" reach go', '"r"'),
+    "one driver on two lines": Case(
+        "defined-twice", "bus b 4 bits, floats\n    driven by rom when go\n    driven by rom when halt",
+        "bus b 4 bits, floats\n    driven by rom when go or halt", "driven by rom when halt", "join the two"),
+    "one sampler on two lines": Case(
+        "defined-twice",
+        "bus b 4 bits, floats\n    driven by upc\n    sampled by r when go\n    sampled by r when halt",
+        "bus b 4 bits, floats\n    driven by upc\n    sampled by r when go or halt", "sampled by r when halt"),
+    "a name that means something else as a pin": Case(
+        "reserved", "field spare 1 bit\nfield halt 1 bit", "field other 1 bit\nfield halt 1 bit", "spare", "",
+        "field go 1 bit\nfield halt 1 bit, active low"),
+    "a code that no choose could name": Case(
+        "reserved", "state m (one, otherwise), reset one\n    next m", "state m (one, other), reset one\n    next m",
+        "otherwise"),
+    "a field's code that no choose could name": Case(
+        "reserved", "    loop 2\n    otherwise 3", "    loop 2", "otherwise", "", "    loop 2"),
+    "a bus that owes too much": Case(
+        "bad-size", "bus b 4 bits, floats, turnaround 256\n    driven by upc",
+        "bus b 4 bits, floats, turnaround 255\n    driven by upc", "bus b 4 bits, floats, turnaround 256"),
+    "a strobe that asks for too much": Case(
+        "bad-size", "bus b 4 bits, floats\n    driven by upc\nstrobe go\n    b steady 256 cycles after",
+        "bus b 4 bits, floats\n    driven by upc\nstrobe go\n    b steady 255 cycles after",
+        "b steady 256 cycles after"),
     "two homes": Case("defined-twice", "home fetch\nhome upc is 0", "home fetch", "home upc is 0"),
     "one signal twice among those that exclude each other": Case(
         "defined-twice", "exclusive go, halt, go", "exclusive go, halt", "go"),

@@ -12,7 +12,7 @@ INPUTS = "".join(f"input {name} {width} bits\n" for _, name, width in LEAVES)
 FOUR_CODES = "state m (idle, busy, ended, lost), reset idle\n    next m\n"
 
 
-@settings(max_examples=300)
+@settings(max_examples=120)
 @given(plain_terms())
 def test_what_is_written_reads_back_as_the_same_term(term: Plain) -> None:
     first = sound(FRAME + INPUTS)

@@ -1,15 +1,20 @@
 """Buses, who drives and samples them, strobes, what must be kept, what excludes each other."""
 
+from collections.abc import Sequence
 from typing import Literal
 
 from ordain.language import tree
 from ordain.machine import model
-from ordain.machine.context import short
+from ordain.machine.context import short, shown
 from ordain.machine.control import hardware
 from ordain.machine.expression import Node
 from ordain.machine.lowering import Lowering
 from ordain.machine.names import ARTICLE, Entry, unknown
 from ordain.text.findings import Place, error
+from ordain.text.source import Span
+
+MOST_CYCLES = 255
+"""Cycles that a bus can owe between two drivers, or be needed steady around a strobe."""
 
 UNDRIVEN = ("floats", "pulled-high", "pulled-low", "kept", "wired-and", "wired-or", "multiplexed")
 
@@ -17,6 +22,9 @@ UNDRIVEN = ("floats", "pulled-high", "pulled-low", "kept", "wired-and", "wired-o
 def bus_model(bus: tree.Bus, lowering: Lowering) -> model.Bus:
     """The bus. A driver or sampler whose condition is broken is left out."""
     entry = lowering.scope.entries[bus.name.text]
+    _report_twice(bus, bus.drivers, "drives", lowering)
+    _report_twice(bus, bus.samplers, "samples", lowering)
+    _limit(bus.turnaround, bus.span, lowering)
     drivers = [driver for text in bus.drivers if (driver := _driver(text, lowering)) is not None]
     samplers = []
     for sampler in bus.samplers:
@@ -28,6 +36,24 @@ def bus_model(bus: tree.Bus, lowering: Lowering) -> model.Bus:
         raise ValueError(f"a bus that is {undriven}")
     return model.Bus(bus.name.text, entry.width, undriven, bus.turnaround, tuple(drivers),  # type: ignore[arg-type]
                      tuple(samplers), bus.span)
+
+
+def _report_twice(bus: tree.Bus, lines: Sequence[tree.Driver | tree.Sampler], does: str, lowering: Lowering) -> None:
+    first: dict[str, Span] = {}
+    for line in lines:
+        name = line.name.text
+        if name in first:
+            lowering.findings.append(error(
+                "defined-twice", f"`{name}` {does} `{bus.name.text}` twice", line.span, "the second line",
+                places=(Place(first[name], "the first"),), help="join the two conditions with `or`"))
+        first.setdefault(name, line.span)
+
+
+def _limit(cycles: int, span: Span, lowering: Lowering) -> None:
+    if cycles > MOST_CYCLES:
+        lowering.findings.append(error(
+            "bad-size", f"{shown(cycles)} cycles are too many: the limit is {MOST_CYCLES}", span, "out of range",
+            help="correct the number"))
 
 
 def _driver(driver: tree.Driver, lowering: Lowering) -> model.Driver | None:
@@ -72,6 +98,8 @@ def find_bus(name: tree.Word, lowering: Lowering) -> Entry | None:
 def strobe_model(strobe: tree.Strobe, lowering: Lowering) -> model.Strobe | None:
     """A strobe is one line: a signal, a flag, an input. A need of a broken bus is left out."""
     active = lowering.condition(strobe.name)
+    for need in strobe.needs:
+        _limit(max(need.before, need.after), need.span, lowering)
     needs = tuple(model.SteadyNeed(need.bus.text, need.before, need.after, need.span) for need in strobe.needs
                   if find_bus(need.bus, lowering) is not None)
     return None if active is None else model.Strobe(strobe.name.text, active, needs, strobe.span)

@@ -1,6 +1,6 @@
 """Chips: which bit of which store stands at which pin, and what each address pin is tied to."""
 
-from collections.abc import Sized
+from collections.abc import Collection, Sized
 from typing import NamedTuple
 
 from ordain.language import tree
@@ -95,10 +95,10 @@ def _bank(bank: tree.Bank, chip: tree.Chip, wiring: Wiring) -> _Bank | None:
 # ---------------------------------------------------------------- all chips together
 
 
-def check_chips(chips: dict[str, model.Chip], sound: bool, wiring: Wiring) -> None:
+def check_chips(chips: dict[str, model.Chip], whole: Collection[str], wiring: Wiring) -> None:
     """Every bit of a store that has chips stands in exactly one of them; banks of one chip do not share cells.
 
-    `sound` False: a chip or bank was left out, so that what stands nowhere cannot be told."""
+    `whole`: the stores of which it can be told what stands nowhere, no chip, bank or field of theirs being broken."""
     for chip in chips.values():
         for index, bank in enumerate(chip.banks):
             for earlier in chip.banks[:index]:
@@ -107,8 +107,9 @@ def check_chips(chips: dict[str, model.Chip], sound: bool, wiring: Wiring) -> No
                         "bank-overlap", f"two banks of `{chip.name}` use the same cells at the same pins", bank.span,
                         "the second", places=(Place(earlier.span, "the first"),),
                         help="tie an address pin to 0 in one and to 1 in the other, or use other data pins"))
-    for store in wiring.stores.values() if sound else ():
-        _check_coverage(store, chips, wiring)
+    for store in wiring.stores.values():
+        if store.name in whole:
+            _check_coverage(store, chips, wiring)
 
 
 def _share_cells(one: model.Bank, other: model.Bank) -> bool:

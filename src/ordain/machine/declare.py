@@ -15,6 +15,9 @@ MOST_BITS = 4096
 MOST_CELLS = 1 << 28
 """Limits of a store or chip: words, bits of a word, bits in all. More is a slip of the pen, and no memory is spent."""
 
+RESERVED = {"spare": "is a pin that nothing uses", "any": "is a pin with the same content at both levels"}
+"""Names that have a meaning of their own where names are expected."""
+
 
 class Declarations:
     """The statements sorted by what they declare, without those whose name was taken. The second item of a pair is the
@@ -118,6 +121,11 @@ def size(number: tree.Number, most: int, what: str, lowering: Lowering) -> int |
 
 
 def _add(entry: Entry, lowering: Lowering) -> bool:
+    if entry.name in RESERVED:
+        lowering.findings.append(error(
+            "reserved", f"`{entry.name}` cannot be a name of yours", entry.span, RESERVED[entry.name],
+            help="give it another name"))
+        entry.broken = True
     clash = lowering.scope.declare(entry)
     if clash is not None:
         lowering.findings.append(clash)
@@ -181,7 +189,7 @@ def _member(statement: tree.Field | tree.Spare, found: Declarations, lowering: L
     entry.node = lowering.terms.leaf("field", statement.name.text, entry.width)
     entry.broken = width is None
     if statement.codes:
-        entry.codes = _field_codes(statement, entry.width)
+        entry.codes = _field_codes(statement, entry.width, lowering)
     added = _add(entry, lowering)
     if width is None or not added:
         store.broken.append(statement.span)
@@ -189,13 +197,22 @@ def _member(statement: tree.Field | tree.Spare, found: Declarations, lowering: L
         store.members.append(statement)
 
 
-def _field_codes(field: tree.Field, width: int) -> Codes:
+def _is_otherwise(name: tree.Word, lowering: Lowering) -> bool:
+    """Report a code that a `choose` could not name."""
+    if name.text != "otherwise":
+        return False
+    lowering.findings.append(error("reserved", "`otherwise` cannot be the name of a code", name.span,
+                                   "stands for all other codes in a `choose`", help="give the code another name"))
+    return True
+
+
+def _field_codes(field: tree.Field, width: int, lowering: Lowering) -> Codes:
     """The codes that can be used: of two of one name or number the first. The faults are reported with the field."""
     values: dict[str, int] = {}
     broken: set[str] = set()
     for code in field.codes:
         value, name = code.value.value, code.name.text
-        if name in values or name in broken:
+        if name in values or name in broken or _is_otherwise(code.name, lowering):
             continue
         if value >> width or value in values.values():
             broken.add(name)
@@ -213,7 +230,7 @@ def _enumerated(names: tuple[tree.Word, ...], what: str, lowering: Lowering) -> 
             lowering.findings.append(error(
                 "defined-twice", f"{what} has two codes `{name.text}`", name.span, "the second",
                 places=(Place(first[name.text], "the first"),), help="give one of them another name"))
-        else:
+        elif not _is_otherwise(name, lowering):
             values[name.text] = len(values)
             first[name.text] = name.span
     return values

@@ -13,10 +13,12 @@ from ordain.text.source import Span
 
 
 class Layout(NamedTuple):
-    """`places` (high, low) of the members in their order; `bits` of the word, enough for all of them."""
+    """`places` (high, low) of the members in their order; `bits` of the word, enough for all of them. `sound`: the
+    fields fill the word exactly."""
 
     places: tuple[tuple[int, int], ...]
     bits: int
+    sound: bool
 
 
 def lay_out(text: StoreText, word_bits: int, lowering: Lowering) -> Layout:
@@ -38,12 +40,14 @@ def lay_out(text: StoreText, word_bits: int, lowering: Lowering) -> Layout:
         places.append((high, low))
         cursor = low
     lowest = min((low for _, low in places), default=0)
+    before = len(lowering.findings)
     if sound and lowest < 0:
         _report_overfull(text, places, word_bits, lowering)
     elif sound and not _overlaps(text, places, lowering) and text.members:
         _report_gaps(text, places, word_bits, lowering)
     shift = max(0, -lowest)
-    return Layout(tuple((high + shift, low + shift) for high, low in places), word_bits + shift)
+    return Layout(tuple((high + shift, low + shift) for high, low in places), word_bits + shift,
+                  sound and len(lowering.findings) == before)
 
 
 def _report_pin(field: tree.Field, at: tuple[int, int], width: int, word_bits: int, lowering: Lowering) -> None:

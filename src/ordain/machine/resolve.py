@@ -15,7 +15,7 @@ from ordain.machine.lowering import Lowering
 from ordain.machine.names import Scope
 from ordain.machine.orders import order_models
 from ordain.machine.pins import Wiring
-from ordain.machine.rules import allowance_model, assumption_model, home_node, rule_model
+from ordain.machine.rules import allowance_model, assumption_model, home_node, rule_models
 from ordain.machine.stores import Addressed, address_of, store_model
 from ordain.machine.unread import own_faults
 from ordain.text.findings import Finding, Place, error
@@ -48,7 +48,7 @@ def _place(span: Span | None, order: dict[str, int]) -> tuple[int, int]:
 
 def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) -> model.Machine | None:
     conditions = {item.name.text: condition_model(item, lowering) for item in found.conditions}
-    stores, fields = _stores_and_fields(found, conditions, lowering)
+    stores, fields, sound = _stores_and_fields(found, conditions, lowering)
     states = [state_model(state, agent, lowering) for state, agent in found.states]
     inputs = [input_model(declared, agent, lowering) for declared, agent in found.inputs]
     buses = {bus.name.text: bus_model(bus, lowering) for bus in found.buses}
@@ -64,7 +64,7 @@ def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) ->
         lowering.findings.append(error(
             "no-store", "the machine has no control store", span, "no `store` line in it",
             help="describe one: `store control 1024 words of 40 bits`"))
-    chips = _chips(found, lowering, stores, fields)
+    chips = _chips(found, lowering, stores, fields, sound)
     machine = model.Machine(
         name=found.header.name.text if found.header else "",
         title=found.header.title.text if found.header and found.header.title else "",
@@ -86,7 +86,7 @@ def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) ->
         exclusives=_sound(exclusive_model(item, lowering) for item in found.exclusives),
         agents={item.name.text: model.Agent(item.name.text, item.title.text if item.title else "", item.span)
                 for item in found.agents},
-        rules=_sound(rule_model(item, lowering) for item in found.rules),
+        rules=rule_models(found.rules, lowering),
         allowances=_sound(allowance_model(item, parts, lowering) for item in found.allowances),
         orders=order_models(found.orders, fields, lowering),
         labels=tuple((_label_kind(kind), name, span) for kind, name, span in lowering.labels),
@@ -110,14 +110,16 @@ def _first_span(file: tree.MachineFile) -> Span:
 
 
 def _stores_and_fields(found: Declarations, conditions: dict[str, model.Condition],
-                       lowering: Lowering) -> tuple[dict[str, model.Store], dict[str, model.Field]]:
-    """Layouts, then addresses, then what needs both: roles, computed words, derived fields."""
+                       lowering: Lowering) -> tuple[dict[str, model.Store], dict[str, model.Field], set[str]]:
+    """Layouts, then addresses, then what needs both: roles, computed words, derived fields; and which stores have a
+    layout in which every bit is where it was meant."""
     fields: dict[str, model.Field] = {}
     stores: dict[str, model.Store] = {}
     members: dict[str, tuple[str, ...]] = {}
     addressed: list[Addressed] = []
     widths: dict[str, int] = {}
     derived: list[tuple[str, tree.Expr]] = []
+    sound: set[str] = set()
     for text in found.stores:
         name = text.store.name.text
         second = lowering.scope.entries[name].span is not text.store.name.span
@@ -138,6 +140,7 @@ def _stores_and_fields(found: Declarations, conditions: dict[str, model.Conditio
                 derived.append((made.name, member.derived))
         if not second:
             members[name], widths[name] = tuple(own), layout.bits
+            sound |= {name} if layout.sound else set()
             addressed.append(stored)
     looping = find_loops({stored.text.store.name.text: stored.address for stored in addressed}, conditions, fields,
                          lowering)
@@ -147,12 +150,13 @@ def _stores_and_fields(found: Declarations, conditions: dict[str, model.Conditio
             stored = stored._replace(address=None)
         stores[name] = store_model(stored, members[name], widths[name], lowering)
     for name, expr in derived:
-        store = fields[name].store
-        word = lowering.scope.entries.get(store)
-        if word is not None and not word.broken:
+        word = lowering.scope.entries[fields[name].store]
+        if not word.broken and fields[name].store in sound:
             fields[name] = derive(fields[name], expr, fields, word.width, lowering)
+        else:
+            lowering.node(expr, fields[name].width)
     _need_microprogram(stores, lowering)
-    return stores, fields
+    return stores, fields, sound
 
 
 def _need_microprogram(stores: dict[str, model.Store], lowering: Lowering) -> None:
@@ -164,7 +168,7 @@ def _need_microprogram(stores: dict[str, model.Store], lowering: Lowering) -> No
 
 
 def _chips(found: Declarations, lowering: Lowering, stores: dict[str, model.Store],
-           fields: dict[str, model.Field]) -> dict[str, model.Chip]:
+           fields: dict[str, model.Field], whole: set[str]) -> dict[str, model.Chip]:
     wiring = Wiring(lowering, stores, fields)
     chips: dict[str, model.Chip] = {}
     sound = True
@@ -179,7 +183,7 @@ def _chips(found: Declarations, lowering: Lowering, stores: dict[str, model.Stor
                 places=(Place(earlier.span, "the first"),), help="give one of them another name"))
         elif made is not None:
             chips[text.name.text] = made
-    check_chips(chips, sound, wiring)
+    check_chips(chips, whole if sound else set(), wiring)
     return chips
 
 

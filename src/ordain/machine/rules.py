@@ -18,6 +18,20 @@ CHECKS = (
 MOST_CYCLES = 1 << 20
 
 
+def rule_models(rules: list[tree.Rule], lowering: Lowering) -> tuple[model.Rule, ...]:
+    """All rules that are whole. Reports know a rule by its words, so no two may have the same."""
+    first: dict[str, tree.Rule] = {}
+    made = []
+    for rule in rules:
+        earlier = first.setdefault(rule.text.text, rule)
+        if earlier is not rule:
+            lowering.findings.append(error(
+                "defined-twice", f"two rules are called \"{rule.text.text}\"", rule.text.span, "the second",
+                places=(Place(earlier.text.span, "the first"),), help="give one of them other words"))
+        made.append(rule_model(rule, lowering))
+    return tuple(rule for rule in made if rule is not None)
+
+
 def rule_model(rule: tree.Rule, lowering: Lowering) -> model.Rule | None:
     """The rule; None when one of its conditions is broken."""
     form = _form(rule, lowering)
