@@ -27,10 +27,14 @@ def machine_lines(machine: model.Machine) -> list[str]:
     return lines
 
 
+WIDEST = 48
+"""A cell wider than this many characters pushes its own row to the right, not all rows."""
+
+
 def table(rows: Iterable[tuple[str, ...]], indent: str = "  ") -> list[str]:
     """Rows with their columns aligned, without blanks at line ends."""
     every = list(rows)  # all of one length
-    widths = [max(map(len, column)) for column in zip(*every)]
+    widths = [max((len(cell) for cell in column if len(cell) <= WIDEST), default=0) for column in zip(*every)]
     return [(indent + "  ".join(cell.ljust(width) for cell, width in zip(row, widths))).rstrip() for row in every]
 
 
@@ -50,12 +54,13 @@ def store_lines(machine: model.Machine, store: model.Store, names: CodeNames) ->
         lines.append(f"  word: {words(store.computed, names)}")
     pins = pins_of_bits(machine, store.name)
     fields = [machine.fields[name] for name in store.fields]
-    rows = [(field.name if field.holds != "spare" else "(spare)", _bits(field.high, field.low), _held(field, names),
-             _pins(field, pins)) for field in sorted(fields, key=lambda field: -field.high)]
+    rows = [("(spare)" if field.holds == "spare" else field.name, _bits(field.high, field.low),
+             _pins(pins, field.high, field.low) if pins else "", _held(field, names))
+            for field in sorted(fields, key=lambda field: -field.high)]
     if rows:
-        lines += table([("field", "bits", "holds", "pins, highest bit first"), *rows])
+        lines += table([("field", "bits", "pins" if pins else "", "holds"), *rows])
     elif pins:
-        lines += ["  pins, highest bit first: " + " ".join(pins.get(bit, "-") for bit in reversed(range(store.bits)))]
+        lines.append("  pins: " + _pins(pins, store.bits - 1, 0))
     return lines
 
 
@@ -71,8 +76,26 @@ def pins_of_bits(machine: model.Machine, store: str) -> dict[int, str]:
     return {bit: "=".join(dict.fromkeys(found)) for bit, found in pins.items()}
 
 
-def _pins(field: model.Field, pins: dict[int, str]) -> str:
-    return ", ".join(pins.get(bit, "-") for bit in range(field.high, field.low - 1, -1)) if pins else ""
+def _pins(pins: dict[int, str], high: int, low: int) -> str:
+    """Where bits stand, highest first: `U21.D7-D4, U22.D0`; `-` for a bit that stands nowhere."""
+    groups: list[list[str]] = []
+    for bit in range(high, low - 1, -1):
+        pin = pins.get(bit, "-")
+        if groups and _goes_on(groups[-1], pin):
+            groups[-1].append(pin)
+        else:
+            groups.append([pin])
+    return ", ".join(group[0] if len(group) == 1 else f"{group[0]}-{group[-1].rpartition('.')[2]}" for group in groups)
+
+
+def _goes_on(group: list[str], pin: str) -> bool:
+    """Whether `pin` is the next neighbour of one chip, up or down, in the way that the group goes already."""
+    chip, _, number = pin.rpartition(".D")
+    before, _, last = group[-1].rpartition(".D")
+    if chip != before or "=" in pin + group[-1] or not number.isdigit():
+        return False
+    step = int(number) - int(last)
+    return abs(step) == 1 and (len(group) == 1 or step == int(last) - int(group[-2].rpartition(".D")[2]))
 
 
 def _held(field: model.Field, names: CodeNames) -> str:
@@ -137,18 +160,19 @@ def state_lines(machine: model.Machine, names: CodeNames) -> list[str]:
         reset = "any" if state.reset is None else state.codes[state.reset] if state.codes else str(state.reset)
         codes = f" ({', '.join(state.codes)})" if state.codes else ""
         lines.append(f"state {state.name}: {state.width} {'bit' if state.width == 1 else 'bits'}{codes}, reset {reset}")
-        lines += table([("next", *case) for case in _cases(state.next, state.name, names)])
+        cases = _cases(state.next, state.name, names)
+        lines += table([("next", code, value) for code, value in cases] if len(cases) > 1 else [("next", cases[0][1])])
     return lines
 
 
 def _cases(node: Node, of: str, names: CodeNames) -> list[tuple[str, str]]:
-    """(value, condition) for every code of what a value is chosen by, in the order in which the hardware decides."""
+    """(condition, value) for every code of what a value is chosen by, in the order in which the hardware decides."""
     cases: list[tuple[str, str]] = []
     subject = node.args[0].args if isinstance(node, If) else ()
     while isinstance(node, If) and node.args[0].args == subject:
         condition, yes, node = node.args
-        cases.append((words(yes, names, of=of), "if " + words(condition, names)))
-    cases.append((words(node, names, of=of), "otherwise" if cases else ""))
+        cases.append((words(condition, names), ": " + words(yes, names, of=of)))
+    cases.append(("otherwise", (": " if cases else "") + words(node, names, of=of)))
     return cases
 
 
