@@ -71,7 +71,7 @@ def test_pins_are_printed_at_the_fields_whose_bits_they_hold() -> None:
 def test_neighbouring_pins_are_said_together_up_or_down() -> None:
     text = FRAME + "chip U1 16 x 8\n    holds {targets}, branch, go, halt\n    address upc\n"
     for targets, shown in (("target", "U1.D7-D4"), ("target[0], target[1], target[2], target[3]", "U1.D4-D7"),
-                           ("target[2], target[3], target[1:0]", "U1.D6, U1.D7, U1.D5-D4"),
+                           ("target[2], target[3], target[1:0]", "U1.D6-D7, U1.D5-D4"),
                            ("target[3:2], target[0], target[1]", "U1.D7-D6, U1.D4-D5")):
         row = next(line for line in machine_lines(sound(text.format(targets=targets))) if "target " in line)
         assert f"  {shown}  " in row
