@@ -10,6 +10,7 @@ from functools import cache
 import pyparsing as pp
 
 from ordain.language import tree
+from ordain.language.grammar import either, kw, leaf, listed, mark
 from ordain.language.words import Misread, found_at, read_number
 from ordain.text.findings import Finding, error
 from ordain.text.lines import Placed
@@ -64,7 +65,7 @@ def _transfer(text: str) -> tree.Transfer:
 
 
 def _atom(what: str) -> pp.ParserElement:
-    return pp.Regex(ATOM).set_name(what)
+    return leaf(ATOM, lambda _, __, token: [token], what)
 
 
 def _end(what: str) -> pp.ParserElement:
@@ -73,30 +74,29 @@ def _end(what: str) -> pp.ParserElement:
 
 @cache
 def _transfers() -> pp.ParserElement:
-    via = pp.Opt(pp.Regex(r"via(?!\w)").suppress() - _atom("the name of a bus"))
-    return (_atom("the name of what is loaded") - pp.Literal("<-").suppress() - _atom("the name of the source") + via
+    via = pp.Opt(kw("via") - _atom("the name of a bus"))
+    return (_atom("the name of what is loaded") - mark("<-") - _atom("the name of the source") + via
             + _end("`via BUS`"))
 
 
 @cache
 def _words() -> pp.ParserElement:
-    return pp.OneOrMore(_part().set_name(_FORM)) + _end("a word, a number")
+    return pp.OneOrMore(_part()) + _end("a word, a number")
 
 
 @cache
 def _calls() -> pp.ParserElement:
-    argument = pp.Regex(rf"{ATOM} *\([^()]*\)|{ATOM}|{_NUMBER}|{_TITLE}").set_name("a label")
-    called = (pp.Regex(rf"{ATOM} *\(") - argument + pp.ZeroOrMore(pp.Literal(",").suppress() - argument)
-              + pp.Literal(")").set_name("`)`")).set_parse_action(_call)
-    return pp.OneOrMore((called | _part()).set_name(_FORM)) + _end("a word, a number")
+    argument = leaf(rf"{ATOM} *\([^()]*\)|{ATOM}|{_NUMBER}|{_TITLE}", lambda _, __, token: [token], "a label")
+    opening = leaf(rf"{ATOM} *\(", lambda _, __, token: [token], "a call")
+    called = (opening - listed(argument) + mark(")")).set_parse_action(_call)
+    return pp.OneOrMore(either(_FORM, called, _part())) + _end("a word, a number")
 
 
 def _part() -> pp.ParserElement:
-    return pp.Regex(rf"{ATOM}|{_NUMBER}|{_TITLE}").set_parse_action(_plain)
+    return leaf(rf"{ATOM}|{_NUMBER}|{_TITLE}", _plain, _FORM)
 
 
-def _plain(text: str, at: int, found: pp.ParseResults) -> list[tree.PhrasePart]:
-    token: str = found[0]
+def _plain(text: str, at: int, token: str) -> list[tree.PhrasePart]:
     end = at + len(token)
     if token[0].isdigit():
         return [tree.PhrasePart(token, read_number(text, at, token).value, None, at, end)]
@@ -104,7 +104,7 @@ def _plain(text: str, at: int, found: pp.ParseResults) -> list[tree.PhrasePart]:
 
 
 def _call(text: str, at: int, found: pp.ParseResults) -> list[tree.PhrasePart]:
-    opening, *arguments, _ = found
+    opening, *arguments = found
     inside = 0
     for end in range(at, len(text)):
         inside += (text[end] == "(") - (text[end] == ")")
@@ -124,17 +124,16 @@ def split_clauses(text: str, start: int) -> list[tuple[str, int]]:
     """
     depth = begin = 0
     found = []
-    for mark in (*_MARK.finditer(text), None):
-        sign = mark[0] if mark else ","
-        if sign == "(":
+    for sign in (*_MARK.finditer(text), None):
+        kind, at = (sign[0], sign.start()) if sign else (",", len(text))
+        if kind == "(":
             depth += 1
-        elif sign == ")":
+        elif kind == ")":
             depth = max(0, depth - 1)
-        elif sign == "," and (not depth or mark is None):
-            end = mark.start() if mark else len(text)
-            piece = text[begin:end]
+        elif kind == "," and (not depth or sign is None):
+            piece = text[begin:at]
             found.append((piece.strip(" "), start + begin + len(piece) - len(piece.lstrip(" "))))
-            begin = end + 1
+            begin = at + 1
     return found
 
 

@@ -7,9 +7,11 @@ import pyparsing as pp
 
 from ordain.language import tree
 from ordain.language.grammar import (
+    counted,
     dotted,
     either,
     expression,
+    fixed,
     hole,
     kw,
     leaf,
@@ -20,6 +22,7 @@ from ordain.language.grammar import (
     number,
     option,
     quoted,
+    word,
 )
 from ordain.language.statements import Form, Parsed, no_block
 from ordain.text.lines import Placed
@@ -29,7 +32,7 @@ from ordain.text.lines import Placed
 
 @cache
 def _rule() -> pp.ParserElement:
-    cycles = number("a number of cycles") - pp.Regex(r"cycles?(?!\w)").suppress().set_name("`cycles`")
+    cycles = number("a number of cycles") - counted("cycle")
     unless = pp.Opt(kw("unless") - expression())
     after = pp.Opt(kw("after") - expression())
     split = kw("and").set_name("`and` (a first condition with `or` needs brackets)")
@@ -71,14 +74,10 @@ def _build_rule(parsed: Parsed) -> tree.Rule:
 
 @cache
 def _allow() -> pp.ParserElement:
-    check = leaf(r"[a-z]+(?:-[a-z]+)*(?![\w-])", _check, "the name of a check")
+    check = word(r"[a-z]+(?:-[a-z]+)*(?![\w-])", "the name of a check")
     place = either("a label", dotted(), quoted().add_parse_action(_title_as_word))
     return line(kw("allow") - check + pp.Opt(option("on", kw("on") - dotted("the name of a bus or signal")))
                 + pp.Opt(option("at", kw("at") - place)) - quoted("the reason in quotes"))
-
-
-def _check(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Word]:
-    return [tree.Word(found[0], text.span(at, at + len(found[0])))]
 
 
 def _title_as_word(found: pp.ParseResults) -> list[tree.Word]:
@@ -121,7 +120,7 @@ def one_call(word: str, argument: pp.ParserElement) -> pp.ParserElement:
         return [tree.Address(kind, tuple(found), word == "page", span)]
 
     arguments = argument if word == "page" else listed(argument)
-    opening = pp.Regex(rf"{word} *\(").suppress().set_name(f"`{word}(`")
+    opening = fixed(rf"{word} *\(", f"`{word}(`")
     return (opening - arguments - mark(")")).set_parse_action(address)
 
 
@@ -135,8 +134,8 @@ def _closing(text: str, at: int) -> int:
     return len(text)
 
 
-def _following(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Address]:
-    return [tree.Address("following", (), False, text.span(at, at + len(found[0])))]
+def _following(text: Placed, at: int, token: str) -> list[tree.Address]:
+    return [tree.Address("following", (), False, text.span(at, at + len(token)))]
 
 
 def _build_order(parsed: Parsed) -> tree.Order:

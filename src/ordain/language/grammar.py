@@ -5,6 +5,7 @@ knows where it stands. Parse actions return lists because pyparsing takes tuples
 """
 
 import re
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import pyparsing as pp
@@ -16,39 +17,68 @@ from ordain.text.findings import Finding
 from ordain.text.lines import Placed
 from ordain.text.source import Span
 
-# ---------------------------------------------------------------- leaves
+# ---------------------------------------------------------------- tokens
 
 
-def _word(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Word]:
-    return [tree.Word(found[0], text.span(at, at + len(found[0])))]
+class _Token(pp.Token):
+    """A token by its regular expression. `make` gets the line, the offset and the text of the token, and gives a list
+    of what stands for it in the result: a regular expression, an action and a suppression in one."""
+
+    def __init__(self, pattern: str, make: Callable[[Any, int, str], list[Any]], what: str) -> None:
+        super().__init__()
+        self._match, self._make = re.compile(pattern).match, make
+        self.set_name(what)
+
+    def _generateDefaultName(self) -> str:
+        return "a word"
+
+    def parseImpl(self, instring: Any, loc: int, do_actions: bool = True) -> Any:
+        found = self._match(instring, loc)
+        if found is None:
+            raise pp.ParseException(instring, loc, self.errmsg, self)
+        return found.end(), self._make(instring, loc, found[0])
 
 
-def _number(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Number]:
-    value = read_number(text, at, found[0])
-    return [tree.Number(value.value, value.digits_width, text.span(at, at + len(found[0])))]
+def _nothing(text: Any, at: int, token: str) -> list[Any]:
+    return []
 
 
-def _quoted(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Text]:
-    return [tree.Text(found[0][1:-1], text.span(at, at + len(found[0])))]
+def _word(text: Placed, at: int, token: str) -> list[tree.Word]:
+    return [tree.Word(token, text.span(at, at + len(token)))]
 
 
-def _hole(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Hole]:
-    return [tree.Hole(found[0][1:-1].strip(" "), text.span(at, at + len(found[0])))]
+def _number(text: Placed, at: int, token: str) -> list[tree.Number]:
+    value = read_number(text, at, token)
+    return [tree.Number(value.value, value.digits_width, text.span(at, at + len(token)))]
 
 
-def leaf(pattern: str, action: Any, name: str) -> pp.ParserElement:
-    """A token by its regular expression; `name` is how a message calls it."""
-    return pp.Regex(pattern).set_parse_action(action).set_name(name)
+def _quoted(text: Placed, at: int, token: str) -> list[tree.Text]:
+    return [tree.Text(token[1:-1], text.span(at, at + len(token)))]
+
+
+def _hole(text: Placed, at: int, token: str) -> list[tree.Hole]:
+    return [tree.Hole(token[1:-1].strip(" "), text.span(at, at + len(token)))]
+
+
+def leaf(pattern: str, make: Callable[[Any, int, str], list[Any]], what: str) -> pp.ParserElement:
+    """A token by its regular expression; `make` (line, offset, text of the token) gives a list of what stands for it,
+    `what` is how a message calls it."""
+    return _Token(pattern, make, what)
+
+
+def word(pattern: str, what: str) -> pp.ParserElement:
+    """A name by its regular expression."""
+    return _Token(pattern, _word, what)
 
 
 def name(what: str = "a name") -> pp.ParserElement:
     """A plain name."""
-    return leaf(rf"{NAME}(?![\w.])", _word, what)
+    return word(rf"{NAME}(?![\w.])", what)
 
 
 def dotted(what: str = "a name") -> pp.ParserElement:
     """A name that may be qualified: `console.mode`."""
-    return leaf(DOTTED, _word, what)
+    return word(DOTTED, what)
 
 
 def number(what: str = "a number", pattern: str = NUMBER) -> pp.ParserElement:
@@ -63,20 +93,29 @@ def hole(what: str = "a hole such as `<there>`") -> pp.ParserElement:
     return leaf(rf"< *{NAME} *>", _hole, what)
 
 
+def fixed(pattern: str, what: str) -> pp.ParserElement:
+    """Something that must be there and leaves nothing in the result."""
+    return _Token(pattern, _nothing, what)
+
+
 def kw(words: str) -> pp.ParserElement:
     """Fixed words, any number of blanks between them; they leave nothing in the result."""
-    return pp.Regex(" +".join(words.split(" ")) + r"(?![A-Za-z0-9_])").suppress().set_name(f"`{words}`")
+    return fixed(" +".join(words.split(" ")) + r"(?![A-Za-z0-9_])", f"`{words}`")
+
+
+def counted(unit: str) -> pp.ParserElement:
+    """`bit` or `bits`, `cycle` or `cycles`."""
+    return fixed(rf"{unit}s?(?!\w)", f"`{unit}s`")
 
 
 def one_of(meaning: dict[str, Any], what: str) -> pp.ParserElement:
     """Fixed words that stand for something: words -> meaning."""
     pattern = "|".join(" +".join(words.split(" ")) for words in sorted(meaning, key=len, reverse=True))
-    return pp.Regex(rf"(?:{pattern})(?![A-Za-z0-9_])").set_parse_action(
-        lambda found: [meaning[re.sub(" +", " ", found[0])]]).set_name(what)
+    return leaf(rf"(?:{pattern})(?![A-Za-z0-9_])", lambda _, __, token: [meaning[" ".join(token.split())]], what)
 
 
 def mark(sign: str) -> pp.ParserElement:
-    return pp.Literal(sign).suppress().set_name(f"`{sign}`")
+    return fixed(re.escape(sign), f"`{sign}`")
 
 
 def either(what: str, *choices: pp.ParserElement) -> pp.ParserElement:
@@ -142,7 +181,7 @@ def value() -> pp.ParserElement:
 
 def width() -> pp.ParserElement:
     """`8 bits`"""
-    return number("a width such as `8 bits`") - pp.Regex(r"bits?(?!\w)").suppress().set_name("`bits`")
+    return number("a width such as `8 bits`") - counted("bit")
 
 
 def bit_range() -> pp.ParserElement:

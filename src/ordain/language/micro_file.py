@@ -26,6 +26,7 @@ from ordain.language.grammar import (
     option,
     quoted,
     read_line,
+    word,
 )
 from ordain.language.machine_file import Fetch, from_memory, shown_name
 from ordain.language.micro_body import read_body
@@ -72,11 +73,10 @@ def _family() -> pp.ParserElement:
     return pp.Opt(kw("for") - variable + pp.ZeroOrMore(pp.Opt(mark(",")) + pp.Opt(kw("for")) + variable))
 
 
-def _raw(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Text]:
-    shown = found[0][1:-1] if found[0][0] == '"' else found[0]
-    if shown[:1].isdigit():
-        read_number(text, at, shown)
-    return [tree.Text(shown, text.span(at, at + len(found[0])))]
+def _raw(text: Placed, at: int, token: str) -> list[tree.Text]:
+    if token[0].isdigit():
+        read_number(text, at, token)
+    return [tree.Text(token.strip('"'), text.span(at, at + len(token)))]
 
 
 @cache
@@ -97,13 +97,9 @@ def _map() -> pp.ParserElement:
 
 @cache
 def _row() -> pp.ParserElement:
-    target = leaf(r"(?:[A-Za-z_]|\{[A-Za-z]\})(?:[A-Za-z0-9_.]|\{[A-Za-z]\})*", _label, "a label")
+    target = word(r"(?:[A-Za-z_]|\{[A-Za-z]\})(?:[A-Za-z0-9_.]|\{[A-Za-z]\})*", "a label")
     return line(either(_OPCODES, kw("others"), listed(pattern())) - mark(":")
                 - either("a label", target, quoted().add_parse_action(_as_word)) + _family())
-
-
-def _label(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Word]:
-    return [tree.Word(found[0], text.span(at, at + len(found[0])))]
 
 
 def _as_word(found: pp.ParseResults) -> list[tree.Word]:

@@ -39,8 +39,7 @@ def pattern() -> pp.ParserElement:
     return leaf(NUMBER, _read, "an opcode such as `0x3A` or `0b01xx_0110`")
 
 
-def _read(text: Placed, at: int, found: pp.ParseResults) -> list[Pattern]:
-    digits: str = found[0]
+def _read(text: Placed, at: int, digits: str) -> list[Pattern]:
     span = text.span(at, at + len(digits))
     if digits[:2] not in ("0b", "0B"):
         return [Pattern(read_number(text, at, digits).value, 0, {}, span)]

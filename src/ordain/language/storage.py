@@ -9,8 +9,10 @@ from ordain.language import tree
 from ordain.language.clauses import parse_clauses
 from ordain.language.grammar import (
     bit_range,
+    counted,
     either,
     expression,
+    fixed,
     kw,
     leaf,
     line,
@@ -34,7 +36,7 @@ from ordain.text.lines import Placed
 
 @cache
 def _store() -> pp.ParserElement:
-    words = number("the number of words") - pp.Regex(r"words?(?!\w)").suppress().set_name("`words of`")
+    words = number("the number of words") - counted("word")
     return line(kw("store") - name("a name for the store") - words - kw("of") - width())
 
 
@@ -53,18 +55,18 @@ def _unused() -> pp.ParserElement:
     return line(kw("unused") - leaf(r"[^ ].*", _rest, "the orders of an unused word"))
 
 
-def _rest(text: Placed, at: int, found: pp.ParseResults) -> list[Placed]:
-    return [Placed(found[0], text.source, text.start + at)]
+def _rest(text: Placed, at: int, token: str) -> list[Placed]:
+    return [Placed(token, text.source, text.start + at)]
 
 
 @cache
 def _word() -> pp.ParserElement:
-    start = kw("start of instruction").set_parse_action(_start_of_instruction)
+    start = leaf(r"start +of +instruction(?!\w)", _start_of_instruction, "`start of instruction`")
     return line(kw("word") - (start | value()))
 
 
-def _start_of_instruction(text: Any, at: int, found: pp.ParseResults) -> list[tree.StartOfInstruction]:
-    return [tree.StartOfInstruction(text.span(at, len(text)))]
+def _start_of_instruction(text: Placed, at: int, token: str) -> list[tree.StartOfInstruction]:
+    return [tree.StartOfInstruction(text.span(at, at + len(token)))]
 
 
 def _role(keyword: str) -> Form:
@@ -160,7 +162,7 @@ def _build_spare(parsed: Parsed) -> tree.Spare:
 @cache
 def _chip() -> pp.ParserElement:
     words = number("a size such as `2048 x 8`", rf"(?!0[xX])[0-9][0-9_]*(?=x[0-9])|{NUMBER}")
-    by = pp.Regex(r"x(?=[ 0-9])").suppress().set_name("`x` and the number of data pins")
+    by = fixed(r"x(?=[ 0-9])", "`x` and the number of data pins")
     return line(kw("chip") - name("a name for the chip") - words - by - number("the number of data pins"))
 
 
@@ -185,8 +187,8 @@ def _technology() -> pp.ParserElement:
     return line(kw("technology") - leaf(pattern, _spaced_word, "`uv`, `once`, `eeprom` or `flash sector N`"))
 
 
-def _spaced_word(text: Placed, at: int, found: pp.ParseResults) -> list[tree.Word]:
-    return [tree.Word(" ".join(found[0].split()), text.span(at, at + len(found[0])))]
+def _spaced_word(text: Placed, at: int, token: str) -> list[tree.Word]:
+    return [tree.Word(" ".join(token.split()), text.span(at, at + len(token)))]
 
 
 CHIP_ITEMS = {

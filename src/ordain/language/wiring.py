@@ -6,11 +6,13 @@ import pyparsing as pp
 
 from ordain.language import behaviour, tree
 from ordain.language.grammar import (
+    counted,
     dotted,
     either,
     expression,
     kw,
     line,
+    mark,
     name,
     number,
     one_of,
@@ -38,7 +40,7 @@ _KINDS = "`floats`, `pulled high`, `pulled low`, `kept`, `wired and`, `wired or`
 
 @cache
 def _bus() -> pp.ParserElement:
-    cycles = pp.Opt(pp.Regex(r"cycles?(?!\w)").suppress())
+    cycles = pp.Opt(counted("cycle"))
     return line(kw("bus") - name("a name for the bus") - width()
                 + options(f"{_KINDS}, or `turnaround N`", option("undriven", one_of(UNDRIVEN, _KINDS)),
                           option("turnaround", kw("turnaround") - number("a number of cycles") + cycles)))
@@ -101,9 +103,9 @@ def _strobe() -> pp.ParserElement:
 
 @cache
 def _steady() -> pp.ParserElement:
-    cycles = number("a number of cycles") - pp.Regex(r"cycles?(?!\w)").suppress().set_name("`cycles`")
+    cycles = number("a number of cycles") - counted("cycle")
     span = cycles - either("`before` or `after`", option("before", kw("before")), option("after", kw("after")))
-    return line(dotted("the name of a bus") - kw("steady") - span + pp.ZeroOrMore(pp.Suppress(",") - span))
+    return line(dotted("the name of a bus") - kw("steady") - span + pp.ZeroOrMore(mark(",") - span))
 
 
 _STEADY_USAGE = "BUS steady N cycles before, N cycles after"
