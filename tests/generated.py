@@ -91,6 +91,8 @@ class _Made:
         self.lines += [f"state flag 1 bit, reset {self.choose(('0', 'any'))}",
                        f"    next {self.choose(('key', 'flag xor low', 'data[0] if low else flag', 'flag or grant'))}"]
         latch = self.choose(("register", "register", "latch"))
+        if self.kind == "steps":  # an open latch in the address would make the word choose its own address
+            latch = "register"
         self.lines += [f"{latch} ir 2 bits, loads data when load is ir",
                        f"{self.choose(('register', 'latch'))} a 2 bits, loads data when load is a",
                        "register b 2 bits", "    loads result when load is b"]
