@@ -205,8 +205,14 @@ CASES = {
     "a condition that depends on itself": Case(
         "combinational-loop", "signal s = c or go\ncondition c 1 bit = s", "signal s = c or go\ncondition c 1 bit = go",
         "c"),
+    "a state that depends on a label": Case(
+        "label-in-hardware", "state t 1 bit, reset 0\n    next at fetch",
+        "state t 1 bit, reset 0\n    next go\nrule \"r\" reach at fetch", "at fetch"),
+    "a driver that depends on a routine": Case(
+        "label-in-hardware", "bus b 4 bits, floats\n    driven by upc when in fetch",
+        "bus b 4 bits, floats\n    driven by upc, steady while in fetch", "driven by upc when in fetch"),
     "an address that depends on a label": Case(
-        "combinational-loop", "    address {upc[3:1], at fetch}", "    address {upc[3:1], upc[0]}",
+        "label-in-hardware", "    address {upc[3:1], at fetch}", "    address {upc[3:1], upc[0]}",
         "{upc[3:1], at fetch}", "hardware knows no labels", "    address upc"),
     "a constant that is not known beforehand": Case(
         "not-constant", "constant c = upc", "constant c = 0b0011", "upc"),

@@ -63,7 +63,7 @@ def _driver(driver: tree.Driver, lowering: Lowering) -> model.Driver | None:
         follows = driver.follows.text
     steady = None
     if driver.steady is not None:
-        steady = hardware(lowering.condition(driver.steady), driver.steady.span, lowering)
+        steady = hardware(lowering.condition(driver.steady), driver.steady.span, lowering, labels=True)
     if when is None:
         return None
     return model.Driver(driver.name.text, when, follows, steady, _kind(driver.name.text, lowering), driver.span)

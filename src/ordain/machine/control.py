@@ -11,15 +11,26 @@ from ordain.text.source import Span
 from ordain.text.spelling import nearest
 
 
-def hardware(node: Node | None, span: Span, lowering: Lowering) -> Node | None:
-    """`node` if hardware can compute it: it must not look one cycle back."""
-    if node is not None and any(isinstance(part, Prior) for part in postorder([node])):
-        lowering.findings.append(error(
-            "prior-in-hardware", "`prior` looks one cycle back, and hardware remembers only what it stores", span,
-            "`prior` is for rules, `keep`, `assume`, `strobe` and `exclusive`",
-            help="declare a `state` that takes the value as its `next`, and read that"))
-        return None
+def hardware(node: Node | None, span: Span, lowering: Lowering, labels: bool = False) -> Node | None:
+    """`node` if hardware can compute it: it looks back no cycle and knows no labels (unless `labels` allows them)."""
+    for part in postorder([node]) if node is not None else ():
+        if isinstance(part, Prior):
+            _report_prior(span, lowering)
+            return None
+        if isinstance(part, Leaf) and part.kind in ("at", "in") and not labels:
+            lowering.findings.append(error(
+                "label-in-hardware", f"hardware knows no labels, and this would depend on `{part.kind} {part.name}`",
+                span, "`at` and `in` are for rules, `keep`, `assume`, `strobe`, `steady` and `exclusive`",
+                help="set a field in those words and read that, or compare the state that forms the address"))
+            return None
     return node
+
+
+def _report_prior(span: Span, lowering: Lowering) -> None:
+    lowering.findings.append(error(
+        "prior-in-hardware", "`prior` looks one cycle back, and hardware remembers only what it stores", span,
+        "`prior` is for rules, `keep`, `assume`, `strobe` and `exclusive`",
+        help="declare a `state` that takes the value as its `next`, and read that"))
 
 
 def state_model(state: tree.State, agent: str, lowering: Lowering) -> model.State:

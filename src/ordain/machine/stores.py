@@ -31,13 +31,6 @@ def address_of(text: StoreText, lowering: Lowering) -> Addressed:
             help="add a line `address ...` below it, such as `address upc`"))
         return Addressed(text, None)
     node = hardware(lowering.node(store.address), store.address.span, lowering)
-    label = None if node is None else next((leaf for leaf in leaves([node]) if leaf.kind in ("at", "in")), None)
-    if label is not None:
-        lowering.findings.append(error(
-            "combinational-loop", f"the address of `{store.name.text}` would depend on where the label `{label.name}` "
-            "stands, which is an address", store.address.span, f"reads `{label.kind} {label.name}`",
-            help="hardware knows no labels: compare the state that forms the address with a number"))
-        return Addressed(text, None)
     if node is None or lowering.scope.entries[store.name.text].broken:
         return Addressed(text, None)
     if node.width > MOST_ADDRESS_BITS:
