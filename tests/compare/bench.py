@@ -1,6 +1,7 @@
 """Contents made by hand: a machine's text, and words as fields by address. Shares no code with the compiler."""
 
 from collections.abc import Mapping
+from functools import cache
 from typing import NamedTuple
 
 from ordain.language.machine_file import parse_machine
@@ -20,6 +21,7 @@ class Word(NamedTuple):
     open: tuple[str, ...] = ()
 
 
+@cache
 def resolved(text: str) -> Machine:
     """The machine of a text in which nothing is wrong."""
     tree, unreadable = parse_machine({"bench.machine": text}, "bench.machine")

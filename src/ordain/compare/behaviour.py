@@ -54,6 +54,17 @@ def _same(joint: Joint, old: Root, new: Root) -> bool:
     return joint.old_block[old.node] == joint.new_block[new.node]
 
 
+LEAVES_ANOTHER = "leaves another return address behind, which matters if a later instruction returns by it"
+
+
+def _left_behind(joint: Joint, pairs: list[tuple[Root, Root]]) -> str:
+    """A note where two entrances do the same and differ in what they leave behind."""
+    count = len(joint.old_block)
+    alike = all(joint.strict[old.node] == joint.strict[count + new.node]
+                for old, new in pairs if _same(joint, old, new))
+    return "" if alike else LEAVES_ANOTHER
+
+
 # ---------------------------------------------------------------- entrances without an opcode
 
 
@@ -67,8 +78,8 @@ def _places(joint: Joint) -> list[Unit]:
         status: Status = "same" if _same(joint, old, new) else "changed"
         title = "reset" if new.kind == "reset" else new.title
         was = old.title if old.title != new.title and new.kind != "reset" else ""
-        units.append(Unit(new.kind, title, "", (), status, was, (), "", first_difference(joint, old.node, new.node),
-                          (old.node,), (new.node,)))
+        units.append(Unit(new.kind, title, "", (), status, was, (), _left_behind(joint, [(old, new)]),
+                          first_difference(joint, old.node, new.node), (old.node,), (new.node,)))
     for side, roots in enumerate((pairs, pairs.values())):
         for root in joint.entered[side].roots:
             if root.kind in ("boundary", "wired") and root not in roots:
@@ -98,7 +109,9 @@ def _rows(joint: Joint) -> list[Unit]:
         status: Status = "new" if len(fresh) == len(keys) else "changed" if fresh or differing else "same"
         difference = _first_of(joint, [(old[key], new[key]) for key in differing])
         units.append(Unit("row", title, store, tuple(opcode for _, opcode in keys), status, "",
-                          tuple(opcode for _, opcode in differing), "", difference,
+                          tuple(opcode for _, opcode in differing),
+                          _left_behind(joint, [pair for key in keys if key in old for pair in zip(old[key], new[key])]),
+                          difference,
                           _nodes(old, keys), _nodes(new, keys)))
     for key, roots in old.items():
         if key not in new:
@@ -180,6 +193,8 @@ def _instruction(joint: Joint, title: str, keys: list[tuple[str, int]], both: tu
         was = before[0] if len(before) == 1 and before[0] not in theirs else ""
     else:
         status, was = "new", ", ".join(before)
+    if not note:
+        note = _left_behind(joint, [pair for key in keys if key in old for pair in zip(old[key], new[key])])
     first = _first_of(joint, [(old[key], new[key]) for key in differing if key in old]) if status != "new" else None
     return Unit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), status, was,
                 tuple(opcode for _, opcode in differing), note, first, _nodes(old, keys), _nodes(new, keys))

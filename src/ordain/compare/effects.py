@@ -43,8 +43,8 @@ class Meanings:
     def __init__(self, terms: Terms, functions: Functions, side: Side, shared: frozenset[str], mark: str) -> None:
         self._terms, self._functions = terms, functions
         self._memo: dict[Node, tuple[Meaning, bool]] = {}
-        closed = [name for name, store in side.machine.stores.items()
-                  if store.fill != "microprogram" and name not in shared]
+        closed = [name for name in side.machine.stores
+                  if name not in side.sequencing.control and name not in shared]
         self._tables = store_tables(terms, side, closed, mark)
         for leaf in side.sequencing.pointers:
             self._tables[leaf] = terms.leaf("free", f"{leaf.name} {mark}", leaf.width)

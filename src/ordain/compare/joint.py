@@ -18,7 +18,9 @@ from ordain.rom.contents import Contents
 
 class Joint(NamedTuple):
     """`sides`, `entered`: old and new. `old_block[n]` == `new_block[m]`: node n of the old graph and node m of the new
-    one do the same for ever. `paired`: boundary and wired roots that are the same entrance, old root -> new root."""
+    one do the same until the instruction is over; by `strict`, which holds the same for all nodes, old ones first, they
+    leave the same return addresses behind, too. `paired`: boundary and wired roots that are the same entrance, old root
+    -> new root."""
 
     correspondence: Correspondence
     terms: Terms
@@ -29,6 +31,7 @@ class Joint(NamedTuple):
     entered: tuple[Entered, Entered]
     old_block: tuple[int, ...]
     new_block: tuple[int, ...]
+    strict: tuple[int, ...]
     paired: dict[Root, Root]
 
     @property
@@ -49,10 +52,12 @@ def join(old: Contents, new: Contents) -> Joint:
     orders = (Orders(sides[0], correspondence.pairing, True), Orders(sides[1], correspondence.pairing, False))
     entered = _entered(sides, terms, functions, meanings, agreed, orders)
     paired = _paired(entered)
-    blocks = _blocks(entered, paired)
+    blocks = _blocks(entered, paired, strictly=False)
+    left_over = any(side.graph.ends[node].kind in ("home", "dispatch") for side in entered for node in side.graph.also)
+    strict = _blocks(entered, paired, strictly=True) if left_over else blocks
     count = len(entered[0].graph.vectors)
     return Joint(correspondence, terms, functions, sides, orders, agreed, entered, tuple(blocks[:count]),
-                 tuple(blocks[count:]), paired)
+                 tuple(blocks[count:]), tuple(strict), paired)
 
 
 def _all_terms(side: Side, terms: Terms) -> list[Node]:
@@ -115,8 +120,9 @@ def _paired(entered: tuple[Entered, Entered]) -> dict[Root, Root]:
     return pairs
 
 
-def _blocks(entered: tuple[Entered, Entered], paired: dict[Root, Root]) -> list[int]:
-    """The block of every node, old ones first."""
+def _blocks(entered: tuple[Entered, Entered], paired: dict[Root, Root], strictly: bool) -> list[int]:
+    """The block of every node, old ones first. When control is interrupted, the place to return to belongs to what is
+    compared; when the instruction is over, only `strictly` so."""
     graphs = [side.graph for side in entered]
     offset = len(graphs[0].vectors)
     symbols = (_symbols(entered[0], 0, list(paired)), _symbols(entered[1], 1, list(paired.values())))
@@ -127,7 +133,11 @@ def _blocks(entered: tuple[Entered, Entered], paired: dict[Root, Root]) -> list[
     def targets(node: int) -> list[int]:
         side, graph, own = local(node)
         base = offset * side
-        return [row.target + base for row in graph.rows[own]] + [held + base for _, held in graph.also.get(own, ())]
+        return [row.target + base for row in graph.rows[own]] + [held + base for _, held in kept(graph, own)]
+
+    def kept(graph: Graph, own: int) -> tuple[tuple[str, int], ...]:
+        found = graph.also.get(own, ())
+        return found if strictly or not found or graph.ends[own].kind == "wired" else ()
 
     either = graphs[0].places.either
 
@@ -138,7 +148,7 @@ def _blocks(entered: tuple[Entered, Entered], paired: dict[Root, Root]) -> list[
         if len(rows) == 1:
             return (rows[0].does, block[rows[0].target + base])
         if not rows:
-            held = tuple((who, block[place + base]) for who, place in graph.also.get(own, ()))
+            held = tuple((who, block[place + base]) for who, place in kept(graph, own))
             return (symbols[side][graph.ends[own]], held)
         seen: dict[tuple[int, int], int] = {}
         for row in rows:

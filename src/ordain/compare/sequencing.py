@@ -53,11 +53,12 @@ class Sequencing(NamedTuple):
 def sequencing(machine: Machine, terms: Terms) -> Sequencing:
     """`machine`'s expressions are nodes of `terms`."""
     nexts = dict(_nexts(machine, terms))
-    control = tuple(store.name for store in machine.stores.values() if store.fill == "microprogram")
-    mappings = tuple(store.name for store in machine.stores.values() if store.fill in ("start", "map"))
     held = {leaf.name: leaf for leaf in nexts}
     opcodes, wired = _opcodes(machine, terms, held)
     pointers = _pointers(machine, nexts, opcodes)
+    control = _control(machine, pointers)
+    mappings = tuple(store.name for store in machine.stores.values()
+                     if store.fill in ("start", "map") or (store.fill == "microprogram" and store.name not in control))
     fields = frozenset(
         leaf.name for node in [*(nexts[pointer] for pointer in pointers),
                                *(machine.stores[name].address for name in control)]
@@ -65,6 +66,24 @@ def sequencing(machine: Machine, terms: Terms) -> Sequencing:
     addresses = fields | {name for name, field in machine.fields.items() if field.holds == "address"}
     return Sequencing(pointers, opcodes, nexts, _in_order(machine), control, mappings, frozenset(addresses), fields,
                       wired)
+
+
+def _control(machine: Machine, pointers: tuple[Leaf, ...]) -> tuple[str, ...]:
+    """The stores whose words are executed: their address is a place, or a word of such a store says it."""
+    candidates = [store for store in machine.stores.values() if store.fill == "microprogram"]
+    found: dict[str, None] = {}
+    grown = True
+    while grown:
+        grown = False
+        for store in candidates:
+            if store.name not in found and any(
+                    leaf in pointers or (leaf.kind == "word" and leaf.name in found)
+                    or (leaf.kind == "field" and machine.fields[leaf.name].store in found)
+                    for leaf in leaves((store.address,))):
+                found[store.name] = None
+                grown = True
+    names = found or dict.fromkeys(store.name for store in candidates)
+    return tuple(store.name for store in candidates if store.name in names)
 
 
 def value_leaves(root: Node) -> list[Leaf]:
