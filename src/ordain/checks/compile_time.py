@@ -1,5 +1,5 @@
 """Texts about what is found before anything is proved: in the texts, at placement, in chips and files."""
 
-from ordain.checks.check import Explanation
+from ordain.checks.texts import images, machine, microprogram, reading
 
-EXPLANATIONS: tuple[Explanation, ...] = ()
+EXPLANATIONS = (*reading.EXPLANATIONS, *machine.EXPLANATIONS, *microprogram.EXPLANATIONS, *images.EXPLANATIONS)

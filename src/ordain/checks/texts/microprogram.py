@@ -1,0 +1,111 @@
+"""Findings about microprograms: sequences, families, orders, opcodes, placement."""
+
+from ordain.checks.check import Explanation
+
+EXPLANATIONS = (
+    Explanation(
+        "field-conflict", "two items of a word set one field differently",
+        "A field has one value in a word. Both items are shown.",
+        "acc <- memory, goto fetch, goto wait",
+        "Split the word in two, or drop one of the items."),
+    Explanation(
+        "opcode-gap", "an opcode has no instruction",
+        "On real hardware somebody will execute it: by a typing mistake, by running into data. What happens then "
+        "should "
+        "be decided, not left to erased cells.",
+        "instruction 0x00 \"NOP\"\n...                                     # and nothing for 0xFF",
+        "Add `instruction others \"trap\"`, which takes every opcode that is left."),
+    Explanation(
+        "opcode-clash", "an opcode has two instructions",
+        "Patterns with `x` and families overlap easily; both are shown.",
+        "instruction 0b01xx0110 \"LD r, n\"\ninstruction 0x76 \"HLT\"",
+        "Make the patterns disjoint: write the exception out of the family."),
+    Explanation(
+        "unknown-hole", "nothing fills a `<hole>`",
+        "A hole in a phrase gets what stands at its place in the call; a hole in a word outside of a phrase has "
+        "no one to "
+        "fill it.",
+        "sequence push <reg>\n        memory <- <register>, write",
+        "Use the name of the phrase's hole."),
+    Explanation(
+        "unused-hole", "a `<hole>` is filled in and then not used",
+        "What the caller writes there would have no effect.",
+        "order goto <there>: branch jump",
+        "Use it, or take it out of the phrase."),
+    Explanation(
+        "empty-body", "a routine, instruction, sequence or arm without words",
+        "Its label would stand nowhere.",
+        "routine hold at 0x3F0",
+        "Write at least one word below it, or remove it."),
+    Explanation(
+        "label-of-nothing", "a label stands before no word",
+        "A label names the word on its own line.",
+        "  wait:",
+        "Write the word behind the label."),
+    Explanation(
+        "sequence-call", "a sequence is called where it cannot be",
+        "The words of a sequence stand in place of the call, so the call is alone on its line and a label goes to the "
+        "first of them.",
+        "push acc, goto fetch",
+        "Give the call a line of its own."),
+    Explanation(
+        "sequence-cycle", "a sequence calls itself",
+        "Sequences are written out where they are called; one that calls itself would never end.",
+        "sequence wait\n        wait",
+        "Write a loop with a label and a jump."),
+    Explanation(
+        "too-many-words", "the microprogram is longer than any store",
+        "A limit, reached when sequences call sequences that call sequences.",
+        "sequence a\n        b\n        b                               # and so on, doubling each time",
+        "Use routines and jumps instead of sequences."),
+    Explanation(
+        "family", "a family of instructions that cannot be written out",
+        "`for d in (acc, b)` replaces {d} in title and words and takes the letters d of the opcode as its number. "
+        "Letters, "
+        "names and counts must agree.",
+        'instruction 0b01_dd_0110 "LD {d}, n" for e in (acc, b)',
+        "Use one letter for a list, as many bits as the list needs, and every letter in the title."),
+    Explanation(
+        "bad-number", "a number that makes no sense here",
+        "Alignments and pages are a number of words, 1 or more.",
+        "routine hold align 0",
+        "Correct the number."),
+    Explanation(
+        "undefined-label", "a label that no word has",
+        "Labels of other routines are written `routine.label`; a routine's or instruction's own name is its first "
+        "word.",
+        "goto hold.wiat",
+        "Correct the spelling (the message gives near names)."),
+    Explanation(
+        "placement-conflict", "two words must stand at one address",
+        "Fixed addresses and alignments contradict each other; both places are shown.",
+        "routine hold at 0x3F0\nroutine trap at 0x3F0",
+        "Change one of the constraints."),
+    Explanation(
+        "page-conflict", "words that must share a page cannot",
+        "`page(...)` targets and `same page` tie words together; fixed addresses keep them apart.",
+        "routine a at 0x000 same page 256\n        page(far)                       # far is fixed at 0x300",
+        "Use a full target, or move one of the fixed words."),
+    Explanation(
+        "block-conflict", "the words of an aligned block cannot stand together",
+        "`pair` and `table` put their labels into neighbouring addresses; a word in two blocks, or one that must "
+        "follow "
+        "another, may have no such place. Where a copy of the word helps it is made.",
+        "target pair(back, wait), ... target pair(wait, back)",
+        "Give one of the blocks words of its own."),
+    Explanation(
+        "out-of-store", "a word is to stand beyond the end of its store",
+        "The fixed address, or a word that must follow it, is larger than the last one.",
+        "routine trap at 0x400                   # of a store of 1024 words",
+        "Correct the address, or make the store larger."),
+    Explanation(
+        "over-full", "the words do not fit",
+        "The message says which constraint is over-full and by how many words.",
+        "store control 256 words of 40 bits      # and 260 words to place",
+        "Shorten routines, turn copies into jumps, relax `at`, `align` and `same page`, or use a larger store."),
+    Explanation(
+        "placement-undecided", "the search for a placement was given up",
+        "It is not known whether one exists; the limit keeps a build from taking for ever.",
+        "store control 64 words of 24 bits       # 64 words, twelve aligned blocks",
+        "Relax a constraint, or leave a few words free."),
+)
