@@ -1,0 +1,119 @@
+"""Tree and machine become microinstructions: every pass in its order."""
+
+from collections.abc import Mapping, Sequence
+
+from ordain.language import tree
+from ordain.machine.expression import leaves
+from ordain.machine.model import Machine, Store
+from ordain.microprogram.bodies import Plan, is_stepped, plan_bodies
+from ordain.microprogram.labels import Labels, check_machine_labels
+from ordain.microprogram.layout import layout_of
+from ordain.microprogram.mapping import computed_words, map_entries, start_entries
+from ordain.microprogram.model import Body, Microinstruction, OpcodeUse, Program
+from ordain.microprogram.opcodes import Opcodes, assign_opcodes
+from ordain.microprogram.slots import slots_of
+from ordain.microprogram.stepping import counter_of
+from ordain.microprogram.tables import numbers, table
+from ordain.microprogram.words import Writer
+from ordain.text.findings import Finding, error, has_errors
+
+
+def compile_program(machine: Machine, microfile: tree.MicroFile) -> tuple[Program | None, list[Finding]]:
+    """The microinstructions of all stores with their addresses still open; None with an error among the findings."""
+    plans, findings = plan_bodies(machine, microfile.statements)
+    labels = Labels(plans)
+    findings += labels.findings
+    findings += check_machine_labels(machine, labels, plans)
+    opcodes, more = assign_opcodes(machine, plans)
+    findings += more
+    fixed = _fixed(machine, plans, opcodes, findings)
+    words: list[Microinstruction] = []
+    writers, counting = _writers(machine, labels, findings)
+    for number, plan in enumerate(plans):
+        words += writers[plan.store.name].body(number, plan, fixed)
+    unused = {name: writers[name].unused() if name in writers else None for name in machine.stores}
+    for writer in writers.values():
+        findings += writer.finished()
+    entries = start_entries(machine, plans, opcodes)
+    rows, more = map_entries(machine, [item for item in microfile.statements if isinstance(item, tree.Map)], labels)
+    findings += more
+    computed = computed_words(machine.terms, list(machine.stores.values()))
+    findings = _in_order(findings, microfile)
+    if has_errors(findings):
+        return None, findings
+    uses = tuple([OpcodeUse(opcode, plans[number].name, opcode in opcodes.others)
+                  for opcode, number in opcodes.plans.items()])
+    bodies = tuple([Body(plan.name, plan.kind, plan.store.name, plan.first, plan.end, plan.align, plan.same_page,
+                         plan.span) for plan in plans])
+    return Program(tuple(words), bodies, labels.words, (*entries, *rows), uses, unused, computed, counting), findings
+
+
+def _writers(machine: Machine, labels: Labels, findings: list[Finding]) -> tuple[dict[str, Writer], dict[str, int]]:
+    """One writer for each store that takes words, and how many address bits count where those are not all."""
+    writers: dict[str, Writer] = {}
+    counting: dict[str, int] = {}
+    for store in machine.stores.values():
+        if store.fill == "microprogram":
+            layout = layout_of(machine, store)
+            counter = None
+            if not is_stepped(store):
+                counter, more = counter_of(machine, store, layout)
+                findings += more
+            if counter is not None and counter.width < store.address_width:
+                counting[store.name] = counter.width
+            writers[store.name] = Writer(machine, layout, labels, counter)
+    return writers, counting
+
+
+def _fixed(machine: Machine, plans: Sequence[Plan], opcodes: Opcodes,
+           findings: list[Finding]) -> dict[int, tuple[int, ...]]:
+    """The fixed addresses of words by index: `at`, wired starts of instructions, instruction and step."""
+    fixed: dict[int, tuple[int, ...]] = {}
+    for store in machine.stores.values():
+        if store.fill == "microprogram" and is_stepped(store):
+            slots = slots_of(machine, store, plans, opcodes)
+            fixed.update(slots.addresses)
+            findings += slots.findings
+            if not slots.findings:
+                findings += _never_chosen(store, plans, opcodes, slots.addresses)
+    starts = _starts(machine, opcodes)
+    for number, plan in enumerate(plans):
+        if plan.words and not (is_stepped(plan.store) and plan.kind != "routine"):
+            own = [plan.at] if plan.at is not None else []
+            table_of = starts.get(plan.store.name)
+            if table_of is not None:
+                own += [table_of[opcode] for opcode in opcodes.of_plan.get(number, ())]
+            if own:
+                fixed[plan.first] = tuple(sorted(set(own)))
+    return fixed
+
+
+def _starts(machine: Machine, opcodes: Opcodes) -> dict[str, list[int]]:
+    """For every store with wired starts the start address of each opcode."""
+    found = {}
+    for store in machine.stores.values():
+        if store.starts_at is not None and opcodes.plans:
+            (opcode,) = leaves((store.starts_at,))
+            found[store.name] = numbers(table(machine.terms, opcode, store.starts_at), 1 << opcode.width)
+    return found
+
+
+def _never_chosen(store: Store, plans: Sequence[Plan], opcodes: Opcodes,
+                  addresses: Mapping[int, tuple[int, ...]]) -> list[Finding]:
+    """Words of arms that no combination of address lines chooses."""
+    findings = []
+    for number, plan in enumerate(plans):
+        if plan.store is store and (plan.kind == "prologue" or number in opcodes.of_plan):
+            for index, word in enumerate(plan.words, plan.first):
+                if not addresses.get(index):
+                    findings.append(error(
+                        "never-chosen", f"no address of `{plan.name}` leads to this word", word.span, "never obeyed",
+                        help="the arms before it take every case: leave it out, or ask for less in those"))
+    return findings
+
+
+def _in_order(findings: Sequence[Finding], microfile: tree.MicroFile) -> list[Finding]:
+    """Findings in the order of the text, those about the machine file first."""
+    order = {source.name: number for number, source in enumerate(microfile.sources)}
+    return sorted(findings, key=lambda finding: (-1, 0) if finding.span is None else (
+        order.get(finding.span.source.name, -1), finding.span.start))

@@ -1,0 +1,268 @@
+"""Which words must follow each other in the store, read from the machine's own expressions.
+
+No machine is a special case: the next value of every state and register is worked out as far as a word's own bits
+decide it, and where "the present address plus k" is still there, the k following words must stand in a row with it.
+"""
+
+from collections.abc import Sequence
+from itertools import accumulate
+from typing import NamedTuple
+
+from ordain.machine.expression import (
+    Add,
+    Const,
+    If,
+    Join,
+    Leaf,
+    Node,
+    Prior,
+    Slice,
+    Terms,
+    leaves,
+    postorder,
+    substitute,
+)
+from ordain.machine.model import Machine, Store
+from ordain.microprogram.layout import Layout, asserted, mask_of
+from ordain.microprogram.tables import address_columns, numbers, work_out
+from ordain.text.findings import Finding, error
+
+_MOST_FREE_BITS = 4
+"""An addend with more free bits than this is no count to the next words."""
+
+
+class Counter(NamedTuple):
+    """How a store's address counts. `following`: the expressions of the state that decides the next address (after
+    `delay` cycles it is presented); `others`: all other expressions in which the address plus something may be kept.
+    `place`: what counts up. `bits`: the word's bits that matter for them. `width`: low address bits that count.
+    `fields`: the field leaves to be replaced."""
+
+    delay: int
+    following: tuple[Node, ...]
+    others: tuple[Node, ...]
+    place: tuple[Node, ...]
+    bits: int
+    width: int
+    fields: tuple[Leaf, ...]
+
+
+class Steps(NamedTuple):
+    """By how much the address may be counted up from a word: on the way to the next word, and to be kept (the return
+    address of a call)."""
+
+    on: tuple[int, ...]
+    kept: tuple[int, ...]
+
+
+NO_STEPS = Steps((), ())
+
+
+def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter | None, list[Finding]]:
+    """How a store counts; None where nothing ever counts its address up."""
+    terms = machine.terms
+    presented = _carriers(store.address)
+    delay = 0
+    place = presented
+    deciding = _deciding(machine, presented)
+    while not _counted(deciding, place) and delay < len(machine.states):
+        before = _only_source(deciding)
+        if before is None:
+            break
+        delay, place = delay + 1, (before,)
+        deciding = _deciding(machine, place)
+    if not _counted(deciding, place):
+        delay, place, deciding = 0, presented, _deciding(machine, presented)
+    others = tuple([node for node in _everything(machine) if node not in deciding and _counted((node,), place)])
+    if not _counted(deciding, place) and not others:
+        return None, []
+    width = min(_low_width(terms, store.address, presented), *(_sum_widths((*deciding, *others), place)))
+    if width == 0:
+        return None, [error(
+            "counter-not-low", f"the address of `{store.name}` is counted up, but not in its lowest bits", store.span,
+            "words that follow each other would not stand side by side",
+            help="write what counts as the last part of the address, and swap the lines in the chips' addresses")]
+    fields = tuple([leaf for leaf in leaves((*deciding, *others)) if leaf.kind == "field"
+                    and leaf.name in layout.fields and layout.fields[leaf.name].holds != "address"])
+    bits = 0
+    for leaf in fields:
+        bits |= mask_of(layout.fields[leaf.name])
+    return Counter(delay, tuple(deciding), others, tuple(place), bits, width, fields), []
+
+
+def steps_of(terms: Terms, layout: Layout, counter: Counter, bits: int, open_bits: int) -> Steps:
+    """By how much the address may be counted up under the bits of a word; `open_bits` may be anything."""
+    known: dict[Node, Node] = {}
+    for leaf in counter.fields:
+        field = layout.fields[leaf.name]
+        if not open_bits & mask_of(field):
+            known[leaf] = terms.const(asserted(field, bits), leaf.width)
+    found = substitute(terms, (*counter.following, *counter.others), known)
+    count = len(counter.following)
+    return Steps(_sums(found[:count], counter.place), _sums(found[count:], counter.place))
+
+
+def rows(steps: Sequence[Steps], delay: int, entries: Sequence[int]) -> tuple[list[int], list[int]]:
+    """For every word of a body how many of the following ones must stand in a row with it, and the words from which the
+    hardware can go on past the end of the body.
+
+    `entries`: the words that can be reached from elsewhere. With a delay of d cycles, the d words after an entry are
+    already on their way when it is obeyed; each word then decides about the one d + 1 further on."""
+    count = len(steps)
+    if not delay:
+        reach = [max((*each.on, *each.kept), default=0) for each in steps]
+        return [min(ahead, count - 1 - at) for at, ahead in enumerate(reach)], [
+            at for at, ahead in enumerate(reach) if at + ahead >= count]
+    reach = [0] * count
+    past: dict[int, None] = {}
+    seen: set[tuple[int | None, ...]] = set()
+    todo: list[tuple[int | None, ...]] = [tuple(range(at, at + delay + 1)) for at in reversed(entries)]
+    while todo:
+        pending = todo.pop()
+        word, coming, last = pending[0], pending[1], pending[-1]
+        if pending in seen or word is None:
+            continue
+        seen.add(pending)
+        if word >= count:
+            continue
+        if coming is not None:
+            if coming >= count:
+                past[word] = None
+            else:
+                reach[word] = max(reach[word], coming - word)
+        if last is not None:
+            for ahead in steps[word].kept:
+                if last + ahead >= count:
+                    past[word] = None
+                else:
+                    reach[word] = max(reach[word], last + ahead - word)
+                    todo.append(tuple(range(last + ahead, last + ahead + delay + 1)))
+            todo.extend((*pending[1:], last + ahead) for ahead in steps[word].on)
+        todo.append((*pending[1:], None))
+    return reach, sorted(past)
+
+
+# ---------------------------------------------------------------- reading expressions
+
+
+def _carriers(node: Node) -> tuple[Leaf, ...]:
+    """The states and registers whose value an address is, whole or as its low part, in some case or other."""
+    found: list[Leaf] = []
+    todo = [node]
+    while todo:
+        part = todo.pop()
+        match part:
+            case Leaf(kind="state" | "register"):
+                found.append(part)
+            case If():
+                todo += part.args[1:]
+            case Join():
+                todo.append(part.args[-1])
+            case Slice(low=0):
+                todo.append(part.args[0])
+    return tuple(dict.fromkeys(found))
+
+
+def _only_source(nodes: Sequence[Node]) -> Leaf | None:
+    """The state that is passed on unchanged whatever happens, constants aside: then the address is only delayed."""
+    found: set[Node] = set()
+    todo = list(nodes)
+    while todo:
+        part = todo.pop()
+        if type(part) is If:
+            todo += part.args[1:]
+        elif type(part) is not Const:
+            found.add(part)
+    only = found.pop() if len(found) == 1 else None
+    return only if type(only) is Leaf and only.kind in ("state", "register") else None
+
+
+def _deciding(machine: Machine, carriers: Sequence[Leaf]) -> list[Node]:
+    """What these states and registers may become."""
+    found: list[Node] = []
+    for leaf in carriers:
+        if leaf.kind == "state":
+            found.append(machine.states[leaf.name].next)
+        else:
+            found += _loads(machine, leaf.name)
+    return found
+
+
+def _loads(machine: Machine, register: str) -> list[Node]:
+    """What a register may load, each as "the source when it is loaded, else 0", so that a load that a word rules out
+    vanishes with its condition."""
+    terms = machine.terms
+    return [terms.if_(load.when, load.source, terms.const(0, load.source.width))
+            for load in machine.registers[register].loads if load.source is not None]
+
+
+def _everything(machine: Machine) -> list[Node]:
+    found = [state.next for state in machine.states.values()]
+    for register in machine.registers:
+        found += _loads(machine, register)
+    return list(dict.fromkeys(found))
+
+
+def _addends(node: Node, place: Sequence[Node]) -> frozenset[int]:
+    """Every k of "place + k", the place whole or its low bits; none for any other term."""
+    if type(node) is not Add:
+        return frozenset()
+    for base, ahead in (node.args, node.args[::-1]):
+        if any(leaf in place for leaf in _carriers(base)):
+            return _possible(ahead)
+    return frozenset()
+
+
+def _possible(node: Node) -> frozenset[int]:
+    """The values that a term may have, where they are constants behind conditions or a few free bits; else none."""
+    read = leaves((node,))
+    if type(node) is Const:
+        return frozenset((node.value,))
+    if type(node) is If:
+        found: set[int] = set()
+        todo = [node.args[1], node.args[2]]
+        while todo:
+            part = todo.pop()
+            if type(part) is Const:
+                found.add(part.value)
+            elif type(part) is If:
+                todo += part.args[1:]
+            else:
+                return frozenset()
+        return frozenset(found)
+    if sum(leaf.width for leaf in read) > _MOST_FREE_BITS or any(type(part) is Prior for part in postorder((node,))):
+        return frozenset()
+    values = {leaf: address_columns(sum(other.width for other in read))[at:at + leaf.width]
+              for at, leaf in zip(accumulate((leaf.width for leaf in read), initial=0), read)}
+    count = 1 << sum(leaf.width for leaf in read)
+    return frozenset(numbers(work_out(node, values, (1 << count) - 1), count))
+
+
+def _counted(nodes: Sequence[Node], place: Sequence[Node]) -> bool:
+    return bool(_sums(nodes, place))
+
+
+def _sums(nodes: Sequence[Node], place: Sequence[Node]) -> tuple[int, ...]:
+    """Every k for which "place + k" stands somewhere in the terms."""
+    return tuple(sorted({ahead for node in postorder(nodes) for ahead in _addends(node, place) if ahead}))
+
+
+def _sum_widths(nodes: Sequence[Node], place: Sequence[Node]) -> list[int]:
+    return [node.width for node in postorder(nodes) if _addends(node, place)]
+
+
+def _low_width(terms: Terms, address: Node, presented: Sequence[Leaf]) -> int:
+    """How many of the lowest address bits are, in their order, the lowest bits of a state that is presented."""
+    best = 0
+    todo = [address]
+    while todo:
+        part = todo.pop()
+        if type(part) is If:
+            todo += part.args[1:]
+            continue
+        for leaf in presented:
+            width = 0
+            limit = min(part.width, leaf.width)
+            while width < limit and terms.slice(part, width, width) is terms.slice(leaf, width, width):
+                width += 1
+            best = max(best, width)
+    return best
