@@ -25,8 +25,8 @@ class Answer(NamedTuple):
 
 
 def ask(files: Sequence[tuple[Path, int]]) -> list[Answer]:
-    """`files`: AIGER files with the number of bad states in each. One process for all: `pdr` decides every bad state, and
-    `bmc3` finds how short the way is to those that can be reached."""
+    """`files`: AIGER files with the number of bad states in each. One process for all: `pdr` decides every bad state,
+    and `bmc3` finds how short the way is to those that can be reached (with -x: without it this version crashes)."""
     assert PROGRAM is not None
     commands = []
     for number, (path, _) in enumerate(files):
@@ -47,6 +47,7 @@ def _answer(decided: str, searched: str, count: int) -> Answer:
     assert int(total[1]) == count and int(total[4]) == 0, decided
     asserted = {int(number) for number in re.findall(r"Output +(\d+) was (?:trivially )?asserted in frame", decided)}
     assert len(asserted) == int(total[3]), decided
-    frames = {int(number): int(frame) for number, frame in re.findall(r"Output +(\d+) was (?:trivially )?asserted in frame +(\d+)", searched)}
+    first = re.findall(r"Output +(\d+) was (?:trivially )?asserted in frame +(\d+)", searched)
+    frames = {int(number): int(frame) for number, frame in first}
     assert frames.keys() == asserted, (decided, searched)
     return Answer(tuple(frames[number] + 1 if number in frames else None for number in range(count)))

@@ -1,5 +1,5 @@
-"""A solver (z3) asked about the first cycles of random machines, the machine unrolled into bit vectors straight from the
-expression tree: what it finds reachable, and when first, is what the search says."""
+"""A solver (z3) asked about the first cycles of random machines, the machine unrolled into bit vectors straight from
+the expression tree: what it finds reachable, and when first, is what the search says."""
 
 import random
 from typing import Any
