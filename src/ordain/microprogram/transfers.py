@@ -1,7 +1,8 @@
 """`ir <- memory`: the settings under which `memory` drives a bus that `ir` takes.
 
 The bus list says when. As far as such a condition compares fields with codes, the transfer sets them; what it says of
-states and inputs is left to the hardware; where it leaves a choice of fields, the rest of the word must make it.
+states and inputs is left to the hardware. Of several alternatives it takes the one that fields alone bring about, if
+there is one such; where it leaves a choice of fields, the rest of the word must make it.
 """
 
 from collections.abc import Iterator, Sequence
@@ -60,10 +61,10 @@ def transfer(machine: Machine, layout: Layout, meaning: tree.Transfer) -> tuple[
     needs = []
     for name, what, rest, span in (("never-driven", driven, drives.rest, way.drive_span),
                                    ("never-sampled", taken, takes.rest, way.take_span)):
-        more = settle(terms, layout, _under(terms, layout, rest, values))
-        for field_name, value in more.values.items():
+        left = _under(terms, layout, rest, values)
+        for field_name, value in {**settle(terms, layout, left).values, **_only_sure(terms, layout, left)}.items():
             values.setdefault(field_name, value)
-        left = _under(terms, layout, more.rest, values)
+        left = _under(terms, layout, left, values)
         if type(left) is Const and not left.value:
             raise Misuse(Fault(name, f"`{text}` cannot be: nothing allows {what}", None, None, "never happens",
                                "correct the condition in the machine file", (Place(span, "this condition"),)))
@@ -171,6 +172,20 @@ def settle(terms: Terms, layout: Layout, condition: Node) -> Settled:
             rest.append(part)
     left = terms.and_(rest) if rest else terms.const(1, 1)
     return Settled(values, left)
+
+
+def _only_sure(terms: Terms, layout: Layout, condition: Node) -> dict[str, int]:
+    """For each part with alternatives: the settings of the only one that fields alone can bring about. What also needs
+    a state or an input to play along does not count: a transfer is to happen."""
+    values: dict[str, int] = {}
+    for part in condition.args if type(condition) is And else (condition,):
+        if type(part) is Or:
+            sure = [found for found in (settle(terms, layout, way) for way in part.args)
+                    if type(found.rest) is Const and found.rest.value]
+            if len(sure) == 1:
+                for name, value in sure[0].values.items():
+                    values.setdefault(name, value)
+    return values
 
 
 def _one_field(terms: Terms, layout: Layout, part: Node) -> tuple[str, int] | None:
