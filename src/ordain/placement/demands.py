@@ -39,7 +39,7 @@ class Task(NamedTuple):
     """All demands on one store. `fixed`: address -> word, the words that must follow a fixed word among them.
     `runs`: (first word, length) of what must stand in a row, in the order of the text, single words too, and also
     where other demands or `fixed` cover a part or all of it. `counting`: see `Program.counting`; the address width
-    where all bits count. `words`: how many distinct words the store has to take."""
+    where all bits count. `words`: how many distinct words the store has to take. `heads`: the first words of bodies."""
 
     program: Program
     store: str
@@ -51,6 +51,7 @@ class Task(NamedTuple):
     demands: tuple[Demand, ...]
     runs: tuple[tuple[int, int], ...]
     bonds: tuple[Bond, ...]
+    heads: frozenset[int]
 
 
 class Reach(NamedTuple):
@@ -111,12 +112,13 @@ def collect(machine: Machine, program: Program) -> tuple[list[Task], list[Findin
         counts[store] = counts.get(store, 0) + end - start
         start = end
     tasks = []
+    heads = frozenset([body.first for body in program.bodies])
     for name in runs:
         at = machine.stores[name]
         fixed = _fixed(machine, program, name, ends, findings)
         tasks.append(Task(program, name, at.words, at.address_width,
                           program.counting.get(name, at.address_width), counts[name], fixed,
-                          tuple(demands.get(name, {}).values()), tuple(runs[name]), tuple(bonds.get(name, ()))))
+                          tuple(demands.get(name, {}).values()), tuple(runs[name]), tuple(bonds.get(name, ())), heads))
     return tasks, findings
 
 

@@ -75,11 +75,11 @@ def _quickly(task: Task, space: Space, units: Units, grouped: Pages, wishes: Wis
     for _ in range(_ROUNDS):
         if wishes is None:
             break
-        layout = quick.lay(space, units, grouped, task.counting, wishes)
+        layout = quick.lay(space, units, grouped, task.counting, wishes, task.heads)
         if isinstance(layout, Layout) and _bonds_kept(task, units, grouped, layout):
             return layout
         wishes = _made_room(space, units, wishes, layout) if isinstance(layout, Stuck) else None
-    layout = quick.lay(space, units, grouped, task.counting, None)
+    layout = quick.lay(space, units, grouped, task.counting, None, task.heads)
     if isinstance(layout, Layout) and not _bonds_kept(task, units, grouped, layout):
         return Stuck(None, None)
     return layout

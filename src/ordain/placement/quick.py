@@ -34,8 +34,10 @@ class Wishes(NamedTuple):
     firm: frozenset[tuple[str, int]]
 
 
-def lay(space: Space, units: Units, pages: Pages, counting: int, wishes: Wishes | None) -> Layout | Stuck:
-    """A layout, or the first piece for which no room was left."""
+def lay(space: Space, units: Units, pages: Pages, counting: int, wishes: Wishes | None,
+        heads: frozenset[int] = frozenset()) -> Layout | Stuck:
+    """A layout, or the first piece for which no room was left. `heads`: the first words of bodies; every other word
+    likes to stand behind the one before it, for people who read the listing."""
     laying = _Laying(space, units, pages)
     if wishes is not None:
         laying.fulfil(wishes)
@@ -46,11 +48,11 @@ def lay(space: Space, units: Units, pages: Pages, counting: int, wishes: Wishes 
         return Stuck(stuck, None)
     open_runs = [number for number, base in enumerate(laying.run_bases) if base is None]
     pieces = _pieces(laying.free, counting if counting < space.width else None)
-    lengths = [units.runs[number][1] for number in open_runs]
-    found = first_fit(pieces, lengths, range(len(lengths)))
+    runs = [units.runs[number] for number in open_runs]
+    found = first_fit(pieces, runs, range(len(runs)), laying.ends(), heads)
     if isinstance(found, int):
-        by_length = sorted(range(len(lengths)), key=lambda at: -lengths[at])
-        found = first_fit(pieces, lengths, by_length)
+        by_length = sorted(range(len(runs)), key=lambda at: -runs[at][1])
+        found = first_fit(pieces, runs, by_length, {}, None)
         if isinstance(found, int):
             return Stuck(None, open_runs[found])
     for number, base in zip(open_runs, found):
@@ -59,26 +61,35 @@ def lay(space: Space, units: Units, pages: Pages, counting: int, wishes: Wishes 
                   tuple([base for base in laying.run_bases if base is not None]))
 
 
-def first_fit(pieces: Sequence[tuple[int, int]], lengths: Sequence[int], order: Sequence[int]) -> list[int] | int:
-    """Each run at the lowest place where it fits, in the given order; the index of the first that fits nowhere.
+def first_fit(pieces: Sequence[tuple[int, int]], runs: Sequence[tuple[int, int]], order: Sequence[int],
+              ends: dict[int, int], heads: frozenset[int] | None) -> list[int] | int:
+    """Each run behind the word before it where there is room, else at the lowest place where it fits, in the given
+    order; the index of the first that fits nowhere. `ends`: word -> the address after the word before it, as far as
+    that is placed already. `heads`: words that do not care what stands before them; None: nobody cares.
 
     Pieces only shrink, so the first piece that may hold a run of some length only moves on: linear in pieces times
     distinct lengths."""
     starts = [start for start, _ in pieces]
-    ends = [end for _, end in pieces]
-    bases = [0] * len(lengths)
+    limits = [end for _, end in pieces]
+    beginning = {start: piece for piece, start in enumerate(starts)}
+    bases = [0] * len(runs)
     first: dict[int, int] = {}
     count = len(starts)
     for at in order:
-        length = lengths[at]
-        piece = first.get(length, 0)
-        while piece < count and ends[piece] - starts[piece] < length:
-            piece += 1
-        if piece == count:
-            return at
-        first[length] = piece
-        bases[at] = starts[piece]
-        starts[piece] += length
+        word, length = runs[at]
+        piece = -1 if heads is None or word in heads else beginning.get(ends.get(word, -1), -1)
+        if piece < 0 or limits[piece] - starts[piece] < length:
+            piece = first.get(length, 0)
+            while piece < count and limits[piece] - starts[piece] < length:
+                piece += 1
+            if piece == count:
+                return at
+            first[length] = piece
+        base = bases[at] = starts[piece]
+        starts[piece] = base + length
+        beginning.pop(base, None)
+        beginning[base + length] = piece
+        ends[word + length] = base + length
     return bases
 
 
@@ -118,6 +129,17 @@ class _Laying:
         self.given: list[tuple[int, int | None]] = []
         self.groups = [groups_of(unit, pages) for unit in units.units]
         self.page_of = [group.forced for group in pages.groups]
+
+    def ends(self) -> dict[int, int]:
+        """The address after every word that is placed already, by the number of the word that follows it."""
+        found = {word + 1: address + 1 for address, word in self.units.fixed.items()}
+        for unit, base in zip(self.units.units, self.unit_bases):
+            if base is not None:
+                found.update((word + 1, base + offset + 1) for offset, word in zip(unit.offsets, unit.words))
+        for (first, length), base in zip(self.units.runs, self.run_bases):
+            if base is not None:
+                found[first + length] = base + length
+        return found
 
     def fulfil(self, wishes: Wishes) -> None:
         """Gives every unit and run the place that it wishes for where that is free, firm wishes first."""
