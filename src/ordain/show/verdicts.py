@@ -47,15 +47,9 @@ def counts_line(report: Report) -> str:
 
 
 def row_note(row: Row) -> str:
-    """The figure that goes with a verdict: the worst case, the length of the witness, a remark."""
-    parts = []
-    if row.worst is not None:
-        parts.append(f"worst case {_cycles(row.worst)}" + (f" of {row.cycles}" if row.cycles else ""))
-    if row.witness is not None:
-        parts.append(f"reached in {_cycles(len(row.witness.cycles))}")
-    if row.note:
-        parts.append(row.note)
-    return ", ".join(parts)
+    """The figure that goes with a verdict: the length of the witness, then the check's own remark (a worst case)."""
+    parts = [] if row.witness is None else [f"reached in {_cycles(len(row.witness.cycles))}"]
+    return ", ".join((*parts, row.note) if row.note else parts)
 
 
 def _table(rows: list[Row], everything: bool) -> list[str]:
