@@ -487,6 +487,7 @@ def _agrees(model: Model, cycle: Cycle, addresses: tuple[int, ...], frees: Frees
             return False
     for key, value in zip(model.frees, frees, strict=True):
         kind, name = key.split(" ", 1)
-        if kind in ("input", "condition", "bus", "free") and cycle.free.get(name, value) != value:
+        shown = {"unsettled": f"{name} unsettled", "loaded": f"{name} loaded", "twice": f"{name} loaded twice"}
+        if cycle.free.get(shown.get(kind, name), value) != value:
             return False
     return True

@@ -1,6 +1,5 @@
 """Machines put together from terms, without their text: for systems that no text would describe, and random ones."""
 
-from collections.abc import Callable
 from random import Random
 
 from ordain.machine.expression import LeafKind, Node, Terms
@@ -89,8 +88,8 @@ class Bench:
 
     def contents(self) -> Contents:
         machine = Machine("by_hand", "", (), self.stores, self.fields, {}, self.states, self.registers, self.inputs,
-                          self.conditions, {}, {}, tuple(self.assumptions), None, {}, (), (), (), self.agents, (), (), (),
-                          (), self.terms, SPAN)
+                          self.conditions, {}, {}, tuple(self.assumptions), None, {}, (), (), (), self.agents, (), (),
+                          (), (), self.terms, SPAN)
         sites = {store: {address: Site(store, address, f"w{address}", "all", "", (), SPAN) for address in placed}
                  for store, placed in self.placed.items()}
         return Contents(machine, self.words, sites, {}, {})
@@ -162,77 +161,61 @@ class Dice:
 
 
 def random_contents(random: Random) -> tuple[Contents, list[Property]]:
-    """A machine of one of several kinds of sequencer, with agents, flags, counters, latches, and questions about it. Small
-    enough for a search over single states."""
+    """A machine of one of several kinds of sequencer, with agents, flags, counters, latches; and questions about it.
+    Small enough for a search over single states."""
     bench = Bench()
     terms, dice = bench.terms, Dice(random, bench.terms)
-    kind = random.choice(["counter", "counter", "slots", "delayed", "returning", "agents", "mapped", "selected"])
+    kind = random.choice(["counter", "slots", "delayed", "returning", "paged", "mapped", "selected", "nested"])
     a = random.choice([2, 3, 3])
     go = bench.input("go", 1)
-    more = bench.input("more", *random.choice([(1, None), (2, 3)]))
     zero = bench.condition("zero")
-    free = [go, more, zero]
+    free = [go, bench.input("more", *random.choice([(1, None), (2, 3)])), zero]
     widths = {"branch": 2, "target": a, "latch": 1, "grant": 1, "low_x": 1}
     words = [random.randrange(1 << sum(widths.values())) for _ in range(1 << a)]
     placed = sorted(random.sample(range(1 << a), random.randint(2, 1 << a)))
-    for address in range(1 << a):
-        if address not in placed:
-            words[address] = words[0]
+    words = [word if address in placed else words[0] for address, word in enumerate(words)]
 
-    control: list[Node] = []
-    builders: list[Callable[[], None]] = []
     upc = bench.state("upc", a, random.choice([0, 0, 0, 1, None]))
-    control.append(upc)
     flag = bench.state("flag", 1, random.choice([0, 0, 1, None]))
-    control.append(flag)
     opcode = bench.state("opcode", 2, random.choice([0, None]), random.choice([None, 3]))
+    control = [upc, flag]
+    address = upc
     if kind == "slots":
-        address: Node = terms.join([opcode if a == 3 else flag, terms.slice(upc, a - 1 if a == 2 else 0, 1 if a == 2 else 0)])
-        address = terms.slice(terms.join([address, terms.const(0, a)]), address.width + a - 1, address.width) \
-            if address.width < a else address
+        address = terms.join([opcode, terms.slice(upc, 0, 0)]) if a == 3 else terms.join([flag, terms.slice(upc, 1, 1)])
     elif kind == "selected":
         address = terms.join([zero, terms.slice(upc, a - 2, 0)])
     elif kind == "delayed":
-        active = bench.state("active", a, 0)
-        control.append(active)
+        address = bench.state("active", a, 0)
+        control.append(address)
         bench.next("active", upc)
-        address = active
-    elif kind == "agents":
-        address = upc
-    else:
-        address = upc
     fields = bench.store("control", address, widths, words, placed)
     branch, target = fields["branch"], fields["target"]
+    if kind == "nested":  # a second word, found through the first
+        fields |= bench.store("nano", terms.join([terms.slice(target, 1, 0), random.choice([fields["grant"], flag])]),
+                              {"pulse": 1, "mask": 2}, [random.randrange(8) for _ in range(8)])
 
     mode = bench.state("one.mode", 2, 0, 3, "one")
-    press = bench.input("one.press", 1)
-    free.append(press)
-    sync = bench.state("sync", 1, 0)
-    pending = bench.state("pending", 1, 0)
-    inside = [mode, sync, pending]
+    free.append(bench.input("one.press", 1))
+    inside = [mode, bench.state("sync", 1, 0), bench.state("pending", 1, 0)]
     if random.random() < 0.4:
-        other = bench.state("two.mode", 2, random.choice([0, None]), random.choice([None, 3]), "two")
-        inside.append(other)
+        inside.append(bench.state("two.mode", 2, random.choice([0, None]), random.choice([None, 3]), "two"))
     everything = [*control, opcode, *inside, *fields.values(), *free]
     if random.random() < 0.3:
         bus = bench.leaf("bus", "data", 2)
         free.append(bus)
-        everything.append(bus)
-        trap = bench.register("trap", 2, [(bus, fields["latch"]), (opcode, dice.bit(list(fields.values()), 0))][
-            :random.choice([1, 2])], random.choice([0, None]), random.random() < 0.3)
-        everything.append(trap)
+        loads = [(bus, fields["latch"]), (opcode, dice.bit(list(fields.values()), 0))][:random.choice([1, 2])]
+        everything += [bus, bench.register("trap", 2, loads, random.choice([0, None]), random.random() < 0.3)]
 
-    arms = [terms.add(upc, terms.const(1, a)), target,
-            terms.if_(random.choice([zero, flag, sync, pending, dice.bit(everything, 1)]), target,
-                      terms.add(upc, terms.const(1, a)))]
+    on = terms.add(upc, terms.const(1, a))
+    arms = [on, target, terms.if_(random.choice([zero, flag, *inside[1:3], dice.bit(everything, 1)]), target, on)]
     if kind == "mapped":
-        entry = bench.store("entry", random.choice([opcode, opcode, terms.join([flag, go]), terms.join([sync, flag])]),
-                            {"start": a, "extra": 1}, [random.randrange(1 << a + 1) for _ in range(4)])
+        by = random.choice([opcode, opcode, terms.join([flag, go]), terms.join([inside[1], flag])])
+        entry = bench.store("entry", by, {"start": a, "extra": 1}, [random.randrange(1 << a + 1) for _ in range(4)])
         everything.append(entry["extra"])
         arms.append(entry["start"])
     elif kind == "returning":
         back = bench.state("back", a, 0)
-        bench.next("back", terms.if_(fields["latch"], terms.add(upc, terms.const(1, a)), back))
+        bench.next("back", terms.if_(fields["latch"], on, back))
         arms.append(back)
         everything.append(back)
     else:
@@ -240,37 +223,38 @@ def random_contents(random: Random) -> tuple[Contents, list[Property]]:
                                    dice.vector(everything, a, 2)]))
     random.shuffle(arms)
     bench.next("upc", dice.choose(branch, arms))
-    bench.next("flag", random.choice([
-        terms.if_(fields["latch"], zero, flag),
-        terms.if_(fields["latch"], dice.bit(everything, 2), flag),
-        dice.bit(everything, 2)]))
-    values = bench.states["opcode"]
+    bench.next("flag", random.choice([terms.if_(fields["latch"], zero, flag), dice.bit(everything, 2),
+                                      terms.if_(fields["latch"], dice.bit(everything, 2), flag)]))
+    _move_the_rest(bench, random, dice, everything, fields, inside, opcode, go)
+    for _ in range(random.choice([0, 0, 1, 2])):
+        bench.assume(terms.or_((dice.bit(everything, 1), dice.bit([*inside, *free], 2))))
+    return bench.contents(), random_properties(random, dice, everything)
+
+
+def _move_the_rest(bench: Bench, random: Random, dice: Dice, everything: list[Node], fields: dict[str, Node],
+                   inside: list[Node], opcode: Node, go: Node) -> None:
+    """How opcode, agents, synchroniser, pending request and counter move."""
+    terms = bench.terms
     loaded = random.choice([opcode, terms.const(1, 2), terms.if_(go, terms.const(2, 2), terms.const(0, 2))])
-    if not values.codes:
+    if not bench.states["opcode"].codes:
         loaded = random.choice([loaded, dice.vector(everything, 2, 2)])
     bench.next("opcode", terms.if_(random.choice([fields["low_x"], dice.bit(everything, 1)]), loaded, opcode))
+    mode, press = inside[0], bench.leaf("input", "one.press", 1)
     bench.next("one.mode", dice.choose(mode, [
         terms.if_(press, terms.const(1, 2), mode),
         terms.if_(random.choice([fields["grant"], dice.bit(everything, 1)]), terms.const(2, 2), terms.const(1, 2)),
         terms.if_(dice.bit(everything, 1), terms.const(0, 2), mode)]))
     bench.next("sync", random.choice([terms.among(mode, frozenset((1, 2))), dice.bit(everything, 2)]))
-    bench.next("pending", terms.and_((terms.or_((pending, go)), terms.not_(fields["latch"]))))
+    bench.next("pending", terms.and_((terms.or_((inside[2], go)), terms.not_(fields["latch"]))))
     if "two.mode" in bench.states:
-        second = bench.states["two.mode"]
         pick = [terms.const(0, 2), terms.const(1, 2), terms.const(2, 2), inside[-1]]
-        if not second.codes:
+        if not bench.states["two.mode"].codes:
             pick.append(dice.vector(everything, 2, 1))
         bench.next("two.mode", terms.if_(dice.bit(everything, 2), random.choice(pick), random.choice(pick)))
     if random.random() < 0.4:
         count = bench.state("count", 2, 0)
         bench.next("count", terms.add(count, terms.const(1, 2)))
         everything.append(count)
-    for build in builders:
-        build()
-    for _ in range(random.choice([0, 0, 1, 2])):
-        bench.assume(terms.or_((dice.bit(everything, 1), dice.bit([*inside, *free], 2))))
-    contents = bench.contents()
-    return contents, random_properties(random, dice, everything)
 
 
 def random_properties(random: Random, dice: Dice, leaves: list[Node]) -> list[Property]:

@@ -46,6 +46,8 @@ class Branching:
     def branches(self, control: tuple[Node, ...], inside: tuple[Node, ...], assumed: tuple[Node, ...]) -> list[Branch]:
         """The branches of a cycle with these next values, under these assumptions."""
         found: dict[tuple[tuple[Node, ...], Relation], int] = {}
+        if any(type(condition) is Const and not condition.value for condition in assumed):
+            return []
         size = len(control)
         for remains in self._shared_decided(control, inside, assumed):
             nexts, others, conditions = remains[:size], remains[size:size + len(inside)], remains[size + len(inside):]

@@ -7,7 +7,7 @@ with two constants has three.
 from itertools import product
 
 from ordain.logic.narrowing import bits_read
-from ordain.machine.expression import Const, Node, Terms, substitute
+from ordain.machine.expression import Among, Const, Join, Node, Terms, postorder, substitute
 from ordain.prover.domain import Domain
 
 WIDE = 1 << 16
@@ -80,11 +80,42 @@ class Choices:
                     found.add(values[:len(atoms)])
                 continue
             for value in (0, 1):
-                rest = substitute(terms, remains, {undecided: terms.const(value, 1)})
+                rest = put_bit(terms, remains, undecided, value)
                 if rest not in seen:
                     seen.add(rest)
                     waiting.append(rest)
         return sorted(found)
+
+
+def put_bit(terms: Terms, roots: tuple[Node, ...], leaf: Node, value: int) -> tuple[Node, ...]:
+    """The roots with a leaf of one bit decided. Comparisons of joins lose the bits that are settled, so that roots
+    which now ask the same become the same."""
+    made: dict[Node, Node] = {leaf: terms.const(value, 1)}
+    for node in postorder(roots):
+        if node not in made:
+            args = tuple(made[arg] for arg in node.args)
+            after = node if args == node.args else terms.rebuild(node, args)
+            made[node] = _open_bits_only(terms, after)
+    return tuple(made[root] for root in roots)
+
+
+def _open_bits_only(terms: Terms, node: Node) -> Node:
+    if type(node) is not Among or type(node.args[0]) is not Join:
+        return node
+    join = node.args[0]
+    kept, values = [], [(value, 0) for value in node.values]
+    top = join.width
+    for part in join.args:
+        top -= part.width
+        ones = (1 << part.width) - 1
+        if type(part) is Const:
+            values = [(value, rest) for value, rest in values if value >> top & ones == part.value]
+        else:
+            kept.append(part)
+            values = [(value, rest << part.width | value >> top & ones) for value, rest in values]
+    if len(kept) == len(join.args):
+        return node
+    return terms.among(terms.join(kept), frozenset(rest for _, rest in values))
 
 
 def _connected(atoms: tuple[Node, ...]) -> list[list[int]]:

@@ -88,7 +88,7 @@ class Asked(NamedTuple):
 class Place:
     """`values`: of the class's atoms, None where the place does not settle one. `edges`: by all their values."""
 
-    __slots__ = ("asked", "edges", "kind", "open", "single", "values", "word_class", "words")
+    __slots__ = ("answers", "asked", "edges", "kind", "open", "single", "values", "word_class", "words")
 
     def __init__(self, words: int, word_class: WordClass, values: list[int | None]) -> None:
         self.words, self.word_class, self.values = words, word_class, values
@@ -97,32 +97,40 @@ class Place:
         self.single: list[Edge] | None = None
         self.edges: dict[tuple[int, ...], list[Edge]] = {}
         self.asked: list[Asked] | None = None
+        self.answers: list[tuple[int, int]] | None = None
 
 
 class Places:
     """Everything that depends on control alone."""
 
-    def __init__(self, shape: Split, conditions: tuple[Node, ...], extra: tuple[Node, ...] = ()) -> None:
-        """`conditions`: what is asked of every cycle, by number. `extra`: further assumptions."""
+    def __init__(self, shape: Split, conditions: tuple[Node, ...], whole: "Places | None" = None) -> None:
+        """`conditions`: what is asked of every cycle, by number. With `whole`, the same machine restricted: only cycles
+        with all the conditions are left; what has been worked out for the whole is shared."""
         self.shape = shape
         terms, spots = shape.terms, shape.packing.spots
-        self.support = Support(shape.known, shape.domain, shape.free)
-        self.branching = Branching(terms, self.support)
-        self._controls = [Residues(terms, variable.next, spots, True) for variable in shape.control]
-        self._insides = [Residues(terms, variable.next, spots, False) for variable in shape.surroundings]
-        self._assumed = [Residues(terms, node, spots, False) for node in (*shape.assumptions, *extra)]
-        self._asked = [Residues(terms, node, spots, False) for node in conditions]
+        self.support: Support = Support(shape.known, shape.domain, shape.free) if whole is None else whole.support
+        self.branching: Branching = Branching(terms, self.support) if whole is None else whole.branching
+        asked = [Residues(terms, node, spots, False) for node in conditions]
+        if whole is None:
+            self._controls = [Residues(terms, variable.next, spots, True) for variable in shape.control]
+            self._insides = [Residues(terms, variable.next, spots, False) for variable in shape.surroundings]
+            self._assumed = [Residues(terms, node, spots, False) for node in shape.assumptions]
+            self._asked = asked
+        else:
+            self._controls, self._insides = whole._controls, whole._insides
+            self._assumed, self._asked = whole._assumed + asked, []
         self._step_mask = _joint_mask((*self._controls, *self._insides, *self._assumed))
         self._asked_mask = _joint_mask(self._asked)
         self._classes: dict[int, WordClass] = {}
-        self._distinct: dict[tuple[tuple[Node, ...], ...], WordClass] = {}
+        self._distinct: dict[tuple[tuple[Node, ...], ...], WordClass] = {} if whole is None else whole._distinct
         self._asked_under: dict[int, list[tuple[int, Node, tuple[Atom, ...]]]] = {}
         self._settled: dict[tuple[Node, tuple[int, ...]], Node] = {}
-        self._atoms: dict[Node, Atom] = {}
+        self._atoms_in: dict[Node, tuple[Atom, ...]] = {}
+        self._atoms: dict[Node, Atom] = {} if whole is None else whole._atoms
         self._addresses = [(shape.closures.of(shape.addresses[store]), shape.tables[store], offset)
                            for store, offset in shape.stores]
         self._places: dict[int, Place] = {}
-        self.live: dict[int, int] = {}
+        self.live: dict[int, int] = {} if whole is None else whole.live
         self.all = shape.state
 
     # ------------------------------------------------------------ places and kinds
@@ -293,7 +301,7 @@ class Places:
             for number, node, atoms in known:
                 rest = self._put(node, tuple(atom for atom in atoms if atom.settled), here, place.words)
                 if type(rest) is not Const or rest.value:
-                    place.asked.append(Asked(number, rest, tuple(atom for atom in atoms if not atom.settled)))
+                    place.asked.append(Asked(number, rest, atoms if rest is node else self._known_in(rest)))
         return place.asked
 
     def _ask(self, words: int) -> list[tuple[int, Node, tuple[Atom, ...]]]:
@@ -301,9 +309,16 @@ class Places:
         for number, root in enumerate(self._asked):
             node = root.under(words)
             if type(node) is not Const or node.value:
-                atoms = self.support.largest((node,), lambda term: self.support.kinds(term) == KNOWN)
-                found.append((number, node, tuple(self.atom(term) for term in atoms)))
+                found.append((number, node, self._known_in(node)))
         return found
+
+    def _known_in(self, node: Node) -> tuple[Atom, ...]:
+        """The largest known terms of a condition."""
+        atoms = self._atoms_in.get(node)
+        if atoms is None:
+            terms = self.support.largest((node,), lambda term: self.support.kinds(term) == KNOWN)
+            atoms = self._atoms_in[node] = tuple(self.atom(term) for term in terms)
+        return atoms
 
     def _put(self, node: Node, atoms: tuple[Atom, ...], here: int, words: int) -> Node:
         if not atoms:
@@ -318,15 +333,22 @@ class Places:
             self._settled[key] = rest
         return rest
 
-    def answers(self, state: int) -> Iterator[tuple[int, int, int]]:
-        """(number of a condition, control state with selectors, the surroundings in which some input makes it true)."""
-        for here, place, kind in self.cycles(state):
-            for number, node, atoms in self.asked(here, place):
-                rest = self._put(node, atoms, here, place.words)
-                if type(rest) is not Const or rest.value:
-                    where = self.branching.satisfiable((rest, *kind.assumed))
-                    if where:
-                        yield number, here, where
+    def answers(self, here: int, place: Place, kind: Kind) -> list[tuple[int, int]]:
+        """(number of a condition, the surroundings in which some input makes it true), where there are any."""
+        if place.answers is not None:
+            return place.answers
+        found = []
+        settled = place.kind is not None
+        for number, node, atoms in self.asked(here, place):
+            settled = settled and not atoms
+            rest = self._put(node, atoms, here, place.words)
+            if type(rest) is not Const or rest.value:
+                where = self.branching.satisfiable((rest, *kind.assumed))
+                if where:
+                    found.append((number, where))
+        if settled:
+            place.answers = found
+        return found
 
     # ------------------------------------------------------------ the start
 

@@ -28,7 +28,7 @@ class Split(NamedTuple):
     """`control` stand packed in one integer, `shifts` by leaf; `selectors` above them. Masks are over that integer:
     `location` within `place`, `state` all of control, `selecting` the selectors. `domain` is over the surroundings'
     leaves. `stores`: those whose words are known at a place, in order, with the offset of each in the packed words.
-    `needed`: the bits of each variable that matter. `assumptions`: conjuncts over known words."""
+    `needed`: the bits of each variable that matter. `known`: leaves that control and words give a value."""
 
     terms: Terms
     control: tuple[Variable, ...]
@@ -52,23 +52,28 @@ class Split(NamedTuple):
 
 
 class Question(NamedTuple):
-    """What a search is to be able to answer: conditions by number, and the monitors that they need."""
+    """What a search is to be able to answer: conditions by number, and the monitors that they need. `kept`: what has to
+    stay in the model beside them."""
 
     conditions: tuple[Node, ...]
     monitors: tuple[Variable, ...]
+    kept: tuple[Node, ...] = ()
 
 
 def split(system: System, question: Question, reduce: bool) -> tuple[Split, tuple[Node, ...]]:
     """The split, and the question's conditions over its leaves."""
     terms = system.terms
     conditions = with_addresses(system, question.conditions)
+    kept = with_addresses(system, question.kept)
     assumptions = _conjuncts(with_addresses(system, system.assumptions))
     variables = (*system.variables, *question.monitors)
     nexts = with_addresses(system, tuple(variable.next for variable in variables))
     variables = tuple(variable._replace(next=node) for variable, node in zip(variables, nexts))
-    everything = conditions if reduce else (*conditions, *nexts, *(variable.leaf for variable in variables))
-    variables, needed = cone(system, variables, (*everything, *assumptions))
-    stores = stores_read(system, (*conditions, *assumptions, *(variable.next for variable in variables)))
+    everything = () if reduce else (*nexts, *(variable.leaf for variable in variables))
+    variables, needed = cone(system, variables, (*conditions, *kept, *everything, *assumptions))
+    asked = tuple(leaf for leaf in question.kept if type(leaf) is Leaf and leaf.kind == "address")
+    stores = stores_read(system, (*conditions, *kept, *assumptions, *(variable.next for variable in variables)))
+    stores = [store for store in system.addresses if store in stores or any(leaf.name == store for leaf in asked)]
     addresses = dict(zip(stores, with_addresses(system, tuple(system.addresses[store] for store in stores))))
     fixed = _stores_at_places(system, stores, addresses, (*assumptions, *(variable.next for variable in variables)))
     agents = {variable.leaf for variable in variables if _is_agents(system, variable)}

@@ -43,7 +43,7 @@ def build_system(contents: Contents) -> System:
 def lower_properties(system: System, properties: tuple[Property, ...]) -> tuple[Property, ...]:
     """The same properties over the system's leaves; the variables that remember `Prior` are added to their monitors."""
     terms = system.terms
-    asked = [_nodes_of(prop) for prop in properties]
+    asked = [nodes_of(prop) for prop in properties]
     every = tuple(node for nodes in asked for node in nodes)
     remembered = _priors(every, terms, "prior in a property", system.lowering)
     lowering = {**system.lowering, **dict(remembered)}
@@ -98,7 +98,8 @@ def rule_nodes(rule: Rule) -> list[Node]:
             return [start, forbidden, until]
 
 
-def _nodes_of(prop: Property) -> tuple[Node, ...]:
+def nodes_of(prop: Property) -> tuple[Node, ...]:
+    """The next values of its monitors, then its conditions."""
     conditions = (prop.node, prop.trigger, prop.unless, prop.vacuity)
     return (*(monitor.next for monitor in prop.monitors), *(node for node in conditions if node is not None))
 
@@ -211,17 +212,20 @@ def _opposite(a: Node, b: Node) -> bool:
 
 
 def _free(machine: Machine, terms: Terms, roots: tuple[Node, ...]) -> tuple[Free, ...]:
-    """Everything free that occurs: inputs and conditions in the order of the text, then the rest."""
-    occurring = {node: None for node in postorder(roots)
-                 if type(node) is Leaf and node.kind in ("input", "condition", "bus", "free")}
+    """Everything free: inputs and conditions in the order of the text, then what else occurs."""
     free = [Free(name, terms.leaf("input", name, given.width), len(given.codes) or 1 << given.width)
             for name, given in machine.inputs.items()]
     free += [Free(name, terms.leaf("condition", name, condition.width), 1 << condition.width)
              for name, condition in machine.conditions.items()]
+    return with_free(tuple(free), roots)
+
+
+def with_free(free: tuple[Free, ...], roots: tuple[Node, ...]) -> tuple[Free, ...]:
+    """The same and whatever else free occurs below the roots, lowered ones."""
     declared = {entry.leaf for entry in free}
-    free += [Free(node.name, node, 1 << node.width) for node in occurring
-             if type(node) is Leaf and node not in declared]
-    return tuple(entry for entry in free if entry.leaf in occurring)
+    more = [Free(node.name, node, 1 << node.width) for node in postorder(roots)
+            if type(node) is Leaf and node.kind in ("input", "condition", "bus", "free") and node not in declared]
+    return (*free, *more)
 
 
 def _in_order(addresses: dict[str, Node], machine: Machine) -> dict[str, Node]:

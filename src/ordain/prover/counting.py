@@ -1,0 +1,117 @@
+"""How many transitions there are: pairs of a reachable state and one of its distinct successors.
+
+The factors of a step are independent, so the number of successors of a state by one step is a product; the states of a
+set are counted by that number. Where several steps lead to the same control state, their successors may coincide; then
+one state of each kind is tried.
+"""
+
+from ordain.prover.relation import Relation, Step
+from ordain.prover.search import Search
+
+
+class Successors:
+    """Counts successors by step and set, remembered by number of the set."""
+
+    def __init__(self, search: Search) -> None:
+        self._sets = search.sets.sets
+        self._degrees: dict[Relation, list[tuple[int, int]]] = {}
+        self._joint: dict[tuple[Step, ...], list[tuple[int, int]]] = {}
+        self._single: dict[tuple[int, int], int] = {}
+        self._several: dict[tuple[tuple[Step, ...], int], int] = {}
+
+    def by(self, step: Step, inside: int) -> int:
+        """The number of pairs (state of the set, successor by the step)."""
+        key = (step.number, inside)
+        count = self._single.get(key)
+        if count is None:
+            count = self._single[key] = self._counted(step.relation, self._sets[inside] & step.guard)
+        return count
+
+    def by_any(self, steps: tuple[Step, ...], inside: int) -> int:
+        """The same for several steps to one control state, each successor of a state counted once."""
+        key = (steps, inside)
+        count = self._several.get(key)
+        if count is None:
+            relations = {step.relation: 0 for step in steps}
+            for step in steps:
+                relations[step.relation] |= step.guard
+            found = self._sets[inside]
+            if len(relations) == 1:
+                (relation, guard), = relations.items()
+                count = self._counted(relation, found & guard)
+            else:
+                degrees = self._joint.get(steps)
+                if degrees is None:
+                    degrees = self._joint[steps] = _joint_degrees(relations)
+                count = sum(degree * (found & where).bit_count() for degree, where in degrees)
+            self._several[key] = count
+        return count
+
+    def _counted(self, relation: Relation, found: int) -> int:
+        degrees = self._degrees.get(relation)
+        if degrees is None:
+            degrees = self._degrees[relation] = _degrees(relation)
+        return sum(degree * (found & where).bit_count() for degree, where in degrees)
+
+
+def count_transitions(search: Search) -> int:
+    """Of all states reached; only of those visited when the search was stopped."""
+    successors = Successors(search)
+    total = 0
+    for number, ways in enumerate(search.edges):
+        if not ways:
+            continue
+        inside = search.reached[number]
+        targets = {to for _, to in ways}
+        if len(targets) == len(ways):
+            for step, _ in ways:
+                total += successors.by(step, inside)
+        else:
+            for target in targets:
+                total += successors.by_any(tuple(step for step, to in ways if to == target), inside)
+    return total
+
+
+def _degrees(relation: Relation) -> list[tuple[int, int]]:
+    """(number of successors, the valuations that have so many), those without any left out. The masks of a factor do
+    not depend on the variables overwritten before it, so they can all be read at the start."""
+    parts = [(1, -1)]
+    for moves in relation.steps:
+        counted = [(0, -1)]
+        for _, where in moves:
+            counted = [part for count, there in counted
+                       for part in ((count + 1, there & where), (count, there & ~where)) if part[1]]
+        sizes: dict[int, int] = {}
+        for count, there in counted:
+            sizes[count] = sizes.get(count, 0) | there
+        joint: dict[int, int] = {}
+        for degree, there in parts:
+            for count, where in sizes.items():
+                both = there & where
+                if both and count:
+                    joint[degree * count] = joint.get(degree * count, 0) | both
+        parts = list(joint.items())
+    return parts
+
+
+def _joint_degrees(relations: dict[Relation, int]) -> list[tuple[int, int]]:
+    """The same for several relations, each within its guard. Valuations that no guard and no mask tells apart have the
+    same moves, so one of each kind is tried."""
+    masks = dict.fromkeys(relations.values())
+    masks.update((where, None) for relation in relations for moves in relation.steps for _, where in moves)
+    everywhere = 0
+    for guard in relations.values():
+        everywhere |= guard
+    kinds = [everywhere]
+    for mask in masks:
+        kinds = [part for kind in kinds for part in (kind & mask, kind & ~mask) if part]
+    found = []
+    for kind in kinds:
+        single = kind & -kind
+        after = 0
+        for relation, guard in relations.items():
+            if single & guard:
+                after |= relation.image(single)
+        if after:
+            found.append((after.bit_count(), kind))
+    return found

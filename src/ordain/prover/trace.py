@@ -1,0 +1,261 @@
+"""From a path of the search to a trace of the real machine, cycle by cycle, with inputs that replay it.
+
+The path is over the reduced state: dead bits are 0, what no property depends on is missing. Here the machine runs in
+full, by plain evaluation of its expressions; inputs are solved so that in every cycle it follows the path as far as
+the path says anything. That it does, that the assumptions hold, and that the property's condition holds where it has
+to, is checked again on the values themselves; if not, the search is wrong, and that is raised.
+"""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from ordain.logic.evaluate import evaluate
+from ordain.logic.narrowing import cut, runs
+from ordain.machine.expression import Const, Node, Prior, postorder, substitute
+from ordain.prover.model import Cycle, System, Trace, Variable
+from ordain.prover.paths import Point
+from ordain.prover.search import Search
+from ordain.prover.solving import Solution, solve
+from ordain.prover.split import Split
+
+CLOSING = 256
+"""Most cycles by which a loop is prolonged until the whole machine, not only what matters, is where it was."""
+
+
+class Demand(NamedTuple):
+    """A condition that a cycle has to satisfy: over the system's leaves, and as it is in the search."""
+
+    lowered: Node
+    searched: Node
+
+
+class Script(NamedTuple):
+    """`points`: the path; `demands`: what each cycle has to satisfy. After the last point: `back` the point to which it
+    returns; or, with `dead_end`, no cycle at all; or anything."""
+
+    points: list[Point]
+    demands: list[tuple[Demand, ...]]
+    back: int | None = None
+    dead_end: bool = False
+
+
+class Stage:
+    """Runs the machine of one search."""
+
+    def __init__(self, system: System, search: Search, monitors: tuple[Variable, ...]) -> None:
+        self.system, self.search, self.shape = system, search, search.places.shape
+        self.variables = (*system.variables, *monitors)
+        self._show = _Shown(system)
+        self._priors: dict[Node, Node] = {node: node.args[0] for node in postorder(self._show.nodes)
+                                          if type(node) is Prior}
+
+    def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
+        """`events`: conditions whose truth is noted in every cycle, by name. `shown`: the monitors whose values belong
+        in the trace."""
+        names = [monitor.name for monitor in shown]
+        states = self._start(script.points[0])
+        cycles: list[Cycle] = []
+        remembered: dict[Node, int] = dict.fromkeys(self._priors, 0)
+        last = len(script.points) - 1
+        entered: list[dict[Node, int]] = []
+        index = 0
+        while not (script.dead_end and index == last):
+            entered.append(states)
+            following = script.points[index + 1] if index < last else \
+                script.points[script.back] if script.back is not None else None
+            values, matters = self._cycle(states, script.points[index], following, script.demands[index])
+            cycles.append(self._shown(values, matters, remembered, names, events))
+            known = {**values, **remembered}
+            remembered = {prior: evaluate(arg, known) for prior, arg in self._priors.items()}
+            states = self._next(values, following)
+            index += 1
+            if index > last:
+                if script.back is None or states == entered[script.back] or len(cycles) > last + CLOSING:
+                    break
+                index = script.back
+        after = {variable.name: states[variable.leaf] for variable in self.variables
+                 if variable.origin != "monitor" or variable.name in names}
+        if script.back is None:
+            return Trace(tuple(cycles), None, script.dead_end, after)
+        return self._closed(cycles, entered, states, script.back, after)
+
+    def _closed(self, cycles: list[Cycle], entered: list[dict[Node, int]], states: dict[Node, int], back: int,
+                after: dict[str, int]) -> Trace:
+        """A trace that goes round. Where the machine never comes back to quite the same state, what differs is of no
+        consequence, and is left out of the cycle that follows the last one."""
+        loop = next((index for index in range(back, len(cycles)) if entered[index] == states), back)
+        same = {variable.name for variable in self.variables if entered[loop][variable.leaf] == states[variable.leaf]}
+        entry = cycles[loop]
+        cycles[loop] = entry._replace(
+            states={name: value for name, value in entry.states.items() if name in same},
+            monitors={name: value for name, value in entry.monitors.items() if name in same})
+        return Trace(tuple(cycles), loop, False, after)
+
+    # ------------------------------------------------------------ states
+
+    def _start(self, point: Point) -> dict[Node, int]:
+        """A start state of the whole machine that looks like the point."""
+        shape = self.shape
+        control = self.search.states[point[0]]
+        inside = dict(zip(shape.domain.leaves, shape.domain.values_of(point[1])))
+        states = {}
+        for variable in self.variables:
+            leaf = variable.leaf
+            if variable.reset is not None:
+                states[leaf] = variable.reset
+            elif leaf in inside:
+                states[leaf] = inside[leaf]
+            else:
+                shift = shape.shifts.get(leaf)
+                states[leaf] = 0 if shift is None else control >> shift & (1 << leaf.width) - 1
+        return states
+
+    def _next(self, values: dict[Node, int], following: Point | None) -> dict[Node, int]:
+        memo: dict[Node, int] = {}
+        states = {variable.leaf: evaluate(variable.next, values, memo) for variable in self.variables}
+        if following is not None and not self._agree(states, following):
+            raise AssertionError("a trace leaves its path")
+        return states
+
+    def _agree(self, states: dict[Node, int], point: Point) -> bool:
+        shape = self.shape
+        control = self.search.states[point[0]]
+        mask = self._mask(control)
+        for variable in shape.control:
+            shift = shape.shifts[variable.leaf]
+            if (states[variable.leaf] << shift ^ control) & mask & ((1 << variable.leaf.width) - 1) << shift:
+                return False
+        return all(states[leaf] & shape.needed[leaf] == value
+                   for leaf, value in zip(shape.domain.leaves, shape.domain.values_of(point[1])))
+
+    def _mask(self, control: int) -> int:
+        """The bits that count in a control state."""
+        shape = self.shape
+        live = self.search.places.live.get(control & shape.location, shape.state)
+        return live & sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in shape.control)
+
+    # ------------------------------------------------------------ one cycle
+
+    def _cycle(self, states: dict[Node, int], point: Point, following: Point | None,
+               demands: tuple[Demand, ...]) -> tuple[dict[Node, int], frozenset[str]]:
+        """Values of all leaves in a cycle from these states along the path, and the names of what matters of them."""
+        control = self.search.states[point[0]]
+        selections = self.search.places.selections(control)
+        for here in selections:
+            solution = self._solve(states, here, following, demands)
+            if solution is None:
+                continue
+            chosen = self._selectors(here)
+            free = {entry.leaf: solution.values.get(entry.leaf, chosen.get(entry.leaf, 0))
+                    for entry in self.system.free}
+            values = self._values({**states, **free})
+            memo: dict[Node, int] = {}
+            asked = (*self.system.assumptions, *(demand.lowered for demand in demands))
+            if not all(evaluate(node, values, memo) for node in asked):
+                raise AssertionError("a trace does not satisfy what it has to")
+            matters = set(solution.matters) | (set(chosen) if len(selections) > 1 else set())
+            return values, frozenset(entry.name for entry in self.system.free if entry.leaf in matters)
+        raise AssertionError("no inputs follow the path")
+
+    def _selectors(self, here: int) -> dict[Node, int]:
+        shape = self.shape
+        return {entry.leaf: here >> shape.shifts[entry.leaf] & (1 << entry.leaf.width) - 1 for entry in shape.selectors}
+
+    def _solve(self, states: dict[Node, int], here: int, following: Point | None,
+               demands: tuple[Demand, ...]) -> Solution | None:
+        """Free values with which the cycle follows the path."""
+        shape, terms = self.shape, self.shape.terms
+        known = self._known_leaves(states, here)
+        roots = (*shape.assumptions, *(demand.searched for demand in demands),
+                 *(variable.next for variable in (*shape.control, *shape.surroundings) if following is not None))
+        rest = substitute(terms, roots, known)
+        size = len(shape.assumptions) + len(demands)
+        conditions = list(rest[:size])
+        if following is not None:
+            control = self.search.states[following[0]]
+            mask = self._mask(control)
+            for variable, node in zip(shape.control, rest[size:]):
+                shift = shape.shifts[variable.leaf]
+                conditions += _equal(shape, node, control >> shift, mask >> shift & (1 << node.width) - 1)
+            inside = shape.domain.values_of(following[1])
+            for value, node in zip(inside, rest[size + len(shape.control):]):
+                conditions += _equal(shape, node, value, (1 << node.width) - 1)
+        return solve(terms, conditions, shape.free)
+
+    def _known_leaves(self, states: dict[Node, int], here: int) -> dict[Node, Node]:
+        """Everything that control and its words say, with all bits of the state as they really are."""
+        shape, places = self.shape, self.search.places
+        full = here & shape.selecting
+        for variable in shape.control:
+            full |= states[variable.leaf] << shape.shifts[variable.leaf]
+        words = places.words_at(full & shape.place)
+        values = {leaf: shape.closures.of(leaf)(full, words) for leaf in shape.known}
+        values.update((leaf, states[leaf]) for leaf in shape.domain.leaves)
+        return {leaf: shape.terms.const(value, leaf.width) for leaf, value in values.items()}
+
+    def _values(self, values: dict[Node, int]) -> dict[Node, int]:
+        """The same with addresses, words and fields, store after store."""
+        contents, terms = self.system.contents, self.system.terms
+        for store, node in self.system.addresses.items():
+            declared = contents.machine.stores[store]
+            address = evaluate(node, values)
+            word = contents.words[store][address]
+            values[terms.leaf("address", store, declared.address_width)] = address
+            values[terms.leaf("word", store, declared.bits)] = word
+            for name in declared.fields:
+                field = contents.machine.fields[name]
+                ones = (1 << field.width) - 1
+                values[terms.leaf("field", name, field.width)] = (word >> field.low & ones) ^ (ones if field.active_low
+                                                                                              else 0)
+        return values
+
+    def _shown(self, values: dict[Node, int], matters: frozenset[str], remembered: dict[Node, int], names: list[str],
+               events: dict[str, Node]) -> Cycle:
+        known = {**values, **remembered}
+        memo: dict[Node, int] = {}
+        contents, terms = self.system.contents, self.system.terms
+        stores = contents.machine.stores
+        addresses = {store: values[terms.leaf("address", store, stores[store].address_width)]
+                     for store in self.system.addresses}
+        show = self._show
+
+        def enabled(parts: list[tuple[str, Node]]) -> tuple[str, ...]:
+            return tuple(name for name, node in parts if evaluate(node, known, memo))
+
+        return Cycle(
+            {variable.name: values[variable.leaf] for variable in self.variables if variable.origin != "monitor"},
+            {variable.name: values[variable.leaf] for variable in self.variables if variable.name in names},
+            {entry.name: values[entry.leaf] for entry in self.system.free}, matters,
+            addresses, {store: contents.words[store][address] for store, address in addresses.items()},
+            {bus: enabled(parts) for bus, parts in show.drivers.items()},
+            {bus: enabled(parts) for bus, parts in show.samplers.items()},
+            enabled(show.strobes), frozenset(enabled(list(events.items()))))
+
+
+class _Shown:
+    """What a cycle shows beside its values: who is enabled where, lowered but for `Prior`."""
+
+    def __init__(self, system: System) -> None:
+        machine = system.contents.machine
+        raw: list[Node] = []
+        for bus in machine.buses.values():
+            raw += [driver.when for driver in bus.drivers] + [sampler.when for sampler in bus.samplers]
+        raw += [strobe.active for strobe in machine.strobes]
+        self.nodes = substitute(system.terms, tuple(raw), system.lowering)
+        lowered = iter(self.nodes)
+        self.drivers: dict[str, list[tuple[str, Node]]] = {}
+        self.samplers: dict[str, list[tuple[str, Node]]] = {}
+        for bus in machine.buses.values():
+            self.drivers[bus.name] = [(driver.name, next(lowered)) for driver in bus.drivers]
+            self.samplers[bus.name] = [(sampler.name, next(lowered)) for sampler in bus.samplers]
+        self.strobes = [(strobe.name, next(lowered)) for strobe in machine.strobes]
+
+
+def _equal(shape: Split, node: Node, value: int, mask: int) -> list[Node]:
+    """That the bits of a node under a mask are those of a value."""
+    terms = shape.terms
+    if type(node) is Const:
+        return [terms.const(int(not (node.value ^ value) & mask), 1)]
+    return [terms.among(cut(terms, node, high, low), frozenset((value >> low & (1 << high - low + 1) - 1,)))
+            for high, low in runs(mask)]
+

@@ -1,0 +1,137 @@
+"""The prover against a search over single states and single inputs (`tests/oracle.py`), on random machines.
+
+All kinds of sequencer, agents, synchronisers, latches, free buses, assumptions that lead nowhere; every kind of
+property. Verdicts, counts of states and transitions, depth, lengths of traces and exact worst cases have to agree, with
+and without reductions; every trace has to replay.
+"""
+
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ordain.prover.decide import decide
+from ordain.prover.holding import hold_dead_bits
+from ordain.prover.model import Limits, Property, Verdict, Verdicts
+from ordain.prover.places import Places
+from ordain.prover.search import Search, run
+from ordain.prover.split import Question, split
+from ordain.prover.system import build_system, lower_properties
+from ordain.rom.contents import Contents
+from tests import oracle
+from tests.prover.by_hand import random_contents
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 1 << 32), st.booleans())
+def test_verdicts_agree(seed: int, reduce: bool) -> None:
+    contents, properties = random_contents(Random(seed))
+    wanted = oracle.decide(contents, properties)
+    found = decide(contents, build_system(contents), tuple(properties), Limits(reduce=reduce, traces=3))
+    _same_search(found, wanted, reduce)
+    alone = sum(bool(verdict.property.monitors) for verdict in wanted.verdicts) == 0
+    for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
+        _same_verdict(contents, mine, theirs, counts=alone and not reduce and not _remembers(mine.property))
+        _replays(contents, mine)
+
+
+def _same_search(found: Verdicts, wanted: Verdicts, reduce: bool) -> None:
+    if not reduce:
+        assert (found.states, found.transitions, found.depth) == (wanted.states, wanted.transitions, wanted.depth)
+        assert found.executed["control"] == wanted.executed["control"]
+    assert found.executed["control"] >= wanted.executed["control"]
+    assert found.over_assumed.outcome == wanted.over_assumed.outcome
+    assert [each.cycles for each in found.over_assumed.breaks] == [each.cycles for each in wanted.over_assumed.breaks]
+
+
+def _same_verdict(contents: Contents, mine: Verdict, theirs: Verdict, counts: bool) -> None:
+    assert (mine.outcome, mine.worst) == (theirs.outcome, theirs.worst)
+    kind = mine.property.kind
+    if counts and kind in ("bad", "always"):
+        assert [each[:3] for each in mine.breaks] == [each[:3] for each in theirs.breaks]
+    elif kind in ("bad", "always"):
+        assert [each.cycles for each in mine.breaks[:1]] == [each.cycles for each in theirs.breaks[:1]]
+    if mine.witness is not None:
+        assert len(mine.witness.cycles) == oracle.shortest(contents, mine.property)
+    assert (mine.witness is not None) == (kind == "reach" and mine.outcome == "proved")
+
+
+def _replays(contents: Contents, verdict: Verdict) -> None:
+    for trace in (verdict.witness, *(each.trace for each in verdict.breaks)):
+        if trace is not None:
+            oracle.replay(contents, verdict.property, trace)
+    if verdict.property.kind == "bad":
+        for each in verdict.breaks[:3]:
+            assert each.trace is not None and len(each.trace.cycles) == each.cycles
+            assert each.address is None or each.trace.cycles[-1].addresses["control"] == each.address
+            assert "node" in each.trace.cycles[-1].events
+
+
+def _remembers(asked: Property) -> bool:
+    """Whether the property makes variables of its own, with which the search of several properties grows."""
+    nodes = [asked.node]
+    while nodes:
+        node = nodes.pop()
+        if type(node).__name__ == "Prior":
+            return True
+        nodes.extend(node.args)
+    return False
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 1 << 32), st.booleans())
+def test_the_reduced_states_are_the_projections_of_the_real_ones(seed: int, everything: bool) -> None:
+    """Each state, with its level: the search finds what is left of the real states when dead bits are cleared."""
+    contents, properties = random_contents(Random(seed))
+    system = build_system(contents)
+    lowered = lower_properties(system, tuple(properties))
+    conditions = tuple(prop.node for prop in lowered if not prop.monitors)
+    if everything:
+        conditions = tuple(variable.leaf for variable in system.variables)
+        conditions = tuple(system.terms.slice(leaf, 0, 0) for leaf in conditions)
+    shape, searched = split(system, Question(conditions, ()), True)
+    places = Places(shape, searched)
+    hold_dead_bits(places)
+    assert _levels(run(places, Limits(), None, 0.0)) == _projected(contents, places)
+
+
+def _levels(search: Search) -> dict[tuple[int, int], int]:
+    found = {}
+    for level, new in enumerate(search.levels):
+        for number, inside in new.items():
+            rest = search.sets.sets[inside]
+            while rest:
+                found[search.states[number], (rest & -rest).bit_length() - 1] = level
+                rest &= rest - 1
+    return found
+
+
+def _projected(contents: Contents, places: Places) -> dict[tuple[int, int], int]:
+    model = oracle.Model(contents, ())
+    shape = places.shape
+    position = {slot.name: index for index, slot in enumerate(model.slots)}
+    found: dict[tuple[int, int], int] = {}
+    for state, level in oracle.explore(model).level.items():
+        control = 0
+        for variable in shape.control:
+            control |= (state[position[variable.name]] & shape.needed[variable.leaf]) << shape.shifts[variable.leaf]
+        control &= places.live.get(control & shape.location, shape.state)
+        inside = shape.domain.index_of(tuple(state[position[variable.name]] & shape.needed[variable.leaf]
+                                             for variable in shape.surroundings))
+        found[control, inside] = min(level, found.get((control, inside), level))
+    return found
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_limit_leaves_what_is_known(seed: int) -> None:
+    """With a limit of states, what was found still holds, and nothing is called proved."""
+    contents, properties = random_contents(Random(seed))
+    system = build_system(contents)
+    full = decide(contents, system, tuple(properties))
+    part = decide(contents, system, tuple(properties), Limits(states=max(1, full.states // 3)))
+    assert part.stopped in ("", "states") and (part.stopped or part.states == full.states)
+    for some, whole in zip(part.verdicts, full.verdicts, strict=True):
+        assert some.outcome in (whole.outcome, "undecided")
+        if some.property.kind == "bad" and some.outcome == "broken":
+            assert some.breaks[0].cycles == whole.breaks[0].cycles
