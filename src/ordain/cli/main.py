@@ -4,6 +4,7 @@
 70 a fault of our own; 130 interrupted; a closed pipe ends quietly.
 """
 
+import gc
 import importlib
 import os
 import sys
@@ -65,7 +66,12 @@ def ordain() -> None:
 
 
 def main() -> None:
-    """Run the command line and leave with its exit status."""
+    """Run the command line and leave with its exit status.
+
+    A run makes some hundred thousand small tuples that all live to its end: looking for garbage among them again and
+    again takes a fifth of the time of a build.
+    """
+    gc.set_threshold(200_000, 20, 100)
     status = run(sys.argv[1:])
     try:
         sys.stdout.flush()
