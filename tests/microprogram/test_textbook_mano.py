@@ -1,7 +1,7 @@
 """The control store of a textbook: M. Morris Mano, Computer System Architecture, 3rd ed. (1993), chapter 7.
 
-tests/reference/mano.json holds tables 7-1 to 7-3 as remembered, the binary rows derived from the symbols: all values are
-from memory and were not held against the printed page. mano.machine and mano.micro say the same in our language.
+tests/reference/mano.json holds tables 7-1 to 7-3 as remembered, the binary rows derived from the symbols: all values
+are from memory and were not held against the printed page. mano.machine and mano.micro say the same in our language.
 """
 
 import json

@@ -1,9 +1,9 @@
 """The control of a textbook's multicycle processor: Patterson & Hennessy, Computer Organization and Design, appendix
 "Mapping Control to Hardware", written as microcode.
 
-tests/reference/ph.json holds signals, states, dispatch tables and microprogram as remembered, the words derived from the
-state table: all values are from memory and were not held against the printed page. The machine below says the same in our
-language; the symbols of the microprogram's columns are orders.
+tests/reference/ph.json holds signals, states, dispatch tables and microprogram as remembered, the words derived from
+the state table: all values are from memory and were not held against the printed page. The machine below says the same
+in our language; the symbols of the columns of the microprogram are orders.
 """
 
 import json

@@ -4,6 +4,7 @@ What a clause means depends on its text alone, so it is worked out once for each
 look-ups and ors. Thousands of words go through `Writer.body`: it is written for that.
 """
 
+import re
 from collections.abc import Mapping, Sequence
 
 from ordain.language import tree
@@ -22,6 +23,8 @@ from ordain.text.source import Span
 
 _MOST_PLACES = 3
 """How many further places of one fault are shown."""
+
+_NAME = re.compile(r"[A-Za-z_][\w.]*")
 
 Targets = tuple[tuple[str, Target], ...]
 
@@ -145,8 +148,9 @@ class Writer:
                 case tree.Phrase(parts=parts):
                     found = meaning_of(understand(self.vocabulary, parts))
         except Misuse as misuse:
-            self.again["clause", clause.text] = len(self.findings), []
-            self.findings.append(at_clause(misuse.fault, clause.text, clause.source_span))
+            if self.machine.broken.isdisjoint(_NAME.findall(clause.text)):
+                self.again["clause", clause.text] = len(self.findings), []
+                self.findings.append(at_clause(misuse.fault, clause.text, clause.source_span))
         self.known[clause.text] = found
         return found
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from ordain.placement.clusters import Unit, Units
 from ordain.placement.demands import Task
 from ordain.placement.pages import Pages
-from ordain.placement.quick import Layout, Stuck, lay
-from ordain.placement.space import Space, gather, room, segments
+from ordain.placement.quick import Layout, Stuck, free_runs, lay
+from ordain.placement.space import Space, gather, room
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 
@@ -122,7 +122,8 @@ def _whole(unit: Unit, offset: int, size: int) -> bool:
 
 def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
     """The longest row against the longest free stretch."""
-    longest = max((end - start for start, end in segments(free)), default=0)
+    runs = free_runs(free, task.counting if task.counting < task.width else None)
+    longest = max((end - start for start, end in runs), default=0)
     rows = [(length, first) for first, length in units.runs]
     rows += [(len(unit.words), unit.words[0]) for unit in units.units if unit.offsets[-1] == len(unit.offsets) - 1]
     length, first = max(rows, key=lambda row: (row[0], -row[1]), default=(0, 0))

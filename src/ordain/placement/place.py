@@ -63,8 +63,8 @@ def _settle(task: Task, recalled: dict[int, tuple[int, ...]]) -> Seats | list[Fi
     bonded = frozenset(word for bond in task.bonds for word in bond.words)
     units = clusters.join(space, task, bonded, merge=True)
     grouped = pages.group(task.bonds, units)
-    wishes = remember.wishes(units, recalled)
-    layout = _quickly(task, space, units, grouped, wishes if recalled else None)
+    wishes = remember.wishes(units, recalled) if recalled else None
+    layout = _quickly(task, space, units, grouped, wishes)
     if isinstance(layout, Layout):
         return _seats(task, units, layout)
     return _exactly(task, space, units, grouped, wishes, layout, bonded)
@@ -132,7 +132,7 @@ def _made_room(space: Space, units: Units, wishes: Wishes, stuck: Stuck) -> Wish
     return None
 
 
-def _exactly(task: Task, space: Space, units: Units, grouped: Pages, wishes: Wishes, stuck: Stuck,
+def _exactly(task: Task, space: Space, units: Units, grouped: Pages, wishes: Wishes | None, stuck: Stuck,
              bonded: frozenset[int]) -> Seats | list[Finding]:
     """The exact way: with the units as they were joined, then, where a word might also stand twice, with every demand
     on its own."""
@@ -145,7 +145,8 @@ def _exactly(task: Task, space: Space, units: Units, grouped: Pages, wishes: Wis
     layout = None
     try:
         if not broken:
-            layout = exact.search(space, units, grouped, task.counting, wishes.units, budget)
+            liked = wishes.units if wishes is not None else (None,) * len(units.units)
+            layout = exact.search(space, units, grouped, task.counting, liked, budget)
         if layout is None and not plain:
             units = clusters.join(space, task, bonded, merge=False)
             grouped = pages.group(task.bonds, units)

@@ -1,0 +1,137 @@
+"""The final words: what stands in target fields, derived fields and mapping stores."""
+
+import pytest
+
+from ordain.machine.expression import Node, Terms
+from ordain.machine.model import Field
+from ordain.microprogram.model import Entry, Program
+from ordain.placement.place import place
+from tests.placement.by_hand import FOLLOWING, HERE, block, field, label, machine, program, store, word
+
+
+def stored(fields: list[Field], wanted: Program, terms: Terms, *, width: int = 4, bits: int = 16) -> dict[int, int]:
+    """The words of a store with these fields."""
+    small = machine([store("control", 1 << width, bits, width, terms, [each.name for each in fields])], fields, terms)
+    placement, findings = place(small, wanted, None)
+    assert placement is not None and not findings
+    return placement.words["control"]
+
+
+def two(target: object, *, name: str = "target", at: int = 9) -> Program:
+    """A word at 0 that names, and the word named at a fixed address."""
+    return program([word(0, fixed=(0,), targets=[(name, target)]), word(1, fixed=(at,))])  # type: ignore[list-item]
+
+
+def test_a_whole_address() -> None:
+    assert stored([field("target", 7, 4, (3, 0))], two(label(1)), Terms())[0] == 9 << 4
+
+
+def test_an_active_low_address() -> None:
+    """The stored bits are the complement of the address."""
+    assert stored([field("target", 7, 4, (3, 0), active_low=True)], two(label(1)), Terms())[0] == 6 << 4
+
+
+def test_a_part_of_an_address() -> None:
+    """Only bits 3 down to 2 are held; the others are 0 in the address."""
+    assert stored([field("target", 1, 0, (3, 2))], two(label(1), at=12), Terms())[0] == 0b11
+
+
+def test_a_page() -> None:
+    """The field holds the low two bits, the word and its target share the others."""
+    wanted = program([word(0, fixed=(9,), targets=[("target", label(1, page=True))]), word(1)])
+    words = stored([field("target", 1, 0, (1, 0))], wanted, Terms())
+    named = next(address for address in words if address != 9)
+    assert named >> 2 == 9 >> 2 and words[9] == named & 3
+
+
+def test_a_word_in_two_pages_names_a_word_in_each() -> None:
+    """The same text in two slots, each with the copy of its page."""
+    wanted = program([word(0, fixed=(0, 8), targets=[("target", label(1, page=True))]), word(1, fixed=(2, 11))])
+    assert stored([field("target", 1, 0, (1, 0))], wanted, Terms()) == {0: 2, 8: 3, 2: 0, 11: 0}
+
+
+def test_a_pair_holds_the_even_address() -> None:
+    wanted = program([word(0, targets=[("target", block(2, 1))]), word(1), word(2, fixed=(6,))])
+    assert stored([field("target", 3, 0, (3, 0))], wanted, Terms()) == {0: 6, 6: 0, 7: 0}
+
+
+def test_the_following_word() -> None:
+    wanted = program([word(0, fixed=(3,), targets=[("target", FOLLOWING)]), word(1, fixed=(12,))])
+    assert stored([field("target", 3, 0, (3, 0))], wanted, Terms()) == {3: 12, 12: 0}
+
+
+def parity_machine(terms: Terms, derived: Node, *, active_low: bool = False) -> list[Field]:
+    return [field("target", 7, 4, (3, 0)), field("parity", 0, 0, derived=derived, active_low=active_low)]
+
+
+@pytest.mark.parametrize("odd", [False, True])
+@pytest.mark.parametrize("at", range(1, 16))
+def test_parity_is_that_of_the_finished_word(at: int, odd: bool) -> None:
+    """Even parity makes the number of ones even, odd parity odd (common practice, no source)."""
+    terms = Terms()
+    parity = terms.parity(terms.slice(terms.leaf("word", "control", 16), 15, 1))
+    words = stored(parity_machine(terms, terms.not_(parity) if odd else parity), two(label(1), at=at), terms)
+    assert all(word.bit_count() % 2 == int(odd) for word in words.values())
+    assert words[0] >> 4 == at
+
+
+def test_an_active_low_parity_bit() -> None:
+    terms = Terms()
+    parity = terms.parity(terms.slice(terms.leaf("word", "control", 16), 15, 1))
+    words = stored(parity_machine(terms, parity, active_low=True), two(label(1), at=1), terms)
+    assert words == {0: 1 << 4, 1: 1}
+
+
+def test_parity_over_scattered_bits() -> None:
+    terms = Terms()
+    whole = terms.leaf("word", "control", 16)
+    parity = terms.parity(terms.join((terms.slice(whole, 7, 7), terms.slice(whole, 4, 4))))
+    words = stored(parity_machine(terms, parity), two(label(1), at=0b1010), terms)
+    assert words[0] == 0b1010_0001
+
+
+def test_any_expression_over_the_word() -> None:
+    """A bit that says whether the target is 9."""
+    terms = Terms()
+    derived = terms.among(terms.slice(terms.leaf("word", "control", 16), 7, 4), frozenset({9}))
+    for at in range(1, 16):
+        assert stored(parity_machine(terms, derived), two(label(1), at=at), terms)[0] & 1 == (at == 9)
+
+
+def test_a_derived_field_over_a_field_that_is_active_low() -> None:
+    """The field counts in its asserted sense."""
+    terms = Terms()
+    fields = [field("target", 7, 4, (3, 0), active_low=True),
+              field("high", 0, 0, derived=terms.slice(terms.leaf("field", "target", 4), 3, 3))]
+    assert stored(fields, two(label(1), at=9), terms)[0] == 6 << 4 | 1
+    assert stored(fields, two(label(1), at=5), terms)[0] == 10 << 4
+
+
+def test_a_derived_field_comes_after_those_that_it_reads() -> None:
+    """The second parity bit covers the first, in whatever order the fields stand."""
+    terms = Terms()
+    whole = terms.leaf("word", "control", 16)
+    inner, outer = terms.parity(terms.slice(whole, 7, 4)), terms.parity(terms.slice(whole, 7, 1))
+    fields = [field("outer", 0, 0, derived=outer), field("inner", 1, 1, derived=inner), field("target", 7, 4, (3, 0))]
+    assert stored(fields, two(label(1), at=7), terms)[0] == 7 << 4 | 0b10
+    assert stored(list(reversed(fields)), two(label(1), at=7), terms)[0] == 7 << 4 | 0b10
+
+
+def test_the_unused_word_is_finished_too() -> None:
+    terms = Terms()
+    parity = terms.parity(terms.slice(terms.leaf("word", "control", 16), 15, 1))
+    fields = parity_machine(terms, parity)
+    small = machine([store("control", 16, 16, 4, terms, [each.name for each in fields])], fields, terms)
+    wanted = two(label(1), at=7)._replace(unused={"control": word(0, targets=[("target", label(1))])})
+    placement, _ = place(small, wanted, None)
+    assert placement is not None and placement.unused == {"control": 7 << 4 | 1}
+
+
+def test_mapping_and_computed_stores() -> None:
+    terms = Terms()
+    small = machine([store("control", 8, 8, 3, terms), store("entry", 4, 3, 2, terms, fill="map"),
+                     store("decoder", 2, 2, 1, terms, fill="computed")], [], terms)
+    wanted = program([word(0, fixed=(5,))], entries=[Entry("entry", 2, "w0", HERE), Entry("entry", 3, "w0", HERE)])
+    placement, findings = place(small, wanted._replace(computed={"decoder": (1, 2)}), None)
+    assert placement is not None and not findings
+    assert placement.words == {"control": {5: 0}, "entry": {2: 5, 3: 5}, "decoder": {0: 1, 1: 2}}

@@ -1,0 +1,219 @@
+"""Every message about a placement that cannot be, each with a neighbour one step away that can."""
+
+from collections.abc import Sequence
+
+import pytest
+
+from ordain.machine.expression import Terms
+from ordain.machine.model import Machine
+from ordain.microprogram.model import Entry, OpcodeUse, Program
+from ordain.placement.place import place
+from tests.placement.by_hand import HERE, block, body, field, label, machine, one_store, program, store, word
+
+
+def message(small: Machine, wanted: Program) -> str:
+    """`name: message` of the one finding, "" when everything is placed."""
+    placement, findings = place(small, wanted, None)
+    assert len(findings) <= 1 and (placement is None) == bool(findings)
+    return f"{findings[0].name}: {findings[0].message}" if findings else ""
+
+
+def row(first: int, length: int, **more: object) -> list[object]:
+    """Words that must stand in a row."""
+    return [word(first + at, succeeds=int(at < length - 1), **(more if not at else {})) for at in range(length)]  # type: ignore[arg-type]
+
+
+def rows(*lengths: int, fixed: Sequence[int] = ()) -> Program:
+    """Rows of the given lengths, then one word at each fixed address."""
+    words: list[object] = []
+    for length in lengths:
+        words += row(len(words), length)
+    words += [word(len(words) + at, fixed=(address,)) for at, address in enumerate(fixed)]
+    return program(words)  # type: ignore[arg-type]
+
+
+def test_more_words_than_addresses() -> None:
+    assert message(one_store(8, 3), rows(*[1] * 8)) == ""
+    assert message(one_store(8, 3), rows(*[1] * 11)) == (
+        "over-full: store `control` is over-full by 3 words: 11 to place, 8 free")
+
+
+def test_a_row_longer_than_every_free_run() -> None:
+    assert message(one_store(16, 4), rows(7, fixed=[7, 15])) == ""
+    assert message(one_store(16, 4), rows(7, fixed=[6, 13])) == (
+        "over-full: a row of 7 words must stand together, the largest free run has 6: over-full by 1 word")
+
+
+def test_rows_that_leave_gaps() -> None:
+    """Two free runs of five take two rows of four, but not a third, though six addresses would be free for it."""
+    assert message(one_store(16, 4), rows(4, 4, fixed=[5, 11, 12, 13, 14, 15])) == ""
+    assert message(one_store(16, 4), rows(4, 4, 2, fixed=[5, 11, 12, 13, 14, 15])) == (
+        "over-full: store `control` is over-full by 2 words: no arrangement of its rows and blocks fits")
+
+
+def test_a_fixed_word_outside_the_store() -> None:
+    assert message(one_store(10, 4), rows(fixed=[9])) == ""
+    assert message(one_store(10, 4), rows(fixed=[10])) == (
+        "out-of-store: `body` is to stand at 0xa, but `control` ends at 0x9")
+
+
+def test_a_fixed_row_that_runs_out_of_the_store() -> None:
+    def at(address: int) -> Program:
+        return program(row(0, 3, fixed=(address,)))  # type: ignore[arg-type]
+
+    assert message(one_store(8, 3), at(5)) == ""
+    assert message(one_store(8, 3), at(6)) == (
+        "over-full: from 0x6 on there is room for 2 words, but 3 words must stand in a row")
+
+
+def test_two_words_at_one_address() -> None:
+    def two(first: int, second: int) -> Program:
+        return program([word(0, fixed=(first,), owner="one"), word(1, fixed=(second,), owner="two")])
+
+    assert message(one_store(8, 3), two(2, 3)) == ""
+    assert message(one_store(8, 3), two(2, 2)) == "placement-conflict: two words are to stand at 0x2 of `control`"
+
+
+def test_a_slot_that_is_too_small() -> None:
+    """Slots of four words, wired from the opcode; an instruction of six runs into the next one."""
+    terms = Terms()
+    opcode = terms.leaf("opcode", "ir", 2)
+    starts = terms.join((opcode, terms.const(0, 2)))
+    small = machine([store("control", 16, 8, 4, terms, starts_at=starts)], [], terms)
+
+    def instructions(length: int) -> Program:
+        words = [*row(0, length, fixed=(12 - 4,), owner="load"), *row(length, 2, fixed=(12,), owner="add")]
+        named = [body(0, length, name="load")._replace(kind="instruction"),
+                 body(length, length + 2, name="add")._replace(kind="instruction")]
+        return program(words, named)._replace(  # type: ignore[arg-type]
+            opcodes=(OpcodeUse(2, "load", False), OpcodeUse(3, "add", False)))
+
+    assert message(small, instructions(4)) == ""
+    assert message(small, instructions(6)) == "over-full: the slot of opcode 0x2 holds 4 words, needs 6"
+
+
+def test_a_row_that_runs_into_fixed_words_without_slots() -> None:
+    def two(length: int) -> Program:
+        return program([*row(0, length, fixed=(0,), owner="long"), word(length, fixed=(3,), owner="other")])  # type: ignore[list-item]
+
+    assert message(one_store(8, 3), two(3)) == ""
+    assert message(one_store(8, 3), two(5)) == "over-full: the room of `long` at 0x0 holds 3 words, needs 5"
+
+
+def test_pages() -> None:
+    """A page of four words; all words of the body are to share it."""
+    def bound(count: int, fixed: Sequence[int] = ()) -> Program:
+        words = [word(at, fixed=fixed if not at else ()) for at in range(count)]
+        return program(words, [body(0, count, same_page=4)])
+
+    assert message(one_store(16, 4), bound(4)) == ""
+    assert message(one_store(16, 4), bound(7)) == (
+        "over-full: 7 words must share a page of 4, no page has more than 4 free: over-full by 3 words")
+    assert message(one_store(16, 4), bound(4, [6])) == ""
+    assert message(one_store(16, 4), bound(7, [6])) == "over-full: page 0x4-0x7 is over-full by 3 words"
+
+
+def test_a_page_that_fixed_words_leave() -> None:
+    def two(second: int) -> Program:
+        return program([word(0, fixed=(4,)), word(1, fixed=(second,))], [body(0, 2, same_page=4)])
+
+    assert message(one_store(16, 4), two(7)) == ""
+    assert message(one_store(16, 4), two(8)) == (
+        "page-conflict: words that must share a page of 4 words are fixed at 0x4 and 0x8")
+
+
+def test_what_a_short_field_reaches() -> None:
+    """The field `short` of a 16-word store has three bits: it reaches eight words."""
+    def named(count: int) -> Program:
+        return program([*[word(at) for at in range(count)],
+                        *[word(count + at, targets=[("short", label(at))]) for at in range(count)]])
+
+    small = one_store(32, 5)
+    assert message(small, named(16)) == ""
+    wanted = message(one_store(32, 5), program([*[word(at) for at in range(18)], *[
+        word(18 + at, targets=[("short", label(at)), ("even", label(0))]) for at in range(10)], *[
+        word(28, targets=[("short", label(at)) for at in range(10, 18)])]]))
+    assert wanted == "over-full: addresses below 0x10 are over-full by 2 words: 18 words must stand there, 16 are free"
+
+
+def test_aligned_blocks() -> None:
+    """Eight words hold four pairs, and three when a fixed word cuts one of them in two."""
+    def pairs(count: int, fixed: Sequence[int]) -> Program:
+        words = [word(2 * at + half, targets=[("whole", block(2 * at, 2 * at + 1))] if not half else ())
+                 for at in range(count) for half in range(2)]
+        return program([*words, *[word(2 * count + at, fixed=(address,)) for at, address in enumerate(fixed)]])
+
+    assert message(one_store(8, 3), pairs(3, [3])) == ""
+    assert message(one_store(8, 3), pairs(3, [3, 5])) == (
+        "over-full: 3 aligned blocks of 2 words are needed, 2 are free: over-full by 2 words")
+
+
+def test_a_block_whose_words_count_on() -> None:
+    """A word that counts on needs its successor where the block has another word."""
+    def pair(succeeds: int) -> Program:
+        return program([word(0, succeeds=succeeds, targets=[("whole", block(0, 2))]), word(1), word(2)])
+
+    assert message(one_store(8, 3), pair(0)) == ""
+    assert message(one_store(8, 3), pair(1)) == (
+        "block-conflict: `pair(w0, w2)` can stand nowhere: two words would need one address")
+
+
+def test_a_block_larger_than_the_store() -> None:
+    table = program([word(0, targets=[("whole", block(0, 1, 2, 3))]), word(1), word(2), word(3)])
+    assert message(one_store(4, 2), table) == ""
+    assert message(one_store(3, 2), table) == (
+        "over-full: 4 words must stand in fixed places to each other for `table(w0, w1, w2, w3)`, and no address of "
+        "the 3 words of `control` suits")
+
+
+def test_a_search_that_is_given_up_is_not_called_impossible(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rows that fit only in one way; with a budget of one state it is not found, and that is all we say."""
+    wanted = rows(4, 4, 3, 4, 3, 3, fixed=[10, 22, 23, 24, 25, 26, 27, 28, 29, 30, 31])
+    assert message(one_store(32, 5), wanted) == ""
+    monkeypatch.setattr("ordain.placement.place._STATES", 1)
+    assert message(one_store(32, 5), wanted) == (
+        "placement-undecided: no placement in `control` was found in 1 attempts; whether one exists is not known")
+
+
+def test_alignment_against_a_fixed_place() -> None:
+    def aligned(at: int) -> Program:
+        return program([word(0, fixed=(at,)), word(1)], [body(0, 2, align=4)])
+
+    assert message(one_store(8, 3), aligned(4)) == ""
+    assert message(one_store(8, 3), aligned(2)) == "placement-conflict: `body` is to stand at 0x2, no multiple of 4"
+
+
+def test_a_mapping_store_that_cannot_hold_the_address() -> None:
+    """A mapping store of two bits names words below 4 only."""
+    terms = Terms()
+    small = machine([store("control", 8, 8, 3, terms), store("entry", 4, 2, 2, terms, fill="start")], [], terms)
+
+    def entered(at: int) -> Program:
+        return program([word(0, fixed=(at,))], entries=[Entry("entry", 1, "w0", HERE)])
+
+    assert place(small, entered(3), None)[0] is not None
+    placement, findings = place(small, entered(4), None)
+    assert placement is not None and not findings           # the word was copied to where the two bits reach
+    assert len(placement.addresses[0]) == 2 and placement.addresses[0][1] < 4
+    assert placement.words["entry"] == {1: placement.addresses[0][1]}
+    assert placement.copies == ((0, placement.addresses[0][1], "for the 2 bits of `entry`"),)
+
+
+def test_a_counter_shorter_than_the_address() -> None:
+    """The counter has two bits: a row stays within four words."""
+    assert message(one_store(16, 4), program(row(0, 4), counting=2)) == ""  # type: ignore[arg-type]
+    assert message(one_store(16, 4), program(row(0, 5), counting=2)) == (  # type: ignore[arg-type]
+        "over-full: a row of 5 words must stand together, the largest free run has 4: over-full by 1 word")
+
+
+def test_labels_of_a_block_in_two_stores() -> None:
+    terms = Terms()
+    small = machine([store("control", 8, 8, 3, terms, ["target"]), store("other", 8, 8, 3, terms)],
+                    [field("target", 2, 0, (2, 0))], terms)
+
+    def pair(where: str) -> Program:
+        return program([word(0, targets=[("target", block(1, 2))]), word(1), word(2, store=where)],
+                       [body(0, 2), body(2, 3, name="more")._replace(store=where)])
+
+    assert message(small, pair("control")) == ""
+    assert message(small, pair("other")) == "block-conflict: the words of a block stand in different stores"

@@ -1,0 +1,148 @@
+"""Words keep their recorded addresses after small edits, and never at the price of a placement."""
+
+from collections.abc import Mapping, Sequence
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ordain.microprogram.model import Body, Microinstruction, Program
+from ordain.placement.model import Placement, Recorded
+from ordain.placement.place import place
+from tests.placement.by_hand import block, body, label, one_store, program, word
+
+
+def recorded_of(wanted: Program, placement: Placement) -> Recorded:
+    """What a build leaves for the next one."""
+    keys = {f"{each.name}/{index - each.first}": placement.addresses[index]
+            for each in wanted.bodies for index in range(each.first, each.end)}
+    return Recorded({"control": keys}, placement.words)
+
+
+def placed(size: int, width: int, wanted: Program, recorded: Recorded | None = None) -> Placement:
+    placement, findings = place(one_store(size, width), wanted, recorded)
+    assert placement is not None and not findings, findings
+    return placement
+
+
+def bodies(*contents: Sequence[tuple[int, int]]) -> Program:
+    """Bodies named a, b, c ... of words (bits in the two highest bytes, succeeds)."""
+    words: list[Microinstruction] = []
+    made: list[Body] = []
+    for number, content in enumerate(contents):
+        first = len(words)
+        words += [word(first + at, bits=bits << 16, succeeds=succeeds) for at, (bits, succeeds) in enumerate(content)]
+        made.append(body(first, len(words), name=chr(ord("a") + number)))
+    return program(words, made)
+
+
+def where(wanted: Program, placement: Placement) -> dict[int, int]:
+    """The address of each word, words being known by their bits."""
+    return {each.bits >> 16: placement.addresses[index][0] for index, each in enumerate(wanted.words)}
+
+
+def test_nothing_changes_when_nothing_changed() -> None:
+    wanted = bodies([(1, 1), (2, 0)], [(3, 0)], [(4, 1), (5, 1), (6, 0)])
+    places = {"a/0": 9, "a/1": 10, "b/0": 3, "c/0": 12, "c/1": 13, "c/2": 14}
+    before = Recorded({"control": {key: (place,) for key, place in places.items()}}, {})
+    assert where(wanted, placed(16, 4, wanted, before)) == {1: 9, 2: 10, 3: 3, 4: 12, 5: 13, 6: 14}
+
+
+def test_a_word_put_in_moves_only_itself() -> None:
+    """Every word names its successor: the new word takes a free place, the words after it stay."""
+    old = bodies([(1, 0), (2, 0), (3, 0)], [(4, 0)])
+    new = bodies([(1, 0), (9, 0), (2, 0), (3, 0)], [(4, 0)])
+    before = placed(8, 3, old)
+    after = where(new, placed(8, 3, new, recorded_of(old, before)))
+    assert {at: after[at] for at in (1, 2, 3, 4)} == where(old, before)
+
+
+def test_a_word_taken_out_moves_nothing() -> None:
+    old = bodies([(1, 0), (9, 0), (2, 0), (3, 0)], [(4, 0)])
+    new = bodies([(1, 0), (2, 0), (3, 0)], [(4, 0)])
+    before = placed(8, 3, old)
+    assert where(new, placed(8, 3, new, recorded_of(old, before))).items() <= where(old, before).items()
+
+
+def test_a_row_that_grew_moves_and_its_neighbours_stay() -> None:
+    old = bodies([(1, 1), (2, 0)], [(3, 1), (4, 0)])
+    new = bodies([(1, 1), (2, 1), (9, 0)], [(3, 1), (4, 0)])
+    before = placed(16, 4, old)
+    assert where(old, before) == {1: 0, 2: 1, 3: 2, 4: 3}
+    assert where(new, placed(16, 4, new, recorded_of(old, before))) == {3: 2, 4: 3, 1: 4, 2: 5, 9: 6}
+
+
+def test_a_row_that_grew_at_its_front_stays_where_there_is_room() -> None:
+    old = bodies([(1, 1), (2, 1), (3, 0)])
+    new = bodies([(9, 1), (1, 1), (2, 1), (3, 0)])
+    before = Recorded({"control": {"a/0": (5,), "a/1": (6,), "a/2": (7,)}}, {"control": {5: 1 << 16, 6: 2 << 16,
+                                                                                       7: 3 << 16}})
+    assert where(new, placed(16, 4, new, before)) == {9: 4, 1: 5, 2: 6, 3: 7}
+    assert where(old, placed(16, 4, old, before)) == {1: 5, 2: 6, 3: 7}
+
+
+def test_recorded_words_give_way_where_they_must() -> None:
+    """Single words lie so that no two free addresses are neighbours; a new row of four needs some of them moved."""
+    old = bodies(*[[(at + 1, 0)] for at in range(4)])
+    before = Recorded({"control": {f"{chr(ord('a') + at)}/0": (2 * at,) for at in range(4)}}, {})
+    assert where(old, placed(8, 3, old, before)) == {1: 0, 2: 2, 3: 4, 4: 6}
+    new = bodies(*[[(at + 1, 0)] for at in range(4)], [(10, 1), (11, 1), (12, 1), (13, 0)])
+    after = where(new, placed(8, 3, new, before))
+    assert [after[at] - after[10] for at in (10, 11, 12, 13)] == [0, 1, 2, 3]
+    assert sum(after[at + 1] == 2 * at for at in range(4)) == 2       # a row of four covers two of them at least
+
+
+def test_a_recorded_address_that_no_longer_suits_is_given_up() -> None:
+    def pair(aligned: bool) -> Program:
+        targets = [("whole", block(0, 1))] if aligned else []
+        return program([word(0, targets=targets), word(1)])
+
+    before = Recorded({"control": {"body/0": (3,), "body/1": (4,)}}, {})
+    assert placed(8, 3, pair(False), before).addresses == ((3,), (4,))
+    assert placed(8, 3, pair(True), before).addresses == ((0,), (1,))
+
+
+def test_a_group_of_a_page_stays_in_its_page() -> None:
+    wanted = program([word(0), word(1)], [body(0, 2, same_page=4)])
+    before = Recorded({"control": {"body/0": (13,), "body/1": (15,)}}, {})
+    assert placed(16, 4, wanted, before).addresses == ((13,), (15,))
+    split = Recorded({"control": {"body/0": (13,), "body/1": (9,)}}, {})
+    assert placed(16, 4, wanted, split).addresses == ((13,), (12,))
+
+
+def test_bits_that_do_not_matter_are_those_of_the_last_build() -> None:
+    wanted = program([word(0, bits=0b0001, open=0b0110), word(1, open=0b0110)])
+    before = Recorded({"control": {"body/0": (5,)}}, {"control": {5: 0b0111}})
+    assert placed(8, 3, wanted, before).words["control"] == {5: 0b0111, 6: 0}
+    assert placed(8, 3, wanted).words["control"] == {0: 1, 1: 0}
+
+
+def test_records_of_unknown_words_and_impossible_addresses_do_no_harm() -> None:
+    wanted = bodies([(1, 1), (2, 0)])
+    before: Mapping[str, tuple[int, ...]] = {"gone/0": (3,), "a/0": (7,), "a/1": (900,), "a/2": ()}
+    assert where(wanted, placed(8, 3, wanted, Recorded({"control": dict(before)}, {}))) == {1: 0, 2: 1}
+
+
+@given(st.lists(st.lists(st.integers(0, 1), min_size=1, max_size=6), min_size=1, max_size=8), st.data())
+def test_only_what_changed_moves(shape: list[list[int]], data: st.DataObject) -> None:
+    """One word is put in somewhere; words of other bodies keep their addresses when the store has room to spare."""
+    code = iter(range(1, 1000))
+    contents = [[(next(code), succeeds if at < len(each) - 1 else 0) for at, succeeds in enumerate(each)]
+                for each in shape]
+    old = bodies(*contents)
+    number = data.draw(st.integers(0, len(contents) - 1))
+    at = data.draw(st.integers(0, len(contents[number])))
+    changed = [list(each) for each in contents]
+    changed[number].insert(at, (999, 1 if at < len(contents[number]) else 0))
+    new = bodies(*changed)
+    before = placed(128, 7, old)
+    recorded = recorded_of(old, before)
+    assert placed(128, 7, old, recorded) == before
+    kept, after = where(old, before), where(new, placed(128, 7, new, recorded))
+    others = [bits for each, content in enumerate(contents) if each != number for bits, _ in content]
+    assert {bits: after[bits] for bits in others} == {bits: kept[bits] for bits in others}
+
+
+def test_targets_follow_a_word_that_moved() -> None:
+    old = program([word(0, bits=1 << 24, targets=[("whole", label(1))]), word(1, bits=2 << 24)])
+    recorded = Recorded({"control": {"body/0": (6,), "body/1": (2,)}}, {})
+    assert placed(8, 3, old, recorded).words["control"] == {6: 1 << 24 | 2, 2: 2 << 24}
