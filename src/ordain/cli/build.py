@@ -45,14 +45,14 @@ def command(machine: Path | None, out: Path | None, also: tuple[str, ...], form:
     manner = Manner(form, quiet, colour)
     built, findings = build_model(path, place)
     if built is None:
-        return _end(manner, findings, None, place)
+        return _end(manner, path, findings, None, place)
     findings = [*findings, *static_pass(built.contents)]
     if has_errors(findings):
-        return _end(manner, findings, None, place)
+        return _end(manner, path, findings, None, place)
     formats = [kind for kind in FORMATS if kind == "bin" or kind in also]
     files = build_files(built, formats, "\n".join(machine_lines(built.machine)), date_of_sources())
     publish_build(built, place, files, formats)
-    return _end(manner, findings, built, place, files)
+    return _end(manner, path, findings, built, place, files)
 
 
 def date_of_sources() -> str:
@@ -66,7 +66,7 @@ def date_of_sources() -> str:
     return datetime.fromtimestamp(int(epoch), UTC).strftime("%Y-%m-%d")
 
 
-def _end(manner: Manner, findings: list[Finding], built: "Built | None", place: Path,
+def _end(manner: Manner, path: Path, findings: list[Finding], built: "Built | None", place: Path,
          files: dict[str, bytes] | None = None) -> int:
     status = exit_status(findings)
     if manner.format == "json":
@@ -78,9 +78,9 @@ def _end(manner: Manner, findings: list[Finding], built: "Built | None", place: 
         })
         return status
     if manner.format != "text":
-        print_other_format(manner.format, findings)
+        print_other_format(manner.format, findings, beside=path)
         return status
-    tell_findings(findings, manner)
+    tell_findings(findings, manner, beside=path)
     if built is None or files is None:
         say(manner, f"nothing was written{' over the earlier build' if place.is_dir() else ''}")
         return status

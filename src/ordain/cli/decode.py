@@ -32,11 +32,11 @@ def command(images: tuple[str, ...], machine: Path | None, differing: bool, form
     path = find_machine(machine)
     built, findings = build_model(path, path.parent / "build")
     if built is None:
-        return _only_findings(manner, findings)
+        return _only_findings(manner, path, findings)
     dumps, more = read_dumps([_named(image) for image in images], built.machine)
     findings += more
     if more or not dumps:
-        return _only_findings(manner, findings, unusable=True)
+        return _only_findings(manner, path, findings, unusable=True)
     decoded = decode(built.contents, built.stored, built.images, dumps)
     status = max(exit_status(findings), int(bool(decoded.differing or decoded.conflicts or decoded.suspicions)))
     if form == "json":
@@ -45,13 +45,14 @@ def command(images: tuple[str, ...], machine: Path | None, differing: bool, form
         print_json({"command": "decode", "status": status, **_as_data(decoded),
                     "findings": [finding_data(finding) for finding in findings]})
         return status
-    tell_findings(findings, manner)
+    tell_findings(findings, manner, beside=path)
     words = decoded.differing if differing else decoded.words
     for line in _word_lines(words, {store.name: (-(-store.address_width // 4), -(-store.bits // 4))
                                     for store in built.machine.stores.values()}):
         say(manner, line)
-    for text in _summary(decoded, len(dumps)):
+    for text in _faults(decoded):
         click.echo(text)
+    say(manner, _verdict(decoded, len(dumps)))
     return status
 
 
@@ -61,7 +62,7 @@ def _named(given: str) -> tuple[str, Path]:
     return (chip, Path(file)) if equals and chip and not Path(given).exists() else ("", Path(given))
 
 
-def _only_findings(manner: Manner, findings: list[Finding], unusable: bool = False) -> int:
+def _only_findings(manner: Manner, path: Path, findings: list[Finding], unusable: bool = False) -> int:
     status = 2 if unusable else exit_status(findings)
     if manner.format == "json":
         from ordain.show.findings_json import finding_data
@@ -69,7 +70,7 @@ def _only_findings(manner: Manner, findings: list[Finding], unusable: bool = Fal
         print_json({"command": "decode", "status": status,
                     "findings": [finding_data(finding) for finding in findings]})
     else:
-        tell_findings(findings, manner)
+        tell_findings(findings, manner, beside=path)
     return status
 
 
@@ -95,7 +96,8 @@ def _word_lines(words: "tuple[DecodedWord, ...]", digits: dict[str, tuple[int, i
     return lines
 
 
-def _summary(decoded: "Decoded", given: int) -> list[str]:
+def _faults(decoded: "Decoded") -> list[str]:
+    """What is wrong with whole chips."""
     lines = []
     for suspicion in decoded.suspicions:
         lines.append(f"{suspicion.chip}: {suspicion.text}: then {suspicion.agree} of {suspicion.cells} placed cells "
@@ -103,12 +105,18 @@ def _summary(decoded: "Decoded", given: int) -> list[str]:
     for conflict in decoded.conflicts[:10]:
         lines.append(f"copies disagree: {conflict.one[0]} at {conflict.one[1]:X} and "
                      f"{conflict.other[0]} at {conflict.other[1]:X}")
+    if len(decoded.conflicts) > 10:
+        lines.append(f"copies disagree in {len(decoded.conflicts) - 10} more places")
+    return lines
+
+
+def _verdict(decoded: "Decoded", given: int) -> str:
     chips = f"{given} chip{'s' if given != 1 else ''} read"
     if decoded.assumed:
         chips += f", {len(decoded.assumed)} taken as built ({', '.join(decoded.assumed)})"
     count = len(decoded.differing)
     verdict = "every word as built" if not count else f"{count} word{'s' if count != 1 else ''} not as built"
-    return [*lines, f"{chips}: {verdict}"]
+    return f"{chips}: {verdict}"
 
 
 def _as_data(decoded: "Decoded") -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ordain.cli.manner import Manner, exit_status, find_machine, machine_argument, say, speaks, tell_findings
-from ordain.cli.prove import run
+from ordain.cli.proving import prove_built
 
 if TYPE_CHECKING:
     from ordain.pipeline import Built
@@ -65,7 +65,7 @@ def vcd_command(machine: Path | None, wanted: str, out: Path | None, form: str, 
     built, status = _built(manner, machine)
     if built is None:
         return status
-    traces = _traces(built)
+    traces = _traces(built, manner)
     chosen = [(name, trace) for name, trace in traces if wanted.casefold() in name.casefold()]
     if not chosen:
         known = "\n".join(f"  {name}" for name, _ in traces) or "  none: everything is proved and no rule says `reach`"
@@ -82,21 +82,21 @@ def vcd_command(machine: Path | None, wanted: str, out: Path | None, form: str, 
 
 
 def _built(manner: Manner, machine: Path | None) -> "tuple[Built | None, int]":
+    """The build, or None and an exit status. Findings go to standard error: standard output may be the file."""
     from ordain.pipeline import build_model
 
     path = find_machine(machine)
     built, findings = build_model(path, path.parent / "build")
-    if findings and manner.format == "text":
-        tell_findings(findings, manner)
+    tell_findings(findings, manner, beside=path, stream=sys.stderr)
     return built, exit_status(findings) if built is None else 0
 
 
-def _traces(built: "Built") -> "list[tuple[str, Trace]]":
+def _traces(built: "Built", manner: Manner) -> "list[tuple[str, Trace]]":
     """All traces of a proof with a name each: the findings', then the witnesses'."""
     from ordain.checks.run import EVERYTHING
     from ordain.prover.model import Limits
 
-    report = run(built.contents, EVERYTHING, Limits(), quiet=True)
+    report = prove_built(built, EVERYTHING, Limits(), quiet=manner.quiet, keep=True)
     found = [(f"{finding.name}: {finding.message}", finding.trace) for finding in report.findings
              if finding.trace is not None]
     return found + [(f"{row.check}: {row.subject}", row.witness) for row in report.rows if row.witness is not None]

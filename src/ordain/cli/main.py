@@ -6,6 +6,7 @@
 
 import gc
 import importlib
+import io
 import os
 import sys
 
@@ -72,12 +73,23 @@ def main() -> None:
     again takes a fifth of the time of a build.
     """
     gc.set_threshold(200_000, 20, 100)
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")   # sources and file names may hold what the terminal cannot
     status = run(sys.argv[1:])
+    sys.exit(_flushed(status))
+
+
+def _flushed(status: int) -> int:
+    """The status, unless the last of the output cannot be written (a full disk): that must not go unseen."""
     try:
         sys.stdout.flush()
     except BrokenPipeError:
         _drop_output()
-    sys.exit(status)
+    except OSError as failure:
+        _drop_output()
+        print(f"error: standard output: {failure.strerror or failure}", file=sys.stderr)
+        return 2
+    return status
 
 
 def run(arguments: list[str]) -> int:

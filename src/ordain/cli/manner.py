@@ -1,9 +1,10 @@
 """What every command shares: how it speaks, which machine it is about, and the exit status of its findings."""
 
+import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, TextIO, TypeVar
 
 import click
 
@@ -90,20 +91,24 @@ def say(manner: Manner, text: str) -> None:
 
 
 def tell_findings(findings: list[Finding], manner: Manner, *, contents: "Contents | None" = None,
-                  diagram: bool = False, everything: bool = False) -> None:
-    """All findings as text on standard output, then how many there were. `contents` is needed to draw traces; under a
-    trace stands its timing diagram when it was asked for or the terminal is wide."""
+                  beside: Path | None = None, diagram: bool = False, everything: bool = False,
+                  stream: TextIO | None = None) -> None:
+    """All findings as text on standard output (or `stream`), then how many there were. `contents` is needed to draw
+    traces; under a trace stands its timing diagram when it was asked for or the terminal is wide. `beside`: the machine
+    file, so that places are named as they are found from here."""
     from ordain.show.findings import finding_text, summary_line
     from ordain.show.paint import Paint, wants_colour
 
-    paint = Paint(wants_colour(manner.colour, sys.stdout))
+    stream = stream or sys.stdout
+    paint = Paint(wants_colour(manner.colour, stream))
+    directory = "" if beside is None else from_here(beside.parent)
     for finding in findings:
         drawn: list[str] = []
         if contents is not None and finding.trace is not None:
             drawn = _drawn(contents, finding.trace, diagram, everything)
-        print(finding_text(finding, paint, drawn), end="\n\n")
+        print(finding_text(finding, paint, drawn, directory), end="\n\n", file=stream)
     if findings:
-        print(summary_line(findings))
+        print(summary_line(findings), file=stream)
 
 
 def _drawn(contents: "Contents", trace: "Trace", diagram: bool, everything: bool) -> list[str]:
@@ -120,17 +125,27 @@ def _drawn(contents: "Contents", trace: "Trace", diagram: bool, everything: bool
     return lines
 
 
-def print_other_format(form: str, findings: list[Finding], contents: "Contents | None" = None) -> None:
-    """Findings as SARIF 2.1.0 or as workflow annotations."""
+def print_other_format(form: str, findings: list[Finding], contents: "Contents | None" = None, *,
+                       beside: Path | None = None, undecided: Sequence[Finding] = ()) -> None:
+    """Findings as SARIF 2.1.0 or as workflow annotations; `undecided`: questions without an answer, one each. `beside`:
+    the machine file, from whose directory the names of sources are taken."""
+    directory = "" if beside is None else from_here(beside.parent)
     if form == "sarif":
         from ordain.show.sarif import sarif_data
 
-        print_json(sarif_data(findings, contents))
+        print_json(sarif_data(findings, contents, directory, undecided))
     else:
         from ordain.show.github import annotation_lines
 
-        for line in annotation_lines(findings):
+        for line in annotation_lines([*findings, *undecided], directory):
             click.echo(line)
+
+
+def from_here(directory: Path) -> str:
+    """A directory relative to the working directory, with `/`; "" when it is that or does not lie in it: no output
+    has absolute paths."""
+    relative = Path(os.path.relpath(directory)).as_posix()
+    return "" if relative == "." or relative.startswith("..") else relative
 
 
 def print_json(data: dict[str, Any]) -> None:

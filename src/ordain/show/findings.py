@@ -10,19 +10,21 @@ from ordain.text.source import Span
 _EXCERPT = 110  # columns of source shown; a longer line is cut around the marked place
 
 
-def finding_text(finding: Finding, paint: Paint, trace_lines: Iterable[str] = ()) -> str:
-    """One finding, without a final newline. `trace_lines` is its trace, already drawn."""
+def finding_text(finding: Finding, paint: Paint, trace_lines: Iterable[str] = (), directory: str = "") -> str:
+    """One finding, without a final newline. `trace_lines` is its trace, already drawn. `directory`: where the sources
+    lie, with `/`, so that a terminal or an editor finds them; "" when that is here."""
+    before = f"{directory}/" if directory else ""
     severity = finding.severity.value
     lines = [f"{paint(severity, f'{severity}[{finding.name}]')}: {paint('strong', printable(finding.message))}"]
     margin = " "
     if finding.span is not None:
         margin = " " * len(str(finding.span.line))
-        lines.append(f"{margin}--> {finding.span}")
+        lines.append(f"{margin}--> {before}{finding.span}")
         lines.extend(_excerpt(finding.span, finding.label, finding.severity, paint))
     elif finding.label:
         lines.append(f"  {printable(finding.label)}")
     for place in finding.places:
-        lines.append(f"{margin} {printable(place.label)}: {place.span}, `{_snippet(place.span)}`")
+        lines.append(f"{margin} {printable(place.label)}: {before}{place.span}, `{_snippet(place.span)}`")
     lines.extend(f"{margin} {line}".rstrip() for line in trace_lines)
     lines.extend(f"{margin} {paint('faint', 'note')}: {printable(text)}" for text in finding.notes)
     if finding.help:

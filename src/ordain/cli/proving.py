@@ -1,0 +1,89 @@
+"""Proving from the command line: with a progress line, and with the verdicts of earlier runs."""
+
+import os
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from ordain.checks.check import Report
+    from ordain.checks.run import Selection
+    from ordain.pipeline import Built
+    from ordain.prover.model import Limits, Progress
+    from ordain.rom.contents import Contents
+
+
+def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, quiet: bool, keep: bool) -> "Report":
+    """The report on a build: a kept one, if there is one about exactly this, else a new one, which is kept.
+
+    With a limit nothing kept is used, so that what a limit leaves undecided does not depend on earlier runs.
+    """
+    from ordain.checks.cache import key_of, load, store
+
+    directory = cache_directory() if keep else None
+    limited = any(limit is not None for limit in (limits.states, limits.memory, limits.seconds))
+    if directory is None or limited:
+        return run(built.contents, selection, limits, quiet)
+    key = key_of(built.contents, built.sources, selection)
+    report = load(directory, key, built.contents)
+    if report is None:
+        report = run(built.contents, selection, limits, quiet)
+        store(directory, key, built.contents, report)
+    return report
+
+
+def cache_directory() -> Path | None:
+    """Where verdicts are kept: `ordain` in XDG_CACHE_HOME (XDG Base Directory Specification: only an absolute path
+    counts) or in `~/.cache`; None where there is no such place."""
+    given = os.environ.get("XDG_CACHE_HOME", "")
+    if os.path.isabs(given):
+        return Path(given) / "ordain"
+    try:
+        return Path.home() / ".cache" / "ordain"
+    except RuntimeError:
+        return None
+
+
+def prune_all() -> None:
+    """Forget everything that is kept."""
+    from ordain.checks.cache import prune
+
+    directory = cache_directory()
+    if directory is not None:
+        prune(directory, 0, 0)
+
+
+def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: bool) -> "Report":
+    """All checks over the contents, with a progress line on a terminal's standard error after half a second."""
+    from ordain.checks.run import prove
+    from ordain.prover.decide import decide
+    from ordain.prover.system import build_system
+
+    system = build_system(contents)
+    line = ProgressLine(quiet)
+    try:
+        return prove(contents, lambda asked: decide(contents, system, asked, limits, line), selection)
+    finally:
+        line.clear()
+
+
+class ProgressLine:
+    """States, level and rate on standard error; only on a terminal and only for what takes over half a second."""
+
+    def __init__(self, quiet: bool) -> None:
+        self.start = time.monotonic()
+        self.on = sys.stderr.isatty() and not quiet
+        self.shown = False
+
+    def __call__(self, progress: "Progress") -> None:
+        if self.on and time.monotonic() - self.start > 0.5:
+            figures = f"{progress.states:,} states, cycle {progress.level}, {progress.rate:,.0f} states/s"
+            sys.stderr.write(f"\r\x1b[K{figures}")
+            sys.stderr.flush()
+            self.shown = True
+
+    def clear(self) -> None:
+        if self.shown:
+            sys.stderr.write("\r\x1b[K")
+            sys.stderr.flush()
