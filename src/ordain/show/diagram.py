@@ -36,8 +36,10 @@ def lanes(contents: Contents, trace: Trace) -> list[Lane]:
     machine, cycles = contents.machine, trace.cycles
     result = []
     controls = [control_words(contents, cycle) for cycle in cycles]
-    result.append(Lane("address", False, tuple(address for address, _, _ in controls)))
-    result.append(Lane("at", False, tuple(label for _, label, _ in controls)))
+    stores = " / ".join(store.name for store in machine.stores.values()
+                        if store.fill == "microprogram" and cycles and store.name in cycles[0].addresses)
+    result.append(Lane(stores, False, tuple(address for address, _, _ in controls)))
+    result.append(Lane("label", False, tuple(label for _, label, _ in controls)))
     for bus in machine.buses.values():
         shared = bus.undriven in ("wired-and", "wired-or")
         owners = tuple(owner_words(cycle.drivers.get(bus.name, ()), shared) for cycle in cycles)
