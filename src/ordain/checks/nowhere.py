@@ -71,11 +71,17 @@ def _of_store(machine: Machine, leaf: Leaf, store: str) -> bool:
 
 
 def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property, ...]:
-    """Only the steps out of the placed words: what follows them has the same cause."""
-    if contents.machine.stores[asked.subject].fill != "microprogram":
+    """Only the steps out of the placed words: what follows them has the same cause. A step by way of an empty cell of a
+    mapping store is told as that."""
+    machine, terms = contents.machine, contents.machine.terms
+    if machine.stores[asked.subject].fill != "microprogram":
         return ()
-    terms = contents.machine.terms
-    return (asked._replace(node=terms.and_((asked.node, terms.not_(terms.prior(asked.node))))),)
+    causes = [asked.node]
+    for store in machine.stores.values():
+        if store.fill != "microprogram" and (EXPLANATION.name, store.name) in known.broken:
+            causes.append(_outside(contents, store, frozenset(contents.sites[store.name])))
+    before = terms.prior(terms.or_(causes))
+    return (asked._replace(node=terms.and_((asked.node, terms.not_(before)))),)
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:

@@ -24,6 +24,9 @@ Widen the assumption until every state leaves the surroundings a choice, or writ
 where it is looked at instead of believed.""",
 )
 
+CONSEQUENCES = ("stuck", "unreachable", "vacuous", "stale-allowance", "reach", "always-reach")
+"""What is missing may only be missing because sequences end early, so findings of these names wait."""
+
 
 def ask(contents: Contents) -> Iterator[Property]:
     """Nothing: the search answers this for every machine (`Verdicts.over_assumed`)."""

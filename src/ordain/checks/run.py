@@ -63,15 +63,16 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
     answers = _second_round(contents, decide, _answers(plans, first), first, columns)
     dead = [verdict for verdict in first.verdicts[len(first.verdicts) - len(parts):] if verdict.outcome == "broken"]
     findings = [finding for answer in answers for finding in _told(contents, answer, words, first)]
-    findings += [vacuous.rule_finding(verdict.property) for verdict in dead]
-    if selection.takes(over_assumed.EXPLANATION.name) and first.over_assumed.outcome == "broken":
-        findings.append(over_assumed.tell(contents, over_assumed.subject(contents, first.over_assumed),
-                                          next(iter(first.over_assumed.breaks), None)))
+    findings += vacuous.findings_of_parts(dead)
     findings += _idle(contents, words, first)
     findings += inspection.of_words(contents, selection.takes, first.executed)
     findings += inspection.of_sequences(contents, selection.takes, first)
     applied = _applied(contents, selection, answers, first)
     findings += allowances.stale(applied)
+    if selection.takes(over_assumed.EXPLANATION.name) and first.over_assumed.outcome == "broken":
+        findings = [finding for finding in findings if finding.name not in over_assumed.CONSEQUENCES]
+        findings.append(over_assumed.tell(contents, over_assumed.subject(contents, first.over_assumed),
+                                          next(iter(first.over_assumed.breaks), None)))
     return Report(tuple(findings), rows(contents, answers, dead, first, selection.takes), applied, first.executed,
                   first.states, first.transitions, first.depth, first.held, first.stopped)
 

@@ -1,6 +1,6 @@
 """A rule, strobe, sampling or agent's driver that can never occur."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from ordain.checks.check import About, Check, Explanation
 from ordain.checks.phrasing import phrase
@@ -65,15 +65,22 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
                    help="see why it cannot occur; when it is gone for good, take its declaration away")
 
 
-def rule_finding(asked: Property) -> Finding:
+def rule_finding(asked: Property, what: str = "what it waits for never occurs") -> Finding:
     """A rule or `keep` that holds only because what it talks about never happens."""
-    detail = about(asked).detail
-    what = detail if isinstance(detail, str) else "what it waits for never occurs"
     kind = "`keep`" if asked.check == "lost-state" else "the rule"
     return Finding("vacuous", Severity.ERROR,
                    f"{kind} \"{asked.subject}\" holds for want of anything to happen: {what}", about(asked).span,
                    "never put to the test",
                    help="correct it, or find out what keeps this from ever occurring")
+
+
+def findings_of_parts(dead: Iterable[Verdict]) -> list[Finding]:
+    """One finding for each rule of which parts can never occur."""
+    parts: dict[str, list[Verdict]] = {}
+    for verdict in dead:
+        parts.setdefault(verdict.property.subject, []).append(verdict)
+    return [rule_finding(group[0].property, " and ".join(str(about(verdict.property).detail) for verdict in group))
+            for group in parts.values()]
 
 
 CHECK = Check(EXPLANATION, ask, tell)

@@ -1,0 +1,9 @@
+"""All planted faults."""
+
+from tests.planted import lock, mill, organ, weir
+
+PLANTED = (*weir.PLANTED, *mill.PLANTED, *organ.PLANTED, *lock.PLANTED)
+"""Every fault that is planted somewhere."""
+
+LARGE = lock.PLANTED
+"""Those with tens of thousands of states: too many for the plain search in a quick test."""
