@@ -1,0 +1,28 @@
+"""The tutorial does what it says, and arrives at the machine that `ordain new` writes."""
+
+from pathlib import Path
+
+from click.testing import CliRunner
+
+from ordain.cli.new import command
+from ordain.pipeline import build_model
+from tests.docs.tutorial import PAGE, played
+
+
+def test_every_command_of_the_tutorial_says_what_the_page_says_and_the_end_is_the_starter(tmp_path: Path) -> None:
+    page, mine, starter = PAGE.read_text(), tmp_path / "mine", tmp_path / "starter"
+    mine.mkdir()
+    again = played(page, mine)
+    assert again.splitlines() == page.splitlines()
+    assert CliRunner().invoke(command, ["lamps", "--in", str(starter)], standalone_mode=False).return_value == 0
+    built, other = build_model(mine / "lamps.machine")[0], build_model(starter / "lamps.machine")[0]
+    assert built is not None and other is not None
+    assert built.images == other.images
+    assert [rule.source for rule in built.machine.rules] == [rule.source for rule in other.machine.rules]
+    assert len(built.machine.rules) >= 4
+
+
+def test_the_page_shows_a_broken_and_a_proved_machine() -> None:
+    page = PAGE.read_text()
+    assert "error[contention]" in page and "error[turnaround]" in page
+    assert page.rindex("every reachable cycle examined") > page.rindex("error[")

@@ -1,0 +1,181 @@
+"""The examples and the machine to start from: what is to be sound is, and what is broken on purpose is found by name. What
+their pages invite the reader to try has the effect that the pages say."""
+
+import shutil
+from functools import cache
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from ordain.checks.check import Report
+from ordain.checks.run import prove
+from ordain.cli.new import command
+from ordain.pipeline import Built, build_model
+from ordain.prover.decide import decide
+from ordain.prover.model import Limits
+from ordain.prover.system import build_system
+from ordain.text.findings import Severity
+
+ROOT = Path(__file__).parent.parent.parent
+SOUND = [
+    "examples/stepper/carillon.machine",
+    "examples/paired/tideclock.machine",
+    "examples/slices/orrery.machine",
+    "examples/refresh/starmap.machine",
+    "examples/two-masters/signalbox.machine",
+    "examples/pause-fight/mended/flapboard.machine",
+    "examples/late-grant/mended/lantern.machine",
+]
+BROKEN = {
+    "examples/pause-fight/broken/flapboard.machine": {("contention", "pause.wait")},
+    "examples/pause-fight/silenced/flapboard.machine": {("reach", ""), ("vacuous", "")},
+    "examples/late-grant/broken/lantern.machine": {
+        ("contention", "work"), ("lost-state", "work"), ("never", "work"), ("when-then", "pause.wait")},
+}
+
+
+@cache
+def built(path: Path) -> Built:
+    """A build without findings worth mentioning."""
+    made, findings = build_model(path)
+    assert [found for found in findings if found.severity is not Severity.NOTE] == []
+    assert made is not None
+    return made
+
+
+@cache
+def report_on(path: Path) -> Report:
+    contents = built(path).contents
+    system = build_system(contents)
+    return prove(contents, lambda asked: decide(contents, system, asked, Limits(), None))
+
+
+def names(report: Report) -> set[str]:
+    return {found.name for found in report.findings}
+
+
+@pytest.mark.parametrize("name", [*SOUND, *BROKEN])
+def test_it_compiles_clean(name: str) -> None:
+    assert built(ROOT / name).images
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_a_sound_machine_is_proved(name: str) -> None:
+    report = report_on(ROOT / name)
+    assert [(found.name, found.message) for found in report.findings] == []
+    assert {row.outcome for row in report.rows} == {"proved"}
+    assert report.stopped == ""
+
+
+@pytest.fixture(scope="module")
+def starter(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The directory that `ordain new lamps` writes."""
+    directory = tmp_path_factory.mktemp("new") / "lamps"
+    assert CliRunner().invoke(command, ["lamps", "--in", str(directory)], standalone_mode=False).return_value == 0
+    return directory
+
+
+def test_the_machine_to_start_from_is_proved(starter: Path) -> None:
+    report = report_on(starter / "lamps.machine")
+    assert report.findings == () and {row.outcome for row in report.rows} == {"proved"}
+    assert len(built(starter / "lamps.machine").images) == 3
+
+
+@pytest.mark.parametrize(("file", "old", "new", "expected"), [
+    ("lamps.micro", "wait: grant, if", "wait: grant, point, if", "contention"),
+    ("lamps.micro", "        point, copy_out  ", "        copy_out  ", "missing-hold"),
+    ("lamps.machine", "signal pulse = write or panel.writes", "signal pulse = write", "reach"),
+])
+def test_what_its_page_invites_to_try_is_found(starter: Path, tmp_path: Path, file: str, old: str, new: str,
+                                               expected: str) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(starter, copy)
+    text = (copy / file).read_text()
+    assert text.count(old) == 1
+    (copy / file).write_text(text.replace(old, new))
+    assert expected in names(report_on(copy / "lamps.machine"))
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_what_is_broken_on_purpose_is_found_by_name_and_place(name: str) -> None:
+    made, report = built(ROOT / name), report_on(ROOT / name)
+    found = set()
+    for finding in report.findings:
+        place = ""
+        if finding.trace is not None:
+            site = made.contents.sites["control"][finding.trace.cycles[-1].addresses["control"]]
+            place = f"{site.owner}.{site.label}" if site.label not in ("", site.owner) else site.owner
+        found.add((finding.name, place))
+    assert found == BROKEN[name]
+
+
+def test_every_directory_of_examples_is_looked_at_here() -> None:
+    described = {path.parent for path in ROOT.glob("examples/**/*.machine")
+                 if path.read_text().lstrip().startswith("machine ") or "\nmachine " in path.read_text()}
+    assert described == {(ROOT / name).parent for name in [*SOUND, *BROKEN]}
+    for directory in described:
+        assert (directory / "README.md").exists() or (directory.parent / "README.md").exists()
+
+
+# ---------------------------------------------------------------- sizes that the pages name
+
+
+@pytest.mark.parametrize(("name", "bits", "chips"), [
+    ("examples/stepper/carillon.machine", 24, 3),
+    ("examples/paired/tideclock.machine", 40, 5),
+    ("examples/slices/orrery.machine", 96, 12),
+])
+def test_the_control_word_is_as_wide_as_its_page_says(name: str, bits: int, chips: int) -> None:
+    machine = built(ROOT / name).machine
+    assert machine.stores["control"].bits == bits
+    assert sum(any(bank.store == "control" for bank in chip.banks) for chip in machine.chips.values()) == chips
+
+
+def test_pause_fight_is_one_machine_three_times_but_for_one_field() -> None:
+    made = [built(ROOT / f"examples/pause-fight/{which}/flapboard.machine")
+            for which in ("broken", "silenced", "mended")]
+    assert made[0].machine.fields.keys() == made[1].machine.fields.keys() == made[2].machine.fields.keys()
+    fields = made[0].machine.fields
+    for other in made[1:]:
+        differing = {address: made[0].contents.words["control"][address] ^ word
+                     for address, word in enumerate(other.contents.words["control"])
+                     if word != made[0].contents.words["control"][address]}
+        assert set(differing) == set(made[0].contents.labels["wait"][1])
+        (bits,) = differing.values()
+        assert sum(bits >> field.low & (1 << field.width) - 1 != 0 for field in fields.values()) == 1
+
+
+# ---------------------------------------------------------------- what the pages invite to try
+
+
+def changed(tmp_path: Path, name: str, file: str, old: str, new: str) -> Path:
+    """A copy of the example's directory (and of what it shares with others) with one change; the machine file there."""
+    machine = ROOT / name
+    shared = machine.parent if machine.parent.parent.name == "examples" else machine.parent.parent
+    copy = tmp_path / "copy"
+    shutil.copytree(shared, copy, ignore=shutil.ignore_patterns("build"))
+    target = copy / machine.parent.relative_to(shared) / file
+    text = target.read_text()
+    assert text.count(old) == 1
+    target.write_text(text.replace(old, new))
+    return copy / machine.relative_to(shared)
+
+
+@pytest.mark.parametrize(("name", "file", "old", "new", "expected"), [
+    ("examples/refresh/starmap.machine", "starmap.micro", "        lend, if swept goto draw\n",
+     "        if swept goto draw\n", "when-then"),
+    ("examples/refresh/starmap.machine", "starmap.micro", "        next_star, if last goto sweep\n",
+     "        next_star, lend, if last goto sweep\n", "lost-state"),
+    ("examples/refresh/starmap.machine", "starmap.micro", "        star_out, x <- memory\n",
+     "        star_out, x <- memory, lend\n", "contention"),
+    ("examples/two-masters/signalbox.machine", "signalbox.machine", "grant and asked_1 and asked_2",
+     "grant and asked_2", "contention"),
+    ("examples/two-masters/signalbox.machine", "signalbox.machine",
+     "chain and not recorder.asks and not recorder.owns", "chain and recorder.phase is not asking", "turnaround"),
+    ("examples/slices/orrery.machine", "arithmetic.micro", "        double angle, back\n",
+     "        call deeper\nroutine deeper\n        double angle, back\n", "never"),
+])
+def test_what_a_page_invites_to_try_is_found(tmp_path: Path, name: str, file: str, old: str, new: str,
+                                             expected: str) -> None:
+    assert expected in names(report_on(changed(tmp_path, name, file, old, new)))
