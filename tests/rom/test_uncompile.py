@@ -82,7 +82,7 @@ LABELS = {0x05: "home", 0x12: "gate.open", 0x13: "gate.shut", 0x25: "near_by", 0
 
 
 def read(machine: Machine, at: int = 0, open_bits: int = 0, **values: int) -> list[str]:
-    known = vocabulary(machine, "control", lambda address: LABELS.get(address, ""),
+    known = vocabulary(machine, "control", lambda address, _: LABELS.get(address, ""),
                        {name: frozenset((address,)) for address, name in LABELS.items()})
     return read_word(word(machine, **values), at, known, open_bits)
 

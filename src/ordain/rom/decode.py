@@ -118,11 +118,20 @@ def decode(contents: Contents, stored: Mapping[str, Stored], images: Mapping[str
 def _store_words(contents: Contents, store: Store, stored: Stored, read: Sequence[int],
                  dumps: Mapping[str, bytes]) -> list[DecodedWord]:
     labels = _labels(contents, store.name)
-    known = vocabulary(contents.machine, store.name, lambda address: labels.get(address, ""), {
-        name: addresses for name, (of, addresses) in contents.labels.items() if of == store.name})
-    pins = _pins(contents.machine, store, dumps)
     as_built = contents.words[store.name]
     sites = contents.sites[store.name]
+
+    def label_at(address: int, at: int) -> str:
+        """A label of the same routine by itself, others in full; in quotes where it is no plain name."""
+        there, here = sites.get(address), sites.get(at)
+        if there is not None and here is not None and there.label and there.owner == here.owner:
+            return there.label
+        name = labels.get(address, "")
+        return name if name.replace(".", "_").isidentifier() else f'"{name}"' if name else ""
+
+    known = vocabulary(contents.machine, store.name, label_at, {
+        name: addresses for name, (of, addresses) in contents.labels.items() if of == store.name})
+    pins = _pins(contents.machine, store, dumps)
     found = []
     for address, word in enumerate(read):
         placed = address in stored.words
@@ -153,9 +162,10 @@ def _orders(contents: Contents, store: Store, word: int, address: int, known: Vo
 
 
 def _labels(contents: Contents, store: str) -> dict[int, str]:
-    """A name for every address that has one, in the shortest form that says it."""
+    """A name for every address that has one: plain names before titles, then the shortest."""
     names: dict[int, str] = {}
-    for name, (of, addresses) in sorted(contents.labels.items(), key=lambda item: (len(item[0]), item[0])):
+    for name, (of, addresses) in sorted(contents.labels.items(), key=lambda item: (
+            not item[0].replace(".", "_").isidentifier(), len(item[0]), item[0])):
         if of == store:
             for address in addresses:
                 names.setdefault(address, name)

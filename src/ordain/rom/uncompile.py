@@ -11,8 +11,9 @@ from typing import NamedTuple, TypeAlias
 from ordain.machine.model import Field, Machine
 from ordain.rom.phrases import Block, Name, Phrase, Value, phrases_for
 
-LabelAt: TypeAlias = Callable[[int], str]
-"""Address in the store -> the name of the word there, "" where none has one."""
+LabelAt: TypeAlias = Callable[[int, int], str]
+"""(address in the store, address of the word that names it) -> the name of the word there as it is written in the
+source, "" where it has none."""
 
 
 class Vocabulary(NamedTuple):
@@ -79,8 +80,21 @@ def read_word(word: int, address: int, known: Vocabulary, open_bits: int = 0) ->
         said.append(best[1])
         wanting -= best[0]
     left = [field for field in known.fields if field.name in wanting]
+    if not said and not left:
+        said = _nothing_done(values, address, known)
     said.sort(key=lambda text: "<-" not in text)    # transfers first, as they are usually written
     return said + [_setting(field, values[field.name], address, known) for field in left]
+
+
+def _nothing_done(values: Mapping[str, int], address: int, known: Vocabulary) -> list[str]:
+    """What can be written for a word in which every field is idle: an order that says so, else the code of a field."""
+    for phrase in known.phrases:
+        if all(isinstance(value, int) for _, value in phrase.sets):
+            text = _spoken(phrase, values, address, known)
+            if text:
+                return [text]
+    field = next((field for field in known.fields if field.codes), None)
+    return [] if field is None else [_setting(field, values[field.name], address, known)]
 
 
 def _wants_reason(field: Field, value: int, open_bits: int) -> bool:
@@ -114,17 +128,17 @@ def _fits(field: Field, value: Value, found: int, address: int, known: Vocabular
             return bool(text) and filled.setdefault(value.text, text) == text
         case Block():
             first = _target(field, found, address, value.page, known)
-            return all(_stands_at(part, first + step, known, filled) for step, part in enumerate(value.parts))
+            return all(_stands_at(part, first + step, address, known, filled) for step, part in enumerate(value.parts))
         case _:
             return False
 
 
-def _stands_at(part: Name | int, at: int, known: Vocabulary, filled: dict[str, str]) -> bool:
+def _stands_at(part: Name | int, at: int, address: int, known: Vocabulary, filled: dict[str, str]) -> bool:
     if isinstance(part, int):
         return part == at
     if not part.hole:
         return at in known.addresses.get(part.text, ()) or known.machine.constants.get(part.text) == at
-    text = known.label_at(at) or f"{at:#x}"
+    text = known.label_at(at, address) or f"{at:#x}"
     return filled.setdefault(part.text, text) == text
 
 
@@ -139,7 +153,7 @@ def _setting(field: Field, value: int, address: int, known: Vocabulary) -> str:
     if field.holds == "address":
         reaches_all = field.address_bits[0] + 1 >= known.machine.stores[field.store].address_width
         at = _target(field, value, address, not reaches_all, known)
-        text = known.label_at(at) or f"{at:#x}"
+        text = known.label_at(at, address) or f"{at:#x}"
         return f"{field.name} {text}" if reaches_all else f"{field.name} page({text})"
     if field.holds == "code" and field.width == 1 and not field.codes:
         return field.name if value else f"{field.name} 0"
