@@ -1,5 +1,5 @@
-"""The examples and the machine to start from: what is to be sound is, and what is broken on purpose is found by name. What
-their pages invite the reader to try has the effect that the pages say."""
+"""The examples and the machine to start from: what is to be sound is, and what is broken on purpose is found by name.
+What their pages invite the reader to try has the effect that the pages say."""
 
 import shutil
 from functools import cache
@@ -174,7 +174,7 @@ def changed(tmp_path: Path, name: str, file: str, old: str, new: str) -> Path:
     ("examples/two-masters/signalbox.machine", "signalbox.machine",
      "chain and not recorder.asks and not recorder.owns", "chain and recorder.phase is not asking", "turnaround"),
     ("examples/slices/orrery.machine", "arithmetic.micro", "        double angle, back\n",
-     "        call deeper\nroutine deeper\n        double angle, back\n", "never"),
+     "        call deeper\n        back\nroutine deeper\n        double angle, back\n", "never"),
 ])
 def test_what_a_page_invites_to_try_is_found(tmp_path: Path, name: str, file: str, old: str, new: str,
                                              expected: str) -> None:
