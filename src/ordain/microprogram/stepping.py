@@ -25,7 +25,7 @@ from ordain.machine.expression import (
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.layout import Layout, asserted, mask_of
 from ordain.microprogram.tables import address_columns, numbers, work_out
-from ordain.text.findings import Finding, error
+from ordain.text.findings import Finding, Severity, error
 
 _MOST_FREE_BITS = 4
 """An addend with more free bits than this is no count to the next words."""
@@ -74,19 +74,30 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
         delay, place, deciding = 0, presented, _deciding(machine, presented)
     others = tuple([node for node in _everything(machine) if node not in deciding and _counted((node,), place)])
     if not _counted(deciding, place) and not others:
-        return None, []
+        doubtful = _counts_elsewhere(machine, store, presented)     # it may be meant, so this is no error
+        return None, [_not_low(store)._replace(severity=Severity.WARNING)] if doubtful else []
     width = min(_low_width(terms, store.address, presented), *(_sum_widths((*deciding, *others), place)))
     if width == 0:
-        return None, [error(
-            "counter-not-low", f"the address of `{store.name}` is counted up, but not in its lowest bits", store.span,
-            "words that follow each other would not stand side by side",
-            help="write what counts as the last part of the address, and swap the lines in the chips' addresses")]
+        return None, [_not_low(store)]
     fields = tuple([leaf for leaf in leaves((*deciding, *others)) if leaf.kind == "field"
                     and leaf.name in layout.fields and layout.fields[leaf.name].holds != "address"])
     bits = 0
     for leaf in fields:
         bits |= mask_of(layout.fields[leaf.name])
     return Counter(delay, tuple(deciding), others, tuple(place), bits, width, fields), []
+
+
+def _not_low(store: Store) -> Finding:
+    return error(
+        "counter-not-low", f"the address of `{store.name}` is counted up, but not in its lowest bits", store.span,
+        "words that follow each other would not stand side by side",
+        help="write what counts as the last part of the address, and swap the lines in the chips' addresses")
+
+
+def _counts_elsewhere(machine: Machine, store: Store, presented: Sequence[Leaf]) -> bool:
+    """Whether another part of the address than its lowest is counted up."""
+    others = [leaf for leaf in leaves((store.address,)) if leaf.kind in ("state", "register") and leaf not in presented]
+    return any(_counted(_deciding(machine, (leaf,)), (leaf,)) for leaf in others)
 
 
 def steps_of(terms: Terms, layout: Layout, counter: Counter, bits: int, open_bits: int) -> Steps:

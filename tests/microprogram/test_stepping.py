@@ -1,0 +1,240 @@
+"""Which words must follow each other, read from the machine's expressions and from nothing else."""
+
+import pytest
+
+from ordain.microprogram.stepping import Steps, rows
+from tests.microprogram.compiled import compiled, described, faults, placed, program_of
+
+MACHINE = """\
+machine small
+store control 64 words of 16 bits
+    address upc
+field branch 3 bits
+    step 0 idle
+    jump 1
+    maybe 2
+    call 3
+    back 4
+    skip 5
+    hold 6
+field target 6 bits address, idle 0
+field count 2 bits, idle any
+field last 1 bit
+spare 4 bits
+input line 1 bit
+state upc 6 bits, reset 0
+    next choose branch
+        step : upc + 1
+        jump : target
+        maybe: target if line else upc + 1
+        call : target
+        back : link
+        skip : upc + 2 if line else upc + 1
+        hold : upc if line else target
+        otherwise: 0
+state link 6 bits, reset 0
+    next upc + 1 if branch is call else link
+order goto <there> : branch jump, target <there>
+order maybe <there>: branch maybe, target <there>
+order call <there> : branch call, target <there>
+order hold <there> : branch hold, target <there>
+order back         : branch back
+"""
+
+
+def succeeds(machine: str, micro: str) -> list[int]:
+    return [word.succeeds for word in program_of(described(machine), micro).words]
+
+
+@pytest.mark.parametrize(("line", "expected"), [
+    ("count 1", 1),
+    ("goto one", 0),
+    ("maybe one", 1),
+    ("call one", 1),
+    ("back", 0),
+    ("branch skip", 2),
+    ("hold one", 0),
+    ("branch 0", 1),
+])
+def test_what_a_word_needs_after_it(line: str, expected: int) -> None:
+    """A call needs its successor: the register for the way back is loaded with the address plus one."""
+    assert succeeds(MACHINE, f"routine one at 0\n    {line}\n    back\n    back\n")[0] == expected
+
+
+@pytest.mark.parametrize(("body", "found"), [
+    ("    count 1\n    back\n", []),
+    ("    back\n    count 1\n",
+     ["3:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]),
+    ("    back\n    maybe one\n",
+     ["3:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]),
+    ("    back\n    call one\n",
+     ["3:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]),
+    ("    branch skip\n    back\n    back\n", []),
+    ("    branch skip\n    back\n",
+     ["2:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]),
+])
+def test_a_word_that_goes_on_past_the_end(body: str, found: list[str]) -> None:
+    assert faults(described(MACHINE), f"routine one at 0\n{body}") == [f"small.micro:{each}" for each in found]
+
+
+def test_words_stand_as_they_must() -> None:
+    placement = placed(described(MACHINE), "routine one at 5\n    maybe two\n    back\nroutine two at 7\n    back\n")
+    assert placement.addresses == ((5,), (6,), (7,))
+
+
+def test_a_field_that_does_not_matter_decides_nothing() -> None:
+    """Where an `idle any` field decides between going on and jumping, both are possible."""
+    text = MACHINE.replace("step : upc + 1", "step : upc + 1 if count is 2 else target")
+    micro = "routine one at 0\n    {}\n    back\n"
+    assert succeeds(text, micro.format("count 2"))[0] == 1
+    assert succeeds(text, micro.format("count 1"))[0] == 0
+    assert succeeds(text, micro.format("last"))[0] == 1
+
+
+def test_registers_count_as_states_do() -> None:
+    text = MACHINE.replace("""\
+state link 6 bits, reset 0
+    next upc + 1 if branch is call else link
+""", "register link 6 bits, loads upc + 1 when branch is call\n")
+    assert succeeds(text, "routine one at 0\n    call one\n    back\n") == [1, 0]
+    assert succeeds(text, "routine one at 0\n    goto one\n    back\n") == [0, 0]
+
+
+ALWAYS_NAMED = """\
+machine small
+store control 16 words of 8 bits
+    address here
+field to 4 bits address, idle following
+field tick 1 bit
+spare 3 bits
+state here 4 bits, reset 0
+    next {to[3:1], column[0]}
+register column 2 bits, reset 0
+    loads column + 1 when tick
+"""
+
+
+def test_a_counter_that_is_not_the_address_ties_nothing() -> None:
+    assert succeeds(ALWAYS_NAMED, "routine one\n    tick\n    tick, to one\n") == [0, 0]
+
+
+def test_adding_a_condition() -> None:
+    """`upc + {0, line}` goes on by one or none."""
+    text = MACHINE.replace("hold : upc if line else target", "hold : upc + {0b00000, line}").replace(
+        "order hold <there> : branch hold, target <there>", "order hold: branch hold")
+    assert succeeds(text, "routine one at 0\n    hold\n    back\n") == [1, 0]
+
+
+def test_a_choice_of_how_far() -> None:
+    text = MACHINE.replace("skip : upc + 2 if line else upc + 1", "skip : upc + (3 if line else 1)")
+    assert succeeds(text, "routine one at 0\n    branch skip\n    back\n    back\n    back\n")[0] == 3
+
+
+PAGED = """\
+machine small
+store control 64 words of 16 bits
+    address {{bank, upc}}
+field branch 2 bits
+    step 0 idle
+    jump 1
+field target 4 bits address, idle 0
+spare 10 bits
+input switch 2 bits
+state bank 2 bits, reset 0
+    next switch
+state upc {0} bits, reset 0
+    next choose branch
+        step: {1}
+        jump: target
+        otherwise: 0
+order goto <there>: branch jump, target page(<there>)
+"""
+
+
+def test_a_counter_for_a_part_of_the_address() -> None:
+    """Rows do not cross a multiple of sixteen."""
+    text = PAGED.format(4, "upc + 1")
+    micro = "routine one at 13\n    goto two\nroutine two\n    branch step\n    branch step\n    goto two\n"
+    assert program_of(described(text), micro).counting == {"control": 4}
+    assert placed(described(text), micro).addresses == ((13,), (0,), (1,), (2,))
+    _, findings = compiled(described(text), micro)
+    assert findings == []
+
+
+def test_a_sum_for_a_part_of_the_counter() -> None:
+    text = PAGED.format(4, "{upc[3], upc[2:0] + 1}")
+    assert program_of(described(text), "routine one\n    branch step\n    goto one\n").counting == {"control": 3}
+
+
+def test_a_counter_in_the_wrong_place() -> None:
+    text = PAGED.format(4, "upc + 1").replace("address {bank, upc}", "address {upc, bank}")
+    shown = faults(described(text), "routine one\n    branch step\n    goto one\n")
+    assert shown == [
+        "small.machine:2:1: counter-not-low: the address of `control` is counted up, but not in its lowest bits"]
+
+
+DELAYED = MACHINE.replace("address upc", "address active").replace("input line 1 bit\n", """\
+input line 1 bit
+state active 6 bits, reset 0
+    next upc
+""")
+
+
+@pytest.mark.parametrize(("body", "expected"), [
+    # A jump takes effect one word late: the word after it is on its way already.
+    ("    goto one\n    count 1\n", [1, 0]),
+    # Two words in a row, then a jump and the word after it.
+    ("    count 1\n    count 1\n    goto one\n    count 1\n", [1, 1, 1, 0]),
+    # A maybe: the word after it in any case, and the one after that if the line is 0.
+    ("    maybe one\n    count 1\n    goto one\n    count 1\n", [1, 1, 1, 0]),
+    # The way back of a call is the address that is being fetched plus one; the word before that goes to `one`.
+    ("    call one\n    count 1\n    goto one\n    count 1\n", [2, 0, 1, 0]),
+    # A jump on its way already is not undone by the word after it.
+    ("    goto one\n    goto one\n    goto one\n    count 1\n", [1, 0, 0, 0]),
+])
+def test_a_register_between_address_and_store(body: str, expected: list[int]) -> None:
+    assert succeeds(DELAYED, f"routine one at 0\n{body}") == expected
+
+
+def test_what_is_missing_after_a_late_jump() -> None:
+    assert faults(described(DELAYED), "routine one at 0\n    goto one\n    count 1\n") == []
+    assert faults(described(DELAYED), "routine one at 0\n    count 1\n    goto one\n") == [
+        "small.micro:3:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]
+    assert faults(described(DELAYED), "routine one at 0\n    count 1\n    count 1\n") == [
+        "small.micro:3:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]
+
+
+def walk(steps: list[Steps], delay: int, entries: list[int]) -> set[tuple[int, int]]:
+    """Every pair of words that the hardware can obey one after the other, by stepping a pipeline as it is drawn: the
+    address that was presented, and those on their way to it."""
+    found: set[tuple[int, int]] = set()
+    todo = [list(range(entry, entry + delay + 1)) for entry in entries]
+    seen: set[tuple[int | None, ...]] = set()
+    while todo:
+        pipe: list[int | None] = list(todo.pop())
+        if tuple(pipe) in seen or pipe[0] is None or pipe[0] >= len(steps):
+            continue
+        seen.add(tuple(pipe))
+        newest = pipe[-1]
+        ways: list[int | None] = [None] if delay else []
+        ways += [newest + ahead for ahead in steps[pipe[0]].on] if newest is not None else []
+        for way in ways:
+            following = [*pipe[1:], way]
+            if following[0] is not None:
+                found.add((pipe[0], following[0]))
+            todo.append(following)  # type: ignore[arg-type]
+    return found
+
+
+@pytest.mark.parametrize("delay", [0, 1, 2])
+def test_rows_cover_every_way_through(delay: int) -> None:
+    """All programs of five words that go on by one or not at all, entered at the first word or also in the middle."""
+    for mask in range(32):
+        steps = [Steps((1,) if mask >> at & 1 else (), ()) for at in range(5)]
+        for entries in ([0], [0, 2]):
+            reach, past = rows(steps, delay, entries)
+            for before, after in walk(steps, delay, entries if delay else list(range(5))):
+                if after < 5:
+                    assert 0 < after - before <= reach[before]
+                else:
+                    assert before in past

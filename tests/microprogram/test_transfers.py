@@ -1,0 +1,161 @@
+"""`a <- b` sets the fields under which b drives a bus that a takes; each fault beside its sound neighbour."""
+
+import pytest
+
+from ordain.microprogram.layout import asserted
+from tests.microprogram.compiled import compiled, described, faults, program_of
+
+MACHINE = """\
+machine small
+
+store control 64 words of 24 bits
+    address upc
+
+field branch 2 bits
+    step 0 idle
+    jump 1
+field target 6 bits address, idle 0
+field source 3 bits
+    none   0 idle
+    acc    1
+    memory 2
+    shared 3
+    temp   4
+field load 3 bits
+    none 0 idle
+    acc  1
+    ir   2
+    temp 3
+    spy  4
+field read  1 bit
+field write 1 bit, active low
+field gate  1 bit
+field mode 2 bits
+    plain  0 idle
+    first  1
+    second 2
+field move  1 bit
+spare 4 bits
+
+state upc 6 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        otherwise: 0
+input granted 1 bit
+register acc  8 bits, loads data when load is acc
+register ir   8 bits, loads data when load is ir
+register temp 8 bits
+    loads data when load is temp
+    loads acc when move
+register pair 16 bits, loads {pair[15:8], data} when write
+
+bus data 8 bits, floats
+    driven by acc     when source is acc
+    driven by memory  when source is memory and read, follows address
+    driven by shared  when source is shared and granted
+    driven by either  when mode is first or mode is second
+    driven by lent    when mode is first or (mode is second and granted)
+    driven by never   when source is none and source is acc
+    driven by other   when not gate
+    sampled by acc    when load is acc
+    sampled by ir     when load is ir
+    sampled by memory when write
+    sampled by spy    when load is spy and not (source is acc)
+    sampled by wide   when load in (ir, spy)
+    sampled by idler  when source is none
+
+bus address 8 bits, floats
+    driven by ir   when read
+    driven by acc  when gate
+    driven by temp when source is temp
+    sampled by memory when read
+    sampled by ir     when load is ir
+
+order goto <there>: branch jump, target <there>
+"""
+
+
+def fields(clauses: str) -> dict[str, int]:
+    """The asserted fields of a word that are not at rest."""
+    machine = described(MACHINE)
+    word = program_of(machine, f"routine first at 0\n    {clauses}, goto first\n").words[0].bits
+    values = {name: asserted(field, word) for name, field in machine.fields.items() if field.holds == "code"}
+    assert values.pop("branch") == 1
+    return {name: value for name, value in values.items() if value}
+
+
+SOURCE = {"acc": 1, "memory": 2, "shared": 3, "temp": 4}
+LOAD = {"acc": 1, "ir": 2, "temp": 3, "spy": 4}
+
+
+@pytest.mark.parametrize(("clauses", "expected"), [
+    ("ir <- acc via data", {"source": 1, "load": 2}),
+    ("acc <- memory", {"source": 2, "read": 1, "load": 1}),
+    ("memory <- acc via data", {"source": 1, "write": 1}),
+    ("memory <- ir", {"read": 1}),
+    ("memory <- acc via address", {"gate": 1, "read": 1}),
+    ("ir <- temp", {"source": 4, "load": 2}),
+    ("ir <- acc via address", {"gate": 1, "load": 2}),
+    ("acc <- shared", {"source": 3, "load": 1}),
+    ("temp <- memory", {"source": 2, "read": 1, "load": 3}),
+    ("temp <- acc via data", {"source": 1, "load": 3}),
+    ("pair <- shared", {"source": 3, "write": 1}),
+    ("acc <- lent", {"mode": 1, "load": 1}),
+    ("acc <- either, mode first", {"mode": 1, "load": 1}),
+    ("acc <- either, mode second", {"mode": 2, "load": 1}),
+    ("acc <- lent, mode first", {"mode": 1, "load": 1}),
+    ("acc <- other", {"load": 1}),
+    ("spy <- memory", {"source": 2, "read": 1, "load": 4}),
+    ("wide <- memory, load ir", {"source": 2, "read": 1, "load": 2}),
+    ("wide <- memory, load spy", {"source": 2, "read": 1, "load": 4}),
+    ("acc <- shared, ir <- temp via address, load acc", None),
+])
+def test_a_transfer_sets_fields(clauses: str, expected: dict[str, int] | None) -> None:
+    if expected is None:
+        assert [line.split(": ")[1] for line in faults(
+            described(MACHINE), f"routine first at 0\n    {clauses}, goto first\n")][:1] == ["field-conflict"]
+    else:
+        assert fields(clauses) == expected
+
+
+def test_a_register_loads_a_register_without_a_bus() -> None:
+    """`temp` loads `acc` when `move`; over the data bus it could too, so that bus must be out of the way."""
+    text = MACHINE.replace("    loads data when load is temp\n", "")
+    machine = described(text)
+    word = program_of(machine, "routine first at 0\n    temp <- acc, goto first\n").words[0].bits
+    assert asserted(machine.fields["move"], word) == 1 and asserted(machine.fields["source"], word) == 0
+
+
+@pytest.mark.parametrize(("clauses", "found"), [
+    ("acc <- memory", ""),
+    ("ack <- memory", "unknown-name: nothing called `ack` takes anything from a bus"),
+    ("acc <- memry", "unknown-name: nothing called `memry` drives a bus"),
+    ("ir <- acc", "ambiguous-transfer: `ir <- acc` can go over `data`, `address`"),
+    ("ir <- acc via data", ""),
+    ("ir <- acc via dat", "unknown-name: there is no bus `dat`"),
+    ("acc <- ir", "no-transfer: `ir` drives `address`, and `acc` takes from `data`"),
+    ("acc <- memory via address", "no-transfer: `memory` drives `data`, and `acc` takes from `data`"),
+    ("acc <- never", "never-driven: `acc <- never` cannot be: nothing allows `never` to be driven on `data`"),
+    ("idler <- acc", "never-driven: `idler <- acc` needs `source` to be `acc` and `none` at once"),
+    ("acc <- either, mode first", ""),
+    ("acc <- either", "never-driven: nothing in this word allows `either` to be driven on `data`"),
+    ("acc <- either, mode plain", "never-driven: nothing in this word allows `either` to be driven on `data`"),
+    ("wide <- memory, load spy", ""),
+    ("wide <- memory", "never-sampled: nothing in this word allows `wide` to take what is on `data`"),
+    ("wide <- memory, load acc", "never-sampled: nothing in this word allows `wide` to take what is on `data`"),
+    ("spy <- memory", ""),
+    ("spy <- acc via data", "never-sampled: `spy <- acc` cannot be: nothing allows `spy` to take what is on `data`"),
+    ("acc <- other", ""),
+    ("acc <- other, gate",
+     "field-conflict: `acc <- other` sets `gate` to 0, `gate` to 1"),
+])
+def test_a_fault_and_its_neighbour(clauses: str, found: str) -> None:
+    shown = faults(described(MACHINE), f"routine first at 0\n    {clauses}, goto first\n")
+    assert [line.split(": ", 1)[1] for line in shown] == ([found] if found else [])
+
+
+def test_the_choices_are_told() -> None:
+    _, (finding,) = compiled(described(MACHINE), "routine first at 0\n    acc <- either, goto first\n")
+    assert finding.help == "add one of: `mode` `first`; `mode` `second`"
+    assert finding.places[0].span.text == "driven by either  when mode is first or mode is second"
