@@ -110,7 +110,8 @@ def _store(store: Store, build: BuildData) -> list[str]:
     places = build.places[store.name]
     in_binary = f"0{store.bits}b"
     form = f"%0{address_digits}X  {'%s ' * len(groups)}%s %0{digits}X"     # the last %s is the empty slice
-    described = f"{form}  %-{wide}s  %-40s  %s"
+    text_width = min(60, max((len(site.text) for site in sites.values()), default=0))
+    described = f"{form}  %-{wide}s  %-{text_width}s  %s"
     for address, word in sorted(words.items()):
         site = sites.get(address)
         if site is None:
