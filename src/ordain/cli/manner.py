@@ -86,8 +86,10 @@ def exit_status(findings: list[Finding]) -> int:
 
 def say(manner: Manner, text: str) -> None:
     """A line of the ordinary result: standard output, not when quiet."""
+    from ordain.show.paint import printable
+
     if not manner.quiet:
-        click.echo(text)
+        click.echo(printable(text))
 
 
 def tell_findings(findings: list[Finding], manner: Manner, *, contents: "Contents | None" = None,

@@ -56,10 +56,11 @@ def lanes(contents: Contents, trace: Trace) -> list[Lane]:
     matter = [name for name in (cycles[0].free if cycles else {}) if any(name in cycle.matters for cycle in cycles)]
     for name in matter:
         declared = machine.inputs.get(name)
-        flag = (declared or machine.conditions.get(name)) is not None and (
-            (declared or machine.conditions[name]).width == 1)
-        result.append(Lane(name, flag, tuple(str(cycle.free[name]) if name in cycle.matters else "x"
-                                             for cycle in cycles)))
+        codes = declared.codes if declared is not None else ()
+        known = declared or machine.conditions.get(name)
+        values = [codes[cycle.free[name]] if codes else str(cycle.free[name]) for cycle in cycles]
+        result.append(Lane(name, known is not None and known.width == 1 and not codes,
+                           tuple(value if name in cycle.matters else "x" for cycle, value in zip(cycles, values))))
     return result
 
 

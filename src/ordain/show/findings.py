@@ -25,7 +25,7 @@ def finding_text(finding: Finding, paint: Paint, trace_lines: Iterable[str] = ()
         lines.append(f"  {printable(finding.label)}")
     for place in finding.places:
         lines.append(f"{margin} {printable(place.label)}: {before}{place.span}, `{_snippet(place.span)}`")
-    lines.extend(f"{margin} {line}".rstrip() for line in trace_lines)
+    lines.extend(f"{margin} {printable(line)}".rstrip() for line in trace_lines)
     lines.extend(f"{margin} {paint('faint', 'note')}: {printable(text)}" for text in finding.notes)
     if finding.help:
         lines.append(f"{margin} {paint('good', 'help')}: {printable(finding.help)}")
@@ -56,7 +56,7 @@ def _excerpt(span: Span, label: str, severity: Severity, paint: Paint) -> list[s
     carets = paint("mark" if severity is Severity.ERROR else severity.value, "^" * max(1, _columns(marked)))
     return [
         f"{gutter} |",
-        f"{line_number} | {shown.rstrip()}",
+        f"{line_number} | {shown}".rstrip(),
         f"{gutter} | {' ' * indent}{carets} {printable(label)}".rstrip(),
     ]
 

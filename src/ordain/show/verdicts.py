@@ -18,11 +18,11 @@ def report_lines(contents: Contents, report: Report, everything: bool) -> list[s
     checks = [row for row in report.rows if row.subject not in rules]
     if everything or any(row.outcome != "proved" for row in checks):
         lines += _table([row for row in checks if everything or row.outcome != "proved"], everything)
-    proved = sorted({row.check for row in checks if row.outcome == "proved"} -
-                    {row.check for row in checks if row.outcome != "proved"})
+    proved = [row.check for row in checks if row.outcome == "proved"]
     if proved and not everything:
-        count = sum(row.outcome == "proved" for row in checks)
-        lines.append(f"proved: {', '.join(proved)} ({count} verdict{'s' if count != 1 else ''})")
+        elsewhere = {row.check for row in checks if row.outcome != "proved"}
+        named = (f"{check} elsewhere" if check in elsewhere else check for check in sorted(set(proved)))
+        lines.append(f"proved: {', '.join(named)} ({len(proved)} verdict{'s' if len(proved) != 1 else ''})")
     lines += _table([row for row in report.rows if row.subject in rules], everything)
     if everything:
         for row in report.rows:
