@@ -58,9 +58,9 @@ def lanes(contents: Contents, trace: Trace) -> list[Lane]:
         declared = machine.inputs.get(name)
         codes = declared.codes if declared is not None else ()
         known = declared or machine.conditions.get(name)
-        values = [codes[cycle.free[name]] if codes else str(cycle.free[name]) for cycle in cycles]
+        words = [codes[cycle.free[name]] if codes else str(cycle.free[name]) for cycle in cycles]
         result.append(Lane(name, known is not None and known.width == 1 and not codes,
-                           tuple(value if name in cycle.matters else "x" for cycle, value in zip(cycles, values))))
+                           tuple(word if name in cycle.matters else "x" for cycle, word in zip(cycles, words))))
     return result
 
 
