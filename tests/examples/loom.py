@@ -1,7 +1,7 @@
-"""heron run from its chips: a plain simulator of the board, written against the drawings, with nothing of ordain's in it.
+"""heron run from its chips: a plain simulator of the board, written against the drawings and not with ordain.
 
-It is given the images of U31 to U37, U21 and U22 and finds the control word by reading pins. It obeys every word that it
-comes to, cycle by cycle, and raises `Fault` where a bus is taken while nobody drives it.
+It is given the images of U31 to U37, U21 and U22 and finds the control word by reading pins. It obeys every word that
+it comes to, cycle by cycle, and raises `Fault` where a bus is taken while nobody drives it.
 """
 
 from collections.abc import Callable
@@ -139,6 +139,7 @@ class Board:
 
 def alu(function: int, a: int, b: int, carry: int) -> tuple[int, int]:
     """Result and carry. Subtraction leaves a carry of 1 where nothing was borrowed."""
-    wide = (a + b, a + b + carry, a + (b ^ 0xFF) + 1, a + (b ^ 0xFF) + carry, a & b, a | b, a ^ b, b, a ^ 0xFF, 0,
-            a + 1, a + 0xFF, a << 1, (a & 1) << 8 | a >> 1, a << 1 | carry, (a & 1) << 8 | carry << 7 | a >> 1)[function]
+    wide = (a + b, a + b + carry, a + (b ^ 0xFF) + 1, a + (b ^ 0xFF) + carry, a & b, a | b, a ^ b, b,
+            a ^ 0xFF, 0, a + 1, a + 0xFF, a << 1, (a & 1) << 8 | a >> 1, a << 1 | carry,
+            (a & 1) << 8 | carry << 7 | a >> 1)[function]
     return wide & 0xFF, wide >> 8 & 1
