@@ -77,7 +77,8 @@ def test_we_read_what_outside_writers_write(drawn: list[tuple[int, bytes]]) -> N
     for length in (24, 32):
         assert read_s_records(file.as_srec(16, length), "t") == (wanted, [])
     assert read_intel_hex(file.as_ihex(16, 32), "t") == (wanted, [])
-    assert read_intel_hex(file.as_ihex(16, 24), "t") == (wanted, [])
+    if all(start >> 16 == start + len(data) - 1 >> 16 for start, data in wanted):
+        assert read_intel_hex(file.as_ihex(16, 24), "t") == (wanted, [])    # else it writes records across segments
     out = StringIO()
     hexed.write_hex_file(out)
     assert read_intel_hex(out.getvalue(), "t") == (wanted, [])
