@@ -11,9 +11,10 @@ from typing import NamedTuple
 
 from ordain.logic.evaluate import evaluate
 from ordain.logic.narrowing import cut, runs
-from ordain.machine.expression import Const, Node, Prior, postorder, substitute
+from ordain.machine.expression import Const, Node, substitute
 from ordain.prover.model import Cycle, System, Trace, Variable
 from ordain.prover.paths import Point
+from ordain.prover.running import Running
 from ordain.prover.search import Search
 from ordain.prover.solving import Solution, solve
 from ordain.prover.split import Split
@@ -44,10 +45,8 @@ class Stage:
 
     def __init__(self, system: System, search: Search, monitors: tuple[Variable, ...]) -> None:
         self.system, self.search, self.shape = system, search, search.places.shape
-        self.variables = (*system.variables, *monitors)
-        self._show = _Shown(system)
-        self._priors: dict[Node, Node] = {node: node.args[0] for node in postorder(self._show.nodes)
-                                          if type(node) is Prior}
+        self._running = Running(system, monitors)
+        self.variables = self._running.variables
 
     def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
         """`events`: conditions whose truth is noted in every cycle, by name. `shown`: the monitors whose values belong
@@ -55,7 +54,7 @@ class Stage:
         names = [monitor.name for monitor in shown]
         states = self._start(script.points[0])
         cycles: list[Cycle] = []
-        remembered: dict[Node, int] = dict.fromkeys(self._priors, 0)
+        remembered = self._running.before_reset()
         last = len(script.points) - 1
         entered: list[dict[Node, int]] = []
         index = 0
@@ -64,9 +63,8 @@ class Stage:
             following = script.points[index + 1] if index < last else \
                 script.points[script.back] if script.back is not None else None
             values, matters = self._cycle(states, script.points[index], following, script.demands[index])
-            cycles.append(self._shown(values, matters, remembered, names, events))
-            known = {**values, **remembered}
-            remembered = {prior: evaluate(arg, known) for prior, arg in self._priors.items()}
+            cycles.append(self._running.shown(values, matters, remembered, names, events))
+            remembered = self._running.remembered({**values, **remembered})
             states = self._next(values, following)
             index += 1
             if index > last:
@@ -111,8 +109,7 @@ class Stage:
         return states
 
     def _next(self, values: dict[Node, int], following: Point | None) -> dict[Node, int]:
-        memo: dict[Node, int] = {}
-        states = {variable.leaf: evaluate(variable.next, values, memo) for variable in self.variables}
+        states = self._running.next(values)
         if following is not None and not self._agree(states, following):
             raise AssertionError("a trace leaves its path")
         return states
@@ -148,7 +145,7 @@ class Stage:
             chosen = self._selectors(here)
             free = {entry.leaf: solution.values.get(entry.leaf, chosen.get(entry.leaf, 0))
                     for entry in self.system.free}
-            values = self._values({**states, **free})
+            values = self._running.values({**states, **free})
             memo: dict[Node, int] = {}
             asked = (*self.system.assumptions, *(demand.lowered for demand in demands))
             if not all(evaluate(node, values, memo) for node in asked):
@@ -192,63 +189,6 @@ class Stage:
         values = {leaf: shape.closures.of(leaf)(full, words) for leaf in shape.known}
         values.update((leaf, states[leaf]) for leaf in shape.domain.leaves)
         return {leaf: shape.terms.const(value, leaf.width) for leaf, value in values.items()}
-
-    def _values(self, values: dict[Node, int]) -> dict[Node, int]:
-        """The same with addresses, words and fields, store after store."""
-        contents, terms = self.system.contents, self.system.terms
-        for store, node in self.system.addresses.items():
-            declared = contents.machine.stores[store]
-            address = evaluate(node, values)
-            word = contents.words[store][address]
-            values[terms.leaf("address", store, declared.address_width)] = address
-            values[terms.leaf("word", store, declared.bits)] = word
-            for name in declared.fields:
-                field = contents.machine.fields[name]
-                ones = (1 << field.width) - 1
-                values[terms.leaf("field", name, field.width)] = (word >> field.low & ones) ^ (ones if field.active_low
-                                                                                              else 0)
-        return values
-
-    def _shown(self, values: dict[Node, int], matters: frozenset[str], remembered: dict[Node, int], names: list[str],
-               events: dict[str, Node]) -> Cycle:
-        known = {**values, **remembered}
-        memo: dict[Node, int] = {}
-        contents, terms = self.system.contents, self.system.terms
-        stores = contents.machine.stores
-        addresses = {store: values[terms.leaf("address", store, stores[store].address_width)]
-                     for store in self.system.addresses}
-        show = self._show
-
-        def enabled(parts: list[tuple[str, Node]]) -> tuple[str, ...]:
-            return tuple(name for name, node in parts if evaluate(node, known, memo))
-
-        return Cycle(
-            {variable.name: values[variable.leaf] for variable in self.variables if variable.origin != "monitor"},
-            {variable.name: values[variable.leaf] for variable in self.variables if variable.name in names},
-            {entry.name: values[entry.leaf] for entry in self.system.free}, matters,
-            addresses, {store: contents.words[store][address] for store, address in addresses.items()},
-            {bus: enabled(parts) for bus, parts in show.drivers.items()},
-            {bus: enabled(parts) for bus, parts in show.samplers.items()},
-            enabled(show.strobes), frozenset(enabled(list(events.items()))))
-
-
-class _Shown:
-    """What a cycle shows beside its values: who is enabled where, lowered but for `Prior`."""
-
-    def __init__(self, system: System) -> None:
-        machine = system.contents.machine
-        raw: list[Node] = []
-        for bus in machine.buses.values():
-            raw += [driver.when for driver in bus.drivers] + [sampler.when for sampler in bus.samplers]
-        raw += [strobe.active for strobe in machine.strobes]
-        self.nodes = substitute(system.terms, tuple(raw), system.lowering)
-        lowered = iter(self.nodes)
-        self.drivers: dict[str, list[tuple[str, Node]]] = {}
-        self.samplers: dict[str, list[tuple[str, Node]]] = {}
-        for bus in machine.buses.values():
-            self.drivers[bus.name] = [(driver.name, next(lowered)) for driver in bus.drivers]
-            self.samplers[bus.name] = [(sampler.name, next(lowered)) for sampler in bus.samplers]
-        self.strobes = [(strobe.name, next(lowered)) for strobe in machine.strobes]
 
 
 def _equal(shape: Split, node: Node, value: int, mask: int) -> list[Node]:
