@@ -129,7 +129,7 @@ class _Graph:
         for state in here:
             place = self.places.at(state)
             asked = tuple((entry.number, entry.node) for entry in self.places.asked(state, place))
-            mark = (place.words, tuple(place.values), asked)
+            mark = (place.words, id(place.of), asked)
             marked[state] = marks.setdefault(mark, len(marks))
         relevant, bits = 0, self.shape.place & ~self.shape.location
         while bits:
@@ -141,8 +141,8 @@ class _Graph:
 
     def _read_at(self, state: int, place: Place) -> int:
         reads = 0
-        for index in place.open:
-            reads |= place.word_class.atoms[index].reads
+        for atom in place.of.atoms:
+            reads |= atom.reads
         for entry in self.places.asked(state, place):
             for atom in entry.atoms:
                 reads |= atom.reads
@@ -153,12 +153,10 @@ class _Graph:
         when there are too many."""
         if place.kind is not None:
             return [place.kind]
-        atoms = place.word_class.atoms
-        if sum(atoms[index].node.width for index in place.open) > OPEN_BITS:
+        if sum(atom.node.width for atom in place.of.atoms) > OPEN_BITS:
             return None
-        options = [range(1 << atoms[index].node.width) if value is None else (value,)
-                   for index, value in enumerate(place.values)]
-        return [self.places.kind(place.word_class, values) for values in product(*options)]
+        options = [range(1 << atom.node.width) for atom in place.of.atoms]
+        return [self.places.kind(place.of, values) for values in product(*options)]
 
     # ------------------------------------------------------------ branches
 

@@ -66,15 +66,33 @@ class Atom(NamedTuple):
     settled: bool
 
 
-class WordClass:
-    """All words with the same residues."""
+class Roots(NamedTuple):
+    """The next values of control and of the surroundings, and the assumptions."""
 
-    __slots__ = ("assumed", "atoms", "control", "inside", "kinds")
+    control: tuple[Node, ...]
+    inside: tuple[Node, ...]
+    assumed: tuple[Node, ...]
 
-    def __init__(self, control: tuple[Node, ...], inside: tuple[Node, ...], assumed: tuple[Node, ...],
-                 atoms: tuple[Atom, ...]) -> None:
-        self.control, self.inside, self.assumed, self.atoms = control, inside, assumed, atoms
+
+class PlaceClass:
+    """All places with the same words, as far as these decide anything, and the same values of what else a place settles.
+    `atoms`: what is still open; `kinds`: by their values."""
+
+    __slots__ = ("atoms", "kinds", "roots")
+
+    def __init__(self, roots: Roots, atoms: tuple[Atom, ...]) -> None:
+        self.roots, self.atoms = roots, atoms
         self.kinds: dict[tuple[int, ...], Kind] = {}
+
+
+class WordClass:
+    """All words with the same residues. `atoms`: the deciding terms that a place settles; `settled`: by their values."""
+
+    __slots__ = ("atoms", "roots", "settled")
+
+    def __init__(self, roots: Roots, atoms: tuple[Atom, ...]) -> None:
+        self.roots, self.atoms = roots, atoms
+        self.settled: dict[tuple[int, ...], PlaceClass] = {}
 
 
 class Asked(NamedTuple):
@@ -86,14 +104,12 @@ class Asked(NamedTuple):
 
 
 class Place:
-    """`values`: of the class's atoms, None where the place does not settle one. `edges`: by all their values."""
+    """`kind`: where nothing is open. `single`: its edges then; `edges`: by the values of what is open."""
 
-    __slots__ = ("answers", "asked", "edges", "kind", "open", "single", "values", "word_class", "words")
+    __slots__ = ("answers", "asked", "edges", "kind", "of", "single", "words")
 
-    def __init__(self, words: int, word_class: WordClass, values: list[int | None]) -> None:
-        self.words, self.word_class, self.values = words, word_class, values
-        self.open = tuple(index for index, value in enumerate(values) if value is None)
-        self.kind: Kind | None = None
+    def __init__(self, words: int, of: PlaceClass, kind: Kind | None) -> None:
+        self.words, self.of, self.kind = words, of, kind
         self.single: list[Edge] | None = None
         self.edges: dict[tuple[int, ...], list[Edge]] = {}
         self.asked: list[Asked] | None = None
@@ -122,7 +138,8 @@ class Places:
         self._step_mask = _joint_mask((*self._controls, *self._insides, *self._assumed))
         self._asked_mask = _joint_mask(self._asked)
         self._classes: dict[int, WordClass] = {}
-        self._distinct: dict[tuple[tuple[Node, ...], ...], WordClass] = {} if whole is None else whole._distinct
+        self._distinct: dict[Roots, WordClass] = {} if whole is None else whole._distinct
+        self._place_classes: dict[Roots, PlaceClass] = {} if whole is None else whole._place_classes
         self._asked_under: dict[int, list[tuple[int, Node, tuple[Atom, ...]]]] = {}
         self._settled: dict[tuple[Node, tuple[int, ...]], Node] = {}
         self._atoms_in: dict[Node, tuple[Atom, ...]] = {}
@@ -154,23 +171,48 @@ class Places:
         word_class = self._classes.get(words & self._step_mask)
         if word_class is None:
             word_class = self._classes[words & self._step_mask] = self._class_of(words)
-        values = [atom.closure(key, words) if atom.settled else None for atom in word_class.atoms]
-        place = Place(words, word_class, values)
-        if not place.open:
-            place.kind = self.kind(word_class, tuple(value for value in values if value is not None))
-        return place
+        values = tuple([atom.closure(key, words) for atom in word_class.atoms])
+        of = word_class.settled.get(values)
+        if of is None:
+            of = word_class.settled[values] = self._settled_class(word_class, values)
+        return Place(words, of, None if of.atoms else self.kind(of, ()))
 
     def _class_of(self, words: int) -> WordClass:
         control = tuple(root.under(words) for root in self._controls)
         inside = tuple(root.under(words) for root in self._insides)
         assumed = tuple(node for node in (root.under(words) for root in self._assumed)
                         if type(node) is not Const or not node.value)
-        key = (control, inside, assumed)
-        found = self._distinct.get(key)
+        roots = Roots(control, inside, assumed)
+        found = self._distinct.get(roots)
         if found is None:
-            atoms = tuple(self.atom(node) for node in self.support.deciding(control, (*inside, *assumed)))
-            found = self._distinct[key] = WordClass(control, inside, assumed, atoms)
+            settled = self.support.deciding(control, (*inside, *assumed), self._is_settled)
+            found = self._distinct[roots] = WordClass(roots, tuple(self.atom(node) for node in settled))
         return found
+
+    def _settled_class(self, word_class: WordClass, values: tuple[int, ...]) -> PlaceClass:
+        roots = self._with(word_class.roots, word_class.atoms, values)
+        found = self._place_classes.get(roots)
+        if found is None:
+            open_ones = self.support.deciding(roots.control, (*roots.inside, *roots.assumed), self._is_known)
+            found = self._place_classes[roots] = PlaceClass(roots, tuple(self.atom(node) for node in open_ones))
+        return found
+
+    def _with(self, roots: Roots, atoms: tuple[Atom, ...], values: tuple[int, ...]) -> Roots:
+        """The roots with values put in for atoms."""
+        if not atoms:
+            return roots
+        terms = self.shape.terms
+        known = {atom.node: terms.const(value, atom.node.width) for atom, value in zip(atoms, values)}
+        first, second = len(roots.control), len(roots.control) + len(roots.inside)
+        rest = substitute(terms, (*roots.control, *roots.inside, *roots.assumed), known)
+        return Roots(rest[:first], rest[first:second],
+                     tuple(node for node in rest[second:] if type(node) is not Const or not node.value))
+
+    def _is_known(self, node: Node) -> bool:
+        return self.support.kinds(node) == KNOWN
+
+    def _is_settled(self, node: Node) -> bool:
+        return self.support.kinds(node) == KNOWN and self.atom(node).settled
 
     def atom(self, node: Node) -> Atom:
         found = self._atoms.get(node)
@@ -192,19 +234,14 @@ class Places:
                     pending.append(shape.packing.looked_up[leaf][0])
         return mask
 
-    def kind(self, word_class: WordClass, values: tuple[int, ...]) -> Kind:
-        """The class with values for all its atoms."""
-        kind = word_class.kinds.get(values)
+    def kind(self, of: PlaceClass, values: tuple[int, ...]) -> Kind:
+        """The class with values for all that is open."""
+        kind = of.kinds.get(values)
         if kind is None:
-            terms = self.shape.terms
-            known = {atom.node: terms.const(value, atom.node.width) for atom, value in zip(word_class.atoms, values)}
-            roots = (*word_class.control, *word_class.inside, *word_class.assumed)
-            roots = substitute(terms, roots, known) if known else roots
-            first, second = len(word_class.control), len(word_class.control) + len(word_class.inside)
-            assumed = tuple(node for node in roots[second:] if type(node) is not Const or not node.value)
-            branches = self.branching.branches(roots[:first], roots[first:second], assumed)
-            kind = word_class.kinds[values] = Kind(tuple(self._template(branch) for branch in branches), assumed,
-                                                   self.branching.satisfiable(assumed))
+            control, inside, assumed = self._with(of.roots, of.atoms, values)
+            branches = self.branching.branches(control, inside, assumed)
+            kind = of.kinds[values] = Kind(tuple(self._template(branch) for branch in branches), assumed,
+                                           self.branching.satisfiable(assumed))
         return kind
 
     def _template(self, branch: Branch) -> Template:
@@ -242,13 +279,11 @@ class Places:
             place = self.at(here)
             kind = place.kind
             if kind is None:
-                kind = self.kind(place.word_class, self._values(place, here))
+                kind = self.kind(place.of, self._values(place, here))
             yield here, place, kind
 
     def _values(self, place: Place, here: int) -> tuple[int, ...]:
-        atoms, words = place.word_class.atoms, place.words
-        return tuple(atoms[index].closure(here, words) if value is None else value
-                     for index, value in enumerate(place.values))
+        return tuple([atom.closure(here, place.words) for atom in place.of.atoms])
 
     def edges(self, here: int, place: Place) -> list[Edge]:
         """The branches of the place for a control state with its selectors; masked with what is live."""
@@ -260,7 +295,7 @@ class Places:
         values = self._values(place, here)
         edges = place.edges.get(values)
         if edges is None:
-            edges = place.edges[values] = self._settle(here, place, self.kind(place.word_class, values))
+            edges = place.edges[values] = self._settle(here, place, self.kind(place.of, values))
         return edges
 
     def _settle(self, here: int, place: Place, kind: Kind) -> list[Edge]:
@@ -299,9 +334,9 @@ class Places:
             if known is None:
                 known = self._asked_under[key] = self._ask(place.words)
             for number, node, atoms in known:
-                rest = self._put(node, tuple(atom for atom in atoms if atom.settled), here, place.words)
+                rest = self._put(node, atoms, here, place.words)
                 if type(rest) is not Const or rest.value:
-                    place.asked.append(Asked(number, rest, atoms if rest is node else self._known_in(rest)))
+                    place.asked.append(Asked(number, rest, self._known_in(rest)))
         return place.asked
 
     def _ask(self, words: int) -> list[tuple[int, Node, tuple[Atom, ...]]]:
@@ -309,14 +344,15 @@ class Places:
         for number, root in enumerate(self._asked):
             node = root.under(words)
             if type(node) is not Const or node.value:
-                found.append((number, node, self._known_in(node)))
+                settled = self.support.largest((node,), self._is_settled)
+                found.append((number, node, tuple(self.atom(term) for term in settled)))
         return found
 
     def _known_in(self, node: Node) -> tuple[Atom, ...]:
-        """The largest known terms of a condition."""
+        """The largest known terms of a condition, those open at the place."""
         atoms = self._atoms_in.get(node)
         if atoms is None:
-            terms = self.support.largest((node,), lambda term: self.support.kinds(term) == KNOWN)
+            terms = self.support.largest((node,), self._is_known)
             atoms = self._atoms_in[node] = tuple(self.atom(term) for term in terms)
         return atoms
 

@@ -72,10 +72,9 @@ class Support:
                 stack.extend(reversed(node.args))
         return list(found)
 
-    def deciding(self, nexts: Iterable[Node], others: Iterable[Node]) -> list[Node]:
-        """The largest known terms that decide something: below `others` all of them, in `nexts` those that are not just
-        passed on as data."""
-        found: dict[Node, None] = {}
+    def deciding(self, nexts: Iterable[Node], others: Iterable[Node], chosen: Callable[[Node], bool]) -> list[Node]:
+        """The largest of the chosen terms (known ones) that decide something: below `others` all of them, in `nexts`
+        those that are not just passed on as data."""
         seen: set[Node] = set()
         stack = list(nexts)
         conditions = list(others)
@@ -91,6 +90,4 @@ class Support:
                 stack += node.args
             else:
                 conditions.append(node)
-        for node in self.largest(conditions, lambda term: self.kinds(term) == KNOWN):
-            found[node] = None
-        return list(found)
+        return self.largest(conditions, chosen)
