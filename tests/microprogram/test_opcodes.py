@@ -80,6 +80,12 @@ def test_a_mapping_store_with_another_address_line() -> None:
     assert placement.words["entry"] == {cell: 7 if cell >> 1 == 5 else 9 for cell in range(32)}
 
 
+def test_a_mapping_store_with_fewer_words_than_opcodes() -> None:
+    text = MACHINE.format("kind").replace("entry 16 words", "entry 12 words")
+    placement = placed(described(text), ALL.replace('"rest"', '"rest" at 9'))
+    assert placement.words["entry"] == dict.fromkeys(range(12), 9)
+
+
 def test_a_mapping_store_too_narrow_for_an_address() -> None:
     """Four bits reach sixteen words."""
     text = MACHINE.format("kind").replace("store entry 16 words of 6 bits", "store entry 16 words of 4 bits").replace(

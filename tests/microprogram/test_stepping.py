@@ -89,6 +89,7 @@ def test_a_field_that_does_not_matter_decides_nothing() -> None:
     assert succeeds(text, micro.format("count 2"))[0] == 1
     assert succeeds(text, micro.format("count 1"))[0] == 0
     assert succeeds(text, micro.format("last"))[0] == 1
+    assert succeeds(text, "routine one at 0\n    count 0\n    last\n    back\n") == [0, 1, 0]
 
 
 def test_registers_count_as_states_do() -> None:
@@ -216,7 +217,7 @@ def walk(steps: list[Steps], delay: int, entries: list[int]) -> set[tuple[int, i
             continue
         seen.add(tuple(pipe))
         newest = pipe[-1]
-        ways: list[int | None] = [None] if delay else []
+        ways: list[int | None] = [None]
         ways += [newest + ahead for ahead in steps[pipe[0]].on] if newest is not None else []
         for way in ways:
             following = [*pipe[1:], way]
@@ -226,14 +227,14 @@ def walk(steps: list[Steps], delay: int, entries: list[int]) -> set[tuple[int, i
     return found
 
 
-@pytest.mark.parametrize("delay", [0, 1, 2])
+@pytest.mark.parametrize("delay", [1, 2])
 def test_rows_cover_every_way_through(delay: int) -> None:
     """All programs of five words that go on by one or not at all, entered at the first word or also in the middle."""
     for mask in range(32):
         steps = [Steps((1,) if mask >> at & 1 else (), ()) for at in range(5)]
         for entries in ([0], [0, 2]):
             reach, past = rows(steps, delay, entries)
-            for before, after in walk(steps, delay, entries if delay else list(range(5))):
+            for before, after in walk(steps, delay, entries):
                 if after < 5:
                     assert 0 < after - before <= reach[before]
                 else:

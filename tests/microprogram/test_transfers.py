@@ -58,6 +58,7 @@ bus data 8 bits, floats
     driven by lent    when mode is first or (mode is second and granted)
     driven by never   when source is none and source is acc
     driven by other   when not gate
+    driven by named   when target in (1, 3)
     sampled by acc    when load is acc
     sampled by ir     when load is ir
     sampled by memory when write
@@ -146,6 +147,7 @@ def test_a_register_loads_a_register_without_a_bus() -> None:
     ("wide <- memory, load acc", "never-sampled: nothing in this word allows `wide` to take what is on `data`"),
     ("spy <- memory", ""),
     ("spy <- acc via data", "never-sampled: `spy <- acc` cannot be: nothing allows `spy` to take what is on `data`"),
+    ("acc <- named", ""),                   # `goto first` sets the target, and where `first` stands is open yet
     ("acc <- other", ""),
     ("acc <- other, gate",
      "field-conflict: `acc <- other` sets `gate` to 0, `gate` to 1"),

@@ -7,6 +7,7 @@ word wherever it stands; words that nothing else places stand once. Pages never 
 
 from collections.abc import Iterator, Sequence
 from itertools import product
+from unittest.mock import patch
 
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from ordain.microprogram.model import Program
 from ordain.placement.model import Placement
 from ordain.placement.place import place
+from ordain.placement.quick import Stuck
 from ordain.text.findings import has_errors
 from tests.placement import by_hand
 
@@ -199,6 +201,18 @@ def some_target(index: int, has_next: bool, count: int, width: int) -> st.Search
     if has_next:
         kinds.append(st.just(by_hand.FOLLOWING))
     return st.tuples(st.sampled_from(list(BITS)), st.one_of(kinds))
+
+
+@given(programs())
+@settings(max_examples=400, deadline=None)
+def test_the_exact_way_alone_finds_what_exists(case: tuple[Program, int, int]) -> None:
+    """The same without the quick way, so that every case is searched."""
+    program, size, width = case
+    with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
+        placement, _ = place(by_hand.one_store(size, width), program, None)
+    if placement is not None:
+        assert faults(program, placement, size, width) == []
+    assert (placement is not None) == some_way(program, size, width)
 
 
 @given(programs())

@@ -3,6 +3,7 @@
 import random
 from collections.abc import Sequence
 from itertools import combinations
+from unittest.mock import patch
 
 import pytest
 from hypothesis import given
@@ -10,7 +11,12 @@ from hypothesis import strategies as st
 
 from ordain.microprogram.model import Body, Microinstruction, Program, Target
 from ordain.placement.bins import Budget, Row, Single, Spent, pack
+from ordain.placement.clusters import Unit, Units
+from ordain.placement.kinds import sort, twins
+from ordain.placement.pages import Group, Pages
 from ordain.placement.place import place
+from ordain.placement.quick import Stuck
+from ordain.placement.space import Space
 from tests.placement import by_hand
 from tests.placement.by_hand import block, body, label, one_store, program, word
 from tests.placement.test_against_every_possibility import faults
@@ -192,6 +198,87 @@ def test_packing_into_bins_against_all_choices(lengths: list[int], free: int, si
         assert all(free >> address & 1 for cells in taken for address in cells)
         assert not any(a & b for a, b in combinations(taken, 2))
         assert all(address < 8 for address in found.singles)
+
+
+def test_an_exact_fit_is_not_always_best() -> None:
+    """Below 8 are three free addresses in a row, and three single words need them: the row of three has to go into
+    the longer stretch above."""
+    low, high = 0b111 << 2, 0b1111 << 9
+    found = pack(low | high, [Row(3, (1 << 14) - 1, (0, 14))], [Single((0, 8))] * 3, (8,), Budget(1000))
+    assert found is not None and found.rows[0] >= 8 and sorted(found.singles) == [2, 3, 4]
+    assert pack(low | high >> 1, [Row(3, (1 << 14) - 1, (0, 14))], [Single((0, 8))] * 4, (8,), Budget(1000)) is None
+
+
+@given(st.lists(st.integers(1, 4), min_size=1, max_size=3), st.lists(st.integers(1, 4), min_size=1, max_size=3),
+       st.lists(st.integers(2, 4), min_size=2, max_size=5), st.data())
+def test_packing_into_two_zones(lower: list[int], upper: list[int], lengths: list[int], data: st.DataObject) -> None:
+    """Rows that may be bound to one of two zones, stretches of given lengths in each: as numbers of stretches only."""
+    zones = [(0, 16), (16, 32)]
+    free = 0
+    for (start, _), stretches in zip(zones, (lower, upper)):
+        for stretch in stretches:
+            free |= ((1 << stretch) - 1) << start
+            start += stretch + 1
+    bound = [data.draw(st.sampled_from([(0, 32), *zones])) for _ in lengths]
+    singles = data.draw(st.lists(st.sampled_from([(0, 32), *zones]), max_size=4))
+    rows = [Row(length, (1 << 32) - 1, region) for length, region in zip(lengths, bound)]
+    found = pack(free, rows, [Single(region) for region in singles], (16,), Budget(100_000))
+
+    def fits(at: int, rooms: list[tuple[int, int]]) -> bool:
+        if at == len(lengths):
+            left = [sum(room for zone, room in rooms if zone == number) for number in (0, 1)]
+            own = [singles.count(zone) for zone in zones]
+            return own[0] <= left[0] and own[1] <= left[1] and len(singles) <= sum(left)
+        return any(room >= lengths[at] and bound[at] in ((0, 32), zones[zone])
+                   and fits(at + 1, [*rooms[:number], (zone, room - lengths[at]), *rooms[number + 1:]])
+                   for number, (zone, room) in enumerate(rooms))
+
+    rooms = [(0, room) for room in lower] + [(1, room) for room in upper]
+    assert (found is not None) == fits(0, rooms)
+
+
+def test_what_failed_in_one_zone_may_succeed_in_the_other() -> None:
+    """Seven free addresses below 8 and seven above. The row of four first goes below, which leaves three there for four
+    single words; the other way round leaves the same numbers of addresses, but elsewhere."""
+    found = pack(0x7F | 0x7F << 9, [Row(4, 0xFFFF, (0, 16)), Row(3, 0xFFFF, (0, 16))], [Single((0, 8))] * 4, (8,),
+                 Budget(1000))
+    assert found is not None and found.rows[0] >= 8
+
+
+def test_four_pairs_side_by_side() -> None:
+    """Without the quick way: the bound on pieces that are alike must not be too low."""
+    words = [word(at, targets=[("whole", block(at, at + 1))] if not at % 2 else ()) for at in range(8)]
+    with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
+        placement, _ = place(one_store(8, 3), program(words), None)
+    assert placement is not None and faults(program(words), placement, 8, 3) == []
+
+
+def test_a_page_reference_needs_a_place_that_its_field_can_hold() -> None:
+    """w1 is fixed at 1; a field without the lowest bit names it from page 0 and so needs it at 2 as well."""
+    def named(*taken: int) -> Program:
+        return program([word(0, fixed=(0,), targets=[("middle", label(1, page=True))]), word(1, fixed=(1,)),
+                        *[word(2 + at, fixed=(address,)) for at, address in enumerate(taken)]])
+
+    placement, _ = place(one_store(8, 3), named(), None)
+    assert placement is not None and placement.addresses[1] == (1, 2)
+    placement, findings = place(one_store(8, 3), named(2), None)
+    assert placement is None and findings[0].name == "over-full"
+
+
+def test_groups_with_shared_words_are_no_twins() -> None:
+    """Two groups of one piece each change places only if their pieces are alike and share no word with others."""
+    space = Space(8, 3)
+
+    def twins_of(second: tuple[int, ...]) -> dict[int, int]:
+        units = [Unit((0,), (1,), 255, (), ((0, 0),)), Unit((0,), (2,), 255, (), ((1, 0),)),
+                 Unit(tuple(range(len(second))), second, 127, (), ((2, 0),))]
+        groups = (Group(2, (1,), None, None), Group(2, (2,), None, None))
+        pieces = sort(space, Units((), tuple(units), {}, (), (), True), Pages(groups, {1: (0,), 2: (1,)}, ()))
+        return twins(pieces, [0, 1])
+
+    assert twins_of((3, 4)) == {1: 0}
+    assert twins_of((3, 2)) == {}
+    assert twins_of((1, 2)) == {}
 
 
 def test_a_spent_budget_is_not_an_answer() -> None:

@@ -50,6 +50,13 @@ def test_a_word_in_two_pages_names_a_word_in_each() -> None:
     assert stored([field("target", 1, 0, (1, 0))], wanted, Terms()) == {0: 2, 8: 3, 2: 0, 11: 0}
 
 
+def test_slots_are_not_copies() -> None:
+    """A word that is to stand in several slots stands there because it is told to."""
+    terms = Terms()
+    placement, _ = place(machine([store("control", 8, 4, 3, terms)], [], terms), program([word(0, fixed=(5, 1))]), None)
+    assert placement is not None and placement.addresses == ((1, 5),) and placement.copies == ()
+
+
 def test_a_pair_holds_the_even_address() -> None:
     wanted = program([word(0, targets=[("target", block(2, 1))]), word(1), word(2, fixed=(6,))])
     assert stored([field("target", 3, 0, (3, 0))], wanted, Terms()) == {0: 6, 6: 0, 7: 0}
@@ -88,6 +95,15 @@ def test_parity_over_scattered_bits() -> None:
     parity = terms.parity(terms.join((terms.slice(whole, 7, 7), terms.slice(whole, 4, 4))))
     words = stored(parity_machine(terms, parity), two(label(1), at=0b1010), terms)
     assert words[0] == 0b1010_0001
+
+
+def test_a_bit_twice_in_a_parity() -> None:
+    """It cancels out."""
+    terms = Terms()
+    whole = terms.leaf("word", "control", 16)
+    parity = terms.parity(terms.join((terms.slice(whole, 7, 7), terms.slice(whole, 4, 4), terms.slice(whole, 7, 7))))
+    for at in range(1, 16):
+        assert stored(parity_machine(terms, parity), two(label(1), at=at), terms)[0] & 1 == at & 1
 
 
 def test_any_expression_over_the_word() -> None:

@@ -36,6 +36,8 @@ def test_more_words_than_addresses() -> None:
     assert message(one_store(8, 3), rows(*[1] * 8)) == ""
     assert message(one_store(8, 3), rows(*[1] * 11)) == (
         "over-full: store `control` is over-full by 3 words: 11 to place, 8 free")
+    assert message(one_store(8, 3), rows(*[1] * 7, fixed=[0, 4])) == (
+        "over-full: store `control` is over-full by 1 word: 7 to place, 6 free")
 
 
 def test_a_row_longer_than_every_free_run() -> None:
@@ -146,6 +148,19 @@ def test_aligned_blocks() -> None:
     assert message(one_store(8, 3), pairs(3, [3])) == ""
     assert message(one_store(8, 3), pairs(3, [3, 5])) == (
         "over-full: 3 aligned blocks of 2 words are needed, 2 are free: over-full by 2 words")
+
+
+def test_blocks_of_two_sizes() -> None:
+    """A table takes two of the four pairs' places."""
+    def blocks(pairs: int) -> Program:
+        words = [word(at, targets=[("whole", block(0, 1, 2, 3))] if not at else ()) for at in range(4)]
+        for at in range(4, 4 + 2 * pairs, 2):
+            words += [word(at, targets=[("whole", block(at, at + 1))]), word(at + 1)]
+        return program([*words, word(len(words), fixed=(7,))])
+
+    assert message(one_store(9, 4), blocks(1)) == ""
+    assert message(one_store(9, 4), blocks(2)) == (
+        "over-full: 4 aligned blocks of 2 words are needed, 3 are free: over-full by 2 words")
 
 
 def test_a_block_whose_words_count_on() -> None:

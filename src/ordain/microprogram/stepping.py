@@ -116,13 +116,9 @@ def rows(steps: Sequence[Steps], delay: int, entries: Sequence[int]) -> tuple[li
     """For every word of a body how many of the following ones must stand in a row with it, and the words from which the
     hardware can go on past the end of the body.
 
-    `entries`: the words that can be reached from elsewhere. With a delay of d cycles, the d words after an entry are
-    already on their way when it is obeyed; each word then decides about the one d + 1 further on."""
+    `entries`: the words that can be reached from elsewhere. With a delay of d cycles (one at least), the d words after
+    an entry are already on their way when it is obeyed; each word then decides about the one d + 1 further on."""
     count = len(steps)
-    if not delay:
-        reach = [max((*each.on, *each.kept), default=0) for each in steps]
-        return [min(ahead, count - 1 - at) for at, ahead in enumerate(reach)], [
-            at for at, ahead in enumerate(reach) if at + ahead >= count]
     reach = [0] * count
     past: dict[int, None] = {}
     seen: set[tuple[int | None, ...]] = set()

@@ -99,10 +99,8 @@ class Writer:
                     found = self._steps(counter, key, bits, open_bits)
                 if at_once:
                     reach = found[1]
-                    if index + reach >= end:
-                        if not broken:
-                            self._runs_off(plan, word, index + reach - end + 1)
-                        reach = end - 1 - index
+                    if index + reach >= end and not broken:
+                        self._runs_off(plan, word, index + reach - end + 1)
                 else:
                     all_steps.append(found[0] if not broken else NO_STEPS)
             made.append(new(Microinstruction, (
@@ -133,8 +131,7 @@ class Writer:
         reach, past = rows(steps, delay, entries)
         for at in past:
             self._runs_off(plan, plan.words[at], 1)
-        return [word._replace(succeeds=min(ahead, len(made) - 1 - at)) for at, (word, ahead) in
-                enumerate(zip(made, reach))]
+        return [word._replace(succeeds=ahead) for word, ahead in zip(made, reach)]
 
     # ------------------------------------------------------------ clauses
 
