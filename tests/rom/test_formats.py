@@ -275,3 +275,31 @@ def test_the_published_store_in_three_chips(mano_words: dict[int, int]) -> None:
     for name, image in images.items():
         assert write_intel_hex(image, extents).splitlines() == demo["records"][name]
         assert write_s_records(image, "", extents).splitlines()[1:3] == demo["srec"][name]
+
+
+def test_rows_begin_at_multiples_of_sixteen() -> None:
+    assert [line[3:7] for line in write_intel_hex(bytes(64), [(5, 40)]).splitlines()[:-1]] == ["0005", "0010", "0020"]
+    rows = write_s_records(bytes(64), "", [(5, 40)]).splitlines()
+    assert [line[4:8] for line in rows[1:-2]] == ["0005", "0010", "0020"]
+
+
+def test_the_far_end_of_a_large_device() -> None:
+    """Past 16 MB, and past 65535 records; read by `bincopy`."""
+    start = 0x101_0000
+    image = bytes(start) + bytes(range(1, 100))
+    for text in (write_intel_hex(image, [(start, start + 99)]), write_s_records(image, "", [(start, start + 99)])):
+        file = bincopy.BinFile()
+        file.add(text)
+        assert (file.minimum_address, bytes(file.as_binary())) == (start, image[start:])
+    long = write_s_records(bytes(1 << 20))
+    assert long.splitlines()[-2:] == ["S604010000FA", "S804000000FB"] and not read_s_records(long, "t").findings
+    assert write_s_records(bytes((1 << 20) - 16)).splitlines()[-2] == "S503FFFFFE"
+
+
+@pytest.mark.parametrize(("record", "says"), [
+    ("S", "no record type `S`"), ("S1030000FC", ""), ("S904000000FB", "has no data"),
+    ("S50400000AF1", "has no data"), ("S10200FD", "too short"),
+])
+def test_short_and_overfull_s_records(record: str, says: str) -> None:
+    findings = read_s_records(f"{record}\nS9030000FC\n", "t").findings
+    assert [says in finding.message for finding in findings] == ([True] if says else [])
