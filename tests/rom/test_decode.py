@@ -225,3 +225,30 @@ def test_bits_that_a_narrow_device_lacks_do_not_matter(tmp_path: Path) -> None:
     assert read_dumps([("", tmp_path / "U5.bin")], made) == ({"U5": bytes(range(16))}, [])
 
 
+
+
+def test_how_much_has_to_be_explained_before_anything_is_suspected() -> None:
+    """Three differing cells at least; and a tenth of them at most may stay unexplained."""
+    made = machine([store("control", 6, 8)], [chip("U9", 64, 8, straight("control", 7, 0, 6))])
+    for count, told in ((2, False), (3, True)):
+        stored = {"control": Stored({address: 17 + address for address in range(count)}, None)}
+        images = pack(made, stored)
+        found = suspicions(made, stored, images, {"U9": bytes(byte ^ 0xFF for byte in images["U9"])})
+        assert ("is inverted" in [each.text for each in found]) == told
+    stored = {"control": Stored({address: 3 * address + 1 for address in range(40)}, None)}
+    images = pack(made, stored)
+    for spoilt, told in ((4, True), (5, False)):
+        dump = bytearray(byte ^ 0xFF for byte in images["U9"])
+        for cell in range(spoilt):
+            dump[cell * 7] ^= 0x5A
+        assert ("is inverted" in [each.text for each in suspicions(made, stored, images, {"U9": bytes(dump)})]) == told
+
+
+def test_a_chip_of_another_size_is_no_candidate() -> None:
+    made = machine([store("control", 6, 8), store("small", 3, 8)], [
+        chip("U9", 64, 8, straight("control", 7, 0, 6)), chip("U8", 8, 8, straight("small", 7, 0, 3))])
+    stored = {"control": Stored({address: 3 * address for address in range(64)}, None),
+              "small": Stored({address: 3 * address for address in range(8)}, None)}
+    images = pack(made, stored)
+    found = suspicions(made, stored, images, {"U9": bytes(64)})
+    assert [each.text for each in found] == ["reads all zeros: blank, not powered, or not seated"]
