@@ -1,0 +1,1 @@
+"""`ordain cycles`: least and most cycles of every instruction."""
