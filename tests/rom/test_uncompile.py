@@ -9,7 +9,7 @@ from tests.rom.machines import machine_of
 LANTERN = """
 machine lantern
 microprogram "lantern.micro"
-store control 64 words of 28 bits
+store control 64 words of 36 bits
     address upc
 field branch 2 bits
     step 0 idle
@@ -36,8 +36,10 @@ field mode 1 bit
     slow 0
     fast 1
 field page_target 4 bits address[3:0], idle 0
+field high 4 bits address[5:2], idle 0
+field turns 4 bits, idle 0
 spare 3 bits
-field parity 1 bit = even parity of control[27:1]
+field parity 1 bit = even parity of control[35:1]
 state upc 6 bits, reset 0
     next choose branch
         step     : upc + 1
@@ -45,7 +47,7 @@ state upc 6 bits, reset 0
         when_dark: target if dark else upc + 1
         table    : {target[5:1], dark}
 input dark 1 bit
-constant vault = 0x30
+constant vault = 0x2B
 bus data 8 bits, floats
     driven by lamp when source is lamp
     driven by wick when source is wick
@@ -60,6 +62,10 @@ order away: goto vault_gate
 order branch on <line> to <there>: branch when_dark, test <line>, target <there>
 order fork <no> <yes>: branch table, target table(<no>, <yes>)
 order dim by <n>: level <n>
+order trap: branch jump, target 0x2A
+order deep trap: branch jump, target vault
+order rise to <there>: branch when_dark, high <there>
+order step on: branch table, target following
 order near <there>: branch jump, page_target page(<there>)
 """
 
@@ -78,7 +84,7 @@ def word(machine: Machine, **values: int) -> int:
     return bits
 
 
-LABELS = {0x05: "home", 0x12: "gate.open", 0x13: "gate.shut", 0x25: "near_by", 0x30: "vault_gate"}
+LABELS = {0x18: "upper", 0x05: "home", 0x12: "gate.open", 0x13: "gate.shut", 0x25: "near_by", 0x30: "vault_gate"}
 
 
 def read(machine: Machine, at: int = 0, open_bits: int = 0, **values: int) -> list[str]:
@@ -91,17 +97,25 @@ CASES: list[tuple[dict[str, int], list[str]]] = [
     ({}, ["mode slow"]),
     ({"mode": 1}, ["mode fast"]),
     ({"branch": 1, "target": 5}, ["goto home", "mode slow"]),
-    ({"branch": 1, "target": 7}, ["goto 0x7", "mode slow"]),
+    ({"branch": 1, "target": 7}, ["branch jump", "target 0x7", "mode slow"]),
+    ({"branch": 1, "target": 0x2A}, ["trap", "mode slow"]),
+    ({"branch": 1, "target": 0x2B}, ["deep trap", "mode slow"]),
+    ({"branch": 2, "high": 6}, ["rise to upper", "mode slow"]),
+    ({"branch": 2, "high": 5}, ["branch when_dark", "mode slow", "high 0x5"]),
+    ({"branch": 3, "target": 1}, ["step on", "mode slow"]),
     ({"branch": 1, "target": 0x30}, ["goto vault_gate", "mode slow"]),
     ({"branch": 2, "test": 2, "target": 0x12}, ["branch on full to gate.open", "mode slow"]),
     ({"branch": 3, "target": 0x12}, ["fork gate.open gate.shut", "mode slow"]),
-    ({"branch": 3, "target": 0x0A}, ["fork 0xa 0xb", "mode slow"]),
+    ({"branch": 3, "target": 0x0A}, ["branch table", "target 0xa", "mode slow"]),
+    ({"level": 10}, ["dim by 0xa", "mode slow"]),
     ({"level": 9}, ["dim by 0x9", "mode slow"]),
     ({"source": 2, "load": 1}, ["lamp <- wick", "mode slow"]),
     ({"source": 3, "load": 2, "level": 1}, ["wick <- oil", "dim by 0x1", "source oil", "mode slow"]),
     ({"source": 1, "write": 1}, ["tray <- lamp", "mode slow"]),
     ({"write": 1}, ["write", "mode slow"]),
     ({"source": 2}, ["source wick", "mode slow"]),
+    ({"turns": 9}, ["mode slow", "turns 9"]),
+    ({"turns": 10}, ["mode slow", "turns 0xa"]),
     ({"load": 3}, ["load 3", "mode slow"]),
     ({"target": 5}, ["target home", "mode slow"]),
 ]

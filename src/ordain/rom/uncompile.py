@@ -122,27 +122,38 @@ def _fits(field: Field, value: Value, found: int, address: int, known: Vocabular
         case int():
             return value == found
         case "following":
-            return _target(field, found, address, False, known) == address + 1
+            return _target(field, found, address, False) == address + 1
         case Name():
             text = _code(field, found) if field.codes else f"{found:#x}"
             return bool(text) and filled.setdefault(value.text, text) == text
         case Block():
-            first = _target(field, found, address, value.page, known)
+            if len(value.parts) == 1 and not value.page and _is_number(value.parts[0], field, found, known):
+                return True
+            first = _target(field, found, address, value.page)
             return all(_stands_at(part, first + step, address, known, filled) for step, part in enumerate(value.parts))
         case _:
             return False
 
 
-def _stands_at(part: Name | int, at: int, address: int, known: Vocabulary, filled: dict[str, str]) -> bool:
+def _is_number(part: Name | int, field: Field, found: int, known: Vocabulary) -> bool:
+    """A number in an address field is the field's value itself; a constant is an address."""
     if isinstance(part, int):
-        return part == at
+        return part == found
+    constant = None if part.hole else known.machine.constants.get(part.text)
+    return constant is not None and constant >> field.address_bits[1] == found
+
+
+def _stands_at(part: Name | int, at: int, address: int, known: Vocabulary, filled: dict[str, str]) -> bool:
+    """True when the part names the word at `at`; a hole is filled with that word's name, and wants one."""
+    if isinstance(part, int):
+        return False
     if not part.hole:
-        return at in known.addresses.get(part.text, ()) or known.machine.constants.get(part.text) == at
-    text = known.label_at(at, address) or f"{at:#x}"
-    return filled.setdefault(part.text, text) == text
+        return at in known.addresses.get(part.text, ())
+    text = known.label_at(at, address)
+    return bool(text) and filled.setdefault(part.text, text) == text
 
 
-def _target(field: Field, found: int, address: int, page: bool, known: Vocabulary) -> int:
+def _target(field: Field, found: int, address: int, page: bool) -> int:
     """The address that an address field stands for."""
     high, low = field.address_bits
     return (address >> high + 1 << high + 1 if page else 0) | found << low
@@ -152,9 +163,10 @@ def _setting(field: Field, value: int, address: int, known: Vocabulary) -> str:
     """`field code`; a flag that is set is just its name."""
     if field.holds == "address":
         reaches_all = field.address_bits[0] + 1 >= known.machine.stores[field.store].address_width
-        at = _target(field, value, address, not reaches_all, known)
-        text = known.label_at(at, address) or f"{at:#x}"
-        return f"{field.name} {text}" if reaches_all else f"{field.name} page({text})"
+        label = known.label_at(_target(field, value, address, not reaches_all), address)
+        if not label:
+            return f"{field.name} {value:#x}"
+        return f"{field.name} {label}" if reaches_all else f"{field.name} page({label})"
     if field.holds == "code" and field.width == 1 and not field.codes:
         return field.name if value else f"{field.name} 0"
     return f"{field.name} {_code(field, value) or (f'{value:#x}' if value > 9 else value)}"
