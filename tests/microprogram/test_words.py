@@ -85,6 +85,13 @@ def test_a_fault_and_its_neighbour(line: str, found: str) -> None:
     assert shown == ([f"small.micro:{found}"] if found else [])
 
 
+def test_a_field_without_idle_code_is_one_finding() -> None:
+    """However many words do not set it."""
+    _, (finding,) = compiled(described(MACHINE), "routine first\n" + "    flag\n" * 6 + "    stop, to first\n")
+    assert finding.name == "field-not-set" and len(finding.places) == 4
+    assert finding.notes == ("the same in 2 more places",)
+
+
 def test_both_places_of_a_conflict() -> None:
     _, (finding,) = compiled(described(MACHINE), "routine first\n    go, flag, stop\n    stop, to first\n")
     assert finding.span is not None

@@ -35,10 +35,10 @@ class Vocabulary(NamedTuple):
 
 
 class Misuse(Exception):
-    """A phrase that means nothing; carries the fault."""
+    """A phrase that means nothing; carries the fault, None where that was reported with the machine file."""
 
-    def __init__(self, fault: Fault) -> None:
-        super().__init__(fault.message)
+    def __init__(self, fault: Fault | None) -> None:
+        super().__init__(fault.message if fault is not None else "reported already")
         self.fault = fault
 
 
@@ -193,6 +193,8 @@ def _bound(value: tree.Word | tree.Number | tree.Hole | tree.Address, holes: Map
         case tree.Number(value=number):
             return Value(str(number), number, None, None, None)
         case tree.Hole(name=name):
+            if name not in holes:
+                raise Misuse(None)
             return holes[name]
         case tree.Address(kind=kind, labels=labels, page=page):
             inside = [_bound(label, holes) for label in labels]

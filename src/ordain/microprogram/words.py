@@ -31,8 +31,8 @@ Targets = tuple[tuple[str, Target], ...]
 
 class Writer:
     """Makes the words of one store. `known`: meanings by clause text. `stepped`: what may follow a word, by the bits
-    that decide it. `possible`: whether a condition can hold, by condition and bits. `again`: by clause text or label,
-    the finding's number and the places where the fault recurs."""
+    that decide it. `possible`: whether a condition can hold, by condition and bits. `again`: by clause text, label or
+    fields, the finding's number and the places where the fault recurs."""
 
     __slots__ = ("again", "counter", "findings", "known", "labels", "layout", "machine", "possible", "stepped",
                  "vocabulary")
@@ -145,7 +145,7 @@ class Writer:
                 case tree.Phrase(parts=parts):
                     found = meaning_of(understand(self.vocabulary, parts))
         except Misuse as misuse:
-            if self.machine.broken.isdisjoint(_NAME.findall(clause.text)):
+            if misuse.fault is not None and self.machine.broken.isdisjoint(_NAME.findall(clause.text)):
                 self.again["clause", clause.text] = len(self.findings), []
                 self.findings.append(at_clause(misuse.fault, clause.text, clause.source_span))
         self.known[clause.text] = found
@@ -178,6 +178,10 @@ class Writer:
     def _unset(self, word: tree.Micro, bits: int) -> None:
         fields = [field for field in self.layout.fields.values() if bits & mask_of(field)]
         names = ", ".join(f"`{field.name}`" for field in fields)
+        if ("unset", names) in self.again:
+            self._recurs("unset", names, word.span)
+            return
+        self.again["unset", names] = len(self.findings), []
         self.findings.append(error(
             "field-not-set", f"this word does not set {names}", word.span,
             "no order sets it, and it has no idle code" if len(fields) == 1 else "they have no idle codes",
