@@ -1,6 +1,6 @@
 """Placement against an oracle that tries everything, on stores of at most eight words.
 
-What counts as a placement, in the words of docs/language.md: a word stands at its fixed addresses; each distinct block
+What counts as a placement: a word stands at its fixed addresses; each distinct block
 and each label in a field that holds only a part of an address asks for a place; what must stand in a row follows each
 word wherever it stands; words that nothing else places stand once. Pages never ask for a copy.
 """

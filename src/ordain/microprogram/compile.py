@@ -6,6 +6,7 @@ from ordain.language import tree
 from ordain.machine.expression import leaves
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bodies import Plan, is_stepped, plan_bodies
+from ordain.microprogram.gaps import own_faults
 from ordain.microprogram.labels import Labels, check_machine_labels
 from ordain.microprogram.layout import layout_of
 from ordain.microprogram.mapping import computed_words, map_entries, start_entries
@@ -18,8 +19,11 @@ from ordain.microprogram.words import Writer
 from ordain.text.findings import Finding, error, has_errors
 
 
-def compile_program(machine: Machine, microfile: tree.MicroFile) -> tuple[Program | None, list[Finding]]:
-    """The microinstructions of all stores with their addresses still open; None with an error among the findings."""
+def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequence[Finding] = ()
+                    ) -> tuple[Program | None, list[Finding]]:
+    """The microinstructions of all stores with their addresses still open; None with an error among the findings.
+
+    `earlier`: what was found in the files before; what may be missing because of it is not complained about again."""
     plans, findings = plan_bodies(machine, microfile.statements)
     labels = Labels(plans)
     findings += labels.findings
@@ -38,8 +42,10 @@ def compile_program(machine: Machine, microfile: tree.MicroFile) -> tuple[Progra
     rows, more = map_entries(machine, [item for item in microfile.statements if isinstance(item, tree.Map)], labels)
     findings += more
     computed = computed_words(machine.terms, list(machine.stores.values()))
+    sound = not has_errors(findings)
+    findings = own_faults(findings, earlier, frozenset(source.name for source in microfile.sources))
     findings = _in_order(findings, microfile)
-    if has_errors(findings):
+    if not sound:
         return None, findings
     uses = tuple([OpcodeUse(opcode, plans[number].name, opcode in opcodes.others)
                   for opcode, number in opcodes.plans.items()])
