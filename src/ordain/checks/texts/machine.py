@@ -156,11 +156,6 @@ EXPLANATIONS = (
         "field number 8 bits, idle following",
         "Give a number, or `idle any` when the field does not matter where no order sets it."),
     Explanation(
-        "not-a-number", "an order gives a number to a field of named codes, or a name to one of numbers",
-        "Fields with a block of codes are set by the names of codes.",
-        "order read: memory_op 2                 # the code is called `read`",
-        "Use the name."),
-    Explanation(
         "order-loop", "an order contains itself",
         "Orders may be made of other orders, as long as the circle is not closed.",
         "order read: fetch, drive_address\norder fetch: read, count_pc",
@@ -230,8 +225,10 @@ EXPLANATIONS = (
         "store control 64 words of 8 bits\n    address {upc, page}                # upc + 1 is 4 words further",
         "Put the counter at the low end of the address: `{page, upc}`."),
     Explanation(
-        "undescribed", "something that is used is not described far enough",
-        "The message says what is missing.",
-        "register mar 16 bits                    # and no `loads`",
-        "Add what the message asks for."),
+        "label-in-hardware", "a description of hardware asks where control is by a label",
+        "Labels are names in the microprogram; hardware sees addresses and fields. `at` and `in` are for rules, "
+        "`keep`, "
+        "`assume` and the like.",
+        "bus data 8 bits, floats\n    driven by memory when at fetch",
+        "Set a field in those words and read that, or compare the state that forms the address."),
 )

@@ -71,7 +71,7 @@ EXPLANATIONS = (
         "routine hold align 0",
         "Correct the number."),
     Explanation(
-        "undefined-label", "a label that no word has",
+        "unknown-label", "a label that no word has",
         "Labels of other routines are written `routine.label`; a routine's or instruction's own name is its first "
         "word.",
         "goto hold.wiat",
@@ -108,4 +108,90 @@ EXPLANATIONS = (
         "It is not known whether one exists; the limit keeps a build from taking for ever.",
         "store control 64 words of 24 bits       # 64 words, twelve aligned blocks",
         "Relax a constraint, or leave a few words free."),
+    Explanation(
+        "ambiguous-label", "a label that words of several routines have",
+        "From another routine, a label that is not the only one of its name is called by both names.",
+        "goto wait                               # hold.wait or pause.wait?",
+        "Write `hold.wait`."),
+    Explanation(
+        "unknown-order", "a clause that is neither an order, a transfer nor a setting",
+        "Orders are declared in the machine file, and a clause is read word by word against their phrases.",
+        "goto wiat now                           # the order is `goto <there>`",
+        "Correct it, separate two clauses by a comma, or declare the order."),
+    Explanation(
+        "ambiguous-order", "a clause that can be read in two ways",
+        "It fits the phrase of an order and also the setting of a field, or two orders.",
+        "order branch jump: target 0             # `branch jump` also sets the field `branch`",
+        "Change the words of the order."),
+    Explanation(
+        "wrong-store", "an order sets a field of another store",
+        "A word belongs to one store and can only set that store's fields.",
+        "routine idle in nano\n        goto fetch                      # `target` is a field of `control`",
+        "Say it in a word of the other store."),
+    Explanation(
+        "no-transfer", "no bus leads from the one to the other",
+        "`a <- b` needs a bus that `b` drives and `a` samples or loads from.",
+        "pc <- acc                               # acc drives `inner`, pc takes from `address`",
+        "Go by way of a register, or correct the drivers and samplers of the bus."),
+    Explanation(
+        "ambiguous-transfer", "a transfer that several buses could do",
+        "The compiler does not choose between them.",
+        "temp <- acc                             # over `inner` or over `back`?",
+        "Say which: `temp <- acc via inner`."),
+    Explanation(
+        "never-driven", "in this word the source of a transfer can never drive the bus",
+        "The transfer sets the fields in the driver's condition; what is left of the condition is impossible with "
+        "the rest "
+        "of the word.",
+        "acc <- memory, write                    # memory drives only when `memory_op is read`",
+        "Leave out what contradicts it, or use another word."),
+    Explanation(
+        "never-sampled", "in this word the target of a transfer can never take the bus",
+        "As for `never-driven`, on the other side.",
+        "acc <- memory, load temp",
+        "Leave out what contradicts it, or use another word."),
+    Explanation(
+        "field-not-set", "a word does not set a field that has no idle code",
+        "Such a field must be set in every word.",
+        "field target 10 bits address            # no `idle`, and a word without `goto`",
+        "Set it, or give the field an idle code."),
+    Explanation(
+        "runs-off", "control can go on past the last word of a body",
+        "From there the hardware steps to the next address, or to the word that follows in the text, and there is "
+        "none.",
+        "routine hold\n        release\n        grant                           # and then?",
+        "End the body with an order that names the next word."),
+    Explanation(
+        "never-chosen", "a word that no address line leads to",
+        "The arms before it take every case.",
+        "when zero\n        step\notherwise\n        step\n"
+        "when carry                              # nothing is left for it",
+        "Leave it out, or ask for less in the arms before."),
+    Explanation(
+        "no-steps", "a prologue in a store that is not addressed by instruction and step",
+        "A prologue stands at the first steps of every instruction; without steps there is no such place.",
+        "prologue\n        ir <- memory, read",
+        "Give its words to a routine to which every instruction returns."),
+    Explanation(
+        "no-opcodes", "instructions in a machine that has no opcodes",
+        "Nothing says where the instruction of an opcode starts.",
+        "instruction 0x00 \"NOP\"                  # and no mapping store, no roles, no `starts at`",
+        "Add a store with `word start of instruction`, or `instruction` and `step`, or `starts at`."),
+    Explanation(
+        "unused-others", "`instruction others` where no opcode is left",
+        "Every opcode has an instruction of its own, so this one is never placed.",
+        "instruction others \"trap\"               # of 16 opcodes, all defined",
+        "Leave it out."),
+    Explanation(
+        "block-size", "a `pair` or `table` with the wrong number of labels",
+        "A pair has two labels, a table 2, 4, 8 or 16, in the order of the value that the hardware puts into the low "
+        "address bits.",
+        "target table(a, b, c)",
+        "Give as many labels as there are values; one label may stand several times."),
+    Explanation(
+        "opcode-pattern", "an opcode that is no pattern",
+        "After `0b` come 0, 1, `x` for a bit of any value, and letters of a family, with `_` between them where "
+        "wanted.",
+        'instruction 0b01?? "LD"',
+        "Write `0b01xx`."),
 )

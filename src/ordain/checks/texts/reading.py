@@ -98,4 +98,26 @@ EXPLANATIONS = (
         "A few words cannot be names, because a line with them would have two meanings.",
         "field otherwise 2 bits",
         "Choose another name."),
+    Explanation(
+        "unclosed-quote", "a quoted text is not closed",
+        "A text ends on the line on which it begins.",
+        'rule "one guest at a time   never console.owns and reader.owns',
+        "Put the closing quote where the text ends."),
+    Explanation(
+        "unclosed-bracket", "a bracket is not closed",
+        "A statement goes on while a bracket is open, as long as its lines are indented further than the first; "
+        "here the "
+        "next line is not, so the statement was taken to end.",
+        "signal tested = (zero or carry\nstate upc 4 bits, reset 0",
+        "Close the bracket."),
+    Explanation(
+        "unmatched-bracket", "a closing bracket closes nothing, or something else",
+        "Brackets come in pairs of the same kind.",
+        "signal both = {upc, page)",
+        "Remove it, or correct its kind."),
+    Explanation(
+        "unfinished-line", "a line ends in a comma, and nothing follows",
+        "A statement goes on after a comma, on a line that is indented further.",
+        "keep acc, pc,\nexclusive read, write",
+        "Remove the comma, or write down what was to follow."),
 )
