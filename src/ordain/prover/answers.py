@@ -1,129 +1,156 @@
-"""What the states that were reached say about the conditions of the question, and how they hang together.
+"""What the states that were reached say about the conditions of the question.
 
-A proof step is one AND: the set reached at a control state with the set in which a condition can hold there.
+A proof step is one AND: the family reached at a spot with the set in which a condition can hold there.
 """
 
 from typing import NamedTuple
 
-from ordain.machine.expression import Node
-from ordain.prover.places import Places
-from ordain.prover.relation import Step
+from ordain.machine.expression import Const, Node
+from ordain.prover.places import Atom, Kind, Place, Places
 from ordain.prover.search import Search
+from ordain.prover.sets import Pairs
+
+Region = dict[int, int]
+"""States: number of a spot -> number of a family, no empty ones."""
+State = tuple[int, int, int]
+"""One state: number of the spot, carried bits, number of the valuation of the surroundings."""
 
 
 class Hit(NamedTuple):
-    """Reached surroundings `where` (not empty) of control state `number` in which some input makes a condition true,
-    the selectors being those in `here`."""
+    """Reached states at a spot in which some input makes a condition true, the selectors being those in `here`."""
 
     number: int
     here: int
-    where: int
+    family: int
 
 
 class Answers:
-    """`hits[c]`: of condition number c, in the order in which control states were found. `dead`: reached surroundings
-    without any input that satisfies the assumptions, by control state."""
+    """`hits[c]`: of condition number c, in the order in which spots were found. `dead`: reached states without any
+    input that satisfies the assumptions. `lively`: (spot, here) in which there are cycles at all."""
 
     def __init__(self, search: Search, conditions: int) -> None:
         self.search = search
         self.hits: list[list[Hit]] = [[] for _ in range(conditions)]
-        self.dead: dict[int, int] = {}
+        self.dead: Region = {}
+        self.lively: list[tuple[int, int]] = []
         self._seen: list[list[tuple[int, int]]] | None = None
-        sets, places = search.sets.sets, search.places
-        for number, state in enumerate(search.states):
-            reached, allowed = sets[search.reached[number]], 0
-            for here, place, kind in places.cycles(state):
-                allowed |= kind.allowed
-                for condition, where in places.answers(here, place, kind):
-                    both = reached & where
-                    if both:
-                        self.hits[condition].append(Hit(number, here, both))
-            if reached & ~allowed:
-                self.dead[number] = reached & ~allowed
+        asking = Asking(search, search.places)
+        for number, spot in enumerate(search.spots):
+            family = search.reached[number]
+            if not family:
+                continue
+            alive = 0
+            for here in search.places.selections(spot):
+                some, held = asking.at(here, family)
+                if some:
+                    self.lively.append((number, here))
+                    alive = search.families.join(alive, some)
+                for condition, states in held:
+                    self.hits[condition].append(Hit(number, here, states))
+            dead = search.families.without(family, alive)
+            if dead:
+                self.dead[number] = dead
 
-    def first(self, found: list[tuple[int, int]]) -> tuple[int, int, int] | None:
-        """Of states given as (control state, set), in the order in which control states were found: (level, control
-        state, surroundings) of the first that was reached; of several at one level the one with the lowest numbers."""
-        best: tuple[int, int, int] | None = None
-        sets, seen = self.search.sets.sets, self._first_seen()
-        for number, where in found:
+    def first(self, states: Region) -> tuple[int, State] | None:
+        """Of reached states, given in the order in which spots were found: the level at which the first of them was
+        reached, and that state; of several at one level the one with the lowest numbers."""
+        best: tuple[int, State] | None = None
+        families, seen = self.search.families, self._first_seen()
+        for number, family in states.items():
             for level, new in seen[number]:
                 if best is not None and level >= best[0]:
                     break
-                both = sets[new] & where
+                both = families.meet(new, family)
                 if both:
-                    best = (level, number, lowest(both))
+                    best = level, (number, *families.lowest(both))
                     break
             if best is not None and best[0] == 0:
                 break
         return best
 
     def _first_seen(self) -> list[list[tuple[int, int]]]:
-        """Per control state the levels at which something new came to it, with what was new."""
+        """Per spot the levels at which something new came to it, with what was new."""
         if self._seen is None:
-            self._seen = [[] for _ in self.search.states]
+            self._seen = [[] for _ in self.search.spots]
             for level, new in enumerate(self.search.levels):
-                for number, inside in new.items():
-                    self._seen[number].append((level, inside))
+                for number, family in new.items():
+                    self._seen[number].append((level, family))
         return self._seen
 
+    def states_of(self, hits: list[Hit]) -> Region:
+        """The states of the hits, whatever the selectors."""
+        joined: Region = {}
+        for number, _, family in hits:
+            joined[number] = self.search.families.join(joined.get(number, 0), family)
+        return joined
 
-def lowest(found: int) -> int:
-    """The number of the lowest valuation of a set that is not empty."""
-    return (found & -found).bit_length() - 1
-
-
-def states_of(hits: list[Hit]) -> list[tuple[int, int]]:
-    """The states of the hits, whatever the selectors."""
-    joined: dict[int, int] = {}
-    for number, _, where in hits:
-        joined[number] = joined.get(number, 0) | where
-    return list(joined.items())
+    def size(self, states: Region) -> int:
+        return sum(map(self.search.families.size, states.values()))
 
 
-def size(found: list[tuple[int, int]]) -> int:
-    return sum(where.bit_count() for _, where in found)
+class Asking:
+    """Puts the conditions of the question to families of states at a spot."""
+
+    def __init__(self, search: Search, places: Places) -> None:
+        self._families, self._places, self._shape = search.families, places, search.shape
+        self._alike: dict[tuple[object, int], tuple[int, list[tuple[int, int]]]] = {}
+
+    def at(self, here: int, family: int) -> tuple[int, list[tuple[int, int]]]:
+        """(the states that have a cycle at all, [(number of a condition, the states in which it can hold)])."""
+        places = self._places
+        place = places.at(here)
+        atoms = self._open(here, place)
+        if not any(atom.reads & self._shape.carried for atom in atoms):
+            known = tuple(atom.closure(here, place.words) for atom in atoms)
+            key = (id(place), known), family
+            found = self._alike.get(key)
+            if found is None:
+                found = self._alike[key] = self._hold(here, place, family)
+            return found
+        return self._one_by_one(here, place, family)
+
+    def _open(self, here: int, place: Place) -> tuple[Atom, ...]:
+        asked = tuple(atom for entry in self._places.asked(here, place) for atom in entry.atoms)
+        return (*place.of.atoms, *asked)
+
+    def _hold(self, here: int, place: Place, family: int) -> tuple[int, list[tuple[int, int]]]:
+        families = self._families
+        number = families.sets.number
+        allowed, held = _wheres(self._places, here, place)
+        return families.within(family, number(allowed)), [
+            (condition, states) for condition, where in held if (states := families.within(family, number(where)))]
+
+    def _one_by_one(self, here: int, place: Place, family: int) -> tuple[int, list[tuple[int, int]]]:
+        """The same where the carried bits decide."""
+        families = self._families
+        sets = families.sets
+        alive: Pairs = {}
+        held: dict[int, Pairs] = {}
+        for carried, inside in families.pairs[family].items():
+            allowed, conditions = _wheres(self._places, here | carried, place)
+            some = sets.meet(inside, sets.number(allowed))
+            if some:
+                alive[carried] = some
+            for condition, where in conditions:
+                there = sets.meet(inside, sets.number(where))
+                if there:
+                    held.setdefault(condition, {})[carried] = there
+        return families.number(alive), [(condition, families.number(pairs)) for condition, pairs in held.items()]
 
 
-class Ways:
-    """Edges among the control states of a search, for cycles restricted by conditions; found as they are asked for."""
-
-    def __init__(self, search: Search, conditions: tuple[Node, ...]) -> None:
-        self.search = search
-        self.places = Places(search.places.shape, conditions, search.places) if conditions else search.places
-        self._edges: dict[int, list[tuple[Step, int]]] = {}
-
-    def of(self, number: int) -> list[tuple[Step, int]]:
-        edges = self._edges.get(number)
-        if edges is None:
-            if self.places is self.search.places:
-                edges = self.search.successors(number)
-            else:
-                edges = self._restricted(number)
-            self._edges[number] = edges
-        return edges
-
-    def _restricted(self, number: int) -> list[tuple[Step, int]]:
-        places, index, state = self.places, self.search.index, self.search.states[number]
-        found: dict[tuple[Step, int], None] = {}
-        for here in places.selections(state):
-            place = places.at(here)
-            for edge in places.edges(here, place):
-                found[edge.step, index[places.follow(here, place, edge)]] = None
-        return list(found)
-
-    def allowed(self, number: int) -> int:
-        """The surroundings that have such a cycle at a control state."""
-        allowed = 0
-        for _, _, kind in self.places.cycles(self.search.states[number]):
-            allowed |= kind.allowed
-        return allowed
-
-    def image(self, step: Step, inside: int) -> int:
-        """By numbers of sets, remembered."""
-        known = step.images.get(inside)
-        return self.search.sets.image(step, inside) if known is None else known
+def _wheres(places: Places, state: int, place: Place) -> tuple[int, list[tuple[int, int]]]:
+    """For one control state with its selectors: the surroundings that have a cycle, and for each condition of the
+    question those in which some input makes it true."""
+    kind = kind_at(places, state, place)
+    found = []
+    for number, node, atoms in places.asked(state, place):
+        rest: Node = places.put(node, atoms, state, place.words)
+        if type(rest) is not Const or rest.value:
+            found.append((number, places.branching.satisfiable((rest, *kind.assumed))))
+    return kind.allowed, found
 
 
-def preimage(step: Step, found: int) -> int:
-    return step.relation.preimage(found) & step.guard
+def kind_at(places: Places, state: int, place: Place) -> Kind:
+    if place.kind is not None:
+        return place.kind
+    return places.kind(place.of, tuple([atom.closure(state, place.words) for atom in place.of.atoms]))

@@ -7,17 +7,33 @@ one state of each kind is tried.
 
 from ordain.prover.relation import Relation, Step
 from ordain.prover.search import Search
+from ordain.prover.ways import Way
 
 
 class Successors:
     """Counts successors by step and set, remembered by number of the set."""
 
     def __init__(self, search: Search) -> None:
-        self._sets = search.sets.sets
+        self._sets = search.families.sets.sets
         self._degrees: dict[Relation, list[tuple[int, int]]] = {}
         self._joint: dict[tuple[Step, ...], list[tuple[int, int]]] = {}
         self._single: dict[tuple[int, int], int] = {}
         self._several: dict[tuple[tuple[Step, ...], int], int] = {}
+
+    def along(self, way: Way, pairs: dict[int, int]) -> int:
+        """The number of pairs (state of a family, successor by a way)."""
+        total = 0
+        for carried, inside in pairs.items():
+            moves = way.moves(carried)
+            if len(moves) == 1:
+                total += self.by(moves[0][1], inside)
+                continue
+            targets: dict[int, list[Step]] = {}
+            for after, step in moves:
+                targets.setdefault(after, []).append(step)
+            for steps in targets.values():
+                total += self.by(steps[0], inside) if len(steps) == 1 else self.by_any(tuple(steps), inside)
+        return total
 
     def by(self, step: Step, inside: int) -> int:
         """The number of pairs (state of the set, successor by the step)."""
@@ -57,18 +73,15 @@ class Successors:
 def count_transitions(search: Search) -> int:
     """Of all states reached; only of those visited when the search was stopped."""
     successors = Successors(search)
+    counted: dict[tuple[Way, int], int] = {}
     total = 0
-    for number, ways in enumerate(search.edges):
-        if not ways:
-            continue
-        inside = search.reached[number]
-        targets = {to for _, to in ways}
-        if len(targets) == len(ways):
-            for step, _ in ways:
-                total += successors.by(step, inside)
-        else:
-            for target in targets:
-                total += successors.by_any(tuple(step for step, to in ways if to == target), inside)
+    for number, ways in enumerate(search.ways):
+        family = search.reached[number]
+        for way, _ in ways or ():
+            count = counted.get((way, family))
+            if count is None:
+                count = counted[way, family] = successors.along(way, search.families.pairs[family])
+            total += count
     return total
 
 

@@ -15,10 +15,11 @@ from ordain.prover.split import Question, Split, split
 from ordain.prover.support import KNOWN
 from ordain.prover.system import lower_properties, nodes_of, with_free
 from ordain.prover.verdicts import Asked, Conditions, Judge
+from ordain.prover.ways import Reopened
 from ordain.rom.contents import Contents
 
 GROWTH = 4
-"""A search with the monitors of several properties may have so many times the control states of the one without."""
+"""A search with the monitors of several properties may take so many times the visits of the one without."""
 TOGETHER = 1 << 12
 """Most valuations of the surroundings with the monitors of several properties."""
 
@@ -42,7 +43,7 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
         group = groups.pop()
         members = [index for cluster in group for index in cluster]
         case = _Case(system, [lowered[index] for index in members], limits, False)
-        most = GROWTH * len(base.found.states) + 1024
+        most = GROWTH * sum(map(len, base.found.levels)) + 1024
         if len(group) > 1 and not case.fits(report, started, most):
             groups += [group[:len(group) // 2], group[len(group) // 2:]]
             continue
@@ -50,7 +51,9 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
             case.search(report, started, None)
         verdicts.update(zip(members, case.verdicts()))
     answered = tuple(verdicts[index]._replace(property=prop) for index, prop in enumerate(properties))
-    return Verdicts(answered, over, executed(contents, base.found), base.judge.states, base.judge.transitions,
+    none: dict[str, frozenset[int]] = {store: frozenset() for store in contents.machine.stores}
+    presented = executed(base.found, base.judge.answers.lively)
+    return Verdicts(answered, over, {**none, **presented}, base.judge.states, base.judge.transitions,
                     len(base.found.levels) - 1, base.held, base.found.stopped)
 
 
@@ -71,15 +74,18 @@ class _Case:
         self.system, self.limits = system, limits
         self.conditions = Conditions()
         self.asked = [Asked(system, self.conditions, prop) for prop in properties]
-        self.monitors = _monitors(properties)
         stores = {prop.per_word for prop in properties} - {""}
         if whole:
             stores |= self._followed()
         kept = tuple(_address(system, store) for store in sorted(stores))
-        question = Question(tuple(self.conditions.lowered), self.monitors, kept)
-        self.shape, self.conditions.searched = split(system, question, limits.reduce)
+        self._question = Question(tuple(self.conditions.lowered), _monitors(properties), kept)
+        self._split(frozenset())
+
+    def _split(self, explicit: frozenset[Node]) -> None:
+        self._explicit = explicit
+        self.shape, self.conditions.searched = split(self.system, self._question, self.limits.reduce, explicit)
         self.places = Places(self.shape, self.conditions.searched)
-        self.held = 0
+        self.held = hold_dead_bits(self.places) if self.limits.reduce else 0
 
     def _followed(self) -> set[str]:
         """The stores of which it is to be found out what is executed. Of the only one every address bit is told apart
@@ -101,11 +107,14 @@ class _Case:
         return self.found.stopped != "split"
 
     def search(self, report: Report | None, started: float, most: int | None) -> None:
-        if self.limits.reduce:
-            self.held = hold_dead_bits(self.places)
-        self.found = run(self.places, self.limits, report, started, most)
+        while True:
+            try:
+                self.found = run(self.places, self.limits, report, started, most)
+                break
+            except Reopened as again:
+                self._split(self._explicit | again.leaves)
         if self.found.stopped != "split":
-            self.judge = Judge(self.system, self.found, self.conditions, self.monitors, self.limits)
+            self.judge = Judge(self.system, self.found, self.conditions, self._question.monitors, self.limits)
 
     def verdicts(self) -> list[Verdict]:
         return [self.judge.verdict(asked) for asked in self.asked]
@@ -125,30 +134,30 @@ def _address(system: System, store: str) -> Node:
     return system.terms.leaf("address", store, system.contents.machine.stores[store].address_width)
 
 
-def executed(contents: Contents, search: Search) -> dict[str, frozenset[int]]:
-    """Per store the addresses that reachable cycles present. Addresses that nothing tells apart, because
-    the same word stands in both and nothing asks, count as executed together. Of a store that is not read in a cycle,
-    the address of that cycle does not count."""
-    places, sets = search.places, search.sets.sets
-    shape = places.shape
-    found: dict[str, set[int]] = {store: set() for store in contents.machine.stores}
-    forming = [(found[store], shape.closures.of(node), places.reads(node)) for store, node in shape.addresses.items()
-               if places.support.kinds(node) in (0, KNOWN)]
+def executed(search: Search, lively: list[tuple[int, int]]) -> dict[str, frozenset[int]]:
+    """Per store the addresses that reachable cycles present. Addresses that nothing tells apart, because the same word
+    stands in both and nothing asks, count as executed together. Of a store that is not read in a cycle, the address of
+    that cycle does not count; nor of one whose address depends on carried bits."""
+    places, shape = search.places, search.shape
+    found: dict[str, set[int]] = {}
+    forming = []
+    for store, node in shape.addresses.items():
+        found[store] = set()
+        if places.support.kinds(node) in (0, KNOWN):
+            forming.append((found[store], shape.closures.of(node), places.reads(node)))
     seen: set[tuple[int, int]] = set()
-    for number, state in enumerate(search.states):
-        mask = places.live.get(state & shape.location, -1)
-        for here, place, kind in places.cycles(state):
-            if not sets[search.reached[number]] & kind.allowed:
-                continue
-            for addresses, form, reads in forming:
-                if reads & ~shape.place and not reads & ~mask:
-                    addresses.add(form(here, place.words))
-            if (here & shape.place, mask) not in seen:
-                seen.add((here & shape.place, mask))
-                for alike in _alike(shape, here, mask):
-                    for addresses, form, reads in forming:
-                        if not reads & ~shape.place:
-                            addresses.add(form(alike, place.words))
+    for number, here in lively:
+        mask = places.live.get(search.spots[number] & shape.location, -1)
+        words = places.at(here).words
+        for addresses, form, reads in forming:
+            if reads & ~shape.place and not reads & (~mask | shape.carried):
+                addresses.add(form(here, words))
+        if (here & shape.place, mask) not in seen:
+            seen.add((here & shape.place, mask))
+            for alike in _alike(shape, here, mask):
+                for addresses, form, reads in forming:
+                    if not reads & ~shape.place:
+                        addresses.add(form(alike, words))
     return {store: frozenset(addresses) for store, addresses in found.items()}
 
 

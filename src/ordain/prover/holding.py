@@ -167,9 +167,9 @@ class _Graph:
             reads, held, moves = 0, template.held, []
             for part in template.computed:
                 if self.shape.location >> part.shift & 1:
-                    reads |= self.places.reads(part.node)
+                    reads |= part.atom.reads
                 else:
-                    kept, found = _pieces(self.places, part.node, part.shift)
+                    kept, found = _pieces(self.places, part.atom.node, part.shift)
                     held |= kept
                     moves += found
             way = self._ways[id(template)] = _Way(reads, held & ~self.shape.location, tuple(moves))
@@ -182,8 +182,8 @@ class _Graph:
         later: list[Computed] = []
         for part in template.computed:
             if location >> part.shift & 1:
-                if part.settled:
-                    after |= part.closure(state, place.words) << part.shift
+                if part.atom.settled:
+                    after |= part.atom.closure(state, place.words) << part.shift
                 else:
                     later.append(part)
         return [self._node(after)] if not later else [self._fan(state, place, after, later)]
@@ -192,10 +192,10 @@ class _Graph:
         """The node that stands for every location that the open parts can lead to."""
         open_bits = 0
         for part in later:
-            open_bits |= self.places.reads(part.node)
+            open_bits |= part.atom.reads
         settled = self._settled(state, place, later)
         open_bits &= ~self.shape.place
-        key = (after, tuple(part.node for part in later), settled)
+        key = (after, tuple(part.atom.node for part in later), settled)
         fan = self._fans.get(key)
         if fan is not None:
             return fan
@@ -207,7 +207,7 @@ class _Graph:
             for choice in _valuations(open_bits):
                 found = after
                 for part in later:
-                    found |= part.closure(state & self.shape.place | choice, place.words) << part.shift
+                    found |= part.atom.closure(state & self.shape.place | choice, place.words) << part.shift
                 targets.add(found)
             self.flows[fan] = [Flow(self.shape.state, (), self._node(target)) for target in sorted(targets)]
         self._fans[key] = fan
@@ -217,9 +217,9 @@ class _Graph:
         """What a place contributes to the open parts: its own bits that they read, and its words if they read any."""
         reads, words = 0, 0
         for part in later:
-            reads |= self.places.reads(part.node)
+            reads |= part.atom.reads
             if any(leaf in self.shape.packing.spots and self.shape.packing.spots[leaf].in_words
-                   for leaf in bits_read([part.node])):
+                   for leaf in bits_read([part.atom.node])):
                 words = place.words
         return state & self.shape.place & reads, words
 

@@ -2,11 +2,9 @@
 
 Words that leave the same residues form a `WordClass`; a class whose deciding terms over control have got their values
 is a `Kind`, which is taken apart once (`branching`). At a place everything that its words and variables settle is put
-in, so that a control state is left with masks and shifts: its successor is `c & held | fixed`, but for dispatches and
-the like, which call a closure.
+in, so that masks and shifts are left, but for dispatches and the like.
 """
 
-from collections.abc import Iterator
 from itertools import product
 from typing import NamedTuple
 
@@ -20,28 +18,27 @@ from ordain.prover.support import KNOWN, Support
 from ordain.prover.words import Residues
 
 
-class Computed(NamedTuple):
-    """Bits of a next control state that have to be computed, and whether a place settles them."""
+class Atom(NamedTuple):
+    """A known term. `reads`: the bits of control that it reads; `of_words`: whether it reads words, too. `settled`: a
+    place settles it."""
 
-    shift: int
-    closure: Closure
-    settled: bool
     node: Node
+    closure: Closure
+    reads: int
+    of_words: bool
+    settled: bool
+
+
+class Computed(NamedTuple):
+    """A next value of control that has to be computed; `mask`: the bits of control where it goes."""
+
+    atom: Atom
+    shift: int
     mask: int
 
 
 class Template(NamedTuple):
     """One branch, for all places: the bits `held`, those `fixed`, and those that are computed."""
-
-    held: int
-    fixed: int
-    computed: tuple[Computed, ...]
-    step: Step
-
-
-class Edge(NamedTuple):
-    """One branch at one place. `computed`: what the place does not settle; if nothing, the masks of what is live are
-    already in `held` and `fixed`."""
 
     held: int
     fixed: int
@@ -57,15 +54,6 @@ class Kind(NamedTuple):
     allowed: int
 
 
-class Atom(NamedTuple):
-    """A known term that decides something. `reads`: the bits of control that it reads."""
-
-    node: Node
-    closure: Closure
-    reads: int
-    settled: bool
-
-
 class Roots(NamedTuple):
     """The next values of control and of the surroundings, and the assumptions."""
 
@@ -75,8 +63,8 @@ class Roots(NamedTuple):
 
 
 class PlaceClass:
-    """All places with the same words, as far as these decide anything, and the same values of what else a place settles.
-    `atoms`: what is still open; `kinds`: by their values."""
+    """All places with the same words, as far as these decide anything, and the same values of what else a place
+    settles. `atoms`: what is still open; `kinds`: by their values."""
 
     __slots__ = ("atoms", "kinds", "roots")
 
@@ -86,7 +74,7 @@ class PlaceClass:
 
 
 class WordClass:
-    """All words with the same residues. `atoms`: the deciding terms that a place settles; `settled`: by their values."""
+    """All words with the same residues. `atoms`: deciding terms that a place settles; `settled`: by their values."""
 
     __slots__ = ("atoms", "roots", "settled")
 
@@ -104,16 +92,13 @@ class Asked(NamedTuple):
 
 
 class Place:
-    """`kind`: where nothing is open. `single`: its edges then; `edges`: by the values of what is open."""
+    """`kind`: where nothing is open."""
 
-    __slots__ = ("answers", "asked", "edges", "kind", "of", "single", "words")
+    __slots__ = ("asked", "kind", "of", "words")
 
     def __init__(self, words: int, of: PlaceClass, kind: Kind | None) -> None:
         self.words, self.of, self.kind = words, of, kind
-        self.single: list[Edge] | None = None
-        self.edges: dict[tuple[int, ...], list[Edge]] = {}
         self.asked: list[Asked] | None = None
-        self.answers: list[tuple[int, int]] | None = None
 
 
 class Places:
@@ -144,11 +129,10 @@ class Places:
         self._settled: dict[tuple[Node, tuple[int, ...]], Node] = {}
         self._atoms_in: dict[Node, tuple[Atom, ...]] = {}
         self._atoms: dict[Node, Atom] = {} if whole is None else whole._atoms
-        self._addresses = [(shape.closures.of(shape.addresses[store]), shape.tables[store], offset)
-                           for store, offset in shape.stores]
+        self._addresses = [(shape.closures.of(shape.addresses[store]), words, offset)
+                           for store, offset, words in shape.stores]
         self._places: dict[int, Place] = {}
         self.live: dict[int, int] = {} if whole is None else whole.live
-        self.all = shape.state
 
     # ------------------------------------------------------------ places and kinds
 
@@ -193,9 +177,17 @@ class Places:
         roots = self._with(word_class.roots, word_class.atoms, values)
         found = self._place_classes.get(roots)
         if found is None:
-            open_ones = self.support.deciding(roots.control, (*roots.inside, *roots.assumed), self._is_known)
-            found = self._place_classes[roots] = PlaceClass(roots, tuple(self.atom(node) for node in open_ones))
+            found = self._place_classes[roots] = PlaceClass(
+                roots, tuple(self.atom(node) for node in self._open_terms(roots)))
         return found
+
+    def _open_terms(self, roots: Roots) -> list[Node]:
+        """What a place leaves open. The next value of carried bits may decide about itself, as long as nothing but
+        control is involved."""
+        shape, support = self.shape, self.support
+        nexts = [node for variable, node in zip(shape.control, roots.control)
+                 if shape.explicit >> shape.shifts[variable.leaf] & 1 or support.kinds(node) != KNOWN]
+        return support.deciding(nexts, (*roots.inside, *roots.assumed), self._is_known)
 
     def _with(self, roots: Roots, atoms: tuple[Atom, ...], values: tuple[int, ...]) -> Roots:
         """The roots with values put in for atoms."""
@@ -217,22 +209,28 @@ class Places:
     def atom(self, node: Node) -> Atom:
         found = self._atoms.get(node)
         if found is None:
-            reads = self.reads(node)
-            found = self._atoms[node] = Atom(node, self.shape.closures.of(node), reads, not reads & ~self.shape.place)
+            reads, of_words = self._read_by(node)
+            found = self._atoms[node] = Atom(node, self.shape.closures.of(node), reads, of_words,
+                                             not reads & ~self.shape.place)
         return found
 
     def reads(self, node: Node) -> int:
         """The bits of control (selectors too) that a known term reads."""
-        shape, mask = self.shape, 0
+        return self.atom(node).reads
+
+    def _read_by(self, node: Node) -> tuple[int, bool]:
+        shape, mask, of_words = self.shape, 0, False
         pending, seen = [node], set()
         while pending:
             for leaf, bits in bits_read([pending.pop()]).items():
                 if leaf in shape.shifts:
                     mask |= bits << shape.shifts[leaf]
-                elif leaf in shape.packing.looked_up and leaf not in seen:
+                elif leaf not in shape.packing.looked_up:
+                    of_words = True
+                elif leaf not in seen:
                     seen.add(leaf)
                     pending.append(shape.packing.looked_up[leaf][0])
-        return mask
+        return mask, of_words
 
     def kind(self, of: PlaceClass, values: tuple[int, ...]) -> Kind:
         """The class with values for all that is open."""
@@ -254,11 +252,10 @@ class Places:
             elif type(node) is Const:
                 fixed |= node.value << shift
             else:
-                atom = self.atom(node)
-                computed.append(Computed(shift, atom.closure, atom.settled, node, mask))
+                computed.append(Computed(self.atom(node), shift, mask))
         return Template(held, fixed, tuple(computed), branch.step)
 
-    # ------------------------------------------------------------ cycles of a control state
+    # ------------------------------------------------------------ selectors
 
     def selections(self, state: int) -> list[int]:
         """The control state with every valuation of the selectors that makes a difference here."""
@@ -273,56 +270,6 @@ class Places:
             found = {here | value: None for here in found for value in sorted(values)}
         return list(found)
 
-    def cycles(self, state: int) -> Iterator[tuple[int, Place, Kind]]:
-        """What can happen in one cycle at a control state, for each choice of the selectors."""
-        for here in self.selections(state):
-            place = self.at(here)
-            kind = place.kind
-            if kind is None:
-                kind = self.kind(place.of, self._values(place, here))
-            yield here, place, kind
-
-    def _values(self, place: Place, here: int) -> tuple[int, ...]:
-        return tuple([atom.closure(here, place.words) for atom in place.of.atoms])
-
-    def edges(self, here: int, place: Place) -> list[Edge]:
-        """The branches of the place for a control state with its selectors; masked with what is live."""
-        if place.single is not None:
-            return place.single
-        if place.kind is not None:
-            place.single = self._settle(here, place, place.kind)
-            return place.single
-        values = self._values(place, here)
-        edges = place.edges.get(values)
-        if edges is None:
-            edges = place.edges[values] = self._settle(here, place, self.kind(place.of, values))
-        return edges
-
-    def _settle(self, here: int, place: Place, kind: Kind) -> list[Edge]:
-        shape, words = self.shape, place.words
-        found: dict[Edge, None] = {}
-        for held, fixed, computed, step in kind.templates:
-            later = []
-            for part in computed:
-                if part.settled:
-                    fixed |= part.closure(here, words) << part.shift
-                else:
-                    later.append(part)
-            if not later:
-                mask = self.live.get((here & held | fixed) & shape.location, self.all)
-                held, fixed = held & mask, fixed & mask
-            found[Edge(held & shape.state, fixed, tuple(later), step)] = None
-        return list(found)
-
-    def follow(self, here: int, place: Place, edge: Edge) -> int:
-        """The next control state by an edge."""
-        after = here & edge.held | edge.fixed
-        if edge.computed:
-            for part in edge.computed:
-                after |= part.closure(here, place.words) << part.shift
-            after &= self.live.get(after & self.shape.location, self.all)
-        return after
-
     # ------------------------------------------------------------ what is asked
 
     def asked(self, here: int, place: Place) -> list[Asked]:
@@ -334,7 +281,7 @@ class Places:
             if known is None:
                 known = self._asked_under[key] = self._ask(place.words)
             for number, node, atoms in known:
-                rest = self._put(node, atoms, here, place.words)
+                rest = self.put(node, atoms, here, place.words)
                 if type(rest) is not Const or rest.value:
                     place.asked.append(Asked(number, rest, self._known_in(rest)))
         return place.asked
@@ -356,7 +303,8 @@ class Places:
             atoms = self._atoms_in[node] = tuple(self.atom(term) for term in terms)
         return atoms
 
-    def _put(self, node: Node, atoms: tuple[Atom, ...], here: int, words: int) -> Node:
+    def put(self, node: Node, atoms: tuple[Atom, ...], here: int, words: int) -> Node:
+        """A condition with the values of its atoms put in."""
         if not atoms:
             return node
         values = tuple(atom.closure(here, words) for atom in atoms)
@@ -369,23 +317,6 @@ class Places:
             self._settled[key] = rest
         return rest
 
-    def answers(self, here: int, place: Place, kind: Kind) -> list[tuple[int, int]]:
-        """(number of a condition, the surroundings in which some input makes it true), where there are any."""
-        if place.answers is not None:
-            return place.answers
-        found = []
-        settled = place.kind is not None
-        for number, node, atoms in self.asked(here, place):
-            settled = settled and not atoms
-            rest = self._put(node, atoms, here, place.words)
-            if type(rest) is not Const or rest.value:
-                where = self.branching.satisfiable((rest, *kind.assumed))
-                if where:
-                    found.append((number, where))
-        if settled:
-            place.answers = found
-        return found
-
     # ------------------------------------------------------------ the start
 
     def starts(self) -> list[tuple[int, int]]:
@@ -397,7 +328,7 @@ class Places:
             inside &= sum(shape.domain.having(index, value) for value in values)
         found: dict[int, None] = {}
         for location in start_locations(shape):
-            mask = self.live.get(location, self.all)
+            mask = self.live.get(location, shape.state)
             parts = []
             for variable in shape.control:
                 shift = shape.shifts[variable.leaf]

@@ -1,104 +1,176 @@
-"""Sets of states that are closed under something: where a condition can still be reached from, where one can wait.
+"""Sets of states that are closed under something: from where a condition can still be reached, how long one can wait.
 
-A region is a dict: control state (by number) -> set of surroundings. All three are fixpoints over the recorded graph,
-worked off control state by control state (Clarke, Grumberg, Peled, "Model Checking", 6.3: EF as a least fixpoint of
-predecessors, EG as a greatest one).
+All are fixpoints over the recorded ways, worked off spot by spot (Clarke, Grumberg, Peled, "Model Checking", 6.3: EF as
+a least fixpoint of predecessors, EG as a greatest one).
 """
 
-from ordain.prover.answers import Ways, preimage
-from ordain.prover.paths import Back
-from ordain.prover.relation import Step
+from typing import NamedTuple
 
-Region = dict[int, int]
+from ordain.machine.expression import Node
+from ordain.prover.answers import Asking, Region
+from ordain.prover.places import Places
+from ordain.prover.search import Search
+from ordain.prover.ways import Way, Ways
+
+
+class Passages:
+    """The ways among the spots of a search, for all cycles or only for those with certain conditions."""
+
+    def __init__(self, search: Search, conditions: tuple[Node, ...] = ()) -> None:
+        self.search, self.families = search, search.families
+        self.places = Places(search.shape, conditions, search.places) if conditions else search.places
+        self._finder = Ways(self.places, self.families) if conditions else None
+        self._ways: dict[int, list[tuple[Way, int]]] = {}
+        self._asking = Asking(search, self.places)
+
+    def of(self, number: int) -> list[tuple[Way, int]]:
+        ways = self._ways.get(number)
+        if ways is None:
+            search = self.search
+            if self._finder is None:
+                ways = search.from_here(number)
+            else:
+                found = self._finder.of(search.spots[number])
+                ways = [(way, search.index[to]) for way, to in found if to in search.index]
+            self._ways[number] = ways
+        return ways
+
+    def alive(self, number: int, family: int) -> int:
+        """The states of a family at a spot that have such a cycle."""
+        found = 0
+        for here in self.places.selections(self.search.spots[number]):
+            found = self.families.join(found, self._asking.at(here, family)[0])
+        return found
+
+
+class Back:
+    """The ways of a search the other way round."""
+
+    def __init__(self, search: Search) -> None:
+        self.search = search
+        self.before: list[list[tuple[int, Way]]] = [[] for _ in search.spots]
+        for number, ways in enumerate(search.ways):
+            for way, to in ways or ():
+                self.before[to].append((number, way))
 
 
 def can_reach(back: Back, goal: Region) -> Region:
     """The reached states from which some sequence leads to the goal (the goal itself included)."""
     search = back.search
-    sets = search.sets.sets
+    families, reached = search.families, search.reached
     found = dict(goal)
-    fresh = dict(goal)
-    remembered: dict[tuple[int, int], int] = {}
-    while fresh:
-        number, new = fresh.popitem()
-        for before, step in back.before[number]:
-            key = (step.number, search.sets.number(new))
-            from_here = remembered.get(key)
-            if from_here is None:
-                from_here = remembered[key] = preimage(step, new)
-            more = from_here & sets[search.reached[before]] & ~found.get(before, 0)
-            if more:
-                found[before] = found.get(before, 0) | more
-                fresh[before] = fresh.get(before, 0) | more
-    return found
-
-
-def everything_after(ways: Ways, start: Region) -> Region:
-    """The states that sequences of the given cycles lead to, the start included."""
-    sets = ways.search.sets
-    found = dict(start)
-    fresh = dict(start)
-    while fresh:
-        number, new = fresh.popitem()
-        inside = sets.number(new)
-        for step, to in ways.of(number):
-            more = sets.sets[ways.image(step, inside)] & ~found.get(to, 0)
-            if more:
-                found[to] = found.get(to, 0) | more
-                fresh[to] = fresh.get(to, 0) | more
-    return found
-
-
-def one_cycle_on(ways: Ways, start: Region) -> Region:
-    """The states exactly one of the given cycles after those of a region."""
-    sets = ways.search.sets
-    found: Region = {}
-    for number, where in start.items():
-        inside = sets.number(where)
-        for step, to in ways.of(number):
-            image = sets.sets[ways.image(step, inside)]
-            if image:
-                found[to] = found.get(to, 0) | image
-    return found
-
-
-def for_ever(ways: Ways, region: Region) -> Region:
-    """The states of a region from which the given cycles can go on for ever. The region is closed under them."""
-    left = dict(region)
-    before: dict[int, list[int]] = {}
-    for number in region:
-        for _, to in ways.of(number):
-            before.setdefault(to, []).append(number)
-    waiting = dict.fromkeys(region)
+    waiting = dict.fromkeys(goal)
     while waiting:
         number = waiting.popitem()[0]
-        now = left.get(number, 0)
-        if not now:
-            continue
-        still = now & _with_successor(ways.of(number), left)
-        if still != now:
-            if still:
-                left[number] = still
-            else:
-                del left[number]
-            waiting.update(dict.fromkeys(before.get(number, ())))
-    return left
-
-
-def one_cycle_before(ways: Ways, region: Region, among: Region) -> Region:
-    """The states of `among` from which one of the given cycles leads into the region."""
-    found: Region = {}
-    for number, where in among.items():
-        from_here = where & _with_successor(ways.of(number), region)
-        if from_here:
-            found[number] = from_here
+        now = found[number]
+        for before, way in back.before[number]:
+            old = found.get(before, 0)
+            if old == reached[before]:
+                continue
+            both = families.join(old, way.before(now, reached[before]))
+            if both != old:
+                found[before] = both
+                waiting[before] = None
     return found
 
 
-def _with_successor(edges: list[tuple[Step, int]], region: Region) -> int:
-    found = 0
-    for step, to in edges:
-        goal = region.get(to)
-        if goal:
-            found |= preimage(step, goal)
+def one_cycle_on(passages: Passages, start: Region) -> Region:
+    """The states exactly one of the given cycles after those of a region."""
+    families = passages.families
+    found: Region = {}
+    for number, family in start.items():
+        for way, to in passages.of(number):
+            image = way.images.get(family)
+            if image is None:
+                image = way.image(family)
+            if image:
+                found[to] = families.join(found.get(to, 0), image)
+    return found
+
+
+def everything_after(passages: Passages, start: Region) -> Region:
+    """The states that sequences of the given cycles lead to, the start included."""
+    families = passages.families
+    found = dict(start)
+    waiting = dict.fromkeys(start)
+    while waiting:
+        number = waiting.popitem()[0]
+        family = found[number]
+        for way, to in passages.of(number):
+            image = way.images.get(family)
+            if image is None:
+                image = way.image(family)
+            old = found.get(to, 0)
+            both = families.join(old, image)
+            if both != old:
+                found[to] = both
+                waiting[to] = None
+    return found
+
+
+class Waits(NamedTuple):
+    """`after[n]`: the states of a region from which n of the given cycles can follow one another, as far as they were
+    asked for. `longest`: the greatest n for which there are any; None when they can go on for ever, then `for_ever` are
+    the states where they can."""
+
+    after: list[Region]
+    longest: int | None
+    for_ever: Region
+
+
+def waits(passages: Passages, region: Region, kept: int) -> Waits:
+    """How long the given cycles can go on in a region that is closed under them. `after` is kept up to number `kept`.
+
+    Round by round those states are taken out that cannot go on so long: state by state that is the longest path, where
+    there is one, and where nothing is taken out any more there are only rings left, and what leads to them."""
+    families = passages.families
+    before: dict[int, list[int]] = {}
+    for number in region:
+        for _, to in passages.of(number):
+            before.setdefault(to, []).append(number)
+    now, after = dict(region), [dict(region)]
+    changed = set(region)
+    rounds = 0
+    while now:
+        following: Region = {}
+        for number in changed:
+            family = now.get(number, 0)
+            still = 0
+            if rounds == 0:
+                still = passages.alive(number, family)
+            elif family:
+                for way, to in passages.of(number):
+                    goal = now.get(to, 0)
+                    if goal:
+                        still = families.join(still, way.before(goal, family))
+                        if still == family:
+                            break
+            if still != family:
+                following[number] = still
+        if not following:
+            return Waits(after, None, now)
+        for number, still in following.items():
+            if still:
+                now[number] = still
+            else:
+                del now[number]
+        rounds += 1
+        changed = {earlier for number in following for earlier in before.get(number, ())}
+        if rounds <= kept:
+            after.append(dict(now))
+    return Waits(after, rounds - 1, {})
+
+
+def one_cycle_before(passages: Passages, goal: Region, among: Region) -> Region:
+    """The states of `among` from which one of the given cycles leads into the goal."""
+    families = passages.families
+    found: Region = {}
+    for number, family in among.items():
+        here = 0
+        for way, to in passages.of(number):
+            there = goal.get(to, 0)
+            if there:
+                here = families.join(here, way.before(there, family))
+        if here:
+            found[number] = here
     return found

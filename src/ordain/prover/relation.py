@@ -65,13 +65,14 @@ class Relation:
 
 
 class Step:
-    """A relation for the surroundings in `guard`; `images` remembers images by the numbers of sets."""
+    """A relation for the surroundings in `guard`. `images` and `preimages` remember, by numbers of sets."""
 
-    __slots__ = ("guard", "images", "number", "relation")
+    __slots__ = ("guard", "images", "number", "preimages", "relation")
 
     def __init__(self, number: int, guard: int, relation: Relation) -> None:
         self.number, self.guard, self.relation = number, guard, relation
         self.images: dict[int, int] = {}
+        self.preimages: dict[int, int] = {}
 
 
 def compose(domain: Domain, factors: list[Factor]) -> Relation:

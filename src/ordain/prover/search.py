@@ -1,19 +1,20 @@
 """The search: every reachable state, one clock after another.
 
-Level order (breadth-first) over control states, each with the set of surroundings that go with it. A level holds what
-is new after so many cycles: control state -> the set that was not there before. So the first level in which something
-shows is the length of a shortest sequence to it, and the levels are all the history that traces need (Clarke, Grumberg,
-Peled, "Model Checking", 1999, chapters 2 and 6, with one explicit and one symbolic half).
+Level order (breadth-first) over spots, each with the family of states that go with it. A level holds what is new after
+so many cycles: spot -> the family that was not there before. So the first level in which something shows is the
+length of a shortest sequence to it, and the levels are all the history that traces need (Clarke, Grumberg, Peled,
+"Model Checking", 1999, chapters 2 and 6, with one explicit and one symbolic half).
 
-Sets are numbered (there are few distinct ones): images and unions are remembered by number, so what a visit of a
-control state costs does not depend on how many states stand behind it. Number 0 is the empty set.
+Images and unions are remembered by numbers of families, so what a visit of a spot costs does not depend on how many
+states stand behind it.
 """
 
 from time import monotonic
 
 from ordain.prover.model import Limits, Progress, Report
 from ordain.prover.places import Places
-from ordain.prover.relation import Step
+from ordain.prover.sets import Families, Pairs
+from ordain.prover.ways import Way, Ways
 
 try:
     import resource
@@ -21,109 +22,71 @@ except ImportError:  # not on every system; there the limit of memory has no eff
     resource = None  # type: ignore[assignment]
 
 CHECK_EVERY = 2048
-"""Visits of control states between two looks at the limits."""
-
-
-class Sets:
-    """The distinct sets, by number."""
-
-    __slots__ = ("_joined", "_numbers", "sets")
-
-    def __init__(self) -> None:
-        self.sets: list[int] = [0]
-        self._numbers: dict[int, int] = {0: 0}
-        self._joined: dict[int, tuple[int, int]] = {}
-
-    def number(self, found: int) -> int:
-        number = self._numbers.get(found)
-        if number is None:
-            number = self._numbers[found] = len(self.sets)
-            self.sets.append(found)
-        return number
-
-    def join(self, old: int, more: int) -> tuple[int, int]:
-        """(number of what `more` adds to `old`, number of both together)."""
-        key = old << 32 | more
-        result = self._joined.get(key)
-        if result is None:
-            before, after = self.sets[old], self.sets[more]
-            result = self._joined[key] = self.number(after & ~before), self.number(before | after)
-        return result
-
-    def image(self, step: Step, before: int) -> int:
-        number = self.number(step.relation.image(self.sets[before] & step.guard))
-        step.images[before] = number
-        return number
+"""Visits of spots between two looks at the limits."""
 
 
 class Search:
-    """What was found. `states[i]`: control state number i; `reached[i]`: the number of the set that goes with it;
-    `edges[i]`: (step, number of the next control state), None while it has not been visited; `levels[n]`: what is new
-    after n cycles. `stopped`: "" when nothing is left to visit."""
+    """What was found. `spots[i]`: spot number i; `reached[i]`: the number of the family that goes with it; `ways[i]`:
+    (way, number of the next spot), None while it has not been visited; `levels[n]`: what is new after n cycles.
+    `stopped`: "" when nothing is left to visit."""
 
-    __slots__ = ("edges", "index", "levels", "places", "reached", "sets", "states", "stopped")
+    __slots__ = ("_finder", "families", "index", "levels", "places", "reached", "shape", "spots", "stopped", "ways")
 
     def __init__(self, places: Places) -> None:
-        self.places = places
-        self.sets = Sets()
-        self.states: list[int] = []
+        self.places, self.shape = places, places.shape
+        self.families = Families()
+        self._finder = Ways(places, self.families)
+        self.spots: list[int] = []
         self.index: dict[int, int] = {}
         self.reached: list[int] = []
-        self.edges: list[list[tuple[Step, int]] | None] = []
+        self.ways: list[list[tuple[Way, int]] | None] = []
         self.levels: list[dict[int, int]] = []
         self.stopped = ""
 
-    def number_of(self, state: int) -> int:
-        number = self.index.get(state)
+    def number_of(self, spot: int) -> int:
+        number = self.index.get(spot)
         if number is None:
-            number = self.index[state] = len(self.states)
-            self.states.append(state)
+            number = self.index[spot] = len(self.spots)
+            self.spots.append(spot)
             self.reached.append(0)
-            self.edges.append(None)
+            self.ways.append(None)
         return number
 
-    def successors(self, number: int) -> list[tuple[Step, int]]:
-        """The edges of a control state, found at the first visit."""
-        known = self.edges[number]
+    def from_here(self, number: int) -> list[tuple[Way, int]]:
+        """The ways of a spot, found at the first visit."""
+        known = self.ways[number]
         if known is None:
-            places, state = self.places, self.states[number]
-            found: dict[tuple[Step, int], None] = {}
-            for here in places.selections(state):
-                place = places.at(here)
-                for edge in places.edges(here, place):
-                    if edge.computed:
-                        after = places.follow(here, place, edge)
-                    else:
-                        after = here & edge.held | edge.fixed
-                    found[edge.step, self.number_of(after)] = None
-            known = self.edges[number] = list(found)
+            number_of = self.number_of
+            known = self.ways[number] = [(way, number_of(to)) for way, to in self._finder.of(self.spots[number])]
         return known
 
     def count(self) -> int:
         """How many states were reached."""
-        sizes: dict[int, int] = {}
-        total = 0
-        for number in self.reached:
-            size = sizes.get(number)
-            if size is None:
-                size = sizes[number] = self.sets.sets[number].bit_count()
-            total += size
-        return total
+        return sum(map(self.families.size, self.reached))
+
+    def starts(self) -> dict[int, int]:
+        """The families at the start, by number of the spot."""
+        found: dict[int, Pairs] = {}
+        for state, inside in self.places.starts():
+            number = self.number_of(state & self.shape.explicit)
+            found.setdefault(number, {})[state & self.shape.carried] = self.families.sets.number(inside)
+        return {number: self.families.number(pairs) for number, pairs in found.items()}
 
 
 def run(places: Places, limits: Limits, report: Report | None, started: float, most: int | None = None) -> Search:
     """Searches until nothing is new, a limit is reached, or the user interrupts. `most`: give up (stopped: "split")
-    when there are more control states than that."""
+    when more visits than that have not been enough. Raises Reopened."""
     search = Search(places)
-    frontier: dict[int, int] = {}
-    for state, inside in places.starts():
-        number = search.number_of(state)
-        search.reached[number] = frontier[number] = search.sets.number(inside)
+    frontier = search.starts()
+    for number, family in frontier.items():
+        search.reached[number] = family
     watch = _Watch(search, limits, report, started)
+    visits = 0
     try:
         while frontier:
             search.levels.append(frontier)
-            if most is not None and len(search.states) > most:
+            visits += len(frontier)
+            if most is not None and visits > most:
                 search.stopped = "split"
                 break
             watch.level_done(frontier)
@@ -137,25 +100,26 @@ def run(places: Places, limits: Limits, report: Report | None, started: float, m
 
 def _next_level(search: Search, frontier: dict[int, int], watch: "_Watch") -> dict[int, int]:
     """One clock on. What a limit interrupts is not counted as a level."""
-    reached, edges, join = search.reached, search.edges, search.sets.join
+    reached, known_ways, families = search.reached, search.ways, search.families
+    grow = families.grow
     after: dict[int, int] = {}
     left = watch.due
-    for number, inside in frontier.items():
-        ways = edges[number]
+    for number, family in frontier.items():
+        ways = known_ways[number]
         if ways is None:
-            ways = search.successors(number)
-        for step, to in ways:
-            image = step.images.get(inside)
+            ways = search.from_here(number)
+        for way, to in ways:
+            image = way.images.get(family)
             if image is None:
-                image = search.sets.image(step, inside)
+                image = way.image(family)
             old = reached[to]
             if image == old or not image:
                 continue
-            new, both = join(old, image)
+            new, both = grow(old, image)
             if new:
                 reached[to] = both
                 known = after.get(to)
-                after[to] = new if known is None else join(known, new)[1]
+                after[to] = new if known is None else families.join(known, new)
         left -= 1
         if not left:
             left = watch.look()
@@ -182,8 +146,7 @@ class _Watch:
     def level_done(self, new: dict[int, int]) -> None:
         """Counts the states of a level."""
         if self._counting:
-            sets = self.search.sets.sets
-            self._states += sum(sets[number].bit_count() for number in new.values())
+            self._states += sum(map(self.search.families.size, new.values()))
             self.look()
 
     def look(self) -> int:

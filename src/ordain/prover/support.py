@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable
 
-from ordain.machine.expression import Const, If, Leaf, Node
+from ordain.machine.expression import Const, If, Leaf, Node, Slice
 from ordain.prover.domain import Domain
 from ordain.prover.words import passes_data
 
@@ -80,7 +80,8 @@ class Support:
         conditions = list(others)
         while stack:
             node = stack.pop()
-            if node in seen or not self.kinds(node) & KNOWN or self.kinds(node) == KNOWN:
+            leaf = node.args[0] if type(node) is Slice else node
+            if node in seen or not self.kinds(node) & KNOWN or type(leaf) is Leaf:
                 continue
             seen.add(node)
             if type(node) is If:

@@ -12,8 +12,8 @@ from typing import NamedTuple
 from ordain.logic.evaluate import evaluate
 from ordain.logic.narrowing import cut, runs
 from ordain.machine.expression import Const, Node, substitute
+from ordain.prover.answers import State
 from ordain.prover.model import Cycle, System, Trace, Variable
-from ordain.prover.paths import Point
 from ordain.prover.running import Running
 from ordain.prover.search import Search
 from ordain.prover.solving import Solution, solve
@@ -31,10 +31,10 @@ class Demand(NamedTuple):
 
 
 class Script(NamedTuple):
-    """`points`: the path; `demands`: what each cycle has to satisfy. After the last point: `back` the point to which it
-    returns; or, with `dead_end`, no cycle at all; or anything."""
+    """`states`: the path; `demands`: what each cycle has to satisfy. After the last state: `back`, the number of the
+    one to which it returns; or, with `dead_end`, no cycle at all; or anything."""
 
-    points: list[Point]
+    states: list[State]
     demands: list[tuple[Demand, ...]]
     back: int | None = None
     dead_end: bool = False
@@ -52,17 +52,17 @@ class Stage:
         """`events`: conditions whose truth is noted in every cycle, by name. `shown`: the monitors whose values belong
         in the trace."""
         names = [monitor.name for monitor in shown]
-        states = self._start(script.points[0])
+        states = self._start(script.states[0])
         cycles: list[Cycle] = []
         remembered = self._running.before_reset()
-        last = len(script.points) - 1
+        last = len(script.states) - 1
         entered: list[dict[Node, int]] = []
         index = 0
         while not (script.dead_end and index == last):
             entered.append(states)
-            following = script.points[index + 1] if index < last else \
-                script.points[script.back] if script.back is not None else None
-            values, matters = self._cycle(states, script.points[index], following, script.demands[index])
+            following = script.states[index + 1] if index < last else \
+                script.states[script.back] if script.back is not None else None
+            values, matters = self._cycle(states, script.states[index], following, script.demands[index])
             cycles.append(self._running.shown(values, matters, remembered, names, events))
             remembered = self._running.remembered({**values, **remembered})
             states = self._next(values, following)
@@ -91,11 +91,11 @@ class Stage:
 
     # ------------------------------------------------------------ states
 
-    def _start(self, point: Point) -> dict[Node, int]:
+    def _start(self, point: State) -> dict[Node, int]:
         """A start state of the whole machine that looks like the point."""
         shape = self.shape
-        control = self.search.states[point[0]]
-        inside = dict(zip(shape.domain.leaves, shape.domain.values_of(point[1])))
+        control = self._control(point)
+        inside = dict(zip(shape.domain.leaves, shape.domain.values_of(point[2])))
         states = {}
         for variable in self.variables:
             leaf = variable.leaf
@@ -108,22 +108,26 @@ class Stage:
                 states[leaf] = 0 if shift is None else control >> shift & (1 << leaf.width) - 1
         return states
 
-    def _next(self, values: dict[Node, int], following: Point | None) -> dict[Node, int]:
+    def _next(self, values: dict[Node, int], following: State | None) -> dict[Node, int]:
         states = self._running.next(values)
         if following is not None and not self._agree(states, following):
             raise AssertionError("a trace leaves its path")
         return states
 
-    def _agree(self, states: dict[Node, int], point: Point) -> bool:
+    def _agree(self, states: dict[Node, int], point: State) -> bool:
         shape = self.shape
-        control = self.search.states[point[0]]
+        control = self._control(point)
         mask = self._mask(control)
         for variable in shape.control:
             shift = shape.shifts[variable.leaf]
             if (states[variable.leaf] << shift ^ control) & mask & ((1 << variable.leaf.width) - 1) << shift:
                 return False
         return all(states[leaf] & shape.needed[leaf] == value
-                   for leaf, value in zip(shape.domain.leaves, shape.domain.values_of(point[1])))
+                   for leaf, value in zip(shape.domain.leaves, shape.domain.values_of(point[2])))
+
+    def _control(self, point: State) -> int:
+        """All bits of control in a state of the path."""
+        return self.search.spots[point[0]] | point[1]
 
     def _mask(self, control: int) -> int:
         """The bits that count in a control state."""
@@ -133,11 +137,10 @@ class Stage:
 
     # ------------------------------------------------------------ one cycle
 
-    def _cycle(self, states: dict[Node, int], point: Point, following: Point | None,
+    def _cycle(self, states: dict[Node, int], point: State, following: State | None,
                demands: tuple[Demand, ...]) -> tuple[dict[Node, int], frozenset[str]]:
         """Values of all leaves in a cycle from these states along the path, and the names of what matters of them."""
-        control = self.search.states[point[0]]
-        selections = self.search.places.selections(control)
+        selections = self.search.places.selections(self.search.spots[point[0]])
         for here in selections:
             solution = self._solve(states, here, following, demands)
             if solution is None:
@@ -158,7 +161,7 @@ class Stage:
         shape = self.shape
         return {entry.leaf: here >> shape.shifts[entry.leaf] & (1 << entry.leaf.width) - 1 for entry in shape.selectors}
 
-    def _solve(self, states: dict[Node, int], here: int, following: Point | None,
+    def _solve(self, states: dict[Node, int], here: int, following: State | None,
                demands: tuple[Demand, ...]) -> Solution | None:
         """Free values with which the cycle follows the path."""
         shape, terms = self.shape, self.shape.terms
@@ -169,12 +172,12 @@ class Stage:
         size = len(shape.assumptions) + len(demands)
         conditions = list(rest[:size])
         if following is not None:
-            control = self.search.states[following[0]]
+            control = self._control(following)
             mask = self._mask(control)
             for variable, node in zip(shape.control, rest[size:]):
                 shift = shape.shifts[variable.leaf]
                 conditions += _equal(shape, node, control >> shift, mask >> shift & (1 << node.width) - 1)
-            inside = shape.domain.values_of(following[1])
+            inside = shape.domain.values_of(following[2])
             for value, node in zip(inside, rest[size + len(shape.control):]):
                 conditions += _equal(shape, node, value, (1 << node.width) - 1)
         return solve(terms, conditions, shape.free)

@@ -3,17 +3,18 @@
 from typing import Literal, TypeAlias
 
 from ordain.machine.expression import Node
-from ordain.prover.answers import Answers, Hit, Ways, size, states_of
+from ordain.prover.answers import Answers, Hit, Region, State
 from ordain.prover.counting import count_transitions
 from ordain.prover.model import Break, Limits, Property, System, Trace, Variable, Verdict
-from ordain.prover.paths import Back, Loop, Point, go_round
+from ordain.prover.paths import Loop, go_round, into, shortest
 from ordain.prover.regions import (
-    Region,
+    Back,
+    Passages,
     can_reach,
     everything_after,
-    for_ever,
     one_cycle_before,
     one_cycle_on,
+    waits,
 )
 from ordain.prover.search import Search
 from ordain.prover.trace import Demand, Script, Stage
@@ -89,13 +90,13 @@ class Judge:
 
     def over_assumed(self, prop: Property) -> Verdict:
         """Broken when some reached state has no input that satisfies the assumptions."""
-        dead = list(self.answers.dead.items())
+        dead = self.answers.dead
         first = self.answers.first(dead)
         if first is None:
             return self._made(prop, "undecided" if self.search.stopped else "proved")
-        path = self.back.shortest(first[0], first[1:])
-        script = Script(path, [() for _ in path], None, True)
-        return self._made(prop, "broken", (Break(None, first[0], size(dead), self._play(prop, script)),))
+        path = shortest(self.back, *first)
+        trace = self._play(prop, Script(path, [() for _ in path], None, True))
+        return self._made(prop, "broken", (Break(None, first[0], self.answers.size(dead), trace),))
 
     def _made(self, prop: Property, outcome: Outcome, breaks: tuple[Break, ...] = (), witness: Trace | None = None,
               worst: int | None = None) -> Verdict:
@@ -119,14 +120,14 @@ class Judge:
             return self._sound(asked)
         found = []
         for address, hits in by_address.items():
-            states = states_of(hits)
+            states = self.answers.states_of(hits)
             first = self.answers.first(states)
             if first is not None:
-                found.append((first[0], -1 if address is None else address, first[1:], size(states)))
+                found.append((first[0], -1 if address is None else address, first[1], self.answers.size(states)))
         breaks: list[Break] = []
-        for level, where, point, count in sorted(found):
+        for level, where, state, count in sorted(found):
             demands = (self.conditions.demand(asked.node), *self._at(store, where))
-            trace = self._shortest(asked.prop, level, point, demands) if len(breaks) < self.limits.traces else None
+            trace = self._shortest(asked.prop, level, state, demands) if len(breaks) < self.limits.traces else None
             breaks.append(Break(None if where < 0 else where, level + 1, count, trace))
         return self._made(asked.prop, "broken", tuple(breaks))
 
@@ -142,13 +143,13 @@ class Judge:
         return (Demand(terms.among(terms.leaf("address", store, node.width), values), terms.among(node, values)),)
 
     def _reach(self, asked: Asked) -> Verdict:
-        first = self.answers.first(states_of(self.answers.hits[asked.node]))
+        first = self.answers.first(self.answers.states_of(self.answers.hits[asked.node]))
         if first is None:
             return self._made(asked.prop, "undecided" if self.search.stopped else "broken")
         sound = self._sound(asked)
         if sound.outcome == "vacuous":
             return sound
-        witness = self._shortest(asked.prop, first[0], first[1:], (self.conditions.demand(asked.node),))
+        witness = self._shortest(asked.prop, *first, (self.conditions.demand(asked.node),))
         return self._made(asked.prop, "proved", witness=witness)
 
     # ------------------------------------------------------------ always
@@ -156,17 +157,17 @@ class Judge:
     def _always(self, asked: Asked) -> Verdict:
         if self.search.stopped:
             return self._made(asked.prop, "undecided")
-        able = can_reach(self.back, dict(states_of(self.answers.hits[asked.node])))
-        sets = self.search.sets.sets
-        lost = {number: sets[inside] & ~able.get(number, 0) for number, inside in enumerate(self.search.reached)}
-        lost = {number: where for number, where in lost.items() if where}
-        first = self.answers.first(list(lost.items()))
+        able = can_reach(self.back, self.answers.states_of(self.answers.hits[asked.node]))
+        without = self.search.families.without
+        lost = {number: rest for number, family in enumerate(self.search.reached)
+                if (rest := without(family, able.get(number, 0)))}
+        first = self.answers.first(lost)
         if first is None:
             return self._sound(asked)
-        path = self.back.shortest(first[0], first[1:])
-        loop = go_round(Ways(self.search, ()), path[-1], lambda number: lost.get(number, 0))
+        path = shortest(self.back, *first)
+        loop = go_round(Passages(self.search), path[-1], lost)
         trace = self._play(asked.prop, _with_loop(path, loop, [()] * (len(path) - 1), ()))
-        return self._made(asked.prop, "broken", (Break(None, first[0], size(list(lost.items())), trace),))
+        return self._made(asked.prop, "broken", (Break(None, first[0], self.answers.size(lost), trace),))
 
     # ------------------------------------------------------------ within
 
@@ -177,69 +178,55 @@ class Judge:
         if not self.answers.hits[asked.trigger]:
             return self._sound(asked)
         searched = self.conditions.searched
-        ignoring, waiting = Ways(self.search, (searched[asked.ignored],)), Ways(self.search, (searched[asked.waits],))
-        triggered = dict(states_of(self.answers.hits[asked.ignored]))
+        ignoring = Passages(self.search, (searched[asked.ignored],))
+        waiting = Passages(self.search, (searched[asked.waits],))
+        triggered = self.answers.states_of(self.answers.hits[asked.ignored])
         region = everything_after(waiting, one_cycle_on(ignoring, triggered))
-        endless = for_ever(waiting, region)
-        if endless:
+        after, longest, endless = waits(waiting, region, prop.cycles)
+        if longest is None:
             return self._endless(asked, ignoring, waiting, triggered, endless)
-        worst, now = 0, one_cycle_on(ignoring, triggered)
-        while now:
-            worst += 1
-            now = one_cycle_on(waiting, now)
-        if worst <= prop.cycles:
-            return self._sound(asked, worst)
-        return self._too_late(asked, ignoring, waiting, triggered, region, worst)
+        if longest + 1 <= prop.cycles:
+            return self._sound(asked, longest + 1)
+        return self._too_late(asked, ignoring, waiting, triggered, after, longest + 1)
 
-    def _endless(self, asked: Asked, ignoring: Ways, waiting: Ways, triggered: Region, endless: Region) -> Verdict:
+    def _endless(self, asked: Asked, ignoring: Passages, waiting: Passages, triggered: Region,
+                 endless: Region) -> Verdict:
         """A trigger after which the response can fail for ever: the shortest way there, then round."""
         starts = one_cycle_before(ignoring, endless, triggered)
-        path, later = self._first_into(starts, ignoring, endless)
-        loop = go_round(waiting, later, lambda number: endless.get(number, 0))
-        ignored, waits = self.conditions.demand(asked.ignored), self.conditions.demand(asked.waits)
-        script = _with_loop([*path, later], loop, [*[()] * (len(path) - 1), (ignored,)], (waits,))
+        path = self._first_of(starts)
+        later = into(ignoring, path[-1], endless)
+        loop = go_round(waiting, later, endless)
+        ignored, open_ = self.conditions.demand(asked.ignored), self.conditions.demand(asked.waits)
+        script = _with_loop([*path, later], loop, [*[()] * (len(path) - 1), (ignored,)], (open_,))
         trace = self._play(asked.prop, script)
-        broken = Break(None, len(trace.cycles), size(list(starts.items())), trace)
+        broken = Break(None, len(trace.cycles), self.answers.size(starts), trace)
         return self._made(asked.prop, "broken", (broken,))
 
-    def _too_late(self, asked: Asked, ignoring: Ways, waiting: Ways, triggered: Region, region: Region,
+    def _too_late(self, asked: Asked, ignoring: Passages, waiting: Passages, triggered: Region, after: list[Region],
                   worst: int) -> Verdict:
         """A trigger after which `cycles` more cycles can go by without response: the shortest way to such a one."""
         prop = asked.prop
-        remaining = [{number: both for number, where in region.items() if (both := where & waiting.allowed(number))}]
-        for _ in range(1, prop.cycles):
-            remaining.append(one_cycle_before(waiting, remaining[-1], region))
-        ignored, waits = self.conditions.demand(asked.ignored), self.conditions.demand(asked.waits)
-        if prop.cycles == 0:
-            starts = triggered
-            first = self.answers.first(list(starts.items()))
-            if first is None:
-                raise AssertionError("a wait without a trigger")
-            path = self.back.shortest(first[0], first[1:])
-        else:
-            starts = one_cycle_before(ignoring, remaining[-1], triggered)
-            path, later = self._first_into(starts, ignoring, remaining[-1])
-            path = [*path, later]
-            for goal in reversed(remaining[:-1]):
-                path.append(_into(waiting, path[-1], goal))
-        quiet = len(path) - 1 - prop.cycles
-        demands: list[tuple[Demand, ...]] = [*[()] * quiet, (ignored,), *[(waits,)] * prop.cycles]
+        ignored, open_ = self.conditions.demand(asked.ignored), self.conditions.demand(asked.waits)
+        starts = one_cycle_before(ignoring, after[prop.cycles], triggered) if prop.cycles else triggered
+        path = self._first_of(starts)
+        demands: list[tuple[Demand, ...]] = [*[()] * (len(path) - 1), (ignored,), *[(open_,)] * prop.cycles]
+        for left in range(prop.cycles, 0, -1):
+            path.append(into(ignoring if left == prop.cycles else waiting, path[-1], after[left]))
         trace = self._play(prop, Script(path, demands))
-        broken = Break(None, len(trace.cycles), size(list(starts.items())), trace)
+        broken = Break(None, len(trace.cycles), self.answers.size(starts), trace)
         return self._made(prop, "broken", (broken,), worst=worst)
 
-    def _first_into(self, starts: Region, ways: Ways, goal: Region) -> tuple[list[Point], Point]:
-        """A shortest path to one of the start points, and where one cycle takes it into the goal."""
-        first = self.answers.first(sorted(starts.items()))
+    def _first_of(self, states: Region) -> list[State]:
+        """A shortest path to one of some reached states."""
+        first = self.answers.first(dict(sorted(states.items())))
         if first is None:
-            raise AssertionError("a region that was reached has no first state")
-        path = self.back.shortest(first[0], first[1:])
-        return path, _into(ways, path[-1], goal)
+            raise AssertionError("states that were reached have no first one")
+        return shortest(self.back, *first)
 
     # ------------------------------------------------------------ traces
 
-    def _shortest(self, prop: Property, level: int, point: Point, demands: tuple[Demand, ...]) -> Trace:
-        path = self.back.shortest(level, point)
+    def _shortest(self, prop: Property, level: int, state: State, demands: tuple[Demand, ...]) -> Trace:
+        path = shortest(self.back, level, state)
         return self._play(prop, Script(path, [*[()] * level, demands]))
 
     def _play(self, prop: Property, script: Script) -> Trace:
@@ -250,19 +237,9 @@ class Judge:
                                 prop.monitors)
 
 
-def _into(ways: Ways, point: Point, goal: Region) -> Point:
-    """The first successor of a point in a region that has one."""
-    number, inside = point
-    for step, to in ways.of(number):
-        found = step.relation.image(1 << inside & step.guard) & goal.get(to, 0)
-        if found:
-            return to, (found & -found).bit_length() - 1
-    raise AssertionError("a point has no successor where it was said to have one")
-
-
-def _with_loop(path: list[Point], loop: Loop, demands: list[tuple[Demand, ...]], again: tuple[Demand, ...]) -> Script:
-    """A path whose last point is the first of a loop; `again`: what every cycle of the loop has to satisfy."""
-    points = [*path[:-1], *loop.points]
-    every = [*demands, *[again] * len(loop.points)]
+def _with_loop(path: list[State], loop: Loop, demands: list[tuple[Demand, ...]], again: tuple[Demand, ...]) -> Script:
+    """A path whose last state is the first of a loop; `again`: what every cycle of the loop has to satisfy."""
+    states = [*path[:-1], *loop.states]
+    every = [*demands, *[again] * len(loop.states)]
     back = None if loop.back is None else len(path) - 1 + loop.back
-    return Script(points, every, back, loop.back is None)
+    return Script(states, every, back, loop.back is None)

@@ -1,0 +1,229 @@
+"""From one explicit control state to the next, for whole families of states at once.
+
+A *spot* is a control state reduced to its explicit bits. All that leads from it to another spot in one cycle is a
+`Way`: for each choice of selectors a block, and in it, by the values of what the carried bits decide, the parts to be
+taken: what becomes of the carried bits, and the step of the surroundings. Ways that say the same are one object, with
+one memory of images, wherever in the microprogram they occur.
+"""
+
+from itertools import product
+from typing import NamedTuple
+
+from ordain.logic.closures import Closure
+from ordain.machine.expression import Node
+from ordain.prover.places import Atom, Kind, Place, Places, Template
+from ordain.prover.relation import Step
+from ordain.prover.sets import Families, Pairs
+
+OPEN_BITS = 8
+"""Most bits of what the carried bits decide at one spot that are listed in advance."""
+
+
+class Reopened(Exception):
+    """Some variables should have been explicit: the split has to be made again with them."""
+
+    def __init__(self, leaves: frozenset[Node]) -> None:
+        super().__init__("to be split again")
+        self.leaves = leaves
+
+
+class Later(NamedTuple):
+    """Carried bits that are computed from carried bits."""
+
+    shift: int
+    mask: int
+    atom: Atom
+
+
+class Part(NamedTuple):
+    """The carried bits `held`, those `fixed`, those computed; and the step of the surroundings."""
+
+    held: int
+    fixed: int
+    later: tuple[Later, ...]
+    step: Step
+
+
+class Block(NamedTuple):
+    """`here` and `words`: what else the closures read. `rows`: parts by the values of the atoms."""
+
+    here: int
+    words: int
+    atoms: tuple[Closure, ...]
+    rows: dict[tuple[int, ...], tuple[Part, ...]]
+
+    def parts(self, carried: int) -> tuple[Part, ...]:
+        here, words = self.here | carried, self.words
+        return self.rows.get(tuple([atom(here, words) for atom in self.atoms]), ())
+
+
+class Way:
+    """All parts that lead from spots of one kind to one spot each. `images`: by numbers of families."""
+
+    __slots__ = ("_before", "_families", "_moves", "blocks", "images", "number")
+
+    def __init__(self, number: int, blocks: tuple[Block, ...], families: Families) -> None:
+        self.number, self.blocks, self._families = number, blocks, families
+        self.images: dict[int, int] = {}
+        self._before: dict[int, int] = {}
+        self._moves: dict[int, list[tuple[int, Step]]] = {}
+
+    def moves(self, carried: int) -> list[tuple[int, Step]]:
+        """(the carried bits afterwards, the step), for each part."""
+        found = self._moves.get(carried)
+        if found is None:
+            distinct: dict[tuple[int, Step], None] = {}
+            for block in self.blocks:
+                for held, fixed, later, step in block.parts(carried):
+                    after = carried & held | fixed
+                    for shift, mask, atom in later:
+                        after |= atom.closure(block.here | carried, block.words) << shift & mask
+                    distinct[after, step] = None
+            found = self._moves[carried] = list(distinct)
+        return found
+
+    def image(self, family: int) -> int:
+        """The states one cycle after those of a family."""
+        sets = self._families.sets
+        pairs: Pairs = {}
+        for carried, inside in self._families.pairs[family].items():
+            for after, step in self.moves(carried):
+                there = step.images.get(inside)
+                if there is None:
+                    there = step.images[inside] = sets.number(step.relation.image(sets.sets[inside] & step.guard))
+                if there:
+                    known = pairs.get(after)
+                    pairs[after] = there if known is None else sets.join(known, there)
+        number = self.images[family] = self._families.number(pairs)
+        return number
+
+    def before(self, goal: int, among: int) -> int:
+        """The states of the family `among` with a successor in the family `goal`."""
+        key = goal << 32 | among
+        result = self._before.get(key)
+        if result is None:
+            sets, wanted = self._families.sets, self._families.pairs[goal]
+            pairs: Pairs = {}
+            for carried, inside in self._families.pairs[among].items():
+                found = 0
+                for after, step in self.moves(carried):
+                    there = wanted.get(after)
+                    if there is not None:
+                        before = step.preimages.get(there)
+                        if before is None:
+                            before = step.relation.preimage(sets.sets[there]) & step.guard
+                            before = step.preimages[there] = sets.number(before)
+                        found = sets.join(found, before)
+                found = sets.meet(inside, found)
+                if found:
+                    pairs[carried] = found
+            result = self._before[key] = self._families.number(pairs)
+        return result
+
+    def single(self, carried: int, inside: int) -> list[tuple[int, int]]:
+        """The successors of one state: (carried bits, set)."""
+        found: dict[int, int] = {}
+        for after, step in self.moves(carried):
+            there = step.relation.image(1 << inside & step.guard)
+            if there:
+                found[after] = found.get(after, 0) | there
+        return list(found.items())
+
+
+class Ways:
+    """Finds the ways of a spot."""
+
+    def __init__(self, places: Places, families: Families) -> None:
+        self.places, self.shape, self.families = places, places.shape, families
+        self._distinct: dict[object, Way] = {}
+
+    def of(self, spot: int) -> list[tuple[Way, int]]:
+        """(way, the spot it leads to). Raises Reopened."""
+        targets: dict[int, list[tuple[object, Block]]] = {}
+        for here in self.places.selections(spot):
+            for target, entry in self._blocks(here, self.places.at(here)).items():
+                targets.setdefault(target, []).append(entry)
+        return [(self._way(entries), target) for target, entries in targets.items()]
+
+    def _way(self, entries: list[tuple[object, Block]]) -> Way:
+        key = tuple(key for key, _ in entries)
+        way = self._distinct.get(key)
+        if way is None:
+            way = self._distinct[key] = Way(len(self._distinct), tuple(block for _, block in entries), self.families)
+        return way
+
+    def _blocks(self, here: int, place: Place) -> dict[int, tuple[object, Block]]:
+        """Per target the block of this choice of selectors, with a key that tells blocks apart."""
+        if place.kind is not None:
+            return {target: _block((), {(): parts}, here, place.words)
+                    for target, parts in self._rows(here, place, place.kind).items()}
+        atoms = place.of.atoms
+        carried = tuple(atom for atom in atoms if atom.reads & self.shape.carried)
+        if sum(atom.node.width for atom in carried) > OPEN_BITS:
+            raise Reopened(self._leaves(carried))
+        options = [range(1 << atom.node.width) if atom.reads & self.shape.carried
+                   else (atom.closure(here, place.words),) for atom in atoms]
+        targets: dict[int, dict[tuple[int, ...], tuple[Part, ...]]] = {}
+        for values in product(*options):
+            opened = tuple([value for atom, value in zip(atoms, values) if atom.reads & self.shape.carried])
+            for target, parts in self._rows(here, place, self.places.kind(place.of, values)).items():
+                targets.setdefault(target, {})[opened] = parts
+        found = {}
+        everything = 1
+        for atom in carried:
+            everything <<= atom.node.width
+        for target, rows in targets.items():
+            same = set(rows.values())
+            if len(rows) == everything and len(same) == 1:
+                (parts,) = same
+                found[target] = _block((), {(): parts}, here, place.words)
+            else:
+                found[target] = _block(carried, rows, here, place.words)
+        return found
+
+    def _rows(self, here: int, place: Place, kind: Kind) -> dict[int, tuple[Part, ...]]:
+        targets: dict[int, dict[Part, None]] = {}
+        for template in kind.templates:
+            target, part = self._part(here, place, template)
+            targets.setdefault(target, {})[part] = None
+        return {target: tuple(parts) for target, parts in targets.items()}
+
+    def _part(self, here: int, place: Place, template: Template) -> tuple[int, Part]:
+        shape = self.shape
+        fixed, later = template.fixed, []
+        for part in template.computed:
+            if not part.atom.reads & shape.carried:
+                fixed |= part.atom.closure(here, place.words) << part.shift
+            elif part.mask & shape.explicit:
+                raise Reopened(self._leaves((part.atom,)))
+            else:
+                later.append(part)
+        after = here & template.held | fixed
+        mask = self.places.live.get(after & shape.location, shape.state)
+        carried = mask & shape.carried
+        computed = tuple(Later(part.shift, part.mask & mask, part.atom) for part in later if part.mask & mask)
+        return after & mask & shape.explicit, Part(template.held & carried, fixed & carried, computed, template.step)
+
+    def _leaves(self, atoms: tuple[Atom, ...]) -> frozenset[Node]:
+        """The carried variables that the atoms read."""
+        reads = 0
+        for atom in atoms:
+            reads |= atom.reads
+        shape = self.shape
+        return frozenset(variable.leaf for variable in shape.control
+                         if (reads & shape.carried) >> shape.shifts[variable.leaf] & (1 << variable.leaf.width) - 1)
+
+
+def _block(atoms: tuple[Atom, ...], rows: dict[tuple[int, ...], tuple[Part, ...]], here: int,
+           words: int) -> tuple[object, Block]:
+    """The block, with a key that tells it apart; of place and words only what its closures read is part of it."""
+    read: dict[Atom, None] = dict.fromkeys(atoms)
+    read.update((later.atom, None) for parts in rows.values() for part in parts for later in part.later)
+    mask = 0
+    for atom in read:
+        mask |= atom.reads
+    here &= mask
+    if not any(atom.of_words for atom in read):
+        words = 0
+    closures = tuple(atom.closure for atom in atoms)
+    return (here, words, atoms, frozenset(rows.items())), Block(here, words, closures, rows)
