@@ -18,13 +18,18 @@ FOLD = "fold"
 command is an error, which ends the script."""
 
 
+DEEPEST = 80
+"""Cycles up to which the shortest way is looked for."""
+
+
 class Answer(NamedTuple):
-    """For each bad state the number of cycles of a shortest way to it, None when it cannot be reached."""
+    """Of one bad state. `cycles`: how many a shortest way to it has; None when that is more than `DEEPEST`."""
 
-    reached: tuple[int | None, ...]
+    reachable: bool
+    cycles: int | None
 
 
-def ask(files: Sequence[tuple[Path, int]]) -> list[Answer]:
+def ask(files: Sequence[tuple[Path, int]]) -> list[list[Answer]]:
     """`files`: AIGER files with the number of bad states in each. One process for all: `pdr` decides every bad state,
     and `bmc3` finds how short the way is to those that can be reached (with -x: without it this version crashes)."""
     assert PROGRAM is not None
@@ -33,7 +38,7 @@ def ask(files: Sequence[tuple[Path, int]]) -> list[Answer]:
         header = path.read_bytes().split(b"\n", 1)[0].split()  # aig M I L O A B C
         ready = [f"read_aiger {path}", PREPARE, *([FOLD] if int(header[7]) else [])]
         commands += [f"echo FILE {number} DECIDE", *ready, "pdr -a",
-                     f"echo FILE {number} SHORTEST", *ready, "bmc3 -a -x -F 120"]
+                     f"echo FILE {number} SHORTEST", *ready, f"bmc3 -a -x -F {DEEPEST}"]
     done = subprocess.run([PROGRAM, "-q", "; ".join(commands)], capture_output=True, text=True, timeout=900, check=True)
     parts = re.split(r"FILE (\d+) (DECIDE|SHORTEST)", done.stdout)
     said = {(int(number), step): text for number, step, text in zip(parts[1::3], parts[2::3], parts[3::3], strict=True)}
@@ -41,13 +46,17 @@ def ask(files: Sequence[tuple[Path, int]]) -> list[Answer]:
             for number, (_, count) in enumerate(files)]
 
 
-def _answer(decided: str, searched: str, count: int) -> Answer:
+def _answer(decided: str, searched: str, count: int) -> list[Answer]:
     total = re.search(r"Properties:\s+All = (\d+)\. Proved = (\d+)\. Disproved = (\d+)\. Undecided = (\d+)", decided)
     assert total is not None, decided
     assert int(total[1]) == count and int(total[4]) == 0, decided
-    asserted = {int(number) for number in re.findall(r"Output +(\d+) was (?:trivially )?asserted in frame", decided)}
+    asserted = {int(number) for number, _ in _asserted(decided)}
     assert len(asserted) == int(total[3]), decided
-    first = re.findall(r"Output +(\d+) was (?:trivially )?asserted in frame +(\d+)", searched)
-    frames = {int(number): int(frame) for number, frame in first}
-    assert frames.keys() == asserted, (decided, searched)
-    return Answer(tuple(frames[number] + 1 if number in frames else None for number in range(count)))
+    first = {int(number): int(frame) + 1 for number, frame in _asserted(searched)}
+    assert first.keys() <= asserted, (decided, searched)
+    return [Answer(number in asserted, first.get(number)) for number in range(count)]
+
+
+def _asserted(text: str) -> list[tuple[str, str]]:
+    """Number of the bad state and of the frame in which it is reached."""
+    return re.findall(r"Output +(\d+) was (?:trivially )?asserted in frame +(\d+)", text)

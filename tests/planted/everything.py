@@ -6,4 +6,4 @@ PLANTED = (*weir.PLANTED, *mill.PLANTED, *organ.PLANTED, *lock.PLANTED)
 """Every fault that is planted somewhere."""
 
 LARGE = lock.PLANTED
-"""Those with tens of thousands of states: too many for the plain search in a quick test."""
+"""Those with thousands of states: too many for the plain search in a quick test."""

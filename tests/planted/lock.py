@@ -35,7 +35,7 @@ state boat_2 1 bit, reset 0
     next boat_1
 state level 4 bits, reset 0
     next level + 1 if valve and level is not 15 else (0 if lower else level)
-state locked 6 bits, reset 0
+state locked 4 bits, reset 0
     next locked + 1 if upper and not counted else locked
 state counted 1 bit, reset 0
     next upper
@@ -54,7 +54,6 @@ home idle
 rule "never both gates"            never upper and lower
 rule "no gate against the water"   never upper and level is not 15
 rule "a boat gets in"              reach boats.queue is inside
-rule "the fiftieth boat"           reach locked is 50
 rule "always another boat"         always reach boats.waits and upper
 rule "boats are served"            when boat_2 and boats.waits then upper within 40 cycles unless not boats.waits
 rule "the gate opens soon"         when upper then lower within 3 cycles
@@ -91,20 +90,21 @@ PLANTED = (
     Planted("the gate opens before it is full", LOCK, "never",
             (("level is 15 else upc + 1", "level > 12 else upc + 1"),), "upper", "no gate against the water",
             also=("vacuous",)),
-    Planted("the count runs over after fifty locks", LOCK, "never",
-            (("rule \"dry between\"", "rule \"not too many\" never locked is 51 and lower\nrule \"dry between\""),
-             ("locked + 1 if upper and not counted else locked", "locked + 1 if upper and locked < 52 else locked"),
-             ("never locked is 51", "never locked is 50 and level is 3"),
-             ("is 50 and level is 3", "is 50 and level is 15")), "lower", "not too many"),
+    Planted("the count runs over after ten locks", LOCK, "never",
+            (("rule \"dry between\"", "rule \"not too many\" never locked is 11 and lower\nrule \"dry between\""),
+             ("locked + 1 if upper and not counted else locked", "locked + 1 if upper and locked < 13 else locked"),
+             ("never locked is 11", "never locked is 10 and level is 3"),
+             ("is 10 and level is 3", "is 10 and level is 15")), "lower", "not too many"),
     Planted("a gate that is not wired to the boats", LOCK, "reach",
             (("waiting: inside if upper else", "waiting: inside if upper and valve else"),), "rule \"a boat gets in\"",
             "no sequence reaches"),
-    Planted("the count stops at fifteen", LOCK, "reach",
-            (("locked + 1 if upper and not counted else locked",
-              "{0b00, locked[3:0] + 1} if upper and not counted else "
-              "locked"),), "rule \"the fiftieth boat\"", "no sequence reaches"),
-    Planted("the sixtieth boat closes the lock", LOCK, "always-reach",
-            (("if_boat : target if boat_2 else", "if_boat : target if boat_2 and locked is not 60 else"),), "goto idle",
+    Planted("the count stops at seven", LOCK, "reach",
+            (("rule \"dry between\"", "rule \"the twelfth boat\" reach locked is 12\nrule \"dry between\""),
+             ("locked + 1 if upper and not counted else locked",
+              "{0b0, locked[2:0] + 1} if upper and not counted else "
+              "locked"),), "rule \"the twelfth boat\"", "no sequence reaches"),
+    Planted("the fifteenth boat closes the lock", LOCK, "always-reach",
+            (("if_boat : target if boat_2 else", "if_boat : target if boat_2 and locked is not 15 else"),), "goto idle",
             "always another boat", also=("when-then",)),
     Planted("a valve that does not count on", LOCK, "always-reach",
             (("if valve and level is not 15", "if valve and level < 14"),), "goto idle", "always another boat",
