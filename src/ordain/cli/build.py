@@ -28,8 +28,10 @@ if TYPE_CHECKING:
 @click.option("--out", type=click.Path(path_type=Path), help="Directory of the build; default: `build` beside MACHINE.")
 @click.option("--also", "also", multiple=True, type=click.Choice(["hex", "s19", "mem"]),
               help="A further kind of image file beside the raw one: Intel HEX, S-record, $readmemh. May be repeated.")
+@click.option("--date", default="", metavar="TEXT", help="Date of the sources for the chip labels, as you write dates.")
 @speaks("text", "json", "sarif", "github")
-def command(machine: Path | None, out: Path | None, also: tuple[str, ...], form: str, quiet: bool, colour: str) -> int:
+def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date: str, form: str, quiet: bool,
+            colour: str) -> int:
     """Compile MACHINE and its microprogram into chip images, a listing, a manifest and labels.
 
     Every image is read back from the disk and compared before the build counts. Nothing is written when there is an
@@ -50,17 +52,17 @@ def command(machine: Path | None, out: Path | None, also: tuple[str, ...], form:
     if has_errors(findings):
         return _end(manner, path, findings, None, place)
     formats = [kind for kind in FORMATS if kind == "bin" or kind in also]
-    files = build_files(built, formats, "\n".join(machine_lines(built.machine)), date_of_sources())
+    files = build_files(built, formats, "\n".join(machine_lines(built.machine)), date_of_sources(date))
     publish_build(built, place, files, formats)
     return _end(manner, path, findings, built, place, files)
 
 
-def date_of_sources() -> str:
-    """The date for the stickers: SOURCE_DATE_EPOCH (reproducible-builds.org) as YYYY-MM-DD, else nothing: a build of
-    the same sources is the same on every day."""
+def date_of_sources(given: str) -> str:
+    """The date for the stickers: the one given, else SOURCE_DATE_EPOCH (reproducible-builds.org) as YYYY-MM-DD, else
+    nothing. Never today's, nor that of a commit: a build of the same sources is the same on every day and machine."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if not epoch.isdigit():
-        return ""
+    if given or not epoch.isdigit():
+        return given
     from datetime import UTC, datetime
 
     return datetime.fromtimestamp(int(epoch), UTC).strftime("%Y-%m-%d")
