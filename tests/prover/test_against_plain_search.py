@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ordain.machine.expression import Node
+from ordain.prover.asking import Inquiry
 from ordain.prover.decide import decide
 from ordain.prover.holding import hold_dead_bits
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
@@ -95,8 +96,8 @@ def test_the_reduced_states_are_the_projections_of_the_real_ones(seed: int, ever
     explicit: frozenset[Node] = frozenset()
     while True:
         shape, searched = split(system, Question(conditions, ()), True, explicit)
-        places = Places(shape, searched)
-        hold_dead_bits(places)
+        places = Places(shape)
+        hold_dead_bits(places, Inquiry(places, searched))
         try:
             search = run(places, Limits(), None, 0.0)
             break

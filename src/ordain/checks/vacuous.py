@@ -54,7 +54,7 @@ def ask_of_rule(contents: Contents, rule: Rule) -> Iterator[Property]:
 
 
 def _occurs(subject: str, node: Node, names: tuple[str, ...], span: Span) -> Property:
-    return Property(EXPLANATION.name, subject, "reach", node, data=About(names, span))
+    return Property(EXPLANATION.name, subject, "reach", node, data=About(names, span), shown=False)
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:

@@ -5,7 +5,8 @@ A proof step is one AND: the family reached at a spot with the set in which a co
 
 from typing import NamedTuple
 
-from ordain.machine.expression import Const, Node
+from ordain.machine.expression import Const, Node, substitute
+from ordain.prover.asking import Inquiry, Standing
 from ordain.prover.places import Atom, Kind, Place, Places
 from ordain.prover.search import Search
 from ordain.prover.sets import Pairs
@@ -14,6 +15,7 @@ Region = dict[int, int]
 """States: number of a spot -> number of a family, no empty ones."""
 State = tuple[int, int, int]
 """One state: number of the spot, carried bits, number of the valuation of the surroundings."""
+NOTHING = Standing((), 0, False)
 
 
 class Hit(NamedTuple):
@@ -25,16 +27,16 @@ class Hit(NamedTuple):
 
 
 class Answers:
-    """`hits[c]`: of condition number c, in the order in which spots were found. `dead`: reached states without any
-    input that satisfies the assumptions. `lively`: (spot, here) in which there are cycles at all."""
+    """`dead`: reached states without any input that satisfies the assumptions. `lively`: (spot, here) in which there
+    are cycles at all."""
 
-    def __init__(self, search: Search, conditions: int) -> None:
+    def __init__(self, search: Search, inquiry: Inquiry) -> None:
         self.search = search
-        self.hits: list[list[Hit]] = [[] for _ in range(conditions)]
+        self._held: list[tuple[int, int, dict[int, int]]] = []
         self.dead: Region = {}
         self.lively: list[tuple[int, int]] = []
         self._seen: list[list[tuple[int, int]]] | None = None
-        asking = Asking(search, search.places)
+        asking = Asking(search, search.places, inquiry)
         for number, spot in enumerate(search.spots):
             family = search.reached[number]
             if not family:
@@ -45,11 +47,15 @@ class Answers:
                 if some:
                     self.lively.append((number, here))
                     alive = search.families.join(alive, some)
-                for condition, states in held:
-                    self.hits[condition].append(Hit(number, here, states))
+                if held:
+                    self._held.append((number, here, held))
             dead = search.families.without(family, alive)
             if dead:
                 self.dead[number] = dead
+
+    def hits(self, condition: int) -> list[Hit]:
+        """Of a condition, by number, in the order in which spots were found."""
+        return [Hit(number, here, held[condition]) for number, here, held in self._held if condition in held]
 
     def first(self, states: Region) -> tuple[int, State] | None:
         """Of reached states, given in the order in which spots were found: the level at which the first of them was
@@ -91,66 +97,62 @@ class Answers:
 class Asking:
     """Puts the conditions of the question to families of states at a spot."""
 
-    def __init__(self, search: Search, places: Places) -> None:
-        self._families, self._places, self._shape = search.families, places, search.shape
-        self._alike: dict[tuple[object, int], tuple[int, list[tuple[int, int]]]] = {}
+    def __init__(self, search: Search, places: Places, inquiry: Inquiry | None) -> None:
+        self._families, self._places, self._inquiry = search.families, places, inquiry
+        self._carried = search.shape.carried
+        self._held: dict[tuple[int, ...], tuple[int, dict[int, int]]] = {}
+        self._wheres: dict[tuple[Node, ...], int] = {}
 
-    def at(self, here: int, family: int) -> tuple[int, list[tuple[int, int]]]:
-        """(the states that have a cycle at all, [(number of a condition, the states in which it can hold)])."""
-        places = self._places
-        place = places.at(here)
-        atoms = self._open(here, place)
-        if not any(atom.reads & self._shape.carried for atom in atoms):
-            known = tuple(atom.closure(here, place.words) for atom in atoms)
-            key = (id(place), known), family
-            found = self._alike.get(key)
-            if found is None:
-                found = self._alike[key] = self._hold(here, place, family)
-            return found
-        return self._one_by_one(here, place, family)
+    def at(self, here: int, family: int) -> tuple[int, dict[int, int]]:
+        """(the states that have a cycle at all, number of a condition -> the states in which it can hold)."""
+        place = self._places.at(here)
+        standing = NOTHING if self._inquiry is None else self._inquiry.at(here, place)
+        reads, of_words = standing.reads, standing.of_words
+        for atom in place.of.atoms:
+            reads, of_words = reads | atom.reads, of_words or atom.of_words
+        key = (id(standing), id(place.of), here & reads & ~self._carried, place.words if of_words else -1, family)
+        found = self._held.get(key)
+        if found is None:
+            found = self._held[key] = self._hold(here, place, standing, family)
+        return found
 
-    def _open(self, here: int, place: Place) -> tuple[Atom, ...]:
-        asked = tuple(atom for entry in self._places.asked(here, place) for atom in entry.atoms)
-        return (*place.of.atoms, *asked)
+    def _hold(self, here: int, place: Place, standing: Standing, family: int) -> tuple[int, dict[int, int]]:
+        families, alive = self._families, 0
+        held: dict[int, int] = {}
+        for values, states in self._cut(here, place.words, place.of.atoms, family):
+            kind = self._places.kind(place.of, values)
+            alive = families.join(alive, families.within(states, families.sets.number(kind.allowed)))
+            for number, node, atoms in standing.entries:
+                for known, some in self._cut(here, place.words, atoms, states):
+                    where = self._where(self._put(node, atoms, known), kind)
+                    there = families.within(some, where) if where else 0
+                    if there:
+                        held[number] = families.join(held.get(number, 0), there)
+        return alive, held
 
-    def _hold(self, here: int, place: Place, family: int) -> tuple[int, list[tuple[int, int]]]:
-        families = self._families
-        number = families.sets.number
-        allowed, held = _wheres(self._places, here, place)
-        return families.within(family, number(allowed)), [
-            (condition, states) for condition, where in held if (states := families.within(family, number(where)))]
+    def _cut(self, here: int, words: int, atoms: tuple[Atom, ...], family: int) -> list[tuple[tuple[int, ...], int]]:
+        """(values of the atoms, the states of the family in which they have them)."""
+        if not any(atom.reads & self._carried for atom in atoms):
+            return [(tuple([atom.closure(here, words) for atom in atoms]), family)]
+        parts: dict[tuple[int, ...], Pairs] = {}
+        for carried, inside in self._families.pairs[family].items():
+            values = tuple([atom.closure(here | carried, words) for atom in atoms])
+            parts.setdefault(values, {})[carried] = inside
+        return [(values, self._families.number(pairs)) for values, pairs in parts.items()]
 
-    def _one_by_one(self, here: int, place: Place, family: int) -> tuple[int, list[tuple[int, int]]]:
-        """The same where the carried bits decide."""
-        families = self._families
-        sets = families.sets
-        alive: Pairs = {}
-        held: dict[int, Pairs] = {}
-        for carried, inside in families.pairs[family].items():
-            allowed, conditions = _wheres(self._places, here | carried, place)
-            some = sets.meet(inside, sets.number(allowed))
-            if some:
-                alive[carried] = some
-            for condition, where in conditions:
-                there = sets.meet(inside, sets.number(where))
-                if there:
-                    held.setdefault(condition, {})[carried] = there
-        return families.number(alive), [(condition, families.number(pairs)) for condition, pairs in held.items()]
+    def _put(self, node: Node, atoms: tuple[Atom, ...], values: tuple[int, ...]) -> Node:
+        if not atoms:
+            return node
+        terms = self._places.shape.terms
+        known = {atom.node: terms.const(value, atom.node.width) for atom, value in zip(atoms, values)}
+        return substitute(terms, (node,), known)[0]
 
-
-def _wheres(places: Places, state: int, place: Place) -> tuple[int, list[tuple[int, int]]]:
-    """For one control state with its selectors: the surroundings that have a cycle, and for each condition of the
-    question those in which some input makes it true."""
-    kind = kind_at(places, state, place)
-    found = []
-    for number, node, atoms in places.asked(state, place):
-        rest: Node = places.put(node, atoms, state, place.words)
-        if type(rest) is not Const or rest.value:
-            found.append((number, places.branching.satisfiable((rest, *kind.assumed))))
-    return kind.allowed, found
-
-
-def kind_at(places: Places, state: int, place: Place) -> Kind:
-    if place.kind is not None:
-        return place.kind
-    return places.kind(place.of, tuple([atom.closure(state, place.words) for atom in place.of.atoms]))
+    def _where(self, condition: Node, kind: Kind) -> int:
+        """The set, by number, in which some input makes the condition and the assumptions true."""
+        if type(condition) is Const and not condition.value:
+            return 0
+        key = (condition, *kind.assumed)
+        where = self._wheres.get(key)
+        if where is None:
+            where = self._wheres[key] = self._families.sets.number(self._places.branching.satisfiable(key))
+        return where

@@ -7,6 +7,7 @@ not make it much larger; otherwise they are dealt out over several.
 from time import monotonic
 
 from ordain.machine.expression import Node
+from ordain.prover.asking import Inquiry
 from ordain.prover.holding import hold_dead_bits
 from ordain.prover.model import Limits, Property, Report, System, Variable, Verdict, Verdicts
 from ordain.prover.places import Places
@@ -84,8 +85,9 @@ class _Case:
     def _split(self, explicit: frozenset[Node]) -> None:
         self._explicit = explicit
         self.shape, self.conditions.searched = split(self.system, self._question, self.limits.reduce, explicit)
-        self.places = Places(self.shape, self.conditions.searched)
-        self.held = hold_dead_bits(self.places) if self.limits.reduce else 0
+        self.places = Places(self.shape)
+        self.inquiry = Inquiry(self.places, self.conditions.searched)
+        self.held = hold_dead_bits(self.places, self.inquiry) if self.limits.reduce else 0
 
     def _followed(self) -> set[str]:
         """The stores of which it is to be found out what is executed. Of the only one every address bit is told apart
@@ -114,7 +116,8 @@ class _Case:
             except Reopened as again:
                 self._split(self._explicit | again.leaves)
         if self.found.stopped != "split":
-            self.judge = Judge(self.system, self.found, self.conditions, self._question.monitors, self.limits)
+            self.judge = Judge(self.system, self.found, self.inquiry, self.conditions, self._question.monitors,
+                               self.limits)
 
     def verdicts(self) -> list[Verdict]:
         return [self.judge.verdict(asked) for asked in self.asked]

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from ordain.logic.liveness import Flow, live_bits
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Const, If, Join, Leaf, Node, Slice
+from ordain.prover.asking import Inquiry
 from ordain.prover.places import Computed, Kind, Place, Places, Template, start_locations
 
 FAN_OUT = 1 << 12
@@ -27,10 +28,10 @@ class _Way(NamedTuple):
     moves: tuple[tuple[int, int], ...]
 
 
-def hold_dead_bits(places: Places) -> int:
+def hold_dead_bits(places: Places, inquiry: Inquiry) -> int:
     """Fills `places.live`: location -> the bits of control worth keeping there. Returns how many bits of variables were
     found dead, summed over the locations."""
-    graph = _Graph(places)
+    graph = _Graph(places, inquiry)
     graph.explore()
     live = live_bits(graph.reads, graph.flows)
     shape = places.shape
@@ -42,8 +43,8 @@ def hold_dead_bits(places: Places) -> int:
 class _Graph:
     """Locations and fan-outs by number: `reads` and `flows` are what `live_bits` takes."""
 
-    def __init__(self, places: Places) -> None:
-        self.places, self.shape = places, places.shape
+    def __init__(self, places: Places, inquiry: Inquiry) -> None:
+        self.places, self.shape, self._inquiry = places, places.shape, inquiry
         self.nodes: dict[int, int] = {}
         self.reads: list[int] = []
         self.flows: list[list[Flow]] = []
@@ -128,8 +129,7 @@ class _Graph:
         marked = {}
         for state in here:
             place = self.places.at(state)
-            asked = tuple((entry.number, entry.node) for entry in self.places.asked(state, place))
-            mark = (place.words, id(place.of), asked)
+            mark = (place.words, id(place.of), id(self._inquiry.at(state, place)))
             marked[state] = marks.setdefault(mark, len(marks))
         relevant, bits = 0, self.shape.place & ~self.shape.location
         while bits:
@@ -140,12 +140,9 @@ class _Graph:
         return relevant
 
     def _read_at(self, state: int, place: Place) -> int:
-        reads = 0
+        reads = self._inquiry.at(state, place).reads
         for atom in place.of.atoms:
             reads |= atom.reads
-        for entry in self.places.asked(state, place):
-            for atom in entry.atoms:
-                reads |= atom.reads
         return reads
 
     def _kinds(self, place: Place) -> list[Kind] | None:

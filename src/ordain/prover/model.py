@@ -73,6 +73,7 @@ class Property(NamedTuple):
     `monitors`: the variables it needs beside the system's; equal ones (same leaf) may be shared by properties.
     `vacuity`: where it is given and no reachable cycle has it, the verdict is vacuous instead of proved.
     `per_word`: the store by whose address the breaks of a "bad" property are told apart; "" for one break in all.
+    `shown`: a "reach" property that is proved gets a witness; without, it is not worked out.
     `data` is for the check that made the property; the prover only hands it on.
     """
 
@@ -87,6 +88,7 @@ class Property(NamedTuple):
     vacuity: Node | None = None
     per_word: str = ""
     data: Any = None
+    shown: bool = True
 
 
 class Cycle(NamedTuple):

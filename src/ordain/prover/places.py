@@ -6,7 +6,7 @@ in, so that masks and shifts are left, but for dispatches and the like.
 """
 
 from itertools import product
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from ordain.logic.closures import Closure
 from ordain.logic.narrowing import bits_read
@@ -83,50 +83,37 @@ class WordClass:
         self.settled: dict[tuple[int, ...], PlaceClass] = {}
 
 
-class Asked(NamedTuple):
-    """A condition of the question at a place: what is left of it, and the terms over control still open."""
-
-    number: int
-    node: Node
-    atoms: tuple[Atom, ...]
-
-
 class Place:
-    """`kind`: where nothing is open."""
+    """`kind`: where nothing is open. `standing`: for `asking`, which fills it when it is first asked."""
 
-    __slots__ = ("asked", "kind", "of", "words")
+    __slots__ = ("kind", "of", "standing", "words")
 
     def __init__(self, words: int, of: PlaceClass, kind: Kind | None) -> None:
         self.words, self.of, self.kind = words, of, kind
-        self.asked: list[Asked] | None = None
+        self.standing: Any = None
 
 
 class Places:
     """Everything that depends on control alone."""
 
-    def __init__(self, shape: Split, conditions: tuple[Node, ...], whole: "Places | None" = None) -> None:
-        """`conditions`: what is asked of every cycle, by number. With `whole`, the same machine restricted: only cycles
-        with all the conditions are left; what has been worked out for the whole is shared."""
+    def __init__(self, shape: Split, conditions: tuple[Node, ...] = (), whole: "Places | None" = None) -> None:
+        """With `whole`, the same machine restricted: only cycles with all the conditions are left; what has been worked
+        out for the whole is shared."""
         self.shape = shape
         terms, spots = shape.terms, shape.packing.spots
         self.support: Support = Support(shape.known, shape.domain, shape.free) if whole is None else whole.support
         self.branching: Branching = Branching(terms, self.support) if whole is None else whole.branching
-        asked = [Residues(terms, node, spots, False) for node in conditions]
         if whole is None:
             self._controls = [Residues(terms, variable.next, spots, True) for variable in shape.control]
             self._insides = [Residues(terms, variable.next, spots, False) for variable in shape.surroundings]
             self._assumed = [Residues(terms, node, spots, False) for node in shape.assumptions]
-            self._asked = asked
         else:
             self._controls, self._insides = whole._controls, whole._insides
-            self._assumed, self._asked = whole._assumed + asked, []
+            self._assumed = whole._assumed + [Residues(terms, node, spots, False) for node in conditions]
         self._step_mask = _joint_mask((*self._controls, *self._insides, *self._assumed))
-        self._asked_mask = _joint_mask(self._asked)
         self._classes: dict[int, WordClass] = {}
         self._distinct: dict[Roots, WordClass] = {} if whole is None else whole._distinct
         self._place_classes: dict[Roots, PlaceClass] = {} if whole is None else whole._place_classes
-        self._asked_under: dict[int, list[tuple[int, Node, tuple[Atom, ...]]]] = {}
-        self._settled: dict[tuple[Node, tuple[int, ...]], Node] = {}
         self._atoms_in: dict[Node, tuple[Atom, ...]] = {}
         self._atoms: dict[Node, Atom] = {} if whole is None else whole._atoms
         self._addresses = [(shape.closures.of(shape.addresses[store]), words, offset)
@@ -169,7 +156,7 @@ class Places:
         roots = Roots(control, inside, assumed)
         found = self._distinct.get(roots)
         if found is None:
-            settled = self.support.deciding(control, (*inside, *assumed), self._is_settled)
+            settled = self.support.deciding(control, (*inside, *assumed), self.is_settled)
             found = self._distinct[roots] = WordClass(roots, tuple(self.atom(node) for node in settled))
         return found
 
@@ -200,10 +187,18 @@ class Places:
         return Roots(rest[:first], rest[first:second],
                      tuple(node for node in rest[second:] if type(node) is not Const or not node.value))
 
+    def known_in(self, node: Node) -> tuple[Atom, ...]:
+        """The largest known terms of a condition."""
+        atoms = self._atoms_in.get(node)
+        if atoms is None:
+            terms = self.support.largest((node,), self._is_known)
+            atoms = self._atoms_in[node] = tuple(self.atom(term) for term in terms)
+        return atoms
+
     def _is_known(self, node: Node) -> bool:
         return self.support.kinds(node) == KNOWN
 
-    def _is_settled(self, node: Node) -> bool:
+    def is_settled(self, node: Node) -> bool:
         return self.support.kinds(node) == KNOWN and self.atom(node).settled
 
     def atom(self, node: Node) -> Atom:
@@ -269,53 +264,6 @@ class Places:
             values = {value << shift & mask for value in range(entry.values)}
             found = {here | value: None for here in found for value in sorted(values)}
         return list(found)
-
-    # ------------------------------------------------------------ what is asked
-
-    def asked(self, here: int, place: Place) -> list[Asked]:
-        """The conditions of the question that are not settled to 0 at this place."""
-        if place.asked is None:
-            place.asked = []
-            key = place.words & self._asked_mask
-            known = self._asked_under.get(key)
-            if known is None:
-                known = self._asked_under[key] = self._ask(place.words)
-            for number, node, atoms in known:
-                rest = self.put(node, atoms, here, place.words)
-                if type(rest) is not Const or rest.value:
-                    place.asked.append(Asked(number, rest, self._known_in(rest)))
-        return place.asked
-
-    def _ask(self, words: int) -> list[tuple[int, Node, tuple[Atom, ...]]]:
-        found = []
-        for number, root in enumerate(self._asked):
-            node = root.under(words)
-            if type(node) is not Const or node.value:
-                settled = self.support.largest((node,), self._is_settled)
-                found.append((number, node, tuple(self.atom(term) for term in settled)))
-        return found
-
-    def _known_in(self, node: Node) -> tuple[Atom, ...]:
-        """The largest known terms of a condition, those open at the place."""
-        atoms = self._atoms_in.get(node)
-        if atoms is None:
-            terms = self.support.largest((node,), self._is_known)
-            atoms = self._atoms_in[node] = tuple(self.atom(term) for term in terms)
-        return atoms
-
-    def put(self, node: Node, atoms: tuple[Atom, ...], here: int, words: int) -> Node:
-        """A condition with the values of its atoms put in."""
-        if not atoms:
-            return node
-        values = tuple(atom.closure(here, words) for atom in atoms)
-        key = (node, values)
-        rest = self._settled.get(key)
-        if rest is None:
-            terms = self.shape.terms
-            (rest,) = substitute(terms, (node,), {atom.node: terms.const(value, atom.node.width)
-                                                  for atom, value in zip(atoms, values)})
-            self._settled[key] = rest
-        return rest
 
     # ------------------------------------------------------------ the start
 

@@ -21,19 +21,24 @@ class Passages:
         self.places = Places(search.shape, conditions, search.places) if conditions else search.places
         self._finder = Ways(self.places, self.families) if conditions else None
         self._ways: dict[int, list[tuple[Way, int]]] = {}
-        self._asking = Asking(search, self.places)
+        self._asking = Asking(search, self.places, None)
 
     def of(self, number: int) -> list[tuple[Way, int]]:
         ways = self._ways.get(number)
         if ways is None:
             search = self.search
-            if self._finder is None:
+            if self._finder is None or self._all_left(search.spots[number]):
                 ways = search.from_here(number)
             else:
                 found = self._finder.of(search.spots[number])
                 ways = [(way, search.index[to]) for way, to in found if to in search.index]
             self._ways[number] = ways
         return ways
+
+    def _all_left(self, spot: int) -> bool:
+        """Whether the conditions leave every cycle at a spot."""
+        whole, part = self.search.places, self.places
+        return all(part.at(here).of is whole.at(here).of for here in whole.selections(spot))
 
     def alive(self, number: int, family: int) -> int:
         """The states of a family at a spot that have such a cycle."""

@@ -47,6 +47,7 @@ class Stage:
         self.system, self.search, self.shape = system, search, search.places.shape
         self._running = Running(system, monitors)
         self.variables = self._running.variables
+        self._known: dict[object, tuple[dict[Node, int], frozenset[str], dict[Node, int]]] = {}
 
     def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
         """`events`: conditions whose truth is noted in every cycle, by name. `shown`: the monitors whose values belong
@@ -62,20 +63,20 @@ class Stage:
             entered.append(states)
             following = script.states[index + 1] if index < last else \
                 script.states[script.back] if script.back is not None else None
-            values, matters = self._cycle(states, script.states[index], following, script.demands[index])
+            values, matters, after = self._step(states, script.states[index], following, script.demands[index])
             cycles.append(self._running.shown(values, matters, remembered, names, events))
             remembered = self._running.remembered({**values, **remembered})
-            states = self._next(values, following)
+            states = after
             index += 1
             if index > last:
                 if script.back is None or states == entered[script.back] or len(cycles) > last + CLOSING:
                     break
                 index = script.back
-        after = {variable.name: states[variable.leaf] for variable in self.variables
-                 if variable.origin != "monitor" or variable.name in names}
+        ending = {variable.name: states[variable.leaf] for variable in self.variables
+                  if variable.origin != "monitor" or variable.name in names}
         if script.back is None:
-            return Trace(tuple(cycles), None, script.dead_end, after)
-        return self._closed(cycles, entered, states, script.back, after)
+            return Trace(tuple(cycles), None, script.dead_end, ending)
+        return self._closed(cycles, entered, states, script.back, ending)
 
     def _closed(self, cycles: list[Cycle], entered: list[dict[Node, int]], states: dict[Node, int], back: int,
                 after: dict[str, int]) -> Trace:
@@ -136,6 +137,17 @@ class Stage:
         return live & sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in shape.control)
 
     # ------------------------------------------------------------ one cycle
+
+    def _step(self, states: dict[Node, int], point: State, following: State | None,
+              demands: tuple[Demand, ...]) -> tuple[dict[Node, int], frozenset[str], dict[Node, int]]:
+        """The values of a cycle, what matters of them, and the states after it. Paths to different ends begin alike, so
+        all this is remembered."""
+        key = (tuple(states.values()), point, following, demands)
+        found = self._known.get(key)
+        if found is None:
+            values, matters = self._cycle(states, point, following, demands)
+            found = self._known[key] = values, matters, self._next(values, following)
+        return found
 
     def _cycle(self, states: dict[Node, int], point: State, following: State | None,
                demands: tuple[Demand, ...]) -> tuple[dict[Node, int], frozenset[str]]:

@@ -4,6 +4,7 @@ from typing import Literal, TypeAlias
 
 from ordain.machine.expression import Node
 from ordain.prover.answers import Answers, Hit, Region, State
+from ordain.prover.asking import Inquiry
 from ordain.prover.counting import count_transitions
 from ordain.prover.model import Break, Limits, Property, System, Trace, Variable, Verdict
 from ordain.prover.paths import Loop, go_round, into, shortest
@@ -62,10 +63,10 @@ class Asked:
 class Judge:
     """Gives verdicts on the properties of one search."""
 
-    def __init__(self, system: System, search: Search, conditions: Conditions, monitors: tuple[Variable, ...],
-                 limits: Limits) -> None:
+    def __init__(self, system: System, search: Search, inquiry: Inquiry, conditions: Conditions,
+                 monitors: tuple[Variable, ...], limits: Limits) -> None:
         self.system, self.search, self.conditions, self.limits = system, search, conditions, limits
-        self.answers = Answers(search, len(conditions.lowered))
+        self.answers = Answers(search, inquiry)
         self.states, self.transitions = search.count(), count_transitions(search)
         self._monitors = monitors
         self._back: Back | None = None
@@ -106,7 +107,7 @@ class Judge:
         """Nothing was found against the property."""
         if self.search.stopped:
             return self._made(asked.prop, "undecided")
-        vacuous = asked.vacuity >= 0 and not self.answers.hits[asked.vacuity]
+        vacuous = asked.vacuity >= 0 and not self.answers.hits(asked.vacuity)
         return self._made(asked.prop, "vacuous" if vacuous else "proved", worst=worst)
 
     # ------------------------------------------------------------ bad, reach
@@ -114,7 +115,7 @@ class Judge:
     def _bad(self, asked: Asked) -> Verdict:
         by_address: dict[int | None, list[Hit]] = {}
         store = asked.prop.per_word
-        for hit in self.answers.hits[asked.node]:
+        for hit in self.answers.hits(asked.node):
             by_address.setdefault(self._address(store, hit) if store else None, []).append(hit)
         if not by_address:
             return self._sound(asked)
@@ -143,12 +144,14 @@ class Judge:
         return (Demand(terms.among(terms.leaf("address", store, node.width), values), terms.among(node, values)),)
 
     def _reach(self, asked: Asked) -> Verdict:
-        first = self.answers.first(self.answers.states_of(self.answers.hits[asked.node]))
+        first = self.answers.first(self.answers.states_of(self.answers.hits(asked.node)))
         if first is None:
             return self._made(asked.prop, "undecided" if self.search.stopped else "broken")
-        sound = self._sound(asked)
-        if sound.outcome == "vacuous":
-            return sound
+        vacuous = asked.vacuity >= 0 and not self.answers.hits(asked.vacuity)
+        if vacuous and not self.search.stopped:
+            return self._made(asked.prop, "vacuous")
+        if not asked.prop.shown:
+            return self._made(asked.prop, "proved")
         witness = self._shortest(asked.prop, *first, (self.conditions.demand(asked.node),))
         return self._made(asked.prop, "proved", witness=witness)
 
@@ -157,7 +160,7 @@ class Judge:
     def _always(self, asked: Asked) -> Verdict:
         if self.search.stopped:
             return self._made(asked.prop, "undecided")
-        able = can_reach(self.back, self.answers.states_of(self.answers.hits[asked.node]))
+        able = can_reach(self.back, self.answers.states_of(self.answers.hits(asked.node)))
         without = self.search.families.without
         lost = {number: rest for number, family in enumerate(self.search.reached)
                 if (rest := without(family, able.get(number, 0)))}
@@ -175,12 +178,12 @@ class Judge:
         prop = asked.prop
         if self.search.stopped:
             return self._made(prop, "undecided")
-        if not self.answers.hits[asked.trigger]:
+        if not self.answers.hits(asked.trigger):
             return self._sound(asked)
         searched = self.conditions.searched
         ignoring = Passages(self.search, (searched[asked.ignored],))
         waiting = Passages(self.search, (searched[asked.waits],))
-        triggered = self.answers.states_of(self.answers.hits[asked.ignored])
+        triggered = self.answers.states_of(self.answers.hits(asked.ignored))
         region = everything_after(waiting, one_cycle_on(ignoring, triggered))
         after, longest, endless = waits(waiting, region, prop.cycles)
         if longest is None:
