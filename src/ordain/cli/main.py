@@ -112,11 +112,11 @@ def run(arguments: list[str]) -> int:
         print(f"error: {place}{failure.strerror or failure}", file=sys.stderr)
         return 2
     except Exception as fault:
-        return _own_fault(fault)
+        return own_fault(fault)
     return result if isinstance(result, int) else 0
 
 
-def _own_fault(fault: Exception) -> int:
+def own_fault(fault: Exception) -> int:
     """Say that it was us, and what to report. The traceback is kept for those who ask for it."""
     import traceback
 

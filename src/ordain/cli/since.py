@@ -1,0 +1,88 @@
+"""What a save has changed, in a few lines: verdicts, instructions, chips."""
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from ordain.text.findings import Finding
+
+if TYPE_CHECKING:
+    from ordain.checks.check import Report, Row
+    from ordain.machine.model import Machine
+    from ordain.rom.contents import Contents
+
+FEW = 8
+"""So many names stand in a line."""
+
+
+def verdict_changes(old: "Report", new: "Report") -> list[str]:
+    """Every question with another outcome or worst case than before; one line if there is none."""
+    before, now = ({(row.check, row.subject): row for row in report.rows} for report in (old, new))
+    lines = [_moved(before[key], row) for key, row in now.items() if key in before]
+    lines += [f"new: {_named(row)}: {row.outcome}" for key, row in now.items() if key not in before]
+    lines += [f"no longer asked: {_named(row)}" for key, row in before.items() if key not in now]
+    return [line for line in lines if line] or ["every verdict as before"]
+
+
+def _moved(old: "Row", new: "Row") -> str:
+    if old.outcome != new.outcome:
+        word = {"proved": "repaired" if old.outcome != "undecided" else "now proved",
+                "broken": "newly broken", "vacuous": "newly vacuous"}.get(new.outcome, f"now {new.outcome}")
+        return f"{word}: {_named(new)}" + (f" (was {old.outcome})" if word != "newly broken" else "")
+    if old.worst != new.worst:
+        return f"worst case {_count(old.worst)} -> {_count(new.worst)} cycles: {_named(new)}"
+    return ""
+
+
+def _named(row: "Row") -> str:
+    return f"{row.check}: {row.subject}"
+
+
+def _count(worst: int | None) -> str:
+    return "unbounded" if worst is None else str(worst)
+
+
+def finding_changes(old: Iterable[Finding], new: Iterable[Finding]) -> list[str]:
+    """How many findings are new, and which are gone."""
+    from ordain.show.sarif import fingerprints
+
+    old, new = list(old), list(new)
+    before, now = dict(zip(fingerprints(old), old)), dict(zip(fingerprints(new), new))
+    gone = [finding for print_, finding in before.items() if print_ not in now]
+    fresh = [finding for print_, finding in now.items() if print_ not in before]
+    lines = [f"gone: {finding.name}: {finding.message}" for finding in gone[:FEW]]
+    if len(gone) > FEW:
+        lines.append(f"gone: {len(gone) - FEW} more findings")
+    return lines + ([f"new findings: {len(fresh)}"] if fresh else [])
+
+
+def instruction_changes(old: "Contents", new: "Contents") -> list[str]:
+    """Which instructions, and what else is entered from outside, behave differently."""
+    from ordain.compare.behaviour import behaviour
+    from ordain.compare.joint import join
+
+    compared = behaviour(join(old, new))
+    lines = list(compared.machine)
+    for status in ("changed", "new", "gone"):
+        titles = list(dict.fromkeys(unit.title for unit in compared.units if unit.status == status))
+        if titles:
+            lines.append(f"{status}: {some(titles)}")
+    return lines or ["every instruction behaves as before"]
+
+
+def chip_changes(machine: "Machine", old: dict[str, bytes], new: dict[str, bytes]) -> list[str]:
+    """Which chips would hold something else, and in how many of their words."""
+    parts = []
+    for name, image in new.items():
+        size = (machine.chips[name].bits + 7) // 8
+        before = old.get(name)
+        if before is None or len(before) != len(image):
+            parts.append(f"{name} (all)")
+        elif before != image:
+            count = sum(before[at:at + size] != image[at:at + size] for at in range(0, len(image), size))
+            parts.append(f"{name} ({count} word{'s' if count != 1 else ''})")
+    parts += [f"{name} (gone)" for name in old if name not in new]
+    return [f"chips: {some(parts, 12)}" if parts else "chips: all as before"]
+
+
+def some(names: list[str], most: int = FEW) -> str:
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
