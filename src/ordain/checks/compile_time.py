@@ -1,5 +1,6 @@
 """Texts about what is found before anything is proved: in the texts, at placement, in chips and files."""
 
-from ordain.checks.texts import images, machine, microprogram, reading
+from ordain.checks.texts import images, ledger, machine, microprogram, reading
 
-EXPLANATIONS = (*reading.EXPLANATIONS, *machine.EXPLANATIONS, *microprogram.EXPLANATIONS, *images.EXPLANATIONS)
+EXPLANATIONS = (*reading.EXPLANATIONS, *machine.EXPLANATIONS, *microprogram.EXPLANATIONS, *images.EXPLANATIONS,
+                *ledger.EXPLANATIONS)
