@@ -5,7 +5,8 @@ A proof step is one AND: the family reached at a spot with the set in which a co
 
 from typing import NamedTuple
 
-from ordain.machine.expression import Const, Node, substitute
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, Node
 from ordain.prover.asking import Inquiry, Standing
 from ordain.prover.places import Atom, Kind, Place, Places
 from ordain.prover.search import Search
@@ -145,7 +146,7 @@ class Asking:
             return node
         terms = self._places.shape.terms
         known = {atom.node: terms.const(value, atom.node.width) for atom, value in zip(atoms, values)}
-        return substitute(terms, (node,), known)[0]
+        return put_in(terms, (node,), known)[0]
 
     def _where(self, condition: Node, kind: Kind) -> int:
         """The set, by number, in which some input makes the condition and the assumptions true."""

@@ -6,9 +6,9 @@ free leaves and what control leaves open. Places at which the same is left share
 
 from typing import NamedTuple
 
-from ordain.machine.expression import Const, Node, substitute
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, Node
 from ordain.prover.places import Atom, Place, Places
-from ordain.prover.words import Residues
 
 
 class Entry(NamedTuple):
@@ -42,7 +42,7 @@ class Inquiry:
 
     def __init__(self, places: Places, conditions: tuple[Node, ...]) -> None:
         self._places, self._terms = places, places.shape.terms
-        self._residues = [Residues(self._terms, node, places.shape.packing.spots, False) for node in conditions]
+        self._residues = [places.shape.table.of(node, False) for node in conditions]
         self._mask = 0
         for residues in self._residues:
             self._mask |= residues.mask
@@ -77,7 +77,7 @@ class Inquiry:
         terms, places = self._terms, self._places
         rest = tuple(node for _, node in under.conditions)
         if under.atoms:
-            rest = substitute(terms, rest, {atom.node: terms.const(value, atom.node.width)
+            rest = put_in(terms, rest, {atom.node: terms.const(value, atom.node.width)
                                             for atom, value in zip(under.atoms, values)})
         left = tuple((number, node) for (number, _), node in zip(under.conditions, rest)
                      if type(node) is not Const or node.value)

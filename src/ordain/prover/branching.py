@@ -15,7 +15,8 @@ An assumption belongs to the part whose free leaves it reads, or cuts the set of
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from ordain.machine.expression import Const, Node, Terms, substitute
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, Node, Terms
 from ordain.prover.choices import Choices
 from ordain.prover.relation import Factor, Moves, Relation, Step, compose, index_changes
 from ordain.prover.support import FREE, INSIDE, Support
@@ -31,12 +32,13 @@ class Branch(NamedTuple):
 class Branching:
     """Takes cycles apart, and shares relations and steps between all of them."""
 
-    __slots__ = ("_factors", "_relations", "_satisfied", "_steps", "_support", "_terms", "choices", "domain", "steps")
+    __slots__ = ("_factors", "_known_parts", "_relations", "_satisfied", "_steps", "_support", "_terms", "choices", "domain", "steps")
 
     def __init__(self, terms: Terms, support: Support) -> None:
         self._terms, self._support = terms, support
         self.domain = support.domain
         self.choices = Choices(terms, support.free)
+        self._known_parts: dict[tuple[tuple[Node, ...], tuple[Node, ...]], list[tuple[tuple[Node, ...], int]]] = {}
         self._factors: dict[tuple[object, ...], Factor] = {}
         self._relations: dict[tuple[object, ...], Relation] = {}
         self._steps: dict[tuple[int, Relation], Step] = {}
@@ -55,7 +57,7 @@ class Branching:
             if not guard:
                 continue
             relation = self._relation(others, of_inside)
-            for after, where in self._control(nexts, of_control, guard).items():
+            for after, where in self.control(nexts, of_control, guard).items():
                 found[after, relation] = found.get((after, relation), 0) | where
         return [Branch(nexts, self.step(guard, relation)) for (nexts, relation), guard in found.items()]
 
@@ -95,7 +97,7 @@ class Branching:
         if not atoms:
             return roots
         terms = self._terms
-        return substitute(terms, roots, {atom: terms.const(value, atom.width) for atom, value in zip(atoms, values)})
+        return put_in(terms, roots, {atom: terms.const(value, atom.width) for atom, value in zip(atoms, values)})
 
     def _grouped(self, conditions: Sequence[Node]) -> list[list[Node]]:
         """The conditions in groups that share no free leaf with one another."""
@@ -161,17 +163,46 @@ class Branching:
 
     # ------------------------------------------------------------ control
 
-    def _control(self, nexts: tuple[Node, ...], assumed: tuple[Node, ...], guard: int) -> dict[tuple[Node, ...], int]:
-        """From the next values as data to the surroundings in which some outcome of control's free leaves gives
-        them."""
-        found: dict[tuple[Node, ...], int] = {}
-        for _, remains in self._outcomes((*nexts, *assumed)):
-            where = guard
-            for condition in remains[len(nexts):]:
-                where &= self.domain.true(condition)
-            for after, there in self._cut(remains[:len(nexts)], where):
-                found[after] = found.get(after, 0) | there
-        return found
+    def control(self, nexts: tuple[Node, ...], assumed: tuple[Node, ...], guard: int) -> dict[tuple[Node, ...], int]:
+        """From the next values as data to the surroundings, within the guard, in which some outcome of control's free
+        leaves gives them. Next values that share no free leaf are independent of one another."""
+        found: list[tuple[dict[int, Node], int]] = [({}, guard)]
+        for members, conditions in self._independent(nexts, assumed):
+            parts = self._parts(tuple(nexts[index] for index in members), conditions)
+            found = [({**before, **dict(zip(members, after))}, both) for before, where in found
+                     for after, there in parts if (both := where & there)]
+        return {tuple(after[index] for index in range(len(nexts))): where for after, where in found}
+
+    def _independent(self, nexts: tuple[Node, ...],
+                     assumed: tuple[Node, ...]) -> list[tuple[list[int], tuple[Node, ...]]]:
+        """The next values, by number, in groups that share no free leaf, each with the assumptions about it."""
+        groups: list[tuple[frozenset[Node], list[int], tuple[Node, ...]]] = []
+        every = [*((root, [index], ()) for index, root in enumerate(nexts)), *((root, [], (root,)) for root in assumed)]
+        for root, members, conditions in every:
+            leaves = self._support.free_leaves(root)
+            apart = []
+            for others, numbers, known in groups:
+                if others & leaves:
+                    leaves, members, conditions = leaves | others, numbers + members, known + conditions
+                else:
+                    apart.append((others, numbers, known))
+            groups = [*apart, (leaves, members, conditions)]
+        return [(members, conditions) for _, members, conditions in groups]
+
+    def _parts(self, nexts: tuple[Node, ...], assumed: tuple[Node, ...]) -> list[tuple[tuple[Node, ...], int]]:
+        """(next values as data, the surroundings in which some outcome gives them), for one group."""
+        key = nexts, assumed
+        parts = self._known_parts.get(key)
+        if parts is None:
+            found: dict[tuple[Node, ...], int] = {}
+            for _, remains in self._outcomes((*nexts, *assumed)):
+                where = self.domain.full
+                for condition in remains[len(nexts):]:
+                    where &= self.domain.true(condition)
+                for after, there in self._cut(remains[:len(nexts)], where):
+                    found[after] = found.get(after, 0) | there
+            parts = self._known_parts[key] = list(found.items())
+        return parts
 
     def _cut(self, nexts: tuple[Node, ...], where: int) -> list[tuple[tuple[Node, ...], int]]:
         """The set cut by the conditions over the surroundings, until what is left of the next values has none."""
@@ -185,7 +216,7 @@ class Branching:
                 found.append((remains, there))
                 continue
             for value, part in self.domain.by_value(atom, there):
-                waiting.append((substitute(terms, remains, {atom: terms.const(value, atom.width)}), part))
+                waiting.append((put_in(terms, remains, {atom: terms.const(value, atom.width)}), part))
         return found
 
     # ------------------------------------------------------------ surroundings

@@ -7,7 +7,8 @@ with two constants has three.
 from itertools import product
 
 from ordain.logic.narrowing import bits_read
-from ordain.machine.expression import Among, Const, Join, Node, Terms, postorder, substitute
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Among, Const, Join, Node, Terms, postorder
 from ordain.prover.domain import Domain
 
 WIDE = 1 << 16
@@ -69,7 +70,7 @@ class Choices:
         spread = {leaf: terms.join(reversed(parts)) for leaf, parts in bits.items()}
         limits = tuple(terms.less(leaf, terms.const(self._free[leaf], leaf.width)) for leaf in leaves
                        if self._free[leaf] < 1 << leaf.width)
-        waiting = [substitute(terms, (*atoms, *limits), spread)]
+        waiting = [put_in(terms, (*atoms, *limits), spread)]
         seen, found = set(waiting), set()
         while waiting:
             remains = waiting.pop()

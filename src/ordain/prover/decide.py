@@ -12,7 +12,7 @@ from ordain.prover.holding import hold_dead_bits
 from ordain.prover.model import Limits, Property, Report, System, Variable, Verdict, Verdicts
 from ordain.prover.places import Places
 from ordain.prover.search import Search, run
-from ordain.prover.split import Question, Split, split
+from ordain.prover.split import Question, Split, Tables, split
 from ordain.prover.support import KNOWN
 from ordain.prover.system import lower_properties, nodes_of, with_free
 from ordain.prover.verdicts import Asked, Conditions, Judge
@@ -34,7 +34,8 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
     asked = tuple(node for prop in lowered for node in nodes_of(prop))
     system = system._replace(free=with_free(system.free, asked))
     plain = [index for index, prop in enumerate(lowered) if not prop.monitors]
-    base = _Case(system, [lowered[index] for index in plain], limits, True)
+    tables: Tables = {}
+    base = _Case(system, [lowered[index] for index in plain], limits, tables, True)
     base.search(report, started, None)
     verdicts = dict(zip(plain, base.verdicts()))
     nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
@@ -43,7 +44,7 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
     while groups:
         group = groups.pop()
         members = [index for cluster in group for index in cluster]
-        case = _Case(system, [lowered[index] for index in members], limits, False)
+        case = _Case(system, [lowered[index] for index in members], limits, tables, False)
         most = GROWTH * sum(map(len, base.found.levels)) + 1024
         if len(group) > 1 and not case.fits(report, started, most):
             groups += [group[:len(group) // 2], group[len(group) // 2:]]
@@ -70,9 +71,9 @@ def _by_monitors(properties: tuple[Property, ...]) -> list[list[int]]:
 class _Case:
     """One search for several properties."""
 
-    def __init__(self, system: System, properties: list[Property], limits: Limits, whole: bool) -> None:
+    def __init__(self, system: System, properties: list[Property], limits: Limits, tables: Tables, whole: bool) -> None:
         """`whole`: what is executed is to be found out too."""
-        self.system, self.limits = system, limits
+        self.system, self.limits, self._tables = system, limits, tables
         self.conditions = Conditions()
         self.asked = [Asked(system, self.conditions, prop) for prop in properties]
         stores = {prop.per_word for prop in properties} - {""}
@@ -84,7 +85,8 @@ class _Case:
 
     def _split(self, explicit: frozenset[Node]) -> None:
         self._explicit = explicit
-        self.shape, self.conditions.searched = split(self.system, self._question, self.limits.reduce, explicit)
+        self.shape, self.conditions.searched = split(self.system, self._question, self.limits.reduce, explicit,
+                                                     self._tables)
         self.places = Places(self.shape)
         self.inquiry = Inquiry(self.places, self.conditions.searched)
         self.held = hold_dead_bits(self.places, self.inquiry) if self.limits.reduce else 0

@@ -11,7 +11,7 @@ from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node
 from ordain.prover.model import System, Variable
 from ordain.prover.stores import Stores, is_variable, store_of
-from ordain.prover.words import Residues, data_leaves
+from ordain.prover.words import WordTable, data_leaves
 
 SAMPLE = 1 << 14
 """Words looked at."""
@@ -35,11 +35,14 @@ class Habit(NamedTuple):
         return reading / sum(times for _, times in self.reads)
 
 
-def habits_of(system: System, variables: tuple[Variable, ...], stores: Stores) -> dict[Node, Habit]:
+def habits_of(system: System, variables: tuple[Variable, ...], stores: Stores, table: WordTable) -> dict[Node, Habit]:
+    """Of everything but monitors."""
     sample = _sample(system, stores)
     habits = {}
     for variable in variables:
-        residues = Residues(system.terms, variable.next, stores.spots, True)
+        if variable.origin == "monitor":
+            continue
+        residues = table.of(variable.next, True)
         cases: Counter[Node] = Counter()
         for words, times in Counter(map(residues.mask.__and__, sample)).items():
             cases[residues.under(words)] += times
@@ -71,7 +74,7 @@ def _sample(system: System, stores: Stores) -> list[int]:
 def surroundings(variables: tuple[Variable, ...], habits: dict[Node, Habit], explicit: set[Node],
                  agents: frozenset[Node]) -> set[Node]:
     """Agents, and whatever in most words depends on something free or on the surroundings themselves; as many of them
-    as sets can hold."""
+    as sets can hold. Monitors are none: they follow control or the surroundings, and are carried along."""
     inside = set(agents) - explicit
     while True:
         more = {leaf for leaf, habit in habits.items()
@@ -85,8 +88,7 @@ def surroundings(variables: tuple[Variable, ...], habits: dict[Node, Habit], exp
         size *= variable.values
     read = {leaf for variable in kept for cases, _ in habits[variable.leaf].reads for leaf in cases - {variable.leaf}}
     while size > SET_LIMIT:  # what the others do not look at goes first
-        last = max(kept, key=lambda variable: (variable.origin == "monitor", variable.leaf not in read,
-                                                     variable.values))
+        last = max(kept, key=lambda variable: (variable.leaf not in read, variable.values))
         kept.remove(last)
         size //= last.values
     return {variable.leaf for variable in kept}
@@ -96,7 +98,7 @@ def location_of(variables: tuple[Variable, ...], habits: dict[Node, Habit], form
                 inside: set[Node]) -> set[Node]:
     """Of what forms the address, the part that is not mostly held; and what that is computed from, likewise."""
     moving = {variable.leaf for variable in variables
-              if variable.leaf not in inside and habits[variable.leaf].held < 0.5}
+              if variable.leaf in habits and variable.leaf not in inside and habits[variable.leaf].held < 0.5}
     location = forming & moving or {leaf for leaf in forming if leaf in habits}
     while True:
         feeding = {leaf for found in location for leaf in habits[found].data} & moving

@@ -10,20 +10,32 @@ from typing import NamedTuple
 
 from ordain.logic.liveness import Flow, live_bits
 from ordain.logic.narrowing import bits_read
+from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, If, Join, Leaf, Node, Slice
 from ordain.prover.asking import Inquiry
-from ordain.prover.places import Computed, Kind, Place, Places, Template, start_locations
+from ordain.prover.model import Variable
+from ordain.prover.places import Computed, Place, PlaceClass, Places, start_locations
 
 FAN_OUT = 1 << 12
 """Most targets of one dispatch, and most places of one location, that are listed."""
 OPEN_BITS = 6
-"""Most bits of deciding terms that a place leaves open and whose every valuation is followed."""
+"""Most bits of terms that decide about the next location and whose every valuation is followed."""
 
 
-class _Way(NamedTuple):
-    """A branch as far as liveness is concerned."""
+class _Exit(NamedTuple):
+    """One way for the location to move on: its bits `held`, those `fixed`, those computed."""
+
+    held: int
+    fixed: int
+    computed: tuple[Computed, ...]
+
+
+class _Manner(NamedTuple):
+    """What the cycles of a class of places do, as far as liveness is concerned: the bits that they read in any case, the
+    exits, and for bits outside the location those that may be held and (target, source) for those that are computed."""
 
     reads: int
+    exits: tuple[_Exit, ...]
     held: int
     moves: tuple[tuple[int, int], ...]
 
@@ -51,7 +63,7 @@ class _Graph:
         self._waiting: list[int] = []
         self._everything = -1
         self._fans: dict[object, int] = {}
-        self._ways: dict[int, _Way] = {}
+        self._manners: dict[PlaceClass, _Manner | None] = {}
         self._fields = [variable for variable in self.shape.control
                         if self.shape.place & ~self.shape.location & self._mask(variable.leaf)]
 
@@ -95,18 +107,15 @@ class _Graph:
         reads = self._relevant(here) if len(here) > 1 else 0
         for state in here:
             place = self.places.at(state)
-            reads |= self._read_at(state, place)
-            kinds = self._kinds(place)
-            if kinds is None:
+            manner = self._manner(place.of)
+            reads |= self._inquiry.at(state, place).reads
+            if manner is None:
                 reads = self.shape.state | self.shape.selecting
                 flows[Flow(0, (), self._anywhere())] = None
                 break
-            for kind in kinds:
-                for template in kind.templates:
-                    way = self._way(template)
-                    reads |= way.reads
-                    for after in self._after(state, place, template):
-                        flows[Flow(way.held, way.moves, after)] = None
+            reads |= manner.reads
+            for way in manner.exits:
+                flows[Flow(manner.held, manner.moves, self._after(state, place, way))] = None
         self.reads[node] |= reads
         self.flows[node] = list(flows)
 
@@ -139,51 +148,73 @@ class _Graph:
                 relevant |= bit
         return relevant
 
-    def _read_at(self, state: int, place: Place) -> int:
-        reads = self._inquiry.at(state, place).reads
-        for atom in place.of.atoms:
-            reads |= atom.reads
-        return reads
+    # ------------------------------------------------------------ classes of places
 
-    def _kinds(self, place: Place) -> list[Kind] | None:
-        """The kinds of cycle that are possible at a place, for every valuation of the atoms it does not settle; None
-        when there are too many."""
-        if place.kind is not None:
-            return [place.kind]
-        if sum(atom.node.width for atom in place.of.atoms) > OPEN_BITS:
+    def _manner(self, of: PlaceClass) -> _Manner | None:
+        """None when there are too many ways for the location to move on."""
+        if of not in self._manners:
+            self._manners[of] = self._found_manner(of)
+        return self._manners[of]
+
+    def _found_manner(self, of: PlaceClass) -> _Manner | None:
+        shape = self.shape
+        variables = [variable for variable in shape.control if self._moves_location(variable)]
+        roots = tuple(node for variable, node in zip(shape.control, of.roots.control) if self._moves_location(variable))
+        exits = self._exits(variables, roots)
+        if exits is None:
             return None
-        options = [range(1 << atom.node.width) for atom in place.of.atoms]
-        return [self.places.kind(place.of, values) for values in product(*options)]
+        reads, held, moves = 0, 0, []
+        for atom in of.atoms:
+            reads |= atom.reads
+        for way in exits:
+            for part in way.computed:
+                reads |= part.atom.reads
+        for variable, node in zip(shape.control, of.roots.control):
+            if not self._moves_location(variable):
+                kept, found = _pieces(self.places, node, shape.shifts[variable.leaf])
+                held |= kept
+                moves += found
+        return _Manner(reads, exits, held, tuple(moves))
 
-    # ------------------------------------------------------------ branches
+    def _moves_location(self, variable: Variable) -> bool:
+        return bool(self.shape.location >> self.shape.shifts[variable.leaf] & 1)
 
-    def _way(self, template: Template) -> _Way:
-        """What of a branch concerns bits that are not part of the location."""
-        way = self._ways.get(id(template))
-        if way is None:
-            reads, held, moves = 0, template.held, []
-            for part in template.computed:
-                if self.shape.location >> part.shift & 1:
-                    reads |= part.atom.reads
-                else:
-                    kept, found = _pieces(self.places, part.atom.node, part.shift)
-                    held |= kept
-                    moves += found
-            way = self._ways[id(template)] = _Way(reads, held & ~self.shape.location, tuple(moves))
-        return way
+    def _exits(self, variables: list[Variable], roots: tuple[Node, ...]) -> tuple[_Exit, ...] | None:
+        """The distinct next locations, for every valuation of what decides about them."""
+        places, terms = self.places, self.shape.terms
+        atoms = places.support.deciding(roots, (), places.is_known)
+        if sum(atom.width for atom in atoms) > OPEN_BITS:
+            return None
+        distinct: dict[tuple[Node, ...], None] = {}
+        for values in product(*(range(1 << atom.width) for atom in atoms)):
+            known = {atom: terms.const(value, atom.width) for atom, value in zip(atoms, values)}
+            rest = put_in(terms, roots, known) if known else roots
+            distinct.update(dict.fromkeys(places.branching.control(rest, (), self.shape.domain.full)))
+        return tuple(dict.fromkeys(self._exit(variables, nexts) for nexts in distinct))
 
-    def _after(self, state: int, place: Place, template: Template) -> list[int]:
-        """The nodes that a branch leads to."""
-        location = self.shape.location
-        after = (state & template.held | template.fixed) & location
+    def _exit(self, variables: list[Variable], nexts: tuple[Node, ...]) -> _Exit:
+        held, fixed, computed = 0, 0, []
+        for variable, node in zip(variables, nexts):
+            if node is variable.leaf:
+                held |= self._mask(variable.leaf)
+            elif type(node) is Const:
+                fixed |= node.value << self.shape.shifts[variable.leaf]
+            else:
+                computed.append(self.places.computed(variable, node))
+        return _Exit(held, fixed, tuple(computed))
+
+    # ------------------------------------------------------------ where it goes on
+
+    def _after(self, state: int, place: Place, way: _Exit) -> int:
+        """The node that an exit leads to."""
+        after = state & way.held | way.fixed
         later: list[Computed] = []
-        for part in template.computed:
-            if location >> part.shift & 1:
-                if part.atom.settled:
-                    after |= part.atom.closure(state, place.words) << part.shift
-                else:
-                    later.append(part)
-        return [self._node(after)] if not later else [self._fan(state, place, after, later)]
+        for part in way.computed:
+            if part.atom.settled:
+                after |= part.atom.closure(state, place.words) << part.shift
+            else:
+                later.append(part)
+        return self._fan(state, place, after, later) if later else self._node(after)
 
     def _fan(self, state: int, place: Place, after: int, later: list[Computed]) -> int:
         """The node that stands for every location that the open parts can lead to."""

@@ -10,8 +10,10 @@ from typing import Any, NamedTuple
 
 from ordain.logic.closures import Closure
 from ordain.logic.narrowing import bits_read
-from ordain.machine.expression import Const, Node, substitute
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, Node
 from ordain.prover.branching import Branch, Branching
+from ordain.prover.model import Variable
 from ordain.prover.relation import Step
 from ordain.prover.split import Split
 from ordain.prover.support import KNOWN, Support
@@ -100,16 +102,16 @@ class Places:
         """With `whole`, the same machine restricted: only cycles with all the conditions are left; what has been worked
         out for the whole is shared."""
         self.shape = shape
-        terms, spots = shape.terms, shape.packing.spots
+        terms, table = shape.terms, shape.table
         self.support: Support = Support(shape.known, shape.domain, shape.free) if whole is None else whole.support
         self.branching: Branching = Branching(terms, self.support) if whole is None else whole.branching
         if whole is None:
-            self._controls = [Residues(terms, variable.next, spots, True) for variable in shape.control]
-            self._insides = [Residues(terms, variable.next, spots, False) for variable in shape.surroundings]
-            self._assumed = [Residues(terms, node, spots, False) for node in shape.assumptions]
+            self._controls = [table.of(variable.next, True) for variable in shape.control]
+            self._insides = [table.of(variable.next, False) for variable in shape.surroundings]
+            self._assumed = [table.of(node, False) for node in shape.assumptions]
         else:
             self._controls, self._insides = whole._controls, whole._insides
-            self._assumed = whole._assumed + [Residues(terms, node, spots, False) for node in conditions]
+            self._assumed = whole._assumed + [table.of(node, False) for node in conditions]
         self._step_mask = _joint_mask((*self._controls, *self._insides, *self._assumed))
         self._classes: dict[int, WordClass] = {}
         self._distinct: dict[Roots, WordClass] = {} if whole is None else whole._distinct
@@ -169,12 +171,12 @@ class Places:
         return found
 
     def _open_terms(self, roots: Roots) -> list[Node]:
-        """What a place leaves open. The next value of carried bits may decide about itself, as long as nothing but
-        control is involved."""
-        shape, support = self.shape, self.support
+        """What a place leaves open and what has to be known before the cycle can be taken apart. Next values of carried
+        bits need nothing: what is left of them is computed state by state."""
+        shape = self.shape
         nexts = [node for variable, node in zip(shape.control, roots.control)
-                 if shape.explicit >> shape.shifts[variable.leaf] & 1 or support.kinds(node) != KNOWN]
-        return support.deciding(nexts, (*roots.inside, *roots.assumed), self._is_known)
+                 if shape.explicit >> shape.shifts[variable.leaf] & 1]
+        return self.support.deciding(nexts, (*roots.inside, *roots.assumed), self.is_known)
 
     def _with(self, roots: Roots, atoms: tuple[Atom, ...], values: tuple[int, ...]) -> Roots:
         """The roots with values put in for atoms."""
@@ -183,7 +185,7 @@ class Places:
         terms = self.shape.terms
         known = {atom.node: terms.const(value, atom.node.width) for atom, value in zip(atoms, values)}
         first, second = len(roots.control), len(roots.control) + len(roots.inside)
-        rest = substitute(terms, (*roots.control, *roots.inside, *roots.assumed), known)
+        rest = put_in(terms, (*roots.control, *roots.inside, *roots.assumed), known)
         return Roots(rest[:first], rest[first:second],
                      tuple(node for node in rest[second:] if type(node) is not Const or not node.value))
 
@@ -191,11 +193,11 @@ class Places:
         """The largest known terms of a condition."""
         atoms = self._atoms_in.get(node)
         if atoms is None:
-            terms = self.support.largest((node,), self._is_known)
+            terms = self.support.largest((node,), self.is_known)
             atoms = self._atoms_in[node] = tuple(self.atom(term) for term in terms)
         return atoms
 
-    def _is_known(self, node: Node) -> bool:
+    def is_known(self, node: Node) -> bool:
         return self.support.kinds(node) == KNOWN
 
     def is_settled(self, node: Node) -> bool:
@@ -210,8 +212,8 @@ class Places:
         return found
 
     def reads(self, node: Node) -> int:
-        """The bits of control (selectors too) that a known term reads."""
-        return self.atom(node).reads
+        """The bits of control (selectors too) that a term reads."""
+        return self._read_by(node)[0]
 
     def _read_by(self, node: Node) -> tuple[int, bool]:
         shape, mask, of_words = self.shape, 0, False
@@ -220,11 +222,12 @@ class Places:
             for leaf, bits in bits_read([pending.pop()]).items():
                 if leaf in shape.shifts:
                     mask |= bits << shape.shifts[leaf]
-                elif leaf not in shape.packing.looked_up:
-                    of_words = True
-                elif leaf not in seen:
-                    seen.add(leaf)
-                    pending.append(shape.packing.looked_up[leaf][0])
+                elif leaf in shape.packing.looked_up:
+                    if leaf not in seen:
+                        seen.add(leaf)
+                        pending.append(shape.packing.looked_up[leaf][0])
+                else:
+                    of_words = of_words or leaf in shape.known
         return mask, of_words
 
     def kind(self, of: PlaceClass, values: tuple[int, ...]) -> Kind:
@@ -241,14 +244,17 @@ class Places:
         held, fixed, computed = 0, 0, []
         for variable, node in zip(self.shape.control, branch.nexts):
             shift = self.shape.shifts[variable.leaf]
-            mask = ((1 << node.width) - 1) << shift
             if node is variable.leaf:
-                held |= mask
+                held |= ((1 << node.width) - 1) << shift
             elif type(node) is Const:
                 fixed |= node.value << shift
             else:
-                computed.append(Computed(self.atom(node), shift, mask))
+                computed.append(self.computed(variable, node))
         return Template(held, fixed, tuple(computed), branch.step)
+
+    def computed(self, variable: Variable, node: Node) -> Computed:
+        shift = self.shape.shifts[variable.leaf]
+        return Computed(self.atom(node), shift, ((1 << node.width) - 1) << shift)
 
     # ------------------------------------------------------------ selectors
 

@@ -9,7 +9,8 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from ordain.logic.narrowing import bits_read
-from ordain.machine.expression import Const, Leaf, Node, Terms, substitute
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, Leaf, Node, Terms
 from ordain.prover.choices import put_bit
 from ordain.prover.domain import Domain
 
@@ -69,7 +70,7 @@ def _bit_by_bit(terms: Terms, group: list[Node], leaves: tuple[Node, ...], free:
     bits: dict[Node, list[Node]] = {leaf: [terms.leaf("free", f"{leaf.name} bit {bit}", 1) for bit in range(leaf.width)]
                                     for leaf in leaves if type(leaf) is Leaf}
     spread: dict[Node, Node] = {leaf: terms.join(reversed(parts)) for leaf, parts in bits.items()}
-    waiting: list[tuple[tuple[Node, ...], dict[Node, int]]] = [(substitute(terms, (*group, *limits), spread), {})]
+    waiting: list[tuple[tuple[Node, ...], dict[Node, int]]] = [(put_in(terms, (*group, *limits), spread), {})]
     seen: set[tuple[Node, ...]] = set()
     while waiting:
         remains, decided = waiting.pop()

@@ -11,7 +11,7 @@ what is mostly held. Address lines that are free in every cycle are *selectors*.
 Where the lines are drawn changes no verdict, only speed.
 """
 
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from ordain.logic.closures import Closures, Packing, Spot
 from ordain.logic.narrowing import bits_read
@@ -21,6 +21,10 @@ from ordain.prover.domain import Domain
 from ordain.prover.habits import computed_from, habits_of, is_agents, location_of, surroundings
 from ordain.prover.model import Free, System, Variable
 from ordain.prover.stores import Stores, find_stores, is_variable
+from ordain.prover.words import WordTable
+
+Tables: TypeAlias = dict[tuple[str, ...], WordTable]
+"""By the stores that are known at a place."""
 
 
 class Split(NamedTuple):
@@ -28,7 +32,7 @@ class Split(NamedTuple):
     `state`, all of control, is `explicit` and `carried`; `location` is within `place`, which is within `explicit` and
     `selecting`, the selectors. `domain` is over the leaves of `surroundings`. `stores`: those whose words are known at
     a place, in order, with the offset of each in the packed words and its words. `needed`: the bits of each variable
-    that matter. `known`: the leaves that control and words give a value."""
+    that matter. `known`: the leaves that control and words give a value. `table`: residues over those words."""
 
     terms: Terms
     control: tuple[Variable, ...]
@@ -50,6 +54,7 @@ class Split(NamedTuple):
     selecting: int
     needed: dict[Node, int]
     known: frozenset[Node]
+    table: WordTable
 
 
 class Question(NamedTuple):
@@ -72,15 +77,17 @@ class _Model(NamedTuple):
     agents: frozenset[Node]
 
 
-def split(system: System, question: Question, reduce: bool,
-          explicit: frozenset[Node] = frozenset()) -> tuple[Split, tuple[Node, ...]]:
-    """The split, and the question's conditions over its leaves. `explicit`: leaves to be kept explicit in any case."""
+def split(system: System, question: Question, reduce: bool, explicit: frozenset[Node] = frozenset(),
+          tables: Tables | None = None) -> tuple[Split, tuple[Node, ...]]:
+    """The split, and the question's conditions over its leaves. `explicit`: leaves to be kept explicit in any case.
+    `tables`: residues that earlier questions about the same system have left behind, and that this one adds to."""
     model = _model(system, question, reduce)
     stores = model.stores
+    table = ({} if tables is None else tables).setdefault(stores.fixed, WordTable(system.terms, stores.spots))
     forming = {leaf for store in stores.fixed for leaf in bits_read([stores.addresses[store]])}
     known_to = bits_read([address for address, _ in stores.looked_up.values()])
     bound = {leaf for leaf in (*forming, *known_to, *explicit) if is_variable(leaf)}
-    habits = habits_of(system, model.variables, stores)
+    habits = habits_of(system, model.variables, stores, table)
     inside = surroundings(model.variables, habits, bound, model.agents)
     location = location_of(model.variables, habits, forming, inside)
     place = location | {leaf for leaf in forming if leaf in habits}
@@ -103,7 +110,7 @@ def split(system: System, question: Question, reduce: bool,
                   tuple((store, offset, words[store]) for store, offset in zip(stores.fixed, stores.offsets)),
                   stores.addresses, packing, Closures(packing), model.assumptions,
                   sum(masks[leaf] for leaf in location), sum(masks[leaf] for leaf in place) | selecting, visible,
-                  state - visible, state, selecting, model.needed, frozenset((*spots, *stores.looked_up)))
+                  state - visible, state, selecting, model.needed, frozenset((*spots, *stores.looked_up)), table)
     return shape, model.conditions
 
 

@@ -11,7 +11,8 @@ from typing import NamedTuple
 
 from ordain.logic.evaluate import evaluate
 from ordain.logic.narrowing import cut, runs
-from ordain.machine.expression import Const, Node, substitute
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, Node
 from ordain.prover.answers import State
 from ordain.prover.model import Cycle, System, Trace, Variable
 from ordain.prover.running import Running
@@ -180,7 +181,7 @@ class Stage:
         known = self._known_leaves(states, here)
         roots = (*shape.assumptions, *(demand.searched for demand in demands),
                  *(variable.next for variable in (*shape.control, *shape.surroundings) if following is not None))
-        rest = substitute(terms, roots, known)
+        rest = put_in(terms, roots, known)
         size = len(shape.assumptions) + len(demands)
         conditions = list(rest[:size])
         if following is not None:
