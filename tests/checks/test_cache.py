@@ -172,6 +172,8 @@ def test_what_was_not_decided_is_not_kept(tmp_path: Path) -> None:
     contents, report = proved(MACHINE, MICRO, Limits(states=5))
     assert report.stopped == "states"
     store(tmp_path, "k", contents, report)
+    part = proved(MACHINE, MICRO)[1]
+    store(tmp_path, "k", contents, part._replace(rows=(*part.rows[1:], part.rows[0]._replace(outcome="undecided"))))
     assert list(tmp_path.iterdir()) == []
 
 

@@ -46,7 +46,7 @@ def test_what_is_not_proved_comes_first_worst_first() -> None:
         "undecided  race        cell",
         "allowed    nowhere     control",
         "proved: contention elsewhere, floating (2 verdicts)",
-        "every reachable cycle examined: 1,234 states, 5,678 transitions, 9 cycles deep",
+        "undecided: 1 question; the others over every reachable cycle: 1,234 states, 5,678 transitions, 9 cycles deep",
     ]
 
 
@@ -71,6 +71,12 @@ def test_a_limit_that_was_reached_can_never_look_like_a_proof() -> None:
         assert lines[-1] == (f"undecided: {said} after 1,234 states, 5,678 transitions, 9 cycles deep; "
                              "every sequence of up to 9 cycles was examined")
         assert not any("every reachable" in line or line.startswith("proved") for line in lines)
+
+
+def test_what_is_left_open_is_counted_though_no_search_of_the_machine_alone_was_stopped() -> None:
+    lines = report_lines(CRANE, report(row("race", "cell", "undecided"), row("floating", "data")), False)
+    assert lines[-1] == ("undecided: 1 question; the others over every reachable cycle: "
+                         "1,234 states, 5,678 transitions, 9 cycles deep")
 
 
 def test_allowances_stand_in_every_report_with_their_reasons() -> None:

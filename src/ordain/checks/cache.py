@@ -79,8 +79,8 @@ def load(directory: Path, key: str, contents: Contents) -> Report | None:
 
 
 def store(directory: Path, key: str, contents: Contents, report: Report) -> None:
-    """Keep a report, unless its search was cut short or it would not come back as it is."""
-    if report.stopped:
+    """Keep a report, unless a search was cut short or it would not come back as it is."""
+    if report.stopped or any(row.outcome == "undecided" for row in report.rows):
         return
     try:
         data = report_data(contents, report)

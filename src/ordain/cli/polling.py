@@ -57,7 +57,7 @@ def _digest(path: Path) -> str:
 
 def changed_names(before: Snapshot, now: Snapshot) -> list[str]:
     """The names of the files that differ, in alphabetical order."""
-    return sorted({path.name for path in before.keys() | now.keys() if before.get(path) != now.get(path)})
+    return sorted({path.name for path in before.keys() | now.keys() if before.get(path, "") != now.get(path, "")})
 
 
 def wait_for_change(known: Snapshot, take: Callable[[], Snapshot],

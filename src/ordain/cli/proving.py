@@ -3,7 +3,6 @@
 import os
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,10 +14,8 @@ if TYPE_CHECKING:
     from ordain.rom.contents import Contents
 
 
-def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, quiet: bool, keep: bool,
-                look: Callable[[], None] | None = None) -> "Report":
-    """The report on a build: a kept one, if there is one about exactly this, else a new one, which is kept. `look` is
-    called from time to time; it may raise KeyboardInterrupt.
+def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, quiet: bool, keep: bool) -> "Report":
+    """The report on a build: a kept one, if there is one about exactly this, else a new one, which is kept.
 
     With a limit nothing kept is used, so that what a limit leaves undecided does not depend on earlier runs.
     """
@@ -27,11 +24,11 @@ def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, qui
     directory = cache_directory() if keep else None
     limited = any(limit is not None for limit in (limits.states, limits.memory, limits.seconds))
     if directory is None or limited:
-        return run(built.contents, selection, limits, quiet, look)
+        return run(built.contents, selection, limits, quiet)
     key = key_of(built.contents, built.sources, selection)
     report = load(directory, key, built.contents)
     if report is None:
-        report = run(built.contents, selection, limits, quiet, look)
+        report = run(built.contents, selection, limits, quiet)
         store(directory, key, built.contents, report)
     return report
 
@@ -68,15 +65,14 @@ def prune_all() -> None:
         prune(directory, 0, 0)
 
 
-def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: bool,
-        look: Callable[[], None] | None = None) -> "Report":
+def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: bool) -> "Report":
     """All checks over the contents, with a progress line on a terminal's standard error after half a second."""
     from ordain.checks.run import prove
     from ordain.prover.decide import decide
     from ordain.prover.system import build_system
 
     system = build_system(contents)
-    line = ProgressLine(quiet, look)
+    line = ProgressLine(quiet)
     try:
         return prove(contents, lambda asked: decide(contents, system, asked, limits, line), selection)
     finally:
@@ -86,15 +82,12 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
 class ProgressLine:
     """States, level and rate on standard error; only on a terminal and only for what takes over half a second."""
 
-    def __init__(self, quiet: bool, look: Callable[[], None] | None = None) -> None:
-        self.look = look
+    def __init__(self, quiet: bool) -> None:
         self.start = time.monotonic()
         self.on = sys.stderr.isatty() and not quiet
         self.shown = False
 
     def __call__(self, progress: "Progress") -> None:
-        if self.look is not None:
-            self.look()
         if self.on and time.monotonic() - self.start > 0.5:
             figures = f"{progress.states:,} states, cycle {progress.level}, {progress.rate:,.0f} states/s"
             sys.stderr.write(f"\r\x1b[K{figures}")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import click
 
 from ordain.cli.manner import Manner, find_machine, machine_argument, say, speaks, tell_findings
-from ordain.cli.polling import Snapshot, changed_names, snapshot, wait_for_change
+from ordain.cli.polling import PAUSE, Snapshot, changed_names, snapshot, wait_for_change
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
@@ -61,13 +61,15 @@ class Watcher:
         self.seen = Seen()
         self.known: Snapshot = {}
         self.saved: list[str] = []
+        self.overtaken = False
         self.screen = sys.stdout.isatty() and os.environ.get("TERM") != "dumb"
 
     def wait(self) -> None:
-        """Until a file has other content than at the last check."""
-        before = self.known
-        now = wait_for_change(before, lambda: snapshot(self.path))
-        self.saved = changed_names(before, now)
+        """Until a file has other content than at the last check, or at once when that check was not carried through:
+        what made it give up may have been taken back since."""
+        now = wait_for_change({} if self.overtaken else self.known, lambda: snapshot(self.path))
+        self.overtaken = False
+        self.saved = changed_names(self.known, now)
 
     def check(self) -> None:
         """One round: compile, say what is different, prove, say what is different about that. A fault of our own ends
@@ -111,6 +113,8 @@ class Watcher:
             report = self._proved(built)
         if report is not None:
             self._show_proof(built, lines, report, findings, again)
+        elif self.overtaken:
+            say(self.manner, "a file was saved: this proof is given up")
 
     def _show_proof(self, built: "Built", lines: list[str], report: "Report", findings: list[Finding],
                     again: bool) -> None:
@@ -157,31 +161,18 @@ class Watcher:
         return kept_report(built) if self.keep else None
 
     def _proved(self, built: "Built") -> "Report | None":
-        """None when a file was saved meanwhile."""
-        from ordain.checks.run import EVERYTHING
-        from ordain.cli.proving import prove_built
-        from ordain.prover.model import Limits
+        """None when a file was saved meanwhile: then the proof is given up at once."""
+        from ordain.cli.background import ProofAside
 
-        overtaken = False
-
-        def look() -> None:
-            nonlocal overtaken
-            if snapshot(self.path) != self.known:
-                overtaken = True
-                raise KeyboardInterrupt
-
+        proof = ProofAside(built, quiet=self.manner.quiet, keep=self.keep)
         try:
-            report = prove_built(built, EVERYTHING, Limits(), quiet=self.manner.quiet, keep=self.keep, look=look)
-        except KeyboardInterrupt:
-            if not overtaken:
-                raise
-            report = None
-        if overtaken:
-            say(self.manner, "a file was saved: this proof is given up")
-            return None
-        if report is not None and report.stopped == "interrupted":
-            raise KeyboardInterrupt
-        return report
+            while not proof.done(PAUSE):
+                if snapshot(self.path) != self.known:
+                    self.overtaken = True
+                    return None
+            return proof.report()
+        finally:
+            proof.end()
 
     # ------------------------------------------------------------ the screen
 

@@ -43,6 +43,9 @@ def counts_line(report: Report) -> str:
     if report.stopped:
         reason = {"interrupted": "interrupted"}.get(report.stopped, f"the limit of {report.stopped} was reached")
         return f"undecided: {reason} after {size}; every sequence of up to {_cycles(report.depth)} was examined"
+    left = sum(row.outcome == "undecided" for row in report.rows)
+    if left:    # the search of the machine alone came to its end, another one that remembers more did not
+        return f"undecided: {left} question{'s' if left != 1 else ''}; the others over every reachable cycle: {size}"
     return f"every reachable cycle examined: {size}"
 
 
