@@ -13,13 +13,15 @@ An assumption belongs to the part whose free leaves it reads, or cuts the set of
 """
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node, Terms
 from ordain.prover.choices import Choices
 from ordain.prover.relation import Factor, Moves, Relation, Step, compose, index_changes
 from ordain.prover.support import FREE, INSIDE, Support
+
+Roots: TypeAlias = tuple[Node, ...]
 
 
 class Branch(NamedTuple):
@@ -38,7 +40,7 @@ class Branching:
         self._terms, self._support = terms, support
         self.domain = support.domain
         self.choices = Choices(terms, support.free)
-        self._known_parts: dict[tuple[tuple[Node, ...], tuple[Node, ...]], list[tuple[tuple[Node, ...], int]]] = {}
+        self._known_parts: dict[tuple[Roots, Roots], list[tuple[Roots, int]]] = {}
         self._factors: dict[tuple[object, ...], Factor] = {}
         self._relations: dict[tuple[object, ...], Relation] = {}
         self._steps: dict[tuple[int, Relation], Step] = {}

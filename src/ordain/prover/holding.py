@@ -31,8 +31,8 @@ class _Exit(NamedTuple):
 
 
 class _Manner(NamedTuple):
-    """What the cycles of a class of places do, as far as liveness is concerned: the bits that they read in any case, the
-    exits, and for bits outside the location those that may be held and (target, source) for those that are computed."""
+    """What the cycles of a class of places do, as far as liveness is concerned: the bits that they read in any case,
+    the exits, and of bits outside the location those that may be held and (target, source) of those computed."""
 
     reads: int
     exits: tuple[_Exit, ...]

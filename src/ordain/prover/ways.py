@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from ordain.logic.closures import Closure
 from ordain.machine.expression import Node
-from ordain.prover.places import Atom, Kind, Place, Places, Template
+from ordain.prover.places import Atom, Computed, Kind, Place, Places, Template
 from ordain.prover.relation import Step
 from ordain.prover.sets import Families, Pairs
 
@@ -130,12 +130,35 @@ class Way:
         return list(found.items())
 
 
+class _Exit(NamedTuple):
+    """The templates of a kind that do the same with the explicit bits. `parts`: what they do with the carried bits;
+    `alike`: that does not depend on the spot."""
+
+    held: int
+    fixed: int
+    computed: tuple[Computed, ...]
+    parts: tuple[Template, ...]
+    alike: bool
+
+
+class _Bundle(NamedTuple):
+    """Distinct parts, known by their number; what their closures read."""
+
+    number: int
+    parts: tuple[Part, ...]
+    reads: int
+    of_words: bool
+
+
 class Ways:
     """Finds the ways of a spot."""
 
     def __init__(self, places: Places, families: Families) -> None:
         self.places, self.shape, self.families = places, places.shape, families
         self._distinct: dict[object, Way] = {}
+        self._exits: dict[int, list[_Exit]] = {}
+        self._bundles: dict[tuple[Part, ...], _Bundle] = {}
+        self._masked: dict[tuple[int, int], _Bundle] = {}
 
     def of(self, spot: int) -> list[tuple[Way, int]]:
         """(way, the spot it leads to). Raises Reopened."""
@@ -146,7 +169,7 @@ class Ways:
         return [(self._way(entries), target) for target, entries in targets.items()]
 
     def _way(self, entries: list[tuple[object, Block]]) -> Way:
-        key = tuple(key for key, _ in entries)
+        key = tuple([key for key, _ in entries])
         way = self._distinct.get(key)
         if way is None:
             way = self._distinct[key] = Way(len(self._distinct), tuple(block for _, block in entries), self.families)
@@ -155,54 +178,90 @@ class Ways:
     def _blocks(self, here: int, place: Place) -> dict[int, tuple[object, Block]]:
         """Per target the block of this choice of selectors, with a key that tells blocks apart."""
         if place.kind is not None:
-            return {target: _block((), {(): parts}, here, place.words)
-                    for target, parts in self._rows(here, place, place.kind).items()}
+            return {target: _block((), {(): bundle}, here, place.words)
+                    for target, bundle in self._targets(here, place, place.kind).items()}
         atoms = place.of.atoms
-        carried = tuple(atom for atom in atoms if atom.reads & self.shape.carried)
+        carried = tuple([atom for atom in atoms if atom.reads & self.shape.carried])
         if sum(atom.node.width for atom in carried) > OPEN_BITS:
             raise Reopened(self._leaves(carried))
         options = [range(1 << atom.node.width) if atom.reads & self.shape.carried
                    else (atom.closure(here, place.words),) for atom in atoms]
-        targets: dict[int, dict[tuple[int, ...], tuple[Part, ...]]] = {}
-        for values in product(*options):
+        targets: dict[int, dict[tuple[int, ...], _Bundle]] = {}
+        every = list(product(*options))
+        for values in every:
             opened = tuple([value for atom, value in zip(atoms, values) if atom.reads & self.shape.carried])
-            for target, parts in self._rows(here, place, self.places.kind(place.of, values)).items():
-                targets.setdefault(target, {})[opened] = parts
+            for target, bundle in self._targets(here, place, self.places.kind(place.of, values)).items():
+                targets.setdefault(target, {})[opened] = bundle
         found = {}
-        everything = 1
-        for atom in carried:
-            everything <<= atom.node.width
         for target, rows in targets.items():
-            same = set(rows.values())
-            if len(rows) == everything and len(same) == 1:
-                (parts,) = same
-                found[target] = _block((), {(): parts}, here, place.words)
+            same = {bundle.number for bundle in rows.values()}
+            if len(rows) == len(every) and len(same) == 1:  # whatever the carried bits are
+                found[target] = _block((), {(): next(iter(rows.values()))}, here, place.words)
             else:
                 found[target] = _block(carried, rows, here, place.words)
         return found
 
-    def _rows(self, here: int, place: Place, kind: Kind) -> dict[int, tuple[Part, ...]]:
-        targets: dict[int, dict[Part, None]] = {}
-        for template in kind.templates:
-            target, part = self._part(here, place, template)
-            targets.setdefault(target, {})[part] = None
-        return {target: tuple(parts) for target, parts in targets.items()}
+    # ------------------------------------------------------------ the parts of one kind of cycle
 
-    def _part(self, here: int, place: Place, template: Template) -> tuple[int, Part]:
+    def _targets(self, here: int, place: Place, kind: Kind) -> dict[int, _Bundle]:
+        """By the spots that a cycle of this kind leads to, the parts that do."""
+        shape, words = self.shape, place.words
+        exits = self._exits.get(id(kind))
+        if exits is None:
+            exits = self._exits[id(kind)] = self._found_exits(kind)
+        found: dict[int, _Bundle] = {}
+        for way in exits:
+            after = here & way.held | way.fixed
+            for part in way.computed:
+                after |= part.atom.closure(here, words) << part.shift
+            mask = self.places.live.get(after & shape.location, shape.state)
+            target = after & mask & shape.explicit
+            bundle = self._masked.get((id(way), mask)) if way.alike else None
+            if bundle is None:
+                bundle = self._bundle([self._part(template, mask, here, words) for template in way.parts])
+                if way.alike:
+                    self._masked[id(way), mask] = bundle
+            known = found.get(target)
+            found[target] = bundle if known is None else self._bundle([*known.parts, *bundle.parts])
+        return found
+
+    def _found_exits(self, kind: Kind) -> list[_Exit]:
+        """Raises Reopened where carried bits decide about explicit ones."""
         shape = self.shape
-        fixed, later = template.fixed, []
-        for part in template.computed:
-            if not part.atom.reads & shape.carried:
-                fixed |= part.atom.closure(here, place.words) << part.shift
-            elif part.mask & shape.explicit:
-                raise Reopened(self._leaves((part.atom,)))
-            else:
-                later.append(part)
-        after = here & template.held | fixed
-        mask = self.places.live.get(after & shape.location, shape.state)
-        carried = mask & shape.carried
-        computed = tuple(Later(part.shift, part.mask & mask, part.atom) for part in later if part.mask & mask)
-        return after & mask & shape.explicit, Part(template.held & carried, fixed & carried, computed, template.step)
+        groups: dict[tuple[int, int, tuple[Computed, ...]], list[Template]] = {}
+        for held, fixed, computed, step in kind.templates:
+            moving = tuple([part for part in computed if part.mask & shape.explicit])
+            for part in moving:
+                if part.atom.reads & shape.carried:
+                    raise Reopened(self._leaves((part.atom,)))
+            rest = Template(held & shape.carried, fixed & shape.carried,
+                            tuple([part for part in computed if part.mask & shape.carried]), step)
+            groups.setdefault((held & shape.explicit, fixed & shape.explicit, moving), []).append(rest)
+        return [_Exit(held, fixed, moving, tuple(parts), all(part.atom.reads & shape.carried for template in parts
+                                                             for part in template.computed))
+                for (held, fixed, moving), parts in groups.items()]
+
+    def _part(self, template: Template, mask: int, here: int, words: int) -> Part:
+        held, fixed, computed, step = template
+        later = []
+        for part in computed:
+            if not part.atom.reads & self.shape.carried:
+                fixed |= part.atom.closure(here, words) << part.shift
+            elif part.mask & mask:
+                later.append(Later(part.shift, part.mask & mask, part.atom))
+        return Part(held & mask, fixed & mask, tuple(later), step)
+
+    def _bundle(self, parts: list[Part]) -> _Bundle:
+        distinct = tuple(dict.fromkeys(parts))
+        bundle = self._bundles.get(distinct)
+        if bundle is None:
+            atoms = [later.atom for part in distinct for later in part.later]
+            reads = 0
+            for atom in atoms:
+                reads |= atom.reads
+            bundle = self._bundles[distinct] = _Bundle(len(self._bundles), distinct, reads,
+                                                       any(atom.of_words for atom in atoms))
+        return bundle
 
     def _leaves(self, atoms: tuple[Atom, ...]) -> frozenset[Node]:
         """The carried variables that the atoms read."""
@@ -214,16 +273,16 @@ class Ways:
                          if (reads & shape.carried) >> shape.shifts[variable.leaf] & (1 << variable.leaf.width) - 1)
 
 
-def _block(atoms: tuple[Atom, ...], rows: dict[tuple[int, ...], tuple[Part, ...]], here: int,
+def _block(atoms: tuple[Atom, ...], rows: dict[tuple[int, ...], _Bundle], here: int,
            words: int) -> tuple[object, Block]:
     """The block, with a key that tells it apart; of place and words only what its closures read is part of it."""
-    read: dict[Atom, None] = dict.fromkeys(atoms)
-    read.update((later.atom, None) for parts in rows.values() for part in parts for later in part.later)
-    mask = 0
-    for atom in read:
-        mask |= atom.reads
-    here &= mask
-    if not any(atom.of_words for atom in read):
-        words = 0
-    closures = tuple(atom.closure for atom in atoms)
-    return (here, words, atoms, frozenset(rows.items())), Block(here, words, closures, rows)
+    reads, of_words = 0, False
+    for atom in atoms:
+        reads, of_words = reads | atom.reads, of_words or atom.of_words
+    for bundle in rows.values():
+        reads, of_words = reads | bundle.reads, of_words or bundle.of_words
+    here = here & reads
+    words = words if of_words else 0
+    key = here, words, atoms, tuple([(values, bundle.number) for values, bundle in rows.items()])
+    return key, Block(here, words, tuple([atom.closure for atom in atoms]),
+                      {values: bundle.parts for values, bundle in rows.items()})
