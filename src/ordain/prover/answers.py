@@ -8,15 +8,15 @@ from typing import NamedTuple
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node
 from ordain.prover.asking import Inquiry, Standing
-from ordain.prover.places import Atom, Kind, Place, Places
+from ordain.prover.places import Atom, Kind, Place
 from ordain.prover.search import Search
 from ordain.prover.sets import Pairs
+from ordain.prover.support import FREE
 
 Region = dict[int, int]
 """States: number of a spot -> number of a family, no empty ones."""
 State = tuple[int, int, int]
 """One state: number of the spot, carried bits, number of the valuation of the surroundings."""
-NOTHING = Standing((), 0, False)
 
 
 class Hit(NamedTuple):
@@ -32,12 +32,12 @@ class Answers:
     are cycles at all."""
 
     def __init__(self, search: Search, inquiry: Inquiry) -> None:
-        self.search = search
+        self.search, self.inquiry = search, inquiry
         self._held: list[tuple[int, int, dict[int, int]]] = []
         self.dead: Region = {}
         self.lively: list[tuple[int, int]] = []
         self._seen: list[list[tuple[int, int]]] | None = None
-        asking = Asking(search, search.places, inquiry)
+        asking = Asking(search, inquiry)
         for number, spot in enumerate(search.spots):
             family = search.reached[number]
             if not family:
@@ -57,6 +57,15 @@ class Answers:
     def hits(self, condition: int) -> list[Hit]:
         """Of a condition, by number, in the order in which spots were found."""
         return [Hit(number, here, held[condition]) for number, here, held in self._held if condition in held]
+
+    def depends_on_inputs(self, number: int, condition: int) -> bool:
+        """Whether at some place of a spot it depends on something free whether a condition holds."""
+        places = self.search.places
+        for here in places.selections(self.search.spots[number]):
+            for entry in self.inquiry.at(here, places.at(here)).entries:
+                if entry.number == condition and places.support.kinds(entry.node) & FREE:
+                    return True
+        return False
 
     def first(self, states: Region) -> tuple[int, State] | None:
         """Of reached states, given in the order in which spots were found: the level at which the first of them was
@@ -98,8 +107,8 @@ class Answers:
 class Asking:
     """Puts the conditions of the question to families of states at a spot."""
 
-    def __init__(self, search: Search, places: Places, inquiry: Inquiry | None) -> None:
-        self._families, self._places, self._inquiry = search.families, places, inquiry
+    def __init__(self, search: Search, inquiry: Inquiry) -> None:
+        self._families, self._places, self._inquiry = search.families, search.places, inquiry
         self._carried = search.shape.carried
         self._held: dict[tuple[int, ...], tuple[int, dict[int, int]]] = {}
         self._wheres: dict[tuple[Node, ...], int] = {}
@@ -107,7 +116,7 @@ class Asking:
     def at(self, here: int, family: int) -> tuple[int, dict[int, int]]:
         """(the states that have a cycle at all, number of a condition -> the states in which it can hold)."""
         place = self._places.at(here)
-        standing = NOTHING if self._inquiry is None else self._inquiry.at(here, place)
+        standing = self._inquiry.at(here, place)
         reads, of_words = standing.reads, standing.of_words
         for atom in place.of.atoms:
             reads, of_words = reads | atom.reads, of_words or atom.of_words

@@ -38,10 +38,10 @@ class _Under(NamedTuple):
 class Inquiry:
     """`conditions` by number, over the leaves of the split."""
 
-    __slots__ = ("_distinct", "_mask", "_places", "_residues", "_terms", "_under")
+    __slots__ = ("_distinct", "_mask", "_places", "_residues", "_terms", "_under", "conditions")
 
     def __init__(self, places: Places, conditions: tuple[Node, ...]) -> None:
-        self._places, self._terms = places, places.shape.terms
+        self._places, self._terms, self.conditions = places, places.shape.terms, conditions
         self._residues = [places.shape.table.of(node, False) for node in conditions]
         self._mask = 0
         for residues in self._residues:

@@ -34,7 +34,8 @@ class Branch(NamedTuple):
 class Branching:
     """Takes cycles apart, and shares relations and steps between all of them."""
 
-    __slots__ = ("_factors", "_known_parts", "_relations", "_satisfied", "_steps", "_support", "_terms", "choices", "domain", "steps")
+    __slots__ = ("_factors", "_known_parts", "_relations", "_satisfied", "_steps", "_support", "_terms", "choices",
+                 "domain", "steps")
 
     def __init__(self, terms: Terms, support: Support) -> None:
         self._terms, self._support = terms, support

@@ -6,46 +6,50 @@ a least fixpoint of predecessors, EG as a greatest one).
 
 from typing import NamedTuple
 
-from ordain.machine.expression import Node
-from ordain.prover.answers import Asking, Region
+from ordain.prover.answers import Answers, Region
 from ordain.prover.places import Places
 from ordain.prover.search import Search
 from ordain.prover.ways import Way, Ways
 
 
 class Passages:
-    """The ways among the spots of a search, for all cycles or only for those with certain conditions."""
+    """The ways among the spots of a search, for all cycles or only for those with a condition of the question.
 
-    def __init__(self, search: Search, conditions: tuple[Node, ...] = ()) -> None:
+    Where a condition does not depend on anything free, a state either has it or not: then the ways are those of the
+    search, from fewer states. Only where it does, the cycle has to be taken apart again.
+    """
+
+    def __init__(self, search: Search, answers: Answers | None = None, condition: int = -1) -> None:
         self.search, self.families = search, search.families
-        self.places = Places(search.shape, conditions, search.places) if conditions else search.places
-        self._finder = Ways(self.places, self.families) if conditions else None
+        self._answers, self._condition = answers, condition
+        self._holds = None if answers is None else answers.states_of(answers.hits(condition))
         self._ways: dict[int, list[tuple[Way, int]]] = {}
-        self._asking = Asking(search, self.places, None)
+        self._finder: Ways | None = None
+
+    def some(self, number: int, family: int) -> int:
+        """The states of a family at a spot that have such a cycle."""
+        return family if self._holds is None else self.families.meet(family, self._holds.get(number, 0))
 
     def of(self, number: int) -> list[tuple[Way, int]]:
+        """The ways of a spot; for states that have such a cycle."""
+        if self._answers is None:
+            return self.search.from_here(number)
         ways = self._ways.get(number)
         if ways is None:
             search = self.search
-            if self._finder is None or self._all_left(search.spots[number]):
-                ways = search.from_here(number)
+            if self._answers.depends_on_inputs(number, self._condition):
+                index, found = search.index, self._found(self._answers).of(search.spots[number])
+                ways = [(way, index[to]) for way, to in found if to in index]
             else:
-                found = self._finder.of(search.spots[number])
-                ways = [(way, search.index[to]) for way, to in found if to in search.index]
+                ways = search.from_here(number)
             self._ways[number] = ways
         return ways
 
-    def _all_left(self, spot: int) -> bool:
-        """Whether the conditions leave every cycle at a spot."""
-        whole, part = self.search.places, self.places
-        return all(part.at(here).of is whole.at(here).of for here in whole.selections(spot))
-
-    def alive(self, number: int, family: int) -> int:
-        """The states of a family at a spot that have such a cycle."""
-        found = 0
-        for here in self.places.selections(self.search.spots[number]):
-            found = self.families.join(found, self._asking.at(here, family)[0])
-        return found
+    def _found(self, answers: Answers) -> Ways:
+        if self._finder is None:
+            condition = answers.inquiry.conditions[self._condition]
+            self._finder = Ways(Places(self.search.shape, (condition,), self.search.places), self.families)
+        return self._finder
 
 
 class Back:
@@ -83,8 +87,9 @@ def one_cycle_on(passages: Passages, start: Region) -> Region:
     """The states exactly one of the given cycles after those of a region."""
     families = passages.families
     found: Region = {}
-    for number, family in start.items():
-        for way, to in passages.of(number):
+    for number, every in start.items():
+        family = passages.some(number, every)
+        for way, to in passages.of(number) if family else ():
             image = way.images.get(family)
             if image is None:
                 image = way.image(family)
@@ -100,8 +105,8 @@ def everything_after(passages: Passages, start: Region) -> Region:
     waiting = dict.fromkeys(start)
     while waiting:
         number = waiting.popitem()[0]
-        family = found[number]
-        for way, to in passages.of(number):
+        family = passages.some(number, found[number])
+        for way, to in passages.of(number) if family else ():
             image = way.images.get(family)
             if image is None:
                 image = way.image(family)
@@ -142,7 +147,7 @@ def waits(passages: Passages, region: Region, kept: int) -> Waits:
             family = now.get(number, 0)
             still = 0
             if rounds == 0:
-                still = passages.alive(number, family)
+                still = passages.some(number, family)
             elif family:
                 for way, to in passages.of(number):
                     goal = now.get(to, 0)
@@ -170,8 +175,8 @@ def one_cycle_before(passages: Passages, goal: Region, among: Region) -> Region:
     """The states of `among` from which one of the given cycles leads into the goal."""
     families = passages.families
     found: Region = {}
-    for number, family in among.items():
-        here = 0
+    for number, every in among.items():
+        here, family = 0, passages.some(number, every)
         for way, to in passages.of(number):
             there = goal.get(to, 0)
             if there:

@@ -180,9 +180,8 @@ class Judge:
             return self._made(prop, "undecided")
         if not self.answers.hits(asked.trigger):
             return self._sound(asked)
-        searched = self.conditions.searched
-        ignoring = Passages(self.search, (searched[asked.ignored],))
-        waiting = Passages(self.search, (searched[asked.waits],))
+        ignoring = Passages(self.search, self.answers, asked.ignored)
+        waiting = Passages(self.search, self.answers, asked.waits)
         triggered = self.answers.states_of(self.answers.hits(asked.ignored))
         region = everything_after(waiting, one_cycle_on(ignoring, triggered))
         after, longest, endless = waits(waiting, region, prop.cycles)
