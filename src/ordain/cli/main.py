@@ -1,7 +1,8 @@
 """The `ordain` command: commands are loaded when they are called, and every ending has one exit status.
 
 0 nothing found; 1 findings; 2 the command line, or a file that cannot be read or written; 3 undecided;
-70 a fault of our own; 130 interrupted; a closed pipe ends quietly.
+70 a fault of our own; 130 interrupted; 141 the reader of our output has gone (128 + SIGPIPE, as shells say it): that
+ends quietly, but never with 0, which would mean that something was proved.
 """
 
 import gc
@@ -13,6 +14,8 @@ import sys
 import click
 
 from ordain import __version__
+
+CLOSED_PIPE = 141
 
 COMMANDS = {
     "new": "A small working machine to start from.",
@@ -85,6 +88,7 @@ def _flushed(status: int) -> int:
         sys.stdout.flush()
     except BrokenPipeError:
         _drop_output()
+        return CLOSED_PIPE
     except OSError as failure:
         _drop_output()
         print(f"error: standard output: {failure.strerror or failure}", file=sys.stderr)
@@ -104,9 +108,9 @@ def run(arguments: list[str]) -> int:
     except (click.Abort, KeyboardInterrupt):
         print("interrupted", file=sys.stderr)
         return 130
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):       # click makes SystemExit of a closed pipe, and of nothing else
         _drop_output()
-        return 0
+        return CLOSED_PIPE
     except OSError as failure:
         place = f"{failure.filename}: " if failure.filename else ""
         print(f"error: {place}{failure.strerror or failure}", file=sys.stderr)

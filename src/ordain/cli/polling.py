@@ -38,8 +38,8 @@ def source_files(machine: Path) -> frozenset[Path]:
             text = path.read_text(encoding="utf-8", errors="replace")
         except (OSError, ValueError):
             continue
-        waiting += [machine.parent / name for said in _NAMING.findall(text) for name in _QUOTED.findall(said)
-                    if "\0" not in name]
+        named = [name for said in _NAMING.findall(text) for name in _QUOTED.findall(said) if "\0" not in name]
+        waiting += [machine.parent / name.replace("\\", "/") for name in named]
     return frozenset(found)
 
 

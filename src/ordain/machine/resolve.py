@@ -31,6 +31,8 @@ def resolve(file: tree.MachineFile, unread: Sequence[Finding] = ()) -> tuple[mod
     complained about. With errors among the findings the machine is as much as could be understood, for later stages to
     find their own errors in; it is not to be built from. None only where there is no store, and so nothing to go on
     with."""
+    if not file.statements:
+        return None, []                 # that there is no `machine` line has been said
     lowering = Lowering(Terms(), Scope())
     found = declare(file.statements, lowering)
     # Signals and constants first: a circle among them is reported at its own place and not where it is first used.
