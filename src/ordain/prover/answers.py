@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node
-from ordain.prover.asking import Inquiry, Standing
+from ordain.prover.asking import Entry, Inquiry, Standing
 from ordain.prover.places import Atom, Kind, Place
 from ordain.prover.search import Search
 from ordain.prover.sets import Pairs
@@ -111,6 +111,7 @@ class Asking:
         self._families, self._places, self._inquiry = search.families, search.places, inquiry
         self._carried = search.shape.carried
         self._held: dict[tuple[int, ...], tuple[int, dict[int, int]]] = {}
+        self._one: dict[tuple[int, ...], int] = {}
         self._wheres: dict[tuple[Node, ...], int] = {}
 
     def at(self, here: int, family: int) -> tuple[int, dict[int, int]]:
@@ -132,13 +133,24 @@ class Asking:
         for values, states in self._cut(here, place.words, place.of.atoms, family):
             kind = self._places.kind(place.of, values)
             alive = families.join(alive, families.within(states, families.sets.number(kind.allowed)))
-            for number, node, atoms in standing.entries:
-                for known, some in self._cut(here, place.words, atoms, states):
-                    where = self._where(self._put(node, atoms, known), kind)
-                    there = families.within(some, where) if where else 0
-                    if there:
-                        held[number] = families.join(held.get(number, 0), there)
+            for entry in standing.entries:
+                there = self._of_one(here, place.words, entry, kind, states)
+                if there:
+                    held[entry.number] = families.join(held.get(entry.number, 0), there)
         return alive, held
+
+    def _of_one(self, here: int, words: int, entry: Entry, kind: Kind, states: int) -> int:
+        """The states in which a condition can hold, the cycle being of a kind."""
+        key = (id(entry), id(kind), here & entry.reads & ~self._carried, words if entry.of_words else -1, states)
+        found = self._one.get(key)
+        if found is None:
+            families, found = self._families, 0
+            for known, some in self._cut(here, words, entry.atoms, states):
+                where = self._where(self._put(entry.node, entry.atoms, known), kind)
+                if where:
+                    found = families.join(found, families.within(some, where))
+            self._one[key] = found
+        return found
 
     def _cut(self, here: int, words: int, atoms: tuple[Atom, ...], family: int) -> list[tuple[tuple[int, ...], int]]:
         """(values of the atoms, the states of the family in which they have them)."""

@@ -12,11 +12,14 @@ from ordain.prover.places import Atom, Place, Places
 
 
 class Entry(NamedTuple):
-    """A condition, by number: what is left of it, and the terms over control still open in it."""
+    """A condition, by number: what is left of it, and the terms over control still open in it. `reads`: the bits of
+    control that these read; `of_words`: whether they read words, too."""
 
     number: int
     node: Node
     atoms: tuple[Atom, ...]
+    reads: int
+    of_words: bool
 
 
 class Standing(NamedTuple):
@@ -83,10 +86,16 @@ class Inquiry:
                      if type(node) is not Const or node.value)
         standing = self._distinct.get(left)
         if standing is None:
-            entries = tuple(Entry(number, node, places.known_in(node)) for number, node in left)
-            atoms = [atom for entry in entries for atom in entry.atoms]
+            entries = tuple([_entry(number, node, places.known_in(node)) for number, node in left])
             reads = 0
-            for atom in atoms:
-                reads |= atom.reads
-            standing = self._distinct[left] = Standing(entries, reads, any(atom.of_words for atom in atoms))
+            for entry in entries:
+                reads |= entry.reads
+            standing = self._distinct[left] = Standing(entries, reads, any(entry.of_words for entry in entries))
         return standing
+
+
+def _entry(number: int, node: Node, atoms: tuple[Atom, ...]) -> Entry:
+    reads = 0
+    for atom in atoms:
+        reads |= atom.reads
+    return Entry(number, node, atoms, reads, any(atom.of_words for atom in atoms))
