@@ -311,10 +311,10 @@ def starts(old: Build, new: Build, old_body: str, new_body: str, opcode: int,
              {"upc": new.places[new_body], "ret": NOWHERE, "ir": opcode, held: value}) for value in (0, 1)]
 
 
-def entrances(build: Build, held: str = "held") -> list[Values]:
-    """Everything from which the machine itself starts."""
-    places = {(build.places[name], opcode) for opcode, name in enumerate(build.starts)}
-    places |= {(build.places[name], -1) for name in build.rows}
-    places |= {(0, -1), (PAUSE, -1)}
-    return [{"upc": place, "ret": NOWHERE, "ir": opcode, held: value} for place, opcode in sorted(places)
-            for value in (0, 1)]
+def entrances(build: Build, held: str = "held") -> tuple[list[Values], list[Values]]:
+    """Everything from which the machine itself starts; and the rows of its second table."""
+    places = {(build.places[name], opcode) for opcode, name in enumerate(build.starts)} | {(0, -1), (PAUSE, -1)}
+    rows = {(build.places[name], -1) for name in build.rows}
+    found = [[{"upc": place, "ret": NOWHERE, "ir": opcode, held: value} for place, opcode in sorted(group)
+              for value in (0, 1)] for group in (places, rows)]
+    return found[0], found[1]

@@ -114,8 +114,9 @@ NOWHERE = 127
 """The place in `ret` of a caller that is not known. No generated build puts a word there."""
 
 
-def returns_to_nobody(one: Simulator, starts: list[Values], home: int) -> bool:
-    """True when some entrance can come to a return without having been called."""
+def returns_to_nobody(one: Simulator, starts: list[Values], rows: list[Values], home: int) -> bool:
+    """True when some entrance can come to a return without having been called. `rows`: entrances that count once some
+    way dispatches by the second table with an opcode that is not known."""
     seen: set[tuple[tuple[str, int], ...]] = set()
     waiting = list(starts)
     while waiting:
@@ -128,6 +129,8 @@ def returns_to_nobody(one: Simulator, starts: list[Values], home: int) -> bool:
                 stop = _stops(after, branch, at, home)
                 if stop == "caller":
                     return True
+                if stop == "second":
+                    waiting += rows
                 if not stop:
                     waiting.append(after)
     return False
@@ -137,7 +140,7 @@ def differ(old: Simulator, new: Simulator, starts: list[tuple[Values, Values]], 
            returning: bool, cycles: int = 80) -> bool:
     """True when some values of the lines make the two do something different within so many cycles.
 
-    A side stops when it arrives at its home address, dispatches to an instruction that is not known, goes to the wired
+    A side stops when it arrives at its home address, dispatches by an opcode that is not known, goes to the wired
     place, or returns to a caller that is not known. Stopped at the wired place it goes on where `ret` says if
     somebody returns there (`returning`).
     """
@@ -178,7 +181,7 @@ def _resumed(after: Values) -> Values:
 def _stops(after: Values, branch: str, before: Values, home: int) -> str:
     if branch == "restart" or (branch == "dispatch" and after["upc"] == 0x78):
         return "wired"
-    if branch == "dispatch" or (branch == "second" and before["ir"] < 0):
+    if branch in ("dispatch", "second") and before["ir"] < 0:
         return branch
     if after["upc"] == NOWHERE:
         return "caller"

@@ -34,8 +34,8 @@ def simulated(old: Build, new: Build, bodies: Mapping[str, str], names: Mapping[
     ours, theirs = simulators(old, new, names)
     held = next((fresh for fresh, name in (names or {}).items() if name == "held"), "held")
     homes = (old.places["fetch"], new.places["fetch"])
-    returning = (returns_to_nobody(ours, entrances(old), homes[0])
-                 or returns_to_nobody(theirs, entrances(new, held), homes[1]))
+    returning = (returns_to_nobody(ours, *entrances(old), homes[0])
+                 or returns_to_nobody(theirs, *entrances(new, held), homes[1]))
     return {opcode for opcode, body in enumerate(old.starts)
             if differ(ours, theirs, starts(old, new, body, bodies.get(body, body), opcode, held), homes, returning)}
 

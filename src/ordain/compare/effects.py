@@ -42,16 +42,16 @@ class Meanings:
 
     def __init__(self, terms: Terms, functions: Functions, side: Side, shared: frozenset[str], mark: str) -> None:
         self._terms, self._functions = terms, functions
-        self._memo: dict[Node, tuple[Meaning, bool]] = {}
+        self._memo: dict[Node, tuple[Meaning, frozenset[Leaf]]] = {}
         closed = [name for name in side.machine.stores
                   if name not in side.sequencing.control and name not in shared]
         self._tables = store_tables(terms, side, closed, mark)
         for leaf in side.sequencing.pointers:
             self._tables[leaf] = terms.leaf("free", f"{leaf.name} {mark}", leaf.width)
-        self._opcodes = frozenset(side.sequencing.opcodes)
+        self._held = frozenset((*side.sequencing.opcodes, *side.sequencing.pointers))
 
-    def of(self, term: Node) -> tuple[Meaning, bool]:
-        """The meaning, and whether it asks which instruction is being executed."""
+    def of(self, term: Node) -> tuple[Meaning, frozenset[Leaf]]:
+        """The meaning, and the pointers and opcodes that it depends on."""
         found = self._memo.get(term)
         if found is None:
             shown = self.closed(term)
@@ -59,8 +59,8 @@ class Meanings:
                 meaning: Meaning = self._functions.bits(shown)
             except TooLarge:
                 meaning = ("form", shown)
-            asks = any(leaf in self._opcodes for leaf in leaves((shown,)))
-            found = self._memo[term] = (meaning, asks)
+            asked = frozenset(leaf for leaf in leaves((term, shown)) if leaf in self._held)
+            found = self._memo[term] = (meaning, asked)
         return found
 
     def closed(self, term: Node) -> Node:

@@ -2,16 +2,20 @@
 
 Nodes are vectors (`places`). A way ends where the machine itself, not a word, chooses the next place: at the
 instruction boundary (`home`), at a dispatch, at a place wired into the sequencer, and where a subroutine returns to a
-caller that is not known. The opcode is unknown until somebody asks for it; where an instruction's way depends on it (a
-second dispatch, an address that holds it), that way is followed once per instruction.
+caller that is not known.
+
+A graph is followed twice (`roots`). First *bare*: only what makes the control address is known; that says where
+somebody asks who called, or which instruction it is. Then in full, where such things are known as long as somebody may
+still ask.
 """
 
 from typing import NamedTuple
 
+from ordain.compare.functions import TRUE
 from ordain.compare.observation import Observer
 from ordain.compare.places import Addresses, Place, Places, Unresolved, Vector
 from ordain.compare.side import Side
-from ordain.machine.expression import Const, Node, Terms, leaves, substitute
+from ordain.machine.expression import Among, Const, Leaf, Node, Terms, leaves, substitute
 
 
 class Row(NamedTuple):
@@ -25,40 +29,61 @@ class Row(NamedTuple):
 
 class End(NamedTuple):
     """Where a way ends. `kind`: "home", "dispatch", "wired", "return" or "lost" (an address that cannot be told).
-    `store`: by whose word is dispatched. `where`: the pointers then, unknown ones as leaves; () where it does not
-    matter."""
+    `store`: by whose word is dispatched. `where`: the pointers then, unknown ones as leaves."""
 
     kind: str
     store: str
     where: Vector
 
 
+class Move(NamedTuple):
+    """A row before it is known which node it leads to. `asks`, `keeps`: the leaves that it asks about, and of which
+    something can be left; a mere copy of a leaf into itself does not ask."""
+
+    guard: int
+    addresses: Addresses
+    does: int
+    vector: Vector
+    wired: bool
+    asks: frozenset[Leaf]
+    keeps: frozenset[Leaf]
+
+
+class Bare(NamedTuple):
+    """What the first round found out. `moves`: of every bare vector. `wanted`: per bare vector the leaves about which
+    somebody may still ask. `resumed`: per end that returns, the nodes to which it may."""
+
+    moves: dict[Vector, list[Move] | Unresolved]
+    wanted: dict[Vector, frozenset[Leaf]]
+    graph: "Graph"
+    resumed: dict[int, tuple[int, ...]]
+
+
 class Graph:
     """Nodes are numbered as they are met. An end has no `rows`; `ends` says which it is.
 
     `also[node]`: places that an end holds on to, because somebody may return there: (who holds it, node).
-    `asks`: nodes where the instruction matters; `keeps`: nodes after which it is still the same one.
-    `careless`: nodes, with the instruction left open, from which nobody asks for it; set once they are known.
     `awaited`: the vectors at which ways end in a return to an unknown caller; set before following.
+    `bare`: None in the first round.
     """
 
     def __init__(self, side: Side, terms: Terms, places: Places, observer: Observer,
-                 awaited: tuple[Vector, ...] = ()) -> None:
+                 awaited: tuple[Vector, ...] = (), bare: Bare | None = None) -> None:
         self.side, self.places, self.observer = side, places, observer
         self.vectors: list[Vector] = []
         self.rows: list[tuple[Row, ...]] = []
         self.ends: dict[int, End] = {}
         self.also: dict[int, tuple[tuple[str, int], ...]] = {}
-        self.asks: set[int] = set()
-        self.keeps: set[int] = set()
-        self.careless: frozenset[int] = frozenset()
-        self.awaited = awaited
+        self.moves: dict[Vector, list[Move] | Unresolved] = {}
+        self.awaited, self.bare = awaited, bare
         self._terms = terms
-        self._pointers = len(places.pointers)
         self._steering = tuple(leaf in places.steering for leaf in places.leaves)
         self._index: dict[object, int] = {}
         self._arrivals: dict[tuple[Vector, bool], int] = {}
         self._waiting: list[int] = []
+        self._home = self._home_values()
+
+    # ------------------------------------------------------------ nodes
 
     def node(self, vector: Vector) -> int:
         """The number of the node of a vector; met for the first time, it waits to be followed."""
@@ -68,49 +93,70 @@ class Graph:
             self._waiting.append(found)
         return found
 
+    def enter(self, vector: Vector) -> int:
+        """The node of a vector, with everything forgotten that nobody will ask about."""
+        return self.node(self._remembered(vector))
+
+    def general(self, vector: Vector) -> Vector:
+        """The vector with nothing known but what makes the control address."""
+        return tuple([value if steers else leaf
+                      for value, leaf, steers in zip(vector, self.places.leaves, self._steering)])
+
+    def place_of(self, vector: Vector) -> Vector:
+        """The vector with only the pointers known that make the control address, whatever the instruction."""
+        return (*self.general(vector)[:len(self.places.pointers)], *self.places.opcodes)
+
     def follow(self) -> None:
         """Follow every node that waits, and what is met on the way."""
         while self._waiting:
             node = self._waiting.pop()
-            found = self.places.at(self.vectors[node])
+            found = self.moves_at(self.vectors[node])
             if isinstance(found, Unresolved):
                 self._end_here(node, found)
             else:
-                self.rows[node] = self._rows(node, found)
-
-    def general(self, vector: Vector) -> Vector:
-        """The vector with nothing known but the pointers that make the control address."""
-        return tuple(value if steers else leaf
-                     for value, leaf, steers in zip(vector, self.places.leaves, self._steering))
-
-    def unbound(self, vector: Vector) -> Vector:
-        """The vector with the instruction left open."""
-        return (*vector[:self._pointers], *self.places.opcodes)
-
-    def bound(self, vector: Vector) -> bool:
-        """True when something is known of the instruction."""
-        return vector[self._pointers:] != self.places.opcodes
+                arrive = self._arrive
+                self.rows[node] = tuple([Row(move.guard, move.addresses, move.does, arrive(move.vector, move.wired))
+                                         for move in found])
 
     def _new(self, vector: Vector) -> int:
         self.vectors.append(vector)
         self.rows.append(())
         return len(self.vectors) - 1
 
-    def _rows(self, node: int, found: list[Place]) -> tuple[Row, ...]:
-        rows: list[Row] = []
+    def _remembered(self, vector: Vector) -> Vector:
+        general = self.general(vector)
+        if self.bare is None or general == vector:
+            return general
+        wanted = self.bare.wanted.get(general)
+        if wanted is None:
+            return vector
+        return tuple([value if steers or leaf in wanted else leaf
+                      for value, leaf, steers in zip(vector, self.places.leaves, self._steering)])
+
+    # ------------------------------------------------------------ moves
+
+    def moves_at(self, vector: Vector) -> list[Move] | Unresolved:
+        """Every way on from a vector."""
+        found = self.bare.moves.get(vector) if self.bare is not None else None
+        if found is None:
+            places = self.places.at(vector)
+            found = places if isinstance(places, Unresolved) else [
+                move for place in places for move in self._moves(place)]
+            self.moves[vector] = found
+        return found
+
+    def _moves(self, place: Place) -> list[Move]:
+        does, asks = self.observer.at(place)
+        steps = self.places.after(place)
+        keeps, passes = self.places.fate(place)
+        if asks:
+            passes = passes | asks
         both = self.places.both
-        for place in found:
-            does, does_ask = self.observer.at(place)
-            steps, goes_ask = self.places.after(place)
-            if does_ask or goes_ask:
-                self.asks.add(node)
-            if self.places.opcodes and self.places.keeps_opcode(place):
-                self.keeps.add(node)
-            for step in steps:
-                guard = both(place.guard, step.guard)
-                if guard:
-                    rows.append(Row(guard, place.addresses, does, self._arrive(step.vector, step.wired)))
-        return tuple(rows)
+        guard = place.guard
+        if guard == TRUE:
+            return [Move(step.guard, place.addresses, does, step.vector, step.wired, passes, keeps) for step in steps]
+        return [Move(joint, place.addresses, does, step.vector, step.wired, passes, keeps)
+                for step in steps if (joint := both(guard, step.guard))]
 
     def _arrive(self, vector: Vector, wired: bool) -> int:
         key = (vector, wired)
@@ -120,43 +166,28 @@ class Graph:
         return found
 
     def _arrived(self, vector: Vector, wired: bool) -> int:
-        if self._at_home(vector):
-            return self._end(End("home", "", self.general(vector)), vector)
+        if self.at_home(vector):
+            return self._end(End("home", "", self.place_of(vector)), vector)
         if wired:
-            return self._end(End("wired", "", self.general(vector)), vector)
-        return self.enter(vector)
+            return self._end(End("wired", "", self.place_of(vector)), vector)
+        return self.node(self._remembered(vector))
 
-    def enter(self, vector: Vector) -> int:
-        """The node of a vector; which instruction it is gets forgotten where nobody will ask."""
-        if self.careless and self.bound(vector):
-            open_node = self._index.get(self.unbound(vector))
-            if open_node in self.careless:
-                return open_node
-        return self.node(vector)
-
-    def find_careless(self) -> None:
-        """Settle from which nodes met so far nobody asks which instruction is executed before another is loaded."""
-        users: dict[int, list[int]] = {}
-        for node, rows in enumerate(self.rows):
-            if node in self.keeps:
-                for row in rows:
-                    users.setdefault(row.target, []).append(node)
-        caring = set(self.asks)
-        waiting = list(caring)
-        while waiting:
-            for user in users.get(waiting.pop(), ()):
-                if user not in caring:
-                    caring.add(user)
-                    waiting.append(user)
-        self.careless = frozenset(node for node, vector in enumerate(self.vectors)
-                                  if node not in caring and not self.bound(vector))
-
-    def _at_home(self, vector: Vector) -> bool:
+    def _home_values(self) -> tuple[int, frozenset[int]] | None:
+        """Where the boundary is one pointer having one of some values: (number of the pointer, values)."""
         home = self.side.home
-        if home is None:
+        if isinstance(home, Among) and home.args[0] in self.places.leaves:
+            return self.places.leaves.index(home.args[0]), home.values
+        return None
+
+    def at_home(self, vector: Vector) -> bool:
+        """True at the instruction boundary, whatever the conditions."""
+        if self._home is not None:
+            value = vector[self._home[0]]
+            return type(value) is Const and value.value in self._home[1]
+        if self.side.home is None:
             return False
         known: dict[Node, Node] = dict(zip(self.places.leaves, vector))
-        held = substitute(self._terms, (home,), known)[0]
+        held = substitute(self._terms, (self.side.home,), known)[0]
         return type(held) is Const and held.value == 1
 
     # ------------------------------------------------------------ ends
@@ -174,35 +205,38 @@ class Graph:
     def _end_here(self, node: int, why: Unresolved) -> None:
         """A node turns out to be an end when its address cannot be told."""
         vector = self.vectors[node]
-        returning = why.why == "return"
-        if not returning:
-            self.asks.add(node)
-        self.ends[node] = End(why.why, why.store, self._returning(vector) if returning else self.general(vector))
+        where = self._returning(vector) if why.why == "return" else self.general(vector)
+        self.ends[node] = End(why.why, why.store, where)
         self._attach(node, self._held(vector))
 
     def _returning(self, vector: Vector) -> Vector:
-        """Where a return goes: pointers that are unknown or in terms of unknown ones; places that are known are left
-        out."""
+        """Where a return goes: pointers that are unknown or in terms of unknown ones; known ones are left out."""
         return tuple(leaf if type(value) is Const else value
-                     for value, leaf in zip(vector[:self._pointers], self.places.pointers))
+                     for value, leaf in zip(vector, self.places.pointers))
 
     def _held(self, vector: Vector) -> tuple[tuple[Vector, Vector], ...]:
         """(vector of a return, that vector with the places filled in that this one holds)."""
         held: list[tuple[Vector, Vector]] = []
         for awaited in self.awaited:
-            wanted = leaves(awaited)
-            known: dict[Node, Node] = {leaf: value for leaf, value in zip(self.places.pointers, vector)
-                                       if type(value) is Const and leaf in wanted}
-            filled = substitute(self._terms, awaited, known)
-            steering = [value for value, leaf in zip(filled, self.places.pointers) if leaf in self.places.steering]
-            if known and all(type(value) is Const for value in steering):
-                held.append((awaited, (*filled, *self.places.opcodes)))
+            filled = self.returned(awaited, dict(zip(self.places.pointers, vector)))
+            if filled is not None:
+                held.append((awaited, filled))
         return tuple(held)
+
+    def returned(self, awaited: Vector, values: dict[Leaf, Node]) -> Vector | None:
+        """Where a return goes when pointers have these values; None when that is still not known."""
+        wanted = leaves(awaited)
+        known: dict[Node, Node] = {leaf: value for leaf, value in values.items()
+                                   if type(value) is Const and leaf in wanted}
+        filled = substitute(self._terms, awaited, known)
+        steering = [value for value, leaf in zip(filled, self.places.pointers) if leaf in self.places.steering]
+        if not known or any(type(value) is not Const for value in steering):
+            return None
+        return self.general((*filled, *self.places.opcodes))
 
     def _attach(self, node: int, held: tuple[tuple[Vector, Vector], ...]) -> None:
         if held:
-            self.also[node] = tuple(
-                (_names(awaited), self._arrive(self.general(filled), False)) for awaited, filled in held)
+            self.also[node] = tuple((_names(awaited), self._arrive(filled, False)) for awaited, filled in held)
 
 
 def _names(vector: Vector) -> str:

@@ -5,7 +5,7 @@ from typing import NamedTuple
 from ordain.compare.correspondence import Correspondence, correspond
 from ordain.compare.effects import Agreed, Meanings, agree, effects_of, shared_stores
 from ordain.compare.functions import Functions
-from ordain.compare.graph import End, Graph
+from ordain.compare.graph import Bare, End, Graph
 from ordain.compare.observation import Doings, Observer
 from ordain.compare.orders import Orders
 from ordain.compare.places import Places, Vector
@@ -83,9 +83,11 @@ def _entered(sides: tuple[Side, Side], terms: Terms, functions: Functions, meani
     observers = [Observer(side, terms, agreed, mine, meanings[mine], orders[mine], doings)
                  for mine, side in enumerate(sides)]
     awaited: tuple[tuple[Vector, ...], ...] = ((), ())
+    bare: list[Bare | None] = [None, None]
     while True:
-        first, second = (enter(side, terms, functions, place, observer, waits)
-                         for side, place, observer, waits in zip(sides, places, observers, awaited))
+        (first, bare[0]), (second, bare[1]) = (
+            enter(side, terms, place, observer, waits, known)
+            for side, place, observer, waits, known in zip(sides, places, observers, awaited, bare))
         found = (returns(first), returns(second))
         if places[0].pointers == places[1].pointers:
             both = tuple(dict.fromkeys((*found[0], *found[1])))

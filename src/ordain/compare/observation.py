@@ -12,14 +12,19 @@ Doings = dict[tuple[object, ...], int]
 """Numbers of what is done, shared by both sides."""
 
 
+NOTHING: frozenset[Leaf] = frozenset()
+
+
 class Bundle(NamedTuple):
     """Effects that read the same leaves of the control words and the same pointers: evaluated together, once a value.
 
-    `numbers`: which effects of `Agreed`. `fields`: (leaf, number of the store, lowest bit, mask, bits to turn).
+    `numbers`: which effects of `Agreed`. `own`: the leaf that they are about, or None: what it becomes is said in terms
+    of what it was, whether that is known or not. `fields`: (leaf, number of the store, lowest bit, mask, bits to turn).
     `others`: pointers, opcodes, addresses."""
 
     numbers: tuple[int, ...]
     terms: tuple[Node, ...]
+    own: Node | None
     fields: tuple[tuple[Node, int, int, int, int], ...]
     others: tuple[Node, ...]
 
@@ -35,37 +40,42 @@ class Observer:
         self._open = {store: {address: site.open for address, site in sites.get(store, {}).items() if site.open}
                       for store in self._stores}
         wanted = [number for number, effect in enumerate(agreed.effects) if not effect.covered]
-        self._bundles = _bundles(side, terms, agreed.terms[mine], wanted)
-        self._memo: dict[tuple[object, ...], tuple[tuple[Meaning, ...], bool]] = {}
+        self._bundles = _bundles(side, terms, agreed, mine, wanted)
+        self._memo: dict[tuple[object, ...], tuple[tuple[Meaning, ...], frozenset[Leaf]]] = {}
 
-    def at(self, place: Place) -> tuple[int, bool]:
-        """The number of what is done, and whether that asks which instruction is executed."""
-        ordered = tuple(self._orders.of(store, word, self._open[store].get(address, 0))
-                        for (store, address), word in zip(place.addresses, self._in_order(place)))
-        asks = False
+    def at(self, place: Place) -> tuple[int, frozenset[Leaf]]:
+        """The number of what is done, and the pointers and opcodes that it depends on."""
+        ordered = tuple([self._orders.of(store, word, self._open[store].get(address, 0))
+                         for (store, address), word in zip(place.addresses, self._in_order(place))])
+        asks = NOTHING
         meant: list[tuple[Meaning, ...]] = []
         for number, bundle in enumerate(self._bundles):
             meaning, bundle_asks = self._evaluated(number, bundle, place)
             meant.append(meaning)
-            asks = asks or bundle_asks
+            if bundle_asks:
+                asks = asks | bundle_asks
         key = (ordered, tuple(meant))
         return self._doings.setdefault(key, len(self._doings)), asks
 
-    def _in_order(self, place: Place) -> list[int]:
+    def _in_order(self, place: Place) -> tuple[int, ...]:
+        if len(self._stores) == 1:
+            return place.words
         words = dict(zip(self._stores, place.words))
-        return [words[store] for store, _ in place.addresses]
+        return tuple(words[store] for store, _ in place.addresses)
 
-    def _evaluated(self, number: int, bundle: Bundle, place: Place) -> tuple[tuple[Meaning, ...], bool]:
-        values = tuple(place.words[store] >> low & mask ^ turn for _, store, low, mask, turn in bundle.fields)
-        others = tuple(place.known.get(leaf, leaf) for leaf in bundle.others)
+    def _evaluated(self, number: int, bundle: Bundle, place: Place) -> tuple[tuple[Meaning, ...], frozenset[Leaf]]:
+        values = tuple([place.words[store] >> low & mask ^ turn for _, store, low, mask, turn in bundle.fields])
+        others = tuple([place.known.get(leaf, leaf) for leaf in bundle.others])
         key = (number, values, others)
         found = self._memo.get(key)
         if found is None:
             known: dict[Node, Node] = dict(zip(bundle.others, others))
             for (leaf, *_), value in zip(bundle.fields, values):
                 known[leaf] = self._terms.const(value, leaf.width)
-            meanings = [self._meanings.of(term) for term in substitute(self._terms, bundle.terms, known)]
-            found = self._memo[key] = (tuple(meaning for meaning, _ in meanings), any(asks for _, asks in meanings))
+            terms = substitute(self._terms, bundle.terms, known)
+            meanings = [self._meanings.of(term) for term in terms]
+            asks = NOTHING.union(*(asked for _, asked in meanings)).difference((bundle.own,))
+            found = self._memo[key] = (tuple(meaning for meaning, _ in meanings), asks)
         return found
 
     def one_by_one(self, place: Place) -> dict[int, Meaning]:
@@ -76,7 +86,8 @@ class Observer:
         return result
 
 
-def _bundles(side: Side, terms: Terms, effects: tuple[Node, ...], wanted: list[int]) -> tuple[Bundle, ...]:
+def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, wanted: list[int]) -> tuple[Bundle, ...]:
+    effects = agreed.terms[mine]
     stores = {store: number for number, store in enumerate(side.sequencing.control)}
     parts: dict[Node, tuple[Node, int, int, int, int]] = {}
     for store, number in stores.items():
@@ -86,16 +97,19 @@ def _bundles(side: Side, terms: Terms, effects: tuple[Node, ...], wanted: list[i
             leaf = terms.leaf("field", name, side.machine.fields[name].width)
             parts[leaf] = (leaf, number, *side.readers[name])
     placed = {*side.sequencing.pointers, *side.sequencing.opcodes}
-    grouped: dict[tuple[tuple[Leaf, ...], tuple[Leaf, ...]], list[int]] = {}
+    held = {leaf.name: leaf for leaf in side.sequencing.nexts}
+    grouped: dict[tuple[tuple[Leaf, ...], tuple[Leaf, ...], Leaf | None], list[int]] = {}
     for number in wanted:
-        found = leaves((effects[number],))
+        kind, name, *_ = agreed.effects[number].key
+        own = held.get(name) if kind in ("loads", "steps") else None
+        found = sorted(leaves((effects[number],)), key=_name)
         fields = tuple(leaf for leaf in found if leaf in parts)
-        others = tuple(leaf for leaf in found if leaf in placed or (leaf.kind in ("address", "field", "word")
-                                                                    and leaf not in parts))
-        grouped.setdefault((tuple(sorted(fields, key=_name)), tuple(sorted(others, key=_name))), []).append(number)
-    return tuple(Bundle(tuple(numbers), tuple(effects[number] for number in numbers),
+        others = tuple(leaf for leaf in found if leaf is not own and leaf not in parts
+                       and (leaf in placed or leaf.kind in ("address", "field", "word")))
+        grouped.setdefault((fields, others, own if own in placed else None), []).append(number)
+    return tuple(Bundle(tuple(numbers), tuple(effects[number] for number in numbers), own,
                         tuple(parts[leaf] for leaf in fields), others)
-                 for (fields, others), numbers in grouped.items())
+                 for (fields, others, own), numbers in grouped.items())
 
 
 def _name(leaf: Leaf) -> tuple[str, str, int]:

@@ -11,7 +11,7 @@ from ordain.compare.effects import Meanings
 from ordain.compare.functions import TRUE, Functions
 from ordain.compare.sequencing import origins
 from ordain.compare.side import Side, store_tables
-from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
+from ordain.machine.expression import Add, Const, Leaf, Node, Terms, leaves, substitute
 
 Vector = tuple[Node, ...]
 Addresses = tuple[tuple[str, int], ...]
@@ -25,7 +25,8 @@ WIDEST_POINTER = 4
 
 
 class Place(NamedTuple):
-    """While `guard` holds, the words (one a control store) at `addresses` act. `known`: leaf -> value."""
+    """While `guard` holds, the words (one a control store) at `addresses` act. `known`: leaf -> value: pointers,
+    opcodes and what the stores show."""
 
     guard: int
     addresses: Addresses
@@ -50,11 +51,12 @@ class Step(NamedTuple):
 
 class _Class(NamedTuple):
     """What all words with the same sequencing codes have in common: per case its guard, the pointers' terms and whether
-    the place is wired; the opcode leaves' terms; whether any of these can still hold what it held."""
+    the place is wired; the opcode leaves' terms; the leaves of which something can be left afterwards."""
 
     cases: tuple[tuple[int, tuple[Node, ...], bool], ...]
     opcodes: tuple[Node, ...]
-    keeps: bool
+    keeps: frozenset[Leaf]
+    passes: frozenset[Leaf]
 
 
 class _Part(NamedTuple):
@@ -96,8 +98,8 @@ class Places:
         self._tables = store_tables(terms, side, [store for store in self._read if not self._dispatches(store)], "")
         self._early_parts = [self._choosing(store, asked, False) for store in self.control]
         self._late_parts = [self._choosing(store, asked, True) for store in self.control]
-        self.steering = tuple(leaf for leaf in leaves([sequencing.stores[store] for store in self.control])
-                              if leaf in self.pointers)
+        control_leaves = leaves([sequencing.stores[store] for store in self.control])
+        self.steering = tuple(leaf for leaf in self.leaves if leaf in control_leaves)
         open_leaves = {leaf for leaf in asked if leaf.kind in ("field", "word", "address") or leaf in self.leaves}
         never: frozenset[Leaf] = frozenset()
         self._early = Cases(terms, functions, open_leaves.__contains__, never.__contains__, meanings.closed)
@@ -135,38 +137,37 @@ class Places:
 
     def at(self, vector: Vector) -> list[Place] | Unresolved:
         """The words that can act at a vector, under disjoint guards that cover everything."""
+        known: Known = {leaf: value for leaf, value in zip(self.leaves, vector) if leaf is not value}
         direct = self._direct
         if direct is not None:
             pointer = vector[direct]
             if type(pointer) is Const and vector[len(self.pointers):] == self.opcodes:
                 store = self.control[0]
-                known: Known = {leaf: value for leaf, value in zip(self.pointers, vector) if leaf is not value}
                 return [Place(TRUE, ((store, pointer.value),), (self._contents.words[store][pointer.value],), known)]
-        start: Known = {leaf: value for leaf, value in zip(self.leaves, vector) if leaf is not value}
-        waiting: list[tuple[int, Known, frozenset[str]]] = [(TRUE, start, frozenset())]
+        waiting: list[tuple[int, Known, Node | None]] = [(TRUE, known, None)]
         found: list[Place] = []
         while waiting:
-            guard, known, taken_apart = waiting.pop()
+            guard, known, before = waiting.pop()
             settled = self._settle(guard, known)
             if isinstance(settled, Place):
                 found.append(settled)
                 continue
             store, address = settled
-            if store in taken_apart:
+            if address is before:                   # nothing was gained by taking it apart
                 return Unresolved("lost", "")
             split = self._split(store, address, vector)
             if isinstance(split, Unresolved):
                 return split
             if isinstance(split, int):
                 representative = self._settle(guard, known, (store, split))
-                if isinstance(representative, Place):
-                    found.append(representative)
-                    continue
-                return Unresolved("lost", "")
+                if not isinstance(representative, Place):
+                    return Unresolved("lost", "")
+                found.append(representative)
+                continue
             for part, values in split:
                 both = self._functions.both(guard, part)
                 if both:
-                    waiting.append((both, self._narrowed(known, values), taken_apart | {store}))
+                    waiting.append((both, self._narrowed(known, values), address))
         return found
 
     def _settle(self, guard: int, known: Known, given: tuple[str, int] | None = None) -> Place | tuple[str, Node]:
@@ -180,7 +181,7 @@ class Places:
             is_control = store in self.control
             if not is_control and store not in self._read:
                 continue
-            address = substitute(terms, (term,), known)[0]
+            address = known.get(term) or substitute(terms, (term,), known)[0]
             if type(address) is Const:
                 place = address.value
             elif given is not None and given[0] == store:
@@ -238,17 +239,13 @@ class Places:
         if None in lines or len(opcode_bits) > 20:
             return Unresolved("lost", "")
         others = [bit for bit in bits if bit not in opcode_bits]
-        if others:
-            if len(others) > MOST_UNKNOWN:
-                return Unresolved("lost", "")
-            split = self._assignments(others)
-            one = self._terms.const(0, 1)
-            sample = [self._value(lines, {bit: _level(values, bit, one) for bit in others}) for _, values in split]
-        else:
-            split, sample = [], [self._value(lines, {})]
+        if len(others) > MOST_UNKNOWN:
+            return Unresolved("lost", "")
+        split = self._assignments(others) if others else []
+        samples = [self._value(lines, {bit: _level(values, bit) for bit in others}) for _, values in split]
         moves = [sum(1 << position for position, line in enumerate(lines) if line == bit) for bit in opcode_bits]
         words = self._contents.words[store]
-        for base in sample:
+        for base in samples or [self._value(lines, {})]:
             seen = {words[base]}
             spread = [base]
             for move in moves:
@@ -256,7 +253,7 @@ class Places:
                 seen.update(words[address] for address in spread)
                 if len(seen) > 1:
                     return Unresolved("dispatch", store)
-        return split if split else sample[0]
+        return split if split else self._value(lines, {})
 
     def _value(self, lines: "tuple[object, ...]", levels: dict[tuple[Leaf, int], int]) -> int:
         """The address when the named bits have these levels and all other unknown ones are 0."""
@@ -286,29 +283,36 @@ class Places:
 
     # ------------------------------------------------------------ where control goes
 
-    def after(self, place: Place) -> tuple[list[Step], bool]:
-        """Where control can be after this place's cycle, and whether that asks which instruction is executed."""
+    def after(self, place: Place) -> list[Step]:
+        """Where control can be after this place's cycle."""
         found = self._class_of(place.words)
         known = place.known
         for parts, word in zip(self._late_parts, place.words):
             for leaf, low, mask, turn in parts:
                 known[leaf] = self._terms.const(word >> low & mask ^ turn, leaf.width)
-        opcodes = self._opcodes_after(found, known)
+        opcodes = self._opcodes_after(found, known) if found.opcodes else ()
         steps: list[Step] = []
-        asks = False
-        for guard, terms_, wired in found.cases:
-            values = tuple(self._settled(term, known) for term in terms_)
-            if all(type(value) is Const for value in values):
-                steps.append(Step(guard, (*values, *opcodes), wired))
-                continue
+        for guard, case, wired in found.cases:
+            values = tuple([term if type(term) is Const else known.get(term) or self._settled(term, known)
+                            for term in case])
             if self._tables:
                 values = self._written_out(values)
-            asks = asks or any(leaf in self._dispatching or leaf in self.opcodes for leaf in leaves(values))
+            if not any(value.args for value in values):
+                steps.append(Step(guard, (*values, *opcodes), wired))
+                continue
             for late_guard, late_values in self._late.of(values):
                 both = self._functions.both(guard, late_guard)
                 if both:
                     steps.append(Step(both, (*late_values, *opcodes), wired))
-        return steps, asks
+        return steps
+
+    def _settled(self, term: Node, known: Known) -> Node:
+        """The term with what is known put in. Counting on, the commonest term of all, is done by hand."""
+        if type(term) is Add and type(term.args[1]) is Const:
+            value = known.get(term.args[0])
+            if type(value) is Const:
+                return self._terms.const(value.value + term.args[1].value & (1 << term.width) - 1, term.width)
+        return substitute(self._terms, (term,), known)[0] if term.args else term
 
     def _written_out(self, values: tuple[Node, ...]) -> tuple[Node, ...]:
         """Words of stores that are asked about conditions become terms over these conditions."""
@@ -317,12 +321,6 @@ class Places:
                 break
             values = substitute(self._terms, values, self._tables)
         return values
-
-    def _settled(self, term: Node, known: Known) -> Node:
-        if type(term) is Const:
-            return term
-        value = known.get(term)
-        return substitute(self._terms, (term,), known)[0] if value is None and term.args else value or term
 
     def _opcodes_after(self, found: _Class, known: Known) -> tuple[Node, ...]:
         """What is known of the opcode afterwards: what was, unless something else may have been loaded."""
@@ -335,12 +333,14 @@ class Places:
             after.append(value if all(other is leaf for other in leaves((value,))) else leaf)
         return tuple(after)
 
-    def keeps_opcode(self, place: Place) -> bool:
-        """True when what is known of the opcode can still be known after this place's cycle."""
-        return self._class_of(place.words).keeps
+    def fate(self, place: Place) -> tuple[frozenset[Leaf], frozenset[Leaf]]:
+        """The leaves of which something may be left after this place's cycle, and those that the choice of the next
+        place asks about."""
+        found = self._class_of(place.words)
+        return found.keeps, found.passes
 
     def _class_of(self, words: tuple[int, ...]) -> _Class:
-        key = tuple(word >> part.low & part.mask for parts, word in zip(self._early_parts, words) for part in parts)
+        key = tuple([word >> part.low & part.mask for parts, word in zip(self._early_parts, words) for part in parts])
         found = self._classes.get(key)
         if found is None:
             found = self._classes[key] = self._make_class(words)
@@ -353,17 +353,30 @@ class Places:
             for leaf, low, mask, turn in parts:
                 known[leaf] = terms.const(word >> low & mask ^ turn, leaf.width)
         nexts = substitute(terms, self._nexts, known)
+        opcodes = substitute(terms, self._opcode_nexts, known)
         steering = [number for number, leaf in enumerate(self.pointers) if leaf in self.steering]
         cases = []
         for guard, values in self._early.of(nexts):
             wired = bool(steering) and all(type(values[number]) is Const for number in steering)
             cases.append((guard, values, wired))
-        opcodes = substitute(terms, self._opcode_nexts, known)
-        keeps = any(leaf in leaves((term,)) for leaf, term in zip(self.opcodes, opcodes))
-        return _Class(tuple(cases), opcodes, keeps)
+        keeps = frozenset(leaf for leaf, term in zip(self.leaves, (*nexts, *opcodes)) if leaf in leaves((term,)))
+        passes: set[Leaf] = set()
+        for pointer, term in zip(self.pointers, nexts):
+            for leaf in leaves((term,)):
+                passes.update(self._behind(leaf, pointer))
+        return _Class(tuple(cases), opcodes, keeps, frozenset(passes))
+
+    def _behind(self, leaf: Leaf, pointer: Leaf) -> list[Leaf]:
+        """The pointers and opcodes, other than the pointer itself, that a leaf of its next value stands for."""
+        if leaf in self._dispatching or leaf in self._tables:
+            store = self._dispatching.get(leaf) or next(
+                store for store in self._read
+                if leaf is self._words[store] or leaf in [other for _, other in self._parts[store]])
+            return [other for other in leaves((self._sequencing.stores[store],)) if other in self.leaves]
+        return [leaf] if leaf in self.leaves and leaf is not pointer else []
 
 
-def _level(values: Known, bit: tuple[Leaf, int], one: Node) -> int:
+def _level(values: Known, bit: tuple[Leaf, int]) -> int:
     """The level of one bit in values that `_assignments` made."""
     origin = origins(values[bit[0]])[bit[1]]
     return origin if isinstance(origin, int) else 0

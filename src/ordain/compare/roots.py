@@ -1,15 +1,18 @@
 """Where control enters a microprogram from outside: reset, the instruction boundary, every instruction, every row of a
 mapping store, every place wired into the sequencer. Found by following the graph until nothing new turns up."""
 
+from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
-from ordain.compare.functions import Functions
-from ordain.compare.graph import End, Graph
+from ordain.compare.graph import Bare, End, Graph
 from ordain.compare.observation import Observer
 from ordain.compare.places import Places, Vector, partly_known
 from ordain.compare.sequencing import Origin, origins
 from ordain.compare.side import Side
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
+
+MOST_COMBINATIONS = 65_536
+"""Places that one return can lead to."""
 
 Kind = Literal["reset", "boundary", "wired", "row", "instruction"]
 
@@ -34,21 +37,121 @@ class Entered(NamedTuple):
     dispatches: dict[str, tuple[End, ...]]
 
 
-def enter(side: Side, terms: Terms, functions: Functions, places: Places, observer: Observer,
-          awaited: tuple[Vector, ...] = ()) -> Entered:
-    """Follow the side's graph from everywhere it is entered."""
-    graph = Graph(side, terms, places, observer, awaited)
+def enter(side: Side, terms: Terms, places: Places, observer: Observer,
+          awaited: tuple[Vector, ...] = (), bare: Bare | None = None) -> tuple[Entered, Bare]:
+    """Follow the side's graph from everywhere it is entered: bare, then in full. `bare`: of an earlier call."""
+    if bare is None:
+        bare = follow_bare(Graph(side, terms, places, observer), terms)
+    bare = bare._replace(wanted=wanted(bare, awaited, places))
+    graph = Graph(side, terms, places, observer, awaited, bare)
     search = _Search(graph, terms)
-    search.open_ways()
-    graph.find_careless()
-    search.instructions()
-    return Entered(graph, search.roots(), search.dispatches)
+    search.run()
+    return Entered(graph, search.roots(), search.dispatches), bare
 
 
 def returns(entered: Entered) -> tuple[Vector, ...]:
     """The vectors at which a way ends in a return to a caller that is not known."""
     found = {end.where: None for end in entered.graph.ends.values() if end.kind == "return"}
     return tuple(found)
+
+
+def follow_bare(graph: Graph, terms: Terms) -> Bare:
+    """The first round, with every place to which some return could lead."""
+    search = _Search(graph, terms)
+    resumed: dict[int, dict[int, None]] = {}
+    count = -1
+    while count != len(graph.vectors):
+        count = len(graph.vectors)
+        search.run()
+        handed = _handed(graph)
+        for node, end in list(graph.ends.items()):
+            if end.kind == "return":
+                for values in _combinations(end.where, handed):
+                    place = graph.returned(end.where, values)
+                    if place is not None:
+                        resumed.setdefault(node, {})[graph.node(place)] = None
+    return Bare(graph.moves, {}, graph, {node: tuple(places) for node, places in resumed.items()})
+
+
+def _handed(graph: Graph) -> dict[Leaf, dict[Node, None]]:
+    """Every place that some word puts into a pointer that does not itself make the address."""
+    handed: dict[Leaf, dict[Node, None]] = {leaf: {} for leaf in graph.places.pointers
+                                            if leaf not in graph.places.steering}
+    passed: set[tuple[Leaf, Leaf]] = set()
+    for moves in graph.moves.values() if handed else ():
+        for move in moves if isinstance(moves, list) else ():
+            for leaf, value in zip(graph.places.pointers, move.vector):
+                if leaf in handed and type(value) is Const:
+                    handed[leaf][value] = None
+                elif leaf in handed and type(value) is Leaf and value is not leaf and value in handed:
+                    passed.add((leaf, value))
+    for _ in handed:
+        for leaf, source in passed:
+            handed[leaf].update(handed[source])
+    return handed
+
+
+def _combinations(where: Vector, handed: dict[Leaf, dict[Node, None]]) -> list[dict[Leaf, Node]]:
+    """Values for the pointers by which a return goes."""
+    wanted = [leaf for leaf in leaves(where) if handed.get(leaf)]
+    result: list[dict[Leaf, Node]] = [{}]
+    for leaf in wanted:
+        if len(result) * len(handed[leaf]) > MOST_COMBINATIONS:
+            return result
+        result = [{**values, leaf: value} for values in result for value in handed[leaf]]
+    return result
+
+
+def wanted(bare: Bare, awaited: tuple[Vector, ...], places: Places) -> dict[Vector, frozenset[Leaf]]:
+    """Per bare vector the leaves about which somebody may still ask, before they get another value."""
+    graph = bare.graph
+    bit = {leaf: 1 << number for number, leaf in enumerate(places.leaves)}
+    remembered = sum(bit[leaf] for leaf in leaves([value for vector in awaited for value in vector]) if leaf in bit)
+    every_opcode = sum(bit[leaf] for leaf in places.opcodes)
+
+    def mask(found: Iterable[Leaf]) -> int:
+        return sum(bit[leaf] for leaf in found if leaf in bit)
+
+    count = len(graph.vectors)
+    live, keeps = [0] * count, [0] * count
+    users: list[list[int]] = [[] for _ in range(count)]
+    masks: dict[frozenset[Leaf], int] = {}
+    for node in range(count):
+        moves = graph.moves.get(graph.vectors[node], []) if node not in graph.ends else []
+        for move in moves if isinstance(moves, list) else []:
+            for found in (move.asks, move.keeps):
+                if found not in masks:
+                    masks[found] = mask(found)
+            live[node] |= masks[move.asks]
+            keeps[node] |= masks[move.keeps]
+        for row in graph.rows[node]:
+            users[row.target].append(node)
+    for node, end in graph.ends.items():
+        live[node] = remembered
+        if end.kind in ("dispatch", "lost"):
+            live[node] |= every_opcode
+        if end.kind in ("return", "lost"):
+            live[node] |= mask(set(leaves(end.where)))
+        keeps[node] = -1
+        for place in bare.resumed.get(node, ()):
+            users[place].append(node)
+    waiting = [node for node in range(count) if live[node]]
+    while waiting:
+        node = waiting.pop()
+        for user in users[node]:
+            more = live[node] & keeps[user] & ~live[user]
+            if more:
+                live[user] |= more
+                waiting.append(user)
+    sets: dict[int, frozenset[Leaf]] = {}
+    result: dict[Vector, frozenset[Leaf]] = {}
+    for node, vector in enumerate(graph.vectors):
+        if node in graph.ends and graph.ends[node].kind in ("home", "wired"):
+            continue                                # the place itself may be followed by another node
+        if live[node] not in sets:
+            sets[live[node]] = frozenset(leaf for leaf in places.leaves if bit[leaf] & live[node])
+        result[vector] = sets[live[node]]
+    return result
 
 
 class _Search:
@@ -58,28 +161,18 @@ class _Search:
         self._graph, self._terms = graph, terms
         self._side, self._places = graph.side, graph.places
         self._found: dict[tuple[Kind, str, int, int], int] = {}
-        self._seen_ends = 0
         self._done: set[End] = set()
         self.dispatches: dict[str, tuple[End, ...]] = {}
 
-    def open_ways(self) -> None:
-        """Everything that can be followed without knowing the instruction."""
-        self._found["reset", "", -1, 0] = self._graph.node(self._reset())
-        for store in self._side.sequencing.mappings:
-            plain = self._plain_dispatch(store)
-            if plain is not None:
-                self._note_dispatch(End("dispatch", store, plain))
-        self._until_nothing_new(bound=False)
-
-    def instructions(self) -> None:
-        """Every instruction, known to be that instruction."""
-        self._until_nothing_new(bound=True)
-
-    def _until_nothing_new(self, bound: bool) -> None:
-        if bound:
-            for ends in self.dispatches.values():
-                for number, end in enumerate(ends):
-                    self._enter_all(end, number, bound=True)
+    def run(self) -> None:
+        """Follow everything until nothing new turns up."""
+        if not self._found:
+            self._found["reset", "", -1, 0] = self._graph.enter(self._reset())
+            for store in self._side.sequencing.mappings:
+                plain = self._plain_dispatch(store)
+                if plain is not None:
+                    end = End("dispatch", store, plain)
+                    self._enter_all(end, self._note_dispatch(end))
         while True:
             self._graph.follow()
             fresh = [end for end in dict.fromkeys(self._graph.ends.values()) if end not in self._done]
@@ -92,7 +185,7 @@ class _Search:
                     number = sum(found[0] == kind for found in self._found)
                     self._found[kind, "", -1, number] = self._graph.node(end.where)
                 elif end.kind == "dispatch":
-                    self._enter_all(end, self._note_dispatch(end), bound)
+                    self._enter_all(end, self._note_dispatch(end))
 
     def _reset(self) -> Vector:
         machine = self._side.machine
@@ -124,15 +217,16 @@ class _Search:
         word = self._terms.leaf("word", store, machine.stores[store].bits)
         return tuple(word if leaf is address else leaf for leaf in self._places.leaves)
 
-    def _enter_all(self, end: End, number: int, bound: bool) -> None:
+    def _enter_all(self, end: End, number: int) -> None:
         """Enter every instruction (or row) that a dispatch can lead to."""
         lines, words = self._lines(end.store)
         row_kind: Kind = "row" if self._side.machine.stores[end.store].fill == "map" else "instruction"
-        memo: dict[tuple[Node, ...], int] = {}
-        by_word: dict[int, int] = {}
+        by_word = words is not None and self._graph.bare is None and not any(
+            leaf in self._places.steering for leaf in self._places.opcodes)
+        nodes: dict[int, int] = {}
         for opcode in range(1 << len(lines)):
-            if not bound and words is not None and words[opcode] in by_word:
-                self._found[row_kind, end.store, opcode, number] = by_word[words[opcode]]
+            if by_word and words is not None and words[opcode] in nodes:
+                self._found[row_kind, end.store, opcode, number] = nodes[words[opcode]]
                 continue
             known = self._binding(lines, opcode)
             if known is None:
@@ -141,18 +235,12 @@ class _Search:
                 known = {**known, **self._mapped(end.store, words[opcode])}
             target = substitute(self._terms, end.where, known)
             if any(type(value) is not Const for value, leaf in zip(target, self._places.leaves)
-                   if leaf in self._places.steering):
+                   if leaf in self._places.steering and leaf in self._places.pointers):
                 continue
-            if not bound:
-                if words is None and self._side.machine.stores[end.store].instruction is not None:
-                    return
-                target = self._graph.unbound(target)
-            node = memo.get(target)
-            if node is None:
-                node = memo[target] = self._graph.enter(target)
+            node = self._graph.enter(target)
             self._found[row_kind, end.store, opcode, number] = node
-            if not bound and words is not None:
-                by_word[words[opcode]] = node
+            if by_word and words is not None:
+                nodes[words[opcode]] = node
 
     def _lines(self, store: str) -> tuple[tuple[Origin, ...], tuple[int, ...] | None]:
         """Where each bit of an opcode comes from, lowest first; and for a mapping store its words by opcode."""
@@ -213,6 +301,11 @@ class Titles:
     def __init__(self, side: Side) -> None:
         self._side = side
         self._starts: dict[tuple[str, int], str] = {}
+        self._first: dict[tuple[str, str], int] = {}
+        for store, sites in side.contents.sites.items():
+            for placed in sites.values():
+                key = (store, placed.owner)
+                self._first[key] = min(self._first.get(key, placed.word), placed.word)
         for name, (store, addresses) in side.contents.labels.items():
             for address in addresses:
                 site = side.contents.sites.get(store, {}).get(address)
@@ -243,12 +336,8 @@ class Titles:
             return f"{store} {address:X}"
         if site.label:
             return site.label if site.label == site.owner else f"{site.owner}.{site.label}"
-        back = 1
-        while back <= address and address - back in sites and sites[address - back].owner == site.owner:
-            if (store, address - back) in self._starts:
-                return f"{site.owner}+{back}"
-            back += 1
-        return f"{site.owner} {address:X}"
+        back = site.word - self._first.get((store, site.owner), site.word)
+        return f"{site.owner}+{back}" if back > 0 else site.owner
 
 
 def end_title(end: End, titles: Titles) -> str:
