@@ -19,6 +19,10 @@ Meaning = tuple[object, ...]
 """Equal for equal functions: one number a bit, or the term itself where it is too large for a diagram."""
 
 
+WIDEST_CHOICE = 4
+"""A pointer of so few bits counts something; a wider one that is not known holds a place, and places may move."""
+
+
 class Effect(NamedTuple):
     """`covered`: on both sides the same term over fields that are compared code by code anyway."""
 
@@ -47,7 +51,8 @@ class Meanings:
                   if name not in side.sequencing.control and name not in shared]
         self._tables = store_tables(terms, side, closed, mark)
         for leaf in side.sequencing.pointers:
-            self._tables[leaf] = terms.leaf("free", f"{leaf.name} {mark}", leaf.width)
+            if leaf.width > WIDEST_CHOICE:
+                self._tables[leaf] = terms.leaf("free", f"{leaf.name} {mark}", leaf.width)
         self._held = frozenset((*side.sequencing.opcodes, *side.sequencing.pointers))
 
     def of(self, term: Node) -> tuple[Meaning, frozenset[Leaf]]:

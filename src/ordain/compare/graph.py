@@ -229,10 +229,13 @@ class Graph:
         known: dict[Node, Node] = {leaf: value for leaf, value in values.items()
                                    if type(value) is Const and leaf in wanted}
         filled = substitute(self._terms, awaited, known)
-        steering = [value for value, leaf in zip(filled, self.places.pointers) if leaf in self.places.steering]
-        if not known or any(type(value) is not Const for value in steering):
+        if not known or any(type(value) is not Const for value in self.steers(filled)):
             return None
         return self.general((*filled, *self.places.opcodes))
+
+    def steers(self, where: Vector) -> Vector:
+        """Of the pointers' values, those that make the control address."""
+        return tuple(value for value, leaf in zip(where, self.places.pointers) if leaf in self.places.steering)
 
     def _attach(self, node: int, held: tuple[tuple[Vector, Vector], ...]) -> None:
         if held:

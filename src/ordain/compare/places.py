@@ -7,7 +7,7 @@ is not known. Several words can act at one vector, because an address line may b
 from typing import NamedTuple
 
 from ordain.compare.cases import Cases
-from ordain.compare.effects import Meanings
+from ordain.compare.effects import WIDEST_CHOICE, Meanings
 from ordain.compare.functions import TRUE, Functions
 from ordain.compare.sequencing import origins
 from ordain.compare.side import Side, store_tables
@@ -19,9 +19,6 @@ Known = dict[Node, Node]
 
 MOST_UNKNOWN = 12
 """Unknown bits of a control address that are still taken apart."""
-
-WIDEST_POINTER = 4
-"""An unknown pointer of more bits is taken for an unknown caller, not for a choice of places."""
 
 
 class Place(NamedTuple):
@@ -119,7 +116,7 @@ class Places:
     def _dispatches(self, store: str) -> bool:
         """True for a mapping store that is asked about an instruction, not about a few conditions."""
         return store in self._sequencing.mappings and any(
-            leaf in self.opcodes or leaf.width > WIDEST_POINTER
+            leaf in self.opcodes or leaf.width > WIDEST_CHOICE
             for leaf in leaves((self._sequencing.stores[store],)))
 
     def _direct_pointer(self, asked: set[Leaf]) -> int | None:
@@ -216,7 +213,7 @@ class Places:
                 return Unresolved("dispatch", self._dispatching[leaf])
         address = self._written_out((address,))[0]
         unknown = leaves((address,))
-        if any(leaf in self.pointers and leaf.width > WIDEST_POINTER for leaf in unknown):
+        if any(leaf in self.pointers and leaf.width > WIDEST_CHOICE for leaf in unknown):
             return Unresolved("return", "")
         if self._sequencing.wired.get(store) in vector:
             return Unresolved("dispatch", store)

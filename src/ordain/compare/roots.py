@@ -66,7 +66,7 @@ def follow_bare(graph: Graph, terms: Terms) -> Bare:
         handed = _handed(graph)
         for node, end in list(graph.ends.items()):
             if end.kind == "return":
-                for values in _combinations(end.where, handed):
+                for values in _combinations(graph.steers(end.where), handed):
                     place = graph.returned(end.where, values)
                     if place is not None:
                         resumed.setdefault(node, {})[graph.node(place)] = None
@@ -91,9 +91,9 @@ def _handed(graph: Graph) -> dict[Leaf, dict[Node, None]]:
     return handed
 
 
-def _combinations(where: Vector, handed: dict[Leaf, dict[Node, None]]) -> list[dict[Leaf, Node]]:
-    """Values for the pointers by which a return goes."""
-    wanted = [leaf for leaf in leaves(where) if handed.get(leaf)]
+def _combinations(steering: Vector, handed: dict[Leaf, dict[Node, None]]) -> list[dict[Leaf, Node]]:
+    """Values for the pointers that say where a return goes."""
+    wanted = [leaf for leaf in leaves(steering) if handed.get(leaf)]
     result: list[dict[Leaf, Node]] = [{}]
     for leaf in wanted:
         if len(result) * len(handed[leaf]) > MOST_COMBINATIONS:

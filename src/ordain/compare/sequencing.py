@@ -186,7 +186,8 @@ def _with_register(store: Store, terms: Terms, held: dict[str, Leaf]) -> Node:
 def _pointers(machine: Machine, nexts: dict[Leaf, Node], opcodes: tuple[Leaf, ...]) -> tuple[Leaf, ...]:
     """Whatever flows into a control store's address and takes values that the machine or the words name.
 
-    A state that only ever takes a condition's value (a flag on an address line) is no pointer but a condition.
+    A state that only ever takes a condition's value (a flag on an address line) is no pointer but a condition; so is a
+    counter that is joined into an address that another state holds.
     """
     agents = {state.name for state in machine.states.values() if state.agent}
     transparent = {register.name for register in machine.registers.values() if register.transparent}
@@ -198,23 +199,22 @@ def _pointers(machine: Machine, nexts: dict[Leaf, Node], opcodes: tuple[Leaf, ..
             if store.step is not None:
                 high, low = store.step
                 steps |= {origin[0] for origin in origins(store.address)[low:high + 1] if isinstance(origin, tuple)}
+    direct = set(waiting)
     found: dict[Leaf, None] = {}
     while waiting:
         leaf = waiting.pop()
         if leaf in found or leaf not in nexts or leaf in opcodes or leaf.name in agents or leaf.name in transparent:
             continue
         sources = value_leaves(nexts[leaf])
-        if leaf in steps or (leaf.width > 1 and _names_values(machine, nexts[leaf], sources, leaf, nexts)):
+        given = any(source.kind in ("field", "word") or source in found for source in sources)
+        if leaf in steps or (leaf.width > 1 and (given or (leaf in direct and _names_values(nexts[leaf], leaf)))):
             found[leaf] = None
             waiting += sources
     return tuple(leaf for leaf in nexts if leaf in found)
 
 
-def _names_values(machine: Machine, next_: Node, sources: list[Leaf], self: Leaf, nexts: dict[Leaf, Node]) -> bool:
-    """True when the next value can come from a constant, a word, a count, or another state or register."""
-    for leaf in sources:
-        if leaf.kind in ("field", "word") or (leaf in nexts and leaf is not self):
-            return True
+def _names_values(next_: Node, self: Leaf) -> bool:
+    """True when the next value can come from a constant or a count."""
     return any(type(node) in (Add, Sub) or (type(node) is Const and node.width == self.width)
                for node in _values(next_))
 
