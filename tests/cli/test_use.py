@@ -35,15 +35,6 @@ def fight(lamp: Path) -> Path:
     return lamp
 
 
-@pytest.fixture
-def quiet_lamp(lamp: Path) -> Path:
-    """A machine with a fight that only a sequence shows: no word of it is wrong by itself."""
-    change(lamp / "lamp.micro", *FIGHT)
-    text = (lamp / "lamp.machine").read_text()
-    (lamp / "lamp.machine").write_text("".join(line for line in text.splitlines(True) if "drivers off" not in line))
-    return lamp
-
-
 Captured = pytest.CaptureFixture[str]
 
 
@@ -399,6 +390,78 @@ def test_a_warning_never_gets_into_what_is_exported(lamp: Path, capsys: Captured
     change(lamp / "lamp.micro", "goto lend", "goto land")
     status, out, err = ended(capsys, "export", "aiger", "--out", "-")
     assert (status, out) == (1, "") and "`land`" in err
+
+
+# ---------------------------------------------------------------- step
+
+
+def test_step_shows_cycles_in_the_words_of_the_source(lamp: Path, capsys: Captured) -> None:
+    status, out, err = ended(capsys, "step", "show")
+    lines = out.splitlines()
+    assert (status, err) == (0, "")
+    assert [line.split()[:2] for line in lines[:-1]] == [["cycle", str(number)] for number in range(1, 5)]
+    assert "point, lamps <- memory" in lines[1] and "memory drives data" in lines[1]
+    assert lines[-1] == "  then the next instruction begins"
+    assert ended(capsys, "step", "show", "--quiet")[:2] == (0, "")
+
+
+def test_step_takes_inputs_and_says_what_it_shows_as_json(lamp: Path, capsys: Captured) -> None:
+    data = json.loads(ended(capsys, "step", "start", "--with", "panel.key=1@2-3", "--cycles", "4", "--format",
+                            "json")[1])
+    assert [cycle["inputs"]["panel.key"] for cycle in data["cycles"]] == [0, 1, 1, 0]
+    assert [cycle["label"] for cycle in data["cycles"]][:2] == ["start", "start.fill"]
+
+
+def test_step_draws_with_the_characters_that_there_are(lamp: Path) -> None:
+    assert "▔" in call(lamp, "step", "show", "--diagram", PYTHONIOENCODING="utf-8").stdout
+    plain = call(lamp, "step", "show", "--diagram", PYTHONIOENCODING="ascii").stdout
+    assert plain.isascii() and "^^^" in plain and "\\u" not in plain
+
+
+@pytest.mark.parametrize(("arguments", "said"), [
+    (("nope",), "no instruction, routine or label is called `nope`"),
+    (("show", "--with", "panel.kye=1"), "Did you mean `panel.key`?"),
+    (("show", "--with", "panel.key=7"), "goes from 0 to 1"), (("show", "--with", "panel.key=x"), "is no value of"),
+    (("show", "--with", "panel.key=1@x"), "names no cycles"), (("show", "--from", "panel.mode=away"), "it is one of"),
+    (("show", "--cycles", "0"), "--cycles"),
+])
+def test_step_refuses_what_it_does_not_know(arguments: tuple[str, ...], said: str, lamp: Path,
+                                            capsys: Captured) -> None:
+    status, out, err = ended(capsys, "step", *arguments)
+    assert (status, out) == (2, "") and said in err
+
+
+@pytest.mark.parametrize("command", [("step", "show"), ("decode", "U1=lamp.micro"), ("prove",), ("build",)])
+def test_json_stays_json_when_the_machine_does_not_compile(command: tuple[str, ...], lamp: Path,
+                                                           capsys: Captured) -> None:
+    change(lamp / "lamp.micro", "goto lend", "goto land")
+    status, out, err = ended(capsys, *command, "--format", "json")
+    data = json.loads(out)
+    assert (status, data["status"], data["command"], err) == (1, 1, command[0], "")
+    assert data["findings"][0]["place"]["file"] == "lamp.micro"
+
+
+# ---------------------------------------------------------------- interrupted
+
+
+def test_ctrl_c_is_status_130_also_when_something_was_found(lamp: Path, capsys: Captured,
+                                                            monkeypatch: pytest.MonkeyPatch) -> None:
+    import ordain.checks.run
+
+    prove = ordain.checks.run.prove
+    with monkeypatch.context() as stopped:
+        stopped.setattr(ordain.checks.run, "prove", lambda *given: prove(*given)._replace(stopped="interrupted"))
+        assert ended(capsys, "prove")[0] == 130
+        change(lamp / "lamp.micro", *FIGHT)
+        status, out, _ = ended(capsys, "prove")
+        assert status == 130 and "error[contention]" in out and "undecided: interrupted after" in out
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(ordain.checks.run, "prove", interrupt)
+    assert ended(capsys, "prove") == (130, "", "\ninterrupted\n"), "on a line of its own, below the ^C"
+    assert not list((lamp / "cache").rglob("*.verdicts"))
 
 
 # ---------------------------------------------------------------- colour, terminals, pipes

@@ -14,6 +14,7 @@ from ordain.text.reading import UNREADABLE
 if TYPE_CHECKING:
     from ordain.prover.model import Trace
     from ordain.rom.contents import Contents
+    from ordain.show.diagram import Glyphs
 
 WIDE = 140
 """Columns from which on a terminal gets the timing diagram under every trace."""
@@ -116,15 +117,22 @@ def tell_findings(findings: list[Finding], manner: Manner, *, contents: "Content
 def _drawn(contents: "Contents", trace: "Trace", diagram: bool, everything: bool) -> list[str]:
     import shutil
 
-    from ordain.show.diagram import ASCII, UNICODE, diagram_lines
+    from ordain.show.diagram import diagram_lines
     from ordain.show.trace_table import trace_lines
 
     lines = trace_lines(contents, trace, everything)
     columns = shutil.get_terminal_size((100, 24)).columns
     if diagram or (sys.stdout.isatty() and columns >= WIDE):
-        encoding = (sys.stdout.encoding or "").lower().replace("-", "")
-        lines += ["", *diagram_lines(contents, trace, max(60, columns - 6), UNICODE if encoding == "utf8" else ASCII)]
+        lines += ["", *diagram_lines(contents, trace, max(60, columns - 6), glyphs())]
     return lines
+
+
+def glyphs() -> "Glyphs":
+    """The characters for levels that standard output has."""
+    from ordain.show.diagram import ASCII, UNICODE
+
+    encoding = (getattr(sys.stdout, "encoding", None) or "").lower().replace("-", "")
+    return UNICODE if encoding == "utf8" else ASCII
 
 
 def print_other_format(form: str, findings: list[Finding], contents: "Contents | None" = None, *,

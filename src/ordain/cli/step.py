@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ordain.cli.manner import Manner, exit_status, find_machine, print_json, say, speaks, tell_findings
+from ordain.cli.manner import Manner, exit_status, find_machine, glyphs, print_json, say, speaks, tell_findings
+from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
     from ordain.machine.model import Machine
@@ -50,8 +51,7 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
     path = find_machine(machine)
     built, findings = build_model(path, path.parent / "build")
     if built is None:
-        tell_findings(findings, manner)
-        return exit_status(findings)
+        return _only_findings(manner, path, findings)
     contents, system = built.contents, build_system(built.contents)
     store, address = _place(contents, instruction)
     begin = {**_opcode(built, store, address), **_start_states(system, store, address)}
@@ -65,6 +65,17 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
             f"set what forms the address of `{store}` with --from or --with")
     _show(manner, contents, played, diagram)
     return 0
+
+
+def _only_findings(manner: Manner, path: Path, findings: list[Finding]) -> int:
+    status = exit_status(findings)
+    if manner.format == "json":
+        from ordain.show.findings_json import finding_data
+
+        print_json({"command": "step", "status": status, "findings": [finding_data(finding) for finding in findings]})
+    else:
+        tell_findings(findings, manner, beside=path)
+    return status
 
 
 def _place(contents: "Contents", name: str) -> tuple[str, int]:
@@ -172,10 +183,10 @@ def _show(manner: Manner, contents: "Contents", played: "Played", diagram: bool)
         print_json({"command": "step", "ending": played.ending, **trace_data(contents, played.trace)})
         return
     for line in table_lines(trace_rows(contents, played.trace), played.trace.loop, everything=True):
-        click.echo(line)
+        say(manner, line)
     if ENDINGS[played.ending]:
         say(manner, f"  {ENDINGS[played.ending]}")
     if diagram:
-        click.echo("")
-        for line in diagram_lines(contents, played.trace, shutil.get_terminal_size((100, 24)).columns):
-            click.echo(line)
+        say(manner, "")
+        for line in diagram_lines(contents, played.trace, shutil.get_terminal_size((100, 24)).columns, glyphs()):
+            say(manner, line)
