@@ -1,11 +1,8 @@
-"""What each chip needs to hold its new image: nothing, cells programmed over, an erasure first, or a fresh part.
+"""Which chips hold something else, and the least that has to be done to each.
 
-An erased cell has every bit at one level, and programming only takes bits away from it; the way back is erasing: the
-whole of a part under ultraviolet light, a sector of a flash part, in an EEPROM the single cell, by the act of writing
-it, and in a part that is programmed once never. (Common practice, no source.) So an image can go over an older one
-exactly where no bit of it is at the erased level that was not so before.
-
-Cells are counted as device words, as in `rom.images`: ceil(bits / 8) bytes each, the low byte first.
+An erased bit can be programmed at any time; a programmed one becomes erased only together with others: with the whole
+chip (UV EPROM), never (one-time), with its sector (flash); in an EEPROM every word can be written anew. Those are
+common practice, no source; the data sheet of the part has the last word on programming over what is programmed.
 """
 
 from collections.abc import Iterable, Mapping
@@ -13,175 +10,137 @@ from typing import Literal, NamedTuple
 
 from ordain.machine.model import Chip
 
-BLOCK = 256
-"""Bytes that are compared at once where nothing has changed."""
+Range = tuple[int, int]
+"""First and last word."""
 
-
-class Cells(NamedTuple):
-    """Cells `first` to `last`, both included."""
-
-    first: int
-    last: int
-
-    def __str__(self) -> str:
-        return f"0x{self.first:X}" if self.first == self.last else f"0x{self.first:X}-0x{self.last:X}"
-
-
-
-Action = Literal["program", "write", "erase", "erase sector", "fresh part"]
-"""`program`: bits leave their erased level, none goes back. `write`: the device erases each cell by itself (EEPROM).
-`erase`: all cells. `erase sector`: the cells named, one whole sector. `fresh part`: an erased one takes its place."""
+Action = Literal["nothing", "program-over", "rewrite", "erase-sectors", "erase", "replace", "program", "remove",
+                 "find-out"]
 
 
 class Step(NamedTuple):
-    action: Action
-    cells: Cells
+    """One thing to do with a device. "replace": by an erased one; "erase": all of it; "erase-sector": sector `first`;
+    "program": words `first` .. `last` get the new image's bits, from erased to programmed only; "write": words of an
+    EEPROM, whatever they held; "remove": out of its socket."""
 
-
-Kind = Literal["unchanged", "over", "sectors", "erase", "renew", "replace", "new", "gone", "unknown"]
-"""`over`: without erasing. `sectors`: some sectors are erased. `erase`: all of it is. `renew`: erased or replaced; the
-machine file does not say which is possible. `replace`: a fresh part. `unknown`: what is in the socket is not known."""
+    kind: Literal["replace", "erase", "erase-sector", "program", "write", "remove"]
+    first: int
+    last: int
 
 
 class ChipChange(NamedTuple):
-    """`cells`: how many change (of a new chip, and where nothing is known: all). `where`: runs of changed cells.
-    `returning`: how many of them have bits that go back to the erased level. `steps`: in the order of doing; none for
-    `unchanged` and `gone`."""
+    """`words`: how many words of the device differ, in `ranges`. `turned_back`: how many of them have a bit that must
+    become erased again. `sectors`: those that must be erased. `steps`: from the old content to the new.
+
+    `action` "find-out": nobody knows what the chip holds. `why`: what else is to be said, or ""."""
 
     chip: str
-    kind: Kind
-    cells: int
-    where: tuple[Cells, ...]
-    returning: int
+    technology: str
+    action: Action
+    words: int
+    ranges: tuple[Range, ...]
+    turned_back: int
+    sectors: tuple[int, ...]
     steps: tuple[Step, ...]
-    note: str = ""
+    why: str
 
 
-def chip_changes(old_chips: Mapping[str, Chip], old: Mapping[str, bytes], new_chips: Mapping[str, Chip],
+def chip_changes(chips: Mapping[str, Chip], old_chips: Mapping[str, Chip], old: Mapping[str, bytes],
                  new: Mapping[str, bytes]) -> tuple[ChipChange, ...]:
-    """Every chip of the new build in its order, then those that are gone. A chip of `old_chips` without an image in
-    `old` is in its socket with a content that nobody knows."""
-    found = []
-    for name, chip in new_chips.items():
-        before = old_chips.get(name)
-        if before is None:
-            found.append(_afresh(chip, new[name], "new", "a socket more than before"))
-        elif (before.words, before.bits, before.erased) != (chip.words, chip.bits, chip.erased):
-            found.append(_afresh(chip, new[name], "replace", f"another part: {_part(chip)}, was {_part(before)}"))
-        elif name not in old:
-            found.append(_unknown(chip, new[name]))
-        else:
-            found.append(chip_change(chip, old[name], new[name]))
-    found += [ChipChange(name, "gone", 0, (), 0, ()) for name in old_chips if name not in new_chips]
+    """Every chip of the new machine, in its order, then those that are no more.
+
+    `old`, `new`: images by chip; a chip of the old machine without an image holds nobody knows what.
+    """
+    found = [_change(chip, old_chips.get(name), old.get(name), new[name])
+             for name, chip in chips.items() if name in new]
+    found += [ChipChange(name, chip.technology, "remove", 0, (), 0, (), (Step("remove", 0, 0),), "no socket any more")
+              for name, chip in old_chips.items() if name not in chips]
     return tuple(found)
 
 
-def chip_change(chip: Chip, old: bytes, new: bytes) -> ChipChange:
-    """What one part needs, whose image was `old` and is to be `new`; both are of its size."""
-    changed = _changed_cells(old, new, _bytes_a_cell(chip))
-    if not changed:
-        return ChipChange(chip.name, "unchanged", 0, (), 0, ())
-    returning = [cell for cell in changed if _goes_back(chip, old, new, cell)]
-    where = _runs(changed)
-    kind, steps = _steps(chip, new, changed, returning)
-    return ChipChange(chip.name, kind, len(changed), where, len(returning), steps)
+def burns_and_erasures(changes: Iterable[ChipChange]) -> tuple[int, int]:
+    """How many chips have to go into the programmer, and how many of these have to be erased or replaced first."""
+    worked = [change for change in changes if change.action not in ("nothing", "remove")]
+    return len(worked), sum(change.action in ("erase", "replace", "erase-sectors", "find-out") for change in worked)
 
 
-def _steps(chip: Chip, new: bytes, changed: list[int], returning: list[int]) -> tuple[Kind, tuple[Step, ...]]:
+def _change(chip: Chip, old_chip: Chip | None, old: bytes | None, new: bytes) -> ChipChange:
+    whole = (0, chip.words - 1)
+    if old_chip is not None and _device(old_chip) != _device(chip):
+        return ChipChange(chip.name, chip.technology, "replace", chip.words, (whole,), 0, (),
+                          (Step("replace", 0, 0), Step("program", *whole)), f"was {old_chip.words} x {old_chip.bits}")
+    if old_chip is None:
+        return ChipChange(chip.name, chip.technology, "program", chip.words, (whole,), 0, (),
+                          (Step("replace", 0, 0), Step("program", *whole)), "a chip that was not there before")
+    if old is None:
+        steps: tuple[Step, ...] = (Step("write", *whole),)
+        if chip.technology != "eeprom":
+            steps = (Step("replace" if chip.technology == "once" else "erase", 0, 0), Step("program", *whole))
+        return ChipChange(chip.name, chip.technology, "find-out", chip.words, (whole,), 0, (), steps,
+                          "nobody knows what it holds: treat it as full, or read it")
+    return _compared(chip, old, new)
+
+
+def _device(chip: Chip) -> tuple[int, int, int]:
+    return chip.words, chip.bits, chip.erased
+
+
+def _compared(chip: Chip, old: bytes, new: bytes) -> ChipChange:
+    size = (chip.bits + 7) // 8
+    differing = _differing(old, new, size)
+    if not differing:
+        return ChipChange(chip.name, chip.technology, "nothing", 0, (), 0, (), (), "")
+    back = [word for word in differing if _turns_back(chip, old, new, word, size)]
+    ranges = _ranges(differing)
+    sectors = tuple(sorted({word // chip.sector for word in back})) if chip.sector else ()
+    action, steps = _least(chip, differing, back, sectors)
+    return ChipChange(chip.name, chip.technology, action, len(differing), ranges, len(back), sectors, steps, "")
+
+
+def _least(chip: Chip, differing: list[int], back: list[int],
+           sectors: tuple[int, ...]) -> tuple[Action, tuple[Step, ...]]:
+    """The least that makes the new content of the old one."""
     if chip.technology == "eeprom":
-        return "over", tuple(Step("write", run) for run in _runs(changed))
-    if not returning:
-        return "over", tuple(Step("program", run) for run in _runs(changed))
-    if chip.technology == "flash" and 0 < chip.sector < chip.words:
-        return "sectors", _by_sector(chip, new, changed, returning)
-    whole = Cells(0, chip.words - 1)
-    filling = tuple(Step("program", run) for run in _runs(_filled(chip, new, whole)))
+        return "rewrite", tuple(Step("write", *part) for part in _ranges(differing))
+    if not back:
+        return "program-over", tuple(Step("program", *part) for part in _ranges(differing))
+    whole = Step("program", 0, chip.words - 1)
     if chip.technology == "once":
-        return "replace", (Step("fresh part", whole), *filling)
-    return "erase" if chip.technology else "renew", (Step("erase", whole), *filling)
+        return "replace", (Step("replace", 0, 0), whole)
+    if chip.technology != "flash" or not chip.sector:
+        return "erase", (Step("erase", 0, 0), whole)
+    erased = set(sectors)
+    filled = [Step("program", sector * chip.sector, min(chip.words, (sector + 1) * chip.sector) - 1)
+              for sector in sectors]
+    over = _ranges([word for word in differing if word // chip.sector not in erased])
+    return "erase-sectors", (*(Step("erase-sector", sector, sector) for sector in sectors), *filled,
+                             *(Step("program", *part) for part in over))
 
 
-def _by_sector(chip: Chip, new: bytes, changed: list[int], returning: list[int]) -> tuple[Step, ...]:
-    """Only sectors in which a bit has to go back are erased; they are then filled whole."""
-    erased = sorted({cell // chip.sector for cell in returning})
-    sectors = [Cells(number * chip.sector, min((number + 1) * chip.sector, chip.words) - 1) for number in erased]
-    within = set(erased)
-    filled = [cell for cell in changed if cell // chip.sector not in within]
-    for sector in sectors:
-        filled += _filled(chip, new, sector)
-    return (*(Step("erase sector", sector) for sector in sectors),
-            *(Step("program", run) for run in _runs(sorted(filled))))
-
-
-def _afresh(chip: Chip, new: bytes, kind: Kind, note: str) -> ChipChange:
-    whole = Cells(0, chip.words - 1)
-    filling = tuple(Step("program", run) for run in _runs(_filled(chip, new, whole)))
-    return ChipChange(chip.name, kind, chip.words, (whole,), 0, (Step("fresh part", whole), *filling), note)
-
-
-def _unknown(chip: Chip, new: bytes) -> ChipChange:
-    """What stands in the part may be anything, so it is renewed in whichever way it can be."""
-    whole = Cells(0, chip.words - 1)
-    start: tuple[Step, ...]
-    if chip.technology == "eeprom":
-        return ChipChange(chip.name, "unknown", chip.words, (whole,), 0, (Step("write", whole),))
-    if chip.technology == "flash" and 0 < chip.sector < chip.words:
-        start = tuple(Step("erase sector", Cells(at, min(at + chip.sector, chip.words) - 1))
-                      for at in range(0, chip.words, chip.sector))
-    else:
-        start = (Step("fresh part" if chip.technology == "once" else "erase", whole),)
-    filling = tuple(Step("program", run) for run in _runs(_filled(chip, new, whole)))
-    return ChipChange(chip.name, "unknown", chip.words, (whole,), 0, (*start, *filling))
-
-
-def _part(chip: Chip) -> str:
-    return f"{chip.words} x {chip.bits}, erased {'ones' if chip.erased else 'zeros'}"
-
-
-# ---------------------------------------------------------------- cells
-
-
-def _bytes_a_cell(chip: Chip) -> int:
-    return (chip.bits + 7) // 8
-
-
-def _changed_cells(old: bytes, new: bytes, size: int) -> list[int]:
-    if old == new:
-        return []
+def _differing(old: bytes, new: bytes, size: int) -> list[int]:
+    """The words that differ. Images are mostly alike, so they are looked at in blocks first."""
+    block = 256 * size
     found: list[int] = []
-    step = BLOCK // size * size or size
-    for start in range(0, len(new), step):
-        ours, theirs = old[start:start + step], new[start:start + step]
-        if ours != theirs:
-            found += [(start + at) // size for at in range(0, len(theirs), size)
-                      if ours[at:at + size] != theirs[at:at + size]]
+    for at in range(0, len(new), block):
+        before, after = old[at:at + block], new[at:at + block]
+        if before != after:
+            found += [(at + byte) // size for byte in range(0, len(after), size)
+                      if before[byte:byte + size] != after[byte:byte + size]]
     return found
 
 
-def _cell(image: bytes, cell: int, size: int) -> int:
-    return int.from_bytes(image[cell * size:(cell + 1) * size], "little")
+def _turns_back(chip: Chip, old: bytes, new: bytes, word: int, size: int) -> bool:
+    """True when a bit of the word that is programmed has to be erased."""
+    before = int.from_bytes(old[word * size:(word + 1) * size], "little")
+    after = int.from_bytes(new[word * size:(word + 1) * size], "little")
+    return bool(after & ~before if chip.erased else before & ~after)
 
 
-def _goes_back(chip: Chip, old: bytes, new: bytes, cell: int) -> bool:
-    """True when a programmed bit would have to be at the erased level again."""
-    size = _bytes_a_cell(chip)
-    before, after = _cell(old, cell, size), _cell(new, cell, size)
-    return bool(~before & after if chip.erased else before & ~after)
-
-
-def _filled(chip: Chip, new: bytes, within: Cells) -> list[int]:
-    """The cells that are not as erasing leaves them."""
-    size = _bytes_a_cell(chip)
-    erased = ((1 << chip.bits) - 1 if chip.erased else 0).to_bytes(size, "little")
-    return [cell for cell in range(within.first, within.last + 1) if new[cell * size:(cell + 1) * size] != erased]
-
-
-def _runs(cells: Iterable[int]) -> tuple[Cells, ...]:
-    """Ascending cells as runs."""
-    runs: list[Cells] = []
-    for cell in cells:
-        if runs and runs[-1].last == cell - 1:
-            runs[-1] = Cells(runs[-1].first, cell)
+def _ranges(words: list[int]) -> tuple[Range, ...]:
+    """Ascending words as ranges."""
+    ranges: list[Range] = []
+    for word in words:
+        if ranges and ranges[-1][1] == word - 1:
+            ranges[-1] = (ranges[-1][0], word)
         else:
-            runs.append(Cells(cell, cell))
-    return tuple(runs)
+            ranges.append((word, word))
+    return tuple(ranges)
