@@ -16,6 +16,7 @@ import os
 import sys
 import time
 from collections.abc import Iterable
+from functools import cache
 from pathlib import Path
 
 from ordain import __version__
@@ -51,9 +52,10 @@ def key_of(contents: Contents, sources: Iterable[tuple[str, str]], selection: Se
     return about.hexdigest()
 
 
+@cache
 def own_text() -> str:
-    """SHA-256 of every module of this program: a verdict of another ordain is none, whatever version both call
-    themselves."""
+    """SHA-256 of every module of this program, as they are when this is first asked: a verdict of another ordain is
+    none, whatever version both call themselves."""
     root = Path(__file__).parent.parent
     digest = hashlib.sha256()
     for path in sorted(root.rglob("*.py")):
