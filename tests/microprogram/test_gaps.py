@@ -68,6 +68,9 @@ def test_nothing_wrong() -> None:
 
 @pytest.mark.parametrize(("right", "wrong"), [
     ("order goto <there>: branch", "order goto <there> branch"),
+    ("order goto <there>: branch jump, target <there>",
+     "order goto <there>: come <there>\norder come <there>: goto <there>"),
+    ("order goto <there>: branch jump, target <there>", "order goto <there>: branch jump, target <ther>"),
     ("    driven by acc when source is acc", "    driven by acc when source ist acc"),
     ("    driven by acc when source is acc", "    driven acc when source is acc"),
     ("    sampled by temp when load is temp", "    sampled by temp when lode is temp"),

@@ -144,11 +144,12 @@ def _filled(order: Order, values: Sequence[Value]) -> list[Value]:
 
 
 def _expand(vocabulary: Vocabulary, order: Order, holes: Mapping[str, Value]) -> list[Assign]:
-    """The settings of an order and of the orders in it. Orders never contain themselves: the machine was checked."""
+    """The settings of an order and of the orders in it. An order that contains itself was reported with the machine."""
     done: list[Assign] = []
-    todo: list[tuple[tree.Setting, Mapping[str, Value]]] = [(setting, holes) for setting in reversed(order.settings)]
+    todo: list[tuple[tree.Setting, Mapping[str, Value], tuple[Order, ...]]] = [
+        (setting, holes, (order,)) for setting in reversed(order.settings)]
     while todo:
-        setting, bound = todo.pop()
+        setting, bound, around = todo.pop()
         value = None if setting.value is None else _bound(setting.value, bound)
         field = vocabulary.machine.fields.get(setting.field.text)
         if field is not None:
@@ -174,7 +175,9 @@ def _expand(vocabulary: Vocabulary, order: Order, holes: Mapping[str, Value]) ->
                                (Place(setting.span, "named here"),)))
         names = [part.name for part in inner.phrase if isinstance(part, tree.Hole)]
         below = {names[0]: value} if names and value is not None else {}
-        todo.extend((other, below) for other in reversed(inner.settings))
+        if any(inner is outer for outer in around):
+            raise Misuse(None)
+        todo.extend((other, below, (*around, inner)) for other in reversed(inner.settings))
     return done
 
 

@@ -229,13 +229,17 @@ def _fixed(machine: Machine, program: Program, store: str, ends: list[int], find
     fixed: dict[int, int] = {}
     origin: dict[int, tuple[int, int]] = {}
     told: set[tuple[int, int]] = set()
+    outside: dict[int, int] = {}
     for index, word in enumerate(words):
         if not word.fixed or word.store != store:
             continue
         length = ends[index] - index
         for address in word.fixed:
             if address + length > size or address >> counting != (address + length - 1) >> counting:
-                findings.append(_beyond(program, index, address, length, size, counting))
+                if address >= size:
+                    outside.setdefault(index, address)
+                else:
+                    findings.append(_cut_off(program, index, address, length, size, counting))
                 continue
             if length == 1 and fixed.setdefault(address, index) == index:
                 origin[address] = index, address
@@ -250,15 +254,26 @@ def _fixed(machine: Machine, program: Program, store: str, ends: list[int], find
                     told.add(pair)
                     findings.append(_overrun(machine, program, store, (index, address), origin[address + step], ends))
                 break
+    if outside:
+        findings.append(_outside(program, outside, size))
     return fixed
 
 
-def _beyond(program: Program, index: int, address: int, length: int, size: int, counting: int) -> Finding:
+def _outside(program: Program, outside: dict[int, int], size: int) -> Finding:
+    """One finding for all words (index -> address) beyond the end of their store."""
+    (index, address), *more = outside.items()
+    word = program.words[index]
+    return error("out-of-store", f"`{word.owner}` is to stand at {address:#x}, but `{word.store}` ends at {size - 1:#x}",
+                 word.span, "this word has no address", places=tuple(
+                     [Place(program.words[other].span, f"nor has this one: {at:#x}") for other, at in more[:3]]),
+                 notes=(f"and {_many(len(more) - 3)} more",) if more[3:] else (),
+                 help="choose addresses inside the store, or give the store more words")
+
+
+def _cut_off(program: Program, index: int, address: int, length: int, size: int, counting: int) -> Finding:
+    """A row at a fixed address that the end of the store, or of the counter's lap, cuts off."""
     word = program.words[index]
     end = min(size, ((address >> counting) + 1) << counting)
-    if address >= size:
-        return error("out-of-store", f"`{word.owner}` is to stand at {address:#x}, but `{word.store}` ends at "
-                     f"{size - 1:#x}", word.span, "this word has no address", help="choose an address inside the store")
     return error("over-full", f"from {address:#x} on there is room for {_many(end - address)}, but "
                  f"{_many(length)} must stand in a row", word.span, "the row begins here",
                  help=f"break the row with a jump, or begin it {length - end + address} lower")
