@@ -263,8 +263,8 @@ def _outside(program: Program, outside: dict[int, int], size: int) -> Finding:
     """One finding for all words (index -> address) beyond the end of their store."""
     (index, address), *more = outside.items()
     word = program.words[index]
-    return error("out-of-store", f"`{word.owner}` is to stand at {address:#x}, but `{word.store}` ends at {size - 1:#x}",
-                 word.span, "this word has no address", places=tuple(
+    return error("out-of-store", f"`{word.owner}` is to stand at {address:#x}, but `{word.store}` ends at "
+                 f"{size - 1:#x}", word.span, "this word has no address", places=tuple(
                      [Place(program.words[other].span, f"nor has this one: {at:#x}") for other, at in more[:3]]),
                  notes=(f"and {_many(len(more) - 3)} more",) if more[3:] else (),
                  help="choose addresses inside the store, or give the store more words")
