@@ -4,13 +4,13 @@ Machine file -> machine -> microprogram -> placed words -> images -> contents (`
 of a build, checked by reading them back, all or none (`publish_build`).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from ordain.language.machine_file import read_machine
-from ordain.language.micro_file import read_microprogram
-from ordain.language.tree import SourceFile
+from ordain.language.machine_file import parse_machine, read_machine, shown_name
+from ordain.language.micro_file import parse_microprogram, read_microprogram
+from ordain.language.tree import MachineFile, MicroFile, SourceFile, Text
 from ordain.machine.model import Machine
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
@@ -50,17 +50,32 @@ def build_model(path: Path, out: Path | None = None) -> tuple[Built | None, list
     Words keep the addresses that they have in the build in directory `out`, where there is one.
     """
     file, findings = read_machine(path)
+    return _build(file, findings, lambda files: read_microprogram(path.parent, files), out)
+
+
+def build_texts(texts: Mapping[str, str], main: str, out: Path | None = None) -> tuple[Built | None, list[Finding]]:
+    """The same from texts by file name, of which `main` is the machine file: an older revision."""
+    file, findings = parse_machine(texts, main)
+    return _build(file, findings, lambda files: parse_microprogram(texts, [shown_name(each)[0] for each in files]), out)
+
+
+Reader = Callable[[tuple[Text, ...]], tuple[MicroFile | None, list[Finding]]]
+"""Reads the files that a machine names as its microprogram."""
+
+
+def _build(file: MachineFile | None, findings: list[Finding], read: Reader,
+           out: Path | None) -> tuple[Built | None, list[Finding]]:
     if file is None:
         return None, findings
-    machine, more = resolve(file)
+    machine, more = resolve(file, findings)
     findings += more
     if machine is None:
         return None, findings
-    texts, more = read_microprogram(path.parent, machine.microprogram)
+    texts, more = read(machine.microprogram)
     findings += more
     if texts is None:
         return None, findings
-    program, more = compile_program(machine, texts)
+    program, more = compile_program(machine, texts, findings)
     findings += more
     if program is None or has_errors(findings):
         return None, findings

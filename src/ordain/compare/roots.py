@@ -326,6 +326,15 @@ class Titles:
                 return self.at(store, address)
         return self.at(*places[0]) if places else "nowhere"
 
+    def owner(self, node: int, graph: Graph) -> str:
+        """The body to which a node's words belong, "" where nothing was placed."""
+        for row in graph.rows[node]:
+            for store, address in row.addresses:
+                site = self._side.contents.sites.get(store, {}).get(address)
+                if site is not None:
+                    return site.owner
+        return ""
+
     def at(self, store: str, address: int) -> str:
         """The title of one address: `fetch`, `hold.wait`, `hold+2`, or its number where nothing was placed."""
         if (store, address) in self._starts:
