@@ -15,7 +15,7 @@ from typing import NamedTuple
 from ordain.compare.sequencing import Sequencing, origins, sequencing, value_leaves
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
-from ordain.machine.expression import If, Leaf, Node, leaves
+from ordain.machine.expression import Const, If, Leaf, Node, leaves, postorder
 from ordain.machine.model import Machine
 from ordain.prover.journeys import Course, Journey, Travelled
 from ordain.prover.model import Cycle, System
@@ -81,7 +81,9 @@ def cycles_of(system: System, titles: Iterable[str], travel: Travel) -> Cycles |
     last, broken_off = _ends(machine, found, system)
     home, boundary = _home(contents, store)
     starts = terms.or_(tuple(unit.start for unit in units)) if units else terms.const(0, 1)
-    courses = [Course(last, home, broken_off), Course(last, terms.and_((starts, terms.not_(home))), broken_off)]
+    never = terms.const(0, 1)
+    courses = [Course(last, home, broken_off, never),
+               Course(last, terms.and_((starts, terms.not_(home))), broken_off, home)]
     journeys = [Journey(terms.and_((unit.start, terms.not_(home))), 0) for unit in units]
     journeys.append(Journey(home, 1))
     *travelled, fetched = travel(store, courses, journeys)
@@ -153,10 +155,9 @@ def _ends(machine: Machine, found: Sequencing, system: System) -> tuple[Node, No
     for pointer in steering:
         here: list[Node] = []
         stays: list[Node] = []
-        for value, path in _alternatives(found.nexts[pointer], system):
+        for value, path, by_word in _alternatives(found.nexts[pointer], system):
             kind = _kind(value, pointer, machine, found)
-            asked = leaves((path,))
-            by_word = not asked or any(leaf.kind in ("field", "word") for leaf in asked)
+            by_word = by_word or type(path) is Const
             if kind == "dispatch" and by_word:
                 dispatched.append(path)
             elif kind in ("dispatch", "wired") and not by_word:
@@ -174,19 +175,23 @@ def _ends(machine: Machine, found: Sequencing, system: System) -> tuple[Node, No
     return terms.or_((chosen, *dispatched)), (terms.or_(tuple(broken)) if broken else terms.const(0, 1))
 
 
-def _alternatives(root: Node, system: System) -> list[tuple[Node, Node]]:
-    """(value, under which condition) of a term that chooses between values; equal kinds may come more than once."""
+def _alternatives(root: Node, system: System) -> list[tuple[Node, Node, bool]]:
+    """(value, under which condition, whether a word has a say in that) of a term that chooses between values. A value
+    may come twice: chosen by a word, and whatever the word."""
     terms = system.terms
-    waiting: list[tuple[Node, tuple[Node, ...]]] = [(root, ())]
-    paths: dict[Node, list[Node]] = {}
-    while waiting:
-        node, path = waiting.pop()
-        if type(node) is If:
-            condition, then, other = node.args
-            waiting += [(then, (*path, condition)), (other, (*path, terms.not_(condition)))]
-        else:
-            paths.setdefault(node, []).append(terms.and_(path) if path else terms.const(1, 1))
-    return [(value, terms.or_(tuple(found))) for value, found in paths.items()]
+    paths: dict[tuple[Node, bool], list[Node]] = {(root, False): [terms.const(1, 1)]}
+    for node in reversed(list(postorder((root,)))):     # a term before its parts
+        if type(node) is not If:
+            continue
+        condition, then, other = node.args
+        asks = any(leaf.kind in ("field", "word") for leaf in leaves((condition,)))
+        for by_word in (False, True):
+            here = paths.pop((node, by_word), None)
+            if here is not None:
+                path = terms.or_(tuple(here))
+                for value, when in ((then, condition), (other, terms.not_(condition))):
+                    paths.setdefault((value, by_word or asks), []).append(terms.and_((path, when)))
+    return [(value, terms.or_(tuple(found)), by_word) for (value, by_word), found in paths.items()]
 
 
 def _kind(value: Node, pointer: Leaf, machine: Machine, found: Sequencing) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from time import monotonic
 from typing import NamedTuple
 
-from ordain.machine.expression import Node, substitute
+from ordain.machine.expression import Const, Node, substitute
 from ordain.prover.answers import Answers, Region, State
 from ordain.prover.asking import Inquiry
 from ordain.prover.holding import hold_dead_bits
@@ -27,11 +27,13 @@ from ordain.prover.ways import Reopened
 
 class Course(NamedTuple):
     """What ends a journey, as conditions on a cycle. `last`: that cycle is the last one. `arrived`: the one before was
-    the last one. `broken_off`: that cycle belongs to no journey any more; such a one does not count."""
+    the last one. `broken_off`: that cycle belongs to no journey any more; such a one does not count. `again`: nor does
+    one that comes to this, unless it is in its first cycle."""
 
     last: Node
     arrived: Node
     broken_off: Node
+    again: Node
 
 
 class Journey(NamedTuple):
@@ -65,12 +67,21 @@ def travel(system: System, store: str, courses: Sequence[Course], journeys: Sequ
 
 
 class _Ends(NamedTuple):
-    """The cycles of a course: those after which a journey goes on, the last ones, and those that come too late."""
+    """The cycles of a course: those after which a journey goes on and the last ones, both for the first cycle and for
+    later ones, and those that come too late. `demands`: the same as conditions, in this order. `begins_alone`: the
+    first cycle is of a kind that later ones may not be."""
 
+    on_first: Passages
+    last_first: Passages
     on: Passages
     last: Passages
     late: Passages
-    demands: tuple[tuple[Demand, ...], tuple[Demand, ...]]
+    demands: tuple[tuple[Demand, ...], ...]
+    begins_alone: bool
+
+
+CONDITIONS = 5
+"""Conditions of a course."""
 
 
 class _Travel:
@@ -80,19 +91,20 @@ class _Travel:
         raw: list[Node] = []
         for course in courses:
             over = terms.or_((course.arrived, course.broken_off))
-            raw += [terms.not_(terms.or_((course.last, over))), terms.and_((course.last, terms.not_(over))),
+            first = [terms.not_(terms.or_((course.last, over))), terms.and_((course.last, terms.not_(over)))]
+            raw += [*first, *(terms.and_((node, terms.not_(course.again))) for node in first),
                     terms.and_((course.arrived, terms.not_(course.broken_off)))]
         raw += [journey.start for journey in journeys]
         lowered = substitute(terms, tuple(raw), system.lowering)
         self._system = system._replace(free=with_free(system.free, lowered))
         self._journeys, self._store, self._lowered = journeys, store, lowered
-        self._first = 3 * len(courses)
+        self._first = CONDITIONS * len(courses)
         self._search, inquiry = self._found(lowered, limits)
         self._answers = Answers(self._search, inquiry)
         self._back = Back(self._search)
         self._stage = Stage(self._system, self._search, ())
         self._address = self._search.shape.closures.of(self._search.shape.addresses[store])
-        self._ends = [self._ends_of(number) for number in range(len(courses))]
+        self._ends = [self._ends_of(number, course.again) for number, course in enumerate(courses)]
 
     def _found(self, conditions: tuple[Node, ...], limits: Limits) -> tuple[Search, Inquiry]:
         """The search, with everything followed that the conditions and the control address depend on."""
@@ -115,10 +127,11 @@ class _Travel:
                 raise Stopped(search.stopped)
             return search, inquiry
 
-    def _ends_of(self, course: int) -> _Ends:
-        demands = [Demand(self._lowered[number], self._searched[number]) for number in (3 * course, 3 * course + 1)]
-        passages = [Passages(self._search, self._answers, 3 * course + kind) for kind in range(3)]
-        return _Ends(passages[0], passages[1], passages[2], ((demands[0],), (demands[1],)))
+    def _ends_of(self, course: int, again: Node) -> _Ends:
+        numbers = range(CONDITIONS * course, CONDITIONS * (course + 1))
+        a, b, c, d, e = (Passages(self._search, self._answers, number) for number in numbers)
+        demands = tuple((Demand(self._lowered[number], self._searched[number]),) for number in numbers)
+        return _Ends(a, b, c, d, e, demands, not isinstance(again, Const))
 
     def all(self, shown: bool) -> list[Travelled]:
         return [self._travelled(number, self._ends[journey.course], shown)
@@ -135,7 +148,7 @@ class _Travel:
             under_way = self._under_way(levels)
             graph = self._graph(under_way, ends)
             rings = tuple(sorted({frozenset(map(self._place, ring)) for ring in rings_of(graph)}, key=sorted))
-            most = longest_past_rings(graph, levels[0], self._weights(under_way, ends))
+            most = self._past_rings(levels, under_way, graph, ends, 1 in counts)
             return Travelled(least, most, rings, () if least is None or not shown else
                              self._cycles(levels, ends, least), ())
         if least is None or most is None:
@@ -149,10 +162,11 @@ class _Travel:
         whether this would go on for ever."""
         levels, counts, seen = [start], set[int](), set[frozenset[tuple[int, int]]]()
         while True:
-            here = levels[-1]
-            if any(ends.last.some(spot, family) for spot, family in here.items()):
+            here, first = levels[-1], len(levels) == 1
+            last = ends.last_first if first else ends.last
+            if any(last.some(spot, family) for spot, family in here.items()):
                 counts.add(len(levels))
-            after = one_cycle_on(ends.on, here)
+            after = one_cycle_on(ends.on_first if first else ends.on, here)
             if any(ends.late.some(spot, family) for spot, family in after.items()):
                 counts.add(len(levels))
             key = frozenset(after.items())
@@ -179,6 +193,16 @@ class _Travel:
         return {spot: sorted({to for way, to in ends.on.of(spot) if way.image(ends.on.some(spot, family))})
                 for spot, family in under_way.items()}
 
+    def _past_rings(self, levels: list[Region], under_way: Region, graph: dict[int, list[int]], ends: _Ends,
+                    at_once: bool) -> int | None:
+        """The most cycles without waiting. Where the first cycle is one that only a first one may be, counting begins
+        with the second."""
+        weights = self._weights(under_way, ends)
+        if not ends.begins_alone:
+            return longest_past_rings(graph, levels[0], weights)
+        past = longest_past_rings(graph, levels[1], weights)
+        return past + 1 if past is not None else 1 if at_once else None
+
     def _weights(self, under_way: Region, ends: _Ends) -> dict[int, int]:
         """By spot at which a journey can end: 1 where the cycle there is still part of it, 0 where it is not."""
         late = dict.fromkeys(self._alive(ends.late, under_way), 0)
@@ -188,24 +212,27 @@ class _Travel:
 
     def _cycles(self, levels: list[Region], ends: _Ends, count: int) -> tuple[Cycle, ...]:
         """The cycles of a journey of so many, as the whole machine runs them."""
-        finals = self._alive(ends.last, levels[count - 1])
+        finals = self._alive(ends.last_first if count == 1 else ends.last, levels[count - 1])
         inclusive = bool(finals)
         if not inclusive:
             goal = self._alive(ends.late, levels[count])
-            finals = one_cycle_before(ends.on, goal, levels[count - 1])
+            finals = one_cycle_before(ends.on_first if count == 1 else ends.on, goal, levels[count - 1])
         path = [self._lowest(finals)]
-        for level in reversed(levels[:count - 1]):
-            number, carried, inside = path[-1]
-            goal = {number: self._search.families.one(carried, inside)}
-            path.append(self._lowest(one_cycle_before(ends.on, goal, level)))
+        for number in range(count - 2, -1, -1):
+            spot, carried, inside = path[-1]
+            goal = {spot: self._search.families.one(carried, inside)}
+            path.append(self._lowest(one_cycle_before(ends.on if number else ends.on_first, goal, levels[number])))
         path.reverse()
-        number, carried, inside = path[0]
-        first = self._answers.first({number: self._search.families.one(carried, inside)})
+        spot, carried, inside = path[0]
+        first = self._answers.first({spot: self._search.families.one(carried, inside)})
         if first is None:
             raise AssertionError("a journey begins where nobody comes")
         before = shortest(self._back, *first)[:-1]
-        on, last = ends.demands
-        demands: list[tuple[Demand, ...]] = [*([()] * len(before)), *([on] * (count - 1)), last if inclusive else on]
+        on_first, last_first, on, last, _ = ends.demands
+        demands: list[tuple[Demand, ...]] = [() for _ in before]
+        for number in range(count):
+            going_on = number < count - 1 or not inclusive
+            demands.append((on if number else on_first) if going_on else (last if number else last_first))
         trace = self._stage.play(Script([*before, *path], demands), {}, ())
         return trace.cycles[len(before):]
 
