@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from ordain.checks.check import Report
-from ordain.checks.run import prove
+from ordain.checks.run import Selection, prove
 from ordain.cli.new import command
 from ordain.pipeline import Built, build_model
 from ordain.prover.decide import decide
@@ -45,10 +45,12 @@ def built(path: Path) -> Built:
 
 
 @cache
-def report_on(path: Path) -> Report:
+def report_on(path: Path, only: str = "") -> Report:
+    """The whole proof, or that of one check."""
     contents = built(path).contents
     system = build_system(contents)
-    return prove(contents, lambda asked: decide(contents, system, asked, Limits(), None))
+    return prove(contents, lambda asked: decide(contents, system, asked, Limits(), None),
+                 Selection(frozenset((only,) if only else ())))
 
 
 def names(report: Report) -> set[str]:
@@ -152,7 +154,7 @@ def test_pause_fight_is_one_machine_three_times_but_for_one_field() -> None:
 def changed(tmp_path: Path, name: str, file: str, old: str, new: str) -> Path:
     """A copy of the example's directory (and of what it shares with others) with one change; the machine file there."""
     machine = ROOT / name
-    shared = machine.parent if machine.parent.parent.name == "examples" else machine.parent.parent
+    shared = machine.parent.parent if machine.parent.parent.parent.name == "examples" else machine.parent
     copy = tmp_path / "copy"
     shutil.copytree(shared, copy, ignore=shutil.ignore_patterns("build"))
     target = copy / machine.parent.relative_to(shared) / file

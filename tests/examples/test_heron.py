@@ -7,7 +7,7 @@ import pytest
 
 from tests.examples.loom import Board
 from tests.examples.manual import Machine
-from tests.examples.test_examples import built
+from tests.examples.test_examples import built, changed, report_on
 
 HERON = Path(__file__).parent.parent.parent / "microcode" / "heron.machine"
 REST = 0x96
@@ -20,6 +20,53 @@ def test_it_is_of_real_size() -> None:
     assert len(made.placement.words["control"]) >= 300
     assert made.machine.stores["control"].bits == 56
     assert len(made.machine.agents) == 2
+    assert len(made.machine.rules) >= 15
+
+
+def test_everything_about_it_is_proved() -> None:
+    report = report_on(HERON)
+    assert [(found.name, found.message) for found in report.findings] == []
+    assert {row.outcome for row in report.rows} == {"proved"} and report.stopped == ""
+    assert {rule.text for rule in built(HERON).machine.rules} <= {row.subject for row in report.rows}
+    assert report.states > 1_000_000
+
+
+def test_its_rules_about_time_state_the_exact_worst_case() -> None:
+    timed = [row for row in report_on(HERON).rows if row.check == "when-then"]
+    assert len(timed) >= 5
+    assert [row.worst for row in timed] == [row.cycles for row in timed]
+
+
+FAULTS = [
+    ("pause.micro", "lend: release, grant_console,", "lend: grant_console, point pc,", "contention", "address"),
+    ("pause.micro", "column: release, grant_reader,", "column: grant_reader, count pc,", "lost-state", "pc"),
+    ("pause.micro", "leave: release, resume", "leave: release, finish", "after-never", "something gets done"),
+    ("boundary.micro", "routine fetch at fetch_vector\n        point pc\n", "routine fetch at fetch_vector\n",
+     "missing-hold", "address"),
+    ("boundary.micro", "pick accept, ea_low", "ea_low", "never", "shuts the next one out"),
+    ("boundary.micro", "loom stop, ea_low <- number, number 0x20", "ea_low <- number, number 0x20", "when-then",
+     "stops the loom"),
+    ("arithmetic.micro", "        point ea, backplane <- acc, write\n        point ea, backplane <- acc, finish",
+     "        point ea, backplane <- acc, write, finish", "missing-hold", "data"),
+    ("loom.micro", "        put temp along y\n        count tally\n        unless attention goto byte",
+     "        put temp along y\n        count tally\n        goto byte", "when-then", "console gets"),
+    ("loom.micro", "        unless pause goto wait\n", "        goto wait\n", "when-then", "console gets"),
+    ("console.machine", "leaving  : leaving if grant_console else idle", "leaving  : idle", "contention", "address"),
+    ("console.machine", "turning  : writing                  #", "turning  : holding                  #", "reach",
+     "write"),
+    ("console.machine", "looking  : leaving if not wants else (turning if press else looking)",
+     "looking  : leaving if not wants else (writing if press else looking)", "turnaround", "data"),
+    ("reader.machine", "holding  : leaving if second else stepping", "holding  : stepping", "when-then",
+     "console gets"),
+    ("heron.machine", "bus address 16 bits, floats, turnaround 1", "bus address 16 bits, floats, turnaround 4",
+     "turnaround", "address"),
+]
+
+
+@pytest.mark.parametrize(("file", "old", "new", "check", "word"), FAULTS)
+def test_a_fault_put_into_it_is_found(tmp_path: Path, file: str, old: str, new: str, check: str, word: str) -> None:
+    report = report_on(changed(tmp_path, "microcode/heron.machine", file, old, new), check)
+    assert any(finding.name == check and word in finding.message for finding in report.findings)
 
 
 def board(seed: int) -> Board:
