@@ -146,6 +146,7 @@ def test_pause_fight_is_one_machine_three_times_but_for_one_field() -> None:
         assert set(differing) == set(made[0].contents.labels["wait"][1])
         (bits,) = differing.values()
         assert sum(bits >> field.low & (1 << field.width) - 1 != 0 for field in fields.values()) == 1
+        assert {chip for chip, image in other.images.items() if image != made[0].images[chip]} == {"U2"}
 
 
 # ---------------------------------------------------------------- what the pages invite to try
