@@ -15,7 +15,7 @@ from ordain.machine.model import (
     State,
     Store,
 )
-from ordain.prover.model import Property
+from ordain.prover.model import Property, Variable
 from ordain.rom.contents import Contents, Site
 from ordain.text.source import Source, Span
 
@@ -265,12 +265,47 @@ def random_properties(random: Random, dice: Dice, leaves: list[Node]) -> list[Pr
         node = dice.bit(leaves, 2)
         if kind == "bad":
             node = terms.and_((node, dice.bit(leaves, 2)))
-        if random.random() < 0.2:
-            node = terms.and_((node, terms.prior(dice.bit(leaves, 1)))) if kind == "bad" else node
-        properties.append(Property(
+        made = Property(
             f"check {number}", "", kind, node,  # type: ignore[arg-type]
             trigger=dice.bit(leaves, 2) if kind == "within" else None, cycles=random.randrange(5),
             unless=dice.bit(leaves, 1) if kind == "within" and random.random() < 0.5 else None,
             vacuity=dice.bit(leaves, 1) if random.random() < 0.3 else None,
-            per_word="control" if kind == "bad" and random.random() < 0.5 else ""))
+            per_word="control" if kind == "bad" and random.random() < 0.5 else "")
+        properties.append(with_monitors(random, dice, leaves, made, number) if random.random() < 0.4 else made)
     return properties
+
+
+def with_monitors(random: Random, dice: Dice, leaves: list[Node], asked: Property, number: int) -> Property:
+    """The same property, asked only while some monitor agrees."""
+    terms = dice.terms
+
+    def bit(node: Node) -> Node:
+        return node if node.width == 1 else terms.among(node, frozenset((1,)))
+
+    monitors: tuple[Variable, ...] = ()
+    match random.randrange(6):
+        case 0:
+            agrees = terms.prior(dice.bit(leaves, 2))
+        case 1:
+            agrees = terms.prior(terms.and_((dice.bit(leaves, 1), terms.prior(dice.bit(leaves, 1)))))
+        case 2:
+            some = random.choice(leaves)
+            agrees = terms.equal(terms.prior(some), some)
+        case 3:  # a window
+            leaf = terms.leaf("state", f"window {number}", 1)
+            following = terms.or_((terms.and_((leaf, terms.not_(dice.bit(leaves, 1)))), dice.bit(leaves, 1)))
+            agrees, monitors = leaf, (Variable(f"window {number}", leaf, 2, 0, following, "monitor"),)
+        case 4:  # a bit that turns over
+            leaf = terms.leaf("state", f"turning {number}", 1)
+            following = terms.xor(leaf, dice.bit(leaves, 1))
+            reset = random.choice([0, 1, None])
+            agrees, monitors = leaf, (Variable(f"turning {number}", leaf, 2, reset, following, "monitor"),)
+        case _:  # a count of three
+            leaf = terms.leaf("state", f"count {number}", 2)
+            more = terms.if_(terms.among(leaf, frozenset((2,))), leaf, terms.add(leaf, terms.const(1, 2)))
+            following = terms.if_(dice.bit(leaves, 1), more, terms.const(0, 2))
+            agrees, monitors = bit(leaf), (Variable(f"count {number}", leaf, 3, 0, following, "monitor"),)
+    vacuity = asked.vacuity
+    if vacuity is not None and random.random() < 0.5:
+        vacuity = terms.and_((vacuity, agrees))
+    return asked._replace(node=terms.and_((asked.node, agrees)), monitors=monitors, vacuity=vacuity)

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ordain.machine.expression import Node
+from ordain.machine.expression import Node, Prior, postorder
 from ordain.prover.asking import Inquiry
 from ordain.prover.decide import decide
 from ordain.prover.holding import hold_dead_bits
@@ -19,7 +19,7 @@ from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.prover.places import Places
 from ordain.prover.search import Search, run
 from ordain.prover.split import Question, split
-from ordain.prover.system import build_system, lower_properties
+from ordain.prover.system import build_system, lower_properties, nodes_of
 from ordain.prover.ways import Reopened
 from ordain.rom.contents import Contents
 from tests import oracle
@@ -33,9 +33,8 @@ def test_verdicts_agree(seed: int, reduce: bool) -> None:
     wanted = oracle.decide(contents, properties)
     found = decide(contents, build_system(contents), tuple(properties), Limits(reduce=reduce, traces=3))
     _same_search(found, wanted, reduce)
-    alone = sum(bool(verdict.property.monitors) for verdict in wanted.verdicts) == 0
     for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
-        _same_verdict(contents, mine, theirs, counts=alone and not reduce and not _remembers(mine.property))
+        _same_verdict(contents, mine, theirs, counts=not reduce and not _remembers(mine.property))
         _replays(contents, mine)
 
 
@@ -72,14 +71,8 @@ def _replays(contents: Contents, verdict: Verdict) -> None:
 
 
 def _remembers(asked: Property) -> bool:
-    """Whether the property makes variables of its own, with which the search of several properties grows."""
-    nodes = [asked.node]
-    while nodes:
-        node = nodes.pop()
-        if type(node).__name__ == "Prior":
-            return True
-        nodes.extend(node.args)
-    return False
+    """Whether it has variables of its own, so that its states are counted in another search."""
+    return bool(asked.monitors) or any(type(node) is Prior for node in postorder(nodes_of(asked)))
 
 
 @settings(max_examples=60, deadline=None)

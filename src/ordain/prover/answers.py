@@ -8,9 +8,9 @@ from typing import NamedTuple
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node
 from ordain.prover.asking import Entry, Inquiry, Standing
-from ordain.prover.places import Atom, Kind, Place
+from ordain.prover.places import Atom, Kind, Place, Places
 from ordain.prover.search import Search
-from ordain.prover.sets import Pairs
+from ordain.prover.sets import Families, Pairs
 from ordain.prover.support import FREE
 
 Region = dict[int, int]
@@ -37,7 +37,7 @@ class Answers:
         self.dead: Region = {}
         self.lively: list[tuple[int, int]] = []
         self._seen: list[list[tuple[int, int]]] | None = None
-        asking = Asking(search, inquiry)
+        asking = Asking(search.families, search.places, inquiry)
         for number, spot in enumerate(search.spots):
             family = search.reached[number]
             if not family:
@@ -59,13 +59,14 @@ class Answers:
         return [Hit(number, here, held[condition]) for number, here, held in self._held if condition in held]
 
     def depends_on_inputs(self, number: int, condition: int) -> bool:
-        """Whether at some place of a spot it depends on something free whether a condition holds."""
+        """Whether it can depend on something free (selectors are that, too) whether a condition holds at a spot."""
         places = self.search.places
-        for here in places.selections(self.search.spots[number]):
-            for entry in self.inquiry.at(here, places.at(here)).entries:
-                if entry.number == condition and places.support.kinds(entry.node) & FREE:
-                    return True
-        return False
+        selections = places.selections(self.search.spots[number])
+        if len(selections) > 1:
+            return True
+        (here,) = selections
+        return any(entry.number == condition and places.support.kinds(entry.node) & FREE
+                   for entry in self.inquiry.at(here, places.at(here)).entries)
 
     def first(self, states: Region) -> tuple[int, State] | None:
         """Of reached states, given in the order in which spots were found: the level at which the first of them was
@@ -107,9 +108,9 @@ class Answers:
 class Asking:
     """Puts the conditions of the question to families of states at a spot."""
 
-    def __init__(self, search: Search, inquiry: Inquiry) -> None:
-        self._families, self._places, self._inquiry = search.families, search.places, inquiry
-        self._carried = search.shape.carried
+    def __init__(self, families: Families, places: Places, inquiry: Inquiry) -> None:
+        self._families, self._places, self._inquiry = families, places, inquiry
+        self._carried = places.shape.carried
         self._held: dict[tuple[int, ...], tuple[int, dict[int, int]]] = {}
         self._one: dict[tuple[int, ...], int] = {}
         self._wheres: dict[tuple[Node, ...], int] = {}

@@ -47,7 +47,8 @@ def hold_dead_bits(places: Places, inquiry: Inquiry) -> int:
     graph.explore()
     live = live_bits(graph.reads, graph.flows)
     shape = places.shape
-    places.live.update((location, live[node] | shape.location) for location, node in graph.nodes.items())
+    idle = sum(((1 << leaf.width) - 1) << shape.shifts[leaf] for leaf in shape.idle)
+    places.live.update((location, live[node] | shape.location | idle) for location, node in graph.nodes.items())
     kept = sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in shape.control)
     return sum((kept & ~mask).bit_count() for mask in places.live.values())
 

@@ -98,20 +98,25 @@ class Place:
 class Places:
     """Everything that depends on control alone."""
 
-    def __init__(self, shape: Split, conditions: tuple[Node, ...] = (), whole: "Places | None" = None) -> None:
+    def __init__(self, shape: Split, conditions: tuple[Node, ...] = (), whole: "Places | None" = None,
+                 running: frozenset[Node] = frozenset()) -> None:
         """With `whole`, the same machine restricted: only cycles with all the conditions are left; what has been worked
-        out for the whole is shared."""
+        out for the whole is shared. Of the monitors that only look on (`shape.idle`) those in `running` do; the others
+        stay 0."""
         self.shape = shape
         terms, table = shape.terms, shape.table
         self.support: Support = Support(shape.known, shape.domain, shape.free) if whole is None else whole.support
         self.branching: Branching = Branching(terms, self.support) if whole is None else whole.branching
         if whole is None:
-            self._controls = [table.of(variable.next, True) for variable in shape.control]
             self._insides = [table.of(variable.next, False) for variable in shape.surroundings]
             self._assumed = [table.of(node, False) for node in shape.assumptions]
         else:
-            self._controls, self._insides = whole._controls, whole._insides
+            self._insides = whole._insides
             self._assumed = whole._assumed + [table.of(node, False) for node in conditions]
+        self.idle = shape.idle - running
+        nexts = [terms.const(0, variable.leaf.width) if variable.leaf in self.idle else variable.next
+                 for variable in shape.control]
+        self._controls = [table.of(node, True) for node in nexts]
         self._step_mask = _joint_mask((*self._controls, *self._insides, *self._assumed))
         self._classes: dict[int, WordClass] = {}
         self._distinct: dict[Roots, WordClass] = {} if whole is None else whole._distinct
@@ -289,7 +294,7 @@ class Places:
                 if shape.location >> shift & 1:
                     continue
                 wanted = mask >> shift & shape.needed[variable.leaf]
-                values = _start_values(variable.reset, variable.values, wanted)
+                values = [0] if variable.leaf in self.idle else _start_values(variable.reset, variable.values, wanted)
                 parts.append([value << shift for value in values])
             for choice in product(*parts):
                 found[location | sum(choice)] = None

@@ -15,7 +15,8 @@ from typing import NamedTuple, TypeAlias
 
 from ordain.logic.closures import Closures, Packing, Spot
 from ordain.logic.narrowing import bits_read
-from ordain.machine.expression import And, Leaf, Node, Terms, substitute
+from ordain.logic.putting import put_in
+from ordain.machine.expression import And, Leaf, Node, Terms
 from ordain.prover.cone import cone, with_addresses
 from ordain.prover.domain import Domain
 from ordain.prover.habits import computed_from, habits_of, is_agents, location_of, surroundings
@@ -32,7 +33,9 @@ class Split(NamedTuple):
     `state`, all of control, is `explicit` and `carried`; `location` is within `place`, which is within `explicit` and
     `selecting`, the selectors. `domain` is over the leaves of `surroundings`. `stores`: those whose words are known at
     a place, in order, with the offset of each in the packed words and its words. `needed`: the bits of each variable
-    that matter. `known`: the leaves that control and words give a value. `table`: residues over those words."""
+    that matter. `known`: the leaves that control and words give a value. `table`: residues over those words. `idle`:
+    monitors among control that stay 0 unless they are set running. `replaced`: what stands for leaves of stores that
+    control does not address."""
 
     terms: Terms
     control: tuple[Variable, ...]
@@ -55,15 +58,19 @@ class Split(NamedTuple):
     needed: dict[Node, int]
     known: frozenset[Node]
     table: WordTable
+    idle: frozenset[Node]
+    replaced: dict[Node, Node]
 
 
 class Question(NamedTuple):
     """What a search is to be able to answer: conditions by number, and the monitors that they need. `kept`: addresses
-    of stores that have to stay in the model beside them."""
+    of stores that have to stay in the model beside them. `idle`: monitors that no condition reads, but that may be set
+    running later."""
 
     conditions: tuple[Node, ...]
     monitors: tuple[Variable, ...]
     kept: tuple[Node, ...] = ()
+    idle: tuple[Variable, ...] = ()
 
 
 class _Model(NamedTuple):
@@ -110,17 +117,23 @@ def split(system: System, question: Question, reduce: bool, explicit: frozenset[
                   tuple((store, offset, words[store]) for store, offset in zip(stores.fixed, stores.offsets)),
                   stores.addresses, packing, Closures(packing), model.assumptions,
                   sum(masks[leaf] for leaf in location), sum(masks[leaf] for leaf in place) | selecting, visible,
-                  state - visible, state, selecting, model.needed, frozenset((*spots, *stores.looked_up)), table)
+                  state - visible, state, selecting, model.needed, frozenset((*spots, *stores.looked_up)), table,
+                  frozenset(monitor.leaf for monitor in question.idle), stores.replaced)
     return shape, model.conditions
+
+
+def searched(system: System, shape: Split, nodes: tuple[Node, ...]) -> tuple[Node, ...]:
+    """Further lowered nodes over the leaves of the split."""
+    return put_in(shape.terms, with_addresses(system, nodes), shape.replaced)
 
 
 def _model(system: System, question: Question, reduce: bool) -> _Model:
     """The cone of the question, without `address` leaves and without stores that control does not address."""
     terms = system.terms
     conditions = with_addresses(system, question.conditions)
-    kept = with_addresses(system, question.kept)
+    kept = (*with_addresses(system, question.kept), *(monitor.leaf for monitor in question.idle))
     assumptions = _conjuncts(with_addresses(system, system.assumptions))
-    variables = (*system.variables, *question.monitors)
+    variables = (*system.variables, *question.monitors, *question.idle)
     nexts = with_addresses(system, tuple(variable.next for variable in variables))
     variables = tuple(variable._replace(next=node) for variable, node in zip(variables, nexts))
     everything = () if reduce else (*nexts, *(variable.leaf for variable in variables))
@@ -129,10 +142,10 @@ def _model(system: System, question: Question, reduce: bool) -> _Model:
     roots = (*conditions, *kept, *assumptions, *(variable.next for variable in variables))
     asked = frozenset(leaf.name for leaf in question.kept if type(leaf) is Leaf)
     stores = find_stores(system, roots, asked, agents)
-    nexts = substitute(terms, tuple(variable.next for variable in variables), stores.replaced)
+    nexts = put_in(terms, tuple(variable.next for variable in variables), stores.replaced)
     variables = tuple(variable._replace(next=node) for variable, node in zip(variables, nexts))
-    return _Model(variables, needed, substitute(terms, conditions, stores.replaced),
-                  substitute(terms, assumptions, stores.replaced), stores, agents)
+    return _Model(variables, needed, put_in(terms, conditions, stores.replaced),
+                  put_in(terms, assumptions, stores.replaced), stores, agents)
 
 
 def _conjuncts(conditions: tuple[Node, ...]) -> tuple[Node, ...]:

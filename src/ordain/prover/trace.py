@@ -48,6 +48,7 @@ class Stage:
         self.system, self.search, self.shape = system, search, search.places.shape
         self._running = Running(system, monitors)
         self.variables = self._running.variables
+        self._moving = [variable for variable in self.shape.control if variable.leaf not in search.places.idle]
         self._known: dict[object, tuple[dict[Node, int], frozenset[str], dict[Node, int]]] = {}
 
     def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
@@ -120,7 +121,7 @@ class Stage:
         shape = self.shape
         control = self._control(point)
         mask = self._mask(control)
-        for variable in shape.control:
+        for variable in self._moving:
             shift = shape.shifts[variable.leaf]
             if (states[variable.leaf] << shift ^ control) & mask & ((1 << variable.leaf.width) - 1) << shift:
                 return False
@@ -135,7 +136,7 @@ class Stage:
         """The bits that count in a control state."""
         shape = self.shape
         live = self.search.places.live.get(control & shape.location, shape.state)
-        return live & sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in shape.control)
+        return live & sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in self._moving)
 
     # ------------------------------------------------------------ one cycle
 
@@ -180,18 +181,18 @@ class Stage:
         shape, terms = self.shape, self.shape.terms
         known = self._known_leaves(states, here)
         roots = (*shape.assumptions, *(demand.searched for demand in demands),
-                 *(variable.next for variable in (*shape.control, *shape.surroundings) if following is not None))
+                 *(variable.next for variable in (*self._moving, *shape.surroundings) if following is not None))
         rest = put_in(terms, roots, known)
         size = len(shape.assumptions) + len(demands)
         conditions = list(rest[:size])
         if following is not None:
             control = self._control(following)
             mask = self._mask(control)
-            for variable, node in zip(shape.control, rest[size:]):
+            for variable, node in zip(self._moving, rest[size:]):
                 shift = shape.shifts[variable.leaf]
                 conditions += _equal(shape, node, control >> shift, mask >> shift & (1 << node.width) - 1)
             inside = shape.domain.values_of(following[2])
-            for value, node in zip(inside, rest[size + len(shape.control):]):
+            for value, node in zip(inside, rest[size + len(self._moving):]):
                 conditions += _equal(shape, node, value, (1 << node.width) - 1)
         return solve(terms, conditions, shape.free)
 
@@ -199,7 +200,7 @@ class Stage:
         """Everything that control and its words say, with all bits of the state as they really are."""
         shape, places = self.shape, self.search.places
         full = here & shape.selecting
-        for variable in shape.control:
+        for variable in self._moving:
             full |= states[variable.leaf] << shape.shifts[variable.leaf]
         words = places.words_at(full & shape.place)
         values = {leaf: shape.closures.of(leaf)(full, words) for leaf in shape.known}

@@ -7,7 +7,9 @@ from ordain.prover.answers import Answers, Hit, Region, State
 from ordain.prover.asking import Inquiry
 from ordain.prover.counting import count_transitions
 from ordain.prover.model import Break, Limits, Property, System, Trace, Variable, Verdict
+from ordain.prover.monitors import Watch, Watchers, depth_of, kind_of, with_anything, with_value
 from ordain.prover.paths import Loop, go_round, into, shortest
+from ordain.prover.presented import alike_addresses
 from ordain.prover.regions import (
     Back,
     Passages,
@@ -60,6 +62,28 @@ class Asked:
             self.ignored = conditions.number(terms.and_((prop.trigger, *waits)))
 
 
+def watch(system: System, conditions: Conditions, prop: Property) -> Watch | None:
+    """The property as it is put to the plain search; None when its monitors need a search of their own."""
+    terms, kind = system.terms, kind_of(prop)
+    if kind == "window":
+        (monitor,) = prop.monitors
+
+        def number(node: Node, value: int) -> int:
+            return conditions.number(with_value(terms, node, monitor, value))
+
+        opens, stays = (with_value(terms, monitor.next, monitor, value) for value in (0, 1))
+        return Watch("window", prop, 0, conditions.number(opens), conditions.number(stays),
+                     conditions.number(terms.and_((opens, terms.not_(stays)))), number(prop.node, 1),
+                     number(prop.node, 0), -1 if prop.vacuity is None else number(prop.vacuity, 1),
+                     -1 if prop.vacuity is None else number(prop.vacuity, 0))
+    if kind == "memory":
+        some = conditions.number(with_anything(terms, prop.node, prop.monitors))
+        vacuity = -1 if prop.vacuity is None else conditions.number(
+            with_anything(terms, prop.vacuity, prop.monitors))
+        return Watch("memory", prop, depth_of(prop.monitors) or 0, -1, -1, -1, some, -1, vacuity, -1)
+    return None
+
+
 class Judge:
     """Gives verdicts on the properties of one search."""
 
@@ -71,6 +95,7 @@ class Judge:
         self._monitors = monitors
         self._back: Back | None = None
         self._stage: Stage | None = None
+        self._watchers: Watchers | None = None
 
     @property
     def back(self) -> Back:
@@ -88,6 +113,24 @@ class Judge:
                 return self._always(asked)
             case "within":
                 return self._within(asked)
+
+    def watched(self, asked: Watch) -> Verdict | None:
+        """The verdict on a property with monitors, where the plain search is enough for it."""
+        if self.search.stopped:
+            return None
+        if self._watchers is None:
+            self._watchers = Watchers(self.system, self.answers, self.back)
+        found = self._watchers.found(asked)
+        if found is None:
+            return None
+        occurs, given = found
+        if asked.prop.kind == "bad":
+            return None if occurs else self._made(asked.prop, "proved" if given else "vacuous")
+        if not occurs:
+            return self._made(asked.prop, "broken")
+        if not given:
+            return self._made(asked.prop, "vacuous")
+        return None if asked.prop.shown else self._made(asked.prop, "proved")
 
     def over_assumed(self, prop: Property) -> Verdict:
         """Broken when some reached state has no input that satisfies the assumptions."""
@@ -124,23 +167,28 @@ class Judge:
             states = self.answers.states_of(hits)
             first = self.answers.first(states)
             if first is not None:
-                found.append((first[0], -1 if address is None else address, first[1], self.answers.size(states)))
+                found.append((first[0], -1 if address is None else address, first[1], self.answers.size(states),
+                              hits[0].here))
         breaks: list[Break] = []
-        for level, where, state, count in sorted(found):
-            demands = (self.conditions.demand(asked.node), *self._at(store, where))
-            trace = self._shortest(asked.prop, level, state, demands) if len(breaks) < self.limits.traces else None
-            breaks.append(Break(None if where < 0 else where, level + 1, count, trace))
+        for level, where, state, count, here in sorted(found):
+            trace = None
+            if len(breaks) < self.limits.traces:
+                demands = (self.conditions.demand(asked.node), *self._at(store, here))
+                trace = self._shortest(asked.prop, level, state, demands)
+                where = trace.cycles[-1].addresses[store] if store else where
+            breaks.append(Break(where if store else None, level + 1, count, trace))
         return self._made(asked.prop, "broken", tuple(breaks))
 
     def _address(self, store: str, hit: Hit) -> int:
         places = self.search.places
         return places.shape.closures.of(places.shape.addresses[store])(hit.here, places.at(hit.here).words)
 
-    def _at(self, store: str, address: int) -> tuple[Demand, ...]:
-        if address < 0:
+    def _at(self, store: str, here: int) -> tuple[Demand, ...]:
+        """That the address is that of a place, or one alike."""
+        if not store:
             return ()
-        terms, node = self.system.terms, self.search.places.shape.addresses[store]
-        values = frozenset((address,))
+        terms, node = self.system.terms, self.search.shape.addresses[store]
+        values = alike_addresses(self.search, store, here)
         return (Demand(terms.among(terms.leaf("address", store, node.width), values), terms.among(node, values)),)
 
     def _reach(self, asked: Asked) -> Verdict:

@@ -1,0 +1,181 @@
+"""Properties with monitors, decided on the search that has none.
+
+Monitors only look on: what the machine does is the same without them. So two frequent kinds need no search of their
+own, as long as the answer is all that is wanted (a trace is not).
+
+A *window* is one bit that opens, and then stays or closes. Where whatever opens it also keeps it open, the states with
+the window open are a region of the plain search: what follows an opening cycle, and then cycles that keep it open.
+
+A *memory* is a chain of monitors in which each remembers something of the cycle before, none of itself. Its states are
+those one cycle (or as many as the chain is long) after any reachable states; only the spots from which the condition
+could be reached, if the memory held anything at all, have to be looked at.
+"""
+
+from typing import Literal, NamedTuple
+
+from ordain.logic.narrowing import bits_read
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Node, Terms
+from ordain.prover.answers import Answers, Asking, Region
+from ordain.prover.asking import Inquiry
+from ordain.prover.model import Property, System, Variable
+from ordain.prover.places import Places
+from ordain.prover.regions import Back, Passages, everything_after, one_cycle_on
+from ordain.prover.sets import Pairs
+from ordain.prover.split import searched
+from ordain.prover.ways import Reopened, Ways
+
+
+class Watch(NamedTuple):
+    """A property with monitors as it is put to the plain search. Numbers of conditions: of a window, when it `opens`,
+    `stays` open once it is, opens without staying (`crooked`); of what is asked, with the window open or the memory
+    holding anything (`some`), with the window closed (`closed`; -1 of a memory). The same two of the vacuity, -1
+    without one."""
+
+    kind: Literal["window", "memory"]
+    prop: Property
+    depth: int
+    opens: int
+    stays: int
+    crooked: int
+    some: int
+    closed: int
+    vacuity: int
+    vacuity_closed: int
+
+
+def kind_of(prop: Property) -> Literal["window", "memory", "other"]:
+    if prop.kind not in ("bad", "reach") or not prop.monitors:
+        return "other"
+    if depth_of(prop.monitors) is not None:
+        return "memory"
+    (first, *others) = prop.monitors
+    return "window" if not others and first.values == 2 and first.leaf.width == 1 and first.reset == 0 else "other"
+
+
+def depth_of(monitors: tuple[Variable, ...]) -> int | None:
+    """How many cycles back the monitors reach; None when one of them looks at itself."""
+    leaves = {monitor.leaf for monitor in monitors}
+    reads = {monitor.leaf: leaves & bits_read([monitor.next]).keys() for monitor in monitors}
+    depth: dict[Node, int] = {}
+    while len(depth) < len(reads):
+        ready = [leaf for leaf in reads if leaf not in depth and all(read in depth for read in reads[leaf])]
+        if not ready:
+            return None
+        for leaf in ready:
+            depth[leaf] = 1 + max((depth[read] for read in reads[leaf]), default=0)
+    return max(depth.values(), default=0)
+
+
+def with_value(terms: Terms, node: Node, monitor: Variable, value: int) -> Node:
+    return put_in(terms, (node,), {monitor.leaf: terms.const(value, monitor.leaf.width)})[0]
+
+
+def with_anything(terms: Terms, node: Node, monitors: tuple[Variable, ...]) -> Node:
+    """The node with something free in place of every monitor: it can hold whenever the node can."""
+    return put_in(terms, (node,), {monitor.leaf: terms.leaf("free", f"any {monitor.name}", monitor.leaf.width)
+                                   for monitor in monitors})[0]
+
+
+class Watchers:
+    """Looks for conditions with monitors in the reached states of a complete plain search."""
+
+    def __init__(self, system: System, answers: Answers, back: Back) -> None:
+        self._system, self._answers, self._search = system, answers, answers.search
+        self._back = back
+
+    def found(self, watch: Watch) -> tuple[bool, bool] | None:
+        """(what is asked occurs, the vacuity condition occurs or there is none); None when it cannot be told here."""
+        return self._in_window(watch) if watch.kind == "window" else self._in_memory(watch)
+
+    # ------------------------------------------------------------ windows
+
+    def _in_window(self, watch: Watch) -> tuple[bool, bool] | None:
+        hits = self._answers.hits
+        if hits(watch.crooked) or hits(watch.closed) or (watch.vacuity_closed >= 0 and hits(watch.vacuity_closed)):
+            return None
+        every = {number: family for number, family in enumerate(self._search.reached) if family}
+        first = one_cycle_on(Passages(self._search, self._answers, watch.opens), every)
+        opened = everything_after(Passages(self._search, self._answers, watch.stays), first)
+        return self._within(opened, watch.some), watch.vacuity < 0 or self._within(opened, watch.vacuity)
+
+    def _within(self, region: Region, condition: int) -> bool:
+        meet = self._search.families.meet
+        return any(meet(region[number], family) for number, _, family in self._answers.hits(condition)
+                   if number in region)
+
+    # ------------------------------------------------------------ memories
+
+    def _in_memory(self, watch: Watch) -> tuple[bool, bool] | None:
+        asked = self._remembered(watch, watch.prop.node, watch.some)
+        vacuity = watch.prop.vacuity
+        given = True if vacuity is None else self._remembered(watch, vacuity, watch.vacuity)
+        return None if asked is None or given is None else (asked, given)
+
+    def _remembered(self, watch: Watch, node: Node, condition: int) -> bool | None:
+        """Whether a condition over the memory occurs."""
+        goal = {hit.number for hit in self._answers.hits(condition)}
+        if not goal:
+            return False
+        if not any(monitor.leaf in bits_read([node]) for monitor in watch.prop.monitors):
+            return True
+        memory = _Memory(self._search.places, self._answers, watch.prop.monitors)
+        layers = [goal]
+        for _ in range(watch.depth):
+            layers.append({before for number in layers[-1] for before, _ in self._back.before[number]})
+        now: Region = {number: self._search.reached[number] for number in layers.pop()}
+        try:
+            while layers:
+                following = memory.one_cycle_on(now, layers.pop())
+                if following is None:
+                    return None
+                now = following
+        except Reopened:
+            return None
+        (wanted,) = searched(self._system, self._search.shape, (node,))
+        return memory.occurs(now, wanted)
+
+
+class _Memory:
+    """The plain search's spots with some monitors running along."""
+
+    def __init__(self, plain: Places, answers: Answers, monitors: tuple[Variable, ...]) -> None:
+        self._search, self._shape = answers.search, answers.search.shape
+        self._places = Places(self._shape, (), plain, frozenset(monitor.leaf for monitor in monitors))
+        self._ways = Ways(self._places, self._search.families)
+        leaves = {monitor.leaf for monitor in monitors}
+        self._residues = [self._shape.table.of(variable.next, True) for variable in self._shape.control
+                          if variable.leaf in leaves]
+        self._starts: dict[int, Pairs] = {}
+        for state, inside in self._places.starts():
+            pairs = self._starts.setdefault(self._search.index[state & self._shape.explicit], {})
+            pairs[state & self._shape.carried] = self._search.families.sets.number(inside)
+
+    def one_cycle_on(self, now: Region, goal: set[int]) -> Region | None:
+        """The states at the spots of `goal` one cycle after those of a region, and those at the start. None when the
+        memory looks at something that the plain search does not keep."""
+        families, index = self._search.families, self._search.index
+        found: Region = {number: families.number(pairs) for number, pairs in self._starts.items() if number in goal}
+        for number, family in now.items():
+            spot = self._search.spots[number]
+            if not self._kept(spot):
+                return None
+            for way, target in self._ways.of(spot):
+                to = index.get(target, -1)
+                if to in goal:
+                    found[to] = families.join(found.get(to, 0), way.images.get(family) or way.image(family))
+        return found
+
+    def _kept(self, spot: int) -> bool:
+        mask = self._places.live.get(spot & self._shape.location, -1)
+        for here in self._places.selections(spot):
+            words = self._places.at(here).words
+            for residues in self._residues:
+                if self._places.reads(residues.under(words)) & ~mask:
+                    return False
+        return True
+
+    def occurs(self, region: Region, condition: Node) -> bool:
+        asking = Asking(self._search.families, self._places, Inquiry(self._places, (condition,)))
+        return any(asking.at(here, family)[1] for number, family in region.items() if family
+                   for here in self._places.selections(self._search.spots[number]))
