@@ -54,7 +54,7 @@ def command(chips: tuple[str, ...], machine: Path | None, build: Path | None, no
     if not chips and (note or date):
         raise click.UsageError("--note and --date are about a chip that was burnt; name it")
     path = find_machine(machine)
-    site = Site(path, _name_of(path), build or path.parent / "build")
+    site = Site(path, machine_name(path), build or path.parent / "build")
     manner = Manner(form, quiet, colour)
     if repair:
         _mend(manner, site)
@@ -64,7 +64,7 @@ def command(chips: tuple[str, ...], machine: Path | None, build: Path | None, no
     return _list(manner, site, findings, bool(chips))
 
 
-def _name_of(path: Path) -> str:
+def machine_name(path: Path) -> str:
     """The machine's name as its file says it. Raises OSError."""
     text = path.read_text(encoding="utf-8", errors="replace")
     found = re.search(r"^machine[ ]+(\w+)", text, re.MULTILINE)

@@ -90,15 +90,25 @@ def first_difference(joint: Joint, old_node: int, new_node: int) -> Difference |
             return _told(joint, came, Parting(pair, (None, None), 1))
         meeting = [(guard, ours, theirs) for ours in rows[0] for theirs in rows[1]
                    if (guard := both(ours.guard, theirs.guard))]
-        for guard, ours, theirs in meeting:
+        for _, ours, theirs in meeting:
             if ours.does != theirs.does:
-                return _told(joint, came, Parting(pair, (ours, theirs), guard))
+                return _told(joint, came, Parting(pair, (ours, theirs), _whenever(joint, meeting, ours, theirs)))
         for guard, ours, theirs in meeting:
             following = (ours.target, theirs.target)
             if following not in came and joint.old_block[ours.target] != joint.new_block[theirs.target]:
                 came[following] = (pair, ours, theirs, guard)
                 waiting.append(following)
     raise AssertionError("nodes of two blocks, and no difference between them")
+
+
+def _whenever(joint: Joint, meeting: list[tuple[int, Row, Row]], ours: Row, theirs: Row) -> int:
+    """The function that is 1 whenever just these two words act, wherever they go on to."""
+    both = 0
+    for guard, one, other in meeting:
+        if (one.addresses, one.does, other.addresses, other.does) == (
+                ours.addresses, ours.does, theirs.addresses, theirs.does):
+            both = joint.functions.either(both, guard)
+    return both
 
 
 def _told(joint: Joint, came: "dict[tuple[int, int], tuple[tuple[int, int], Row, Row, int] | None]",

@@ -1,0 +1,164 @@
+"""`ordain compare OLD`: what a change touched."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ordain.cli.manner import (
+    Manner,
+    exit_status,
+    find_machine,
+    machine_argument,
+    print_json,
+    print_other_format,
+    say,
+    speaks,
+    tell_findings,
+)
+from ordain.text.findings import Finding
+
+if TYPE_CHECKING:
+    from ordain.checks.check import Report
+    from ordain.cli.versions import Version
+    from ordain.compare.comparison import Comparison, CycleChange
+    from ordain.compare.verdicts import VerdictChanges
+
+PARTS = ("behaviour", "verdicts", "cycles", "chips")
+
+
+@click.command("compare")
+@click.argument("old")
+@machine_argument
+@click.option("--to", "other", metavar="NEW", help="Compare OLD with NEW instead of with the working files.")
+@click.option("--expect", multiple=True, metavar="TITLE", help="An instruction or routine that is meant to behave "
+              "differently; `machine` for the machine itself. May be repeated.")
+@click.option("--only", multiple=True, type=click.Choice(PARTS), help="Only this part; may be repeated.")
+@click.option("--all", "everything", is_flag=True, help="Everything that differs, every way, every cell.")
+@click.option("--no-cache", is_flag=True, help="Neither use nor keep verdicts of earlier runs.")
+@speaks("text", "json", "sarif", "github")
+def command(old: str, machine: Path | None, other: str | None, expect: tuple[str, ...], only: tuple[str, ...],
+            everything: bool, no_cache: bool, form: str, quiet: bool, colour: str) -> int:
+    """What a change touched: which instructions behave differently, which verdicts and cycle counts moved, which chips
+    to burn.
+
+    OLD is `burned` (what the ledger says is in the sockets), a machine file, a build directory or its manifest, or a
+    git revision (HEAD~1). It is compared with the working files.
+
+    Exit status 1: behaviour other than that of the titles in --expect differs, or a verdict got worse.
+    """
+    from ordain.cli.versions import version_of, working_version
+
+    manner = Manner(form, quiet, colour)
+    path = find_machine(machine)
+    parts = only or PARTS
+    before, findings = version_of(old, path, path.parent / "build")
+    if before is None:
+        return _unreadable(manner, path, findings, old)
+    now, more = (working_version(path, path.parent / "build", "working files") if other is None
+                 else version_of(other, path, path.parent / "build"))
+    if now is None:
+        return _unreadable(manner, path, more, other or "working files")
+    found = _compared(before, now, frozenset(expect), parts, quiet, not no_cache)
+    return _end(manner, path, [*findings, *more], found, everything)
+
+
+def _unreadable(manner: Manner, path: Path, findings: list[Finding], called: str) -> int:
+    """One of the versions does not come about."""
+    status = exit_status(findings)
+    if manner.format == "json":
+        from ordain.show.findings_json import finding_data
+
+        print_json({"command": "compare", "status": status, "findings": [finding_data(one) for one in findings]})
+    elif manner.format != "text":
+        print_other_format(manner.format, findings, beside=path)
+    else:
+        tell_findings(findings, manner, beside=path)
+        say(manner, f"there is nothing to compare: {called} does not come about")
+    return status
+
+
+# ---------------------------------------------------------------- the parts
+
+
+def _compared(old: "Version", new: "Version", expected: frozenset[str], parts: tuple[str, ...], quiet: bool,
+              keep: bool) -> "Comparison":
+    from ordain.compare.behaviour import behaviour
+    from ordain.compare.chips import chip_changes
+    from ordain.compare.comparison import Comparison, unchanged_though_expected
+    from ordain.compare.joint import join
+    from ordain.compare.reach import reach_of_change
+
+    remarks = [*old.remarks, *new.remarks] if "chips" in parts else []
+    acts = reach = verdicts = cycles = None
+    if old.contents is None or new.contents is None:
+        remarks.append("not every chip is known, so what behaves differently cannot be told")
+    else:
+        if "behaviour" in parts:
+            acts = behaviour(join(old.contents, new.contents))
+            reach = reach_of_change(acts)
+        if "verdicts" in parts:
+            verdicts = _verdicts(old, new, quiet, keep)
+        if "cycles" in parts:
+            cycles = _cycles(old, new)
+    chips = None
+    if "chips" in parts:
+        chips = chip_changes(new.machine_chips, old.machine_chips, old.images, new.images)
+    found = Comparison(old.called, new.called, acts, reach, verdicts, cycles, chips, expected, ())
+    remarks += [f"`{title}` was expected to change, and did not" for title in unchanged_though_expected(found)]
+    return found._replace(remarks=tuple(remarks))
+
+
+def _verdicts(old: "Version", new: "Version", quiet: bool, keep: bool) -> "VerdictChanges":
+    from ordain.compare.verdicts import verdict_changes
+
+    return verdict_changes(_report(old, quiet, keep), _report(new, quiet, keep))
+
+
+def _report(version: "Version", quiet: bool, keep: bool) -> "Report":
+    from ordain.checks.run import EVERYTHING
+    from ordain.cli.proving import prove_built, run
+    from ordain.prover.model import Limits
+
+    if version.built is not None:
+        return prove_built(version.built, EVERYTHING, Limits(), quiet=quiet, keep=keep)
+    assert version.contents is not None
+    return run(version.contents, EVERYTHING, Limits(), quiet)
+
+
+def _cycles(old: "Version", new: "Version") -> "tuple[CycleChange, ...] | None":
+    from ordain.cli.cycles import count
+    from ordain.compare.comparison import cycle_changes
+
+    if old.built is None or new.built is None:
+        return None
+    return cycle_changes(count(old.built), count(new.built))
+
+
+# ---------------------------------------------------------------- the end
+
+
+def _end(manner: Manner, path: Path, findings: list[Finding], found: "Comparison", everything: bool) -> int:
+    from ordain.compare.comparison import findings_of
+    from ordain.show.comparison import comparison_lines
+
+    guarded = findings_of(found)
+    status = exit_status([*findings, *guarded])
+    if manner.format == "json":
+        from ordain.show.comparison_json import comparison_data
+        from ordain.show.findings_json import finding_data
+
+        print_json({"command": "compare", "status": status, **comparison_data(found),
+                    "findings": [finding_data(one) for one in [*findings, *guarded]]})
+        return status
+    if manner.format != "text":
+        print_other_format(manner.format, [*findings, *guarded], beside=path)
+        return status
+    tell_findings(findings, manner, beside=path)
+    if manner.quiet:
+        tell_findings(guarded, manner, beside=path)
+    for line in comparison_lines(found, everything):
+        say(manner, line)
+    if not manner.quiet and guarded:
+        say(manner, f"not expected: {len(guarded)} (see above; --expect TITLE names what is meant to change)")
+    return status

@@ -1,0 +1,265 @@
+"""A comparison as text: one screen first, everything on request."""
+
+from collections.abc import Iterable, Sequence
+
+from ordain.compare.behaviour import Behaviour, Unit
+from ordain.compare.chips import ChipChange, burns_and_erasures
+from ordain.compare.comparison import Comparison, CycleChange, is_expected
+from ordain.compare.difference import Difference
+from ordain.compare.places import Addresses
+from ordain.compare.reach import Reach, Via
+from ordain.compare.roots import Titles
+from ordain.compare.verdicts import Moved, VerdictChanges
+from ordain.rom.contents import Contents
+
+FEW = 6
+"""Names or lines of one kind on the first screen."""
+
+
+def comparison_lines(found: Comparison, everything: bool) -> list[str]:
+    """The whole report. With `everything` nothing is left out."""
+    lines = [f"{found.old} -> {found.new}"]
+    if found.behaviour is not None:
+        lines += ["", *_behaviour(found, found.behaviour, everything)]
+    if found.reach is not None:
+        lines += _reach(found.reach, everything)
+    if found.verdicts is not None:
+        lines += ["", *_verdicts(found.verdicts, everything)]
+    if found.cycles is not None:
+        lines += ["", *_cycles(found.cycles, everything)]
+    if found.chips is not None:
+        lines += ["", *_chips(found.chips, everything)]
+    return [*lines, *(f"note: {remark}" for remark in found.remarks)]
+
+
+def some(names: Iterable[str], everything: bool, most: int = FEW) -> str:
+    """Names in a row, the rest counted."""
+    names = list(names)
+    left = 0 if everything else len(names) - most
+    return ", ".join(names if left <= 0 else names[:most]) + (f" and {left} more" if left > 0 else "")
+
+
+def _plural(count: int, name: str) -> str:
+    return f"{count} {name}" + ("" if count == 1 else "s")
+
+
+# ---------------------------------------------------------------- behaviour
+
+
+def _behaviour(found: Comparison, behaviour: Behaviour, everything: bool) -> list[str]:
+    units = behaviour.units
+    counts = [(status, sum(unit.status == status for unit in units)) for status in ("changed", "new", "gone", "same")]
+    told = ", ".join(f"{count} {status}" for status, count in counts if count)
+    lines = [f"behaviour: {told or 'nothing is entered from outside'}"]
+    for group in _groups(behaviour):
+        lines += _group(found, behaviour, group, everything)
+    renamed = [f"`{unit.title}` (was `{unit.was}`)" for unit in units if unit.status == "same" and unit.was]
+    if renamed:
+        lines.append(f"  renamed: {some(renamed, everything)}")
+    for unit in units:
+        if unit.note and (unit.status != "same" or everything):
+            lines.append(f"  `{unit.title}`: {unit.note}")
+    lines += [f"  machine: {text}" for text in _cut(behaviour.machine, everything)]
+    lines += [f"  taken as the same: {text}" for text in _cut(behaviour.said, everything)]
+    return lines
+
+
+def _cut(texts: Sequence[str], everything: bool) -> list[str]:
+    if everything or len(texts) <= FEW:
+        return list(texts)
+    return [*texts[:FEW], f"and {len(texts) - FEW} more"]
+
+
+def _groups(behaviour: Behaviour) -> list[list[Unit]]:
+    """Units that changed, those that part at the same line of the source together, in the order in which they come."""
+    contents = [side.contents for side in behaviour.joint.sides]
+    groups: dict[object, list[Unit]] = {}
+    for unit in behaviour.units:
+        if unit.status != "same":
+            one = unit.difference
+            key: object = (unit.status, unit.was)
+            if one is not None:
+                key = (unit.status, _line(contents[0], one.old), _line(contents[1], one.new), one.changes, one.when)
+            groups.setdefault(key, []).append(unit)
+    return list(groups.values())
+
+
+def _line(contents: Contents, addresses: Addresses) -> object:
+    """Where words come from: members of a family share a line."""
+    found = []
+    for store, address in addresses:
+        site = contents.sites.get(store, {}).get(address)
+        span = None if site is None else site.span
+        found.append((store, address) if span is None else (span.source.name, span.start))
+    return tuple(found)
+
+
+def _group(found: Comparison, behaviour: Behaviour, units: list[Unit], everything: bool) -> list[str]:
+    first = units[0]
+    names = [_named(unit) + (" (expected)" if is_expected(unit, found.expected) else "") for unit in units]
+    what = f"  {first.status}: {some(names, everything)}"
+    if first.status == "new" and first.was:
+        what += f", in place of `{first.was}`"
+    if first.status == "gone" and first.note:
+        what += f"; {first.note}"
+    lines = [what]
+    if first.difference is not None:
+        lines += _difference(behaviour, first.difference, everything)
+    return lines
+
+
+def _named(unit: Unit) -> str:
+    if unit.kind == "instruction" and len(unit.opcodes) == 1:
+        return f"`{unit.title}` ({unit.opcodes[0]:#04x})"
+    return f"`{unit.title}`"
+
+
+def _difference(behaviour: Behaviour, one: Difference, everything: bool) -> list[str]:
+    contents = [side.contents for side in behaviour.joint.sides]
+    titles = [Titles(side) for side in behaviour.joint.sides]
+    lines = []
+    if everything:
+        for number, passage in enumerate(one.way, 1):
+            condition = f"  when {', '.join(map(str, passage.when))}" if passage.when else ""
+            lines.append(f"    cycle {number}: {place_text(contents[1], titles[1], passage.new)}{condition}")
+    condition = f", when {', '.join(map(str, one.when))}" if one.when else ""
+    lines.append(f"    cycle {one.cycle} is the first that differs{condition}")
+    lines.append(f"      was {place_text(contents[0], titles[0], one.old) if one.old else one.old_end}")
+    lines.append(f"      now {place_text(contents[1], titles[1], one.new) if one.new else one.new_end}")
+    if one.changes:
+        lines.append(f"      {some(map(str, one.changes), everything)}")
+    return lines
+
+
+def place_text(contents: Contents, titles: Titles, addresses: Addresses) -> str:
+    """A word in the source's own words: `3F0 hold.wait: grant, loop`."""
+    parts = []
+    for store, address in addresses:
+        site = contents.sites.get(store, {}).get(address)
+        width = (contents.machine.stores[store].address_width + 3) // 4
+        told = f"{address:0{width}X}"
+        parts.append(f"{told} (nothing placed)" if site is None else f"{told} {titles.at(store, address)}: {site.text}")
+    return " / ".join(parts)
+
+
+# ---------------------------------------------------------------- reach
+
+
+def _reach(reach: Reach, everything: bool) -> list[str]:
+    lines = []
+    words = reach.words if everything else reach.words[:FEW]
+    for word in words:
+        whose = [via for via in word.executed_by if via.kind == "instruction"]
+        others = [via for via in word.executed_by if via.kind != "instruction"]
+        told = _executed(whose, everything)
+        if others:
+            told += (", and by " if whose else "") + some((f"`{via.title}`" for via in others), everything)
+        lines.append(f"  word {word.title}: executed by {told or 'nobody'}")
+        if everything:
+            lines += [f"    {via.title}: {' > '.join(via.way)}, {_plural(via.cycles, 'cycle')} in"
+                      for via in word.executed_by]
+    left = len(reach.words) - len(words) + reach.more
+    if left:
+        lines.append(f"  and {_plural(left, 'changed word')} more")
+    return lines
+
+
+def _executed(vias: list[Via], everything: bool) -> str:
+    if not vias:
+        return ""
+    told = f"{_plural(len(vias), 'instruction')} ({some((f'`{via.title}`' for via in vias), everything, 3)})"
+    longer = next((via for via in vias if len(via.way) > 1), None)
+    return told + (f" by way of {' > '.join(longer.way)}" if longer is not None else "")
+
+
+# ---------------------------------------------------------------- verdicts, cycles
+
+
+_SAID = {"newly-broken": "newly broken", "newly-vacuous": "newly vacuous", "newly-undecided": "not decided any more",
+         "repaired": "repaired", "decided": "now proved", "allowed": "now allowed", "grew": "worst case grew",
+         "shrank": "worst case shrank", "broken-elsewhere": "broken in more places", "added": "new, proved",
+         "dropped": "not asked any more"}
+
+
+def _verdicts(changes: VerdictChanges, everything: bool) -> list[str]:
+    counts: dict[str, int] = {}
+    for moved in changes.moved:
+        counts[moved.kind] = counts.get(moved.kind, 0) + 1
+    told = ", ".join(f"{count} {_SAID[kind]}" for kind, count in counts.items())
+    lines = [f"verdicts: {told + ', ' if told else ''}{changes.same} as before"]
+    if not changes.comparable:
+        lines.append("  a limit was reached: what was not decided is not proved")
+    lines += [f"  {text}" for text in _cut([_moved(moved) for moved in changes.moved], everything)]
+    lines += [f"  allowance needed no longer: {text}" for text in changes.stale]
+    lines += [f"  allowance needed again: {text}" for text in changes.needed]
+    return lines
+
+
+def _moved(moved: Moved) -> str:
+    told = f"{_SAID[moved.kind]}: {moved.check}: {moved.subject}"
+    if moved.kind in ("grew", "shrank"):
+        return f"{told}: {_worst(moved.old_worst)} -> {_worst(moved.new_worst)} cycles"
+    return told + (f" (was {moved.old})" if moved.old and moved.old != moved.new else "")
+
+
+def _worst(worst: int | None) -> str:
+    return "unbounded" if worst is None else str(worst)
+
+
+def _cycles(changes: Sequence[CycleChange], everything: bool) -> list[str]:
+    if not changes:
+        return ["cycles: every instruction takes as many as before"]
+    rows = [(f"`{change.title}`", _span(change.old, change.rings[0]), "->", _span(change.new, change.rings[1]))
+            for change in changes]
+    return [f"cycles: {_plural(len(changes), 'instruction')} with other figures", *_cut(_columns(rows), everything)]
+
+
+def _span(span: tuple[int | None, int | None], rings: int) -> str:
+    least, most = span
+    if least is None:
+        return "-"
+    told = f"{least}" if least == most else f"{least} to {_worst(most)}"
+    return told + (" and waits" if rings else "")
+
+
+def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    if not rows:
+        return []
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    return ["  " + "  ".join(text.ljust(width) for text, width in zip(row, widths)).rstrip() for row in rows]
+
+
+# ---------------------------------------------------------------- chips
+
+
+_DOING = {"nothing": "as it is", "program-over": "program over it, no erasing", "rewrite": "write the changed words",
+          "erase-sectors": "erase sectors, then program", "erase": "erase, then program",
+          "replace": "replace by an erased one, then program", "program": "program an erased one",
+          "remove": "take out of its socket", "find-out": "content not known: erase, then program"}
+
+
+def _chips(changes: Sequence[ChipChange], everything: bool) -> list[str]:
+    if not changes:
+        return ["chips: the machine file names none"]
+    burns, erasures = burns_and_erasures(changes)
+    sockets = sum(change.action != "remove" for change in changes)
+    if not any(change.action != "nothing" for change in changes):
+        return [f"chips: all {sockets} as they are"]
+    lines = [f"chips: burn {burns} of {sockets}" + (f", {erasures} after erasing or replacing" if erasures else "")]
+    rows = []
+    for change in changes:
+        if change.action == "nothing" and not everything:
+            continue
+        words = f"{_plural(change.words, 'word')} differ{'s' if change.words == 1 else ''}" if change.words else ""
+        where = some((_range(part) for part in change.ranges), everything, 4) if change.words else ""
+        doing = _DOING[change.action]
+        if change.sectors:
+            doing = f"erase {'sector' if len(change.sectors) == 1 else 'sectors'} " + some(
+                map(str, change.sectors), everything) + ", then program"
+        rows.append((change.chip, doing, words, where + (f"; {change.why}" if change.why else "")))
+    return [*lines, *_columns(rows)]
+
+
+def _range(part: tuple[int, int]) -> str:
+    first, last = part
+    return f"{first:X}" if first == last else f"{first:X}-{last:X}"
