@@ -28,8 +28,11 @@ allow contention on data at hold.release "series resistors, measured 4 mA"
 Remove the line. When it was meant for another place, correct the label or the name after `on`.""",
 )
 
-COMPILE_TIME = ("field-conflict", "opcode-gap", "opcode-clash")
-"""Checks of the compiler: whether their allowances are needed is not known here."""
+COMPILE_TIME = (
+    "field-conflict", "opcode-gap", "opcode-clash",
+    "shared-tail", "opcode-in-family", "unpolled", "unused-order", "unused-code", "unused-label", "room-left",
+)
+"""Checks of the compiler, and advice: whether their allowances are needed is not known here."""
 
 
 class Plan(NamedTuple):

@@ -29,9 +29,11 @@ if TYPE_CHECKING:
 @click.option("--also", "also", multiple=True, type=click.Choice(["hex", "s19", "mem"]),
               help="A further kind of image file beside the raw one: Intel HEX, S-record, $readmemh. May be repeated.")
 @click.option("--date", default="", metavar="TEXT", help="Date of the sources for the chip labels, as you write dates.")
+@click.option("--advice", "advised", is_flag=True,
+              help="Also say what could be shared, what is not used, what is left; never an error.")
 @speaks("text", "json", "sarif", "github")
-def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date: str, form: str, quiet: bool,
-            colour: str) -> int:
+def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date: str, advised: bool, form: str,
+            quiet: bool, colour: str) -> int:
     """Compile MACHINE and its microprogram into chip images, a listing, a manifest and labels.
 
     Every image is read back from the disk and compared before the build counts. Nothing is written when there is an
@@ -54,6 +56,10 @@ def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date:
     formats = [kind for kind in FORMATS if kind == "bin" or kind in also]
     files = build_files(built, formats, "\n".join(machine_lines(built.machine)), date_of_sources(date))
     publish_build(built, place, files, formats)
+    if advised:
+        from ordain.cli.advising import advice_of
+
+        findings = [*findings, *advice_of(built)]
     return _end(manner, path, findings, built, place, files)
 
 

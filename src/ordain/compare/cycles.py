@@ -15,7 +15,7 @@ from typing import NamedTuple
 from ordain.compare.sequencing import Sequencing, origins, sequencing, value_leaves
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
-from ordain.machine.expression import Const, If, Leaf, Node, leaves, postorder
+from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, postorder
 from ordain.machine.model import Machine
 from ordain.prover.journeys import Course, Journey, Travelled
 from ordain.prover.model import Cycle, System
@@ -78,7 +78,7 @@ def cycles_of(system: System, titles: Iterable[str], travel: Travel) -> Cycles |
         return None
     store = found.control[0]
     units = [*_instructions(contents, titles), *_rows(contents, found)]
-    last, broken_off = _ends(machine, found, system)
+    last, broken_off = ends_of(machine, found, terms)
     home, boundary = _home(contents, store)
     starts = terms.or_(tuple(unit.start for unit in units)) if units else terms.const(0, 1)
     never = terms.const(0, 1)
@@ -144,18 +144,27 @@ def _home(contents: Contents, store: str) -> tuple[Node, str]:
     return terms.equal(line, address), "where it stands after reset"
 
 
-def _ends(machine: Machine, found: Sequencing, system: System) -> tuple[Node, Node]:
+def steering(found: Sequencing) -> list[Leaf]:
+    """The pointers that make the control address."""
+    return [leaf for leaf in leaves([found.stores[store] for store in found.control]) if leaf in found.pointers]
+
+
+def steering_nexts(system: System, found: Sequencing) -> tuple[Node, ...]:
+    """What those are in the next cycle, over the system's leaves."""
+    nexts = {variable.leaf: variable.next for variable in system.variables}
+    return tuple(nexts[leaf] for leaf in steering(found) if leaf in nexts)
+
+
+def ends_of(machine: Machine, found: Sequencing, terms: Terms) -> tuple[Node, Node]:
     """The conditions that a cycle's word ends the instruction, and that something else breaks it off."""
-    terms = system.terms
-    steering = [leaf for leaf in leaves([found.stores[store] for store in found.control]) if leaf in found.pointers]
     wired: list[Node] = []
     held: list[Node] = []
     dispatched: list[Node] = []
     broken: list[Node] = []
-    for pointer in steering:
+    for pointer in steering(found):
         here: list[Node] = []
         stays: list[Node] = []
-        for value, path, by_word in _alternatives(found.nexts[pointer], system):
+        for value, path, by_word in _alternatives(found.nexts[pointer], terms):
             kind = _kind(value, pointer, machine, found)
             by_word = by_word or type(path) is Const
             if kind == "dispatch" and by_word:
@@ -175,10 +184,9 @@ def _ends(machine: Machine, found: Sequencing, system: System) -> tuple[Node, No
     return terms.or_((chosen, *dispatched)), (terms.or_(tuple(broken)) if broken else terms.const(0, 1))
 
 
-def _alternatives(root: Node, system: System) -> list[tuple[Node, Node, bool]]:
+def _alternatives(root: Node, terms: Terms) -> list[tuple[Node, Node, bool]]:
     """(value, under which condition, whether a word has a say in that) of a term that chooses between values. A value
     may come twice: chosen by a word, and whatever the word."""
-    terms = system.terms
     paths: dict[tuple[Node, bool], list[Node]] = {(root, False): [terms.const(1, 1)]}
     for node in reversed(list(postorder((root,)))):     # a term before its parts
         if type(node) is not If:
@@ -222,9 +230,7 @@ class _Telling:
         self._system, self._contents = system, system.contents
         self._terms, self._found, self._store = system.terms, found, store
         self._by_hand = {*found.pointers, *found.opcodes}
-        steering = [leaf for leaf in leaves([found.stores[name] for name in found.control]) if leaf in found.pointers]
-        nexts = {variable.leaf: variable.next for variable in system.variables}
-        self._nexts = tuple(nexts[leaf] for leaf in steering if leaf in nexts)
+        self._nexts = steering_nexts(system, found)
         self._lines = self._condition_lines()
         self._asked: dict[tuple[tuple[str, int], ...], dict[Leaf, int]] = {}
 

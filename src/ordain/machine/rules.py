@@ -12,8 +12,9 @@ CHECKS = (
     "contention", "conflicting-enables", "floating", "turnaround", "missing-hold", "lost-state", "race", "nowhere",
     "stuck", "unreachable", "field-conflict", "undefined-code", "opcode-gap", "opcode-clash", "stale-allowance",
     "over-assumed", "vacuous",
+    "shared-tail", "opcode-in-family", "unpolled", "unused-order", "unused-code", "unused-label", "room-left",
 )
-"""Every check that an `allow` can name."""
+"""Every check that an `allow` can name, and every kind of advice."""
 
 MOST_CYCLES = 1 << 20
 
