@@ -102,11 +102,10 @@ def first_difference(joint: Joint, old_node: int, new_node: int) -> Difference |
 
 
 def _whenever(joint: Joint, meeting: list[tuple[int, Row, Row]], ours: Row, theirs: Row) -> int:
-    """The function that is 1 whenever just these two words act, wherever they go on to."""
+    """The function that is 1 whenever just these two things are done, at whatever address and wherever it goes on to."""
     both = 0
     for guard, one, other in meeting:
-        if (one.addresses, one.does, other.addresses, other.does) == (
-                ours.addresses, ours.does, theirs.addresses, theirs.does):
+        if (one.does, other.does) == (ours.does, theirs.does):
             both = joint.functions.either(both, guard)
     return both
 

@@ -1,0 +1,257 @@
+"""Comparison on every way in which a control store is addressed: each with a change that keeps what is done, and one
+that does not."""
+
+from pathlib import Path
+
+import pytest
+
+from ordain.compare.behaviour import Behaviour, Unit, behaviour
+from ordain.compare.joint import join
+from ordain.rom.contents import Contents
+from tests.microprogram.test_textbook_multicycle import MACHINE as MULTICYCLE
+from tests.workshop import contents_of
+
+ROOT = Path(__file__).parents[2]
+MANO = [(ROOT / "tests" / "reference" / f"mano.{kind}").read_text() for kind in ("machine", "micro")]
+CARILLON = [(ROOT / "examples" / "stepper" / f"carillon.{kind}").read_text() for kind in ("machine", "micro")]
+TIDECLOCK = [(ROOT / "examples" / "paired" / f"tideclock.{kind}").read_text() for kind in ("machine", "micro")]
+ORRERY = [(ROOT / "examples" / "slices" / "orrery.machine").read_text(),
+          "\n".join((ROOT / "examples" / "slices" / f"{name}.micro").read_text()
+                    for name in ("sequence", "instructions", "arithmetic"))]
+
+
+def compared(old: Contents, new: Contents) -> Behaviour:
+    return behaviour(join(old, new))
+
+
+def after(texts: list[str], old: str, new: str, count: int = 1) -> Behaviour:
+    """The microprogram against itself with one place of its text changed."""
+    assert texts[1].count(old) == count, (old, texts[1].count(old))
+    return compared(contents_of(*texts), contents_of(texts[0], texts[1].replace(old, new)))
+
+
+def moved(found: Behaviour) -> dict[str, str]:
+    """title -> status of what is not the same."""
+    return {unit.title: unit.status for unit in found.units if unit.status != "same"}
+
+
+def unit(found: Behaviour, title: str) -> Unit:
+    return next(one for one in found.units if one.title == title)
+
+
+# ---------------------------------------------------------------- subroutine register, wired starts (Mano, from memory)
+
+
+def test_a_subroutine_changes_exactly_its_callers() -> None:
+    """tests/reference/mano.json, table 7-2, from memory: all four instructions call INDRCT; EXCHANGE alone has the word
+    ACTDR, DRTAC."""
+    found = after(MANO, "  INDRCT: READ, U JMP following", "  INDRCT: READ, INCPC, U JMP following")
+    assert moved(found) == dict.fromkeys(("ADD", "BRANCH", "STORE", "EXCHANGE"), "changed")
+    first = unit(found, "ADD").difference
+    assert first is not None and first.cycle == 2
+    assert [str(literal) for literal in first.way[0].when] == ["indirect"]
+    assert [str(change) for change in first.changes] == ["F3: NOP -> INCPC"]
+    found = after(MANO, "ACTDR, DRTAC, U JMP following", "ACTDR, U JMP following")
+    assert moved(found) == {"EXCHANGE": "changed"}
+
+
+def test_a_subroutine_may_move_and_have_another_name() -> None:
+    moved_away = MANO[1].replace("  INDRCT: READ", "  ELSEWHERE: READ").replace("INDRCT", "ELSEWHERE").replace(
+        "  ELSEWHERE: READ, U JMP following\n        DRTAR, U RET\n", "")
+    moved_away += "\nroutine ELSEWHERE at 100\n        READ, U JMP following\n        DRTAR, U RET\n"
+    found = compared(contents_of(*MANO), contents_of(MANO[0], moved_away))
+    assert moved(found) == {}
+    assert {one.title for one in found.units} >= {"ADD", "BRANCH", "STORE", "EXCHANGE", "FETCH", "reset"}
+
+
+def test_the_fetch_is_told_by_itself() -> None:
+    """The book's machine dispatches by wires from the opcode; what leads there is no part of any instruction."""
+    assert moved(after(MANO, "        READ, INCPC, U JMP following", "        READ, U JMP following")) == {
+        "FETCH": "changed", "reset": "changed"}
+
+
+# ---------------------------------------------------------------- dispatch tables (Patterson & Hennessy, from memory)
+
+
+MULTICYCLE_MICRO = """\
+routine fetch at 0
+        alu Add, src1 PC, src2 four, memory Read PC, pc ALU, Seq
+        alu Add, src1 PC, src2 Extshft, registers Read, Dispatch one
+routine memory at 2
+        alu Add, src1 A, src2 Extend, Dispatch two
+routine load at 3
+        memory Read ALU, Seq
+        registers Write MDR, Fetch
+routine store at 5
+        memory Write ALU, Fetch
+routine rtype at 6
+        alu Func_code, src1 A, src2 B, Seq
+        registers Write ALU, Fetch
+map dispatch1
+        0b100011, 0b101011 : memory
+        0b000000           : rtype
+map dispatch2
+        0b100011 : load
+        0b101011 : store
+"""
+
+
+def test_a_second_dispatch_knows_which_instruction_it_is() -> None:
+    """lw (35) and sw (43) share the address word and part at the second table; only lw writes back."""
+    whole = [MULTICYCLE.replace('"multicycle.micro"', '"m.micro"'), MULTICYCLE_MICRO]
+    found = after(whole, "registers Write MDR, Fetch", "registers Write ALU, Fetch")
+    assert moved(found) == {"memory": "changed"}
+    assert unit(found, "memory").differing == (35,)
+    found = after(whole, "src1 A, src2 Extend, Dispatch two", "src1 A, src2 B, Dispatch two")
+    assert unit(found, "memory").differing == (35, 43)
+    found = after(whole, "        0b101011 : store\n", "        0b101011 : load\n")
+    assert unit(found, "memory").differing == (43,)
+
+
+# ---------------------------------------------------------------- instruction and step
+
+
+@pytest.mark.parametrize(("old", "new", "expected"), [
+    ("mar_out, memory <- acc  ", "mar_out, acc_out        ", {"store [n]"}),
+    ("        stay, lamp", "        stay", {"wait"}),
+    ("        damp\n        damp, over", "        damp, over", {"damp"}),
+    ("        wind, over", "        wind, stay, over", {"wind"}),
+])
+def test_steps_of_one_instruction_change_that_one(old: str, new: str, expected: set[str]) -> None:
+    assert set(moved(after(CARILLON, old, new))) == expected
+
+
+def test_a_word_for_one_level_of_an_address_line_says_so() -> None:
+    found = after(CARILLON, "        stay, lamp", "        stay")
+    first = unit(found, "wait").difference
+    assert first is not None and [str(literal) for literal in first.when] == ["not beat_2"]
+
+
+def test_the_prologue_is_no_part_of_an_instruction() -> None:
+    """A changed fetch is one change, not sixteen."""
+    found = after(CARILLON, "        pc_out\n        pc_out, ir", "        pc_out, lamp\n        pc_out, ir")
+    assert set(moved(found)) == {"prologue", "reset"}
+
+
+# ---------------------------------------------------------------- every word names its successor; pairs by conditions
+
+
+def test_aligned_pairs_may_move_as_a_whole() -> None:
+    padding = "\nroutine padding at 0x80\n        goto start.idle\n        goto start.idle\n"
+    assert moved(compared(contents_of(*TIDECLOCK), contents_of(TIDECLOCK[0], TIDECLOCK[1] + padding))) == {}
+    swapped = TIDECLOCK[1].replace("either refresh or reading by ready", "either reading or refresh by ready")
+    assert swapped != TIDECLOCK[1]
+    assert "start.idle" in moved(compared(contents_of(*TIDECLOCK), contents_of(TIDECLOCK[0], swapped)))
+
+
+def test_the_way_to_a_difference_names_the_conditions() -> None:
+    found = after(TIDECLOCK, "  rising: quotient <- number, number 10", "  rising: quotient <- number, number 12")
+    first = unit(found, "start.idle").difference
+    assert first is not None
+    said = [str(literal) for passage in first.way for literal in passage.when]
+    assert "not ready_2" in said and "column is 3" in said and "not sign" in said
+    assert [str(change) for change in first.changes] == ["number: 10 -> 12"]
+
+
+# ---------------------------------------------------------------- a stack of return addresses
+
+
+def test_nested_subroutines_are_followed_to_their_callers() -> None:
+    found = compared(contents_of(*ORRERY), contents_of(*ORRERY))
+    assert moved(found) == {} and len(found.units) > 15
+
+
+# ---------------------------------------------------------------- a register between store and machine
+
+
+DELAYED = """machine delayed
+microprogram "m.micro"
+store control 32 words of 12 bits
+    address active
+field branch 1 bit
+field target 5 bits address, idle 0
+field source 2 bits
+    none 0 idle
+    acc  1
+    temp 2
+spare 4 bits
+state upc 5 bits, reset 0
+    next target if branch else upc + 1
+state active 5 bits, reset 0
+    next upc
+bus data 8 bits, floats
+    driven by acc when source is acc
+    driven by temp when source is temp
+home top
+order goto <there>: branch, target <there>
+"""
+
+
+def test_a_delay_slot_belongs_to_the_way() -> None:
+    """The word after a branch still acts; to move it away from there changes what is done."""
+    kept = "routine top at 0\n        source acc\n        goto top\n        source temp\n        source none\n"
+    other = kept.replace("        source temp\n", "        source acc\n")
+    assert moved(compared(contents_of(DELAYED, kept), contents_of(DELAYED, kept))) == {}
+    found = compared(contents_of(DELAYED, kept), contents_of(DELAYED, other))
+    assert "changed" in moved(found).values()
+
+
+# ---------------------------------------------------------------- an interrupt that comes back
+
+
+INTERRUPTED = """machine interrupted
+microprogram "m.micro"
+constant entry = 0x18
+store control 32 words of 12 bits
+    address upc
+field branch 2 bits
+    step   0 idle
+    jump   1
+    look   2
+    resume 3
+field target 5 bits address, idle 0
+field source 2 bits
+    none 0 idle
+    acc  1
+    temp 2
+spare 3 bits
+input asks 1 bit
+state upc 5 bits, reset 0
+    next choose branch
+        step  : upc + 1
+        jump  : target
+        look  : entry if asks else upc + 1
+        resume: kept
+state kept 5 bits, reset 0
+    next upc + 1 if branch is look and asks else kept
+bus data 8 bits, floats
+    driven by acc when source is acc
+    driven by temp when source is temp
+home top
+order goto <there>: branch jump, target <there>
+order look: branch look
+order resume: branch resume
+"""
+
+
+def test_what_follows_an_interruption_belongs_to_what_was_interrupted() -> None:
+    """`top` looks for a request and goes on behind it; the way through the service comes back there, too."""
+    text = ("routine top at 0\n        source acc, look\n        source temp\n        goto top\n"
+            "routine service at 0x18\n        source none\n        resume\n")
+    spread = text.replace("        source temp\n        goto top\n", "        goto onward\n") + (
+        "routine onward\n        source temp\n        goto top\n")
+    texts = [INTERRUPTED, text]
+    assert moved(after(texts, "source temp", "source acc")) == {"top": "changed", "reset": "changed"}
+    assert moved(after(texts, "        source none\n", "        source acc\n")) == {"service": "changed"}
+    assert "top" in moved(compared(contents_of(*texts), contents_of(INTERRUPTED, spread)))
+    padded = text + "routine padding at 4\n        source acc\n        goto top\n"
+    assert moved(compared(contents_of(*texts), contents_of(INTERRUPTED, padded))) == {}
+
+
+def test_only_the_way_back_differs() -> None:
+    """The same words, but one level of the request line comes back to another place."""
+    other = INTERRUPTED.replace("next upc + 1 if branch is look", "next target if branch is look")
+    text = ("routine top at 0\n        source acc, branch look, target back\n        source temp\n  back: goto top\n"
+            "routine service at 0x18\n        source none\n        resume\n")
+    found = compared(contents_of(INTERRUPTED, text), contents_of(other, text))
+    assert moved(found) == {"top": "changed", "reset": "changed"}
