@@ -1,6 +1,7 @@
 """Cycles of instructions: textbooks, small machines of every manner of addressing, and random ones against networkx."""
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -9,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ordain.compare.cycles import Cycles, Taken, cycles_of
+from ordain.compare.cycles import Cycles, Decision, Taken, cycles_of
 from ordain.compare.mix import PerInstruction, per_instruction, read_mix
 from ordain.prover.journeys import longest_past_rings, parts_of, rings_of, travel
 from ordain.prover.system import build_system
@@ -410,20 +411,38 @@ def test_least_and_most_against_networkx(words: list[Word]) -> None:
         assert bool(one.rings) is bool(cyclic)
         if not cyclic:
             assert one.most == nx.dag_longest_path_length(here) + 1
-            check_decisions(words, one)
+            check_decisions(words, graph, opcode, one)
 
 
-def check_decisions(words: list[Word], one: Taken) -> None:
-    """Followed by hand, the decisions that are told lead to the end in as many cycles as are told."""
+def check_decisions(words: list[Word], graph: "nx.DiGraph[State]", opcode: int, one: Taken) -> None:
+    """Followed by hand, exactly the decisions that are told lead to the end, in as many cycles as are told."""
     if one.least == one.most:
         assert one.if_least == () and one.if_most == ()
         return
-    assert one.least is not None and one.most is not None
-    for cycles, decisions in ((one.least, one.if_least), (one.most, one.if_most)):
-        asked = list(decisions)
-        assert len(asked) <= cycles - 1
-        assert all({name for name, _ in each.values} <= {"line", "flag_1"} for each in asked)
-    assert one.if_least != one.if_most
+    starts = {state for state in graph if state[0] == 1 + 3 * opcode}
+    for cycles, decisions in ((one.least or 0, one.if_least), (one.most or 0, one.if_most)):
+        asked = {(state, 0) for state in starts}
+        for _ in range(cycles - 1):
+            asked = {after for state, index in asked for after in followed(words, state, index, decisions)}
+        assert any(words[number - 1].end and index == len(decisions) for (number, _), index in asked)
+
+
+def followed(words: list[Word], state: State, index: int,
+             decisions: tuple[Decision, ...]) -> Iterator[tuple[State, int]]:
+    """The states after one cycle in which what is told at this word, if anything, is so."""
+    number, flag = state
+    word = words[number - 1]
+    if word.end:
+        return
+    branches = word.test != "always" and word.there != word.other
+    for line in (0, 1):
+        values = (("line", line),) if word.test == "free" else (("flag_1", flag),)
+        if branches and (index == len(decisions) or decisions[index].values != values
+                         or decisions[index].where.split(".")[-1] != f"w{number}"):
+            continue
+        after = {"keep": flag, "set": 1, "clear": 0, "turn": 1 - flag, "free": line}[word.flag]
+        tested = {"always": 1, "free": line, "flag": flag}[word.test]
+        yield (word.there if tested else word.other, after), index + branches
 
 
 # ---------------------------------------------------------------- plain graphs against networkx
