@@ -1,6 +1,5 @@
 """The hooks and commands of docs/guard.md, run as they are written there, in a repository."""
 
-import importlib.util
 import os
 import re
 import shlex
@@ -16,9 +15,6 @@ from tests.cli.shell import COMMAND, change, environment, write_starter
 TEXT = (Path(__file__).parent.parent.parent / "docs" / "guard.md").read_text()
 HOOKS = {name: re.search(rf"`\.git/hooks/{name}`.*?```sh\n(.*?)```", TEXT, re.DOTALL) for name in
          ("pre-commit", "commit-msg")}
-
-needs_compare = pytest.mark.skipif(importlib.util.find_spec("ordain.cli.compare") is None,
-                                   reason="`ordain compare` is not there yet")
 
 
 class Repository:
@@ -84,7 +80,6 @@ def test_what_is_checked_is_what_would_be_committed(tmp_path: Path) -> None:
     assert repository.count() == 1
 
 
-@needs_compare
 def test_only_what_the_message_names_may_behave_differently(tmp_path: Path) -> None:
     repository = Repository(tmp_path, ("pre-commit", "commit-msg"))
     source = repository.microcode / "lamp.micro"
@@ -115,8 +110,7 @@ def test_the_document_has_the_commands_that_it_is_about() -> None:
     assert {line[0] for line in command_lines()} == {"build", "prove", "compare"}
 
 
-@pytest.mark.parametrize("line", [pytest.param(line, marks=needs_compare if line[0] == "compare" else ())
-                                  for line in command_lines()], ids=" ".join)
+@pytest.mark.parametrize("line", command_lines(), ids=" ".join)
 def test_every_command_and_option_exists(line: list[str]) -> None:
     import click
 
