@@ -110,7 +110,7 @@ def test_the_document_has_the_commands_that_it_is_about() -> None:
     assert {line[0] for line in command_lines()} == {"build", "prove", "compare"}
 
 
-@pytest.mark.parametrize("line", command_lines(), ids=" ".join)
+@pytest.mark.parametrize("line", list(command_lines()), ids=" ".join)
 def test_every_command_and_option_exists(line: list[str]) -> None:
     import click
 
