@@ -80,7 +80,7 @@ def test_a_day_at_the_bench(tmp_path: Path, watching: Watching) -> None:
     before_findings = said[:said.index("")]
     assert "  changed: show" in before_findings
     assert any(line.startswith("  chips: U1 (1 word)") for line in before_findings)
-    assert "  newly broken: contention: address" in said
+    assert any(line.strip().startswith("newly broken: contention: address") for line in said)
     assert any(line.startswith("error[contention]: two drivers share bus `address` at `lend.wait`") for line in said)
 
     source.write_text(sound[:sound.index("goto lend") + 6])
@@ -92,7 +92,7 @@ def test_a_day_at_the_bench(tmp_path: Path, watching: Watching) -> None:
 
     source.write_text(sound)
     said = watching.until(EXAMINED)
-    assert "  repaired: contention: address (was broken)" in said
+    assert any(line.strip() == "repaired: contention: address (was broken)" for line in said)
     assert any(line.startswith("  gone: contention: ") for line in said)
     assert not any(line.startswith("error") for line in said)
 
@@ -110,7 +110,7 @@ def test_a_save_without_a_change_says_nothing_and_a_remark_says_that_nothing_cha
     said = watching.until(EXAMINED)
     assert said[0] == "lamp.machine, saved: lamp.micro"
     assert said[1:3] == ["  every instruction behaves as before", "  chips: all as before"]
-    assert "  every verdict as before" in said
+    assert any(line.startswith("  verdicts: ") and "newly" not in line and line.endswith(" as before") for line in said)
 
 
 def test_included_files_and_such_as_are_missing_are_watched(tmp_path: Path) -> None:
@@ -123,7 +123,8 @@ def test_included_files_and_such_as_are_missing_are_watched(tmp_path: Path) -> N
     assert said[0] == "lamp.machine, saved: more.machine"
     change(tmp_path / "more.machine", "one more", "another")
     said = watching.until(EXAMINED)
-    assert "  new: reach: another: proved" in said and "  no longer asked: reach: one more" in said
+    assert any("new, proved: reach: another" in line for line in said)
+    assert any("not asked any more: reach: one more" in line for line in said)
     assert watching.end()[0] == 130
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
-    from ordain.checks.check import Report, Row
+    from ordain.checks.check import Report
     from ordain.machine.model import Machine
     from ordain.rom.contents import Contents
 
@@ -15,30 +15,11 @@ FEW = 8
 
 
 def verdict_changes(old: "Report", new: "Report") -> list[str]:
-    """Every question with another outcome or worst case than before; one line if there is none."""
-    before, now = ({(row.check, row.subject): row for row in report.rows} for report in (old, new))
-    lines = [_moved(before[key], row) for key, row in now.items() if key in before]
-    lines += [f"new: {_named(row)}: {row.outcome}" for key, row in now.items() if key not in before]
-    lines += [f"no longer asked: {_named(row)}" for key, row in before.items() if key not in now]
-    return [line for line in lines if line] or ["every verdict as before"]
+    """How many verdicts moved, and which, as `ordain compare` says it."""
+    from ordain.compare.verdicts import verdict_changes
+    from ordain.show.comparison import verdict_lines
 
-
-def _moved(old: "Row", new: "Row") -> str:
-    if old.outcome != new.outcome:
-        word = {"proved": "repaired" if old.outcome != "undecided" else "now proved",
-                "broken": "newly broken", "vacuous": "newly vacuous"}.get(new.outcome, f"now {new.outcome}")
-        return f"{word}: {_named(new)}" + (f" (was {old.outcome})" if word != "newly broken" else "")
-    if old.worst != new.worst:
-        return f"worst case {_count(old.worst)} -> {_count(new.worst)} cycles: {_named(new)}"
-    return ""
-
-
-def _named(row: "Row") -> str:
-    return f"{row.check}: {row.subject}"
-
-
-def _count(worst: int | None) -> str:
-    return "unbounded" if worst is None else str(worst)
+    return verdict_lines(verdict_changes(old, new), False)
 
 
 def finding_changes(old: Iterable[Finding], new: Iterable[Finding]) -> list[str]:

@@ -24,7 +24,7 @@ def comparison_lines(found: Comparison, everything: bool) -> list[str]:
     if found.reach is not None:
         lines += _reach(found.reach, everything)
     if found.verdicts is not None:
-        lines += ["", *_verdicts(found.verdicts, everything)]
+        lines += ["", *verdict_lines(found.verdicts, everything)]
     if found.cycles is not None:
         lines += ["", *_cycles(found.cycles, everything)]
     if found.chips is not None:
@@ -181,7 +181,8 @@ _SAID = {"newly-broken": "newly broken", "newly-vacuous": "newly vacuous", "newl
          "dropped": "not asked any more"}
 
 
-def _verdicts(changes: VerdictChanges, everything: bool) -> list[str]:
+def verdict_lines(changes: VerdictChanges, everything: bool) -> list[str]:
+    """How many verdicts moved, and which."""
     counts: dict[str, int] = {}
     for moved in changes.moved:
         counts[moved.kind] = counts.get(moved.kind, 0) + 1
