@@ -181,7 +181,8 @@ def _instruction(joint: Joint, title: str, keys: list[tuple[str, int]], both: tu
     differing = [key for key in keys if key not in old or not _all_same(joint, old[key], new[key])]
     status: Status
     was = note = ""
-    if title in ours:
+    if title in ours:                               # an opcode whose instruction is gone is told as gone
+        differing = [key for key in differing if key not in old or old[key][0].title in theirs]
         status = "changed" if differing else "same"
         left = [key for key in ours[title] if key not in keys]
         gained = [key for key in differing if key in old and old[key][0].title != title]

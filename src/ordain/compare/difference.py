@@ -102,7 +102,7 @@ def first_difference(joint: Joint, old_node: int, new_node: int) -> Difference |
 
 
 def _whenever(joint: Joint, meeting: list[tuple[int, Row, Row]], ours: Row, theirs: Row) -> int:
-    """The function that is 1 whenever just these two things are done, at whatever address and wherever it goes on to."""
+    """The function that is 1 whenever just these two things are done, at whatever address, wherever it goes on to."""
     both = 0
     for guard, one, other in meeting:
         if (one.does, other.does) == (ours.does, theirs.does):
