@@ -45,7 +45,8 @@ def command(old: str, machine: Path | None, other: str | None, expect: tuple[str
     OLD is `burned` (what the ledger says is in the sockets), a machine file, a build directory or its manifest, or a
     git revision (HEAD~1). It is compared with the working files.
 
-    Exit status 1: behaviour other than that of the titles in --expect differs, or a verdict got worse.
+    Exit status 1: behaviour other than that of the titles in --expect differs, or a verdict got worse. 3: chips differ,
+    and too little is known to say what that does.
     """
     from ordain.cli.versions import version_of, working_version
 
@@ -60,7 +61,12 @@ def command(old: str, machine: Path | None, other: str | None, expect: tuple[str
     if now is None:
         return _unreadable(manner, path, more, other or "working files")
     found = _compared(before, now, frozenset(expect), parts, quiet, not no_cache)
-    return _end(manner, path, [*findings, *more], found, everything)
+    return _end(manner, path, [*findings, *more], found, everything, untold="behaviour" in parts and _untold(found))
+
+
+def _untold(found: "Comparison") -> bool:
+    """Whether chips may differ, and what that does cannot be told: no guard may take that for "the same"."""
+    return found.behaviour is None and (found.chips is None or any(one.action != "nothing" for one in found.chips))
 
 
 def _unreadable(manner: Manner, path: Path, findings: list[Finding], called: str) -> int:
@@ -138,12 +144,13 @@ def _cycles(old: "Version", new: "Version") -> "tuple[CycleChange, ...] | None":
 # ---------------------------------------------------------------- the end
 
 
-def _end(manner: Manner, path: Path, findings: list[Finding], found: "Comparison", everything: bool) -> int:
+def _end(manner: Manner, path: Path, findings: list[Finding], found: "Comparison", everything: bool, *,
+         untold: bool) -> int:
     from ordain.compare.comparison import findings_of
     from ordain.show.comparison import comparison_lines
 
     guarded = findings_of(found)
-    status = exit_status([*findings, *guarded])
+    status = exit_status([*findings, *guarded]) or (3 if untold else 0)
     if manner.format == "json":
         from ordain.show.comparison_json import comparison_data
         from ordain.show.findings_json import finding_data

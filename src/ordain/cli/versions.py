@@ -112,6 +112,9 @@ def directory_version(manifest: Path, machine: Path) -> tuple[Version | None, li
     base, faults = _sources_of(made.sources, machine, manifest.parent)
     if base is None:
         return None, faults
+    if dict(base.sources) != made.sources:
+        remarks.append(f"the sources of {called} are neither here nor in the history; its images are read by the "
+                       "description that the files have now")
     for chip in made.chips.values():
         known = base.machine.chips.get(chip.name)
         image = None if known is None else _image(manifest.parent, chip.files, device_of(known))
