@@ -35,7 +35,7 @@ def certain(contents: Contents, asked: Iterable[tuple[Check, Property]],
             columns: dict[str, Columns]) -> list[Certain]:
     """Of the questions that tell words apart, those that are certainly broken somewhere, narrowed where that is
     possible. `columns` are kept between calls."""
-    found = []
+    found: list[Certain] = []
     for check, question in asked:
         store = question.per_word
         if question.kind != "bad" or not store or contents.machine.stores[store].fill != "microprogram":
@@ -43,7 +43,8 @@ def certain(contents: Contents, asked: Iterable[tuple[Check, Property]],
         if store not in columns:
             columns[store] = Columns(contents, store)
         looked_at = _cells(contents, store, question.check in ELECTRICAL)
-        for part in _parts(contents, check, question, columns[store], looked_at):
+        known = Known(frozenset((one.asked.check, one.asked.subject) for one in found), {})
+        for part in _parts(contents, check, question, columns[store], looked_at, known):
             judged = excused(contents, part)
             if judged is not None:
                 where = columns[store].certain(judged.node) & looked_at
@@ -59,13 +60,13 @@ def _cells(contents: Contents, store: str, unused_too: bool) -> bitarray:
     return placed | ~placed if unused_too else placed
 
 
-def _parts(contents: Contents, check: Check, question: Property, columns: Columns,
-           looked_at: bitarray) -> tuple[Property, ...]:
+def _parts(contents: Contents, check: Check, question: Property, columns: Columns, looked_at: bitarray,
+           known: Known) -> tuple[Property, ...]:
     if not (columns.certain(question.node) & looked_at).any():
         return ()
     if check.narrow is None or question.monitors:
         return (question,)
-    return check.narrow(contents, question, Known(frozenset(), {})) or (question,)
+    return check.narrow(contents, question, known) or (question,)
 
 
 def static_findings(contents: Contents, found: Iterable[Certain]) -> list[Finding]:

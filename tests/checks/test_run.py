@@ -1,0 +1,242 @@
+"""What becomes of the answers: allowances, selection, the static pass, limits, and the words of a finding."""
+
+from ordain.checks.check import Report
+from ordain.checks.run import EVERYTHING, Selection, prove, static_pass
+from ordain.prover.decide import decide
+from ordain.prover.model import Limits
+from ordain.prover.system import build_system
+from ordain.text.findings import Severity
+from tests.planted.mill import MILL
+from tests.planted.organ import ORGAN
+from tests.planted.plant import Sound
+from tests.planted.weir import WEIR
+from tests.workshop import contents_of
+
+
+def report(texts: Sound, selection: Selection = EVERYTHING, limits: Limits | None = None) -> Report:
+    contents = contents_of(*texts)
+    system = build_system(contents)
+    return prove(contents, lambda asked: decide(contents, system, asked, limits), selection)
+
+
+def edited(texts: Sound, *edits: tuple[str, str]) -> Sound:
+    machine, micro = texts
+    for old, new in edits:
+        assert (machine + micro).count(old) == 1, old
+        machine, micro = machine.replace(old, new), micro.replace(old, new)
+    return Sound(machine, micro)
+
+
+FIGHT = edited(WEIR, ("wait: grant, if asked", "wait: grant, source memory, point, if asked"),
+               ("exclusive reads, pulse\n", ""))
+"""The pause loop leaves pointer and memory on: two fights, on address and on data."""
+
+
+def names(found: Report) -> list[str]:
+    return [finding.name for finding in found.findings]
+
+
+def outcomes(found: Report) -> dict[str, str]:
+    return {f"{row.check} {row.subject}": row.outcome for row in found.rows}
+
+
+# ---------------------------------------------------------------- findings
+
+
+def test_a_finding_says_who_where_and_how_to_get_there() -> None:
+    finding = next(each for each in report(FIGHT).findings if each.name == "contention" and "`data`" in each.message)
+    assert finding.message == "two drivers share bus `data` at `lend.wait` (0xA): `memory` and `panel`"
+    assert finding.label == "`memory` and `panel` both drive `data` in this cycle"
+    assert finding.severity is Severity.ERROR
+    assert finding.span is not None and finding.span.text.startswith("wait: grant, source")
+    assert [place.span.text.split(" when ")[0].strip() for place in finding.places] == ["driven by memory", "driven by panel"]
+    assert finding.notes == ("shortest sequence from reset: 10 cycles",)
+    assert finding.help.startswith("take `memory` or `panel` off the bus here")
+    assert finding.trace is not None and len(finding.trace.cycles) == 10
+    assert finding.trace.cycles[-1].drivers["data"] == ("memory", "panel")
+
+
+def test_each_pair_and_microinstruction_is_told_once() -> None:
+    fights = [finding.message for finding in report(FIGHT).findings if finding.name == "contention"]
+    assert fights == ["two drivers share bus `address` at `lend.wait` (0xA): `pointer` and `panel`",
+                      "two drivers share bus `data` at `lend.wait` (0xA): `memory` and `panel`"]
+
+
+def test_a_write_that_fails_only_because_drivers_fight_is_told_as_the_fight() -> None:
+    found = report(FIGHT)
+    assert "missing-hold" not in names(found)
+    row = next(row for row in found.rows if row.check == "missing-hold" and row.subject == "data during pulse")
+    assert row.outcome == "broken" and row.note == "only where another finding is the cause"
+
+
+def test_copies_of_one_word_are_one_finding() -> None:
+    """In a store addressed by instruction and step one word stands in many cells."""
+    machine = """\
+machine chimes "of a tower clock"
+microprogram "m.micro"
+store control 16 words of 4 bits
+    address {wind, op, step}
+    instruction op
+    step step
+field ring 1 bit
+field read 1 bit
+field last 1 bit
+spare 1 bit
+input wind 1 bit
+state op 2 bits, reset 0
+    next op + 1 if last else op
+state step 1 bit, reset 0
+    next 0 if last else step + 1
+bus data 1 bit, floats
+    driven by drum when read
+    driven by bell when ring
+    sampled by hammer when ring
+"""
+    micro = """\
+instruction others "strike"
+        read
+        ring, read, last
+"""
+    found = report(Sound(machine, micro))
+    fights = [finding for finding in found.findings if finding.name == "contention"]
+    assert len(fights) == 1 and fights[0].notes == ("shortest sequence from reset: 2 cycles",)
+
+
+# ---------------------------------------------------------------- allowances
+
+
+def test_an_allowance_excuses_its_place_and_no_other() -> None:
+    both = edited(FIGHT, ("        quiet\n  wait", "        quiet, grant\n  wait"), ("home watch", "home watch\n"
+                  "allow contention at lend.wait \"resistors, measured 4 mA\""))
+    found = report(both)
+    assert "contention" not in names(found)
+    assert outcomes(found)["contention data"] == "allowed"
+    elsewhere = report(edited(both, ("at lend.wait", "at watch")))
+    assert names(elsewhere).count("contention") == 2 and "stale-allowance" in names(elsewhere)
+
+
+def test_an_allowance_on_a_driver_excuses_only_its_fights() -> None:
+    found = report(edited(FIGHT, ("home watch", "home watch\nallow contention on memory \"weak outputs\"")))
+    assert [finding.message for finding in found.findings if finding.name == "contention"] == [
+        "two drivers share bus `address` at `lend.wait` (0xA): `pointer` and `panel`"]
+    assert [applied.needed for applied in found.allowances] == [True]
+    assert outcomes(found)["contention data"] == "allowed" and outcomes(found)["contention address"] == "broken"
+
+
+def test_an_allowance_on_one_register_keeps_the_others_kept() -> None:
+    lost = edited(WEIR, ("wait: grant, if asked", "wait: grant, count, swap, if asked"),
+                  ("home watch", "home watch\nallow lost-state on pointer \"the panel sets it anew\""))
+    found = report(lost)
+    assert [finding.message.split(" is ")[0] for finding in found.findings] == ["`turns`"]
+    assert [applied.needed for applied in found.allowances] == [True]
+
+
+def test_hand_over_after_an_allowed_overlap_is_judged() -> None:
+    """Red and blue may overlap; that first leaves the line to red in the next cycle is still too quick."""
+    overlap = edited(MILL, ("steering if give is blue else asking", "steering if give is not none else asking"))
+    unjudged = {finding.message for finding in report(overlap).findings if finding.name == "turnaround"}
+    judged = {finding.message for finding in report(edited(
+        overlap, ("home grind", "home grind\nallow contention on line \"open collectors\""))).findings
+        if finding.name == "turnaround"}
+    assert unjudged <= judged
+
+
+def test_a_deliberate_halt_is_allowed_as_a_way_home() -> None:
+    halt = edited(ORGAN, ("instruction 0 \"pause\"\n        goto start\n",
+                          "instruction 0 \"pause\"\n        quiet\n  halt: goto halt\n"))
+    assert names(report(halt)) == ["stuck"]
+    found = report(edited(halt, ("home start", "home start\nallow stuck at pause.halt \"waits for reset\"")))
+    assert names(found) == [] and outcomes(found)["stuck home"] == "allowed"
+
+
+def test_every_allowance_is_listed_with_its_need() -> None:
+    found = report(edited(WEIR, ("home watch", "home watch\nallow race \"nothing is a latch here\"\n"
+                                 "allow opcode-gap \"never asked here\"")))
+    assert [(applied.allowance.check, applied.needed) for applied in found.allowances] == [
+        ("race", False), ("opcode-gap", None)]
+    assert names(found) == ["stale-allowance"]
+    one_check = report(edited(WEIR, ("home watch", "home watch\nallow race \"nothing is a latch here\"")),
+                       Selection(frozenset({"contention"})))
+    assert [applied.needed for applied in one_check.allowances] == [None] and names(one_check) == []
+
+
+# ---------------------------------------------------------------- selection and limits
+
+
+def test_only_what_is_selected_is_looked_at() -> None:
+    found = report(FIGHT, Selection(frozenset({"contention"})))
+    assert {row.check for row in found.rows} == {"contention"}
+    assert set(names(found)) == {"contention"}
+    ruled = edited(WEIR, ("home watch", "home watch\nrule \"Lending\" reach grant\nrule \"turns\" reach turns is 3"))
+    assert [row.subject for row in report(ruled, Selection(rule="lend")).rows] == ["Lending"]
+    both = report(ruled, Selection(frozenset({"reach", "race"}), "lend"))
+    assert [row.subject for row in both.rows] == ["Lending"]
+
+
+def test_what_a_limit_left_open_is_undecided_and_never_proved() -> None:
+    found = report(WEIR, limits=Limits(states=5))
+    assert found.stopped == "states"
+    assert set(outcomes(found).values()) == {"undecided"}
+    assert names(found) == []  # nothing unreachable, vacuous or stale is told of a search that was stopped
+
+
+def test_what_the_words_say_is_told_even_when_the_search_was_stopped() -> None:
+    fight = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, copy)"))
+    found = report(fight, limits=Limits(states=1))
+    told = [finding for finding in found.findings if finding.name == "contention"]
+    assert {finding.span.line for finding in told if finding.span is not None} >= {5, 6, 7, 9}
+    assert all(finding.trace is not None or finding.notes == (
+        "the word alone decides this, whatever the state and the inputs",) for finding in told)
+
+
+# ---------------------------------------------------------------- the static pass
+
+
+def test_the_static_pass_finds_what_is_wrong_whatever_the_state() -> None:
+    fight = contents_of(*edited(WEIR, ("driven by gauge  when source is gauge",
+                                       "driven by gauge  when source in (gauge, copy)")))
+    told = static_pass(fight)
+    assert {finding.name for finding in told} == {"contention"} and len(told) == 4
+    assert all(finding.severity is Severity.ERROR and finding.trace is None for finding in told)
+    assert static_pass(contents_of(*FIGHT)) == []  # the panel is on only in some states
+    assert static_pass(contents_of(*WEIR)) == []
+
+
+def test_unused_cells_that_fight_are_told_together() -> None:
+    loose = contents_of(*edited(WEIR, ("unused  goto watch", "unused  source copy"),
+                                ("by gauge  when source is gauge", "by gauge  when source in (gauge, copy)"),
+                                ("        point, source copy\n        point, memory <- copy, write\n"
+                                 "        point, source copy\n", ""), ("        gauge <- copy\n", "")))
+    (finding,) = static_pass(loose)
+    assert finding.severity is Severity.WARNING and finding.message.endswith("; so do 6 more unused cells")
+
+
+def test_a_word_that_would_fight_but_is_never_executed_is_a_note() -> None:
+    idle = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, memory)"),
+                  ("        point, gate <- memory\n        point, copy <- memory, swap\n", "        swap\n"),
+                  ("        gauge <- copy\n",
+                   "        gauge <- copy\n        goto watch\n        gate <- memory, point\n"))
+    found = report(idle)
+    note = next(finding for finding in found.findings if finding.name == "contention")
+    assert note.severity is Severity.NOTE and note.notes == ("no sequence executes the word at `watch` (0x8)",)
+    assert [finding.severity for finding in static_pass(contents_of(*idle))] == [Severity.ERROR]
+
+
+def test_the_static_pass_never_finds_what_the_search_does_not() -> None:
+    """Over words that are executed, each certain fault is among the breaks of the exhaustive pass."""
+    fight = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, copy)"))
+    searched = {(finding.name, str(finding.span), finding.message) for finding in report(fight).findings}
+    certain = {(finding.name, str(finding.span), finding.message) for finding in static_pass(contents_of(*fight))}
+    assert certain and certain <= searched
+
+
+# ---------------------------------------------------------------- assumptions
+
+
+def test_with_assumptions_that_leave_nothing_only_that_is_told() -> None:
+    dead = edited(ORGAN, ("assume not (blow and chest.leak)", "assume not (blow and chest.leak)\n"
+                          "assume chest.leak or not blow"))
+    found = report(dead)
+    assert names(found) == ["over-assumed"]
+    assert found.findings[0].places[0].label == "also assumed"
+    assert outcomes(found)["over-assumed assumptions"] == "broken"
