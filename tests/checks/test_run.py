@@ -49,7 +49,8 @@ def test_a_finding_says_who_where_and_how_to_get_there() -> None:
     assert finding.label == "`memory` and `panel` both drive `data` in this cycle"
     assert finding.severity is Severity.ERROR
     assert finding.span is not None and finding.span.text.startswith("wait: grant, source")
-    assert [place.span.text.split(" when ")[0].strip() for place in finding.places] == ["driven by memory", "driven by panel"]
+    assert [place.span.text.split(" when ")[0].strip() for place in finding.places] == [
+        "driven by memory", "driven by panel"]
     assert finding.notes == ("shortest sequence from reset: 10 cycles",)
     assert finding.help.startswith("take `memory` or `panel` off the bus here")
     assert finding.trace is not None and len(finding.trace.cycles) == 10
