@@ -64,6 +64,7 @@ class _Made:
         address = {"steps": "{ir, step}", "delayed": "active"}.get(self.kind, "upc")
         roles = ["    instruction ir", "    step step"] if self.kind == "steps" else []
         unused = self.choose(("    unused branch step", "    unused source one"))
+        unused += ", target first" if self.kind == "successor" else ""
         self.lines += [f"store control {words} words of 16 bits", f"    address {address}", *roles, unused]
         self.lines += [*fields, "field source 2 bits", "    none 0 idle", "    one 1", "    two 2", "    value 3",
                        "field load 2 bits", "    none 0 idle", "    a 1", "    b 2", "    ir 3",
@@ -187,8 +188,8 @@ class _Made:
         lines = []
         for name in self.labels:
             lines += [f"routine {name}" + (" at 0" if name == "first" else "")]
-            lines += [f"        {self.word()}" for _ in range(self.choose((0, 1, 1)))]
-            lines += [f"        {self.word(last=True)}"]
+            lines += [f"        {self.word()}" for _ in range(self.choose((0, 0, 1) if self.kind == "delayed" else (0, 1, 1)))]
+            lines += [f"        {self.word(last=True)}"] * (2 if self.kind == "delayed" else 1)  # one in the delay slot
         if self.kind == "dispatch":
             lines = [line.replace("routine third", 'instruction 2 "third"') for line in lines]
             lines += ['instruction others "rest"', f"        {self.word(last=True)}"]
@@ -200,7 +201,7 @@ class _Made:
             lines += [f'instruction {opcode} "op {opcode}"']
             count = self.choose((1, 2, 3, 4))
             lines += [f"        {self.word()}" for _ in range(count - 1)]
-            lines += [f"        {self.word()}, branch end"]
+            lines += [f"        {self.word().removeprefix('branch step')}, branch end".replace("        , ", "        ")]
         return "\n".join(lines) + "\n"
 
     def word(self, last: bool = False) -> str:

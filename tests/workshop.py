@@ -8,29 +8,34 @@ from ordain.placement.place import place
 from ordain.rom.assemble import make_contents, stored_words
 from ordain.rom.contents import Contents
 from ordain.rom.images import pack
-from ordain.text.findings import Finding, Severity
+from ordain.text.findings import Finding, Severity, has_errors
 
 
 def contents_of(machine_text: str, micro_text: str) -> Contents:
-    """What the chips hold, of texts in which nothing is wrong for the compiler. The microprogram is one file,
-    whatever the machine calls it."""
-    tree, found = parse_machine({"m.machine": machine_text}, "m.machine")
-    assert tree is not None
-    machine, more = resolve(tree)
-    _expect_none(found + more)
-    assert machine is not None
-    texts, found = parse_microprogram({"m.micro": micro_text}, ["m.micro"])
-    assert texts is not None
-    program, more = compile_program(machine, texts)
-    _expect_none(found + more)
-    assert program is not None
-    placement, found = place(machine, program, None)
-    _expect_none(found)
-    assert placement is not None
-    stored = stored_words(machine, placement)
-    return make_contents(machine, program, placement, stored, pack(machine, stored))
-
-
-def _expect_none(findings: list[Finding]) -> None:
+    """What the chips hold, of texts in which nothing is wrong for the compiler."""
+    contents, findings = compiled(machine_text, micro_text)
     wrong = [f"{found.span}: {found.name}: {found.message}" for found in findings if found.severity is Severity.ERROR]
-    assert not wrong, "\n".join(wrong)
+    assert contents is not None and not wrong, "\n".join(wrong)
+    return contents
+
+
+def compiled(machine_text: str, micro_text: str) -> tuple[Contents | None, list[Finding]]:
+    """The same of any texts; None when the compiler finds an error. The microprogram is one file, whatever the machine
+    calls it."""
+    tree, findings = parse_machine({"m.machine": machine_text}, "m.machine")
+    machine, more = resolve(tree) if tree is not None and not has_errors(findings) else (None, [])
+    findings += more
+    texts, more = parse_microprogram({"m.micro": micro_text}, ["m.micro"])
+    findings += more
+    if machine is None or texts is None or has_errors(findings):
+        return None, findings
+    program, more = compile_program(machine, texts)
+    findings += more
+    if program is None or has_errors(findings):
+        return None, findings
+    placement, more = place(machine, program, None)
+    findings += more
+    if placement is None or has_errors(findings):
+        return None, findings
+    stored = stored_words(machine, placement)
+    return make_contents(machine, program, placement, stored, pack(machine, stored)), findings
