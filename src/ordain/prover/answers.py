@@ -11,7 +11,6 @@ from ordain.prover.asking import Entry, Inquiry, Standing
 from ordain.prover.places import Atom, Kind, Place, Places
 from ordain.prover.search import Search
 from ordain.prover.sets import Families, Pairs
-from ordain.prover.support import FREE
 
 Region = dict[int, int]
 """States: number of a spot -> number of a family, no empty ones."""
@@ -34,6 +33,7 @@ class Answers:
     def __init__(self, search: Search, inquiry: Inquiry) -> None:
         self.search, self.inquiry = search, inquiry
         self._held: list[tuple[int, int, dict[int, int]]] = []
+        self._hits: dict[int, list[Hit]] = {}
         self.dead: Region = {}
         self.lively: list[tuple[int, int]] = []
         self._seen: list[list[tuple[int, int]]] | None = None
@@ -56,7 +56,11 @@ class Answers:
 
     def hits(self, condition: int) -> list[Hit]:
         """Of a condition, by number, in the order in which spots were found."""
-        return [Hit(number, here, held[condition]) for number, here, held in self._held if condition in held]
+        found = self._hits.get(condition)
+        if found is None:
+            found = self._hits[condition] = [Hit(number, here, held[condition]) for number, here, held in self._held
+                                             if condition in held]
+        return found
 
     def depends_on_inputs(self, number: int, condition: int) -> bool:
         """Whether it can depend on something free (selectors are that, too) whether a condition holds at a spot."""
@@ -65,8 +69,7 @@ class Answers:
         if len(selections) > 1:
             return True
         (here,) = selections
-        return any(entry.number == condition and places.support.kinds(entry.node) & FREE
-                   for entry in self.inquiry.at(here, places.at(here)).entries)
+        return condition in self.inquiry.at(here, places.at(here)).on_inputs
 
     def first(self, states: Region) -> tuple[int, State] | None:
         """Of reached states, given in the order in which spots were found: the level at which the first of them was

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node
 from ordain.prover.places import Atom, Place, Places
+from ordain.prover.support import FREE
 
 
 class Entry(NamedTuple):
@@ -23,11 +24,13 @@ class Entry(NamedTuple):
 
 
 class Standing(NamedTuple):
-    """The conditions that are not settled to 0. `reads`: the bits of control that their open terms read."""
+    """The conditions that are not settled to 0. `reads`: the bits of control that their open terms read. `on_inputs`:
+    the numbers of those that depend on something free."""
 
     entries: tuple[Entry, ...]
     reads: int
     of_words: bool
+    on_inputs: frozenset[int]
 
 
 class _Under(NamedTuple):
@@ -90,7 +93,9 @@ class Inquiry:
             reads = 0
             for entry in entries:
                 reads |= entry.reads
-            standing = self._distinct[left] = Standing(entries, reads, any(entry.of_words for entry in entries))
+            on_inputs = frozenset(number for number, node in left if places.support.kinds(node) & FREE)
+            standing = self._distinct[left] = Standing(entries, reads, any(entry.of_words for entry in entries),
+                                                       on_inputs)
         return standing
 
 

@@ -170,11 +170,16 @@ class Branching:
         """From the next values as data to the surroundings, within the guard, in which some outcome of control's free
         leaves gives them. Next values that share no free leaf are independent of one another."""
         found: list[tuple[dict[int, Node], int]] = [({}, guard)]
+        full = self.domain.full
         for members, conditions in self._independent(nexts, assumed):
-            parts = self._parts(tuple(nexts[index] for index in members), conditions)
-            found = [({**before, **dict(zip(members, after))}, both) for before, where in found
-                     for after, there in parts if (both := where & there)]
-        return {tuple(after[index] for index in range(len(nexts))): where for after, where in found}
+            parts = self._parts(tuple([nexts[index] for index in members]), conditions)
+            if len(parts) == 1 and parts[0][1] == full:
+                for before, _ in found:
+                    before.update(zip(members, parts[0][0]))
+            else:
+                found = [({**before, **dict(zip(members, after))}, both) for before, where in found
+                         for after, there in parts if (both := where & there)]
+        return {tuple([after[index] for index in range(len(nexts))]): where for after, where in found}
 
     def _independent(self, nexts: tuple[Node, ...],
                      assumed: tuple[Node, ...]) -> list[tuple[list[int], tuple[Node, ...]]]:

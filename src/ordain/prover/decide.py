@@ -89,13 +89,11 @@ class _Case:
         self._monitors = () if plain else _monitors(asked)
         idle = _monitors([one.prop for one in self.asked if isinstance(one, Watch) and one.kind == "memory"])
         self._question = Question(tuple(self.conditions.lowered), self._monitors, kept, idle)
-        # What stands for any value of a monitor is free in the search, but is no part of the machine and its traces.
-        self._wider = system._replace(free=with_free(system.free, self._question.conditions))
         self._split(frozenset())
 
     def _split(self, explicit: frozenset[Node]) -> None:
         self._explicit = explicit
-        self.shape, self.conditions.searched = split(self._wider, self._question, self.limits.reduce, explicit,
+        self.shape, self.conditions.searched = split(self.system, self._question, self.limits.reduce, explicit,
                                                      self._tables)
         self.places = Places(self.shape)
         self.inquiry = Inquiry(self.places, self.conditions.searched)

@@ -47,7 +47,7 @@ def hold_dead_bits(places: Places, inquiry: Inquiry) -> int:
     graph.explore()
     live = live_bits(graph.reads, graph.flows)
     shape = places.shape
-    idle = sum(((1 << leaf.width) - 1) << shape.shifts[leaf] for leaf in shape.idle)
+    idle = sum(((1 << leaf.width) - 1) << shape.shifts[leaf] for leaf in shape.idle)  # whenever they are set running
     places.live.update((location, live[node] | shape.location | idle) for location, node in graph.nodes.items())
     kept = sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in shape.control)
     return sum((kept & ~mask).bit_count() for mask in places.live.values())
@@ -159,8 +159,9 @@ class _Graph:
 
     def _found_manner(self, of: PlaceClass) -> _Manner | None:
         shape = self.shape
-        variables = [variable for variable in shape.control if self._moves_location(variable)]
-        roots = tuple(node for variable, node in zip(shape.control, of.roots.control) if self._moves_location(variable))
+        moving = self.places.moving
+        variables = [variable for variable in moving if self._moves_location(variable)]
+        roots = tuple(node for variable, node in zip(moving, of.roots.control) if self._moves_location(variable))
         exits = self._exits(variables, roots)
         if exits is None:
             return None
@@ -170,7 +171,7 @@ class _Graph:
         for way in exits:
             for part in way.computed:
                 reads |= part.atom.reads
-        for variable, node in zip(shape.control, of.roots.control):
+        for variable, node in zip(moving, of.roots.control):
             if not self._moves_location(variable):
                 kept, found = _pieces(self.places, node, shape.shifts[variable.leaf])
                 held |= kept

@@ -13,9 +13,10 @@ could be reached, if the memory held anything at all, have to be looked at.
 
 from typing import Literal, NamedTuple
 
+from ordain.logic.bounds import can_hold
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
-from ordain.machine.expression import Node, Terms
+from ordain.machine.expression import And, Leaf, Node, Terms
 from ordain.prover.answers import Answers, Asking, Region
 from ordain.prover.asking import Inquiry
 from ordain.prover.model import Property, System, Variable
@@ -30,7 +31,7 @@ class Watch(NamedTuple):
     """A property with monitors as it is put to the plain search. Numbers of conditions: of a window, when it `opens`,
     `stays` open once it is, opens without staying (`crooked`); of what is asked, with the window open or the memory
     holding anything (`some`), with the window closed (`closed`; -1 of a memory). The same two of the vacuity, -1
-    without one."""
+    without one. `before`: what must have held in the cycle before, of a memory of one cycle."""
 
     kind: Literal["window", "memory"]
     prop: Property
@@ -42,6 +43,7 @@ class Watch(NamedTuple):
     closed: int
     vacuity: int
     vacuity_closed: int
+    before: tuple[int, ...]
 
 
 def kind_of(prop: Property) -> Literal["window", "memory", "other"]:
@@ -67,14 +69,27 @@ def depth_of(monitors: tuple[Variable, ...]) -> int | None:
     return max(depth.values(), default=0)
 
 
+def needed_before(system: System, prop: Property) -> list[Node]:
+    """What must have been so in the cycle before if the property's condition is to hold: of a memory of one cycle, what
+    is remembered by the bits that are parts of the condition. Only what words, agents and inputs say: to ask about the
+    machine's own states would keep them alive everywhere."""
+    if depth_of(prop.monitors) != 1:
+        return []
+    states = system.contents.machine.states
+    parts = prop.node.args if type(prop.node) is And else (prop.node,)
+    return [monitor.next for monitor in prop.monitors if monitor.leaf in parts and monitor.reset == 0
+            and all(type(leaf) is Leaf and leaf.kind != "address" and leaf.kind != "register"
+                    and (leaf.kind != "state" or (leaf.name in states and states[leaf.name].agent))
+                    for leaf in bits_read([monitor.next]))]
+
+
 def with_value(terms: Terms, node: Node, monitor: Variable, value: int) -> Node:
     return put_in(terms, (node,), {monitor.leaf: terms.const(value, monitor.leaf.width)})[0]
 
 
 def with_anything(terms: Terms, node: Node, monitors: tuple[Variable, ...]) -> Node:
-    """The node with something free in place of every monitor: it can hold whenever the node can."""
-    return put_in(terms, (node,), {monitor.leaf: terms.leaf("free", f"any {monitor.name}", monitor.leaf.width)
-                                   for monitor in monitors})[0]
+    """What must hold beside the monitors if the node is to hold with any values of them."""
+    return can_hold(terms, node, frozenset(monitor.leaf for monitor in monitors))
 
 
 class Watchers:
@@ -124,20 +139,21 @@ class Watchers:
         for _ in range(watch.depth):
             layers.append({before for number in layers[-1] for before, _ in self._back.before[number]})
         now: Region = {number: self._search.reached[number] for number in layers.pop()}
+        for needed in watch.before if node is watch.prop.node else ():
+            holds, meet = self._answers.states_of(self._answers.hits(needed)), self._search.families.meet
+            now = {number: both for number, family in now.items() if (both := meet(family, holds.get(number, 0)))}
         try:
             while layers:
-                following = memory.one_cycle_on(now, layers.pop())
-                if following is None:
-                    return None
-                now = following
+                now = memory.one_cycle_on(now, layers.pop())
         except Reopened:
             return None
         (wanted,) = searched(self._system, self._search.shape, (node,))
-        return memory.occurs(now, wanted)
+        return memory.occurs(now, wanted) or (None if memory.passed_over else False)
 
 
 class _Memory:
-    """The plain search's spots with some monitors running along."""
+    """The plain search's spots with some monitors running along. `passed_over`: some spots were left out, because the
+    memory looks at something there that the plain search does not keep."""
 
     def __init__(self, plain: Places, answers: Answers, monitors: tuple[Variable, ...]) -> None:
         self._search, self._shape = answers.search, answers.search.shape
@@ -146,20 +162,21 @@ class _Memory:
         leaves = {monitor.leaf for monitor in monitors}
         self._residues = [self._shape.table.of(variable.next, True) for variable in self._shape.control
                           if variable.leaf in leaves]
+        self.passed_over = False
         self._starts: dict[int, Pairs] = {}
         for state, inside in self._places.starts():
             pairs = self._starts.setdefault(self._search.index[state & self._shape.explicit], {})
             pairs[state & self._shape.carried] = self._search.families.sets.number(inside)
 
-    def one_cycle_on(self, now: Region, goal: set[int]) -> Region | None:
-        """The states at the spots of `goal` one cycle after those of a region, and those at the start. None when the
-        memory looks at something that the plain search does not keep."""
+    def one_cycle_on(self, now: Region, goal: set[int]) -> Region:
+        """The states at the spots of `goal` one cycle after those of a region, and those at the start."""
         families, index = self._search.families, self._search.index
         found: Region = {number: families.number(pairs) for number, pairs in self._starts.items() if number in goal}
         for number, family in now.items():
             spot = self._search.spots[number]
             if not self._kept(spot):
-                return None
+                self.passed_over = True
+                continue
             for way, target in self._ways.of(spot):
                 to = index.get(target, -1)
                 if to in goal:

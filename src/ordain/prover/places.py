@@ -57,7 +57,7 @@ class Kind(NamedTuple):
 
 
 class Roots(NamedTuple):
-    """The next values of control and of the surroundings, and the assumptions."""
+    """The next values of control (of `Places.moving`) and of the surroundings, and the assumptions."""
 
     control: tuple[Node, ...]
     inside: tuple[Node, ...]
@@ -102,7 +102,7 @@ class Places:
                  running: frozenset[Node] = frozenset()) -> None:
         """With `whole`, the same machine restricted: only cycles with all the conditions are left; what has been worked
         out for the whole is shared. Of the monitors that only look on (`shape.idle`) those in `running` do; the others
-        stay 0."""
+        stay 0. `moving`: control without those."""
         self.shape = shape
         terms, table = shape.terms, shape.table
         self.support: Support = Support(shape.known, shape.domain, shape.free) if whole is None else whole.support
@@ -114,13 +114,14 @@ class Places:
             self._insides = whole._insides
             self._assumed = whole._assumed + [table.of(node, False) for node in conditions]
         self.idle = shape.idle - running
-        nexts = [terms.const(0, variable.leaf.width) if variable.leaf in self.idle else variable.next
-                 for variable in shape.control]
-        self._controls = [table.of(node, True) for node in nexts]
+        self.moving = tuple(variable for variable in shape.control if variable.leaf not in self.idle)
+        self._controls = [table.of(variable.next, True) for variable in self.moving]
         self._step_mask = _joint_mask((*self._controls, *self._insides, *self._assumed))
         self._classes: dict[int, WordClass] = {}
-        self._distinct: dict[Roots, WordClass] = {} if whole is None else whole._distinct
-        self._place_classes: dict[Roots, PlaceClass] = {} if whole is None else whole._place_classes
+        alike = whole if whole is not None and whole.idle == self.idle else None  # roots of the same variables
+        self._distinct: dict[Roots, WordClass] = {} if alike is None else alike._distinct
+        self._place_classes: dict[Roots, PlaceClass] = {} if alike is None else alike._place_classes
+        self._reads: dict[Node, int] = {} if whole is None else whole._reads
         self._atoms_in: dict[Node, tuple[Atom, ...]] = {}
         self._atoms: dict[Node, Atom] = {} if whole is None else whole._atoms
         self._addresses = [(shape.closures.of(shape.addresses[store]), words, offset)
@@ -179,7 +180,7 @@ class Places:
         """What a place leaves open and what has to be known before the cycle can be taken apart. Next values of carried
         bits need nothing: what is left of them is computed state by state."""
         shape = self.shape
-        nexts = [node for variable, node in zip(shape.control, roots.control)
+        nexts = [node for variable, node in zip(self.moving, roots.control)
                  if shape.explicit >> shape.shifts[variable.leaf] & 1]
         return self.support.deciding(nexts, (*roots.inside, *roots.assumed), self.is_known)
 
@@ -218,7 +219,10 @@ class Places:
 
     def reads(self, node: Node) -> int:
         """The bits of control (selectors too) that a term reads."""
-        return self._read_by(node)[0]
+        read = self._reads.get(node)
+        if read is None:
+            read = self._reads[node] = self._read_by(node)[0]
+        return read
 
     def _read_by(self, node: Node) -> tuple[int, bool]:
         shape, mask, of_words = self.shape, 0, False
@@ -247,7 +251,7 @@ class Places:
 
     def _template(self, branch: Branch) -> Template:
         held, fixed, computed = 0, 0, []
-        for variable, node in zip(self.shape.control, branch.nexts):
+        for variable, node in zip(self.moving, branch.nexts):
             shift = self.shape.shifts[variable.leaf]
             if node is variable.leaf:
                 held |= ((1 << node.width) - 1) << shift

@@ -48,7 +48,7 @@ class Stage:
         self.system, self.search, self.shape = system, search, search.places.shape
         self._running = Running(system, monitors)
         self.variables = self._running.variables
-        self._moving = [variable for variable in self.shape.control if variable.leaf not in search.places.idle]
+        self._moving = search.places.moving
         self._known: dict[object, tuple[dict[Node, int], frozenset[str], dict[Node, int]]] = {}
 
     def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:

@@ -7,7 +7,7 @@ from ordain.prover.answers import Answers, Hit, Region, State
 from ordain.prover.asking import Inquiry
 from ordain.prover.counting import count_transitions
 from ordain.prover.model import Break, Limits, Property, System, Trace, Variable, Verdict
-from ordain.prover.monitors import Watch, Watchers, depth_of, kind_of, with_anything, with_value
+from ordain.prover.monitors import Watch, Watchers, depth_of, kind_of, needed_before, with_anything, with_value
 from ordain.prover.paths import Loop, go_round, into, shortest
 from ordain.prover.presented import alike_addresses
 from ordain.prover.regions import (
@@ -75,12 +75,13 @@ def watch(system: System, conditions: Conditions, prop: Property) -> Watch | Non
         return Watch("window", prop, 0, conditions.number(opens), conditions.number(stays),
                      conditions.number(terms.and_((opens, terms.not_(stays)))), number(prop.node, 1),
                      number(prop.node, 0), -1 if prop.vacuity is None else number(prop.vacuity, 1),
-                     -1 if prop.vacuity is None else number(prop.vacuity, 0))
+                     -1 if prop.vacuity is None else number(prop.vacuity, 0), ())
     if kind == "memory":
         some = conditions.number(with_anything(terms, prop.node, prop.monitors))
         vacuity = -1 if prop.vacuity is None else conditions.number(
             with_anything(terms, prop.vacuity, prop.monitors))
-        return Watch("memory", prop, depth_of(prop.monitors) or 0, -1, -1, -1, some, -1, vacuity, -1)
+        before = tuple(conditions.number(node) for node in needed_before(system, prop))
+        return Watch("memory", prop, depth_of(prop.monitors) or 0, -1, -1, -1, some, -1, vacuity, -1, before)
     return None
 
 
