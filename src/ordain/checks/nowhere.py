@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from ordain.checks.check import About, Check, Explanation, Known
+from ordain.checks.owners import main_store
 from ordain.checks.sensitivity import looks_at
 from ordain.checks.wording import fault, hexadecimal, spot
 from ordain.machine.expression import Leaf, Node, leaves
@@ -37,8 +38,9 @@ def ask(contents: Contents) -> Iterator[Property]:
         placed = frozenset(contents.sites.get(store.name, {}))
         if store.fill == "computed" or (store.fill != "microprogram" and not placed):
             continue
-        yield Property(EXPLANATION.name, store.name, "bad", _outside(contents, store, placed), per_word=store.name,
-                       data=About((store.name,), store.span, placed))
+        where = store.name if store.fill == "microprogram" else main_store(machine)
+        yield Property(EXPLANATION.name, store.name, "bad", _outside(contents, store, placed), per_word=where,
+                       data=About((store.name,), store.span))
 
 
 def _outside(contents: Contents, store: Store, placed: frozenset[int]) -> Node:
@@ -87,11 +89,12 @@ def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property,
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     asked = verdict.property
     store = contents.machine.stores[asked.subject]
-    number = hexadecimal(found.address, store.address_width) if found is not None and found.address is not None else ""
+    number = _address(store, found)
     if store.fill != "microprogram":
         at = spot(contents, found)
-        return fault(asked, f"cell {number} of mapping store `{store.name}` is used {at.phrase}, but nothing was "
-                            "placed in it", at, f"`{store.name}` gives where to go on from here", found,
+        cell = f"cell {number}" if number.startswith("0x") else "a cell"
+        return fault(asked, f"{cell} of mapping store `{store.name}` is used {at.phrase}, but nothing was placed in it",
+                     at, f"`{store.name}` gives where to go on from here", found,
                      help="give this opcode an instruction, or all that are left with `instruction others`")
     before = spot(contents, found, cycles_back=1)
     coming = f" from {before.phrase.removeprefix('at ')}" if before.phrase else ""
@@ -99,6 +102,17 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
                  f"from here control goes on to {number}" if before.phrase else "control arrives there", found,
                  help="end the sequence with a jump to somewhere, or place a microinstruction there",
                  notes=(f"the cell holds {_cell(contents, store, found)}",) if found is not None else ())
+
+
+def _address(store: Store, found: Break | None) -> str:
+    """The address that the last cycle presents to the store."""
+    if found is None:
+        return "an address"
+    if found.trace is not None and store.name in found.trace.cycles[-1].addresses:
+        return hexadecimal(found.trace.cycles[-1].addresses[store.name], store.address_width)
+    if store.fill == "microprogram" and found.address is not None:
+        return hexadecimal(found.address, store.address_width)
+    return "an address"
 
 
 def _cell(contents: Contents, store: Store, found: Break) -> str:
