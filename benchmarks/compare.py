@@ -3,8 +3,9 @@
     python benchmarks/compare.py
 
 Invented machines of 256 to 16,384 words: a counter with branches, a subroutine register, a pause request, 16 fields,
-buses and strobes; an eighth of the words are shared tails and subroutines, the rest belongs to 256 instructions. Compared
-are a build and the same program with everything moved, one routine renamed and one field of one word changed. The
+buses and strobes; an eighth of the words are shared tails and subroutines, the rest belongs to 256 instructions.
+Compared are a build and the same program with everything moved, one routine renamed and one field of one word
+changed. The
 least of several runs in one warm process is given; reading and compiling the texts is not part of it.
 """
 
@@ -28,7 +29,8 @@ def machine_of(bits: int) -> Machine:
     lines = [
         "machine bench", f"store control {1 << bits} words of {4 + 4 + bits + 4 * FIELDS + 2} bits",
         "    address upc", "field branch 4 bits", "    step 0 idle", "    jump 1", "    if_set 2", "    call 3",
-        "    back 4", "    dispatch 5", "    finish 6", "field test 4 bits, idle 0", f"field target {bits} bits address, idle 0",
+        "    back 4", "    dispatch 5", "    finish 6", "field test 4 bits, idle 0",
+        f"field target {bits} bits address, idle 0",
         "field read 1 bit", "field write 1 bit, active low",
     ]
     for number in range(FIELDS):
@@ -68,13 +70,15 @@ def program(words: int, seed: int) -> list[tuple[str, list[tuple[dict[str, int],
     bodies.append(("pause", [({**orders(), "branch": 2, "test": 3}, "fetch"), ({"branch": 6}, "")]))
     for number in range(tails):
         end = {"branch": 4} if number % 2 else {"branch": 6}
-        bodies.append((f"tail{number}", [(orders(), "") for _ in range(shared // tails - 1)] + [({**orders(), **end}, "")]))
+        words_of_tail = [(orders(), "") for _ in range(shared // tails - 1)]
+        bodies.append((f"tail{number}", [*words_of_tail, ({**orders(), **end}, "")]))
     own = (words - shared - 16) // INSTRUCTIONS
     for number in range(INSTRUCTIONS):
         body = [(orders(), "") for _ in range(max(1, own) - 1)]
         if len(body) > 3:
             body[1] = ({**body[1][0], "branch": 3}, f"tail{random.randrange(tails) // 2 * 2 + 1 if tails > 1 else 0}")
-            body[2] = ({**body[2][0], "branch": 2, "test": random.randrange(15)}, f"tail{random.randrange(0, tails, 2)}")
+            body[2] = ({**body[2][0], "branch": 2, "test": random.randrange(15)},
+                       f"tail{random.randrange(0, tails, 2)}")
         bodies.append((f"op{number}", [*body, ({**orders(), "branch": 1}, f"tail{random.randrange(0, tails, 2)}")]))
     return bodies
 

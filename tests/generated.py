@@ -188,7 +188,8 @@ class _Made:
         lines = []
         for name in self.labels:
             lines += [f"routine {name}" + (" at 0" if name == "first" else "")]
-            lines += [f"        {self.word()}" for _ in range(self.choose((0, 0, 1) if self.kind == "delayed" else (0, 1, 1)))]
+            more = self.choose((0, 0, 1) if self.kind == "delayed" else (0, 1, 1))
+            lines += [f"        {self.word()}" for _ in range(more)]
             lines += [f"        {self.word(last=True)}"] * (2 if self.kind == "delayed" else 1)  # one in the delay slot
         if self.kind == "dispatch":
             lines = [line.replace("routine third", 'instruction 2 "third"') for line in lines]
@@ -201,7 +202,8 @@ class _Made:
             lines += [f'instruction {opcode} "op {opcode}"']
             count = self.choose((1, 2, 3, 4))
             lines += [f"        {self.word()}" for _ in range(count - 1)]
-            lines += [f"        {self.word().removeprefix('branch step')}, branch end".replace("        , ", "        ")]
+            last = f"        {self.word().removeprefix('branch step')}, branch end"
+            lines += [last.replace("        , ", "        ")]
         return "\n".join(lines) + "\n"
 
     def word(self, last: bool = False) -> str:

@@ -15,7 +15,7 @@ from ordain.machine.model import Machine
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
 from ordain.microprogram.model import Program
-from ordain.placement.model import Placement
+from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
 from ordain.rom.assemble import make_contents, stored_words, word_keys
 from ordain.rom.contents import ChipRecord, Contents, ImageFile, Stored
@@ -44,13 +44,17 @@ class Built(NamedTuple):
     sources: tuple[SourceFile, ...]
 
 
-def build_model(path: Path, out: Path | None = None) -> tuple[Built | None, list[Finding]]:
+Arrange = Callable[[Machine, Program, Recorded | None], tuple[Placement | None, list[Finding]]]
+"""Finds a place for every word."""
+
+
+def build_model(path: Path, out: Path | None = None, arrange: Arrange = place) -> tuple[Built | None, list[Finding]]:
     """Everything from the machine file at `path` to the contents of its chips; None when a finding is an error.
 
     Words keep the addresses that they have in the build in directory `out`, where there is one.
     """
     file, findings = read_machine(path)
-    return _build(file, findings, lambda files: read_microprogram(path.parent, files), out)
+    return _build(file, findings, lambda files: read_microprogram(path.parent, files), out, arrange)
 
 
 def build_texts(texts: Mapping[str, str], main: str, out: Path | None = None) -> tuple[Built | None, list[Finding]]:
@@ -63,8 +67,8 @@ Reader = Callable[[tuple[Text, ...]], tuple[MicroFile | None, list[Finding]]]
 """Reads the files that a machine names as its microprogram."""
 
 
-def _build(file: MachineFile | None, findings: list[Finding], read: Reader,
-           out: Path | None) -> tuple[Built | None, list[Finding]]:
+def _build(file: MachineFile | None, findings: list[Finding], read: Reader, out: Path | None,
+           arrange: Arrange = place) -> tuple[Built | None, list[Finding]]:
     if file is None:
         return None, findings
     machine, more = resolve(file, findings)
@@ -81,7 +85,7 @@ def _build(file: MachineFile | None, findings: list[Finding], read: Reader,
         return None, findings
     recorded, more = (None, []) if out is None else read_recorded(out / f"{machine.name}.json")
     findings += more
-    placement, more = place(machine, program, recorded)
+    placement, more = arrange(machine, program, recorded)
     findings += more
     if placement is None or has_errors(findings):
         return None, findings

@@ -2,7 +2,7 @@
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,7 +20,10 @@ from ordain.cli.manner import (
 from ordain.text.findings import Finding, has_errors
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ordain.pipeline import Built
+    from ordain.placement.fewest import Fewest
 
 
 @click.command("build")
@@ -31,9 +34,11 @@ if TYPE_CHECKING:
 @click.option("--date", default="", metavar="TEXT", help="Date of the sources for the chip labels, as you write dates.")
 @click.option("--advice", "advised", is_flag=True,
               help="Also say what could be shared, what is not used, what is left; never an error.")
+@click.option("--touch-fewest", is_flag=True, help="Place words so that the fewest of the chips in the sockets (see "
+              "`ordain burned`) have to be burnt, and of these the fewest erased.")
 @speaks("text", "json", "sarif", "github")
-def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date: str, advised: bool, form: str,
-            quiet: bool, colour: str) -> int:
+def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date: str, advised: bool,
+            touch_fewest: bool, form: str, quiet: bool, colour: str) -> int:
     """Compile MACHINE and its microprogram into chip images, a listing, a manifest and labels.
 
     Every image is read back from the disk and compared before the build counts. Nothing is written when there is an
@@ -47,7 +52,8 @@ def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date:
     path = find_machine(machine)
     place = out or path.parent / "build"
     manner = Manner(form, quiet, colour)
-    built, findings = build_model(path, place)
+    told: list[Fewest] = []
+    built, findings = _touching_fewest(path, place, told) if touch_fewest else build_model(path, place)
     if built is None:
         return _end(manner, path, findings, None, place)
     findings = [*findings, *static_pass(built.contents)]
@@ -60,7 +66,20 @@ def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date:
         from ordain.cli.advising import advice_of
 
         findings = [*findings, *advice_of(built)]
-    return _end(manner, path, findings, built, place, files)
+    return _end(manner, path, findings, built, place, files, told)
+
+
+def _touching_fewest(path: Path, place: Path, told: "list[Fewest]") -> "tuple[Built | None, list[Finding]]":
+    """Build against what is in the sockets. Raises click.UsageError when nothing was ever recorded."""
+    from ordain.cli.versions import images_in_sockets
+    from ordain.pipeline import build_model
+    from ordain.sockets import touching_fewest
+
+    _, images, findings = images_in_sockets(path)
+    if has_errors(findings):
+        return None, findings
+    built, more = build_model(path, place, touching_fewest(images, told.append))
+    return built, [*findings, *more]
 
 
 def date_of_sources(given: str) -> str:
@@ -75,7 +94,7 @@ def date_of_sources(given: str) -> str:
 
 
 def _end(manner: Manner, path: Path, findings: list[Finding], built: "Built | None", place: Path,
-         files: dict[str, bytes] | None = None) -> int:
+         files: dict[str, bytes] | None = None, told: "Sequence[Fewest]" = ()) -> int:
     status = exit_status(findings)
     if manner.format == "json":
         from ordain.show.findings_json import finding_data
@@ -83,6 +102,7 @@ def _end(manner: Manner, path: Path, findings: list[Finding], built: "Built | No
         print_json({
             "command": "build", "status": status, "findings": [finding_data(finding) for finding in findings],
             "out": str(place) if files else None, "files": sorted(files or ()),
+            **({"touched": _touched_data(told[0])} if told else {}),
         })
         return status
     if manner.format != "text":
@@ -93,7 +113,27 @@ def _end(manner: Manner, path: Path, findings: list[Finding], built: "Built | No
         say(manner, f"nothing was written{' over the earlier build' if place.is_dir() else ''}")
         return status
     _say_what_was_built(manner, built, place, files)
+    for found in told:
+        say(manner, _touched_line(found))
     return status
+
+
+def _touched_line(found: "Fewest") -> str:
+    """What the search for the fewest chips has come to."""
+    burns, erasures = found.touched.cost
+    if not burns:
+        return "touched: no chip, the sockets hold this build"
+    plain = "the plain placement touches no fewer" if found.plain.cost == found.touched.cost else (
+        f"the plain placement: burn {found.plain.cost[0]}, erase {found.plain.cost[1]}")
+    bound = "no placement burns fewer" if found.exact else f"at least {found.at_least} must be burnt, whatever one does"
+    return (f"touched: burn {burns} ({' '.join(sorted(found.touched.burnt))}), {erasures} of them after erasing; "
+            f"{plain}; {bound}")
+
+
+def _touched_data(found: "Fewest") -> dict[str, Any]:
+    return {"burn": sorted(found.touched.burnt), "erase": sorted(found.touched.erased),
+            "plain_burn": sorted(found.plain.burnt), "plain_erase": sorted(found.plain.erased),
+            "at_least": found.at_least, "exact": found.exact}
 
 
 def _say_what_was_built(manner: Manner, built: "Built", place: Path, files: dict[str, bytes]) -> None:

@@ -12,6 +12,7 @@ from ordain.machine.model import Chip
 from ordain.pipeline import Built
 from ordain.rom.contents import Contents, ImageFile
 from ordain.rom.formats import Device, device_of, read_image
+from ordain.rom.ledger import Burn
 from ordain.rom.recorded import EarlierBuild
 from ordain.text.findings import Finding, Severity, has_errors
 
@@ -127,6 +128,23 @@ def directory_version(manifest: Path, machine: Path) -> tuple[Version | None, li
 
 def burned_version(machine: Path, out: Path) -> tuple[Version | None, list[Finding]]:
     """What the ledger says is in the sockets. Raises click.UsageError when nothing was ever recorded."""
+    sockets, images, findings = images_in_sockets(machine)
+    if has_errors(findings):
+        return None, findings
+    newest = max(sockets.values(), key=lambda burn: burn.date)
+    tried = [_burnt_sources(newest.revision, newest.modified, machine, recorded) for recorded in (out, None)]
+    base, remarks, faults = max(tried, key=lambda one: _alike(one[0], images))
+    if base is None:
+        return None, faults
+    missing = [name for name in base.machine.chips if name not in sockets]
+    if missing:
+        remarks += (f"never recorded: {', '.join(missing)}",)
+    return _with_images(base, "the sockets", images, None, remarks), findings
+
+
+def images_in_sockets(machine: Path) -> tuple[dict[str, Burn], dict[str, bytes], list[Finding]]:
+    """What the ledger says of every chip, and its image as far as it was kept. Raises click.UsageError when nothing was
+    ever recorded."""
     from ordain.cli.burned import LEDGER, STORE, machine_name
     from ordain.rom.image_store import kept_image
     from ordain.rom.ledger import in_sockets, read_ledger
@@ -142,17 +160,7 @@ def burned_version(machine: Path, out: Path) -> tuple[Version | None, list[Findi
         findings += more
         if image is not None:
             images[burn.chip] = image
-    if has_errors(findings):
-        return None, findings
-    newest = max(sockets.values(), key=lambda burn: burn.date)
-    tried = [_burnt_sources(newest.revision, newest.modified, machine, recorded) for recorded in (out, None)]
-    base, remarks, faults = max(tried, key=lambda one: _alike(one[0], images))
-    if base is None:
-        return None, faults
-    missing = [name for name in base.machine.chips if name not in sockets]
-    if missing:
-        remarks += (f"never recorded: {', '.join(missing)}",)
-    return _with_images(base, "the sockets", images, None, remarks), findings
+    return sockets, images, findings
 
 
 _Sources = tuple[Built | None, tuple[str, ...], list[Finding]]

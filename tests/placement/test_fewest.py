@@ -1,0 +1,177 @@
+"""The placement that touches the fewest chips, against every placement there is."""
+
+from itertools import permutations
+from typing import NamedTuple
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ordain.language.machine_file import parse_machine
+from ordain.language.micro_file import parse_microprogram
+from ordain.machine.model import Machine
+from ordain.machine.resolve import resolve
+from ordain.microprogram.compile import compile_program
+from ordain.microprogram.model import Program
+from ordain.placement.fewest import Fewest
+from ordain.placement.place import place
+from ordain.rom.assemble import stored_words
+from ordain.rom.images import pack
+from ordain.sockets import touching_fewest
+
+TEXT = """machine small
+microprogram "m.micro"
+store control 8 words of 8 bits
+    address here
+    {unused}
+field source 2 bits
+    none 0 idle
+    acc  1
+    temp 2
+    sum  3
+field load 2 bits, idle any
+    acc  1
+    temp 2
+field write 1 bit, active low
+field next 3 bits address, idle 0
+state here 3 bits, reset 0
+    next next
+chip U1 8 x 4
+    holds   source, load
+    address here
+    {one}
+chip U2 8 x 4
+    holds   write, not next[2], next[1:0]
+    address {{here[0], here[2:1]}}
+    {two}
+order goto <there>: next <there>
+"""
+WIDTH = 8
+COUNT = 5
+
+
+class Step(NamedTuple):
+    source: str
+    load: str
+    write: bool
+    to: int
+
+
+steps = st.builds(Step, st.sampled_from(("none", "acc", "temp", "sum")), st.sampled_from(("", "acc", "temp")),
+                  st.booleans(), st.integers(0, COUNT - 1))
+programs = st.lists(steps, min_size=COUNT, max_size=COUNT)
+technologies = st.sampled_from(
+    ("technology uv", "technology once\n    erased zeros", "technology eeprom", "erased zeros"))
+
+
+def compiled(machine_text: str, program: list[Step]) -> tuple[Machine, Program]:
+    tree, unread = parse_machine({"m.machine": machine_text}, "m.machine")
+    assert tree is not None and not unread
+    machine, _ = resolve(tree)
+    lines = []
+    for number, step in enumerate(program):
+        parts = [f"source {step.source}", f"goto w{step.to}"]
+        parts += [f"load {step.load}"] * bool(step.load) + ["write"] * step.write
+        lines += [f"routine w{number}{' at 0' if number == 0 else ''}", "    " + ", ".join(parts)]
+    texts, _ = parse_microprogram({"m.micro": "\n".join(lines) + "\n"}, ["m.micro"])
+    assert machine is not None and texts is not None
+    made, findings = compile_program(machine, texts)
+    assert made is not None, findings
+    return machine, made
+
+
+def burnt(machine: Machine, program: Program) -> dict[str, bytes]:
+    placement, findings = place(machine, program, None)
+    assert placement is not None, findings
+    return pack(machine, stored_words(machine, placement))
+
+
+# ---------------------------------------------------------------- every placement, by hand
+
+
+SOURCES = {"none": 0, "acc": 1, "temp": 2, "sum": 3}
+LOADS = {"": 0, "acc": 1, "temp": 2}
+
+
+def cells_of(word: int) -> tuple[int, int]:
+    """What the two chips hold of a word: the wiring of the text above, written down a second time."""
+    second = (word >> 3 & 1) << 3 | (1 - (word >> 2 & 1)) << 2 | word & 3
+    return word >> 4 & 15, second
+
+
+def second_cell(address: int) -> int:
+    return (address & 1) << 2 | address >> 1
+
+
+def every_cost(machine: Machine, program: list[Step], images: dict[str, bytes],
+               unused: int | None) -> list[tuple[int, int]]:
+    """(chips burnt, chips erased or replaced) of every placement, with bits that mean nothing chosen as burnt."""
+    chips = [machine.chips["U1"], machine.chips["U2"]]
+    costs = []
+    for rest in permutations(range(1, 8), COUNT - 1):
+        places = (0, *rest)
+        touched, erased = set(), set()
+        for address in range(8):
+            cells = (address, second_cell(address))
+            held = tuple(images[chip.name][cell] for chip, cell in zip(chips, cells))
+            if address in places:
+                step = program[places.index(address)]
+                word = (SOURCES[step.source] << 6 | LOADS[step.load] << 4 | (0 if step.write else 1) << 3
+                        | places[step.to])
+                wanted = list(cells_of(word))
+                if not step.load:                   # `idle any`: as burnt
+                    wanted[0] = wanted[0] & 12 | held[0] & 3
+            elif unused is None:
+                continue                            # whatever is there may stay
+            else:
+                wanted = list(cells_of(unused))
+            for chip, was, now in zip(chips, held, wanted):
+                if was != now:
+                    touched.add(chip.name)
+                    back = now & ~was if chip.erased else was & ~now
+                    if back and chip.technology != "eeprom":
+                        erased.add(chip.name)
+        costs.append((len(touched), len(erased)))
+    return costs
+
+
+@given(programs, st.data(), technologies, technologies, st.sampled_from(("", "unused source sum, next 0, load acc")))
+@settings(max_examples=60)
+def test_nothing_touches_fewer_chips(old: list[Step], data: st.DataObject, one: str, two: str, unused: str) -> None:
+    new = list(old)
+    for at in data.draw(st.lists(st.integers(0, COUNT - 1), max_size=2)):
+        new[at] = data.draw(steps)
+    text = TEXT.format(one=one, two=two, unused=unused)
+    machine, before = compiled(text, old)
+    images = burnt(machine, before)
+    _, program = compiled(text, new)
+    told: list[Fewest] = []
+    placement, findings = touching_fewest(images, told.append)(machine, program, None)
+    assert placement is not None and not findings
+    found, = told
+    filler = SOURCES["sum"] << 6 | LOADS["acc"] << 4 | 8 if unused else None
+    costs = every_cost(machine, new, images, filler)
+    assert found.exact and found.touched.cost == min(costs)
+    assert found.at_least == min(costs)[0] and found.touched.cost <= found.plain.cost
+    images_now = pack(machine, stored_words(machine, placement))
+    assert {name for name in images if images[name] != images_now[name]} == set(found.touched.burnt)
+
+
+@given(programs)
+@settings(max_examples=20)
+def test_the_same_program_touches_nothing_wherever_it_was_recorded(program: list[Step]) -> None:
+    """No record of the last build at all: the sockets alone say where the words stand."""
+    machine, compiled_program = compiled(TEXT.format(one="", two="", unused=""), program)
+    images = burnt(machine, compiled_program)
+    told: list[Fewest] = []
+    touching_fewest(images, told.append)(machine, compiled_program, None)
+    assert told[0].touched.cost == (0, 0) and told[0].exact
+
+
+def test_a_chip_of_which_nothing_is_known_is_burnt() -> None:
+    program = [Step("acc", "temp", True, 1), *(Step("none", "", False, 0) for _ in range(COUNT - 1))]
+    machine, compiled_program = compiled(TEXT.format(one="", two="", unused=""), program)
+    images = burnt(machine, compiled_program)
+    del images["U2"]
+    told: list[Fewest] = []
+    touching_fewest(images, told.append)(machine, compiled_program, None)
+    assert told[0].touched.burnt == {"U2"} and told[0].exact and told[0].at_least == 1
