@@ -87,7 +87,7 @@ def test_we_read_what_outside_writers_write(drawn: list[tuple[int, bytes]]) -> N
 @pytest.mark.parametrize("bits", [1, 4, 8, 12, 16, 24])
 def test_a_verilog_simulator_reads_our_memory_text(bits: int, tmp_path: Path) -> None:
     if not shutil.which("iverilog"):
-        pytest.skip("Icarus Verilog is not installed")
+        pytest.skip("install iverilog (Icarus Verilog) to have $readmemh files read by a simulator")
     width = (bits + 7) // 8
     words = [(at * 0x9E3779B1 >> 5) & (1 << bits) - 1 for at in range(32)]
     image = b"".join(word.to_bytes(width, "little") for word in words)
