@@ -30,7 +30,7 @@ def small_enough(contents: Contents) -> bool:
     return prod(map(len, Model(contents, nodes, list(monitors.values())).domains)) <= MOST_INPUTS
 
 
-@settings(max_examples=50, phases=WITHOUT_SHRINKING)
+@settings(max_examples=150, phases=WITHOUT_SHRINKING)
 @given(st.data(), st.booleans())
 def test_compiled_machines(data: st.DataObject, reduce: bool) -> None:
     text = machine_text(lambda options: data.draw(st.sampled_from(options)))
@@ -41,7 +41,7 @@ def test_compiled_machines(data: st.DataObject, reduce: bool) -> None:
     assert disagreements(contents, [asked for _, asked in questions(contents)], reduce) == []
 
 
-@settings(max_examples=50, phases=WITHOUT_SHRINKING)
+@settings(max_examples=150, phases=WITHOUT_SHRINKING)
 @given(st.data(), st.booleans())
 def test_machines_with_words_of_chance(data: st.DataObject, reduce: bool) -> None:
     def choose(options: object) -> object:

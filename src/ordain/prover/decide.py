@@ -54,9 +54,9 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
             verdicts.update(zip(members, case.verdicts()))
     answered = tuple(verdict._replace(property=prop) for index, prop in enumerate(properties)
                      if (verdict := verdicts[index]) is not None)
-    none: dict[str, frozenset[int]] = {store: frozenset() for store in contents.machine.stores}
-    presented = executed(base.found, base.judge.answers.lively)
-    return Verdicts(answered, over, {**none, **presented}, base.judge.states, base.judge.transitions,
+    stores = frozenset(store.name for store in contents.machine.stores.values() if store.fill == "microprogram")
+    presented = executed(base.found, base.judge.answers.lively, stores)
+    return Verdicts(answered, over, presented, base.judge.states, base.judge.transitions,
                     len(base.found.levels) - 1, base.held, base.found.stopped)
 
 

@@ -128,7 +128,8 @@ class Trace(NamedTuple):
 
 
 class Break(NamedTuple):
-    """A property is broken at `address` of the store `per_word` (None when not told apart).
+    """A property is broken at `address` of the store `per_word` (None when not told apart). Of addresses at which the
+    same word stands, and which nothing else tells apart, one is told.
 
     `cycles`: how many cycles the shortest sequence has (the fault is in the last one). `states`: how many reachable
     states have such a cycle. `trace`: None when more breaks were found than traces were asked for."""
@@ -159,7 +160,8 @@ class Verdict(NamedTuple):
 
 class Verdicts(NamedTuple):
     """`verdicts` are in the order of the properties. `over_assumed`: about every reachable state (outcome proved: each
-    has an input that satisfies the assumptions). `executed`: per store the addresses that reachable cycles present.
+    has an input that satisfies the assumptions). `executed`: the addresses that reachable cycles present, for each
+    store that holds a microprogram; of another the search need not follow the address.
     `states`, `transitions`, `depth` (cycles until nothing new was found) of the search that has no monitors; `held`:
     how many variable bits were held at 0 where no path reads them, summed over the addresses of control.
     `stopped`: "" or the limit that was reached: "states", "memory", "seconds", "interrupted"; then every sequence of

@@ -10,15 +10,15 @@ from ordain.prover.split import Split
 from ordain.prover.support import KNOWN
 
 
-def executed(search: Search, lively: list[tuple[int, int]]) -> dict[str, frozenset[int]]:
-    """Per store the addresses that reachable cycles present. Addresses that nothing tells apart, because the same word
-    stands in both and nothing asks, count as executed together. Of a store that is not read in a cycle, the address of
-    that cycle does not count; nor of one whose address depends on carried bits."""
+def executed(search: Search, lively: list[tuple[int, int]], stores: frozenset[str]) -> dict[str, frozenset[int]]:
+    """For each of `stores`, which hold microprograms, the addresses that reachable cycles present. Addresses that
+    nothing tells apart, because the same word stands in both and nothing asks, count as executed together."""
     places, shape = search.places, search.shape
-    found: dict[str, set[int]] = {}
+    found: dict[str, set[int]] = {store: set() for store in sorted(stores)}
     forming = []
     for store, node in shape.addresses.items():
-        found[store] = set()
+        if store not in stores:
+            continue
         if places.support.kinds(node) in (0, KNOWN):
             forming.append((found[store], shape.closures.of(node), places.reads(node)))
     seen: set[tuple[int, int]] = set()
