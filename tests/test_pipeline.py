@@ -11,14 +11,14 @@ import pytest
 
 from ordain.language.micro_file import parse_microprogram
 from ordain.microprogram.compile import compile_program
-from ordain.pipeline import Built, build_files, build_model, check_files, publish_build
+from ordain.pipeline import Built, build_files, build_model, build_texts, check_files, publish_build
 from ordain.placement.place import place
 from ordain.rom.assemble import record
 from ordain.rom.decode import decode, read_dumps
 from ordain.rom.formats import FORMATS, Format
 from ordain.rom.publish import PublishRefused
 from ordain.rom.readback import ReadbackFault
-from ordain.text.findings import has_errors
+from ordain.text.findings import Severity, has_errors
 
 ROOT = Path(__file__).parent.parent
 MACHINES = sorted([*ROOT.glob("microcode/*.machine"), *ROOT.glob("examples/*/*.machine")])
@@ -173,3 +173,40 @@ def test_with_an_error_there_is_no_build(loom: Path) -> None:
     assert built is None and has_errors(findings)
     built, (finding,) = build_model(loom.parent / "absent.machine")
     assert built is None and finding.name == "missing-file"
+
+
+MACHINE = """\
+machine small "one register"
+microprogram "small.micro"
+store control 4 words of 4 bits
+    address upc
+field target 2 bits address, idle 0
+field load 1 bit
+field out 1 bit
+state upc 2 bits, reset 0
+    next target
+register acc 8 bits
+    loads data when load
+bus data 8 bits, floats
+    driven by acc when out
+    sampled by acc when load
+home first
+order go <there> : target <there>
+"""
+MICRO = """\
+routine first at 0
+        acc <- acc, go first
+"""
+
+
+@pytest.mark.parametrize(("machine", "micro", "names"), [
+    (MACHINE, MICRO, []),
+    (MACHINE.replace("field load 1 bit", "field load 1 bitt"), MICRO, ["syntax"]),
+    (MACHINE.replace("state upc 2 bits, reset 0", "state upc 2 bits; reset 0"), MICRO, ["syntax"]),
+    (MACHINE.replace("order go <there> :", "order go <there> ;"), MICRO, ["syntax"]),
+    (MACHINE, MICRO.replace("routine first at 0", "routine first att 0"), ["syntax"]),
+])
+def test_a_line_that_cannot_be_read_is_told_once_whatever_was_declared_in_it(
+        machine: str, micro: str, names: list[str]) -> None:
+    _, findings = build_texts({"small.machine": machine, "small.micro": micro}, "small.machine")
+    assert [finding.name for finding in findings if finding.severity is not Severity.NOTE] == names

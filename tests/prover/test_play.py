@@ -57,6 +57,15 @@ def test_no_more_cycles_than_asked_for() -> None:
     assert addresses({1}, 3, until=True) == ([0, 1, 2], "cycles", None)
 
 
+def test_inputs_that_break_an_assumption_end_it_and_are_said_to() -> None:
+    assumed = MACHINE.replace("home wait", "assume not (press and upc is 2)\nhome wait")
+    machine = build_system(contents_of(assumed, MICRO))
+    played = play(machine, Start({}), lambda cycle: {"press": int(cycle in (1, 3))}, 50, None)
+    assert ([cycle.addresses["control"] for cycle in played.trace.cycles], played.ending) == ([0, 1, 2], "assumption")
+    played = play(machine, Start({}), lambda cycle: {"press": int(cycle in (1, 2))}, 50, None)
+    assert played.ending == "loop"
+
+
 def test_only_where_it_decides_does_an_input_matter() -> None:
     machine = system()
     played = play(machine, Start({}), lambda cycle: {}, 1, None)
