@@ -18,8 +18,8 @@ NAMINGS = frozenset({"no-value", "undefined-code", "unknown-code", "unknown-labe
 """Findings about a name: the line that would have made it known may be the one that could not be read."""
 
 WIRING = frozenset({"unknown source", "unknown target", "unknown bus"})
-"""Labels of an unknown name in a transfer. A driver or sampler whose condition has a fault of its own is left out of its
-bus, so a name that no bus knows may be such an echo although the line with the fault says another."""
+"""Labels of an unknown name in a transfer. A driver or sampler whose condition has a fault of its own is left out of
+its bus, so a name that no bus knows may be such an echo although the line with the fault says another."""
 
 _WORD = re.compile(r"[A-Za-z_]\w*|[0-9]\w*", re.ASCII)
 
@@ -35,8 +35,8 @@ def own_faults(findings: Iterable[Finding], earlier: Sequence[Finding], micro: f
     anything = any(_is_file(gap) for gap in gaps)
     words = {word for gap in gaps for word in _words_of(gap)}
     return [finding for finding in findings if finding.name not in dropped and not (
-        finding.name in NAMINGS and (anything or _mentions(finding, words) or about_machine
-                                     and finding.label in WIRING))]
+        finding.name in NAMINGS and (anything or _mentions(finding, words) or (about_machine
+                                     and finding.label in WIRING)))]
 
 
 def _is_file(gap: Finding) -> bool:
