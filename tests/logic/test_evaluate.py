@@ -9,13 +9,16 @@ from hypothesis import strategies as st
 from hypothesis.errors import NoSuchExample
 
 from ordain.logic.evaluate import evaluate
-from ordain.logic.partial import specialise
-from ordain.machine.expression import Leaf, Node, Terms, leaves, postorder
+from ordain.machine.expression import Leaf, Node, Terms, leaves, postorder, substitute
 from tests.logic.plain_terms import LEAVES, Plain, leaf_values, made, plain_terms, value_of, width_of
 
 
 def by_leaf(terms: Terms, values: Mapping[str, int]) -> dict[Node, int]:
     return {terms.leaf("input", name, width): values[name] for _, name, width in LEAVES}
+
+
+def constants(terms: Terms, values: dict[Leaf, int]) -> dict[Node, Node]:
+    return {leaf: terms.const(value, leaf.width) for leaf, value in values.items()}
 
 
 @settings(max_examples=600)
@@ -34,7 +37,7 @@ def test_partial_evaluation_leaves_the_rest(term: Plain, values: dict[str, int],
     terms = Terms()
     node = made(terms, term)
     given_leaves = {leaf: values[leaf.name] for leaf in leaves([node]) if leaf.name in known}
-    (rest,) = specialise(terms, (node,), given_leaves)
+    (rest,) = substitute(terms, (node,), constants(terms, given_leaves))
     assert not {leaf.name for leaf in leaves([rest])} & known
     assert evaluate(rest, by_leaf(terms, values)) == value_of(term, values)
 
@@ -112,7 +115,8 @@ def test_depth_is_bounded_by_memory_only() -> None:
     for _ in range(20_000):
         expected = (expected + 5) % 256 ^ 3
     assert evaluate(node, {a: 3, b: 5}) == expected
-    (known,) = specialise(terms, (node,), {leaf: 3 if leaf.name == "a" else 5 for leaf in leaves([node])})
+    given_leaves = {leaf: 3 if leaf.name == "a" else 5 for leaf in leaves([node])}
+    (known,) = substitute(terms, (node,), constants(terms, given_leaves))
     assert known is terms.const(expected, 8)
 
 

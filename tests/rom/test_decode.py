@@ -10,11 +10,11 @@ from ordain.rom.contents import Contents, Site, Stored
 from ordain.rom.decode import Decoded, decode, read_dumps
 from ordain.rom.images import pack
 from ordain.rom.intel_hex import write_intel_hex
-from ordain.rom.raw import swapped
 from ordain.rom.readback import unpack
 from ordain.rom.s_record import write_s_records
 from ordain.rom.suspect import suspicions
 from tests.rom.boards import bank, chip, image_cell_by_cell, machine, store, straight
+from tests.rom.byte_order import swapped
 
 WIDTH = 8
 

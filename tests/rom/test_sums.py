@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ordain.rom.raw import swapped
 from ordain.rom.sums import sums_of, word_sum
+from tests.rom.byte_order import swapped
 
 REFERENCE: dict[str, Any] = json.loads(
     (Path(__file__).parent.parent / "reference" / "formats.json").read_text())["device_checksum"]

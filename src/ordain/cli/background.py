@@ -82,7 +82,7 @@ def _carry_out(built: "Built", quiet: bool, keep: bool, write: int) -> None:
         with os.fdopen(write, "wb") as pipe:
             pipe.write(told)
         status = 0
-    except Exception as fault:
+    except Exception as fault:              # whatever it is, the watching process must hear of it and go on
         from ordain.cli.main import own_fault
 
         own_fault(fault)

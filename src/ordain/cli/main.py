@@ -116,7 +116,7 @@ def run(arguments: list[str]) -> int:
         place = f"{failure.filename}: " if failure.filename else ""
         print(f"error: {place}{failure.strerror or failure}", file=sys.stderr)
         return 2
-    except Exception as fault:
+    except Exception as fault:                      # nobody at a bench gets a traceback: status 70 and what to report
         return own_fault(fault)
     return result if isinstance(result, int) else 0
 

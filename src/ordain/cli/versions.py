@@ -11,7 +11,7 @@ from ordain.cli.manner import find_machine
 from ordain.machine.model import Chip
 from ordain.pipeline import Built
 from ordain.rom.contents import Contents, ImageFile
-from ordain.rom.formats import Device, device_of, read_image
+from ordain.rom.formats import FORMATS, Device, device_of, read_image
 from ordain.rom.ledger import Burn
 from ordain.rom.recorded import EarlierBuild
 from ordain.text.findings import Finding, Severity, has_errors
@@ -218,7 +218,10 @@ def _image(directory: Path, files: tuple[ImageFile, ...], device: Device) -> byt
             content = (directory / file.name).read_bytes()
         except OSError:
             continue
-        image, _ = read_image(file.format, content, file.name, device)  # type: ignore[arg-type]
+        form = next((one for one in FORMATS if one == file.format), None)
+        if form is None:
+            continue
+        image, _ = read_image(form, content, file.name, device)
         if image is not None:
             return image
     return None

@@ -83,7 +83,7 @@ class Watcher:
             raise
         except OSError as failure:
             say(self.manner, f"error: {failure.filename or self.path}: {failure.strerror or failure}")
-        except Exception as fault:
+        except Exception as fault:          # told as a fault of ours; the next save gets its check all the same
             own_fault(fault)
         sys.stdout.flush()
 

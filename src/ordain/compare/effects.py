@@ -112,7 +112,7 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
         leaf = terms.leaf("register", register.name, register.width)
         if leaf not in pointers:
             kind = "latch" if register.transparent else "register"
-            found["loads", register.name, kind] = register_next(register, leaf, terms)  # type: ignore[arg-type]
+            found["loads", register.name, kind] = register_next(register, leaf, terms)
     for state in machine.states.values():
         if terms.leaf("state", state.name, state.width) not in pointers:
             found["steps", state.name] = state.next

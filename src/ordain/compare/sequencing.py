@@ -125,9 +125,9 @@ def origins(node: Node) -> tuple[Origin, ...]:
     return memo[node]
 
 
-def register_next(register: Register, leaf: Leaf, terms: Terms) -> Node:
+def register_next(register: Register, leaf: Node, terms: Terms) -> Node:
     """What the register holds after the cycle; an unspecified source is a free leaf named after the register."""
-    value: Node = leaf
+    value = leaf
     for load in reversed(register.loads):
         source = load.source
         if source is None:

@@ -1,10 +1,8 @@
 """Two reports of the prover: what broke, what was mended, which worst cases moved, which allowances went stale."""
 
-from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
 from ordain.checks.check import Report, Row
-from ordain.text.findings import Finding
 
 Kind = Literal["newly-broken", "newly-vacuous", "newly-undecided", "repaired", "decided", "allowed", "grew", "shrank",
                "broken-elsewhere", "added", "dropped"]
@@ -123,9 +121,3 @@ def _allowances(report: Report) -> dict[str, bool | None]:
 def worse(changes: VerdictChanges) -> tuple[Moved, ...]:
     """What got worse."""
     return tuple(moved for moved in changes.moved if moved.kind in WORSE)
-
-
-def new_findings(old: Iterable[Finding], new: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Findings of the new report that the old one had not, by name and message."""
-    known = {(finding.name, finding.message) for finding in old}
-    return tuple(finding for finding in new if (finding.name, finding.message) not in known)

@@ -16,7 +16,9 @@ from ordain.text.source import Span
 MOST_CYCLES = 255
 """Cycles that a bus can owe between two drivers, or be needed steady around a strobe."""
 
-UNDRIVEN = ("floats", "pulled-high", "pulled-low", "kept", "wired-and", "wired-or", "multiplexed")
+UNDRIVEN: tuple[model.Undriven, ...] = (
+    "floats", "pulled-high", "pulled-low", "kept", "wired-and", "wired-or", "multiplexed",
+)
 
 
 def bus_model(bus: tree.Bus, lowering: Lowering) -> model.Bus:
@@ -31,11 +33,10 @@ def bus_model(bus: tree.Bus, lowering: Lowering) -> model.Bus:
         when = hardware(lowering.condition(sampler.when), sampler.span, lowering)
         if when is not None:
             samplers.append(model.Sampler(sampler.name.text, when, sampler.span))
-    undriven = bus.undriven
-    if undriven not in UNDRIVEN:
-        raise ValueError(f"a bus that is {undriven}")
-    return model.Bus(bus.name.text, entry.width, undriven, bus.turnaround, tuple(drivers),  # type: ignore[arg-type]
-                     tuple(samplers), bus.span)
+    undriven = next((one for one in UNDRIVEN if one == bus.undriven), None)
+    if undriven is None:
+        raise ValueError(f"a bus that is {bus.undriven}")
+    return model.Bus(bus.name.text, entry.width, undriven, bus.turnaround, tuple(drivers), tuple(samplers), bus.span)
 
 
 def _report_twice(bus: tree.Bus, lines: Sequence[tree.Driver | tree.Sampler], does: str, lowering: Lowering) -> None:

@@ -1,10 +1,9 @@
 """The first pass: what is declared, under which name and how wide, before any expression is looked at."""
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from ordain.language import tree
 from ordain.machine.context import bits
-from ordain.machine.expression import LeafKind
 from ordain.machine.lowering import Lowering
 from ordain.machine.names import Codes, Entry
 from ordain.text.findings import Place, error
@@ -132,10 +131,11 @@ def _add(entry: Entry, lowering: Lowering) -> bool:
     return clash is None
 
 
-def _leaf(name: tree.Word, kind: LeafKind, width: tree.Number, lowering: Lowering) -> bool:
+def _leaf(name: tree.Word, kind: Literal["register", "condition", "bus"], width: tree.Number,
+          lowering: Lowering) -> bool:
     """Declare something that is a leaf of expressions. A bad width makes the name broken, not unknown."""
     checked = size(width, MOST_BITS, "bits", lowering)
-    entry = Entry(name.text, kind, name.span, checked or 1)  # type: ignore[arg-type]
+    entry = Entry(name.text, kind, name.span, checked or 1)
     entry.node = lowering.terms.leaf(kind, name.text, entry.width)
     entry.broken = checked is None
     return _add(entry, lowering)

@@ -199,10 +199,14 @@ class Sampler(NamedTuple):
     span: Span
 
 
+Undriven: TypeAlias = Literal["floats", "pulled-high", "pulled-low", "kept", "wired-and", "wired-or", "multiplexed"]
+"""What a bus does while nobody drives it, or how many may."""
+
+
 class Bus(NamedTuple):
     name: str
     width: int
-    undriven: Literal["floats", "pulled-high", "pulled-low", "kept", "wired-and", "wired-or", "multiplexed"]
+    undriven: Undriven
     turnaround: int
     drivers: tuple[Driver, ...]
     samplers: tuple[Sampler, ...]
@@ -312,8 +316,8 @@ class Machine(NamedTuple):
     """Everything the machine file says. `terms` made all its expressions.
 
     `labels` are the names used by `at` and `in` leaves, checked against the microprogram when that is compiled:
-    (kind, name, place). `home` may hold an `at` leaf; None when the file says none. `broken`: declared names whose
-    declaration has been reported; a use of them is nobody's further fault.
+    (kind, name, place). `home` may hold an `at` leaf; None when the file says none. `broken`: names whose declaration,
+    or whose line in a bus, has been reported; a use of them is nobody's further fault.
     """
 
     name: str

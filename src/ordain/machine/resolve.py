@@ -94,9 +94,19 @@ def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) ->
         labels=tuple((_label_kind(kind), name, span) for kind, name, span in lowering.labels),
         terms=lowering.terms,
         span=found.header.span if found.header else _first_span(file),
-        broken=frozenset(name for name, entry in entries.items() if entry.broken),
+        broken=frozenset(name for name, entry in entries.items() if entry.broken) | _left_out(found, buses),
     )
     return machine if stores else None
+
+
+def _left_out(found: Declarations, buses: dict[str, model.Bus]) -> frozenset[str]:
+    """Drivers and samplers that no bus has, because the condition of theirs that is written has a fault."""
+    left: set[str] = set()
+    for bus in found.buses:
+        made = buses[bus.name.text]
+        left |= {driver.name.text for driver in bus.drivers} - {driver.name for driver in made.drivers}
+        left |= {sampler.name.text for sampler in bus.samplers} - {sampler.name for sampler in made.samplers}
+    return frozenset(left)
 
 
 def _sound(items: "Iterable[Item | None]") -> "tuple[Item, ...]":

@@ -43,7 +43,7 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
     findings += more
     computed = computed_words(machine.terms, list(machine.stores.values()))
     sound = not has_errors(findings)
-    findings = own_faults(findings, earlier, frozenset(source.name for source in microfile.sources))
+    findings = own_faults(findings, earlier, frozenset(source.name for source in microfile.sources), machine.broken)
     findings = _in_order(findings, microfile)
     if not sound:
         return None, findings

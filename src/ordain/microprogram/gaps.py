@@ -17,26 +17,22 @@ FROM_ALL_WORDS = frozenset({"opcode-gap", "unused-others"})
 NAMINGS = frozenset({"no-value", "undefined-code", "unknown-code", "unknown-label", "unknown-name", "unknown-order"})
 """Findings about a name: the line that would have made it known may be the one that could not be read."""
 
-WIRING = frozenset({"unknown source", "unknown target", "unknown bus"})
-"""Labels of an unknown name in a transfer. A driver or sampler whose condition has a fault of its own is left out of
-its bus, so a name that no bus knows may be such an echo although the line with the fault says another."""
-
 _WORD = re.compile(r"[A-Za-z_]\w*|[0-9]\w*", re.ASCII)
 
 
-def own_faults(findings: Iterable[Finding], earlier: Sequence[Finding], micro: frozenset[str]) -> list[Finding]:
+def own_faults(findings: Iterable[Finding], earlier: Sequence[Finding], micro: frozenset[str],
+               broken: frozenset[str]) -> list[Finding]:
     """The findings without those that an earlier error may have caused. `micro`: the names of the microprogram's
-    files; errors anywhere else are about the machine."""
+    files; errors anywhere else are about the machine. `broken`: what the machine declares and has reported."""
     gaps = [finding for finding in earlier if finding.severity is Severity.ERROR]
     if not gaps:
         return list(findings)
     about_machine = any(gap.span is None or gap.span.source.name not in micro for gap in gaps)
     dropped = FROM_THE_MACHINE if about_machine else FROM_ALL_WORDS
     anything = any(_is_file(gap) for gap in gaps)
-    words = {word for gap in gaps for word in _words_of(gap)}
+    words = {*broken, *(word for gap in gaps for word in _words_of(gap))}
     return [finding for finding in findings if finding.name not in dropped and not (
-        finding.name in NAMINGS and (anything or _mentions(finding, words) or (about_machine
-                                     and finding.label in WIRING)))]
+        finding.name in NAMINGS and (anything or _mentions(finding, words)))]
 
 
 def _is_file(gap: Finding) -> bool:

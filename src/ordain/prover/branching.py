@@ -15,6 +15,7 @@ An assumption belongs to the part whose free leaves it reads, or cuts the set of
 from collections.abc import Sequence
 from typing import NamedTuple, TypeAlias
 
+from ordain.logic.grouping import connected
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node, Terms
 from ordain.prover.choices import Choices
@@ -76,7 +77,7 @@ class Branching:
         found = self._satisfied.get(conditions)
         if found is None:
             found = self.domain.full
-            for group in self._grouped(conditions):
+            for group in self._apart(conditions):
                 found &= self._any_outcome(group)
             self._satisfied[conditions] = found
         return found
@@ -102,20 +103,9 @@ class Branching:
         terms = self._terms
         return put_in(terms, roots, {atom: terms.const(value, atom.width) for atom, value in zip(atoms, values)})
 
-    def _grouped(self, conditions: Sequence[Node]) -> list[list[Node]]:
+    def _apart(self, conditions: Sequence[Node]) -> list[list[Node]]:
         """The conditions in groups that share no free leaf with one another."""
-        groups: list[tuple[frozenset[Node], list[Node]]] = []
-        for condition in conditions:
-            leaves, members = self._support.free_leaves(condition), [condition]
-            apart = []
-            for others, numbers in groups:
-                if others & leaves:
-                    leaves |= others
-                    members = numbers + members
-                else:
-                    apart.append((others, numbers))
-            groups = [*apart, (leaves, members)]
-        return [members for _, members in groups]
+        return connected((condition, self._support.free_leaves(condition)) for condition in conditions)
 
     # ------------------------------------------------------------ shared free leaves
 
@@ -139,7 +129,7 @@ class Branching:
                 for leaf in self._support.free_leaves(root):
                     users.setdefault(leaf, set()).add(part)
         shared = {leaf for leaf, parts in users.items() if len(parts) > 1}
-        for group in self._grouped(assumed):
+        for group in self._apart(assumed):
             leaves = {leaf for condition in group for leaf in self._support.free_leaves(condition)}
             if len(set().union(*(users.get(leaf, ()) for leaf in leaves))) > 1:
                 shared |= leaves
@@ -154,7 +144,7 @@ class Branching:
             users.update((leaf, part) for root in roots for leaf in self._support.free_leaves(root))
         parts: dict[int, tuple[Node, ...]] = {}
         guard = self.domain.full
-        for group in self._grouped(assumed):
+        for group in self._apart(assumed):
             concerned = {users[leaf] for condition in group for leaf in self._support.free_leaves(condition)
                          if leaf in users}
             if concerned:

@@ -6,6 +6,7 @@ with two constants has three.
 
 from itertools import product
 
+from ordain.logic.grouping import connected
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Among, Const, Join, Node, Terms, postorder
@@ -36,7 +37,7 @@ class Choices:
     def _outcomes(self, atoms: tuple[Node, ...]) -> list[Outcome]:
         if not atoms:
             return [()]
-        groups = _connected(atoms)
+        groups = connected((index, bits_read([atom])) for index, atom in enumerate(atoms))
         parts = [self._joint(tuple(atoms[index] for index in group)) for group in groups]
         order = [index for group in groups for index in group]
         found = []
@@ -117,19 +118,3 @@ def _open_bits_only(terms: Terms, node: Node) -> Node:
     if len(kept) == len(join.args):
         return node
     return terms.among(terms.join(kept), frozenset(rest for _, rest in values))
-
-
-def _connected(atoms: tuple[Node, ...]) -> list[list[int]]:
-    """The atoms, by number, in groups that share no leaf with one another."""
-    groups: list[tuple[set[Node], list[int]]] = []
-    for index, atom in enumerate(atoms):
-        leaves, members = set(bits_read([atom])), [index]
-        apart = []
-        for others, numbers in groups:
-            if others & leaves:
-                leaves |= others
-                members = numbers + members
-            else:
-                apart.append((others, numbers))
-        groups = [*apart, (leaves, members)]
-    return [members for _, members in groups]

@@ -19,7 +19,7 @@ from ordain.prover.ways import Way, Ways
 try:
     import resource
 except ImportError:  # not on every system; there the limit of memory has no effect
-    resource = None  # type: ignore[assignment]
+    resource = None  # type: ignore[assignment]  # typeshed declares the module for every system
 
 CHECK_EVERY = 2048
 """Visits of spots between two looks at the limits."""

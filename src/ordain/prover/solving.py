@@ -8,6 +8,7 @@ leaves as possible are let go: one makes no difference when, those already let g
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from ordain.logic.grouping import connected
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Leaf, Node, Terms
@@ -29,7 +30,7 @@ def solve(terms: Terms, conditions: Iterable[Node], free: dict[Node, int]) -> So
     """A solution of conditions over free leaves; None when there is none. `free`: the number of values of each."""
     values: dict[Node, int] = {}
     matters: set[Node] = set()
-    for group in _groups(conditions):
+    for group in connected((condition, bits_read([condition])) for condition in conditions):
         if all(type(condition) is Const for condition in group):
             if not all(type(condition) is Const and condition.value for condition in group):
                 return None
@@ -87,19 +88,3 @@ def _bit_by_bit(terms: Terms, group: list[Node], leaves: tuple[Node, ...], free:
             rest = put_bit(terms, remains, undecided, value)
             waiting.append((rest, {**decided, undecided: value}))
     return None
-
-
-def _groups(conditions: Iterable[Node]) -> list[list[Node]]:
-    """The conditions in groups that share no leaf with one another."""
-    groups: list[tuple[set[Node], list[Node]]] = []
-    for condition in conditions:
-        leaves, members = set(bits_read([condition])), [condition]
-        apart = []
-        for others, found in groups:
-            if others & leaves:
-                leaves |= others
-                members = found + members
-            else:
-                apart.append((others, found))
-        groups = [*apart, (leaves, members)]
-    return [members for _, members in groups]

@@ -25,7 +25,7 @@ from ordain.text.source import Source, Span
 try:
     import fcntl
 except ImportError:                                 # not on Windows: there the single write has to be enough
-    fcntl = None  # type: ignore[assignment]
+    fcntl = None  # type: ignore[assignment]  # typeshed declares the module for every system
 
 _CHIP = re.compile(r"[^\s/\\\0.][^\s/\\\0]*")
 """A chip's name is the name of a file when its image is restored."""

@@ -25,7 +25,7 @@ from pathlib import Path
 try:
     import fcntl
 except ImportError:                                 # not on Windows: there two builds at once are not kept apart
-    fcntl = None  # type: ignore[assignment]
+    fcntl = None  # type: ignore[assignment]  # typeshed declares the module for every system
 
 WAIT_SECONDS = 10.0
 """How long to wait for another build before giving up."""

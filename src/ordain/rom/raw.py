@@ -1,17 +1,9 @@
 """Raw binary: the image as it is, one byte after the other.
 
-Programmers and dumps differ in the byte order of word-wide devices; ours is the low byte first, `swapped` makes the
-other one of it and back.
+Programmers and dumps differ in the byte order of word-wide devices; ours is the low byte first.
 """
 
 from ordain.text.findings import Finding, error
-
-
-def swapped(image: bytes) -> bytes:
-    """The image of a two-byte-wide device with the bytes of each word exchanged."""
-    turned = bytearray(len(image))
-    turned[::2], turned[1::2] = image[1::2], image[::2]
-    return bytes(turned)
 
 
 def read_raw(content: bytes, name: str, size: int) -> tuple[bytes | None, list[Finding]]:
