@@ -207,6 +207,9 @@ def from_python(node: ast.expr) -> Any:
 @given(TEXTS | WORDS)
 @example("not a is b if a or b and a else b if a else b")
 @example("(a if b else a) is b - a - b")
+@example("( )")
+@example("a in ( )")
+@example("(a, b) is a")
 def test_precedence_is_that_of_python(text: str) -> None:
     """Python's grammar (Python Language Reference, 6.17 Operator precedence) has the same operators in the same order,
     except that it chains comparisons and has signs. ast.parse is the judge."""
@@ -219,8 +222,16 @@ def test_precedence_is_that_of_python(text: str) -> None:
     if any(isinstance(node, ast.Compare) and (len(node.ops) > 1 or (isinstance(node.comparators[0], ast.BinOp)
                                               and isinstance(node.ops[0], ast.In | ast.NotIn))) for node in nodes):
         assert not is_whole(text)    # the list of our `in` is complete at its closing bracket
+    elif any(isinstance(node, ast.Tuple) and (not node.elts or node not in lists_of_in(nodes)) for node in nodes):
+        assert not is_whole(text)
     elif not any(isinstance(node, ast.UAdd | ast.Call) for node in nodes):
         assert bare(expression(text)) == from_python(parsed)
+
+
+def lists_of_in(nodes: list[ast.AST]) -> list[ast.expr]:
+    """What stands on the right of an `in`: the only place where we have a list."""
+    return [node.comparators[0] for node in nodes
+            if isinstance(node, ast.Compare) and isinstance(node.ops[0], ast.In | ast.NotIn)]
 
 
 def is_whole(text: str) -> bool:
