@@ -90,13 +90,16 @@ def _degrees(relation: Relation) -> list[tuple[int, int]]:
     not depend on the variables overwritten before it, so they can all be read at the start."""
     parts = [(1, -1)]
     for moves in relation.steps:
-        counted = [(0, -1)]
+        sizes = {0: -1}
         for _, where in moves:
-            counted = [part for count, there in counted
-                       for part in ((count + 1, there & where), (count, there & ~where)) if part[1]]
-        sizes: dict[int, int] = {}
-        for count, there in counted:
-            sizes[count] = sizes.get(count, 0) | there
+            grown: dict[int, int] = {}
+            for count, there in sizes.items():
+                more, same = there & where, there & ~where
+                if more:
+                    grown[count + 1] = grown.get(count + 1, 0) | more
+                if same:
+                    grown[count] = grown.get(count, 0) | same
+            sizes = grown
         joint: dict[int, int] = {}
         for degree, there in parts:
             for count, where in sizes.items():
