@@ -134,7 +134,7 @@ class Asking:
     def _hold(self, here: int, place: Place, standing: Standing, family: int) -> tuple[int, dict[int, int]]:
         families, alive = self._families, 0
         held: dict[int, int] = {}
-        for values, states in self._cut(here, place.words, place.of.atoms, family):
+        for values, states in cut(families, self._carried, here, place.words, place.of.atoms, family):
             kind = self._places.kind(place.of, values)
             alive = families.join(alive, families.within(states, families.sets.number(kind.allowed)))
             for entry in standing.entries:
@@ -149,22 +149,12 @@ class Asking:
         found = self._one.get(key)
         if found is None:
             families, found = self._families, 0
-            for known, some in self._cut(here, words, entry.atoms, states):
+            for known, some in cut(families, self._carried, here, words, entry.atoms, states):
                 where = self._where(self._put(entry.node, entry.atoms, known), kind)
                 if where:
                     found = families.join(found, families.within(some, where))
             self._one[key] = found
         return found
-
-    def _cut(self, here: int, words: int, atoms: tuple[Atom, ...], family: int) -> list[tuple[tuple[int, ...], int]]:
-        """(values of the atoms, the states of the family in which they have them)."""
-        if not any(atom.reads & self._carried for atom in atoms):
-            return [(tuple([atom.closure(here, words) for atom in atoms]), family)]
-        parts: dict[tuple[int, ...], Pairs] = {}
-        for carried, inside in self._families.pairs[family].items():
-            values = tuple([atom.closure(here | carried, words) for atom in atoms])
-            parts.setdefault(values, {})[carried] = inside
-        return [(values, self._families.number(pairs)) for values, pairs in parts.items()]
 
     def _put(self, node: Node, atoms: tuple[Atom, ...], values: tuple[int, ...]) -> Node:
         if not atoms:
@@ -182,3 +172,16 @@ class Asking:
         if where is None:
             where = self._wheres[key] = self._families.sets.number(self._places.branching.satisfiable(key))
         return where
+
+
+def cut(families: Families, carried: int, here: int, words: int, atoms: tuple[Atom, ...],
+        family: int) -> list[tuple[tuple[int, ...], int]]:
+    """(values of the atoms at a place, the states of the family in which they have them). `carried`: the mask of the
+    carried bits."""
+    if not any(atom.reads & carried for atom in atoms):
+        return [(tuple([atom.closure(here, words) for atom in atoms]), family)]
+    parts: dict[tuple[int, ...], Pairs] = {}
+    for bits, inside in families.pairs[family].items():
+        values = tuple([atom.closure(here | bits, words) for atom in atoms])
+        parts.setdefault(values, {})[bits] = inside
+    return [(values, families.number(pairs)) for values, pairs in parts.items()]

@@ -44,7 +44,7 @@ class _Under(NamedTuple):
 class Inquiry:
     """`conditions` by number, over the leaves of the split."""
 
-    __slots__ = ("_distinct", "_mask", "_places", "_residues", "_terms", "_under", "conditions")
+    __slots__ = ("_distinct", "_mask", "_places", "_residues", "_standing", "_terms", "_under", "conditions")
 
     def __init__(self, places: Places, conditions: tuple[Node, ...]) -> None:
         self._places, self._terms, self.conditions = places, places.shape.terms, conditions
@@ -52,11 +52,12 @@ class Inquiry:
         self._mask = 0
         for residues in self._residues:
             self._mask |= residues.mask
+        self._standing: dict[Place, Standing] = {}
         self._under: dict[int, _Under] = {}
         self._distinct: dict[tuple[tuple[int, Node], ...], Standing] = {}
 
     def at(self, here: int, place: Place) -> Standing:
-        standing: Standing | None = place.standing
+        standing = self._standing.get(place)
         if standing is None:
             words = place.words
             under = self._under.get(words & self._mask)
@@ -66,7 +67,7 @@ class Inquiry:
             standing = under.standings.get(values)
             if standing is None:
                 standing = under.standings[values] = self._settle(under, values)
-            place.standing = standing
+            self._standing[place] = standing
         return standing
 
     def _conditions(self, words: int) -> _Under:

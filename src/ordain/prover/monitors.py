@@ -21,6 +21,7 @@ from ordain.prover.answers import Answers, Asking, Region
 from ordain.prover.asking import Inquiry
 from ordain.prover.model import Property, System, Variable
 from ordain.prover.places import Places
+from ordain.prover.recollection import Recollection
 from ordain.prover.regions import Back, Passages, everything_after, one_cycle_on
 from ordain.prover.sets import Pairs
 from ordain.prover.split import searched
@@ -134,7 +135,6 @@ class Watchers:
             return False
         if not any(monitor.leaf in bits_read([node]) for monitor in watch.prop.monitors):
             return True
-        memory = _Memory(self._search.places, self._answers, watch.prop.monitors)
         layers = [goal]
         for _ in range(watch.depth):
             layers.append({before for number in layers[-1] for before, _ in self._back.before[number]})
@@ -142,13 +142,22 @@ class Watchers:
         for needed in watch.before if node is watch.prop.node else ():
             holds, meet = self._answers.states_of(self._answers.hits(needed)), self._search.families.meet
             now = {number: both for number, family in now.items() if (both := meet(family, holds.get(number, 0)))}
+        (wanted,) = searched(self._system, self._search.shape, (node,))
+        passed_over = False
+        if watch.depth == 1:
+            recollection = Recollection(self._answers, watch.prop.monitors)
+            if recollection.occurs(wanted, now, goal):
+                return True
+            now, passed_over = recollection.undecided, recollection.passed_over
+            if not now:
+                return None if passed_over else False
+        memory = _Memory(self._search.places, self._answers, watch.prop.monitors)
         try:
             while layers:
                 now = memory.one_cycle_on(now, layers.pop())
         except Reopened:
             return None
-        (wanted,) = searched(self._system, self._search.shape, (node,))
-        return memory.occurs(now, wanted) or (None if memory.passed_over else False)
+        return memory.occurs(now, wanted) or (None if passed_over or memory.passed_over else False)
 
 
 class _Memory:

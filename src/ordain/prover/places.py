@@ -6,7 +6,7 @@ in, so that masks and shifts are left, but for dispatches and the like.
 """
 
 from itertools import product
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from ordain.logic.closures import Closure
 from ordain.logic.narrowing import bits_read
@@ -86,13 +86,12 @@ class WordClass:
 
 
 class Place:
-    """`kind`: where nothing is open. `standing`: for `asking`, which fills it when it is first asked."""
+    """`kind`: where nothing is open."""
 
-    __slots__ = ("kind", "of", "standing", "words")
+    __slots__ = ("kind", "of", "words")
 
     def __init__(self, words: int, of: PlaceClass, kind: Kind | None) -> None:
         self.words, self.of, self.kind = words, of, kind
-        self.standing: Any = None
 
 
 class Places:
@@ -287,7 +286,7 @@ class Places:
         shape = self.shape
         inside = shape.domain.full
         for index, variable in enumerate(shape.surroundings):
-            values = _start_values(variable.reset, variable.values, shape.needed[variable.leaf])
+            values = start_values(variable.reset, variable.values, shape.needed[variable.leaf])
             inside &= sum(shape.domain.having(index, value) for value in values)
         found: dict[int, None] = {}
         for location in start_locations(shape):
@@ -298,7 +297,7 @@ class Places:
                 if shape.location >> shift & 1:
                     continue
                 wanted = mask >> shift & shape.needed[variable.leaf]
-                values = [0] if variable.leaf in self.idle else _start_values(variable.reset, variable.values, wanted)
+                values = [0] if variable.leaf in self.idle else start_values(variable.reset, variable.values, wanted)
                 parts.append([value << shift for value in values])
             for choice in product(*parts):
                 found[location | sum(choice)] = None
@@ -310,12 +309,12 @@ def start_locations(shape: Split) -> list[int]:
     for variable in shape.control:
         shift = shape.shifts[variable.leaf]
         if shape.location >> shift & 1:
-            values = _start_values(variable.reset, variable.values, shape.needed[variable.leaf])
+            values = start_values(variable.reset, variable.values, shape.needed[variable.leaf])
             parts.append([value << shift for value in values])
     return [sum(choice) for choice in product(*parts)]
 
 
-def _start_values(reset: int | None, values: int, mask: int) -> list[int]:
+def start_values(reset: int | None, values: int, mask: int) -> list[int]:
     """The values at the start under a mask."""
     if reset is not None:
         return [reset & mask]
