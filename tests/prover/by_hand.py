@@ -309,3 +309,24 @@ def with_monitors(random: Random, dice: Dice, leaves: list[Node], asked: Propert
     if vacuity is not None and random.random() < 0.5:
         vacuity = terms.and_((vacuity, agrees))
     return asked._replace(node=terms.and_((asked.node, agrees)), monitors=monitors, vacuity=vacuity)
+
+
+def random_successions(random: Random, contents: Contents) -> list[Property]:
+    """Conditions that must hold in cycles one after another, over words, agents and inputs alone."""
+    machine, terms = contents.machine, contents.machine.terms
+    dice = Dice(random, terms)
+    leaves = [terms.leaf("field", name, field.width) for name, field in machine.fields.items()]
+    leaves += [terms.leaf("input", name, given.width) for name, given in machine.inputs.items()]
+    leaves += [terms.leaf("state", name, state.width) for name, state in machine.states.items() if state.agent]
+    properties = []
+    for number in range(4):
+        node = dice.bit(leaves, 1)
+        for _ in range(random.randint(1, 3)):
+            node = terms.and_((dice.bit(leaves, 1), terms.prior(node)))
+            if random.random() < 0.2:
+                node = terms.and_((node, terms.prior(dice.bit(leaves, 1))))
+            elif random.random() < 0.2:
+                node = terms.prior(node)
+        properties.append(Property(f"succession {number}", "", random.choice(["reach", "reach", "bad"]),
+                                   node, vacuity=dice.bit(leaves, 1) if random.random() < 0.3 else None))
+    return properties

@@ -23,7 +23,7 @@ from ordain.prover.system import build_system, lower_properties, nodes_of
 from ordain.prover.ways import Reopened
 from ordain.rom.contents import Contents
 from tests import oracle
-from tests.prover.by_hand import random_contents
+from tests.prover.by_hand import random_contents, random_successions
 
 
 @settings(max_examples=60, deadline=None)
@@ -35,6 +35,20 @@ def test_verdicts_agree(seed: int, reduce: bool) -> None:
     _same_search(found, wanted, reduce)
     for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
         _same_verdict(contents, mine, theirs, counts=not reduce and not _remembers(mine.property))
+        _replays(contents, mine)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 1 << 32))
+def test_what_must_follow_cycle_upon_cycle(seed: int) -> None:
+    """Such questions are decided, and shown, without a search of their own."""
+    random = Random(seed)
+    contents, _ = random_contents(random)
+    properties = random_successions(random, contents)
+    wanted = oracle.decide(contents, properties)
+    found = decide(contents, build_system(contents), tuple(properties), Limits(traces=3))
+    for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
+        _same_verdict(contents, mine, theirs, counts=False)
         _replays(contents, mine)
 
 

@@ -32,8 +32,7 @@ class Answers:
 
     def __init__(self, search: Search, inquiry: Inquiry) -> None:
         self.search, self.inquiry = search, inquiry
-        self._held: list[tuple[int, int, dict[int, int]]] = []
-        self._hits: dict[int, list[Hit]] = {}
+        self._hits: list[list[Hit]] = [[] for _ in inquiry.conditions]
         self.dead: Region = {}
         self.lively: list[tuple[int, int]] = []
         self._seen: list[list[tuple[int, int]]] | None = None
@@ -48,19 +47,15 @@ class Answers:
                 if some:
                     self.lively.append((number, here))
                     alive = search.families.join(alive, some)
-                if held:
-                    self._held.append((number, here, held))
+                for condition, there in held.items():
+                    self._hits[condition].append(Hit(number, here, there))
             dead = search.families.without(family, alive)
             if dead:
                 self.dead[number] = dead
 
     def hits(self, condition: int) -> list[Hit]:
         """Of a condition, by number, in the order in which spots were found."""
-        found = self._hits.get(condition)
-        if found is None:
-            found = self._hits[condition] = [Hit(number, here, held[condition]) for number, here, held in self._held
-                                             if condition in held]
-        return found
+        return self._hits[condition]
 
     def depends_on_inputs(self, number: int, condition: int) -> bool:
         """Whether it can depend on something free (selectors are that, too) whether a condition holds at a spot."""
@@ -115,6 +110,7 @@ class Asking:
         self._families, self._places, self._inquiry = families, places, inquiry
         self._carried = places.shape.carried
         self._held: dict[tuple[int, ...], tuple[int, dict[int, int]]] = {}
+        self._plain: dict[tuple[int, int], tuple[list[tuple[int, int]], list[Entry]]] = {}
         self._one: dict[tuple[int, ...], int] = {}
         self._wheres: dict[tuple[Node, ...], int] = {}
 
@@ -137,11 +133,27 @@ class Asking:
         for values, states in cut(families, self._carried, here, place.words, place.of.atoms, family):
             kind = self._places.kind(place.of, values)
             alive = families.join(alive, families.within(states, families.sets.number(kind.allowed)))
-            for entry in standing.entries:
+            plain, others = self._apart(standing, kind)
+            for number, where in plain:
+                there = families.within(states, where)
+                if there:
+                    held[number] = families.join(held.get(number, 0), there)
+            for entry in others:
                 there = self._of_one(here, place.words, entry, kind, states)
                 if there:
                     held[entry.number] = families.join(held.get(entry.number, 0), there)
         return alive, held
+
+    def _apart(self, standing: Standing, kind: Kind) -> tuple[list[tuple[int, int]], list[Entry]]:
+        """Of the conditions in a cycle of a kind, (number, the set, by number, in which it can hold) where that depends
+        on the surroundings alone, and those with terms over control."""
+        key = id(standing), id(kind)
+        apart = self._plain.get(key)
+        if apart is None:
+            plain = [(entry.number, where) for entry in standing.entries
+                     if not entry.atoms and (where := self._where(entry.node, kind))]
+            apart = self._plain[key] = plain, [entry for entry in standing.entries if entry.atoms]
+        return apart
 
     def _of_one(self, here: int, words: int, entry: Entry, kind: Kind, states: int) -> int:
         """The states in which a condition can hold, the cycle being of a kind."""

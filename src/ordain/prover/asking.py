@@ -10,6 +10,7 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node
 from ordain.prover.places import Atom, Place, Places
 from ordain.prover.support import FREE
+from ordain.prover.words import Residues
 
 
 class Entry(NamedTuple):
@@ -33,27 +34,48 @@ class Standing(NamedTuple):
     on_inputs: frozenset[int]
 
 
-class _Under(NamedTuple):
-    """The conditions under some words, with the terms that a place settles; `standings`: by the values of these."""
+class _Left(NamedTuple):
+    """A condition, by number, under some words, and the terms in it that a place settles."""
 
-    conditions: tuple[tuple[int, Node], ...]
+    number: int
+    node: Node
+    settled: tuple[Atom, ...]
+
+
+class _Under(NamedTuple):
+    """What is left of all conditions under some words, and all terms that a place settles; `standings`: by the values
+    of these."""
+
+    conditions: tuple[_Left, ...]
     atoms: tuple[Atom, ...]
     standings: dict[tuple[int, ...], Standing]
+
+
+class _Alike(NamedTuple):
+    """Conditions, by number, that ask about the same bits of the words (`mask`). `left`: by these bits."""
+
+    mask: int
+    residues: list[tuple[int, Residues]]
+    left: dict[int, tuple[_Left, ...]]
 
 
 class Inquiry:
     """`conditions` by number, over the leaves of the split."""
 
-    __slots__ = ("_distinct", "_mask", "_places", "_residues", "_standing", "_terms", "_under", "conditions")
+    __slots__ = ("_alike", "_distinct", "_mask", "_places", "_settled", "_standing", "_terms", "_under", "conditions")
 
     def __init__(self, places: Places, conditions: tuple[Node, ...]) -> None:
         self._places, self._terms, self.conditions = places, places.shape.terms, conditions
-        self._residues = [places.shape.table.of(node, False) for node in conditions]
+        by_mask: dict[int, _Alike] = {}
         self._mask = 0
-        for residues in self._residues:
+        for number, node in enumerate(conditions):
+            residues = places.shape.table.of(node, False)
+            by_mask.setdefault(residues.mask, _Alike(residues.mask, [], {})).residues.append((number, residues))
             self._mask |= residues.mask
+        self._alike = list(by_mask.values())
         self._standing: dict[Place, Standing] = {}
         self._under: dict[int, _Under] = {}
+        self._settled: dict[tuple[Node, tuple[int, ...]], Node] = {}
         self._distinct: dict[tuple[tuple[int, Node], ...], Standing] = {}
 
     def at(self, here: int, place: Place) -> Standing:
@@ -71,23 +93,26 @@ class Inquiry:
         return standing
 
     def _conditions(self, words: int) -> _Under:
-        places = self._places
-        left = []
-        for number, residues in enumerate(self._residues):
-            node = residues.under(words)
-            if type(node) is not Const or node.value:
-                left.append((number, node))
-        atoms = places.support.largest([node for _, node in left], places.is_settled)
-        return _Under(tuple(left), tuple(places.atom(node) for node in atoms), {})
+        left: list[_Left] = []
+        for alike in self._alike:
+            bits = words & alike.mask
+            parts = alike.left.get(bits)
+            if parts is None:
+                parts = alike.left[bits] = self._left(alike, words)
+            left += parts
+        left.sort(key=lambda one: one.number)
+        return _Under(tuple(left), tuple(dict.fromkeys([atom for one in left for atom in one.settled])), {})
+
+    def _left(self, alike: _Alike, words: int) -> tuple[_Left, ...]:
+        nodes = [(number, residues.under(words)) for number, residues in alike.residues]
+        return tuple([_Left(number, node, self._places.settled_in(node)) for number, node in nodes
+                      if type(node) is not Const or node.value])
 
     def _settle(self, under: _Under, values: tuple[int, ...]) -> Standing:
-        terms, places = self._terms, self._places
-        rest = tuple(node for _, node in under.conditions)
-        if under.atoms:
-            rest = put_in(terms, rest, {atom.node: terms.const(value, atom.node.width)
-                                            for atom, value in zip(under.atoms, values)})
-        left = tuple((number, node) for (number, _), node in zip(under.conditions, rest)
-                     if type(node) is not Const or node.value)
+        places, known = self._places, dict(zip(under.atoms, values))
+        rest = [(number, self._with(node, settled, tuple([known[atom] for atom in settled])) if settled else node)
+                for number, node, settled in under.conditions]
+        left = tuple([(number, node) for number, node in rest if type(node) is not Const or node.value])
         standing = self._distinct.get(left)
         if standing is None:
             entries = tuple([_entry(number, node, places.known_in(node)) for number, node in left])
@@ -98,6 +123,14 @@ class Inquiry:
             standing = self._distinct[left] = Standing(entries, reads, any(entry.of_words for entry in entries),
                                                        on_inputs)
         return standing
+
+    def _with(self, node: Node, atoms: tuple[Atom, ...], values: tuple[int, ...]) -> Node:
+        """The node with values put in for atoms."""
+        rest = self._settled.get((node, values))
+        if rest is None:
+            put = {atom.node: self._terms.const(value, atom.node.width) for atom, value in zip(atoms, values)}
+            rest = self._settled[node, values] = put_in(self._terms, (node,), put)[0]
+        return rest
 
 
 def _entry(number: int, node: Node, atoms: tuple[Atom, ...]) -> Entry:

@@ -32,7 +32,8 @@ class Watch(NamedTuple):
     """A property with monitors as it is put to the plain search. Numbers of conditions: of a window, when it `opens`,
     `stays` open once it is, opens without staying (`crooked`); of what is asked, with the window open or the memory
     holding anything (`some`), with the window closed (`closed`; -1 of a memory). The same two of the vacuity, -1
-    without one. `before`: what must have held in the cycle before, of a memory of one cycle."""
+    without one. `before`: what must have held in the cycle before, of a memory of one cycle. `in_order`: of a memory
+    that asks no more than that one condition after another holds in cycles one after another, these conditions."""
 
     kind: Literal["window", "memory"]
     prop: Property
@@ -45,6 +46,7 @@ class Watch(NamedTuple):
     vacuity: int
     vacuity_closed: int
     before: tuple[int, ...]
+    in_order: tuple[int, ...]
 
 
 def kind_of(prop: Property) -> Literal["window", "memory", "other"]:
@@ -72,16 +74,44 @@ def depth_of(monitors: tuple[Variable, ...]) -> int | None:
 
 def needed_before(system: System, prop: Property) -> list[Node]:
     """What must have been so in the cycle before if the property's condition is to hold: of a memory of one cycle, what
-    is remembered by the bits that are parts of the condition. Only what words, agents and inputs say: to ask about the
-    machine's own states would keep them alive everywhere."""
+    is remembered by the bits that are parts of the condition. Only what can be asked anywhere."""
     if depth_of(prop.monitors) != 1:
         return []
+    parts = _parts(prop.node)
+    return [monitor.next for monitor in prop.monitors
+            if monitor.leaf in parts and monitor.reset == 0 and _costs_nothing(system, monitor.next)]
+
+
+def in_order(system: System, prop: Property) -> list[Node]:
+    """The conditions, first one first, that must hold in cycles one after another for the property's condition to hold
+    in the last of them, where it says nothing else: `a and prior(b and prior(c))` is c, then b, then a. Empty where it
+    says something else, or asks what cannot be asked anywhere."""
+    terms = system.terms
+    monitors = {monitor.leaf: monitor for monitor in prop.monitors}
+    every: list[Node] = []
+    waiting = _parts(prop.node)
+    while waiting:
+        remembered = [monitors[part] for part in waiting if part in monitors]
+        now = [part for part in waiting if part not in monitors]
+        if any(leaf in monitors for leaf in bits_read(now)) or any(monitor.reset != 0 or monitor.leaf.width != 1
+                                                                   for monitor in remembered):
+            return []
+        every.append(terms.and_(now) if now else terms.const(1, 1))
+        waiting = tuple(part for monitor in remembered for part in _parts(monitor.next))
+    return every[::-1] if all(_costs_nothing(system, node) for node in every[1:]) else []
+
+
+def _parts(condition: Node) -> tuple[Node, ...]:
+    return condition.args if type(condition) is And else (condition,)
+
+
+def _costs_nothing(system: System, condition: Node) -> bool:
+    """Whether only words, agents and inputs decide: to ask about the machine's own states would keep them alive
+    everywhere."""
     states = system.contents.machine.states
-    parts = prop.node.args if type(prop.node) is And else (prop.node,)
-    return [monitor.next for monitor in prop.monitors if monitor.leaf in parts and monitor.reset == 0
-            and all(type(leaf) is Leaf and leaf.kind != "address" and leaf.kind != "register"
-                    and (leaf.kind != "state" or (leaf.name in states and states[leaf.name].agent))
-                    for leaf in bits_read([monitor.next]))]
+    return all(type(leaf) is Leaf and leaf.kind != "address" and leaf.kind != "register"
+               and (leaf.kind != "state" or (leaf.name in states and states[leaf.name].agent))
+               for leaf in bits_read([condition]))
 
 
 def with_value(terms: Terms, node: Node, monitor: Variable, value: int) -> Node:

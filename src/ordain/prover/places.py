@@ -122,6 +122,7 @@ class Places:
         self._place_classes: dict[Roots, PlaceClass] = {} if alike is None else alike._place_classes
         self._reads: dict[Node, int] = {} if whole is None else whole._reads
         self._atoms_in: dict[Node, tuple[Atom, ...]] = {}
+        self._settled_in: dict[Node, tuple[Atom, ...]] = {}
         self._atoms: dict[Node, Atom] = {} if whole is None else whole._atoms
         self._addresses = [(shape.closures.of(shape.addresses[store]), words, offset)
                            for store, offset, words in shape.stores]
@@ -200,6 +201,14 @@ class Places:
         if atoms is None:
             terms = self.support.largest((node,), self.is_known)
             atoms = self._atoms_in[node] = tuple(self.atom(term) for term in terms)
+        return atoms
+
+    def settled_in(self, node: Node) -> tuple[Atom, ...]:
+        """The largest terms of a condition that a place settles."""
+        atoms = self._settled_in.get(node)
+        if atoms is None:
+            terms = self.support.largest((node,), self.is_settled)
+            atoms = self._settled_in[node] = tuple(self.atom(term) for term in terms)
         return atoms
 
     def is_known(self, node: Node) -> bool:

@@ -6,7 +6,6 @@ is the condition with the remembered values put in. Only where inputs decide wha
 be taken apart with the monitors in it (`monitors`).
 """
 
-from collections.abc import Iterator
 from itertools import islice, product
 
 from ordain.logic.putting import put_in

@@ -7,7 +7,16 @@ from ordain.prover.answers import Answers, Hit, Region, State
 from ordain.prover.asking import Inquiry
 from ordain.prover.counting import count_transitions
 from ordain.prover.model import Break, Limits, Property, System, Trace, Variable, Verdict
-from ordain.prover.monitors import Watch, Watchers, depth_of, kind_of, needed_before, with_anything, with_value
+from ordain.prover.monitors import (
+    Watch,
+    Watchers,
+    depth_of,
+    in_order,
+    kind_of,
+    needed_before,
+    with_anything,
+    with_value,
+)
 from ordain.prover.paths import Loop, go_round, into, shortest
 from ordain.prover.presented import alike_addresses
 from ordain.prover.regions import (
@@ -75,13 +84,14 @@ def watch(system: System, conditions: Conditions, prop: Property) -> Watch | Non
         return Watch("window", prop, 0, conditions.number(opens), conditions.number(stays),
                      conditions.number(terms.and_((opens, terms.not_(stays)))), number(prop.node, 1),
                      number(prop.node, 0), -1 if prop.vacuity is None else number(prop.vacuity, 1),
-                     -1 if prop.vacuity is None else number(prop.vacuity, 0), ())
+                     -1 if prop.vacuity is None else number(prop.vacuity, 0), (), ())
     if kind == "memory":
         some = conditions.number(with_anything(terms, prop.node, prop.monitors))
         vacuity = -1 if prop.vacuity is None else conditions.number(
             with_anything(terms, prop.vacuity, prop.monitors))
         before = tuple(conditions.number(node) for node in needed_before(system, prop))
-        return Watch("memory", prop, depth_of(prop.monitors) or 0, -1, -1, -1, some, -1, vacuity, -1, before)
+        ordered = tuple(conditions.number(node) for node in in_order(system, prop)) if prop.shown else ()
+        return Watch("memory", prop, depth_of(prop.monitors) or 0, -1, -1, -1, some, -1, vacuity, -1, before, ordered)
     return None
 
 
@@ -131,7 +141,9 @@ class Judge:
             return self._made(asked.prop, "broken")
         if not given:
             return self._made(asked.prop, "vacuous")
-        return None if asked.prop.shown else self._made(asked.prop, "proved")
+        if not asked.prop.shown:
+            return self._made(asked.prop, "proved")
+        return self._made(asked.prop, "proved", witness=self._in_order(asked)) if asked.in_order else None
 
     def over_assumed(self, prop: Property) -> Verdict:
         """Broken when some reached state has no input that satisfies the assumptions."""
@@ -280,11 +292,30 @@ class Judge:
         path = shortest(self.back, level, state)
         return self._play(prop, Script(path, [*[()] * level, demands]))
 
+    def _in_order(self, asked: Watch) -> Trace:
+        """The shortest sequence that ends in cycles, one after another, with one condition each."""
+        *early, last = asked.in_order
+        each = [Passages(self.search, self.answers, condition) for condition in early]
+        every = {number: family for number, family in enumerate(self.search.reached) if family}
+        goals = [self.answers.states_of(self.answers.hits(last))]
+        for passages in reversed(each):
+            goals.append(one_cycle_before(passages, goals[-1], every))
+        path = self._first_of(goals.pop())
+        demands: list[tuple[Demand, ...]] = [()] * (len(path) - 1)
+        demands += [(self.conditions.demand(condition),) for condition in asked.in_order]
+        for passages in each:
+            path.append(into(passages, path[-1], goals.pop()))
+        stage = Stage(self.system, self.search, asked.prop.monitors)
+        return self._played(stage, asked.prop, Script(path, demands))
+
     def _play(self, prop: Property, script: Script) -> Trace:
         if self._stage is None:
             self._stage = Stage(self.system, self.search, self._monitors)
+        return self._played(self._stage, prop, script)
+
+    def _played(self, stage: Stage, prop: Property, script: Script) -> Trace:
         events = {"node": prop.node, "trigger": prop.trigger, "unless": prop.unless}
-        return self._stage.play(script, {name: node for name, node in events.items() if node is not None},
+        return stage.play(script, {name: node for name, node in events.items() if node is not None},
                                 prop.monitors)
 
 
