@@ -1,20 +1,24 @@
-"""How long a cold `ordain prove` takes, beside SPIN on the same model.
+"""How long a cold `ordain prove` takes, beside SPIN and berkeley-abc on the same model.
 
     python benchmarks/prove.py            # about 1e5, 1e6 and 1e7 states
     python benchmarks/prove.py --large    # 1e8 too, ordain alone
 
 Seeded models of one kind: a control store of many blocks that ask for a pause, dispatch on an opcode and branch on
 latched flags; bus masters with a priority chain, each behind two flip-flops. From the same seed each is written as an
-ordain machine and as Promela (the words in C tables, one step a clock in one atomic block). SPIN's time is that of
-`spin -a`, `gcc -O2` and `pan` together. It is run twice: with the opcode cleared where it is dead (the reduction that
-ordain finds by itself), and without. A caveat: SPIN is a general model checker and knows nothing of control stores.
+ordain machine and as Promela (the words in C tables, one step a clock in one atomic block); `ordain export aiger`
+writes it for abc, whose time is that of `pdr` in a process that reads the file. SPIN is run twice: with the opcode
+cleared where it is dead (the reduction that ordain finds by itself), and without.
+
+whole: processes from start to end, those of `spin -a`, `gcc -O2` and `pan` together. alone: the search and its verdicts
+on a model that is compiled already; `pan`. Ratios are to the same column of ordain's row. A caveat: SPIN and abc are
+general and know nothing of control stores; what is compared is the answer to one kind of question.
 """
 
 import argparse
 import math
+import os
 import random
 import re
-import resource
 import shutil
 import subprocess
 import sys
@@ -24,6 +28,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 BLOCK = 16
+PATIENCE = 300
+"""Seconds that abc is given."""
 
 
 class Size(NamedTuple):
@@ -33,8 +39,8 @@ class Size(NamedTuple):
     flags: int
 
 
-SIZES = (Size("1e5", 256, 3, 0), Size("1e6", 1024, 3, 1), Size("1e7", 4096, 3, 2))
-LARGE = (Size("1e8", 16384, 4, 1),)
+SIZES = (Size("1e5", 256, 3, 1), Size("1e6", 1024, 3, 2), Size("1e7", 4096, 3, 3))
+LARGE = (Size("1e8", 16384, 4, 3),)
 
 
 class Word(NamedTuple):
@@ -169,44 +175,102 @@ def promela_text(size: Size, words: list[Word], cleared: bool) -> str:
     return "\n".join(lines) + "\n"
 
 
-def spin_time(directory: Path, text: str) -> tuple[float, int]:
-    """Seconds of spin, gcc and pan together, and the states stored."""
-    (directory / "bench.pml").write_text(text)
-    start = time.perf_counter()
-    subprocess.run(["spin", "-a", "bench.pml"], cwd=directory, check=True, stdout=subprocess.DEVNULL)
-    subprocess.run(["gcc", "-O2", "-w", "-DSAFETY", "-DNOREDUCE", "-DMEMLIM=16000", "-o", "pan", "pan.c"],
-                   cwd=directory, check=True)
-    told = subprocess.run(["./pan", "-m2000000", "-w26"], cwd=directory, check=True, capture_output=True,
-                          text=True).stdout
-    seconds = time.perf_counter() - start
-    if "errors: 0" not in told:
-        raise SystemExit("pan found an error, ordain none:\n" + told)
-    found = re.search(r"(\S+) states, stored", told)
-    return seconds, int(float(found[1])) if found else 0
+class Run(NamedTuple):
+    """Seconds, megabytes at most, and what was printed."""
+
+    seconds: float
+    megabytes: float
+    text: str
 
 
-def ordain_time(directory: Path, runs: int = 3) -> tuple[float, int, str]:
-    """The least of several cold runs, the states it counted, and the user's own words of its last line."""
-    command = [shutil.which("ordain", path=str(Path(sys.executable).parent)) or "ordain", "prove", "bench.machine",
-               "--no-cache"]
-    best, told = math.inf, ""
-    for _ in range(runs):
+class Row(NamedTuple):
+    """What one program took for one model; `alone` without what comes before the search; None where it is not told
+    apart."""
+
+    program: str
+    states: int | None
+    whole: float
+    alone: float | None
+    megabytes: float
+
+
+def run(command: list[str], directory: Path) -> Run:
+    with tempfile.TemporaryFile("w+") as told:
         start = time.perf_counter()
-        result = subprocess.run(command, cwd=directory, capture_output=True, text=True, check=False)
-        best = min(best, time.perf_counter() - start)
-        told = result.stdout.strip().splitlines()[-1]
-        if result.returncode:
-            raise SystemExit(result.stdout + result.stderr)
-    found = re.search(r"([\d,]+) states", told)
-    return best, int(found[1].replace(",", "")) if found else 0, told
+        process = subprocess.Popen(command, cwd=directory, stdout=told, stderr=subprocess.STDOUT)
+        _, status, used = os.wait4(process.pid, 0)
+        seconds = time.perf_counter() - start
+        process.returncode = os.waitstatus_to_exitcode(status)
+        told.seek(0)
+        text = told.read()
+    if process.returncode:
+        raise SystemExit(f"{' '.join(command)}: status {process.returncode}\n{text}")
+    return Run(seconds, used.ru_maxrss / 1024, text)
+
+
+def spin(directory: Path, text: str, program: str) -> Row:
+    (directory / "bench.pml").write_text(text)
+    made = [run(["spin", "-a", "bench.pml"], directory),
+            run(["gcc", "-O2", "-w", "-DSAFETY", "-DNOREDUCE", "-DMEMLIM=20000", "-o", "pan", "pan.c"], directory)]
+    found = run(["./pan", "-m2000000", "-w26"], directory)
+    if "errors: 0" not in found.text:
+        raise SystemExit("pan found an error, ordain none:\n" + found.text)
+    stored = re.search(r"(\S+) states, stored", found.text)
+    return Row(program, int(float(stored[1])) if stored else None, sum(each.seconds for each in made) + found.seconds,
+               found.seconds, found.megabytes)
+
+
+def abc(directory: Path, ordain: str) -> Row:
+    """All bad states decided by property directed reachability; as quick as its options are known to make it."""
+    run([ordain, "export", "aiger", "bench.machine", "--out", "bench.aig"], directory)
+    found = run(["berkeley-abc", "-q", "read_aiger bench.aig; logic; undc; strash; zero; "
+                                       f"pdr -a -n -c -T {PATIENCE}"], directory)
+    told = re.search(r"Undecided = (\d+)", found.text)
+    done = told is not None and told[1] == "0"
+    return Row("abc pdr" if done else "abc pdr, given up", None, found.seconds, None, found.megabytes)
+
+
+ALONE = """
+import gc, time
+from pathlib import Path
+from ordain.checks.run import questions
+from ordain.pipeline import build_model
+from ordain.prover.decide import decide
+from ordain.prover.system import build_system
+built, _ = build_model(Path("bench.machine"), Path("build"))
+asked = tuple(prop for _, prop in questions(built.contents))
+gc.set_threshold(200_000, 20, 100)  # as the command sets it
+start = time.perf_counter()
+decide(built.contents, build_system(built.contents), asked)
+print(time.perf_counter() - start)
+"""
+
+
+def ours(directory: Path, ordain: str, runs: int = 5) -> Row:
+    """The least of several cold runs."""
+    found = min(run([ordain, "prove", "bench.machine", "--no-cache"], directory) for _ in range(runs))
+    alone = min(float(run([sys.executable, "-c", ALONE], directory).text) for _ in range(runs))
+    counted = re.search(r"([\d,]+) states", found.text)
+    return Row("ordain", int(counted[1].replace(",", "")) if counted else None, found.seconds, alone, found.megabytes)
+
+
+def show(size: Size, row: Row, mine: Row) -> None:
+    alone = "" if row.alone is None else f"{row.alone:.3f}"
+    ratios = ["", ""]
+    if row is not mine:
+        ratios = [f"{row.whole / mine.whole:.1f}",
+                  "" if row.alone is None or mine.alone is None else f"{row.alone / mine.alone:.1f}"]
+    states = "" if row.states is None else f"{row.states:,}"
+    print(f"{size.name:4}  {size.words:6,}  {row.program:22}  {states:>11}  {row.whole:8.2f}  {alone:>8}  "
+          f"{row.megabytes:6,.0f}  {ratios[0]:>7}  {ratios[1]:>7}", flush=True)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--large", action="store_true")
     large = parser.parse_args().large
-    print("size  words  ordain s      states | spin, same reduction s      states  ratio"
-          " | spin, unreduced s      states  ratio")
+    ordain = shutil.which("ordain", path=str(Path(sys.executable).parent)) or "ordain"
+    print("size   words  program                      states   whole s   alone s      MB   ratio  (alone)")
     points = []
     for size in (*SIZES, *(LARGE if large else ())):
         words = program(size, 7)
@@ -214,17 +278,27 @@ def main() -> None:
             directory = Path(name)
             (directory / "bench.machine").write_text(machine_text(size))
             (directory / "bench.micro").write_text(micro_text(size, words))
-            ours, states, _ = ordain_time(directory)
-            points.append((size.words, ours))
-            row = f"{size.name:4}  {size.words:5}  {ours:8.2f}  {states:10,}"
-            if size in SIZES and shutil.which("spin"):
-                for cleared in (True, False):
-                    theirs, stored = spin_time(directory, promela_text(size, words, cleared))
-                    row += f"  {theirs:21.1f}  {stored:10,}  {theirs / ours:5.1f}"
-            print(row, flush=True)
-    (first, quick), (last, slow) = points[0], points[-1]
-    print(f"growth: time ~ words^{math.log(slow / quick) / math.log(last / first):.2f}; "
-          f"peak memory of any child {resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024:.0f} MB")
+            mine = ours(directory, ordain)
+            points.append((size.words, mine))
+            show(size, mine, mine)
+            if size not in SIZES:
+                continue
+            if shutil.which("berkeley-abc"):
+                show(size, abc(directory, ordain), mine)
+            if shutil.which("spin"):
+                show(size, spin(directory, promela_text(size, words, True), "spin, same reduction"), mine)
+                show(size, spin(directory, promela_text(size, words, False), "spin, unreduced"), mine)
+    print(f"growth: whole ~ words^{exponent([(size, row.whole) for size, row in points]):.2f}, "
+          f"alone ~ words^{exponent([(size, row.alone or 0.0) for size, row in points]):.2f}")
+
+
+def exponent(points: list[tuple[int, float]]) -> float:
+    """Of the power of the number of words that fits best (least squares over logarithms)."""
+    x = [math.log(words) for words, _ in points]
+    y = [math.log(seconds) for _, seconds in points]
+    mean_x, mean_y = sum(x) / len(x), sum(y) / len(y)
+    return (sum((a - mean_x) * (b - mean_y) for a, b in zip(x, y, strict=True))
+            / sum((a - mean_x) ** 2 for a in x))
 
 
 if __name__ == "__main__":
