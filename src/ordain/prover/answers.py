@@ -109,7 +109,8 @@ class Asking:
     def __init__(self, families: Families, places: Places, inquiry: Inquiry) -> None:
         self._families, self._places, self._inquiry = families, places, inquiry
         self._carried = places.shape.carried
-        self._held: dict[tuple[int, ...], tuple[int, dict[int, int]]] = {}
+        self._asked: dict[Place, tuple[int, dict[int, tuple[int, dict[int, int]]], Standing]] = {}
+        self._held: dict[tuple[int, ...], dict[int, tuple[int, dict[int, int]]]] = {}
         self._plain: dict[tuple[int, int], tuple[list[tuple[int, int]], list[Entry]]] = {}
         self._one: dict[tuple[int, ...], int] = {}
         self._wheres: dict[tuple[Node, ...], int] = {}
@@ -117,15 +118,25 @@ class Asking:
     def at(self, here: int, family: int) -> tuple[int, dict[int, int]]:
         """(the states that have a cycle at all, number of a condition -> the states in which it can hold)."""
         place = self._places.at(here)
+        asked = self._asked.get(place)
+        if asked is None:
+            asked = self._asked[place] = self._ask(here, place)
+        mask, known, standing = asked
+        key = (here & mask) << 32 | family
+        found = known.get(key)
+        if found is None:
+            found = known[key] = self._hold(here, place, standing, family)
+        return found
+
+    def _ask(self, here: int, place: Place) -> tuple[int, dict[int, tuple[int, dict[int, int]]], Standing]:
+        """The bits of control, beside those carried, that make a difference to the answers; the answers known, by these
+        bits and families, where all places with the same questions share them; the questions."""
         standing = self._inquiry.at(here, place)
         reads, of_words = standing.reads, standing.of_words
         for atom in place.of.atoms:
             reads, of_words = reads | atom.reads, of_words or atom.of_words
-        key = (id(standing), id(place.of), here & reads & ~self._carried, place.words if of_words else -1, family)
-        found = self._held.get(key)
-        if found is None:
-            found = self._held[key] = self._hold(here, place, standing, family)
-        return found
+        known = self._held.setdefault((id(standing), id(place.of), place.words if of_words else -1), {})
+        return reads & ~self._carried, known, standing
 
     def _hold(self, here: int, place: Place, standing: Standing, family: int) -> tuple[int, dict[int, int]]:
         families, alive = self._families, 0

@@ -5,7 +5,7 @@ set are counted by that number. Where several steps lead to the same control sta
 one state of each kind is tried.
 """
 
-from ordain.prover.relation import Relation, Step
+from ordain.prover.relation import Relation, Ring, Stages, Step
 from ordain.prover.search import Search
 from ordain.prover.ways import Way
 
@@ -66,55 +66,70 @@ class Successors:
     def _counted(self, relation: Relation, found: int) -> int:
         degrees = self._degrees.get(relation)
         if degrees is None:
-            degrees = self._degrees[relation] = _degrees(relation)
+            degrees = self._degrees[relation] = successor_counts(relation.stages)
         return sum(degree * (found & where).bit_count() for degree, where in degrees)
 
 
 def count_transitions(search: Search) -> int:
     """Of all states reached; only of those visited when the search was stopped."""
     successors = Successors(search)
-    counted: dict[tuple[Way, int], int] = {}
+    counted: dict[Way, dict[int, int]] = {}
     total = 0
     for number, ways in enumerate(search.ways):
         family = search.reached[number]
         for way, _ in ways or ():
-            count = counted.get((way, family))
+            by_family = counted.get(way)
+            if by_family is None:
+                by_family = counted[way] = {}
+            count = by_family.get(family)
             if count is None:
-                count = counted[way, family] = successors.along(way, search.families.pairs[family])
+                count = by_family[family] = successors.along(way, search.families.pairs[family])
             total += count
     return total
 
 
-def _degrees(relation: Relation) -> list[tuple[int, int]]:
+def successor_counts(stages: Stages) -> list[tuple[int, int]]:
     """(number of successors, the valuations that have so many), those without any left out. The masks of a factor do
     not depend on the variables overwritten before it, so they can all be read at the start."""
     parts = [(1, -1)]
-    for moves in relation.steps:
-        sizes = {0: -1}
-        for _, where in moves:
-            grown: dict[int, int] = {}
-            for count, there in sizes.items():
-                more, same = there & where, there & ~where
-                if more:
-                    grown[count + 1] = grown.get(count + 1, 0) | more
-                if same:
-                    grown[count] = grown.get(count, 0) | same
-            sizes = grown
+    for stage in stages:
         joint: dict[int, int] = {}
-        for degree, there in parts:
-            for count, where in sizes.items():
+        for count, where in _sizes(stage).items():
+            for degree, there in parts:
                 both = there & where
-                if both and count:
+                if both:
                     joint[degree * count] = joint.get(degree * count, 0) | both
         parts = list(joint.items())
     return parts
+
+
+def _sizes(stage: tuple[tuple[int, int], ...] | Ring) -> dict[int, int]:
+    """From a number of moves, 0 left out, to the valuations that have so many at one stage."""
+    if isinstance(stage, Ring):
+        inside: dict[int, int] = {}
+        for where, stages in stage.parts:
+            for count, there in successor_counts(stages):
+                inside[count] = inside.get(count, 0) | there & where
+        return inside
+    sizes = {0: -1}
+    for _, where in stage:
+        grown: dict[int, int] = {}
+        for count, there in sizes.items():
+            more, same = there & where, there & ~where
+            if more:
+                grown[count + 1] = grown.get(count + 1, 0) | more
+            if same:
+                grown[count] = grown.get(count, 0) | same
+        sizes = grown
+    sizes.pop(0, None)
+    return sizes
 
 
 def _joint_degrees(relations: dict[Relation, int]) -> list[tuple[int, int]]:
     """The same for several relations, each within its guard. Valuations that no guard and no mask tells apart have the
     same moves, so one of each kind is tried."""
     masks = dict.fromkeys(relations.values())
-    masks.update((where, None) for relation in relations for moves in relation.steps for _, where in moves)
+    masks.update((where, None) for relation in relations for where in relation.masks())
     everywhere = 0
     for guard in relations.values():
         everywhere |= guard

@@ -67,6 +67,7 @@ class _Graph:
         self._manners: dict[PlaceClass, _Manner | None] = {}
         self._fields = [variable for variable in self.shape.control
                         if self.shape.place & ~self.shape.location & self._mask(variable.leaf)]
+        self._others = self._beside()
 
     def explore(self) -> None:
         for location in start_locations(self.shape):
@@ -99,11 +100,11 @@ class _Graph:
     # ------------------------------------------------------------ one location
 
     def _visit(self, location: int, node: int) -> None:
-        here = self._states(location)
-        if here is None:
+        if self._others is None:
             self.reads[node] = self.shape.state | self.shape.selecting
             self.flows[node].append(Flow(0, (), self._anywhere()))
             return
+        here = [location | other for other in self._others]
         flows: dict[Flow, None] = {}
         reads = self._relevant(here) if len(here) > 1 else 0
         for state in here:
@@ -120,8 +121,8 @@ class _Graph:
         self.reads[node] |= reads
         self.flows[node] = list(flows)
 
-    def _states(self, location: int) -> list[int] | None:
-        """The location with every valuation of what else decides the words there; None when there are too many."""
+    def _beside(self) -> list[int] | None:
+        """Every valuation of what else, beside the location, decides the words; None when there are too many."""
         parts = [[value << self.shape.shifts[variable.leaf] for value in range(variable.values)]
                  for variable in self._fields]
         parts += [[value << self.shape.shifts[entry.leaf] for value in range(entry.values)]
@@ -129,9 +130,7 @@ class _Graph:
         size = 1
         for part in parts:
             size *= len(part)
-        if size > FAN_OUT:
-            return None
-        return [location | sum(choice) for choice in product(*parts)]
+        return None if size > FAN_OUT else [sum(choice) for choice in product(*parts)]
 
     def _relevant(self, here: list[int]) -> int:
         """The bits, beside the location, on which it depends which words are read and what they settle."""

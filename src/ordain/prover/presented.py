@@ -5,6 +5,7 @@ instruction of a store that is addressed by instruction and step), the bits that
 addresses are *alike*: none is presented without, as far as anybody can tell, all being.
 """
 
+from ordain.logic.closures import Closure
 from ordain.prover.search import Search
 from ordain.prover.split import Split
 from ordain.prover.support import KNOWN
@@ -15,25 +16,26 @@ def executed(search: Search, lively: list[tuple[int, int]], stores: frozenset[st
     nothing tells apart, because the same word stands in both and nothing asks, count as executed together."""
     places, shape = search.places, search.shape
     found: dict[str, set[int]] = {store: set() for store in sorted(stores)}
-    forming = []
+    at_place: list[tuple[set[int], Closure, int]] = []
+    beside: list[tuple[set[int], Closure, int]] = []
     for store, node in shape.addresses.items():
-        if store not in stores:
-            continue
-        if places.support.kinds(node) in (0, KNOWN):
-            forming.append((found[store], shape.closures.of(node), places.reads(node)))
-    seen: set[tuple[int, int]] = set()
-    for number, here in lively:
-        mask = places.live.get(search.spots[number] & shape.location, -1)
-        words = places.at(here).words
-        for addresses, form, reads in forming:
-            if reads & ~shape.place and not reads & (~mask | shape.carried):
-                addresses.add(form(here, words))
-        if (here & shape.place, mask) not in seen:
-            seen.add((here & shape.place, mask))
-            for alike in alike_places(shape, here, mask):
-                for addresses, form, reads in forming:
-                    if not reads & ~shape.place:
-                        addresses.add(form(alike, words))
+        if store in stores and places.support.kinds(node) in (0, KNOWN):
+            reads = places.reads(node)
+            (beside if reads & ~shape.place else at_place).append((found[store], shape.closures.of(node), reads))
+    seen: set[int] = set()
+    for _, here in lively:
+        if beside:
+            mask, words = places.live.get(here & shape.location, -1), places.at(here).words
+            for addresses, form, reads in beside:
+                if not reads & (~mask | shape.carried):
+                    addresses.add(form(here, words))
+        key = here & shape.place
+        if key not in seen:
+            seen.add(key)
+            mask, words = places.live.get(here & shape.location, -1), places.at(here).words
+            for alike in alike_places(shape, here, mask) if shape.place & ~mask else (here,):
+                for addresses, form, _ in at_place:
+                    addresses.add(form(alike, words))
     return {store: frozenset(addresses) for store, addresses in found.items()}
 
 

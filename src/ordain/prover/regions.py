@@ -68,18 +68,23 @@ def can_reach(back: Back, goal: Region) -> Region:
     search = back.search
     families, reached = search.families, search.reached
     found = dict(goal)
-    waiting = dict.fromkeys(goal)
-    while waiting:
-        number = waiting.popitem()[0]
+    whole = [number for number, family in goal.items() if family == reached[number]]
+    partly = {number: None for number, family in goal.items() if family != reached[number]}
+    while whole or partly:  # spots of which every state can: nothing will have to be said of them twice
+        number = whole.pop() if whole else partly.popitem()[0]
         now = found[number]
         for before, way in back.before[number]:
-            old = found.get(before, 0)
-            if old == reached[before]:
-                continue
-            both = families.join(old, way.before(now, reached[before]))
-            if both != old:
-                found[before] = both
-                waiting[before] = None
+            old, every = found.get(before, 0), reached[before]
+            if old != every:
+                more = way.befores.get(now << 32 | every)
+                both = families.join(old, way.before(now, every) if more is None else more)
+                if both != old:
+                    found[before] = both
+                    if both == every:
+                        partly.pop(before, None)
+                        whole.append(before)
+                    else:
+                        partly[before] = None
     return found
 
 

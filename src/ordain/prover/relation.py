@@ -6,11 +6,13 @@ image of a set under one factor is a few masks and shifts of one big integer, an
 composition (the image of a conjunctively partitioned relation: Burch, Clarke, Long, "Symbolic model checking with
 partitioned transition relations", 1991, with bit sets in place of decision diagrams).
 
-A factor overwrites its variable; so factors that still read the old value come first, and variables that read one
-another in a ring are one factor.
+A factor overwrites its variable; so factors that still read the old value come first. Where variables read one another
+in a ring, the set is taken apart by what the others want to know of one of them (whether it owns the bus, not which of
+its states it is in); within each part the ring is open.
 """
 
-from typing import NamedTuple
+from collections.abc import Iterator
+from typing import NamedTuple, TypeAlias
 
 from ordain.prover.domain import Domain
 
@@ -28,40 +30,81 @@ class Factor(NamedTuple):
     invalid: int
 
 
+class Ring(NamedTuple):
+    """Parts of a set that move on separately: (the part, what happens to it in order). The parts do not overlap."""
+
+    parts: tuple[tuple[int, "Stages"], ...]
+
+
+Stages: TypeAlias = "tuple[tuple[tuple[int, int], ...] | Ring, ...]"
+"""One after another: the moves (delta, where) of a factor, or a ring."""
+
+
 class Relation:
     """A composition of factors, in order."""
 
-    __slots__ = ("invalid", "steps")
+    __slots__ = ("invalid", "stages")
 
-    def __init__(self, steps: tuple[tuple[tuple[int, int], ...], ...], invalid: int) -> None:
-        self.steps, self.invalid = steps, invalid
+    def __init__(self, stages: Stages, invalid: int) -> None:
+        self.stages, self.invalid = stages, invalid
 
     def image(self, found: int) -> int:
         """The set of successors of a set. Raises ValueError when a variable would take a value that it does not
         have."""
         if found & self.invalid:
             raise ValueError("a state variable takes a value that it does not have")
-        for moves in self.steps:
-            after = 0
-            for delta, where in moves:
-                part = found & where
-                if part:
-                    after |= part << delta if delta >= 0 else part >> -delta
-            if not after:
-                return 0
-            found = after
-        return found
+        return _image(self.stages, found)
 
     def preimage(self, found: int) -> int:
         """The set of valuations with a successor in a set."""
-        for moves in reversed(self.steps):
-            before = 0
-            for delta, where in moves:
+        return _preimage(self.stages, found)
+
+    def masks(self) -> Iterator[int]:
+        """The sets that decide, together, which moves a valuation has."""
+        waiting = [self.stages]
+        while waiting:
+            for stage in waiting.pop():
+                if isinstance(stage, Ring):
+                    for where, stages in stage.parts:
+                        yield where
+                        waiting.append(stages)
+                else:
+                    for _, where in stage:
+                        yield where
+
+
+def _image(stages: Stages, found: int) -> int:
+    for stage in stages:
+        after = 0
+        if isinstance(stage, Ring):
+            for where, inner in stage.parts:
+                part = found & where
+                if part:
+                    after |= _image(inner, part)
+        else:
+            for delta, where in stage:
+                part = found & where
+                if part:
+                    after |= part << delta if delta >= 0 else part >> -delta
+        if not after:
+            return 0
+        found = after
+    return found
+
+
+def _preimage(stages: Stages, found: int) -> int:
+    for stage in reversed(stages):
+        before = 0
+        if isinstance(stage, Ring):
+            for where, inner in stage.parts:
+                before |= _preimage(inner, found) & where
+        else:
+            for delta, where in stage:
                 before |= (found >> delta if delta >= 0 else found << -delta) & where
-            if not before:
-                return 0
-            found = before
-        return found
+        if not before:
+            return 0
+        found = before
+    return found
 
 
 class Step:
@@ -77,26 +120,65 @@ class Step:
 
 def compose(domain: Domain, factors: list[Factor]) -> Relation:
     """The relation of all factors at once; together they say how every variable of the domain moves."""
-    steps, invalid = [], 0
+    invalid = 0
     for factor in factors:
         invalid |= factor.invalid
+    return Relation(_stages(domain, factors), invalid)
+
+
+def _stages(domain: Domain, factors: list[Factor]) -> Stages:
+    stages: list[tuple[tuple[int, int], ...] | Ring] = []
     for ring in _rings(factors):
-        moves = {0: domain.full}
-        for factor in ring:
-            moves = _both(moves, factor.moves)
-        if moves != {0: domain.full}:
-            steps.append(tuple(sorted(moves.items())))
-    return Relation(tuple(steps), invalid)
+        if len(ring) > 1:
+            stages.append(_opened(domain, ring))
+        elif ring[0].moves != {0: domain.full}:
+            stages.append(tuple(sorted(ring[0].moves.items())))
+    return tuple(stages)
 
 
-def _both(first: Moves, second: Moves) -> Moves:
-    joint: Moves = {}
-    for delta, where in first.items():
-        for other, there in second.items():
-            both = where & there
-            if both:
-                joint[delta + other] = joint.get(delta + other, 0) | both
-    return joint
+def _opened(domain: Domain, ring: list[Factor]) -> Ring:
+    """A ring taken apart by the values of a variable of which the others want to know little."""
+    first, kinds = ring[0], _told_apart(domain, ring, ring[0])
+    for factor in ring[1:]:
+        if len(kinds) <= 2:
+            break
+        others = _told_apart(domain, ring, factor)
+        if len(others) < len(kinds):
+            first, kinds = factor, others
+    parts = []
+    for where, left in kinds:
+        moves = tuple((delta, part) for delta, there in sorted(first.moves.items()) if (part := there & where))
+        parts.append((where, (moves, *_stages(domain, left))))
+    return Ring(tuple(parts))
+
+
+def _told_apart(domain: Domain, ring: list[Factor], first: Factor) -> list[tuple[int, list[Factor]]]:
+    """(the valuations in which the variable has certain values, the other factors as they are with these values; they
+    no longer read it). Values with which the others are the same are together."""
+    variable = 1 << first.variable
+    others = [factor for factor in ring if factor is not first]
+    found: dict[tuple[tuple[tuple[int, int], ...], ...], int] = {}
+    for value in range(domain.radices[first.variable]):
+        moves = tuple(tuple([(delta, part) for delta, where in factor.moves.items()
+                             if (part := _whatever(domain, first.variable, value, where))])
+                      for factor in others if factor.reads & variable)
+        found[moves] = found.get(moves, 0) | domain.having(first.variable, value)
+    told = []
+    for every, where in found.items():
+        left = iter(every)
+        told.append((where, [factor._replace(moves=dict(next(left)), reads=factor.reads & ~variable)
+                             if factor.reads & variable else factor for factor in others]))
+    return told
+
+
+def _whatever(domain: Domain, variable: int, value: int, where: int) -> int:
+    """The valuations that would be in a set if the variable had the value."""
+    stride = domain.strides[variable]
+    part = (where & domain.having(variable, value)) >> stride * value
+    found = 0
+    for other in range(domain.radices[variable]):
+        found |= part << stride * other
+    return found
 
 
 def _rings(factors: list[Factor]) -> list[list[Factor]]:

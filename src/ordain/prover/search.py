@@ -9,6 +9,7 @@ Images and unions are remembered by numbers of families, so what a visit of a sp
 states stand behind it.
 """
 
+from collections import Counter
 from time import monotonic
 
 from ordain.prover.model import Limits, Progress, Report
@@ -62,7 +63,7 @@ class Search:
 
     def count(self) -> int:
         """How many states were reached."""
-        return sum(map(self.families.size, self.reached))
+        return sum(self.families.size(family) * spots for family, spots in Counter(self.reached).items())
 
     def starts(self) -> dict[int, int]:
         """The families at the start, by number of the spot."""

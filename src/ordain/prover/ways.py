@@ -58,14 +58,15 @@ class Block(NamedTuple):
 
 
 class Way:
-    """All parts that lead from spots of one kind to one spot each. `images`: by numbers of families."""
+    """All parts that lead from spots of one kind to one spot each. `images`: by numbers of families; `befores`:
+    by the number of the goal, shifted by 32, with that of the states among which it was asked."""
 
-    __slots__ = ("_before", "_families", "_moves", "blocks", "images", "number")
+    __slots__ = ("_families", "_moves", "befores", "blocks", "images", "number")
 
     def __init__(self, number: int, blocks: tuple[Block, ...], families: Families) -> None:
         self.number, self.blocks, self._families = number, blocks, families
         self.images: dict[int, int] = {}
-        self._before: dict[int, int] = {}
+        self.befores: dict[int, int] = {}
         self._moves: dict[int, list[tuple[int, Step]]] = {}
 
     def moves(self, carried: int) -> list[tuple[int, Step]]:
@@ -100,7 +101,7 @@ class Way:
     def before(self, goal: int, among: int) -> int:
         """The states of the family `among` with a successor in the family `goal`."""
         key = goal << 32 | among
-        result = self._before.get(key)
+        result = self.befores.get(key)
         if result is None:
             sets, wanted = self._families.sets, self._families.pairs[goal]
             pairs: Pairs = {}
@@ -117,7 +118,7 @@ class Way:
                 found = sets.meet(inside, found)
                 if found:
                     pairs[carried] = found
-            result = self._before[key] = self._families.number(pairs)
+            result = self.befores[key] = self._families.number(pairs)
         return result
 
     def single(self, carried: int, inside: int) -> list[tuple[int, int]]:
@@ -132,13 +133,14 @@ class Way:
 
 class _Exit(NamedTuple):
     """The templates of a kind that do the same with the explicit bits. `parts`: what they do with the carried bits;
-    `alike`: that does not depend on the spot."""
+    `alike`: that does not depend on the spot. `reads`: the bits of control that decide what is done."""
 
     held: int
     fixed: int
     computed: tuple[Computed, ...]
     parts: tuple[Template, ...]
     alike: bool
+    reads: int
 
 
 class _Bundle(NamedTuple):
@@ -150,6 +152,14 @@ class _Bundle(NamedTuple):
     of_words: bool
 
 
+class _Move(NamedTuple):
+    """A way from any spot at a place: to the spot that keeps the bits `held` and has those `fixed`."""
+
+    held: int
+    fixed: int
+    way: Way
+
+
 class Ways:
     """Finds the ways of a spot."""
 
@@ -159,14 +169,43 @@ class Ways:
         self._exits: dict[int, list[_Exit]] = {}
         self._bundles: dict[tuple[Part, ...], _Bundle] = {}
         self._masked: dict[tuple[int, int], _Bundle] = {}
+        self._moves: dict[int, list[_Move]] = {}
+        self._plain: dict[int, Way] = {}
 
     def of(self, spot: int) -> list[tuple[Way, int]]:
         """(way, the spot it leads to). Raises Reopened."""
-        targets: dict[int, list[tuple[object, Block]]] = {}
-        for here in self.places.selections(spot):
-            for target, entry in self._blocks(here, self.places.at(here)).items():
-                targets.setdefault(target, []).append(entry)
-        return [(self._way(entries), target) for target, entries in targets.items()]
+        selections = self.places.selections(spot)
+        if len(selections) > 1:
+            targets: dict[int, list[tuple[object, Block]]] = {}
+            for here in selections:
+                for target, entry in self._blocks(here, self.places.at(here)).items():
+                    targets.setdefault(target, []).append(entry)
+            return [(self._way(entries), target) for target, entries in targets.items()]
+        (here,) = selections
+        moves = self._moves.get(here & self.shape.place)
+        if moves is not None:
+            found = [(way, here & held | fixed) for held, fixed, way in moves]
+            if len(found) == 1 or len({target for _, target in found}) == len(found):
+                return found
+        place = self.places.at(here)
+        if place.kind is None:
+            return [(self._way([entry]), target) for target, entry in self._blocks(here, place).items()]
+        exits = self._exits_of(place.kind)
+        apart = self._taken(here, place, exits)
+        found = [(self._way_of(bundle, here, place.words), target)
+                 for target, bundle in self._joined(here, apart).items()]
+        if len(found) == len(apart) and not any(way.reads & ~(self.shape.place | self.shape.carried) for way in exits):
+            self._moves[here & self.shape.place] = [_Move(held, fixed, way) for (held, fixed, _), (way, _)
+                                                    in zip(apart, found)]
+        return found
+
+    def _way_of(self, bundle: _Bundle, here: int, words: int) -> Way:
+        if bundle.reads or bundle.of_words:
+            return self._way([_block((), {(): bundle}, here, words)])
+        way = self._plain.get(bundle.number)
+        if way is None:
+            way = self._plain[bundle.number] = self._way([_block((), {(): bundle}, here, words)])
+        return way
 
     def _way(self, entries: list[tuple[object, Block]]) -> Way:
         key = tuple([key for key, _ in entries])
@@ -203,27 +242,41 @@ class Ways:
 
     # ------------------------------------------------------------ the parts of one kind of cycle
 
-    def _targets(self, here: int, place: Place, kind: Kind) -> dict[int, _Bundle]:
-        """By the spots that a cycle of this kind leads to, the parts that do."""
-        shape, words = self.shape, place.words
+    def _exits_of(self, kind: Kind) -> list[_Exit]:
         exits = self._exits.get(id(kind))
         if exits is None:
             exits = self._exits[id(kind)] = self._found_exits(kind)
-        found: dict[int, _Bundle] = {}
+        return exits
+
+    def _taken(self, here: int, place: Place, exits: list[_Exit]) -> list[tuple[int, int, _Bundle]]:
+        """For each exit, what it does to the bits of a spot: (those held, those fixed), and the parts that do it."""
+        shape, words = self.shape, place.words
+        found = []
         for way in exits:
-            after = here & way.held | way.fixed
+            fixed = way.fixed
             for part in way.computed:
-                after |= part.atom.closure(here, words) << part.shift
-            mask = self.places.live.get(after & shape.location, shape.state)
-            target = after & mask & shape.explicit
+                fixed |= part.atom.closure(here, words) << part.shift
+            mask = self.places.live.get((here & way.held | fixed) & shape.location, shape.state)
             bundle = self._masked.get((id(way), mask)) if way.alike else None
             if bundle is None:
                 bundle = self._bundle([self._part(template, mask, here, words) for template in way.parts])
                 if way.alike:
                     self._masked[id(way), mask] = bundle
+            found.append((way.held & mask & shape.explicit, fixed & mask & shape.explicit, bundle))
+        return found
+
+    def _joined(self, here: int, apart: list[tuple[int, int, _Bundle]]) -> dict[int, _Bundle]:
+        """By the spots that a cycle leads to, the parts that do."""
+        found: dict[int, _Bundle] = {}
+        for held, fixed, bundle in apart:
+            target = here & held | fixed
             known = found.get(target)
             found[target] = bundle if known is None else self._bundle([*known.parts, *bundle.parts])
         return found
+
+    def _targets(self, here: int, place: Place, kind: Kind) -> dict[int, _Bundle]:
+        """The same of a cycle of a kind."""
+        return self._joined(here, self._taken(here, place, self._exits_of(kind)))
 
     def _found_exits(self, kind: Kind) -> list[_Exit]:
         """Raises Reopened where carried bits decide about explicit ones."""
@@ -237,9 +290,15 @@ class Ways:
             rest = Template(held & shape.carried, fixed & shape.carried,
                             tuple([part for part in computed if part.mask & shape.carried]), step)
             groups.setdefault((held & shape.explicit, fixed & shape.explicit, moving), []).append(rest)
-        return [_Exit(held, fixed, moving, tuple(parts), all(part.atom.reads & shape.carried for template in parts
-                                                             for part in template.computed))
-                for (held, fixed, moving), parts in groups.items()]
+        found = []
+        for (held, fixed, moving), parts in groups.items():
+            carrying = [part.atom.reads for template in parts for part in template.computed]
+            reads = 0
+            for bits in (*carrying, *(part.atom.reads for part in moving)):
+                reads |= bits
+            alike = all(bits & shape.carried for bits in carrying)
+            found.append(_Exit(held, fixed, moving, tuple(parts), alike, reads))
+        return found
 
     def _part(self, template: Template, mask: int, here: int, words: int) -> Part:
         held, fixed, computed, step = template
