@@ -40,6 +40,14 @@ def evaluate(node: Node, values: Mapping[Node, int], memo: dict[Node, int] | Non
             known[here] = values[here]
         elif isinstance(here, Leaf | Prior):
             raise KeyError(here.name if isinstance(here, Leaf) else "prior(...)")
+        elif type(here) is If and here.args[0] not in known:
+            stack.append(here.args[0])
+        elif type(here) is If:
+            chosen = here.args[1 if known[here.args[0]] else 2]
+            if chosen in known:
+                known[here] = known[chosen]
+            else:
+                stack.append(chosen)
         else:
             open_args = [arg for arg in here.args if arg not in known]
             if open_args:
@@ -86,9 +94,7 @@ def _apply(node: Node, args: list[int]) -> int:
             for part, arg in zip(node.args, args):
                 result = (result << part.width) + arg
             return result
-        case If():
-            return args[1] if args[0] else args[2]
         case Parity():
             return args[0].bit_count() % 2
-        case Leaf() | Prior():
-            raise TypeError("a leaf has no operator")
+        case Leaf() | Prior() | If():
+            raise TypeError("not an operator on all of its arguments")

@@ -49,6 +49,8 @@ class Stage:
         self._running = Running(system, monitors)
         self.variables = self._running.variables
         self._moving = search.places.moving
+        self._every = (*self._moving, *self.shape.surroundings)
+        self._open = tuple(variable for variable in self._every if search.places.support.free_leaves(variable.next))
         self._known: dict[object, tuple[dict[Node, int], frozenset[str], dict[Node, int]]] = {}
 
     def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
@@ -156,7 +158,8 @@ class Stage:
         """Values of all leaves in a cycle from these states along the path, and the names of what matters of them."""
         selections = self.search.places.selections(self.search.spots[point[0]])
         for here in selections:
-            solution = self._solve(states, here, following, demands)
+            moving = () if following is None else self._open if len(selections) == 1 else self._every
+            solution = self._solve(states, here, following, demands, moving)
             if solution is None:
                 continue
             chosen = self._selectors(here)
@@ -175,26 +178,24 @@ class Stage:
         shape = self.shape
         return {entry.leaf: here >> shape.shifts[entry.leaf] & (1 << entry.leaf.width) - 1 for entry in shape.selectors}
 
-    def _solve(self, states: dict[Node, int], here: int, following: State | None,
-               demands: tuple[Demand, ...]) -> Solution | None:
-        """Free values with which the cycle follows the path."""
-        shape, terms = self.shape, self.shape.terms
-        known = self._known_leaves(states, here)
-        roots = (*shape.assumptions, *(demand.searched for demand in demands),
-                 *(variable.next for variable in (*self._moving, *shape.surroundings) if following is not None))
-        rest = put_in(terms, roots, known)
-        size = len(shape.assumptions) + len(demands)
-        conditions = list(rest[:size])
+    def _solve(self, states: dict[Node, int], here: int, following: State | None, demands: tuple[Demand, ...],
+               moving: tuple[Variable, ...]) -> Solution | None:
+        """Free values with which the cycle follows the path. `moving`: the variables that could go astray."""
+        shape = self.shape
+        asked = (*shape.assumptions, *(demand.searched for demand in demands))
+        rest = put_in(shape.terms, (*asked, *(variable.next for variable in moving)), self._known_leaves(states, here))
+        conditions = list(rest[:len(asked)])
         if following is not None:
             control = self._control(following)
             mask = self._mask(control)
-            for variable, node in zip(self._moving, rest[size:]):
-                shift = shape.shifts[variable.leaf]
-                conditions += _equal(shape, node, control >> shift, mask >> shift & (1 << node.width) - 1)
-            inside = shape.domain.values_of(following[2])
-            for value, node in zip(inside, rest[size + len(self._moving):]):
-                conditions += _equal(shape, node, value, (1 << node.width) - 1)
-        return solve(terms, conditions, shape.free)
+            inside = dict(zip(shape.domain.leaves, shape.domain.values_of(following[2])))
+            for variable, node in zip(moving, rest[len(asked):]):
+                if variable.leaf in inside:
+                    conditions += _equal(shape, node, inside[variable.leaf], (1 << node.width) - 1)
+                else:
+                    shift = shape.shifts[variable.leaf]
+                    conditions += _equal(shape, node, control >> shift, mask >> shift & (1 << node.width) - 1)
+        return solve(shape.terms, conditions, shape.free)
 
     def _known_leaves(self, states: dict[Node, int], here: int) -> dict[Node, Node]:
         """Everything that control and its words say, with all bits of the state as they really are."""
