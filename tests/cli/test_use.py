@@ -450,7 +450,8 @@ def test_ctrl_c_is_status_130_also_when_something_was_found(lamp: Path, capsys: 
 
     prove = ordain.checks.run.prove
     with monkeypatch.context() as stopped:
-        stopped.setattr(ordain.checks.run, "prove", lambda *given: prove(*given)._replace(stopped="interrupted"))
+        stopped.setattr(ordain.checks.run, "prove", lambda *given: prove(*given)._replace(
+            stopped="interrupted", ended="interrupted"))
         assert ended(capsys, "prove")[0] == 130
         change(lamp / "lamp.micro", *FIGHT)
         status, out, _ = ended(capsys, "prove")

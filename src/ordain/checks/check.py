@@ -96,7 +96,8 @@ class Applied(NamedTuple):
 
 
 class Report(NamedTuple):
-    """`states`, `transitions`, `depth`, `stopped`, `executed`: as in `prover.model.Verdicts`, of the first round."""
+    """`states`, `transitions`, `depth`, `stopped`, `executed`: as in `prover.model.Verdicts`, of the first round;
+    `ended`: of both."""
 
     findings: tuple[Finding, ...]
     rows: tuple[Row, ...]
@@ -107,3 +108,4 @@ class Report(NamedTuple):
     depth: int
     held: int
     stopped: str
+    ended: str

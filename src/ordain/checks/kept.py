@@ -36,7 +36,7 @@ def report_from(contents: Contents, data: dict[str, Any]) -> Report:
         tuple(_finding_from(sources, finding) for finding in data["findings"]), rows,
         tuple(Applied(contents.machine.allowances[number], needed) for number, needed in data["allowances"]),
         {store: frozenset(addresses) for store, addresses in data["executed"].items()},
-        data["states"], data["transitions"], data["depth"], data["held"], data["stopped"])
+        data["states"], data["transitions"], data["depth"], data["held"], data["stopped"], "")
 
 
 # ---------------------------------------------------------------- places

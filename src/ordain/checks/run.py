@@ -60,7 +60,7 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
     plans = [made for check, question in asked for made in allowances.plan(contents, check, question)]
     parts = _parts_of_rules(contents, asked)
     first = decide((*(question for made in plans for question in _asked_by(made)), *parts))
-    answers = _second_round(contents, decide, _answers(plans, first), first, columns)
+    answers, ended = _second_round(contents, decide, _answers(plans, first), first, columns)
     dead = [verdict for verdict in first.verdicts[len(first.verdicts) - len(parts):] if verdict.outcome == "broken"]
     findings = [finding for answer in answers for finding in _told(contents, answer, words, first)]
     findings += vacuous.findings_of_parts(dead)
@@ -74,7 +74,7 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
         findings.append(over_assumed.tell(contents, over_assumed.subject(contents, first.over_assumed),
                                           next(iter(first.over_assumed.breaks), None)))
     return Report(tuple(findings), rows(contents, answers, dead, first, selection.takes), applied, first.executed,
-                  first.states, first.transitions, first.depth, first.held, first.stopped)
+                  first.states, first.transitions, first.depth, first.held, first.stopped, ended)
 
 
 def _asked_by(made: Plan) -> tuple[Property, ...]:
@@ -95,16 +95,18 @@ def _answers(plans: list[Plan], first: Verdicts) -> list[Answer]:
 
 
 def _second_round(contents: Contents, decide: Decide, answers: list[Answer], first: Verdicts,
-                  columns: dict[str, Columns]) -> list[Answer]:
-    """The answers with finer verdicts where the coarse one is broken and the check knows finer questions."""
+                  columns: dict[str, Columns]) -> tuple[list[Answer], str]:
+    """The answers with finer verdicts where the coarse one is broken and the check knows finer questions; and why not
+    everything was decided. Who interrupts the first round wants to hear what is known now."""
     known = Known(frozenset((answer.plan.asked.check, answer.plan.asked.subject) for answer in answers
                             if answer.verdict is not None and answer.verdict.outcome == "broken"), first.executed)
     finer = [_finer(contents, answer, known, columns) for answer in answers]
-    if not any(finer):
-        return answers
-    verdicts = iter(decide(tuple(question for group in finer for question in group)).verdicts)
+    if not any(finer) or first.ended == "interrupted":
+        return answers, first.ended
+    second = decide(tuple(question for group in finer for question in group))
+    verdicts = iter(second.verdicts)
     return [answer._replace(finer=tuple(next(verdicts) for _ in group))
-            for answer, group in zip(answers, finer, strict=True)]
+            for answer, group in zip(answers, finer, strict=True)], first.ended or second.ended
 
 
 def _finer(contents: Contents, answer: Answer, known: Known, columns: dict[str, Columns]) -> tuple[Property, ...]:

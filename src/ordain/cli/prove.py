@@ -74,7 +74,7 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
 def status_of(findings: list[Finding], report: "Report | None") -> int:
     """As for any command, but 130 when it was interrupted, and 3 when nothing was found and not everything was
     decided."""
-    if report is not None and report.stopped == "interrupted":
+    if report is not None and report.ended == "interrupted":
         return 130
     status = exit_status(findings)
     if status == 0 and report is not None and any(row.outcome == "undecided" for row in report.rows):

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from ordain.checks.check import Report
     from ordain.checks.run import Selection
     from ordain.pipeline import Built
-    from ordain.prover.model import Limits, Progress
+    from ordain.prover.model import Limits, Progress, Property, Verdicts
     from ordain.rom.contents import Contents
 
 
@@ -73,8 +73,15 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
 
     system = build_system(contents)
     line = ProgressLine(quiet)
+    started = time.monotonic()
+
+    def within(asked: "tuple[Property, ...]") -> "Verdicts":
+        """A second round has what the first has left of the time."""
+        left = None if limits.seconds is None else max(0.0, limits.seconds - (time.monotonic() - started))
+        return decide(contents, system, asked, limits._replace(seconds=left), line)
+
     try:
-        return prove(contents, lambda asked: decide(contents, system, asked, limits, line), selection)
+        return prove(contents, within, selection)
     finally:
         line.clear()
 

@@ -38,26 +38,44 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
     tables: Tables = {}
     base = _Case(system, lowered, limits, tables, True)
     base.search(report, started, None)
-    verdicts = dict(enumerate(base.verdicts()))
+    clock = Clock(limits, started, base.found.stopped)
+    verdicts = dict(enumerate(base.verdicts(clock)))
     nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
     over = base.judge.over_assumed(nobody)
     groups = _groups(lowered, [index for index, verdict in verdicts.items() if verdict is None])
     while groups:
         group = groups.pop()
         members = [index for cluster in group for index in cluster]
+        if clock.out():
+            verdicts.update((index, base.judge.undecided(lowered[index])) for index in members)
+            continue
         case = _Case(system, tuple(lowered[index] for index in members), limits, tables, False)
         most = None if len(group) == 1 else GROWTH * sum(map(len, base.found.levels)) + 1024
         case.search(report, started, most)
         if case.found.stopped == "split":
             groups += [group[:len(group) // 2], group[len(group) // 2:]]
         else:
-            verdicts.update(zip(members, case.verdicts()))
+            clock.ended = clock.ended or case.found.stopped
+            verdicts.update(zip(members, case.verdicts(clock)))
     answered = tuple(verdict._replace(property=prop) for index, prop in enumerate(properties)
                      if (verdict := verdicts[index]) is not None)
     stores = frozenset(store.name for store in contents.machine.stores.values() if store.fill == "microprogram")
     presented = executed(base.found, base.judge.answers.lively, stores)
     return Verdicts(answered, over, presented, base.judge.states, base.judge.transitions,
-                    len(base.found.levels) - 1, base.held, base.found.stopped)
+                    len(base.found.levels) - 1, base.held, base.found.stopped, clock.ended)
+
+
+class Clock:
+    """Whether there is time for more. `ended`: why not everything was decided, "" as long as nothing is known."""
+
+    def __init__(self, limits: Limits, started: float, ended: str) -> None:
+        self._seconds, self._started, self.ended = limits.seconds, started, ended
+
+    def out(self) -> bool:
+        """Whether nothing new is to be begun. A limit of states is one of each search, not of them all."""
+        if not self.ended and self._seconds is not None and monotonic() - self._started > self._seconds:
+            self.ended = "seconds"
+        return self.ended not in ("", "states")
 
 
 def _groups(properties: tuple[Property, ...], left: list[int]) -> list[list[list[int]]]:
@@ -122,15 +140,28 @@ class _Case:
         if self.found.stopped != "split":
             self.judge = Judge(self.system, self.found, self.inquiry, self.conditions, self._monitors, self.limits)
 
-    def verdicts(self) -> list[Verdict | None]:
+    def verdicts(self, clock: Clock) -> list[Verdict | None]:
         """None for what this search cannot decide."""
         while True:
             try:
-                return [None if asked is None else self.judge.watched(asked) if isinstance(asked, Watch)
-                        else self.judge.verdict(asked) for asked in self.asked]
+                return [self._verdict(asked, clock) for asked in self.asked]
             except Reopened as again:  # the cycles of a wait need more explicit bits than the search did
                 self._split(self._explicit | again.leaves)
                 self.search(*self._again)
+
+    def _verdict(self, asked: Asked | Watch | None, clock: Clock) -> Verdict | None:
+        """Whether something bad was seen is told in any case; what has to be worked out only while there is time."""
+        if asked is None:
+            return None
+        seen = isinstance(asked, Asked) and asked.prop.kind in ("bad", "reach")
+        interrupted_since = clock.ended == "interrupted" and not self.found.stopped
+        if (interrupted_since or not seen) and clock.out():
+            return self.judge.undecided(asked.prop)
+        try:
+            return self.judge.watched(asked) if isinstance(asked, Watch) else self.judge.verdict(asked)
+        except KeyboardInterrupt:
+            clock.ended = "interrupted"
+            return self.judge.undecided(asked.prop)
 
 
 def _monitors(properties: list[Property]) -> tuple[Variable, ...]:

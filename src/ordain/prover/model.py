@@ -164,8 +164,9 @@ class Verdicts(NamedTuple):
     store that holds a microprogram; of another the search need not follow the address.
     `states`, `transitions`, `depth` (cycles until nothing new was found) of the search that has no monitors; `held`:
     how many variable bits were held at 0 where no path reads them, summed over the addresses of control.
-    `stopped`: "" or the limit that was reached: "states", "memory", "seconds", "interrupted"; then every sequence of
-    up to `depth` cycles was examined."""
+    `stopped`: "" or the limit that was reached by that search: "states", "memory", "seconds", "interrupted"; then every
+    sequence of up to `depth` cycles was examined. `ended`: the same of whatever was done: where it is not "", some
+    verdict may be undecided for that reason."""
 
     verdicts: tuple[Verdict, ...]
     over_assumed: Verdict
@@ -175,6 +176,7 @@ class Verdicts(NamedTuple):
     depth: int
     held: int
     stopped: str
+    ended: str
 
 
 class Limits(NamedTuple):

@@ -145,6 +145,9 @@ class Judge:
             return self._made(asked.prop, "proved")
         return self._made(asked.prop, "proved", witness=self._in_order(asked)) if asked.in_order else None
 
+    def undecided(self, prop: Property) -> Verdict:
+        return self._made(prop, "undecided")
+
     def over_assumed(self, prop: Property) -> Verdict:
         """Broken when some reached state has no input that satisfies the assumptions."""
         dead = self.answers.dead

@@ -41,12 +41,18 @@ def counts_line(report: Report) -> str:
     """How much was examined, and whether that was everything."""
     size = f"{report.states:,} states, {report.transitions:,} transitions, {_cycles(report.depth)} deep"
     if report.stopped:
-        reason = {"interrupted": "interrupted"}.get(report.stopped, f"the limit of {report.stopped} was reached")
-        return f"undecided: {reason} after {size}; every sequence of up to {_cycles(report.depth)} was examined"
+        return (f"undecided: {_reason(report.stopped)} after {size}; "
+                f"every sequence of up to {_cycles(report.depth)} was examined")
     left = sum(row.outcome == "undecided" for row in report.rows)
-    if left:    # the search of the machine alone came to its end, another one that remembers more did not
-        return f"undecided: {left} question{'s' if left != 1 else ''}; the others over every reachable cycle: {size}"
+    if left:    # the search of the machine alone came to its end, what followed it did not
+        why = f" ({_reason(report.ended)})" if report.ended else ""
+        return (f"undecided: {left} question{'s' if left != 1 else ''}{why}; the others over every reachable cycle: "
+                f"{size}")
     return f"every reachable cycle examined: {size}"
+
+
+def _reason(ended: str) -> str:
+    return ended if ended == "interrupted" else f"the limit of {ended} was reached"
 
 
 def row_note(row: Row) -> str:
@@ -73,7 +79,7 @@ def report_data(contents: Contents, report: Report) -> dict[str, Any]:
     return {
         "machine": contents.machine.name,
         "states": report.states, "transitions": report.transitions, "depth": report.depth,
-        "stopped": report.stopped or None,
+        "stopped": report.stopped or None, "ended": report.ended or None,
         "verdicts": [{
             "check": row.check, "subject": row.subject, "outcome": row.outcome, "states": row.states,
             "transitions": row.transitions, "worst": row.worst, "within": row.cycles or None,

@@ -1,0 +1,114 @@
+"""How a proof ends before its time: what was found stays, nothing more is begun, and it says why."""
+
+from collections.abc import Callable
+from random import Random
+from typing import Any
+
+import pytest
+
+import ordain.prover.decide
+from ordain.prover.decide import decide
+from ordain.prover.model import Limits, Property, Variable, Verdicts
+from ordain.prover.search import Search
+from ordain.prover.system import build_system
+from ordain.prover.verdicts import Judge
+from ordain.rom.contents import Contents
+from tests.prover.by_hand import random_contents
+
+CONTENTS, _ = random_contents(Random(7))
+
+
+def asked(contents: Contents) -> tuple[Property, ...]:
+    """Two questions about the machine alone, then ten that need a bit of their own each: more than one search."""
+    terms = contents.machine.terms
+    go, upc = terms.leaf("input", "go", 1), terms.leaf("state", "upc", contents.machine.states["upc"].width)
+    home = terms.among(upc, frozenset((0,)))
+    properties = [Property("seen", "", "bad", go), Property("back", "", "always", home)]
+    for number in range(10):
+        leaf = terms.leaf("state", f"turning {number}", 1)
+        following = terms.xor(leaf, terms.and_((go, terms.not_(leaf))))
+        monitor = Variable(f"turning {number}", leaf, 2, 0, following, "monitor")
+        other = Variable(f"turned {number}", terms.leaf("state", f"turned {number}", 1), 2, 0, leaf, "monitor")
+        properties.append(Property(f"turned {number}", "", "bad", terms.and_((leaf, other.leaf)),
+                                   monitors=(monitor, other)))
+    return tuple(properties)
+
+
+def found(limits: Limits | None = None) -> Verdicts:
+    return decide(CONTENTS, build_system(CONTENTS), asked(CONTENTS), limits)
+
+
+def outcomes(verdicts: Verdicts) -> list[str]:
+    return [verdict.outcome for verdict in verdicts.verdicts]
+
+
+def searches(monkeypatch: pytest.MonkeyPatch, then: Callable[[int, Search], None]) -> list[Search]:
+    """Every search that is made, with something done to it afterwards."""
+    made: list[Search] = []
+    search = ordain.prover.decide.run
+
+    def run(*given: Any) -> Search:
+        made.append(search(*given))
+        then(len(made), made[-1])
+        return made[-1]
+
+    monkeypatch.setattr(ordain.prover.decide, "run", run)
+    return made
+
+
+def test_all_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    made = searches(monkeypatch, lambda number, search: None)
+    whole = found()
+    assert (whole.stopped, whole.ended) == ("", "") and "undecided" not in outcomes(whole)
+    assert len(made) >= 3, "otherwise the others here show nothing"
+
+
+@pytest.mark.parametrize("reason", ["interrupted", "seconds", "memory"])
+def test_when_a_later_search_ends_early_none_is_begun_after_it(monkeypatch: pytest.MonkeyPatch, reason: str) -> None:
+    whole = found()
+
+    def then(number: int, search: Search) -> None:
+        if number == 2:
+            search.stopped = reason
+
+    made = searches(monkeypatch, then)
+    part = found()
+    assert (part.stopped, part.ended, len(made)) == ("", reason, 2)
+    assert part.verdicts[:2] == whole.verdicts[:2] and "undecided" in outcomes(part)
+    assert all(some in (every, "undecided") for some, every in zip(outcomes(part), outcomes(whole), strict=True))
+    assert part.executed == whole.executed
+
+
+def test_a_limit_of_states_is_one_of_each_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    def then(number: int, search: Search) -> None:
+        if number == 2:
+            search.stopped = "states"
+
+    made = searches(monkeypatch, then)
+    assert found().ended == "states" and len(made) >= 3
+
+
+def test_an_interruption_while_answers_are_worked_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = found()
+    judge = Judge.verdict
+
+    def verdict(self: Judge, one: Any) -> Any:
+        if one.prop.check == "back":
+            raise KeyboardInterrupt
+        return judge(self, one)
+
+    monkeypatch.setattr(Judge, "verdict", verdict)
+    part = found()
+    assert (part.stopped, part.ended) == ("", "interrupted")
+    assert part.verdicts[0] == whole.verdicts[0] and set(outcomes(part)[1:]) == {"undecided"}
+
+
+def test_time_that_runs_out_after_the_search_leaves_what_was_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One second more at every look: what is seen in the states is told, what has to be worked out is not begun."""
+    whole = found()
+    seconds = iter(range(1000))
+    monkeypatch.setattr(ordain.prover.decide, "monotonic", lambda: float(next(seconds)))
+    part = found(Limits(seconds=0.5))
+    assert part.ended == "seconds"
+    assert part.verdicts[0].outcome == whole.verdicts[0].outcome == "broken"
+    assert set(outcomes(part)[1:]) == {"undecided"}
