@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 import ordain.prover.decide
+import ordain.prover.verdicts
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Variable, Verdicts
 from ordain.prover.search import Search
@@ -112,3 +113,17 @@ def test_time_that_runs_out_after_the_search_leaves_what_was_seen(monkeypatch: p
     assert part.ended == "seconds"
     assert part.verdicts[0].outcome == whole.verdicts[0].outcome == "broken"
     assert set(outcomes(part)[1:]) == {"undecided"}
+
+
+def test_an_interruption_just_after_the_search_loses_nothing_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole, answers, times = found(), ordain.prover.verdicts.Answers, iter([True, False, False, False])
+
+    def interrupted(*given: Any) -> Any:
+        if next(times):
+            raise KeyboardInterrupt
+        return answers(*given)
+
+    monkeypatch.setattr(ordain.prover.verdicts, "Answers", interrupted)
+    part = found()
+    assert (part.stopped, part.ended, part.states) == ("", "interrupted", whole.states)
+    assert "proved" not in outcomes(part)

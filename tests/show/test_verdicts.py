@@ -18,8 +18,8 @@ def row(check: str, subject: str, outcome: Any = "proved", worst: int | None = N
     return Row(check, subject, outcome, 10, 20, worst, cycles, witness, note, place)
 
 
-def report(*rows: Row, stopped: str = "", allowances: tuple[Applied, ...] = ()) -> Report:
-    return Report((), rows, allowances, {"control": frozenset({0, 1})}, 1234, 5678, 9, 0, stopped)
+def report(*rows: Row, stopped: str = "", ended: str = "", allowances: tuple[Applied, ...] = ()) -> Report:
+    return Report((), rows, allowances, {"control": frozenset({0, 1})}, 1234, 5678, 9, 0, stopped, ended or stopped)
 
 
 def test_what_is_proved_is_gathered_and_rules_stand_one_by_one() -> None:
@@ -77,6 +77,9 @@ def test_what_is_left_open_is_counted_though_no_search_of_the_machine_alone_was_
     lines = report_lines(CRANE, report(row("race", "cell", "undecided"), row("floating", "data")), False)
     assert lines[-1] == ("undecided: 1 question; the others over every reachable cycle: "
                          "1,234 states, 5,678 transitions, 9 cycles deep")
+    for ended, said in (("interrupted", "interrupted"), ("seconds", "the limit of seconds was reached")):
+        lines = report_lines(CRANE, report(row("race", "cell", "undecided"), ended=ended), False)
+        assert lines[-1].startswith(f"undecided: 1 question ({said}); the others over every reachable cycle: ")
 
 
 def test_allowances_stand_in_every_report_with_their_reasons() -> None:
@@ -91,8 +94,8 @@ def test_allowances_stand_in_every_report_with_their_reasons() -> None:
 def test_the_same_as_data() -> None:
     data = report_data(CRANE, report(row("when-then", PULL, "broken", 5, 3), row("reach", HEARD, witness=fight(0)),
                                      stopped="states"))
-    assert (data["machine"], data["states"], data["transitions"], data["depth"], data["stopped"]) == (
-        "crane", 1234, 5678, 9, "states")
+    assert (data["machine"], data["states"], data["transitions"], data["depth"], data["stopped"],
+            data["ended"]) == ("crane", 1234, 5678, 9, "states", "states")
     late, heard = data["verdicts"]
     line = MACHINE[:MACHINE.index("bus data")].count("\n") + 1
     assert late == {"check": "when-then", "subject": PULL, "outcome": "broken", "states": 10, "transitions": 20,

@@ -38,7 +38,7 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
     tables: Tables = {}
     base = _Case(system, lowered, limits, tables, True)
     base.search(report, started, None)
-    clock = Clock(limits, started, base.found.stopped)
+    clock = Clock(limits, started, base.ended())
     verdicts = dict(enumerate(base.verdicts(clock)))
     nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
     over = base.judge.over_assumed(nobody)
@@ -55,7 +55,7 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
         if case.found.stopped == "split":
             groups += [group[:len(group) // 2], group[len(group) // 2:]]
         else:
-            clock.ended = clock.ended or case.found.stopped
+            clock.ended = clock.ended or case.ended()
             verdicts.update(zip(members, case.verdicts(clock)))
     answered = tuple(verdict._replace(property=prop) for index, prop in enumerate(properties)
                      if (verdict := verdicts[index]) is not None)
@@ -95,6 +95,7 @@ class _Case:
                  plain: bool) -> None:
         """`plain`: the search is without monitors, and what is executed is to be found out too."""
         self.system, self.limits, self._tables = system, limits, tables
+        self.interrupted = False
         self.conditions = Conditions()
         self.asked: list[Asked | Watch | None] = [
             watch(system, self.conditions, prop) if plain and prop.monitors else Asked(system, self.conditions, prop)
@@ -138,7 +139,18 @@ class _Case:
             except Reopened as again:
                 self._split(self._explicit | again.leaves)
         if self.found.stopped != "split":
-            self.judge = Judge(self.system, self.found, self.inquiry, self.conditions, self._monitors, self.limits)
+            try:
+                self.judge = self._judge()
+            except KeyboardInterrupt:  # what the search has found is to be told all the same
+                self.interrupted = True
+                self.judge = self._judge()
+
+    def _judge(self) -> Judge:
+        return Judge(self.system, self.found, self.inquiry, self.conditions, self._monitors, self.limits)
+
+    def ended(self) -> str:
+        """Why the search, or what belongs to it, came to an end before its time; else ""."""
+        return "interrupted" if self.interrupted else self.found.stopped
 
     def verdicts(self, clock: Clock) -> list[Verdict | None]:
         """None for what this search cannot decide."""
