@@ -327,6 +327,8 @@ def random_successions(random: Random, contents: Contents) -> list[Property]:
                 node = terms.and_((node, terms.prior(dice.bit(leaves, 1))))
             elif random.random() < 0.2:
                 node = terms.prior(node)
+            elif random.random() < 0.2:
+                node = terms.and_((dice.bit(leaves, 1), terms.not_(terms.prior(node))))
         properties.append(Property(f"succession {number}", "", random.choice(["reach", "reach", "bad"]),
                                    node, vacuity=dice.bit(leaves, 1) if random.random() < 0.3 else None))
     return properties

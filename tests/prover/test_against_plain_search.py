@@ -15,7 +15,7 @@ from ordain.machine.expression import Node, Prior, postorder
 from ordain.prover.asking import Inquiry
 from ordain.prover.decide import decide
 from ordain.prover.holding import hold_dead_bits
-from ordain.prover.model import Limits, Property, Verdict, Verdicts
+from ordain.prover.model import Limits, Property, Variable, Verdict, Verdicts
 from ordain.prover.places import Places
 from ordain.prover.search import Search, run
 from ordain.prover.split import Question, split
@@ -24,6 +24,8 @@ from ordain.prover.ways import Reopened
 from ordain.rom.contents import Contents
 from tests import oracle
 from tests.prover.by_hand import random_contents, random_successions
+from tests.prover.test_monitors import MACHINE, MICRO
+from tests.workshop import contents_of
 
 
 @settings(max_examples=60, deadline=None)
@@ -50,6 +52,36 @@ def test_what_must_follow_cycle_upon_cycle(seed: int) -> None:
     for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
         _same_verdict(contents, mine, theirs, counts=False)
         _replays(contents, mine)
+
+
+@pytest.mark.parametrize("reset", [0, 1])
+@pytest.mark.parametrize("kind", ["bad", "reach"])
+def test_what_is_remembered_at_the_start(kind: str, reset: int) -> None:
+    """Nothing has been, but for monitors that begin with 1: here only the first cycle has no cycle before it."""
+    contents, _ = random_contents(Random(1))
+    terms = contents.machine.terms
+    leaf = terms.leaf("state", "remembered", 1)
+    monitor = Variable("remembered", leaf, 2, reset, terms.const(1 - reset, 1), "monitor")
+    node = leaf if reset else terms.not_(leaf)
+    asked = Property("first", "", kind, node, monitors=(monitor,))  # type: ignore[arg-type]
+    (found,) = decide(contents, build_system(contents), (asked,)).verdicts
+    trace = found.witness or found.breaks[0].trace
+    assert found.outcome == ("broken" if kind == "bad" else "proved") == oracle.verdict(contents, asked).outcome
+    assert trace is not None and len(trace.cycles) == 1
+    _replays(contents, found)
+
+
+@pytest.mark.parametrize("reset", range(4))
+@pytest.mark.parametrize("reduce", [True, False])
+def test_ways_that_meet_at_some_spots_of_a_place_only(reset: int, reduce: bool) -> None:
+    """Clearing an opcode and keeping it are one way where it is 0 already, two where it is not."""
+    contents = contents_of(MACHINE.replace("reset 3", f"reset {reset}"), MICRO)
+    terms = contents.machine.terms
+    asked = [Property("there", "", "reach", terms.among(terms.leaf("state", "upc", 3), frozenset((6,))))]
+    wanted = oracle.decide(contents, asked)
+    found = decide(contents, build_system(contents), tuple(asked), Limits(reduce=reduce))
+    _same_search(found, wanted, reduce)
+    _same_verdict(contents, found.verdicts[0], wanted.verdicts[0], counts=False)
 
 
 def _same_search(found: Verdicts, wanted: Verdicts, reduce: bool) -> None:
