@@ -94,14 +94,17 @@ class Inquiry:
 
     def _conditions(self, words: int) -> _Under:
         left: list[_Left] = []
+        settled: dict[Atom, None] = {}
         for alike in self._alike:
             bits = words & alike.mask
             parts = alike.left.get(bits)
             if parts is None:
                 parts = alike.left[bits] = self._left(alike, words)
-            left += parts
-        left.sort(key=lambda one: one.number)
-        return _Under(tuple(left), tuple(dict.fromkeys([atom for one in left for atom in one.settled])), {})
+            for one in parts:
+                left.append(one)
+                if one.settled:
+                    settled.update(dict.fromkeys(one.settled))
+        return _Under(tuple(left), tuple(settled), {})
 
     def _left(self, alike: _Alike, words: int) -> tuple[_Left, ...]:
         nodes = [(number, residues.under(words)) for number, residues in alike.residues]
