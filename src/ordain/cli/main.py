@@ -70,12 +70,8 @@ def ordain() -> None:
 
 
 def main() -> None:
-    """Run the command line and leave with its exit status.
-
-    A run makes some hundred thousand small tuples that all live to its end: looking for garbage among them again and
-    again takes a fifth of the time of a build, and looking once more at the very end a quarter.
-    """
-    gc.set_threshold(200_000, 20, 100)
+    """Run the command line and leave with its exit status, without looking for garbage once more at the very end (see
+    `ordain.cli`)."""
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")   # sources and file names may hold what the terminal cannot
     status = run(sys.argv[1:])

@@ -57,8 +57,11 @@ class Search:
         """The ways of a spot, found at the first visit."""
         known = self.ways[number]
         if known is None:
-            number_of = self.number_of
-            known = self.ways[number] = [(way, number_of(to)) for way, to in self._finder.of(self.spots[number])]
+            index, known = self.index, []
+            for way, spot in self._finder.of(self.spots[number]):
+                to = index.get(spot)
+                known.append((way, self.number_of(spot) if to is None else to))
+            self.ways[number] = known
         return known
 
     def count(self) -> int:

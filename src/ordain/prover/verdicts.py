@@ -227,7 +227,7 @@ class Judge:
         able = can_reach(self.back, self.answers.states_of(self.answers.hits(asked.node)))
         without = self.search.families.without
         lost = {number: rest for number, family in enumerate(self.search.reached)
-                if (rest := without(family, able.get(number, 0)))}
+                if family != able.get(number) and (rest := without(family, able.get(number, 0)))}
         first = self.answers.first(lost)
         if first is None:
             return self._sound(asked)

@@ -174,14 +174,12 @@ class Ways:
 
     def of(self, spot: int) -> list[tuple[Way, int]]:
         """(way, the spot it leads to). Raises Reopened."""
-        selections = self.places.selections(spot)
-        if len(selections) > 1:
-            targets: dict[int, list[tuple[object, Block]]] = {}
-            for here in selections:
-                for target, entry in self._blocks(here, self.places.at(here)).items():
-                    targets.setdefault(target, []).append(entry)
-            return [(self._way(entries), target) for target, entries in targets.items()]
-        (here,) = selections
+        here = spot
+        if self.shape.selectors:
+            selections = self.places.selections(spot)
+            if len(selections) > 1:
+                return self._of_all(selections)
+            (here,) = selections
         moves = self._moves.get(here & self.shape.place)
         if moves is not None:
             found = [(way, here & held | fixed) for held, fixed, way in moves]
@@ -194,10 +192,19 @@ class Ways:
         apart = self._taken(here, place, exits)
         found = [(self._way_of(bundle, here, place.words), target)
                  for target, bundle in self._joined(here, apart).items()]
-        if len(found) == len(apart) and not any(way.reads & ~(self.shape.place | self.shape.carried) for way in exits):
-            self._moves[here & self.shape.place] = [_Move(held, fixed, way) for (held, fixed, _), (way, _)
-                                                    in zip(apart, found)]
+        beyond = ~(self.shape.place | self.shape.carried)
+        if len(found) == len(apart) and not any(way.reads & beyond for way in exits):
+            self._moves[here & self.shape.place] = [_Move(held, fixed, way)
+                                                    for (held, fixed, _), (way, _) in zip(apart, found)]
         return found
+
+    def _of_all(self, selections: list[int]) -> list[tuple[Way, int]]:
+        """The ways of a spot with several choices of selectors."""
+        targets: dict[int, list[tuple[object, Block]]] = {}
+        for here in selections:
+            for target, entry in self._blocks(here, self.places.at(here)).items():
+                targets.setdefault(target, []).append(entry)
+        return [(self._way(entries), target) for target, entries in targets.items()]
 
     def _way_of(self, bundle: _Bundle, here: int, words: int) -> Way:
         if bundle.reads or bundle.of_words:
