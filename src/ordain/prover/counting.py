@@ -7,7 +7,7 @@ one state of each kind is tried.
 
 from ordain.prover.relation import Relation, Ring, Stages, Step
 from ordain.prover.search import Search
-from ordain.prover.ways import Way
+from ordain.prover.way import Way
 
 
 class Successors:

@@ -9,7 +9,8 @@ from typing import NamedTuple
 from ordain.prover.answers import Answers, Region
 from ordain.prover.places import Places
 from ordain.prover.search import Search
-from ordain.prover.ways import Way, Ways
+from ordain.prover.way import Way
+from ordain.prover.ways import Ways
 
 
 class Passages:

@@ -15,7 +15,8 @@ from time import monotonic
 from ordain.prover.model import Limits, Progress, Report
 from ordain.prover.places import Places
 from ordain.prover.sets import Families, Pairs
-from ordain.prover.ways import Way, Ways
+from ordain.prover.way import Way
+from ordain.prover.ways import Ways
 
 try:
     import resource
