@@ -28,6 +28,8 @@ from ordain.machine.expression import (
 )
 
 Planes = tuple[int, ...]
+FEW = 8
+"""Values of a leaf that are looked for one by one."""
 
 
 class Domain:
@@ -43,20 +45,20 @@ class Domain:
             strides.append(size)
             size *= radix
         self.strides, self.size, self.full = tuple(strides), size, (1 << size) - 1
-        self._values: dict[int, list[int]] = {}
+        self._values: dict[tuple[int, int], int] = {}
         self._planes: dict[Node, Planes] = {}
 
     def having(self, index: int, value: int) -> int:
         """The set of valuations in which leaf number `index` has this value."""
-        return self._having(index)[value]
+        mask = self._values.get((index, value))
+        if mask is None:
+            stride = self.strides[index]
+            mask = self._values[index, value] = self._repeated((1 << stride) - 1, index) << stride * value
+        return mask
 
-    def _having(self, index: int) -> list[int]:
-        masks = self._values.get(index)
-        if masks is None:
-            stride, radix = self.strides[index], self.radices[index]
-            lowest = (self.full // ((1 << stride * radix) - 1)) * ((1 << stride) - 1)
-            masks = self._values[index] = [lowest << stride * value for value in range(radix)]
-        return masks
+    def _repeated(self, pattern: int, index: int) -> int:
+        """A pattern over all values of a leaf, for every choice of the leaves after it."""
+        return self.full // ((1 << self.strides[index] * self.radices[index]) - 1) * pattern
 
     def index_of(self, values: tuple[int, ...]) -> int:
         return sum(value * stride for value, stride in zip(values, self.strides))
@@ -154,26 +156,25 @@ class Domain:
                 raise ValueError("a term of the cycle before has no value here")
 
     def _leaf(self, index: int, width: int) -> Planes:
-        masks = self._having(index)
+        stride, radix = self.strides[index], self.radices[index]
+        bits = (radix - 1).bit_length()
+        every, existing = (1 << (stride << bits)) - 1, (1 << stride * radix) - 1
         planes = []
         for bit in range(width):
-            plane = 0
-            for value, mask in enumerate(masks):
-                if value >> bit & 1:
-                    plane |= mask
-            planes.append(plane)
+            run = stride << bit     # so many zeros, then so many ones, and again
+            alternating = every // ((1 << 2 * run) - 1) * ((1 << run) - 1 << run) if bit < bits else 0
+            planes.append(self._repeated(alternating & existing, index))
         return tuple(planes)
 
     def _among(self, term: Node, planes: Planes, values: frozenset[int]) -> int:
         index = self.position.get(term)
-        if index is not None:
-            masks = self._having(index)
-            found = 0
-            for value in values:
-                if value < len(masks):
-                    found |= masks[value]
-            return found
-        return _among_planes(planes, values, self.full)
+        if index is None or len(values) > FEW:
+            return _among_planes(planes, values, self.full)
+        found = 0
+        for value in values:
+            if value < self.radices[index]:
+                found |= self.having(index, value)
+        return found
 
     def _sum(self, a: Planes, b: Planes, carry: int) -> Planes:
         total = []
