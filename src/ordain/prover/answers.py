@@ -32,30 +32,39 @@ class Answers:
 
     def __init__(self, search: Search, inquiry: Inquiry) -> None:
         self.search, self.inquiry = search, inquiry
-        self._hits: list[list[Hit]] = [[] for _ in inquiry.conditions]
+        self._states: list[Region] = [{} for _ in inquiry.conditions]
         self.dead: Region = {}
         self.lively: list[tuple[int, int]] = []
         self._seen: list[list[tuple[int, int]]] | None = None
-        asking = Asking(search.families, search.places, inquiry)
+        self._asking = Asking(search.families, search.places, inquiry)
+        families, states = search.families, self._states
         for number, spot in enumerate(search.spots):
             family = search.reached[number]
             if not family:
                 continue
             alive = 0
             for here in search.places.selections(spot):
-                some, held = asking.at(here, family)
+                some, held = self._asking.at(here, family)
                 if some:
                     self.lively.append((number, here))
-                    alive = search.families.join(alive, some)
+                    alive = families.join(alive, some)
                 for condition, there in held.items():
-                    self._hits[condition].append(Hit(number, here, there))
-            dead = search.families.without(family, alive)
+                    known = states[condition].get(number)
+                    states[condition][number] = there if known is None else families.join(known, there)
+            dead = families.without(family, alive)
             if dead:
                 self.dead[number] = dead
 
+    def states(self, condition: int) -> Region:
+        """The reached states in which some input makes a condition, by number, true; in the order in which spots were
+        found. Not to be changed."""
+        return self._states[condition]
+
     def hits(self, condition: int) -> list[Hit]:
-        """Of a condition, by number, in the order in which spots were found."""
-        return self._hits[condition]
+        """The same, the choices of selectors apart."""
+        return [Hit(number, here, there) for number in self._states[condition]
+                for here in self.search.places.selections(self.search.spots[number])
+                if (there := self._asking.at(here, self.search.reached[number])[1].get(condition))]
 
     def depends_on_inputs(self, number: int, condition: int) -> bool:
         """Whether it can depend on something free (selectors are that, too) whether a condition holds at a spot."""
@@ -93,7 +102,7 @@ class Answers:
         return self._seen
 
     def states_of(self, hits: list[Hit]) -> Region:
-        """The states of the hits, whatever the selectors."""
+        """The states of some hits, whatever the selectors."""
         joined: Region = {}
         for number, _, family in hits:
             joined[number] = self.search.families.join(joined.get(number, 0), family)

@@ -140,7 +140,7 @@ class _Travel:
     # ------------------------------------------------------------ one journey
 
     def _travelled(self, number: int, ends: _Ends, shown: bool) -> Travelled:
-        start = self._answers.states_of(self._answers.hits(self._first + number))
+        start = self._answers.states(self._first + number)
         levels, counts, endless = self._levels(start, ends)
         least = min(counts, default=None)
         most = max(counts, default=None)

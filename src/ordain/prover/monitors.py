@@ -137,8 +137,9 @@ class Watchers:
     # ------------------------------------------------------------ windows
 
     def _in_window(self, watch: Watch) -> tuple[bool, bool] | None:
-        hits = self._answers.hits
-        if hits(watch.crooked) or hits(watch.closed) or (watch.vacuity_closed >= 0 and hits(watch.vacuity_closed)):
+        states = self._answers.states
+        closed = [condition for condition in (watch.closed, watch.vacuity_closed) if condition >= 0]
+        if states(watch.crooked) or any(map(states, closed)):
             return None
         every = {number: family for number, family in enumerate(self._search.reached) if family}
         first = one_cycle_on(Passages(self._search, self._answers, watch.opens), every)
@@ -147,7 +148,7 @@ class Watchers:
 
     def _within(self, region: Region, condition: int) -> bool:
         meet = self._search.families.meet
-        return any(meet(region[number], family) for number, _, family in self._answers.hits(condition)
+        return any(meet(region[number], family) for number, family in self._answers.states(condition).items()
                    if number in region)
 
     # ------------------------------------------------------------ memories
@@ -160,7 +161,7 @@ class Watchers:
 
     def _remembered(self, watch: Watch, node: Node, condition: int) -> bool | None:
         """Whether a condition over the memory occurs."""
-        goal = {hit.number for hit in self._answers.hits(condition)}
+        goal = set(self._answers.states(condition))
         if not goal:
             return False
         if not any(monitor.leaf in bits_read([node]) for monitor in watch.prop.monitors):
@@ -170,7 +171,7 @@ class Watchers:
             layers.append({before for number in layers[-1] for before, _ in self._back.before[number]})
         now: Region = {number: self._search.reached[number] for number in layers.pop()}
         for needed in watch.before if node is watch.prop.node else ():
-            holds, meet = self._answers.states_of(self._answers.hits(needed)), self._search.families.meet
+            holds, meet = self._answers.states(needed), self._search.families.meet
             now = {number: both for number, family in now.items() if (both := meet(family, holds.get(number, 0)))}
         (wanted,) = searched(self._system, self._search.shape, (node,))
         passed_over = False

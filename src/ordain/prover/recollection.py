@@ -53,8 +53,8 @@ class Recollection:
             return True
         spots = iter(now.items())
         for some in (dict(islice(spots, FEW)), dict(spots)):
-            for values, region in self._after(some, goal, condition, asked).items():
-                if self._holds(asked[values], region):
+            for left, region in self._after(some, goal, condition, asked).items():
+                if self._holds(left, region):
                     return True
         return False
 
@@ -67,9 +67,9 @@ class Recollection:
             node = asked[values] = put_in(terms, (condition,), known)[0]
         return node
 
-    def _after(self, now: Region, goal: set[int], condition: Node, asked: dict[Values, Node]) -> dict[Values, Region]:
-        """The states at spots of `goal` one cycle on, by what is remembered, unless the condition excludes that."""
-        families, found = self._families, dict[Values, Region]()
+    def _after(self, now: Region, goal: set[int], condition: Node, asked: dict[Values, Node]) -> dict[Node, Region]:
+        """The states at spots of `goal` one cycle on, by what is left of the condition with what is remembered."""
+        families, found = self._families, dict[Node, Region]()
         for number, family in now.items():
             parts = self._remembered(number, family)
             if parts is None:
@@ -79,7 +79,7 @@ class Recollection:
                 left = self._under(condition, values, asked)
                 if type(left) is Const and not left.value:
                     continue
-                region = found.setdefault(values, {})
+                region = found.setdefault(left, {})
                 for way, to in self._search.from_here(number):
                     if to in goal and (image := way.images.get(some) or way.image(some)):
                         region[to] = families.join(region.get(to, 0), image)

@@ -23,7 +23,7 @@ class Passages:
     def __init__(self, search: Search, answers: Answers | None = None, condition: int = -1) -> None:
         self.search, self.families = search, search.families
         self._answers, self._condition = answers, condition
-        self._holds = None if answers is None else answers.states_of(answers.hits(condition))
+        self._holds = None if answers is None else answers.states(condition)
         self._ways: dict[int, list[tuple[Way, int]]] = {}
         self._finder: Ways | None = None
 
@@ -64,15 +64,18 @@ class Back:
                 self.before[to].append((number, way))
 
 
-def can_reach(back: Back, goal: Region) -> Region:
-    """The reached states from which some sequence leads to the goal (the goal itself included)."""
+def can_reach(back: Back, goal: Region, enough: Region) -> Region:
+    """The reached states from which some sequence leads to the goal (the goal itself included). `enough`: states that
+    can be reached from every state, as is known already; once the goal can be reached from all of these, it can be
+    reached from everywhere. Empty: none are known."""
     search = back.search
     families, reached = search.families, search.reached
     found = dict(goal)
     whole = [number for number, family in goal.items() if family == reached[number]]
     partly = {number: None for number, family in goal.items() if family != reached[number]}
-    while whole or partly:  # spots of which every state can: nothing will have to be said of them twice
-        number = whole.pop() if whole else partly.popitem()[0]
+    missing = {number for number, family in enough.items() if families.without(family, goal.get(number, 0))}
+    while (whole or partly) and (missing or not enough):
+        number = whole.pop() if whole else partly.popitem()[0]  # of a whole spot nothing has to be said twice
         now = found[number]
         for before, way in back.before[number]:
             old, every = found.get(before, 0), reached[before]
@@ -86,6 +89,10 @@ def can_reach(back: Back, goal: Region) -> Region:
                         whole.append(before)
                     else:
                         partly[before] = None
+                    if before in missing and not families.without(enough[before], both):
+                        missing.discard(before)
+    if enough and not missing:
+        return {number: family for number, family in enumerate(reached) if family}
     return found
 
 

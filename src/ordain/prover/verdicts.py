@@ -105,6 +105,7 @@ class Judge:
         self.states, self.transitions = search.count(), count_transitions(search)
         self._monitors = monitors
         self._back: Back | None = None
+        self._always_reached: Region = {}
         self._stage: Stage | None = None
         self._watchers: Watchers | None = None
 
@@ -166,7 +167,7 @@ class Judge:
         """Nothing was found against the property."""
         if self.search.stopped:
             return self._made(asked.prop, "undecided")
-        vacuous = asked.vacuity >= 0 and not self.answers.hits(asked.vacuity)
+        vacuous = asked.vacuity >= 0 and not self.answers.states(asked.vacuity)
         return self._made(asked.prop, "vacuous" if vacuous else "proved", worst=worst)
 
     # ------------------------------------------------------------ bad, reach
@@ -208,10 +209,10 @@ class Judge:
         return (Demand(terms.among(terms.leaf("address", store, node.width), values), terms.among(node, values)),)
 
     def _reach(self, asked: Asked) -> Verdict:
-        first = self.answers.first(self.answers.states_of(self.answers.hits(asked.node)))
+        first = self.answers.first(self.answers.states(asked.node))
         if first is None:
             return self._made(asked.prop, "undecided" if self.search.stopped else "broken")
-        vacuous = asked.vacuity >= 0 and not self.answers.hits(asked.vacuity)
+        vacuous = asked.vacuity >= 0 and not self.answers.states(asked.vacuity)
         if vacuous and not self.search.stopped:
             return self._made(asked.prop, "vacuous")
         if not asked.prop.shown:
@@ -224,12 +225,14 @@ class Judge:
     def _always(self, asked: Asked) -> Verdict:
         if self.search.stopped:
             return self._made(asked.prop, "undecided")
-        able = can_reach(self.back, self.answers.states_of(self.answers.hits(asked.node)))
+        goal = self.answers.states(asked.node)
+        able = can_reach(self.back, goal, self._always_reached)
         without = self.search.families.without
         lost = {number: rest for number, family in enumerate(self.search.reached)
                 if family != able.get(number) and (rest := without(family, able.get(number, 0)))}
         first = self.answers.first(lost)
         if first is None:
+            self._always_reached = self._always_reached or goal
             return self._sound(asked)
         path = shortest(self.back, *first)
         loop = go_round(Passages(self.search), path[-1], lost)
@@ -242,11 +245,11 @@ class Judge:
         prop = asked.prop
         if self.search.stopped:
             return self._made(prop, "undecided")
-        if not self.answers.hits(asked.trigger):
+        if not self.answers.states(asked.trigger):
             return self._sound(asked)
         ignoring = Passages(self.search, self.answers, asked.ignored)
         waiting = Passages(self.search, self.answers, asked.waits)
-        triggered = self.answers.states_of(self.answers.hits(asked.ignored))
+        triggered = self.answers.states(asked.ignored)
         region = everything_after(waiting, one_cycle_on(ignoring, triggered))
         after, longest, endless = waits(waiting, region, prop.cycles)
         if longest is None:
@@ -300,7 +303,7 @@ class Judge:
         *early, last = asked.in_order
         each = [Passages(self.search, self.answers, condition) for condition in early]
         every = {number: family for number, family in enumerate(self.search.reached) if family}
-        goals = [self.answers.states_of(self.answers.hits(last))]
+        goals = [self.answers.states(last)]
         for passages in reversed(each):
             goals.append(one_cycle_before(passages, goals[-1], every))
         path = self._first_of(goals.pop())
