@@ -311,6 +311,19 @@ def with_monitors(random: Random, dice: Dice, leaves: list[Node], asked: Propert
     return asked._replace(node=terms.and_((asked.node, agrees)), monitors=monitors, vacuity=vacuity)
 
 
+def random_journeys(random: Random, contents: Contents) -> list[Property]:
+    """Several questions about what can still be reached, and when, of one machine; conditions are free, too."""
+    machine, terms = contents.machine, contents.machine.terms
+    dice = Dice(random, terms)
+    leaves = [terms.leaf("field", name, field.width) for name, field in machine.fields.items()]
+    leaves += [terms.leaf("input", name, given.width) for name, given in machine.inputs.items()]
+    leaves += [terms.leaf("condition", name, condition.width) for name, condition in machine.conditions.items()]
+    leaves += [terms.leaf("state", name, state.width) for name, state in machine.states.items()] * 2
+    return [Property(f"journey {number}", "", kind, terms.and_((dice.bit(leaves, 1), dice.bit(leaves, 1))),
+                     trigger=dice.bit(leaves, 1) if kind == "within" else None, cycles=random.randrange(6))
+            for number, kind in enumerate(random.choices(("always", "reach", "within"), (4, 1, 1), k=6))]
+
+
 def random_successions(random: Random, contents: Contents) -> list[Property]:
     """Conditions that must hold in cycles one after another, over words, agents and inputs alone."""
     machine, terms = contents.machine, contents.machine.terms
