@@ -53,7 +53,9 @@ class Domain:
         mask = self._values.get((index, value))
         if mask is None:
             stride = self.strides[index]
-            mask = self._values[index, value] = self._repeated((1 << stride) - 1, index) << stride * value
+            if (index, 0) not in self._values:
+                self._values[index, 0] = self._repeated((1 << stride) - 1, index)
+            mask = self._values[index, value] = self._values[index, 0] << stride * value
         return mask
 
     def _repeated(self, pattern: int, index: int) -> int:
