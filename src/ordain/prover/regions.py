@@ -69,7 +69,7 @@ def can_reach(back: Back, goal: Region, enough: Region) -> Region:
     can be reached from every state, as is known already; once the goal can be reached from all of these, it can be
     reached from everywhere. Empty: none are known."""
     search = back.search
-    families, reached = search.families, search.reached
+    families, reached, join = search.families, search.reached, search.families.join
     found = dict(goal)
     whole = [number for number, family in goal.items() if family == reached[number]]
     partly = {number: None for number, family in goal.items() if family != reached[number]}
@@ -81,7 +81,9 @@ def can_reach(back: Back, goal: Region, enough: Region) -> Region:
             old, every = found.get(before, 0), reached[before]
             if old != every:
                 more = way.befores.get(now << 32 | every)
-                both = families.join(old, way.before(now, every) if more is None else more)
+                if more is None:
+                    more = way.before(now, every)
+                both = join(old, more) if old and more else old or more
                 if both != old:
                     found[before] = both
                     if both == every:
