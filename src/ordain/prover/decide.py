@@ -106,6 +106,7 @@ class _Case:
             stores |= self._followed()
         kept = tuple(_address(system, store) for store in sorted(stores))
         self._monitors = () if plain else _monitors(asked)
+        self._beside = _monitors([one.prop for one in self.asked if isinstance(one, Watch) and one.in_order])
         idle = _monitors([one.prop for one in self.asked if isinstance(one, Watch) and one.kind == "memory"])
         self._question = Question(tuple(self.conditions.lowered), self._monitors, kept, idle)
         self._split(frozenset())
@@ -146,7 +147,7 @@ class _Case:
                 self.judge = self._judge()
 
     def _judge(self) -> Judge:
-        return Judge(self.system, self.found, self.inquiry, self.conditions, self._monitors, self.limits)
+        return Judge(self.system, self.found, self.inquiry, self.conditions, self._monitors, self.limits, self._beside)
 
     def ended(self) -> str:
         """Why the search, or what belongs to it, came to an end before its time; else ""."""

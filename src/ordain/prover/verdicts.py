@@ -99,14 +99,15 @@ class Judge:
     """Gives verdicts on the properties of one search."""
 
     def __init__(self, system: System, search: Search, inquiry: Inquiry, conditions: Conditions,
-                 monitors: tuple[Variable, ...], limits: Limits) -> None:
+                 monitors: tuple[Variable, ...], limits: Limits, beside: tuple[Variable, ...] = ()) -> None:
+        """`monitors`: those in the search; `beside`: others that run along in what is shown."""
         self.system, self.search, self.conditions, self.limits = system, search, conditions, limits
         self.answers = Answers(search, inquiry)
         self.states, self.transitions = search.count(), count_transitions(search)
-        self._monitors = monitors
+        self._monitors, self._beside = monitors, beside
         self._back: Back | None = None
         self._always_reached: Region = {}
-        self._stage: Stage | None = None
+        self._stages: dict[bool, Stage] = {}
         self._watchers: Watchers | None = None
 
     @property
@@ -311,15 +312,15 @@ class Judge:
         demands += [(self.conditions.demand(condition),) for condition in asked.in_order]
         for passages in each:
             path.append(into(passages, path[-1], goals.pop()))
-        stage = Stage(self.system, self.search, asked.prop.monitors)
-        return self._played(stage, asked.prop, Script(path, demands))
+        return self._play(asked.prop, Script(path, demands))
 
     def _play(self, prop: Property, script: Script) -> Trace:
-        if self._stage is None:
-            self._stage = Stage(self.system, self.search, self._monitors)
-        return self._played(self._stage, prop, script)
-
-    def _played(self, stage: Stage, prop: Property, script: Script) -> Trace:
+        """What runs beside the search could hold up the closing of a loop, so it is left out there."""
+        straight = script.back is None
+        stage = self._stages.get(straight)
+        if stage is None:
+            monitors = (*self._monitors, *self._beside) if straight else self._monitors
+            stage = self._stages[straight] = Stage(self.system, self.search, monitors)
         events = {"node": prop.node, "trigger": prop.trigger, "unless": prop.unless}
         return stage.play(script, {name: node for name, node in events.items() if node is not None},
                                 prop.monitors)
