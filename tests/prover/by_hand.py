@@ -324,6 +324,28 @@ def random_journeys(random: Random, contents: Contents) -> list[Property]:
             for number, kind in enumerate(random.choices(("always", "reach", "within"), (4, 1, 1), k=6))]
 
 
+def random_comparisons(random: Random, contents: Contents) -> list[Property]:
+    """What is now against what was a cycle before: the same thing, or another of the same width."""
+    machine, terms = contents.machine, contents.machine.terms
+    dice = Dice(random, terms)
+    leaves = [terms.leaf("state", name, state.width) for name, state in machine.states.items()]
+    leaves += [terms.leaf("register", name, register.width) for name, register in machine.registers.items()]
+    where = [*leaves, *(terms.leaf("field", name, field.width) for name, field in machine.fields.items())]
+    properties = []
+    for number in range(4):
+        now = random.choice(leaves)
+        before = terms.prior(random.choice([now, *(leaf for leaf in where if leaf.width == now.width)]))
+        if random.random() < 0.3:
+            now = random.choice([leaf for leaf in where if leaf.width == now.width])
+        node = random.choice([terms.equal(before, now), terms.less(before, now), terms.not_(terms.equal(before, now)),
+                              terms.slice(terms.xor(before, now), 0, 0)])
+        for _ in range(random.randint(1, 2)):
+            node = terms.and_((node, dice.bit(where, 1)))
+        properties.append(Property(f"comparison {number}", "", random.choice(["reach", "bad", "bad"]), node,
+                                   vacuity=node if random.random() < 0.2 else None))
+    return properties
+
+
 def random_successions(random: Random, contents: Contents) -> list[Property]:
     """Conditions that must hold in cycles one after another, over words, agents and inputs alone."""
     machine, terms = contents.machine, contents.machine.terms

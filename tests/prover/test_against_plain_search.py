@@ -23,7 +23,7 @@ from ordain.prover.system import build_system, lower_properties, nodes_of
 from ordain.prover.ways import Reopened
 from ordain.rom.contents import Contents
 from tests import oracle
-from tests.prover.by_hand import random_contents, random_journeys, random_successions
+from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions
 from tests.prover.test_monitors import MACHINE, MICRO
 from tests.workshop import contents_of
 
@@ -51,6 +51,20 @@ def test_what_can_still_be_reached(seed: int) -> None:
     found = decide(contents, build_system(contents), tuple(properties), Limits(reduce=False))
     for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
         _same_verdict(contents, mine, theirs, counts=True)
+        _replays(contents, mine)
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.integers(0, 1 << 32))
+def test_what_is_compared_with_the_cycle_before(seed: int) -> None:
+    """What only such a question looks at is not kept by the search of the machine alone."""
+    random = Random(seed)
+    contents, _ = random_contents(random)
+    properties = random_comparisons(random, contents)
+    wanted = oracle.decide(contents, properties)
+    found = decide(contents, build_system(contents), tuple(properties), Limits(traces=3))
+    for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
+        _same_verdict(contents, mine, theirs, counts=False)
         _replays(contents, mine)
 
 

@@ -81,16 +81,26 @@ class Inquiry:
     def at(self, here: int, place: Place) -> Standing:
         standing = self._standing.get(place)
         if standing is None:
-            words = place.words
-            under = self._under.get(words & self._mask)
-            if under is None:
-                under = self._under[words & self._mask] = self._conditions(words)
-            values = tuple([atom.closure(here, words) for atom in under.atoms])
+            under = self._under_words(place.words)
+            values = tuple([atom.closure(here, place.words) for atom in under.atoms])
             standing = under.standings.get(values)
             if standing is None:
                 standing = under.standings[values] = self._settle(under, values)
             self._standing[place] = standing
         return standing
+
+    def kept(self, here: int) -> bool:
+        """Whether the search keeps at a place all the bits of control that the conditions may look at there."""
+        shape, places = self._places.shape, self._places
+        kept = places.live.get(here & shape.location, -1)
+        under = self._under_words(places.at(here).words)
+        return not any(places.reads(one.node) & shape.state & ~kept for one in under.conditions)
+
+    def _under_words(self, words: int) -> _Under:
+        under = self._under.get(words & self._mask)
+        if under is None:
+            under = self._under[words & self._mask] = self._conditions(words)
+        return under
 
     def _conditions(self, words: int) -> _Under:
         left: list[_Left] = []

@@ -24,7 +24,7 @@ from ordain.prover.places import Places
 from ordain.prover.recollection import Recollection
 from ordain.prover.regions import Back, Passages, everything_after, one_cycle_on
 from ordain.prover.sets import Pairs
-from ordain.prover.split import searched
+from ordain.prover.split import follows, searched
 from ordain.prover.ways import Reopened, Ways
 
 
@@ -174,6 +174,8 @@ class Watchers:
             holds, meet = self._answers.states(needed), self._search.families.meet
             now = {number: both for number, family in now.items() if (both := meet(family, holds.get(number, 0)))}
         (wanted,) = searched(self._system, self._search.shape, (node,))
+        if not follows(self._search.shape, wanted):
+            return None
         passed_over = False
         if watch.depth == 1:
             recollection = Recollection(self._answers, watch.prop.monitors)
@@ -193,7 +195,7 @@ class Watchers:
 
 class _Memory:
     """The plain search's spots with some monitors running along. `passed_over`: some spots were left out, because the
-    memory looks at something there that the plain search does not keep."""
+    memory or the condition looks at something there that the plain search does not keep."""
 
     def __init__(self, plain: Places, answers: Answers, monitors: tuple[Variable, ...]) -> None:
         self._search, self._shape = answers.search, answers.search.shape
@@ -233,6 +235,12 @@ class _Memory:
         return True
 
     def occurs(self, region: Region, condition: Node) -> bool:
-        asking = Asking(self._search.families, self._places, Inquiry(self._places, (condition,)))
-        return any(asking.at(here, family)[1] for number, family in region.items() if family
-                   for here in self._places.selections(self._search.spots[number]))
+        inquiry = Inquiry(self._places, (condition,))
+        asking = Asking(self._search.families, self._places, inquiry)
+        for number, family in region.items():
+            for here in self._places.selections(self._search.spots[number]) if family else ():
+                if not inquiry.kept(here):
+                    self.passed_over = True
+                elif asking.at(here, family)[1]:
+                    return True
+        return False

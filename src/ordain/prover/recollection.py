@@ -26,7 +26,7 @@ class Recollection:
     """Monitors that each remember something of the cycle before, and nothing of one another.
 
     `undecided`: states with which inputs decide what is remembered. `passed_over`: some states were left out, because
-    the search does not keep what the monitors look at there."""
+    the search does not keep what the monitors or the condition look at there."""
 
     def __init__(self, answers: Answers, monitors: tuple[Variable, ...]) -> None:
         self._search, self._families = answers.search, answers.search.families
@@ -89,9 +89,15 @@ class Recollection:
         """Whether some input makes a condition of the search's own leaves true in a state of the region."""
         if not region or (type(condition) is Const and not condition.value):
             return False
-        asking = Asking(self._families, self._places, Inquiry(self._places, (condition,)))
-        return any(asking.at(here, family)[1] for number, family in region.items()
-                   for here in self._places.selections(self._search.spots[number]))
+        inquiry = Inquiry(self._places, (condition,))
+        asking = Asking(self._families, self._places, inquiry)
+        for number, family in region.items():
+            for here in self._places.selections(self._search.spots[number]):
+                if not inquiry.kept(here):
+                    self.passed_over = True
+                elif asking.at(here, family)[1]:
+                    return True
+        return False
 
     # ------------------------------------------------------------ what is remembered of a cycle
 

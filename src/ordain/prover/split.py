@@ -127,6 +127,17 @@ def searched(system: System, shape: Split, nodes: tuple[Node, ...]) -> tuple[Nod
     return put_in(shape.terms, with_addresses(system, nodes), shape.replaced)
 
 
+def follows(shape: Split, node: Node) -> bool:
+    """Whether the search has everything that a node over the leaves of the split reads of states and words."""
+    for leaf, bits in bits_read([node]).items():
+        if is_variable(leaf):
+            if bits & ~shape.needed.get(leaf, 0):
+                return False
+        elif leaf not in shape.known and leaf not in shape.free:
+            return False
+    return True
+
+
 def _model(system: System, question: Question, reduce: bool) -> _Model:
     """The cone of the question, without `address` leaves and without stores that control does not address."""
     terms = system.terms
