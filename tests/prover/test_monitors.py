@@ -3,9 +3,11 @@
 import pytest
 
 from ordain.machine.expression import Node
+from ordain.prover.decide import decide
 from ordain.prover.model import Property, System
 from ordain.prover.monitors import in_order
 from ordain.prover.system import build_system, lower_properties
+from tests import oracle
 from tests.workshop import contents_of
 
 MACHINE = """machine weir
@@ -69,3 +71,39 @@ def test_conditions_in_cycles_one_after_another() -> None:
     TERMS.prior(TERMS.not_(TERMS.prior(OPEN)))])
 def test_what_is_more_than_that(node: Node) -> None:
     assert ordered(node) == []
+
+
+FORGETFUL = """machine sluice
+microprogram "sluice.micro"
+store control 4 words of 4 bits
+    address upc
+field branch 2 bits
+    step  0 idle
+    asked 1
+    home  2
+    take  3
+spare 2 bits
+state upc 2 bits, reset 0
+    next choose branch
+        asked     : 2 if flag else 3
+        home      : 0
+        otherwise : upc + 1
+input go 1 bit
+state flag 1 bit, reset 0
+    next go if branch is take else flag
+home start
+"""
+
+
+@pytest.mark.parametrize("kind", ["bad", "reach"])
+def test_what_only_the_comparison_still_looks_at(kind: str) -> None:
+    """At 2 the flag is 1 and was 1; but once it has been asked nothing of the machine looks at it any more, so the
+    search of the machine alone holds it at 0 there."""
+    contents = contents_of(FORGETFUL, "routine start at 0\n    branch take\n    branch asked\n"
+                                      "    branch home\n    branch home\n")
+    terms = contents.machine.terms
+    flag, upc = terms.leaf("state", "flag", 1), terms.leaf("state", "upc", 2)
+    node = terms.and_((terms.among(upc, frozenset((2,))), terms.equal(terms.prior(flag), flag)))
+    asked = Property("same", "", kind, node)  # type: ignore[arg-type]
+    (found,) = decide(contents, build_system(contents), (asked,)).verdicts
+    assert found.outcome == oracle.verdict(contents, asked).outcome == ("broken" if kind == "bad" else "proved")
