@@ -1,7 +1,9 @@
 """Machines made by hypothesis, as text in our language: the engine and the plain search agree on every verdict, on what
 is executed, on counts of states and transitions and on the lengths of sequences; and each sequence is a run."""
 
+from collections.abc import Sequence
 from math import prod
+from typing import Any
 
 from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
@@ -44,8 +46,8 @@ def test_compiled_machines(data: st.DataObject, reduce: bool) -> None:
 @settings(max_examples=150, phases=WITHOUT_SHRINKING)
 @given(st.data(), st.booleans())
 def test_machines_with_words_of_chance(data: st.DataObject, reduce: bool) -> None:
-    def choose(options: object) -> object:
-        return data.draw(st.sampled_from(options))  # type: ignore[type-var]
+    def choose(options: Sequence[Any]) -> Any:
+        return data.draw(st.sampled_from(options))
 
     contents = random_words(machine_text(choose), choose)
     assume(small_enough(contents))

@@ -252,7 +252,9 @@ def _recoded(draw: st.DrawFn, text: str) -> str:
     match = re.search(rf"field {field} .*\n((?:    \w+ +\d+.*\n)+)", text)
     assert match is not None
     lines = match[1].splitlines()
-    width = int(re.search(rf"field {field} (\d)", text)[1])  # type: ignore[index]
+    declared = re.search(rf"field {field} (\d)", text)
+    assert declared is not None
+    width = int(declared[1])
     numbers = draw(st.permutations(range(1 << width)))
     fresh = [re.sub(r"(\w+ +)\d+", rf"\g<1>{number}", line, count=1) for line, number in zip(lines, numbers)]
     return text.replace(match[1], "\n".join(fresh) + "\n")

@@ -3,7 +3,7 @@
 import pytest
 from hypothesis import given, settings
 
-from ordain.machine.expression import Node, Terms
+from ordain.machine.expression import Among, Const, Leaf, Node, Terms
 from tests.logic.plain_terms import Plain, made, plain_terms
 
 z3 = pytest.importorskip("z3", reason="pip install z3-solver")
@@ -11,11 +11,10 @@ z3 = pytest.importorskip("z3", reason="pip install z3-solver")
 
 def as_bits(node: Node) -> "z3.BitVecRef":
     """The term in z3's language, operator by operator, without our evaluator."""
-    match type(node).__name__:
-        case "Const":
-            return z3.BitVecVal(node.value, node.width)  # type: ignore[union-attr]
-        case "Leaf":
-            return z3.BitVec(node.name, node.width)  # type: ignore[union-attr]
+    if isinstance(node, Const):
+        return z3.BitVecVal(node.value, node.width)
+    if isinstance(node, Leaf):
+        return z3.BitVec(node.name, node.width)
     args = [as_bits(arg) for arg in node.args]
     return operator_as_bits(type(node).__name__, node, args)
 
@@ -38,7 +37,8 @@ def operator_as_bits(kind: str, node: Node, args: "list[z3.BitVecRef]") -> "z3.B
         case "Equal":
             return bit(args[0] == args[1])
         case "Among":
-            return bit(z3.Or([args[0] == value for value in sorted(node.values)]))  # type: ignore[union-attr]
+            assert isinstance(node, Among)
+            return bit(z3.Or([args[0] == value for value in sorted(node.values)]))
         case "Less":
             return bit(z3.ULT(args[0], args[1]))
         case "Add":

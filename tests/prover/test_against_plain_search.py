@@ -47,11 +47,7 @@ def test_what_can_still_be_reached(seed: int) -> None:
     random = Random(seed)
     contents, _ = random_contents(random)
     properties = random_journeys(random, contents)
-    wanted = oracle.decide(contents, properties)
-    found = decide(contents, build_system(contents), tuple(properties), Limits(reduce=False))
-    for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
-        _same_verdict(contents, mine, theirs, counts=True)
-        _replays(contents, mine)
+    _same_answers(contents, properties, Limits(reduce=False), counts=True)
 
 
 @settings(max_examples=80, deadline=None)
@@ -61,11 +57,7 @@ def test_what_is_compared_with_the_cycle_before(seed: int) -> None:
     random = Random(seed)
     contents, _ = random_contents(random)
     properties = random_comparisons(random, contents)
-    wanted = oracle.decide(contents, properties)
-    found = decide(contents, build_system(contents), tuple(properties), Limits(traces=3))
-    for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
-        _same_verdict(contents, mine, theirs, counts=False)
-        _replays(contents, mine)
+    _same_answers(contents, properties, Limits(traces=3), counts=False)
 
 
 @settings(max_examples=40, deadline=None)
@@ -75,11 +67,7 @@ def test_what_must_follow_cycle_upon_cycle(seed: int) -> None:
     random = Random(seed)
     contents, _ = random_contents(random)
     properties = random_successions(random, contents)
-    wanted = oracle.decide(contents, properties)
-    found = decide(contents, build_system(contents), tuple(properties), Limits(traces=3))
-    for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
-        _same_verdict(contents, mine, theirs, counts=False)
-        _replays(contents, mine)
+    _same_answers(contents, properties, Limits(traces=3), counts=False)
 
 
 @pytest.mark.parametrize("reset", [0, 1])
@@ -110,6 +98,14 @@ def test_ways_that_meet_at_some_spots_of_a_place_only(reset: int, reduce: bool) 
     found = decide(contents, build_system(contents), tuple(asked), Limits(reduce=reduce))
     _same_search(found, wanted, reduce)
     _same_verdict(contents, found.verdicts[0], wanted.verdicts[0], counts=False)
+
+
+def _same_answers(contents: Contents, properties: list[Property], limits: Limits, counts: bool) -> None:
+    wanted = oracle.decide(contents, properties)
+    found = decide(contents, build_system(contents), tuple(properties), limits)
+    for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
+        _same_verdict(contents, mine, theirs, counts)
+        _replays(contents, mine)
 
 
 def _same_search(found: Verdicts, wanted: Verdicts, reduce: bool) -> None:

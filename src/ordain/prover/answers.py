@@ -206,6 +206,21 @@ class Asking:
         return where
 
 
+def occurs(search: Search, places: Places, region: Region, condition: Node) -> bool | None:
+    """Whether some input makes a condition over the leaves of the split true in a state of a region; None when it was
+    not found, but the search does not keep all that the condition looks at in some of the states."""
+    inquiry = Inquiry(places, (condition,))
+    asking = Asking(search.families, places, inquiry)
+    every = True
+    for number, family in region.items():
+        for here in places.selections(search.spots[number]) if family else ():
+            if not inquiry.kept(here):
+                every = False
+            elif asking.at(here, family)[1]:
+                return True
+    return False if every else None
+
+
 def cut(families: Families, carried: int, here: int, words: int, atoms: tuple[Atom, ...],
         family: int) -> list[tuple[tuple[int, ...], int]]:
     """(values of the atoms at a place, the states of the family in which they have them). `carried`: the mask of the

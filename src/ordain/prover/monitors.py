@@ -17,8 +17,7 @@ from ordain.logic.bounds import can_hold
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import And, Leaf, Node, Terms
-from ordain.prover.answers import Answers, Asking, Region
-from ordain.prover.asking import Inquiry
+from ordain.prover.answers import Answers, Region, occurs
 from ordain.prover.model import Property, System, Variable
 from ordain.prover.places import Places
 from ordain.prover.recollection import Recollection
@@ -190,12 +189,13 @@ class Watchers:
                 now = memory.one_cycle_on(now, layers.pop())
         except Reopened:
             return None
-        return memory.occurs(now, wanted) or (None if passed_over or memory.passed_over else False)
+        found = memory.occurs(now, wanted)
+        return None if not found and (passed_over or memory.passed_over) else found
 
 
 class _Memory:
     """The plain search's spots with some monitors running along. `passed_over`: some spots were left out, because the
-    memory or the condition looks at something there that the plain search does not keep."""
+    memory looks at something there that the plain search does not keep."""
 
     def __init__(self, plain: Places, answers: Answers, monitors: tuple[Variable, ...]) -> None:
         self._search, self._shape = answers.search, answers.search.shape
@@ -234,13 +234,5 @@ class _Memory:
                     return False
         return True
 
-    def occurs(self, region: Region, condition: Node) -> bool:
-        inquiry = Inquiry(self._places, (condition,))
-        asking = Asking(self._search.families, self._places, inquiry)
-        for number, family in region.items():
-            for here in self._places.selections(self._search.spots[number]) if family else ():
-                if not inquiry.kept(here):
-                    self.passed_over = True
-                elif asking.at(here, family)[1]:
-                    return True
-        return False
+    def occurs(self, region: Region, condition: Node) -> bool | None:
+        return occurs(self._search, self._places, region, condition)

@@ -10,8 +10,7 @@ from itertools import islice, product
 
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node
-from ordain.prover.answers import Answers, Asking, Region, cut
-from ordain.prover.asking import Inquiry
+from ordain.prover.answers import Answers, Region, cut, occurs
 from ordain.prover.model import Variable
 from ordain.prover.places import Atom, start_values
 from ordain.prover.support import FREE
@@ -89,15 +88,10 @@ class Recollection:
         """Whether some input makes a condition of the search's own leaves true in a state of the region."""
         if not region or (type(condition) is Const and not condition.value):
             return False
-        inquiry = Inquiry(self._places, (condition,))
-        asking = Asking(self._families, self._places, inquiry)
-        for number, family in region.items():
-            for here in self._places.selections(self._search.spots[number]):
-                if not inquiry.kept(here):
-                    self.passed_over = True
-                elif asking.at(here, family)[1]:
-                    return True
-        return False
+        found = occurs(self._search, self._places, region, condition)
+        if found is None:
+            self.passed_over = True
+        return found is True
 
     # ------------------------------------------------------------ what is remembered of a cycle
 
