@@ -236,7 +236,7 @@ from pathlib import Path
 from ordain.checks.run import questions
 from ordain.pipeline import build_model
 from ordain.prover.decide import decide
-from ordain.prover.system import build_system
+from ordain.control.system import build_system
 built, _ = build_model(Path("bench.machine"), Path("build"))
 asked = tuple(prop for _, prop in questions(built.contents))
 gc.set_threshold(1_000_000, 20, 100)  # as the command sets it

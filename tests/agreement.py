@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 
+from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property
-from ordain.prover.system import build_system
 from ordain.rom.contents import Contents
 from tests import oracle
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from itertools import product
 from typing import Any, NamedTuple
 
+from ordain.control.model import Cycle, Trace, Variable
 from ordain.machine.expression import (
     Add,
     Among,
@@ -31,7 +32,7 @@ from ordain.machine.expression import (
     Xor,
 )
 from ordain.machine.model import Machine, Register
-from ordain.prover.model import Break, Cycle, Property, Trace, Variable, Verdict, Verdicts
+from ordain.prover.model import Break, Property, Verdict, Verdicts
 from ordain.rom.contents import Contents
 
 State = tuple[int, ...]

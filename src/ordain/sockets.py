@@ -5,7 +5,6 @@ Like `pipeline`, this stands above the packages; only `ordain build --touch-fewe
 
 from collections.abc import Callable, Mapping
 
-from ordain.compare.chips import burns_and_erasures, chip_changes
 from ordain.machine.model import Machine
 from ordain.microprogram.model import Program
 from ordain.pipeline import Arrange
@@ -13,6 +12,7 @@ from ordain.placement.fewest import Fewest, Touched, fewest
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
 from ordain.rom.assemble import stored_words
+from ordain.rom.burn_plan import burns_and_erasures, chip_changes
 from ordain.rom.formats import device_of
 from ordain.rom.images import pack
 from ordain.rom.readback import Unpacked, unpack

@@ -9,8 +9,8 @@ from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from ordain.checks.run import questions
+from ordain.control.model import Variable
 from ordain.machine.expression import Node
-from ordain.prover.model import Variable
 from ordain.rom.contents import Contents
 from tests.agreement import disagreements
 from tests.generated import machine_text, random_words

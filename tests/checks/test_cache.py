@@ -17,9 +17,9 @@ from ordain.checks.cache import MOST_BYTES, key_of, load, own_text, prune, store
 from ordain.checks.check import Report
 from ordain.checks.kept import sources_of
 from ordain.checks.run import EVERYTHING, Selection, prove
+from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
-from ordain.prover.system import build_system
 from ordain.rom.contents import Contents
 from tests.workshop import contents_of
 

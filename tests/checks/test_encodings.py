@@ -6,9 +6,10 @@ import random
 from ordain.checks.owners import fights_allowed
 from ordain.checks.run import questions
 from ordain.checks.wording import about
+from ordain.control.model import Variable
 from ordain.machine.expression import Node
 from ordain.machine.model import AfterNever, BetweenNever, Never
-from ordain.prover.model import Property, Variable
+from ordain.prover.model import Property
 from ordain.rom.contents import Contents
 from tests.checks import judge
 from tests.generated import machine_text, random_words

@@ -2,9 +2,9 @@
 
 from ordain.checks.check import Report
 from ordain.checks.run import EVERYTHING, Selection, prove, static_pass
+from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
-from ordain.prover.system import build_system
 from ordain.text.findings import Severity
 from tests.planted.mill import MILL
 from tests.planted.organ import ORGAN

@@ -11,10 +11,10 @@ from click.testing import CliRunner
 from ordain.checks.check import Report
 from ordain.checks.run import Selection, prove
 from ordain.cli.new import command
+from ordain.control.system import build_system
 from ordain.pipeline import Built, build_model
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
-from ordain.prover.system import build_system
 from ordain.text.findings import Severity
 
 ROOT = Path(__file__).parent.parent.parent

@@ -9,10 +9,12 @@ from typing import NamedTuple
 import pytest
 
 from ordain.checks.run import questions
+from ordain.control.model import System
+from ordain.control.system import build_system
 from ordain.pipeline import build_model
 from ordain.prover.decide import decide
-from ordain.prover.model import Property, System, Verdict
-from ordain.prover.system import build_system, lower_properties
+from ordain.prover.model import Property, Verdict
+from ordain.prover.questions import lower_properties
 from ordain.rom.contents import Contents
 from ordain.show.aiger import aiger
 from tests.generated import machine_text, random_words

@@ -8,8 +8,8 @@ import pytest
 from ordain.checks import catalogue
 from ordain.checks.check import Report
 from ordain.checks.run import prove, questions
+from ordain.control.system import build_system
 from ordain.prover.decide import decide
-from ordain.prover.system import build_system
 from ordain.text.findings import Finding
 from tests.agreement import disagreements
 from tests.planted.everything import LARGE, PLANTED

@@ -2,6 +2,7 @@
 
 from random import Random
 
+from ordain.control.model import Variable
 from ordain.machine.expression import LeafKind, Node, Terms
 from ordain.machine.model import (
     Agent,
@@ -15,7 +16,7 @@ from ordain.machine.model import (
     State,
     Store,
 )
-from ordain.prover.model import Property, Variable
+from ordain.prover.model import Property
 from ordain.rom.contents import Contents, Site
 from ordain.text.source import Source, Span
 

@@ -11,16 +11,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ordain.control.model import Variable
+from ordain.control.system import build_system
 from ordain.machine.expression import Node, Prior, postorder
-from ordain.prover.asking import Inquiry
 from ordain.prover.decide import decide
-from ordain.prover.holding import hold_dead_bits
-from ordain.prover.model import Limits, Property, Variable, Verdict, Verdicts
-from ordain.prover.places import Places
-from ordain.prover.search import Search, run
-from ordain.prover.split import Question, split
-from ordain.prover.system import build_system, lower_properties, nodes_of
-from ordain.prover.ways import Reopened
+from ordain.prover.model import Limits, Property, Verdict, Verdicts
+from ordain.prover.questions import lower_properties, nodes_of
+from ordain.prover.relation.partition import Question, split
+from ordain.prover.relation.word_classes import Places
+from ordain.prover.search.breadth_first import Search, run
+from ordain.prover.search.conditions import Inquiry
+from ordain.prover.search.dead_bits import hold_dead_bits
+from ordain.prover.search.transitions import Reopened
 from ordain.rom.contents import Contents
 from tests import oracle
 from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions

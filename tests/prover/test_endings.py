@@ -6,13 +6,14 @@ from typing import Any
 
 import pytest
 
+import ordain.prover.answers.verdicts
 import ordain.prover.decide
-import ordain.prover.verdicts
+from ordain.control.model import Variable
+from ordain.control.system import build_system
+from ordain.prover.answers.verdicts import Judge
 from ordain.prover.decide import decide
-from ordain.prover.model import Limits, Property, Variable, Verdicts
-from ordain.prover.search import Search
-from ordain.prover.system import build_system
-from ordain.prover.verdicts import Judge
+from ordain.prover.model import Limits, Property, Verdicts
+from ordain.prover.search.breadth_first import Search
 from ordain.rom.contents import Contents
 from tests.prover.by_hand import random_contents
 
@@ -116,14 +117,14 @@ def test_time_that_runs_out_after_the_search_leaves_what_was_seen(monkeypatch: p
 
 
 def test_an_interruption_just_after_the_search_loses_nothing_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    whole, answers, times = found(), ordain.prover.verdicts.Answers, iter([True, False, False, False])
+    whole, answers, times = found(), ordain.prover.answers.verdicts.Answers, iter([True, False, False, False])
 
     def interrupted(*given: Any) -> Any:
         if next(times):
             raise KeyboardInterrupt
         return answers(*given)
 
-    monkeypatch.setattr(ordain.prover.verdicts, "Answers", interrupted)
+    monkeypatch.setattr(ordain.prover.answers.verdicts, "Answers", interrupted)
     part = found()
     assert (part.stopped, part.ended, part.states) == ("", "interrupted", whole.states)
     assert "proved" not in outcomes(part)

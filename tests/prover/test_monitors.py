@@ -2,11 +2,13 @@
 
 import pytest
 
+from ordain.control.model import System
+from ordain.control.system import build_system
 from ordain.machine.expression import Node
+from ordain.prover.answers.monitors import in_order
 from ordain.prover.decide import decide
-from ordain.prover.model import Property, System
-from ordain.prover.monitors import in_order
-from ordain.prover.system import build_system, lower_properties
+from ordain.prover.model import Property
+from ordain.prover.questions import lower_properties
 from tests import oracle
 from tests.workshop import contents_of
 

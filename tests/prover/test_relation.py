@@ -6,10 +6,10 @@ from random import Random
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ordain.logic.valuations import Domain
 from ordain.machine.expression import Terms
-from ordain.prover.counting import successor_counts
-from ordain.prover.domain import Domain
-from ordain.prover.relation import Factor, Ring, compose
+from ordain.prover.relation.images import Factor, Ring, compose
+from ordain.prover.search.counting import successor_counts
 
 
 def _random(random: Random) -> tuple[Domain, list[Factor], list[dict[tuple[int, ...], set[int]]]]:

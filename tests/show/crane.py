@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from ordain.prover.model import Cycle, Trace
+from ordain.control.model import Cycle, Trace
 from ordain.rom.contents import Contents
 from ordain.text.source import Source, Span
 from tests.workshop import contents_of

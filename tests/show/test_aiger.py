@@ -8,8 +8,9 @@ import random
 from typing import NamedTuple
 
 from ordain.checks.run import questions
-from ordain.prover.model import Variable
-from ordain.prover.system import build_system, lower_properties
+from ordain.control.model import Variable
+from ordain.control.system import build_system
+from ordain.prover.questions import lower_properties
 from ordain.show.aiger import aiger
 from tests.generated import machine_text, random_words
 from tests.oracle import Model

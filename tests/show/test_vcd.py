@@ -6,9 +6,10 @@ import random
 import pytest
 
 from ordain.checks.run import questions
+from ordain.control.model import Trace
+from ordain.control.system import build_system
 from ordain.prover.decide import decide
-from ordain.prover.model import Limits, Trace
-from ordain.prover.system import build_system
+from ordain.prover.model import Limits
 from ordain.rom.contents import Contents
 from ordain.show.vcd import CYCLE, vcd
 from tests.generated import machine_text, random_words

@@ -7,8 +7,9 @@ for each pair of drivers), so that a sound machine costs one question a bus howe
 from collections.abc import Callable, Iterable
 from typing import Any, Literal, NamedTuple, TypeAlias
 
+from ordain.control.model import Trace
 from ordain.machine.model import Allowance
-from ordain.prover.model import Break, Property, Trace, Verdict, Verdicts
+from ordain.prover.model import Break, Property, Verdict, Verdicts
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding
 from ordain.text.source import Span

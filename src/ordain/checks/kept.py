@@ -7,8 +7,8 @@ sees to that. What cannot be read back raises KeyError, IndexError, TypeError or
 from typing import Any
 
 from ordain.checks.check import Applied, Report, Row
+from ordain.control.model import Cycle, Trace
 from ordain.machine.model import Machine
-from ordain.prover.model import Cycle, Trace
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place, Severity
 from ordain.text.source import Source, Span

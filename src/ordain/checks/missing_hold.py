@@ -7,9 +7,10 @@ from ordain.checks import owners
 from ordain.checks.check import About, Check, Explanation, Known
 from ordain.checks.steadiness import Steadiness, steadiness
 from ordain.checks.wording import about, cycles, fault, spot
+from ordain.control.model import Variable
 from ordain.machine.expression import Node, Prior, Terms, postorder, substitute
 from ordain.machine.model import SteadyNeed, Strobe
-from ordain.prover.model import Break, Property, Variable, Verdict
+from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place
 

@@ -20,9 +20,10 @@ from collections.abc import Iterator
 from ordain.checks import owners
 from ordain.checks.check import About, Ask, Check, Explanation
 from ordain.checks.wording import about, cycles, fault, spot
+from ordain.control.model import Variable
 from ordain.machine.expression import Node, Terms
 from ordain.machine.model import AfterNever, BetweenNever, Never, Reach, Rule, WhenThen
-from ordain.prover.model import Break, Property, Variable, Verdict
+from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place, error
 

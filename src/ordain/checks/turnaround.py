@@ -6,9 +6,10 @@ from itertools import permutations
 from ordain.checks import owners
 from ordain.checks.check import About, Check, Explanation, Known
 from ordain.checks.wording import about, cycles, fault, spot
+from ordain.control.model import Variable
 from ordain.machine.expression import Node
 from ordain.machine.model import Bus, Machine
-from ordain.prover.model import Break, Property, Variable, Verdict
+from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place
 

@@ -4,7 +4,8 @@ from typing import NamedTuple
 
 from ordain.checks.check import About
 from ordain.checks.owners import main_store
-from ordain.prover.model import Break, Property, Trace
+from ordain.control.model import Trace
+from ordain.prover.model import Break, Property
 from ordain.rom.contents import Contents, Site
 from ordain.text.findings import Finding, Place, Severity
 from ordain.text.source import Span

@@ -10,10 +10,10 @@ if TYPE_CHECKING:
 
 def advice_of(built: "Built") -> list[Finding]:
     """Notes only."""
-    from ordain.compare.advice import Piece, Use, advice
-    from ordain.compare.polling import unpolled
-    from ordain.prover.journeys import Stopped, travel
-    from ordain.prover.system import build_system
+    from ordain.control.system import build_system
+    from ordain.measure.advice import Piece, Use, advice
+    from ordain.measure.cycle_counts import Stopped, travel
+    from ordain.measure.polling import unpolled
 
     system = build_system(built.contents)
     headers = {body.name: body.span for body in built.program.bodies if body.kind == "instruction"}

@@ -90,10 +90,10 @@ def _unreadable(manner: Manner, path: Path, findings: list[Finding], called: str
 def _compared(old: "Version", new: "Version", expected: frozenset[str], parts: tuple[str, ...], quiet: bool,
               keep: bool) -> "Comparison":
     from ordain.compare.behaviour import behaviour
-    from ordain.compare.chips import chip_changes
     from ordain.compare.comparison import Comparison, unchanged_though_expected
     from ordain.compare.joint import join
     from ordain.compare.reach import reach_of_change
+    from ordain.rom.burn_plan import chip_changes
 
     remarks = [*old.remarks, *new.remarks] if "chips" in parts else []
     acts = reach = verdicts = cycles = None

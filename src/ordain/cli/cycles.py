@@ -18,8 +18,8 @@ from ordain.cli.manner import (
 from ordain.text.findings import Finding, has_errors
 
 if TYPE_CHECKING:
-    from ordain.compare.cycles import Cycles, Decision, Taken
-    from ordain.compare.mix import PerInstruction, Share
+    from ordain.measure.cycles import Cycles, Decision, Taken
+    from ordain.measure.mix import PerInstruction, Share
     from ordain.pipeline import Built
 
 
@@ -37,9 +37,9 @@ def command(machine: Path | None, mix: Path | None, everything: bool, form: str,
     Waits that can go on for ever are shown as the loops they are. What leads from the boundary to the first word (the
     fetch) is counted once and by itself.
     """
-    from ordain.compare.mix import per_instruction, read_mix
+    from ordain.measure.cycle_counts import Stopped
+    from ordain.measure.mix import per_instruction, read_mix
     from ordain.pipeline import build_model
-    from ordain.prover.journeys import Stopped
     from ordain.text.reading import read_source
 
     manner = Manner(form, quiet, colour)
@@ -65,9 +65,9 @@ def command(machine: Path | None, mix: Path | None, everything: bool, form: str,
 
 def count(built: "Built") -> "Cycles | None":
     """The cycles of every instruction of a build, in the order of the text. Raises prover.journeys.Stopped."""
-    from ordain.compare.cycles import cycles_of
-    from ordain.prover.journeys import travel
-    from ordain.prover.system import build_system
+    from ordain.control.system import build_system
+    from ordain.measure.cycle_counts import travel
+    from ordain.measure.cycles import cycles_of
 
     system = build_system(built.contents)
     titles = dict.fromkeys(use.title for use in built.program.opcodes)

@@ -10,8 +10,8 @@ from ordain.cli.manner import Manner, exit_status, find_machine, machine_argumen
 from ordain.cli.proving import prove_built
 
 if TYPE_CHECKING:
+    from ordain.control.model import Trace
     from ordain.pipeline import Built
-    from ordain.prover.model import Trace
 
 
 @click.group("export")
@@ -29,7 +29,8 @@ def aiger_command(machine: Path | None, out: Path | None, form: str, quiet: bool
     A `reach` rule is its negation there: safe means that it is never reached.
     """
     from ordain.checks.run import questions
-    from ordain.prover.system import build_system, lower_properties
+    from ordain.control.system import build_system
+    from ordain.prover.questions import lower_properties
     from ordain.show.aiger import aiger
 
     manner = Manner(form, quiet, colour)

@@ -12,7 +12,7 @@ from ordain.text.findings import Finding, Severity
 from ordain.text.reading import UNREADABLE
 
 if TYPE_CHECKING:
-    from ordain.prover.model import Trace
+    from ordain.control.model import Trace
     from ordain.rom.contents import Contents
     from ordain.show.diagram import Glyphs
 

@@ -68,8 +68,8 @@ def prune_all() -> None:
 def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: bool) -> "Report":
     """All checks over the contents, with a progress line on a terminal's standard error after half a second."""
     from ordain.checks.run import prove
+    from ordain.control.system import build_system
     from ordain.prover.decide import decide
-    from ordain.prover.system import build_system
 
     system = build_system(contents)
     line = ProgressLine(quiet)

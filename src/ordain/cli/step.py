@@ -11,10 +11,10 @@ from ordain.cli.manner import Manner, exit_status, find_machine, glyphs, print_j
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
+    from ordain.control.model import System
+    from ordain.control.play import Played
     from ordain.machine.model import Machine
     from ordain.pipeline import Built
-    from ordain.prover.model import System
-    from ordain.prover.play import Played
     from ordain.rom.contents import Contents
 
 ENDINGS = {
@@ -43,9 +43,9 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
     Inputs that are not given are 0; those on which the way depends are shown, so that you see what else could happen.
     Nothing is proved here: `ordain prove` looks at every sequence.
     """
+    from ordain.control.play import Start, play
+    from ordain.control.system import build_system
     from ordain.pipeline import build_model
-    from ordain.prover.play import Start, play
-    from ordain.prover.system import build_system
 
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)

@@ -70,7 +70,7 @@ def _of_build(built: Built, called: str, remarks: tuple[str, ...]) -> Version:
 
 def revision_version(given: str, machine: Path, out: Path) -> tuple[Version | None, list[Finding]]:
     """The sources as a git revision has them, built as they would be built now. Raises click.UsageError."""
-    from ordain.compare.revisions import GitFailed, RevisionFiles, Texts, find_revision
+    from ordain.cli.revisions import GitFailed, RevisionFiles, Texts, find_revision
     from ordain.pipeline import build_texts
 
     try:
@@ -173,7 +173,7 @@ def _alike(built: Built | None, images: Mapping[str, bytes]) -> int:
 
 def _burnt_sources(revision: str, modified: bool, machine: Path, out: Path | None) -> _Sources:
     """A build of the sources from which the newest chip was burnt, if they can be had; else of the files here."""
-    from ordain.compare.revisions import GitFailed, RevisionFiles, Texts, find_revision
+    from ordain.cli.revisions import GitFailed, RevisionFiles, Texts, find_revision
     from ordain.pipeline import build_model, build_texts
 
     if revision:
@@ -192,7 +192,7 @@ def _burnt_sources(revision: str, modified: bool, machine: Path, out: Path | Non
 
 def _sources_of(sources: dict[str, str], machine: Path, out: Path) -> tuple[Built | None, list[Finding]]:
     """A build of the sources with these SHA-256, from the disk or from the history; else of the files here."""
-    from ordain.compare.revisions import RevisionFiles, Texts, revision_of
+    from ordain.cli.revisions import RevisionFiles, Texts, revision_of
     from ordain.pipeline import build_model, build_texts
 
     def here(name: str) -> str:

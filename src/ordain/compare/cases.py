@@ -8,7 +8,7 @@ conditions decide, each with the function of the conditions under which it is ta
 from collections.abc import Callable
 from itertools import product
 
-from ordain.compare.functions import TRUE, Functions
+from ordain.logic.diagrams import TRUE, Functions
 from ordain.machine.expression import Among, Const, Equal, If, Leaf, Less, Node, Parity, Terms, leaves, postorder
 
 WIDEST = 4

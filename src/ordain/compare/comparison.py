@@ -4,11 +4,11 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from ordain.compare.behaviour import Behaviour, Unit
-from ordain.compare.chips import ChipChange
-from ordain.compare.cycles import Cycles, Taken
 from ordain.compare.places import Addresses
 from ordain.compare.reach import Reach
 from ordain.compare.verdicts import VerdictChanges, worse
+from ordain.measure.cycles import Cycles, Taken
+from ordain.rom.burn_plan import ChipChange
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, error
 from ordain.text.source import Span

@@ -3,11 +3,11 @@
 from typing import NamedTuple
 
 from ordain.compare.effects import Meaning
-from ordain.compare.functions import Functions
 from ordain.compare.graph import Row
 from ordain.compare.joint import Joint
 from ordain.compare.places import Addresses, Place
 from ordain.compare.roots import Titles
+from ordain.logic.diagrams import Functions
 from ordain.machine.expression import Leaf
 from ordain.machine.model import Field, Machine
 

@@ -8,9 +8,9 @@ changes of the machine.
 
 from typing import NamedTuple
 
-from ordain.compare.functions import Functions, TooLarge
-from ordain.compare.sequencing import register_next
 from ordain.compare.side import Side, store_tables
+from ordain.control.sequencing import register_next
+from ordain.logic.diagrams import Functions, TooLarge
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Machine
 

@@ -11,10 +11,10 @@ still ask.
 
 from typing import NamedTuple
 
-from ordain.compare.functions import TRUE
 from ordain.compare.observation import Observer
 from ordain.compare.places import Addresses, Place, Places, Unresolved, Vector
 from ordain.compare.side import Side
+from ordain.logic.diagrams import TRUE
 from ordain.machine.expression import Among, Const, Leaf, Node, Terms, leaves, substitute
 
 

@@ -4,7 +4,6 @@ from typing import NamedTuple
 
 from ordain.compare.correspondence import Correspondence, correspond
 from ordain.compare.effects import Agreed, Meanings, agree, effects_of, shared_stores
-from ordain.compare.functions import Functions
 from ordain.compare.graph import Bare, End, Graph
 from ordain.compare.observation import Doings, Observer
 from ordain.compare.orders import Orders
@@ -12,6 +11,7 @@ from ordain.compare.places import Places, Vector
 from ordain.compare.refinement import coarsest
 from ordain.compare.roots import Entered, Root, enter, returns
 from ordain.compare.side import Side, make_side
+from ordain.logic.diagrams import Functions
 from ordain.machine.expression import Node, Terms, leaves
 from ordain.rom.contents import Contents
 

@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 from ordain.compare.cases import Cases
 from ordain.compare.effects import WIDEST_CHOICE, Meanings
-from ordain.compare.functions import TRUE, Functions
-from ordain.compare.sequencing import origins
 from ordain.compare.side import Side, store_tables
+from ordain.control.sequencing import origins
+from ordain.logic.diagrams import TRUE, Functions
 from ordain.machine.expression import Add, Const, Leaf, Node, Terms, leaves, substitute
 
 Vector = tuple[Node, ...]

@@ -7,8 +7,8 @@ from typing import Literal, NamedTuple
 from ordain.compare.graph import Bare, End, Graph
 from ordain.compare.observation import Observer
 from ordain.compare.places import Places, Vector, partly_known
-from ordain.compare.sequencing import Origin, origins
 from ordain.compare.side import Side
+from ordain.control.sequencing import Origin, origins
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
 
 MOST_COMBINATIONS = 65_536

@@ -2,8 +2,8 @@
 
 from typing import NamedTuple
 
-from ordain.compare.sequencing import Sequencing, sequencing
 from ordain.compare.translation import SAME_NAMES, Renames, translate
+from ordain.control.sequencing import Sequencing, sequencing
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Driver, Field, Machine, Sampler, Strobe
 from ordain.rom.contents import Contents

@@ -7,18 +7,20 @@ larger.
 
 from time import monotonic
 
+from ordain.control.model import System, Variable
+from ordain.control.system import with_free
 from ordain.machine.expression import Node
-from ordain.prover.asking import Inquiry
-from ordain.prover.holding import hold_dead_bits
-from ordain.prover.model import Limits, Property, Report, System, Variable, Verdict, Verdicts
-from ordain.prover.monitors import Watch
-from ordain.prover.places import Places
-from ordain.prover.presented import executed
-from ordain.prover.search import run
-from ordain.prover.split import Question, Tables, split
-from ordain.prover.system import lower_properties, nodes_of, with_free
-from ordain.prover.verdicts import Asked, Conditions, Judge, watch
-from ordain.prover.ways import Reopened
+from ordain.prover.answers.monitors import Watch
+from ordain.prover.answers.verdicts import Asked, Conditions, Judge, watch
+from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
+from ordain.prover.questions import lower_properties, nodes_of
+from ordain.prover.relation.partition import Question, Tables, split
+from ordain.prover.relation.word_classes import Places
+from ordain.prover.search.breadth_first import run
+from ordain.prover.search.conditions import Inquiry
+from ordain.prover.search.dead_bits import hold_dead_bits
+from ordain.prover.search.executed import executed
+from ordain.prover.search.transitions import Reopened
 from ordain.rom.contents import Contents
 
 GROWTH = 4

@@ -15,9 +15,10 @@ is named in the comment only.
 from collections.abc import Iterator, Sequence
 from typing import Literal, NamedTuple
 
+from ordain.control.model import System, Variable
+from ordain.logic.gates import Gates, among, evaluate
 from ordain.machine.expression import Leaf, Node, postorder
-from ordain.prover.model import Property, System, Variable
-from ordain.show.gates import Gates, among, evaluate
+from ordain.prover.model import Property
 
 
 class BadState(NamedTuple):

@@ -3,13 +3,13 @@
 from collections.abc import Iterable, Sequence
 
 from ordain.compare.behaviour import Behaviour, Unit
-from ordain.compare.chips import ChipChange, burns_and_erasures
 from ordain.compare.comparison import Comparison, CycleChange, is_expected
 from ordain.compare.difference import Difference
 from ordain.compare.places import Addresses
 from ordain.compare.reach import Reach, Via
 from ordain.compare.roots import Titles
 from ordain.compare.verdicts import Moved, VerdictChanges
+from ordain.rom.burn_plan import ChipChange, burns_and_erasures
 from ordain.rom.contents import Contents
 
 FEW = 6

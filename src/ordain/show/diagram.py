@@ -5,7 +5,7 @@ Two owners of a bus stand out without colour: `!! memory + console !!`.
 
 from typing import NamedTuple
 
-from ordain.prover.model import Trace
+from ordain.control.model import Trace
 from ordain.rom.contents import Contents
 from ordain.show.trace_table import control_words
 

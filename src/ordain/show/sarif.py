@@ -13,7 +13,7 @@ from urllib.parse import quote
 
 from ordain import __version__
 from ordain.checks.catalogue import explain
-from ordain.prover.model import Cycle, Trace
+from ordain.control.model import Cycle, Trace
 from ordain.rom.contents import Contents
 from ordain.show.findings_json import place_data
 from ordain.show.trace_table import Row, trace_rows

@@ -3,8 +3,8 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from ordain.control.model import Cycle, Trace
 from ordain.machine.model import Machine
-from ordain.prover.model import Cycle, Trace
 from ordain.rom.contents import Contents
 
 FEW_ROWS = 16

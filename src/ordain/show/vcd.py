@@ -9,8 +9,8 @@ inputs.
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from ordain.control.model import Cycle, Trace
 from ordain.machine.model import Machine
-from ordain.prover.model import Cycle, Trace
 from ordain.rom.contents import Contents
 
 CYCLE = 10

@@ -3,7 +3,7 @@
 from typing import Any
 
 from ordain.checks.check import Report, Row
-from ordain.prover.model import Trace
+from ordain.control.model import Trace
 from ordain.rom.contents import Contents
 from ordain.show.trace_table import table_lines, trace_rows
 

@@ -1,0 +1,314 @@
+"""Least and most cycles of each instruction over the paths that can happen.
+
+An instruction runs from its first word to the cycle in which the machine itself, not a word, chooses what comes next:
+a dispatch, or a place wired into the sequencer (fetch, an interrupt's entry); or to the boundary that the machine file
+calls `home`. Which those are is read off the expressions of the states that make the control address, so it needs no
+rule for any kind of machine. What leads from the boundary to the first word (the fetch) is told by itself.
+
+A cycle in which something other than the word sends control away (a reset line, a trap) breaks an instruction off; it
+is no end of it.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import NamedTuple
+
+from ordain.control.model import Cycle, System
+from ordain.control.sequencing import Sequencing, origins, sequencing, value_leaves
+from ordain.logic.narrowing import bits_read
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, postorder
+from ordain.machine.model import Machine
+from ordain.measure.cycle_counts import Course, Journey, Travelled
+from ordain.rom.contents import Contents
+
+Travel = Callable[[str, Sequence[Course], Sequence[Journey]], list[Travelled]]
+"""`prover.journeys.travel`, bound to the system."""
+
+
+class Decision(NamedTuple):
+    """At the word at `address`, called `where`, control asked about these: (name, value); a name may be `flags[0]`."""
+
+    address: int
+    where: str
+    values: tuple[tuple[str, int], ...]
+
+
+class Ring(NamedTuple):
+    """Words in which control can go round as long as it likes. `asked`: the names on which it depends."""
+
+    addresses: tuple[int, ...]
+    names: tuple[str, ...]
+
+
+class Taken(NamedTuple):
+    """`kind`: "instruction", "row" (of a mapping store) or "fetch". `least`, `most` in cycles; None: it never comes to
+    its end. With `rings`, `most` is without waiting: every ring left as soon as it can be. `if_least`, `if_most`: what
+    decides, where the two differ."""
+
+    kind: str
+    title: str
+    least: int | None
+    most: int | None
+    rings: tuple[Ring, ...]
+    if_least: tuple[Decision, ...]
+    if_most: tuple[Decision, ...]
+
+
+class Cycles(NamedTuple):
+    """`fetch`: from the boundary to the first word of what comes next; None when there is no way to tell the boundary.
+    `boundary`: what it is called. `taken`: in the order that was asked for, rows last."""
+
+    fetch: Taken | None
+    boundary: str
+    taken: tuple[Taken, ...]
+
+
+class _Unit(NamedTuple):
+    kind: str
+    title: str
+    start: Node
+
+
+def cycles_of(system: System, titles: Iterable[str], travel: Travel) -> Cycles | None:
+    """Of every instruction, by title, and every row of a mapping store. None when there is no microprogram."""
+    contents = system.contents
+    machine, terms = contents.machine, system.terms
+    found = sequencing(machine, terms)
+    if not found.control:
+        return None
+    store = found.control[0]
+    units = [*_instructions(contents, titles), *_rows(contents, found)]
+    last, broken_off = ends_of(machine, found, terms)
+    home, boundary = _home(contents, store)
+    starts = terms.or_(tuple(unit.start for unit in units)) if units else terms.const(0, 1)
+    never = terms.const(0, 1)
+    courses = [Course(last, home, broken_off, never),
+               Course(last, terms.and_((starts, terms.not_(home))), broken_off, home)]
+    journeys = [Journey(terms.and_((unit.start, terms.not_(home))), 0) for unit in units]
+    journeys.append(Journey(home, 1))
+    *travelled, fetched = travel(store, courses, journeys)
+    told = _Telling(system, found, store)
+    taken = tuple(told.taken(unit, one) for unit, one in zip(units, travelled, strict=True))
+    fetch = told.taken(_Unit("fetch", boundary, home), fetched)
+    return Cycles(fetch if fetched.least is not None or fetched.rings else None, boundary, taken)
+
+
+# ---------------------------------------------------------------- beginnings and ends
+
+
+def _instructions(contents: Contents, titles: Iterable[str]) -> list[_Unit]:
+    machine, units = contents.machine, []
+    for title in titles:
+        store, addresses = contents.labels[title]
+        line = machine.terms.leaf("address", store, machine.stores[store].address_width)
+        units.append(_Unit("instruction", title, machine.terms.among(line, addresses)))
+    return units
+
+
+def _rows(contents: Contents, found: Sequencing) -> list[_Unit]:
+    """Rows of mapping stores that are filled by hand: control stands at the place that the row names, and the row is
+    still addressed."""
+    machine, terms, units = contents.machine, contents.machine.terms, []
+    control = machine.stores[found.control[0]]
+    line = terms.leaf("address", control.name, control.address_width)
+    sites = contents.sites.get(control.name, {})
+    for name in found.mappings:
+        store = machine.stores[name]
+        if store.fill != "map" or store.bits > control.address_width:
+            continue
+        for row in sorted(contents.sites.get(name, {})):
+            target = contents.words[name][row]
+            if target in sites:
+                here = terms.leaf("address", name, store.address_width)
+                start = terms.and_((terms.among(line, frozenset((target,))), terms.among(here, frozenset((row,)))))
+                label = sites[target].label
+                units.append(_Unit("row", f"{name}[{row:#x}]" + (f" {label}" if label else ""), start))
+    return units
+
+
+def _home(contents: Contents, store: str) -> tuple[Node, str]:
+    """The boundary of instructions: `home`, else the place where control stands after reset."""
+    machine, terms = contents.machine, contents.machine.terms
+    if machine.home is not None:
+        name = machine.home.name if type(machine.home) is Leaf else "home"
+        return machine.home, name
+    parts = leaves((machine.stores[store].address,))
+    resets: dict[Node, Node] = {}
+    for leaf in parts:
+        state = machine.states.get(leaf.name) if leaf.kind == "state" else None
+        if state is None or state.reset is None:
+            return terms.const(0, 1), ""
+        resets[leaf] = terms.const(state.reset, leaf.width)
+    (address,) = put_in(terms, (machine.stores[store].address,), resets)
+    line = terms.leaf("address", store, machine.stores[store].address_width)
+    return terms.equal(line, address), "where it stands after reset"
+
+
+def steering(found: Sequencing) -> list[Leaf]:
+    """The pointers that make the control address."""
+    return [leaf for leaf in leaves([found.stores[store] for store in found.control]) if leaf in found.pointers]
+
+
+def steering_nexts(system: System, found: Sequencing) -> tuple[Node, ...]:
+    """What those are in the next cycle, over the system's leaves."""
+    nexts = {variable.leaf: variable.next for variable in system.variables}
+    return tuple(nexts[leaf] for leaf in steering(found) if leaf in nexts)
+
+
+def ends_of(machine: Machine, found: Sequencing, terms: Terms) -> tuple[Node, Node]:
+    """The conditions that a cycle's word ends the instruction, and that something else breaks it off."""
+    wired: list[Node] = []
+    held: list[Node] = []
+    dispatched: list[Node] = []
+    broken: list[Node] = []
+    for pointer in steering(found):
+        here: list[Node] = []
+        stays: list[Node] = []
+        for value, path, by_word in _alternatives(found.nexts[pointer], terms):
+            kind = _kind(value, pointer, machine, found)
+            by_word = by_word or type(path) is Const
+            if kind == "dispatch" and by_word:
+                dispatched.append(path)
+            elif kind in ("dispatch", "wired") and not by_word:
+                broken.append(path)
+            elif kind == "wired":
+                here.append(path)
+            elif kind == "held":
+                stays.append(path)
+        wired.append(terms.or_(tuple(here)) if here else terms.const(0, 1))
+        held.append(terms.or_(tuple(stays)) if stays else terms.const(0, 1))
+    chosen = terms.const(0, 1)
+    if wired:
+        every = terms.and_(tuple(terms.or_(pair) for pair in zip(wired, held)))
+        chosen = terms.and_((every, terms.or_(tuple(wired))))
+    return terms.or_((chosen, *dispatched)), (terms.or_(tuple(broken)) if broken else terms.const(0, 1))
+
+
+def _alternatives(root: Node, terms: Terms) -> list[tuple[Node, Node, bool]]:
+    """(value, under which condition, whether a word has a say in that) of a term that chooses between values. A value
+    may come twice: chosen by a word, and whatever the word."""
+    paths: dict[tuple[Node, bool], list[Node]] = {(root, False): [terms.const(1, 1)]}
+    for node in reversed(list(postorder((root,)))):     # a term before its parts
+        if type(node) is not If:
+            continue
+        condition, then, other = node.args
+        asks = any(leaf.kind in ("field", "word") for leaf in leaves((condition,)))
+        for by_word in (False, True):
+            here = paths.pop((node, by_word), None)
+            if here is not None:
+                path = terms.or_(tuple(here))
+                for value, when in ((then, condition), (other, terms.not_(condition))):
+                    paths.setdefault((value, by_word or asks), []).append(terms.and_((path, when)))
+    return [(value, terms.or_(tuple(found)), by_word) for (value, by_word), found in paths.items()]
+
+
+def _kind(value: Node, pointer: Leaf, machine: Machine, found: Sequencing) -> str:
+    """Who says this next value: "dispatch", "wired", "held", or "word"."""
+    if value is pointer:
+        return "held"
+    if value in found.wired.values():
+        return "dispatch"
+    sources = value_leaves(value)
+    for leaf in sources:
+        store = machine.fields[leaf.name].store if leaf.kind == "field" else leaf.name if leaf.kind == "word" else ""
+        if store and machine.stores[store].fill == "start":
+            return "dispatch"
+        if store or leaf in found.pointers:
+            return "word"
+    if sources and all(leaf in found.opcodes for leaf in sources):
+        return "dispatch"
+    return "wired"
+
+
+# ---------------------------------------------------------------- what decides
+
+
+class _Telling:
+    """Says what decided on the way of a journey."""
+
+    def __init__(self, system: System, found: Sequencing, store: str) -> None:
+        self._system, self._contents = system, system.contents
+        self._terms, self._found, self._store = system.terms, found, store
+        self._by_hand = {*found.pointers, *found.opcodes}
+        self._nexts = steering_nexts(system, found)
+        self._lines = self._condition_lines()
+        self._asked: dict[tuple[tuple[str, int], ...], dict[Leaf, int]] = {}
+
+    def taken(self, unit: _Unit, travelled: Travelled) -> Taken:
+        rings = tuple(self._ring(ring) for ring in travelled.rings)
+        return Taken(unit.kind, unit.title, travelled.least, travelled.most, rings,
+                     self._decisions(travelled.shortest), self._decisions(travelled.longest))
+
+    def _condition_lines(self) -> list[tuple[Leaf, int, int]]:
+        """(leaf, its bit, address bit) for the lines of the control address that are no pointers."""
+        found = []
+        for bit, origin in enumerate(origins(self._system.addresses[self._store])):
+            if isinstance(origin, tuple) and origin[0] not in self._by_hand:
+                found.append((*origin, bit))
+        return found
+
+    def _decisions(self, cycles: tuple[Cycle, ...]) -> tuple[Decision, ...]:
+        found = []
+        for cycle in cycles[:-1]:
+            address = cycle.addresses[self._store]
+            values = []
+            for leaf, mask in self._deciding(address, cycle.addresses, cycle.words).items():
+                now = cycle.states.get(leaf.name, cycle.free.get(leaf.name, 0))
+                values += _spelt(leaf, mask, now)
+            if values:
+                found.append(Decision(address, self._where(address), tuple(values)))
+        return tuple(found)
+
+    def _deciding(self, address: int, addresses: dict[str, int], words: dict[str, int]) -> dict[Leaf, int]:
+        """What control asks about in a cycle with these words: leaf -> mask of its bits."""
+        key = tuple(sorted(addresses.items()))
+        found = self._asked.get(key)
+        if found is None:
+            rest = put_in(self._terms, self._nexts, self._known(addresses, words))
+            found = {leaf: mask for leaf, mask in bits_read(rest).items()
+                     if type(leaf) is Leaf and leaf not in self._by_hand}
+            stored = self._contents.words[self._store]
+            for leaf, bit, line in self._lines:
+                if stored[address] != stored[address ^ 1 << line]:
+                    found[leaf] = found.get(leaf, 0) | 1 << bit
+            self._asked[key] = found
+        return found
+
+    def _known(self, addresses: dict[str, int], words: dict[str, int]) -> dict[Node, Node]:
+        machine, terms = self._contents.machine, self._terms
+        known: dict[Node, Node] = {}
+        for name, word in words.items():
+            store = machine.stores[name]
+            known[terms.leaf("address", name, store.address_width)] = terms.const(addresses[name], store.address_width)
+            known[terms.leaf("word", name, store.bits)] = terms.const(word, store.bits)
+            for field_name in store.fields:
+                field = machine.fields[field_name]
+                ones = (1 << field.width) - 1
+                value = (word >> field.low & ones) ^ (ones if field.active_low else 0)
+                known[terms.leaf("field", field_name, field.width)] = terms.const(value, field.width)
+        return known
+
+    def _ring(self, ring: frozenset[int]) -> Ring:
+        names: dict[str, None] = {}
+        for address in sorted(ring):
+            word = self._contents.words[self._store][address]
+            asked = self._deciding(address, {self._store: address}, {self._store: word})
+            for leaf, mask in asked.items():
+                names.update((name, None) for name, _ in _spelt(leaf, mask, 0))
+        return Ring(tuple(sorted(ring)), tuple(names))
+
+    def _where(self, address: int) -> str:
+        site = self._contents.sites.get(self._store, {}).get(address)
+        return "" if site is None else place_name(site.owner, site.label)
+
+
+def place_name(owner: str, label: str) -> str:
+    """A word as people call it: `hold.wait`."""
+    return f"{owner}.{label}" if owner and label and owner != label else owner or label
+
+
+def _spelt(leaf: Leaf, mask: int, value: int) -> list[tuple[str, int]]:
+    """The bits of a leaf that count, as `name` or `name[bit]` with their values."""
+    if mask == (1 << leaf.width) - 1:
+        return [(leaf.name, value)]
+    return [(f"{leaf.name}[{bit}]", value >> bit & 1) for bit in range(leaf.width) if mask >> bit & 1]

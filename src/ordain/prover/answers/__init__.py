@@ -1,0 +1,1 @@
+"""From what was reached to verdicts: conditions, fixpoints, monitors, paths and traces."""

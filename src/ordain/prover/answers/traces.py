@@ -1,0 +1,219 @@
+"""From a path of the search to a trace of the real machine, cycle by cycle, with inputs that replay it.
+
+The path is over the reduced state: dead bits are 0, what no property depends on is missing. Here the machine runs in
+full, by plain evaluation of its expressions; inputs are solved so that in every cycle it follows the path as far as
+the path says anything. That it does, that the assumptions hold, and that the property's condition holds where it has
+to, is checked again on the values themselves; if not, the search is wrong, and that is raised.
+"""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from ordain.control.cycle import Running
+from ordain.control.model import Cycle, System, Trace, Variable
+from ordain.logic.evaluate import evaluate
+from ordain.logic.narrowing import cut, runs
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, Node
+from ordain.prover.answers.answers import State
+from ordain.prover.answers.input_solving import Solution, solve
+from ordain.prover.relation.partition import Split
+from ordain.prover.search.breadth_first import Search
+
+CLOSING = 256
+"""Most cycles by which a loop is prolonged until the whole machine, not only what matters, is where it was."""
+
+
+class Demand(NamedTuple):
+    """A condition that a cycle has to satisfy: over the system's leaves, and as it is in the search."""
+
+    lowered: Node
+    searched: Node
+
+
+class Script(NamedTuple):
+    """`states`: the path; `demands`: what each cycle has to satisfy. After the last state: `back`, the number of the
+    one to which it returns; or, with `dead_end`, no cycle at all; or anything."""
+
+    states: list[State]
+    demands: list[tuple[Demand, ...]]
+    back: int | None = None
+    dead_end: bool = False
+
+
+class Stage:
+    """Runs the machine of one search."""
+
+    def __init__(self, system: System, search: Search, monitors: tuple[Variable, ...]) -> None:
+        self.system, self.search, self.shape = system, search, search.places.shape
+        self._running = Running(system, monitors)
+        self.variables = self._running.variables
+        self._moving = search.places.moving
+        self._every = (*self._moving, *self.shape.surroundings)
+        self._open = tuple(variable for variable in self._every if search.places.support.free_leaves(variable.next))
+        self._known: dict[object, tuple[dict[Node, int], frozenset[str], dict[Node, int]]] = {}
+
+    def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
+        """`events`: conditions whose truth is noted in every cycle, by name. `shown`: the monitors whose values belong
+        in the trace."""
+        names = [monitor.name for monitor in shown]
+        states = self._start(script.states[0])
+        cycles: list[Cycle] = []
+        remembered = self._running.before_reset()
+        last = len(script.states) - 1
+        entered: list[dict[Node, int]] = []
+        index = 0
+        while not (script.dead_end and index == last):
+            entered.append(states)
+            following = script.states[index + 1] if index < last else \
+                script.states[script.back] if script.back is not None else None
+            values, matters, after = self._step(states, script.states[index], following, script.demands[index])
+            cycles.append(self._running.shown(values, matters, remembered, names, events))
+            remembered = self._running.remembered({**values, **remembered})
+            states = after
+            index += 1
+            if index > last:
+                if script.back is None or states == entered[script.back] or len(cycles) > last + CLOSING:
+                    break
+                index = script.back
+        ending = {variable.name: states[variable.leaf] for variable in self.variables
+                  if variable.origin != "monitor" or variable.name in names}
+        if script.back is None:
+            return Trace(tuple(cycles), None, script.dead_end, ending)
+        return self._closed(cycles, entered, states, script.back, ending)
+
+    def _closed(self, cycles: list[Cycle], entered: list[dict[Node, int]], states: dict[Node, int], back: int,
+                after: dict[str, int]) -> Trace:
+        """A trace that goes round. Where the machine never comes back to quite the same state, what differs is of no
+        consequence, and is left out of the cycle that follows the last one."""
+        loop = next((index for index in range(back, len(cycles)) if entered[index] == states), back)
+        same = {variable.name for variable in self.variables if entered[loop][variable.leaf] == states[variable.leaf]}
+        entry = cycles[loop]
+        cycles[loop] = entry._replace(
+            states={name: value for name, value in entry.states.items() if name in same},
+            monitors={name: value for name, value in entry.monitors.items() if name in same})
+        return Trace(tuple(cycles), loop, False, after)
+
+    # ------------------------------------------------------------ states
+
+    def _start(self, point: State) -> dict[Node, int]:
+        """A start state of the whole machine that looks like the point."""
+        shape = self.shape
+        control = self._control(point)
+        inside = dict(zip(shape.domain.leaves, shape.domain.values_of(point[2])))
+        states = {}
+        for variable in self.variables:
+            leaf = variable.leaf
+            if variable.reset is not None:
+                states[leaf] = variable.reset
+            elif leaf in inside:
+                states[leaf] = inside[leaf]
+            else:
+                shift = shape.shifts.get(leaf)
+                states[leaf] = 0 if shift is None else control >> shift & (1 << leaf.width) - 1
+        return states
+
+    def _next(self, values: dict[Node, int], following: State | None) -> dict[Node, int]:
+        states = self._running.next(values)
+        if following is not None and not self._agree(states, following):
+            raise AssertionError("a trace leaves its path")
+        return states
+
+    def _agree(self, states: dict[Node, int], point: State) -> bool:
+        shape = self.shape
+        control = self._control(point)
+        mask = self._mask(control)
+        for variable in self._moving:
+            shift = shape.shifts[variable.leaf]
+            if (states[variable.leaf] << shift ^ control) & mask & ((1 << variable.leaf.width) - 1) << shift:
+                return False
+        return all(states[leaf] & shape.needed[leaf] == value
+                   for leaf, value in zip(shape.domain.leaves, shape.domain.values_of(point[2])))
+
+    def _control(self, point: State) -> int:
+        """All bits of control in a state of the path."""
+        return self.search.spots[point[0]] | point[1]
+
+    def _mask(self, control: int) -> int:
+        """The bits that count in a control state."""
+        shape = self.shape
+        live = self.search.places.live.get(control & shape.location, shape.state)
+        return live & sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in self._moving)
+
+    # ------------------------------------------------------------ one cycle
+
+    def _step(self, states: dict[Node, int], point: State, following: State | None,
+              demands: tuple[Demand, ...]) -> tuple[dict[Node, int], frozenset[str], dict[Node, int]]:
+        """The values of a cycle, what matters of them, and the states after it. Paths to different ends begin alike, so
+        all this is remembered."""
+        key = (tuple(states.values()), point, following, demands)
+        found = self._known.get(key)
+        if found is None:
+            values, matters = self._cycle(states, point, following, demands)
+            found = self._known[key] = values, matters, self._next(values, following)
+        return found
+
+    def _cycle(self, states: dict[Node, int], point: State, following: State | None,
+               demands: tuple[Demand, ...]) -> tuple[dict[Node, int], frozenset[str]]:
+        """Values of all leaves in a cycle from these states along the path, and the names of what matters of them."""
+        selections = self.search.places.selections(self.search.spots[point[0]])
+        for here in selections:
+            moving = () if following is None else self._open if len(selections) == 1 else self._every
+            solution = self._solve(states, here, following, demands, moving)
+            if solution is None:
+                continue
+            chosen = self._selectors(here)
+            free = {entry.leaf: solution.values.get(entry.leaf, chosen.get(entry.leaf, 0))
+                    for entry in self.system.free}
+            values = self._running.values({**states, **free})
+            memo: dict[Node, int] = {}
+            asked = (*self.system.assumptions, *(demand.lowered for demand in demands))
+            if not all(evaluate(node, values, memo) for node in asked):
+                raise AssertionError("a trace does not satisfy what it has to")
+            matters = set(solution.matters) | (set(chosen) if len(selections) > 1 else set())
+            return values, frozenset(entry.name for entry in self.system.free if entry.leaf in matters)
+        raise AssertionError("no inputs follow the path")
+
+    def _selectors(self, here: int) -> dict[Node, int]:
+        shape = self.shape
+        return {entry.leaf: here >> shape.shifts[entry.leaf] & (1 << entry.leaf.width) - 1 for entry in shape.selectors}
+
+    def _solve(self, states: dict[Node, int], here: int, following: State | None, demands: tuple[Demand, ...],
+               moving: tuple[Variable, ...]) -> Solution | None:
+        """Free values with which the cycle follows the path. `moving`: the variables that could go astray."""
+        shape = self.shape
+        asked = (*shape.assumptions, *(demand.searched for demand in demands))
+        rest = put_in(shape.terms, (*asked, *(variable.next for variable in moving)), self._known_leaves(states, here))
+        conditions = list(rest[:len(asked)])
+        if following is not None:
+            control = self._control(following)
+            mask = self._mask(control)
+            inside = dict(zip(shape.domain.leaves, shape.domain.values_of(following[2])))
+            for variable, node in zip(moving, rest[len(asked):]):
+                if variable.leaf in inside:
+                    conditions += _equal(shape, node, inside[variable.leaf], (1 << node.width) - 1)
+                else:
+                    shift = shape.shifts[variable.leaf]
+                    conditions += _equal(shape, node, control >> shift, mask >> shift & (1 << node.width) - 1)
+        return solve(shape.terms, conditions, shape.free)
+
+    def _known_leaves(self, states: dict[Node, int], here: int) -> dict[Node, Node]:
+        """Everything that control and its words say, with all bits of the state as they really are."""
+        shape, places = self.shape, self.search.places
+        full = here & shape.selecting
+        for variable in self._moving:
+            full |= states[variable.leaf] << shape.shifts[variable.leaf]
+        words = places.words_at(full & shape.place)
+        values = {leaf: shape.closures.of(leaf)(full, words) for leaf in shape.known}
+        values.update((leaf, states[leaf]) for leaf in shape.domain.leaves)
+        return {leaf: shape.terms.const(value, leaf.width) for leaf, value in values.items()}
+
+
+def _equal(shape: Split, node: Node, value: int, mask: int) -> list[Node]:
+    """That the bits of a node under a mask are those of a value."""
+    terms = shape.terms
+    if type(node) is Const:
+        return [terms.const(int(not (node.value ^ value) & mask), 1)]
+    return [terms.among(cut(terms, node, high, low), frozenset((value >> low & (1 << high - low + 1) - 1,)))
+            for high, low in runs(mask)]
+

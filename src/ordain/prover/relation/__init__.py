@@ -1,0 +1,1 @@
+"""What a cycle does: the partition of the state, and the transition relation of each class of words."""

@@ -1,0 +1,1 @@
+"""Breadth first over all that can happen: dead bits, sets of states, transitions."""

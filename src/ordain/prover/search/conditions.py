@@ -1,0 +1,153 @@
+"""The conditions of the question as they stand at a place.
+
+With the words known, and what else the place settles, most conditions are 0 or 1; the rest is over the surroundings,
+free leaves and what control leaves open. Places at which the same is left share one `Standing`.
+"""
+
+from typing import NamedTuple
+
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, Node
+from ordain.prover.relation.residues import Residues
+from ordain.prover.relation.term_kinds import FREE
+from ordain.prover.relation.word_classes import Atom, Place, Places
+
+
+class Entry(NamedTuple):
+    """A condition, by number: what is left of it, and the terms over control still open in it. `reads`: the bits of
+    control that these read; `of_words`: whether they read words, too."""
+
+    number: int
+    node: Node
+    atoms: tuple[Atom, ...]
+    reads: int
+    of_words: bool
+
+
+class Standing(NamedTuple):
+    """The conditions that are not settled to 0. `reads`: the bits of control that their open terms read. `on_inputs`:
+    the numbers of those that depend on something free."""
+
+    entries: tuple[Entry, ...]
+    reads: int
+    of_words: bool
+    on_inputs: frozenset[int]
+
+
+class _Left(NamedTuple):
+    """A condition, by number, under some words, and the terms in it that a place settles."""
+
+    number: int
+    node: Node
+    settled: tuple[Atom, ...]
+
+
+class _Under(NamedTuple):
+    """What is left of all conditions under some words, and all terms that a place settles; `standings`: by the values
+    of these."""
+
+    conditions: tuple[_Left, ...]
+    atoms: tuple[Atom, ...]
+    standings: dict[tuple[int, ...], Standing]
+
+
+class _Alike(NamedTuple):
+    """Conditions, by number, that ask about the same bits of the words (`mask`). `left`: by these bits."""
+
+    mask: int
+    residues: list[tuple[int, Residues]]
+    left: dict[int, tuple[_Left, ...]]
+
+
+class Inquiry:
+    """`conditions` by number, over the leaves of the split."""
+
+    __slots__ = ("_alike", "_distinct", "_mask", "_places", "_settled", "_standing", "_terms", "_under", "conditions")
+
+    def __init__(self, places: Places, conditions: tuple[Node, ...]) -> None:
+        self._places, self._terms, self.conditions = places, places.shape.terms, conditions
+        by_mask: dict[int, _Alike] = {}
+        self._mask = 0
+        for number, node in enumerate(conditions):
+            residues = places.shape.table.of(node, False)
+            by_mask.setdefault(residues.mask, _Alike(residues.mask, [], {})).residues.append((number, residues))
+            self._mask |= residues.mask
+        self._alike = list(by_mask.values())
+        self._standing: dict[Place, Standing] = {}
+        self._under: dict[int, _Under] = {}
+        self._settled: dict[tuple[Node, tuple[int, ...]], Node] = {}
+        self._distinct: dict[tuple[tuple[int, Node], ...], Standing] = {}
+
+    def at(self, here: int, place: Place) -> Standing:
+        standing = self._standing.get(place)
+        if standing is None:
+            under = self._under_words(place.words)
+            values = tuple([atom.closure(here, place.words) for atom in under.atoms])
+            standing = under.standings.get(values)
+            if standing is None:
+                standing = under.standings[values] = self._settle(under, values)
+            self._standing[place] = standing
+        return standing
+
+    def kept(self, here: int) -> bool:
+        """Whether the search keeps at a place all the bits of control that the conditions may look at there."""
+        shape, places = self._places.shape, self._places
+        kept = places.live.get(here & shape.location, -1)
+        under = self._under_words(places.at(here).words)
+        return not any(places.reads(one.node) & shape.state & ~kept for one in under.conditions)
+
+    def _under_words(self, words: int) -> _Under:
+        under = self._under.get(words & self._mask)
+        if under is None:
+            under = self._under[words & self._mask] = self._conditions(words)
+        return under
+
+    def _conditions(self, words: int) -> _Under:
+        left: list[_Left] = []
+        settled: dict[Atom, None] = {}
+        for alike in self._alike:
+            bits = words & alike.mask
+            parts = alike.left.get(bits)
+            if parts is None:
+                parts = alike.left[bits] = self._left(alike, words)
+            for one in parts:
+                left.append(one)
+                if one.settled:
+                    settled.update(dict.fromkeys(one.settled))
+        return _Under(tuple(left), tuple(settled), {})
+
+    def _left(self, alike: _Alike, words: int) -> tuple[_Left, ...]:
+        nodes = [(number, residues.under(words)) for number, residues in alike.residues]
+        return tuple([_Left(number, node, self._places.settled_in(node)) for number, node in nodes
+                      if type(node) is not Const or node.value])
+
+    def _settle(self, under: _Under, values: tuple[int, ...]) -> Standing:
+        places, known = self._places, dict(zip(under.atoms, values))
+        rest = [(number, self._with(node, settled, tuple([known[atom] for atom in settled])) if settled else node)
+                for number, node, settled in under.conditions]
+        left = tuple([(number, node) for number, node in rest if type(node) is not Const or node.value])
+        standing = self._distinct.get(left)
+        if standing is None:
+            entries = tuple([_entry(number, node, places.known_in(node)) for number, node in left])
+            reads = 0
+            for entry in entries:
+                reads |= entry.reads
+            on_inputs = frozenset(number for number, node in left if places.support.kinds(node) & FREE)
+            standing = self._distinct[left] = Standing(entries, reads, any(entry.of_words for entry in entries),
+                                                       on_inputs)
+        return standing
+
+    def _with(self, node: Node, atoms: tuple[Atom, ...], values: tuple[int, ...]) -> Node:
+        """The node with values put in for atoms."""
+        rest = self._settled.get((node, values))
+        if rest is None:
+            put = {atom.node: self._terms.const(value, atom.node.width) for atom, value in zip(atoms, values)}
+            rest = self._settled[node, values] = put_in(self._terms, (node,), put)[0]
+        return rest
+
+
+def _entry(number: int, node: Node, atoms: tuple[Atom, ...]) -> Entry:
+    reads = 0
+    for atom in atoms:
+        reads |= atom.reads
+    return Entry(number, node, atoms, reads, any(atom.of_words for atom in atoms))

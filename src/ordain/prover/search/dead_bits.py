@@ -1,0 +1,293 @@
+"""Which bits of control some path reads, location by location; the others are held at 0 during the search.
+
+The graph is over locations, every branch taken as possible whatever the surroundings say, so it has at least the edges
+that the search will find. A dispatch fans out to all its targets; what follows it hangs on a node of its own, made
+once. Where a fan-out is too wide to list, everything counts as read.
+"""
+
+from itertools import product
+from typing import NamedTuple
+
+from ordain.control.model import Variable
+from ordain.logic.liveness import Flow, live_bits
+from ordain.logic.narrowing import bits_read
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Const, If, Join, Leaf, Node, Slice
+from ordain.prover.relation.word_classes import Computed, Place, PlaceClass, Places, start_locations
+from ordain.prover.search.conditions import Inquiry
+
+FAN_OUT = 1 << 12
+"""Most targets of one dispatch, and most places of one location, that are listed."""
+OPEN_BITS = 6
+"""Most bits of terms that decide about the next location and whose every valuation is followed."""
+
+
+class _Exit(NamedTuple):
+    """One way for the location to move on: its bits `held`, those `fixed`, those computed."""
+
+    held: int
+    fixed: int
+    computed: tuple[Computed, ...]
+
+
+class _Manner(NamedTuple):
+    """What the cycles of a class of places do, as far as liveness is concerned: the bits that they read in any case,
+    the exits, and of bits outside the location those that may be held and (target, source) of those computed."""
+
+    reads: int
+    exits: tuple[_Exit, ...]
+    held: int
+    moves: tuple[tuple[int, int], ...]
+
+
+def hold_dead_bits(places: Places, inquiry: Inquiry) -> int:
+    """Fills `places.live`: location -> the bits of control worth keeping there. Returns how many bits of variables were
+    found dead, summed over the locations."""
+    graph = _Graph(places, inquiry)
+    graph.explore()
+    live = live_bits(graph.reads, graph.flows)
+    shape = places.shape
+    idle = sum(((1 << leaf.width) - 1) << shape.shifts[leaf] for leaf in shape.idle)  # whenever they are set running
+    places.live.update((location, live[node] | shape.location | idle) for location, node in graph.nodes.items())
+    kept = sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in shape.control)
+    return sum((kept & ~mask).bit_count() for mask in places.live.values())
+
+
+class _Graph:
+    """Locations and fan-outs by number: `reads` and `flows` are what `live_bits` takes."""
+
+    def __init__(self, places: Places, inquiry: Inquiry) -> None:
+        self.places, self.shape, self._inquiry = places, places.shape, inquiry
+        self.nodes: dict[int, int] = {}
+        self.reads: list[int] = []
+        self.flows: list[list[Flow]] = []
+        self._waiting: list[int] = []
+        self._everything = -1
+        self._fans: dict[object, int] = {}
+        self._manners: dict[PlaceClass, _Manner | None] = {}
+        self._fields = [variable for variable in self.shape.control
+                        if self.shape.place & ~self.shape.location & self._mask(variable.leaf)]
+        self._others = self._beside()
+
+    def explore(self) -> None:
+        for location in start_locations(self.shape):
+            self._node(location)
+        while self._waiting:
+            location = self._waiting.pop()
+            self._visit(location, self.nodes[location])
+
+    def _mask(self, leaf: Node) -> int:
+        return ((1 << leaf.width) - 1) << self.shape.shifts[leaf]
+
+    def _node(self, location: int) -> int:
+        node = self.nodes.get(location)
+        if node is None:
+            node = self.nodes[location] = self._new(0)
+            self._waiting.append(location)
+        return node
+
+    def _new(self, reads: int) -> int:
+        self.reads.append(reads)
+        self.flows.append([])
+        return len(self.reads) - 1
+
+    def _anywhere(self) -> int:
+        """The node for what cannot be listed: everything is read there."""
+        if self._everything < 0:
+            self._everything = self._new(self.shape.state)
+        return self._everything
+
+    # ------------------------------------------------------------ one location
+
+    def _visit(self, location: int, node: int) -> None:
+        if self._others is None:
+            self.reads[node] = self.shape.state | self.shape.selecting
+            self.flows[node].append(Flow(0, (), self._anywhere()))
+            return
+        here = [location | other for other in self._others]
+        flows: dict[Flow, None] = {}
+        reads = self._relevant(here) if len(here) > 1 else 0
+        for state in here:
+            place = self.places.at(state)
+            manner = self._manner(place.of)
+            reads |= self._inquiry.at(state, place).reads
+            if manner is None:
+                reads = self.shape.state | self.shape.selecting
+                flows[Flow(0, (), self._anywhere())] = None
+                break
+            reads |= manner.reads
+            for way in manner.exits:
+                flows[Flow(manner.held, manner.moves, self._after(state, place, way))] = None
+        self.reads[node] |= reads
+        self.flows[node] = list(flows)
+
+    def _beside(self) -> list[int] | None:
+        """Every valuation of what else, beside the location, decides the words; None when there are too many."""
+        parts = [[value << self.shape.shifts[variable.leaf] for value in range(variable.values)]
+                 for variable in self._fields]
+        parts += [[value << self.shape.shifts[entry.leaf] for value in range(entry.values)]
+                  for entry in self.shape.selectors]
+        size = 1
+        for part in parts:
+            size *= len(part)
+        return None if size > FAN_OUT else [sum(choice) for choice in product(*parts)]
+
+    def _relevant(self, here: list[int]) -> int:
+        """The bits, beside the location, on which it depends which words are read and what they settle."""
+        marks: dict[object, int] = {}
+        marked = {}
+        for state in here:
+            place = self.places.at(state)
+            mark = (place.words, id(place.of), id(self._inquiry.at(state, place)))
+            marked[state] = marks.setdefault(mark, len(marks))
+        relevant, bits = 0, self.shape.place & ~self.shape.location
+        while bits:
+            bit = bits & -bits
+            bits ^= bit
+            if any(marked[state] != marked.get(state ^ bit, marked[state]) for state in here):
+                relevant |= bit
+        return relevant
+
+    # ------------------------------------------------------------ classes of places
+
+    def _manner(self, of: PlaceClass) -> _Manner | None:
+        """None when there are too many ways for the location to move on."""
+        if of not in self._manners:
+            self._manners[of] = self._found_manner(of)
+        return self._manners[of]
+
+    def _found_manner(self, of: PlaceClass) -> _Manner | None:
+        shape = self.shape
+        moving = self.places.moving
+        variables = [variable for variable in moving if self._moves_location(variable)]
+        roots = tuple(node for variable, node in zip(moving, of.roots.control) if self._moves_location(variable))
+        exits = self._exits(variables, roots)
+        if exits is None:
+            return None
+        reads, held, moves = 0, 0, []
+        for atom in of.atoms:
+            reads |= atom.reads
+        for way in exits:
+            for part in way.computed:
+                reads |= part.atom.reads
+        for variable, node in zip(moving, of.roots.control):
+            if not self._moves_location(variable):
+                kept, found = _pieces(self.places, node, shape.shifts[variable.leaf])
+                held |= kept
+                moves += found
+        return _Manner(reads, exits, held, tuple(moves))
+
+    def _moves_location(self, variable: Variable) -> bool:
+        return bool(self.shape.location >> self.shape.shifts[variable.leaf] & 1)
+
+    def _exits(self, variables: list[Variable], roots: tuple[Node, ...]) -> tuple[_Exit, ...] | None:
+        """The distinct next locations, for every valuation of what decides about them."""
+        places, terms = self.places, self.shape.terms
+        atoms = places.support.deciding(roots, (), places.is_known)
+        if sum(atom.width for atom in atoms) > OPEN_BITS:
+            return None
+        distinct: dict[tuple[Node, ...], None] = {}
+        for values in product(*(range(1 << atom.width) for atom in atoms)):
+            known = {atom: terms.const(value, atom.width) for atom, value in zip(atoms, values)}
+            rest = put_in(terms, roots, known) if known else roots
+            distinct.update(dict.fromkeys(places.branching.control(rest, (), self.shape.domain.full)))
+        return tuple(dict.fromkeys(self._exit(variables, nexts) for nexts in distinct))
+
+    def _exit(self, variables: list[Variable], nexts: tuple[Node, ...]) -> _Exit:
+        held, fixed, computed = 0, 0, []
+        for variable, node in zip(variables, nexts):
+            if node is variable.leaf:
+                held |= self._mask(variable.leaf)
+            elif type(node) is Const:
+                fixed |= node.value << self.shape.shifts[variable.leaf]
+            else:
+                computed.append(self.places.computed(variable, node))
+        return _Exit(held, fixed, tuple(computed))
+
+    # ------------------------------------------------------------ where it goes on
+
+    def _after(self, state: int, place: Place, way: _Exit) -> int:
+        """The node that an exit leads to."""
+        after = state & way.held | way.fixed
+        later: list[Computed] = []
+        for part in way.computed:
+            if part.atom.settled:
+                after |= part.atom.closure(state, place.words) << part.shift
+            else:
+                later.append(part)
+        return self._fan(state, place, after, later) if later else self._node(after)
+
+    def _fan(self, state: int, place: Place, after: int, later: list[Computed]) -> int:
+        """The node that stands for every location that the open parts can lead to."""
+        open_bits = 0
+        for part in later:
+            open_bits |= part.atom.reads
+        settled = self._settled(state, place, later)
+        open_bits &= ~self.shape.place
+        key = (after, tuple(part.atom.node for part in later), settled)
+        fan = self._fans.get(key)
+        if fan is not None:
+            return fan
+        if 1 << open_bits.bit_count() > FAN_OUT:
+            fan = self._anywhere()
+        else:
+            fan = self._new(0)
+            targets = set()
+            for choice in _valuations(open_bits):
+                found = after
+                for part in later:
+                    found |= part.atom.closure(state & self.shape.place | choice, place.words) << part.shift
+                targets.add(found)
+            self.flows[fan] = [Flow(self.shape.state, (), self._node(target)) for target in sorted(targets)]
+        self._fans[key] = fan
+        return fan
+
+    def _settled(self, state: int, place: Place, later: list[Computed]) -> tuple[int, int]:
+        """What a place contributes to the open parts: its own bits that they read, and its words if they read any."""
+        reads, words = 0, 0
+        for part in later:
+            reads |= part.atom.reads
+            if any(leaf in self.shape.packing.spots and self.shape.packing.spots[leaf].in_words
+                   for leaf in bits_read([part.atom.node])):
+                words = place.words
+        return state & self.shape.place & reads, words
+
+
+def _valuations(mask: int) -> list[int]:
+    found = [0]
+    while mask:
+        bit = mask & -mask
+        mask ^= bit
+        found += [value | bit for value in found]
+    return found
+
+
+def _pieces(places: Places, root: Node, shift: int) -> tuple[int, list[tuple[int, int]]]:
+    """Of a next value whose lowest bit stands at `shift`: the bits that stay where they are, and for the others
+    (target bits, the bits they are computed from)."""
+    shifts = places.shape.shifts
+    held, moves = 0, []
+    waiting: list[tuple[Node, int]] = [(root, shift)]
+    while waiting:
+        node, at = waiting.pop()
+        whole = ((1 << node.width) - 1) << at
+        leaf = node.args[0] if type(node) is Slice else node
+        if type(node) is Const:
+            continue
+        if type(leaf) is Leaf and leaf in shifts:
+            source = ((1 << node.width) - 1) << (shifts[leaf] + (node.low if type(node) is Slice else 0))
+            if source == whole:
+                held |= whole
+            else:
+                moves.append((whole, source))
+        elif type(node) is If:
+            moves.append((whole, places.reads(node.args[0])))
+            waiting += [(node.args[1], at), (node.args[2], at)]
+        elif type(node) is Join:
+            for part in reversed(node.args):
+                waiting.append((part, at))
+                at += part.width
+        else:
+            moves.append((whole, places.reads(node)))
+    return held, moves
+

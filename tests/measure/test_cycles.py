@@ -1,0 +1,541 @@
+"""Cycles of instructions: textbooks, small machines of every manner of addressing, and random ones against networkx."""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import networkx as nx
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ordain.control.system import build_system
+from ordain.measure.cycle_counts import longest_past_rings, parts_of, rings_of, travel
+from ordain.measure.cycles import Cycles, Decision, Taken, cycles_of
+from ordain.measure.mix import PerInstruction, per_instruction, read_mix
+from ordain.rom.contents import Contents
+from ordain.text.source import Source
+from tests.microprogram import test_textbook_multicycle as multicycle
+from tests.workshop import contents_of
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+
+
+def counted(contents: Contents, titles: list[str]) -> Cycles:
+    system = build_system(contents)
+    found = cycles_of(system, titles, lambda store, courses, journeys: travel(system, store, courses, journeys))
+    assert found is not None
+    return found
+
+
+def by_title(cycles: Cycles) -> dict[str, Taken]:
+    return {one.title: one for one in cycles.taken}
+
+
+def figure(cycles: Cycles, text: str) -> PerInstruction:
+    shares, findings = read_mix(Source("mix", text), cycles)
+    assert not findings
+    found = per_instruction(cycles, shares)
+    assert found is not None
+    return found
+
+
+# ---------------------------------------------------------------- textbooks
+
+
+@pytest.fixture(scope="module")
+def mano() -> Cycles:
+    contents = contents_of((REFERENCE / "mano.machine").read_text(), (REFERENCE / "mano.micro").read_text())
+    return counted(contents, ["ADD", "BRANCH", "STORE", "EXCHANGE"])
+
+
+@pytest.mark.parametrize("title", ["ADD", "BRANCH", "STORE", "EXCHANGE"])
+def test_the_basic_computer(mano: Cycles, title: str) -> None:
+    """tests/reference/mano.json: microcycles of M. Morris Mano's table 7-2, fetch included; from memory."""
+    book = json.loads((REFERENCE / "mano.json").read_text())["microcycles_including_fetch"]
+    cycles = [count for case, count in book.items() if case.startswith(f"{title} ")]
+    assert mano.fetch is not None and mano.fetch.least == mano.fetch.most == 3
+    one = by_title(mano)[title]
+    assert (3 + (one.least or 0), 3 + (one.most or 0), one.rings) == (min(cycles), max(cycles), ())
+
+
+def test_what_decides_in_the_basic_computer(mano: Cycles) -> None:
+    """The same source: a branch is long when AC is negative (its sign is 1) and the address indirect."""
+    branch = by_title(mano)["BRANCH"]
+    assert [each.values for each in branch.if_least] == [(("negative", 0),)]
+    assert [each.values for each in branch.if_most] == [(("negative", 1),), (("indirect", 1),)]
+    assert [each.where for each in branch.if_most] == ["BRANCH", "BRANCH.OVER"]
+
+
+@pytest.fixture(scope="module")
+def ph() -> Cycles:
+    return counted(contents_of(multicycle.MACHINE, multicycle.micro()), [])
+
+
+ROW = {"R-format": 0b000000, "jmp": 0b000010, "beq": 0b000100, "lw": 0b100011, "sw": 0b101011}
+"""Opcodes of the rows of dispatch table 1 of tests/reference/ph.json (from memory)."""
+ALSO = {"R": "R-format", "j": "jmp", "beq": "beq", "lw": "lw", "sw": "sw"}
+
+
+def row(cycles: Cycles, name: str) -> Taken:
+    return next(one for one in cycles.taken if one.title.startswith(f"dispatch1[{ROW[name]:#x}]"))
+
+
+@pytest.mark.parametrize("name", list(ROW))
+def test_the_multicycle_processor(ph: Cycles, name: str) -> None:
+    """Cycles of each instruction: tests/reference/ph.json, and hh.json where it has the same one; both from memory."""
+    assert ph.fetch is not None and ph.fetch.least == ph.fetch.most == 2
+    one = row(ph, name)
+    assert one.least == one.most
+    expected = json.loads((REFERENCE / "ph.json").read_text())["cycles"][name]
+    assert 2 + (one.least or 0) == expected
+    other = json.loads((REFERENCE / "hh.json").read_text())["cycles"]
+    assert {other[short] for short, long in ALSO.items() if long == name} == {expected}
+
+
+def test_cycles_per_instruction_of_the_multicycle_processor(ph: Cycles) -> None:
+    """The mix and the CPI of 4.12, as in tests/reference/ph.json and (Harris & Harris, example 7.7) hh.json; from
+    memory."""
+    mix = json.loads((REFERENCE / "ph.json").read_text())["cpi"]
+    text = "\n".join(f"{row(ph, name).title} {fraction}" for name, fraction in mix["mix"].items())
+    found = figure(ph, text)
+    assert float(found.least) == float(found.past_rings) == mix["value"] == 4.12
+    assert found.most == found.least
+    assert json.loads((REFERENCE / "hh.json").read_text())["CPI"] == 4.12
+
+
+# ---------------------------------------------------------------- three manners of addressing
+
+BUS = """\
+input line 2 bits
+condition long 1 bit
+bus data 2 bits, kept
+    driven by memory
+"""
+
+MAPPED = """\
+machine mapped
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field way 3 bits
+    step     0 idle
+    jump     1
+    if_long  2
+    dispatch 3
+    finish   4
+field spare_bit 1 bit, idle any
+field there 4 bits address, idle 0
+store entry 4 words of 4 bits
+    address op
+    word    start of instruction
+state upc 4 bits, reset 0
+    next choose way
+        step     : upc + 1
+        jump     : there
+        if_long  : there if long else upc + 1
+        dispatch : entry.word
+        finish   : {0b000, line[0]}
+        otherwise: 0
+register op 2 bits
+    loads data when upc is 0
+home fetch
+order jump <a>    : way jump, there <a>
+order if long <a> : way if_long, there <a>
+order dispatch    : way dispatch
+order finish      : way finish
+order wait        : way step
+""" + BUS
+
+MAPPED_MICRO = """\
+routine boundary at 0
+    fetch: dispatch
+    busy : jump fetch
+instruction 0 "quick"
+    finish
+instruction 1 "either"
+    if long more
+    finish
+  more: wait
+    wait
+    jump fetch
+instruction 2 "patient"
+  again: if long again
+    finish
+instruction others "never ends"
+  ring: jump ring
+"""
+
+
+def test_with_a_mapping_store() -> None:
+    found = counted(contents_of(MAPPED, MAPPED_MICRO), ["quick", "either", "patient", "never ends"])
+    taken = by_title(found)
+    assert [(one.least, one.most, len(one.rings)) for one in taken.values()] == [
+        (1, 1, 0), (2, 4, 0), (2, 2, 1), (None, None, 1)]
+    assert [each.values for each in taken["either"].if_most] == [(("long", 1),)]
+    assert [each.values for each in taken["either"].if_least] == [(("long", 0),)]
+    assert taken["patient"].rings[0].names == ("long",)
+    assert found.fetch is not None and (found.fetch.least, found.fetch.most) == (1, 1)
+
+
+def test_one_word_less_is_one_cycle_less() -> None:
+    found = counted(contents_of(MAPPED, MAPPED_MICRO.replace("  more: wait\n    wait", "  more: wait")), ["either"])
+    assert (found.taken[0].least, found.taken[0].most) == (2, 3)
+
+
+STEPPED = """\
+machine stepped
+microprogram "m.micro"
+store control 32 words of 4 bits
+    address {op, late, stage}
+    instruction op
+    step        stage
+field last   1 bit
+field work   2 bits number, idle 0
+field unused 1 bit, idle any
+register op 2 bits
+    loads data when stage is 0
+state stage 2 bits, reset 0
+    next 0 if last else stage + 1
+input late 1 bit
+order last     : last
+order work <n> : work <n>
+""" + BUS.replace("input line 2 bits\n", "")
+
+STEPPED_MICRO = """\
+prologue
+    work 1
+instruction 0 "short"
+    work 2, last
+instruction 1 "asks"
+    when late
+        work 3
+    work 2
+    work 1, last
+instruction others "other"
+    work 2
+    last
+"""
+
+
+def test_with_a_step_counter() -> None:
+    """The counter goes back to 0 by itself: the machine, not a word, says where."""
+    try:
+        contents = contents_of(STEPPED, STEPPED_MICRO)
+    except AssertionError as failure:
+        pytest.fail(str(failure))
+    taken = by_title(counted(contents, ["short", "other"]))
+    assert [(one.least, one.most, one.rings) for one in taken.values()] == [(1, 1, ()), (2, 2, ())]
+
+
+WIRED = MAPPED.replace("""\
+store entry 4 words of 4 bits
+    address op
+    word    start of instruction
+""", "").replace("    address upc\n", "    address upc\n    starts at {0b1, op, 0b0}\n").replace(
+    "store control 16 words of 8 bits", "store control 16 words of 8 bits").replace(
+    "entry.word", "{0b1, op, 0b0}").replace("register op", "register opcode").replace("op,", "opcode,")
+
+
+def test_with_starts_wired_into_the_sequencer() -> None:
+    micro = """\
+routine boundary at 0
+    fetch: dispatch
+    busy : jump fetch
+instruction 0 "quick"
+    finish
+instruction 1 "either"
+    if long more
+    finish
+routine tail at 2
+  more: wait
+    jump fetch
+instruction others "trap"
+    jump fetch
+"""
+    taken = by_title(counted(contents_of(WIRED, micro), ["quick", "either", "trap"]))
+    assert [(one.least, one.most, one.rings) for one in taken.values()] == [(1, 1, ()), (2, 3, ()), (1, 1, ())]
+
+
+def test_a_reset_line_is_no_short_end() -> None:
+    """A line that sends control away whatever the word says breaks instructions off; that is not how long they take."""
+    broken = MAPPED.replace("    next choose way\n", "    next 0 if stop_key else chosen\nsignal chosen = choose way\n")
+    broken += "input stop_key 1 bit\n"
+    found = by_title(counted(contents_of(broken, MAPPED_MICRO), ["quick", "either"]))
+    assert [(one.least, one.most) for one in found.values()] == [(1, 1), (2, 4)]
+
+
+def test_what_cannot_happen_does_not_count() -> None:
+    """With the line assumed to be 0 the long way is no way any more."""
+    sure = MAPPED.replace("condition long 1 bit\n", "input long 1 bit\nassume not long\n")
+    (one,) = counted(contents_of(sure, MAPPED_MICRO), ["either"]).taken
+    assert (one.least, one.most) == (2, 2)
+
+
+# ---------------------------------------------------------------- random machines against networkx
+
+
+class Word(NamedTuple):
+    """`test`: always, free, flag. `flag`: keep, set, clear, turn, free (what is stored in the flag)."""
+
+    test: str
+    there: int
+    other: int
+    flag: str
+    end: bool
+
+
+COUNT = 12
+TESTS = ("always", "free", "flag")
+FLAGS = ("keep", "set", "clear", "turn", "free")
+
+RANDOM = """\
+machine chance
+microprogram "m.micro"
+store control 16 words of 14 bits
+    address upc
+field test 2 bits
+    always 0 idle
+    free   1
+    flag   2
+field act 3 bits
+    keep  0 idle
+    set   1
+    clear 2
+    turn  3
+    free  4
+field end   1 bit
+field there 4 bits address, idle 0
+field other 4 bits address, idle 0
+store entry 4 words of 4 bits
+    address op
+    word    start of instruction
+state upc 4 bits, reset 0
+    next entry.word if upc is 0 else (0 if end else (there if tested else other))
+state flag_1 1 bit, reset 0
+    next choose act
+        keep     : flag_1
+        set      : 1
+        clear    : 0
+        turn     : not flag_1
+        free     : line
+        otherwise: flag_1
+signal tested = choose test
+    always   : 1
+    free     : line
+    flag     : flag_1
+    otherwise: 1
+input line 1 bit
+input picked 2 bits
+register op 2 bits
+    loads data when upc is 0
+bus data 2 bits, kept
+    driven by memory
+home fetch
+order word <t> <f> <a> <b> : test <t>, act <f>, there <a>, other <b>
+order end  : end
+order none : test always
+"""
+
+
+@st.composite
+def programs(draw: st.DrawFn) -> list[Word]:
+    """Words 1 to COUNT; instruction k of four starts at word 1 + 3 * k. Mostly forward, so that not all is a ring."""
+    words = []
+    for number in range(1, COUNT + 1):
+        ahead = st.integers(min(number + 1, COUNT), COUNT)
+        place = ahead if draw(st.integers(0, 5)) else st.integers(1, COUNT)
+        words.append(Word(draw(st.sampled_from(TESTS)), draw(place), draw(place), draw(st.sampled_from(FLAGS)),
+                          number == COUNT or draw(st.integers(0, 3)) == 0))
+    return words
+
+
+def random_text(words: list[Word]) -> str:
+    lines = ["routine boundary at 0", "    fetch: none"]
+    for number, word in enumerate(words, 1):
+        if number % 3 == 1:
+            lines.append(f'instruction {number // 3} "i{number // 3}"')
+        end = ", end" if word.end else ""
+        lines.append(f"  w{number}: word {word.test} {word.flag} w{word.there} w{word.other}{end}")
+    return "\n".join(lines) + "\n"
+
+
+State = tuple[int, int]
+"""(word, flag); word 0 is the boundary."""
+
+
+def steps(words: list[Word], state: State) -> set[State]:
+    number, flag = state
+    if number == 0:
+        return {(1 + 3 * opcode, flag) for opcode in range(4)}
+    word = words[number - 1]
+    found = set()
+    for line in (0, 1):
+        after = {"keep": flag, "set": 1, "clear": 0, "turn": 1 - flag, "free": line}[word.flag]
+        tested = {"always": 1, "free": line, "flag": flag}[word.test]
+        found.add((0 if word.end else word.there if tested else word.other, after))
+    return found
+
+
+def reachable(words: list[Word]) -> "nx.DiGraph[State]":
+    graph: nx.DiGraph[State] = nx.DiGraph()
+    waiting, seen = [(0, 0)], {(0, 0)}
+    while waiting:
+        state = waiting.pop()
+        for after in steps(words, state):
+            graph.add_edge(state, after)
+            if after not in seen:
+                seen.add(after)
+                waiting.append(after)
+    return graph
+
+
+@given(programs())
+@settings(max_examples=60, deadline=None)
+def test_least_and_most_against_networkx(words: list[Word]) -> None:
+    """Shortest by nx.shortest_path_length, longest by nx.dag_longest_path_length over the reachable states; rings where
+    nx finds a strongly connected part."""
+    graph = reachable(words)
+    found = counted(contents_of(RANDOM, random_text(words)), [f"i{number}" for number in range(4)])
+    inner = graph.subgraph([state for state in graph if state[0]])
+    for opcode, one in enumerate(found.taken):
+        starts = [state for state in inner if state[0] == 1 + 3 * opcode]
+        here = inner.subgraph({state for start in starts for state in (start, *nx.descendants(inner, start))})
+        finals = [state for state in here if (0, 0) in steps(words, state) or (0, 1) in steps(words, state)]
+        lengths = [nx.shortest_path_length(here, start, final) for start in starts for final in finals
+                   if nx.has_path(here, start, final)]
+        assert one.least == (min(lengths) + 1 if lengths else None)
+        cyclic = [part for part in nx.strongly_connected_components(here)
+                  if len(part) > 1 or any(here.has_edge(state, state) for state in part)]
+        assert bool(one.rings) is bool(cyclic)
+        if not cyclic:
+            assert one.most == nx.dag_longest_path_length(here) + 1
+            check_decisions(words, graph, opcode, one)
+
+
+def check_decisions(words: list[Word], graph: "nx.DiGraph[State]", opcode: int, one: Taken) -> None:
+    """Followed by hand, exactly the decisions that are told lead to the end, in as many cycles as are told."""
+    if one.least == one.most:
+        assert one.if_least == () and one.if_most == ()
+        return
+    starts = {state for state in graph if state[0] == 1 + 3 * opcode}
+    for cycles, decisions in ((one.least or 0, one.if_least), (one.most or 0, one.if_most)):
+        asked = {(state, 0) for state in starts}
+        for _ in range(cycles - 1):
+            asked = {after for state, index in asked for after in followed(words, state, index, decisions)}
+        assert any(words[number - 1].end and index == len(decisions) for (number, _), index in asked)
+
+
+def followed(words: list[Word], state: State, index: int,
+             decisions: tuple[Decision, ...]) -> Iterator[tuple[State, int]]:
+    """The states after one cycle in which what is told at this word, if anything, is so."""
+    number, flag = state
+    word = words[number - 1]
+    if word.end:
+        return
+    branches = word.test != "always" and word.there != word.other
+    for line in (0, 1):
+        values = (("line", line),) if word.test == "free" else (("flag_1", flag),)
+        if branches and (index == len(decisions) or decisions[index].values != values
+                         or decisions[index].where.split(".")[-1] != f"w{number}"):
+            continue
+        after = {"keep": flag, "set": 1, "clear": 0, "turn": 1 - flag, "free": line}[word.flag]
+        tested = {"always": 1, "free": line, "flag": flag}[word.test]
+        yield (word.there if tested else word.other, after), index + branches
+
+
+# ---------------------------------------------------------------- plain graphs against networkx
+
+
+@st.composite
+def graphs(draw: st.DrawFn) -> dict[int, list[int]]:
+    count = draw(st.integers(1, 9))
+    node = st.integers(0, count - 1)
+    return {number: sorted(draw(st.sets(node, max_size=3))) for number in range(count)}
+
+
+@given(graphs())
+def test_parts_are_the_strongly_connected_ones(graph: dict[int, list[int]]) -> None:
+    theirs = nx.DiGraph(graph)
+    assert {frozenset(part) for part in parts_of(graph)} == {
+        frozenset(part) for part in nx.strongly_connected_components(theirs)}
+    assert {frozenset(ring) for ring in rings_of(graph)} == {
+        frozenset(part) for part in nx.strongly_connected_components(theirs)
+        if len(part) > 1 or any(theirs.has_edge(node, node) for node in part)}
+
+
+@given(graphs(), st.data())
+def test_longest_past_rings(graph: dict[int, list[int]], data: st.DataObject) -> None:
+    """By its definition, on networkx: every chain of parts, every way to enter and leave each of them."""
+    ends = data.draw(st.dictionaries(st.sampled_from(sorted(graph)), st.integers(0, 1)))
+    theirs = nx.DiGraph(graph)
+    part_of = {node: part for part in map(frozenset, nx.strongly_connected_components(theirs)) for node in part}
+
+    def longest(entered: int) -> int | None:
+        inside = theirs.subgraph(part_of[entered])
+        best = None
+        for left, straight in nx.single_source_shortest_path_length(inside, entered).items():
+            rest = [further + 1 for to in graph[left] if part_of[to] is not part_of[left]
+                    for further in [longest(to)] if further is not None]
+            rest += [ends[left]] if left in ends else []
+            for more in rest:
+                best = straight + more if best is None else max(best, straight + more)
+        return best
+
+    assert longest_past_rings(graph, [0], ends) == longest(0)
+
+
+# ---------------------------------------------------------------- mixes
+
+
+@pytest.fixture(scope="module")
+def mapped() -> Cycles:
+    return counted(contents_of(MAPPED, MAPPED_MICRO), ["quick", "either", "patient", "never ends"])
+
+
+def test_a_mix_spans_the_least_and_the_most(mapped: Cycles) -> None:
+    found = figure(mapped, "quick 1/4   # as measured\n\n\"either\" 75%\n")
+    assert [float(found.least), float(found.most or 0)] == [1 + 0.25 * 1 + 0.75 * 2, 1 + 0.25 * 1 + 0.75 * 4]
+
+
+def test_a_wait_has_no_most(mapped: Cycles) -> None:
+    found = figure(mapped, "patient 1")
+    assert found.least == found.past_rings == 3 and found.most is None
+
+
+def test_what_never_ends_has_no_figure(mapped: Cycles) -> None:
+    shares, findings = read_mix(Source("mix", "never ends 1"), mapped)
+    assert not findings and per_instruction(mapped, shares) is None
+
+
+def test_the_beginning_of_a_title_means_all_that_begin_so(mapped: Cycles) -> None:
+    shares, findings = read_mix(Source("mix", "never 1"), mapped)
+    assert not findings and [one.title for one in shares[0].of] == ["never ends"]
+
+
+@pytest.mark.parametrize(("text", "name", "line"), [
+    ("quick\n", "mix-line", 1), ("quick 2\n", "mix-line", 1), ("quick x\n", "mix-line", 1), ("0.5\n", "mix-line", 1),
+    ("either 1\nquikc 0\n", "mix-unknown", 2), ("quick 0.5\nquick 0.5\n", "mix-twice", 2),
+    ("quick 0.5\neither 0.49\n", "mix-sum", 1), ("nev 1\n", "mix-unknown", 1),
+])
+def test_what_is_wrong_with_a_mix(mapped: Cycles, text: str, name: str, line: int) -> None:
+    _, findings = read_mix(Source("mix", text), mapped)
+    assert [(found.name, found.span.line) for found in findings if found.span] == [(name, line)]
+
+
+def test_a_mix_may_be_rounded(mapped: Cycles) -> None:
+    assert read_mix(Source("mix", "quick 0.333\neither 0.333\npatient 0.333"), mapped)[1] == []
+
+
+def test_as_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from ordain.cli.main import run
+
+    (tmp_path / "m.machine").write_text(MAPPED)
+    (tmp_path / "m.micro").write_text(MAPPED_MICRO)
+    (tmp_path / "mix").write_text("quick 0.5\neither 0.5\n")
+    run(["cycles", str(tmp_path), "--mix", str(tmp_path / "mix"), "--format", "json"])
+    data: dict[str, Any] = json.loads(capsys.readouterr().out)
+    told = {one["title"]: (one["least"], one["most"]) for one in data["instructions"]}
+    assert told == {"quick": (1, 1), "either": (2, 4), "patient": (2, None), "never ends": (None, None)}
+    assert data["per_instruction"]["least"] == 2.5 and data["per_instruction"]["most"] == 3.5

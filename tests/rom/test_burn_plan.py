@@ -1,0 +1,125 @@
+"""Recommended steps against a model of the devices: erase, program, nothing else."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ordain.machine.model import Chip
+from ordain.rom.burn_plan import ChipChange, burns_and_erasures, chip_changes
+from ordain.text.source import Source, Span
+
+NOWHERE = Span(Source("chips", ""), 0, 0)
+
+
+def chip_of(technology: str, erased: int = 1, words: int = 32, bits: int = 8, sector: int = 8,
+            name: str = "U1") -> Chip:
+    return Chip(name, words, bits, erased, technology, sector if technology == "flash" else 0, (), NOWHERE)
+
+
+class Device:
+    """A part on the programmer. Erasing and programming do what the physics do, whatever was asked for."""
+
+    def __init__(self, chip: Chip, content: bytes) -> None:
+        self.chip, self.size = chip, (chip.bits + 7) // 8
+        self.cells = [int.from_bytes(content[at:at + self.size], "little") for at in range(0, len(content), self.size)]
+        self.blank = (1 << chip.bits) - 1 if chip.erased else 0
+        self.replaced = self.erased = False
+
+    def follow(self, change: ChipChange, image: bytes) -> None:
+        wanted = [int.from_bytes(image[at:at + self.size], "little") for at in range(0, len(image), self.size)]
+        for step in change.steps:
+            if step.kind == "replace":
+                self.replaced = True
+                self.cells = [self.blank] * len(self.cells)
+            elif step.kind == "erase":
+                assert self.chip.technology in ("uv", "", "flash")
+                self.erased = True
+                self.cells = [self.blank] * len(self.cells)
+            elif step.kind == "erase-sector":
+                assert self.chip.technology == "flash"
+                for cell in range(step.first * self.chip.sector, (step.first + 1) * self.chip.sector):
+                    self.cells[cell] = self.blank
+            elif step.kind == "write":
+                assert self.chip.technology == "eeprom"
+                self.cells[step.first:step.last + 1] = wanted[step.first:step.last + 1]
+            elif step.kind == "program":
+                for cell in range(step.first, step.last + 1):
+                    self.cells[cell] = (self.cells[cell] & wanted[cell] if self.chip.erased
+                                        else self.cells[cell] | wanted[cell])
+
+    def content(self) -> bytes:
+        return b"".join(cell.to_bytes(self.size, "little") for cell in self.cells)
+
+
+@st.composite
+def devices(draw: st.DrawFn) -> tuple[Chip, bytes, bytes]:
+    technology = draw(st.sampled_from(("uv", "once", "eeprom", "flash", "")))
+    bits = draw(st.sampled_from((4, 8, 12, 16)))
+    chip = chip_of(technology, draw(st.integers(0, 1)), bits=bits, sector=draw(st.sampled_from((1, 4, 8, 32))))
+    blank = (1 << bits) - 1 if chip.erased else 0
+    values = st.integers(0, (1 << bits) - 1) | st.just(blank)
+    old = draw(st.lists(values, min_size=32, max_size=32))
+    new = list(old)
+    for cell, value in draw(st.lists(st.tuples(st.integers(0, 31), values), max_size=6)):
+        new[cell] = value
+    if draw(st.booleans()):                         # only from erased to programmed
+        new = [before & after if chip.erased else before | after for before, after in zip(old, new)]
+    size = (bits + 7) // 8
+    return chip, *(b"".join(value.to_bytes(size, "little") for value in cells) for cells in (old, new))
+
+
+@given(devices())
+def test_the_recommended_steps_give_the_new_image_with_every_technology(case: tuple[Chip, bytes, bytes]) -> None:
+    chip, old, new = case
+    change, = chip_changes({"U1": chip}, {"U1": chip}, {"U1": old}, {"U1": new})
+    device = Device(chip, old)
+    device.follow(change, new)
+    assert device.content() == new
+    assert (change.action == "nothing") == (old == new)
+    assert change.words == sum(a != b for a, b in zip(Device(chip, old).cells, Device(chip, new).cells))
+    assert [cell for first, last in change.ranges for cell in range(first, last + 1)] == [
+        cell for cell, (a, b) in enumerate(zip(Device(chip, old).cells, Device(chip, new).cells)) if a != b]
+
+
+@given(devices())
+def test_nothing_is_erased_or_replaced_that_could_be_programmed_over(case: tuple[Chip, bytes, bytes]) -> None:
+    chip, old, new = case
+    change, = chip_changes({"U1": chip}, {"U1": chip}, {"U1": old}, {"U1": new})
+    over = Device(chip, old)
+    over.follow(change._replace(steps=(change.steps[0]._replace(kind="program", first=0, last=31),)
+                                if change.steps else ()), new)
+    possible = over.content() == new
+    if chip.technology != "eeprom":
+        assert (change.action in ("nothing", "program-over")) == possible
+    for sector in change.sectors:                   # each sector that is erased has to be
+        kept = tuple(step for step in change.steps if not (step.kind == "erase-sector" and step.first == sector))
+        device = Device(chip, old)
+        device.follow(change._replace(steps=kept), new)
+        assert device.content() != new
+
+
+def test_one_bit_decides_between_programming_over_and_erasing() -> None:
+    old, over, back = bytes([0xFF, 0xF0]), bytes([0xFE, 0xF0]), bytes([0xFE, 0xF1])
+    for technology, action in (("uv", "erase"), ("once", "replace"), ("flash", "erase-sectors"), ("", "erase")):
+        chip = chip_of(technology, words=2, sector=1)
+        first, = chip_changes({"U1": chip}, {"U1": chip}, {"U1": old}, {"U1": over})
+        second, = chip_changes({"U1": chip}, {"U1": chip}, {"U1": old}, {"U1": back})
+        assert (first.action, second.action) == ("program-over", action)
+        assert second.turned_back == 1 and second.ranges == ((0, 1),)
+    assert second.sectors == ()
+    flash = chip_of("flash", words=2, sector=1)
+    change, = chip_changes({"U1": flash}, {"U1": flash}, {"U1": old}, {"U1": back})
+    assert change.sectors == (1,)
+
+
+def test_chips_that_came_went_or_are_other_devices() -> None:
+    uv, once = chip_of("uv", words=2), chip_of("once", words=2, name="U2")
+    image = bytes(2)
+    came, = chip_changes({"U1": uv}, {}, {}, {"U1": image})
+    assert came.action == "program"
+    went = chip_changes({"U1": uv}, {"U1": uv, "U2": once}, {"U1": image}, {"U1": image})
+    assert [(change.chip, change.action) for change in went] == [("U1", "nothing"), ("U2", "remove")]
+    wider, = chip_changes({"U1": uv}, {"U1": uv._replace(bits=4)}, {"U1": image}, {"U1": image})
+    assert wider.action == "replace"
+    unknown = chip_changes({"U1": uv, "U2": once}, {"U1": uv, "U2": once}, {"U1": image}, {"U1": image, "U2": image})
+    assert [change.action for change in unknown] == ["nothing", "find-out"]
+    assert burns_and_erasures(unknown) == (1, 1) and burns_and_erasures(went) == (0, 0)
