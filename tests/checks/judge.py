@@ -178,6 +178,12 @@ def changes(machine: Machine, name: str, facts: Facts) -> bool:
     return facts.values[state.next] != facts.values[machine.terms.leaf("state", name, state.width)]
 
 
+def loads_twice(machine: Machine, name: str, facts: Facts) -> bool:
+    """More than one source is asked for, or one and something that is not described."""
+    asked = [load.source for load in machine.registers[name].loads if facts.holds(load.when)]
+    return len(asked) > 1 and (None in asked or len(set(asked)) > 1)
+
+
 def races(machine: Machine, latch: str, facts: Facts) -> bool:
     """In this cycle a way leads from the latch through buses and open latches back into it."""
     def feeds(name: str) -> set[str]:

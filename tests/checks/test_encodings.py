@@ -16,8 +16,8 @@ from tests.generated import machine_text, random_words
 from tests.oracle import Model
 
 CYCLES = 40
-JUDGED = ("contention", "conflicting-enables", "floating", "turnaround", "missing-hold", "lost-state", "race",
-          "nowhere", "never", "between-never", "after-never")
+JUDGED = ("contention", "conflicting-enables", "floating", "turnaround", "missing-hold", "lost-state",
+          "double-load", "race", "nowhere", "never", "between-never", "after-never")
 
 
 def random_run(contents: Contents, asked: list[Property],
@@ -89,6 +89,8 @@ def judged(contents: Contents, question: Property, run: judge.Run, k: int) -> bo
         case "lost-state":
             keep = machine.keeps[detail[0]]
             return run[k].holds(keep.condition) and any(judge.changes(machine, name, run[k]) for name in keep.names)
+        case "double-load":
+            return judge.loads_twice(machine, question.subject, run[k])
         case "race":
             return judge.races(machine, question.subject, run[k])
         case "nowhere":

@@ -1,43 +1,18 @@
 """What becomes of the answers: allowances, selection, the static pass, limits, and the words of a finding."""
 
-from ordain.checks.check import Report
-from ordain.checks.run import EVERYTHING, Selection, prove, static_pass
-from ordain.control.system import build_system
-from ordain.prover.decide import decide
+from ordain.checks.run import Selection, static_pass
 from ordain.prover.model import Limits
 from ordain.text.findings import Severity
+from tests.checks.reports import edited, names, outcomes, report
 from tests.planted.mill import MILL
 from tests.planted.organ import ORGAN
 from tests.planted.plant import Sound
 from tests.planted.weir import WEIR
 from tests.workshop import contents_of
 
-
-def report(texts: Sound, selection: Selection = EVERYTHING, limits: Limits | None = None) -> Report:
-    contents = contents_of(*texts)
-    system = build_system(contents)
-    return prove(contents, lambda asked: decide(contents, system, asked, limits), selection)
-
-
-def edited(texts: Sound, *edits: tuple[str, str]) -> Sound:
-    machine, micro = texts
-    for old, new in edits:
-        assert (machine + micro).count(old) == 1, old
-        machine, micro = machine.replace(old, new), micro.replace(old, new)
-    return Sound(machine, micro)
-
-
 FIGHT = edited(WEIR, ("wait: grant, if asked", "wait: grant, source memory, point, if asked"),
                ("exclusive reads, pulse\n", ""))
 """The pause loop leaves pointer and memory on: two fights, on address and on data."""
-
-
-def names(found: Report) -> list[str]:
-    return [finding.name for finding in found.findings]
-
-
-def outcomes(found: Report) -> dict[str, str]:
-    return {f"{row.check} {row.subject}": row.outcome for row in found.rows}
 
 
 # ---------------------------------------------------------------- findings
@@ -172,6 +147,19 @@ def test_only_what_is_selected_is_looked_at() -> None:
     assert [row.subject for row in report(ruled, Selection(rule="lend")).rows] == ["Lending"]
     both = report(ruled, Selection(frozenset({"reach", "race"}), "lend"))
     assert [row.subject for row in both.rows] == ["Lending"]
+
+
+def test_a_check_and_a_rule_may_be_selected_together() -> None:
+    ruled = edited(WEIR, ("home watch", "home watch\nrule \"Lending\" reach grant\nrule \"turns\" reach turns is 3\n"
+                          "rule \"no lending in a turn\" never grant and swap"))
+    def looked_at(only: set[str], rule: str) -> set[str]:
+        return {f"{row.check} {row.subject}" for row in report(ruled, Selection(frozenset(only), rule)).rows}
+
+    assert looked_at({"stuck"}, "lending") == {"stuck home", "reach Lending", "never no lending in a turn"}
+    assert looked_at({"stuck", "never"}, "lending") == {"stuck home", "never no lending in a turn"}
+    assert looked_at({"stuck", "never"}, "") == {"stuck home", "never no lending in a turn"}
+    assert looked_at({"stuck"}, "") == {"stuck home"}
+    assert looked_at(set(), "turns") == {"reach turns"}
 
 
 def test_what_a_limit_left_open_is_undecided_and_never_proved() -> None:

@@ -115,6 +115,11 @@ routine yield
 MILL = Sound(MACHINE, MICRO)
 
 PLANTED = (
+    Planted("a register with two inputs selected", MILL, "double-load",
+            (("register kept 2 bits, loads line when take",
+              "register kept 2 bits\n    loads line when take\n    loads product when hold"),
+             ("        take, if red lend", "        take, hold, if red lend")), "take, hold",
+            "with `line` and with `product`"),
     Planted("one pilot hands over straight to the other", MILL, "turnaround",
             (("steering if give is blue else asking",
               "steering if give is blue or red.mode is steering and not red.want "

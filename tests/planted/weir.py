@@ -117,6 +117,10 @@ routine lend
 WEIR = Sound(MACHINE, MICRO)
 
 PLANTED = (
+    Planted("a pointer that is wound both ways", WEIR, "double-load",
+            (("    loads pointer + 1 when count", "    loads pointer + 1 when count\n    loads pointer - 1 when swap"),
+             ("        count, if asked goto lend", "        count, swap, if asked goto lend")), "count, swap",
+            "`pointer` is loaded twice"),
     Planted("memory drives while the panel writes", WEIR, "contention",
             (("wait: grant, if asked", "wait: grant, source memory, if asked"),), "wait: grant",
             "`memory` and `panel`", also=("conflicting-enables", "floating")),

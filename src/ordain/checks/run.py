@@ -22,7 +22,8 @@ from ordain.text.findings import Finding
 
 class Selection(NamedTuple):
     """What to look at. `only`: names of checks, empty for all. `rule`: a part of a rule's text, any case; when it is
-    given and `only` is not, nothing but such rules is looked at."""
+    given, no other rules are looked at, and checks only where `only` names them. Where `only` names forms of rules, a
+    rule must be of such a form as well."""
 
     only: frozenset[str] = frozenset()
     rule: str = ""
@@ -31,7 +32,10 @@ class Selection(NamedTuple):
         return check in self.only if self.only else not self.rule
 
     def takes_rule(self, check: str, text: str) -> bool:
-        return (check in self.only or not self.only) and self.rule.casefold() in text.casefold()
+        forms = self.only & {form.name for form in RULES}
+        if not forms and self.only and not self.rule:
+            return False
+        return (check in forms or not forms) and self.rule.casefold() in text.casefold()
 
 
 EVERYTHING = Selection()

@@ -9,9 +9,9 @@ from ordain.machine.names import unknown
 from ordain.text.findings import Place, error
 
 CHECKS = (
-    "contention", "conflicting-enables", "floating", "turnaround", "missing-hold", "lost-state", "race", "nowhere",
-    "stuck", "unreachable", "field-conflict", "undefined-code", "opcode-gap", "opcode-clash", "stale-allowance",
-    "over-assumed", "vacuous",
+    "contention", "conflicting-enables", "floating", "turnaround", "missing-hold", "lost-state", "double-load", "race",
+    "nowhere", "stuck", "unreachable", "field-conflict", "undefined-code", "opcode-gap", "opcode-clash",
+    "stale-allowance", "over-assumed", "vacuous",
     "shared-tail", "opcode-in-family", "unpolled", "unused-order", "unused-code", "unused-label", "room-left",
 )
 """Every check that an `allow` can name, and every kind of advice."""
