@@ -3,7 +3,8 @@
 from random import Random
 
 from ordain.control.model import Variable
-from ordain.machine.expression import LeafKind, Node, Terms
+from ordain.logic.narrowing import bits_read
+from ordain.machine.expression import Leaf, LeafKind, Node, Terms
 from ordain.machine.model import (
     Agent,
     Assumption,
@@ -161,16 +162,19 @@ class Dice:
         return self.terms.if_(when, value, leaf)
 
 
-def random_contents(random: Random) -> tuple[Contents, list[Property]]:
+SEQUENCERS = ("counter", "slots", "delayed", "returning", "paged", "mapped", "lines", "nested")
+
+
+def random_contents(random: Random, kinds: tuple[str, ...] = SEQUENCERS) -> tuple[Contents, list[Property]]:
     """A machine of one of several kinds of sequencer, with agents, flags, counters, latches; and questions about it.
     Small enough for a search over single states."""
     bench = Bench()
     terms, dice = bench.terms, Dice(random, bench.terms)
-    kind = random.choice(["counter", "slots", "delayed", "returning", "paged", "mapped", "selected", "nested"])
+    kind = random.choice(kinds)
     a = random.choice([2, 3, 3])
     go = bench.input("go", 1)
     zero = bench.condition("zero")
-    free = [go, bench.input("more", *random.choice([(1, None), (2, 3)])), zero]
+    free = [go, bench.input("more", *random.choice([(1, None), (2, 3)])), zero, bench.input("one.press", 1)]
     widths = {"branch": 2, "target": a, "latch": 1, "grant": 1, "low_x": 1}
     words = [random.randrange(1 << sum(widths.values())) for _ in range(1 << a)]
     placed = sorted(random.sample(range(1 << a), random.randint(2, 1 << a)))
@@ -183,8 +187,9 @@ def random_contents(random: Random) -> tuple[Contents, list[Property]]:
     address = upc
     if kind == "slots":
         address = terms.join([opcode, terms.slice(upc, 0, 0)]) if a == 3 else terms.join([flag, terms.slice(upc, 1, 1)])
-    elif kind == "selected":
-        address = terms.join([zero, terms.slice(upc, a - 2, 0)])
+    elif kind == "lines":
+        address, own = _with_lines(random, terms, upc, free)
+        words = [words[at & own] if random.random() < 0.8 else word for at, word in enumerate(words)]
     elif kind == "delayed":
         address = bench.state("active", a, 0)
         control.append(address)
@@ -196,7 +201,6 @@ def random_contents(random: Random) -> tuple[Contents, list[Property]]:
                               {"pulse": 1, "mask": 2}, [random.randrange(8) for _ in range(8)])
 
     mode = bench.state("one.mode", 2, 0, 3, "one")
-    free.append(bench.input("one.press", 1))
     inside = [mode, bench.state("sync", 1, 0), bench.state("pending", 1, 0)]
     if random.random() < 0.4:
         inside.append(bench.state("two.mode", 2, random.choice([0, None]), random.choice([None, 3]), "two"))
@@ -230,6 +234,17 @@ def random_contents(random: Random) -> tuple[Contents, list[Property]]:
     for _ in range(random.choice([0, 0, 1, 2])):
         bench.assume(terms.or_((dice.bit(everything, 1), dice.bit([*inside, *free], 2))))
     return bench.contents(), random_properties(random, dice, everything)
+
+
+def _with_lines(random: Random, terms: Terms, upc: Node, free: list[Node]) -> tuple[Node, int]:
+    """An address of as many bits as the micro-address, some of them free in every cycle: inputs, coded ones, agents'
+    inputs, conditions; and the mask of the others."""
+    lines: list[Node] = []
+    for line in random.sample(free, random.randint(1, 3)):
+        if sum(one.width for one in (*lines, line)) <= upc.width:
+            lines.append(line)
+    left = upc.width - sum(line.width for line in lines)
+    return terms.join([*lines, terms.slice(upc, left - 1, 0)] if left else lines), (1 << left) - 1
 
 
 def _move_the_rest(bench: Bench, random: Random, dice: Dice, everything: list[Node], fields: dict[str, Node],
@@ -331,6 +346,9 @@ def random_comparisons(random: Random, contents: Contents) -> list[Property]:
     dice = Dice(random, terms)
     leaves = [terms.leaf("state", name, state.width) for name, state in machine.states.items()]
     leaves += [terms.leaf("register", name, register.width) for name, register in machine.registers.items()]
+    lines = [leaf for leaf in bits_read([machine.stores["control"].address])
+             if type(leaf) is Leaf and leaf.kind in ("input", "condition")]
+    leaves += lines * 2
     where = [*leaves, *(terms.leaf("field", name, field.width) for name, field in machine.fields.items())]
     properties = []
     for number in range(4):
@@ -340,7 +358,7 @@ def random_comparisons(random: Random, contents: Contents) -> list[Property]:
             now = random.choice([leaf for leaf in where if leaf.width == now.width])
         node = random.choice([terms.equal(before, now), terms.less(before, now), terms.not_(terms.equal(before, now)),
                               terms.slice(terms.xor(before, now), 0, 0)])
-        for _ in range(random.randint(1, 2)):
+        for _ in range(random.choice([1, 2, 2] if now not in lines else [0, 0, 1])):
             node = terms.and_((node, dice.bit(where, 1)))
         properties.append(Property(f"comparison {number}", "", random.choice(["reach", "bad", "bad"]), node,
                                    vacuity=node if random.random() < 0.2 else None))

@@ -25,7 +25,7 @@ from ordain.prover.search.dead_bits import hold_dead_bits
 from ordain.prover.search.transitions import Reopened
 from ordain.rom.contents import Contents
 from tests import oracle
-from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions
+from tests.prover.by_hand import SEQUENCERS, random_comparisons, random_contents, random_journeys, random_successions
 from tests.prover.test_monitors import MACHINE, MICRO
 from tests.workshop import contents_of
 
@@ -211,3 +211,29 @@ def test_a_limit_leaves_what_is_known(seed: int) -> None:
         assert some.outcome in (whole.outcome, "undecided")
         if some.property.kind == "bad" and some.outcome == "broken":
             assert some.breaks[0].cycles == whole.breaks[0].cycles
+
+
+@pytest.mark.parametrize("kinds", [SEQUENCERS, ("lines",)])
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 1 << 32))
+def test_a_question_alone_is_answered_as_in_company(kinds: tuple[str, ...], seed: int) -> None:
+    """What else is asked decides what a search keeps, but never what is said."""
+    random = Random(seed)
+    contents, properties = random_contents(random, kinds)
+    properties = [*properties[:2], *random_comparisons(random, contents), *random_successions(random, contents)[:2]]
+    system, limits = build_system(contents), Limits(traces=0)
+    together = decide(contents, system, tuple(properties), limits).verdicts
+    for asked, among in zip(properties, together, strict=True):
+        (alone,) = decide(contents, system, (asked,), limits).verdicts
+        assert _answer(contents, alone) == _answer(contents, among)
+
+
+def _answer(contents: Contents, verdict: Verdict) -> object:
+    """What a verdict says, without the figures of the search that gave it. Of addresses that hold the same word and
+    that nothing tells apart, any one may be told; and any loop in which one waits for ever."""
+    words = contents.words["control"]
+    if verdict.property.kind == "within":
+        return verdict.outcome, verdict.worst
+    breaks = {(each.address if each.address is None else words[each.address], each.cycles) for each in verdict.breaks}
+    witness = verdict.witness and len(verdict.witness.cycles)
+    return verdict.outcome, verdict.worst, breaks, witness

@@ -227,7 +227,7 @@ class _Memory:
         return found
 
     def _kept(self, spot: int) -> bool:
-        mask = self._places.live.get(spot & self._shape.location, -1)
+        mask = self._places.kept(spot)
         for here in self._places.selections(spot):
             words = self._places.at(here).words
             for residues in self._residues:

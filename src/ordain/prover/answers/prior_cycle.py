@@ -107,7 +107,7 @@ class Recollection:
         if left is None:
             left = self._left[words & self._mask] = self._left_under(words)
         nodes, atoms, reads, of_words = left
-        if reads & ~places.live.get(spot & self._shape.location, -1) & self._shape.state:
+        if reads & ~places.kept(spot):
             self.passed_over = True
             return []
         key = (nodes, here & reads & ~self._shape.carried, words if of_words else -1, family)

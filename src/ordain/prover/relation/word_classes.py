@@ -273,6 +273,14 @@ class Places:
         shift = self.shape.shifts[variable.leaf]
         return Computed(self.atom(node), shift, ((1 << node.width) - 1) << shift)
 
+    # ------------------------------------------------------------ what is not kept
+
+    def kept(self, here: int) -> int:
+        """The bits of control, selectors among them, that the search tells apart at a place. What a term reads beside
+        them is not what the machine has there: nothing may be concluded from it. The conditions for which the search
+        was made read no such bit; whoever asks for anything else has to look first."""
+        return self.live.get(here & self.shape.location, -1)
+
     # ------------------------------------------------------------ selectors
 
     def selections(self, state: int) -> list[int]:
@@ -280,7 +288,7 @@ class Places:
         shape = self.shape
         if not shape.selectors:
             return [state]
-        mask = self.live.get(state & shape.location, -1) if self.live else -1
+        mask = self.kept(state)
         found = {state: None}
         for entry in shape.selectors:
             shift = shape.shifts[entry.leaf]

@@ -60,12 +60,15 @@ class _Alike(NamedTuple):
 
 
 class Inquiry:
-    """`conditions` by number, over the leaves of the split."""
+    """`conditions` by number, over the leaves of the split. `covered`: they were there when it was found out which bits
+    are dead (`dead_bits`), so that the search keeps all that they read; others may only be asked where it does."""
 
-    __slots__ = ("_alike", "_distinct", "_mask", "_places", "_settled", "_standing", "_terms", "_under", "conditions")
+    __slots__ = ("_alike", "_distinct", "_mask", "_places", "_settled", "_standing", "_terms", "_under", "conditions",
+                 "covered")
 
     def __init__(self, places: Places, conditions: tuple[Node, ...]) -> None:
         self._places, self._terms, self.conditions = places, places.shape.terms, conditions
+        self.covered = False
         by_mask: dict[int, _Alike] = {}
         self._mask = 0
         for number, node in enumerate(conditions):
@@ -79,6 +82,8 @@ class Inquiry:
         self._distinct: dict[tuple[tuple[int, Node], ...], Standing] = {}
 
     def at(self, here: int, place: Place) -> Standing:
+        if not self.covered and not self.kept(here):
+            raise AssertionError("asked for what the search does not keep")
         standing = self._standing.get(place)
         if standing is None:
             under = self._under_words(place.words)
@@ -90,11 +95,10 @@ class Inquiry:
         return standing
 
     def kept(self, here: int) -> bool:
-        """Whether the search keeps at a place all the bits of control that the conditions may look at there."""
-        shape, places = self._places.shape, self._places
-        kept = places.live.get(here & shape.location, -1)
+        """Whether the search keeps at a place all that the conditions may look at there."""
+        places, kept = self._places, self._places.kept(here)
         under = self._under_words(places.at(here).words)
-        return not any(places.reads(one.node) & shape.state & ~kept for one in under.conditions)
+        return not any(places.reads(one.node) & ~kept for one in under.conditions)
 
     def _under_words(self, words: int) -> _Under:
         under = self._under.get(words & self._mask)

@@ -41,14 +41,15 @@ class _Manner(NamedTuple):
 
 
 def hold_dead_bits(places: Places, inquiry: Inquiry) -> int:
-    """Fills `places.live`: location -> the bits of control worth keeping there. Returns how many bits of variables were
-    found dead, summed over the locations."""
+    """Fills `places.live`: location -> the bits of control worth keeping there, for the conditions of the inquiry.
+    Returns how many bits of variables were found dead, summed over the locations."""
     graph = _Graph(places, inquiry)
     graph.explore()
     live = live_bits(graph.reads, graph.flows)
     shape = places.shape
     idle = sum(((1 << leaf.width) - 1) << shape.shifts[leaf] for leaf in shape.idle)  # whenever they are set running
     places.live.update((location, live[node] | shape.location | idle) for location, node in graph.nodes.items())
+    inquiry.covered = True
     kept = sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in shape.control)
     return sum((kept & ~mask).bit_count() for mask in places.live.values())
 
