@@ -20,7 +20,7 @@ DATA_MODULES = {
     "ordain.compare.roots", "ordain.compare.verdicts",
 }
 """What one package may read of another below it; passes themselves meet in `pipeline` and in the commands."""
-SEARCHES = {"ordain.measure.cycle_counts"}
+SEARCHES = {"ordain.measure.cycle_counts", "ordain.measure.under_way"}
 """Counting cycles is a search of its own over the prover's transitions."""
 TREES = {"ordain.language", "ordain.language.tree"}
 COMPILER = ("language", "microprogram", "placement")

@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ordain.control.system import build_system
-from ordain.measure.cycle_counts import longest_past_rings, parts_of, rings_of, travel
 from ordain.measure.cycles import Cycles, Decision, Taken, cycles_of
 from ordain.measure.mix import PerInstruction, per_instruction, read_mix
+from ordain.measure.under_way import Knot, parts_of
 from ordain.rom.contents import Contents
 from ordain.text.source import Source
 from tests.microprogram import test_textbook_multicycle as multicycle
@@ -23,8 +23,7 @@ REFERENCE = Path(__file__).parents[1] / "reference"
 
 
 def counted(contents: Contents, titles: list[str]) -> Cycles:
-    system = build_system(contents)
-    found = cycles_of(system, titles, lambda store, courses, journeys: travel(system, store, courses, journeys))
+    found = cycles_of(build_system(contents), titles)
     assert found is not None
     return found
 
@@ -266,6 +265,105 @@ def test_a_reset_line_is_no_short_end() -> None:
     assert [(one.least, one.most) for one in found.values()] == [(1, 1), (2, 4)]
 
 
+STANDING = """\
+machine standing
+microprogram "m.micro"
+store control 16 words of 4 bits
+    address     {op, stage}
+    instruction op
+    step        stage
+field last 1 bit
+field hold 1 bit
+spare 2 bits
+state half (high, low), reset high
+    next low if half is high else high
+state op 2 bits, reset 0
+    next (line if stage is 0 else op) if half is low else op
+state stage 2 bits, reset 0
+    next (0 if last else (stage if hold and not line[0] else stage + 1)) if half is low else stage
+input line 2 bits
+home stage is 0
+order last : last
+order hold : hold
+order go   :
+"""
+
+STANDING_MICRO = """\
+prologue
+    go
+instruction 0 "one"
+    last
+instruction 1 "two"
+    go
+    last
+instruction 2 "holds"
+    hold
+    last
+instruction others "three"
+    go
+    go
+    last
+"""
+
+
+@pytest.mark.parametrize(("machine", "each"), [
+    (STANDING, 2), (STANDING.replace("    next low if half is high else high", "    next low"), 1)])
+def test_a_word_that_stands_for_several_cycles(machine: str, each: int) -> None:
+    """Every word stands for two cycles; with one line changed, from the second cycle on for one."""
+    found = counted(contents_of(machine, STANDING_MICRO), ["one", "two", "holds", "three"])
+    assert [(one.least, one.most, len(one.rings)) for one in found.taken] == [
+        (each, each, 0), (2 * each, 2 * each, 0), (2 * each, 2 * each, 1), (3 * each, 3 * each, 0)]
+    assert found.fetch is not None and found.fetch.most == 2
+
+
+LOOPING = """\
+instruction 0 "turns"
+  again: jump more
+  more: if long again
+    finish
+instruction others "other"
+    finish
+"""
+
+
+def test_what_comes_back_to_the_first_word_begins_nothing() -> None:
+    """A counter in place of the line: from the first word on there are always three turns, never one or two."""
+    counting = MAPPED.replace("condition long 1 bit\n", """\
+state turns 2 bits, reset 0
+    next turns + 1 if way is if_long and not (turns is 2) else (0 if way is if_long else turns)
+signal long = not (turns is 2)
+""")
+    (one,) = counted(contents_of(counting, "routine boundary at 0\n    fetch: dispatch\n" + LOOPING), ["turns"]).taken
+    assert (one.least, one.most, one.rings) == (7, 7, ())
+
+
+def test_arms_at_the_first_word_all_count() -> None:
+    """Without the line it does one word more; where it stays instead, it waits there, and the fetch does not."""
+    longer = STEPPED_MICRO.replace("    when late\n        work 3\n    work 2\n    work 1, last\n", """\
+    when late
+        last
+    otherwise
+        work 3
+        last
+""")
+    sampled = STEPPED.replace("input late 1 bit\n", """\
+input lever 1 bit
+state late 1 bit, reset 0
+    next lever if stage is 0 else late
+""") + "home stage is 0\n"
+    (one,) = counted(contents_of(sampled, longer), ["asks"]).taken
+    assert (one.least, one.most, one.rings) == (1, 2, ())
+    assert [[each.values for each in way] for way in (one.if_least, one.if_most)] == [[], [(("late", 0),)]]
+    stays = STEPPED.replace("field unused 1 bit, idle any", "field stay 1 bit").replace(
+        "0 if last else stage + 1", "0 if last else (stage if stay else stage + 1)") + "order stay : stay\n"
+    found = counted(contents_of(stays + "home stage is 0\n",
+                                longer.replace("        work 3\n        last\n", "        stay\n")),
+                    ["asks", "short", "other"])
+    one = found.taken[0]
+    assert (one.least, one.most) == (1, 1) and len(one.rings) == 1 and one.rings[0].names == ("late",)
+    assert found.fetch is not None and (found.fetch.least, found.fetch.most, found.fetch.rings) == (1, 1, ())
+
+
 def test_what_cannot_happen_does_not_count() -> None:
     """With the line assumed to be 0 the long way is no way any more."""
     sure = MAPPED.replace("condition long 1 bit\n", "input long 1 bit\nassume not long\n")
@@ -449,41 +547,17 @@ def followed(words: list[Word], state: State, index: int,
 
 
 @st.composite
-def graphs(draw: st.DrawFn) -> dict[int, list[int]]:
+def graphs(draw: st.DrawFn) -> dict[Knot, list[Knot]]:
     count = draw(st.integers(1, 9))
     node = st.integers(0, count - 1)
-    return {number: sorted(draw(st.sets(node, max_size=3))) for number in range(count)}
+    return {(0, number): [(0, to) for to in sorted(draw(st.sets(node, max_size=3)))] for number in range(count)}
 
 
 @given(graphs())
-def test_parts_are_the_strongly_connected_ones(graph: dict[int, list[int]]) -> None:
+def test_parts_are_the_strongly_connected_ones(graph: dict[Knot, list[Knot]]) -> None:
     theirs = nx.DiGraph(graph)
     assert {frozenset(part) for part in parts_of(graph)} == {
         frozenset(part) for part in nx.strongly_connected_components(theirs)}
-    assert {frozenset(ring) for ring in rings_of(graph)} == {
-        frozenset(part) for part in nx.strongly_connected_components(theirs)
-        if len(part) > 1 or any(theirs.has_edge(node, node) for node in part)}
-
-
-@given(graphs(), st.data())
-def test_longest_past_rings(graph: dict[int, list[int]], data: st.DataObject) -> None:
-    """By its definition, on networkx: every chain of parts, every way to enter and leave each of them."""
-    ends = data.draw(st.dictionaries(st.sampled_from(sorted(graph)), st.integers(0, 1)))
-    theirs = nx.DiGraph(graph)
-    part_of = {node: part for part in map(frozenset, nx.strongly_connected_components(theirs)) for node in part}
-
-    def longest(entered: int) -> int | None:
-        inside = theirs.subgraph(part_of[entered])
-        best = None
-        for left, straight in nx.single_source_shortest_path_length(inside, entered).items():
-            rest = [further + 1 for to in graph[left] if part_of[to] is not part_of[left]
-                    for further in [longest(to)] if further is not None]
-            rest += [ends[left]] if left in ends else []
-            for more in rest:
-                best = straight + more if best is None else max(best, straight + more)
-        return best
-
-    assert longest_past_rings(graph, [0], ends) == longest(0)
 
 
 # ---------------------------------------------------------------- mixes

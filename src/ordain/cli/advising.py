@@ -12,17 +12,15 @@ def advice_of(built: "Built") -> list[Finding]:
     """Notes only."""
     from ordain.control.system import build_system
     from ordain.measure.advice import Piece, Use, advice
-    from ordain.measure.cycle_counts import Stopped, travel
+    from ordain.measure.cycle_counts import Stopped
     from ordain.measure.polling import unpolled
 
-    system = build_system(built.contents)
     headers = {body.name: body.span for body in built.program.bodies if body.kind == "instruction"}
     uses = [Use(use.opcode, use.title, use.others, headers[use.title]) for use in built.program.opcodes]
     titles = dict.fromkeys(use.title for use in uses)
     more: list[Piece]
     try:
-        more = unpolled(system, titles, lambda store, courses, journeys: travel(system, store, courses, journeys,
-                                                                              shown=False))
+        more = unpolled(build_system(built.contents), titles)
     except Stopped:
         more = [Piece(note("unpolled", "whether every instruction looks at requests in time was not found out: "
                            "interrupted", None), frozenset(), frozenset())]

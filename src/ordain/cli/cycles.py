@@ -66,12 +66,10 @@ def command(machine: Path | None, mix: Path | None, everything: bool, form: str,
 def count(built: "Built") -> "Cycles | None":
     """The cycles of every instruction of a build, in the order of the text. Raises prover.journeys.Stopped."""
     from ordain.control.system import build_system
-    from ordain.measure.cycle_counts import travel
     from ordain.measure.cycles import cycles_of
 
-    system = build_system(built.contents)
     titles = dict.fromkeys(use.title for use in built.program.opcodes)
-    return cycles_of(system, titles, lambda store, courses, journeys: travel(system, store, courses, journeys))
+    return cycles_of(build_system(built.contents), titles)
 
 
 def _end(manner: Manner, path: Path, findings: list[Finding], cycles: "Cycles | None",

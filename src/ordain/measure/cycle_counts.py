@@ -1,53 +1,79 @@
 """How many cycles it takes from one place to another over what can really happen: least, most, and what goes round.
 
-A journey begins in the reached states of a condition and goes on, cycle by cycle, with all of them at once, until
-nobody is left under way. So its least and its most are exact: a path counts only if some sequence from reset takes it.
-When somebody is under way for ever, the rings are told instead, and `most` is the longest way past them in which each
-ring is left as soon as it can be.
+A journey begins in reached states and goes on, cycle by cycle, with all of them at once. So its least and its most are
+exact: a path counts only if some sequence from reset takes it. A *ring* is a set of states in which control can go
+round as long as it likes. Where there are rings, the most is that of journeys that do not wait: who comes to one of
+their addresses leaves them all by the soonest way; and of those who come there after as many cycles, only they count
+who are out soonest.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from time import monotonic
 from typing import NamedTuple
 
 from ordain.control.model import Cycle, System
 from ordain.control.system import with_free
-from ordain.machine.expression import Const, Node, substitute
+from ordain.machine.expression import Node, leaves, substitute
+from ordain.measure.under_way import (
+    AT_HOME,
+    EACH,
+    MOVES,
+    Kinds,
+    OneJourney,
+    UnderWay,
+    common,
+    joined,
+    less,
+)
 from ordain.prover.answers.answers import Answers, Region, State
-from ordain.prover.answers.fixpoints import Back, Passages, one_cycle_before, one_cycle_on
+from ordain.prover.answers.fixpoints import Back, Passages, one_cycle_on
 from ordain.prover.answers.paths import shortest
 from ordain.prover.answers.traces import Demand, Script, Stage
 from ordain.prover.model import Limits
 from ordain.prover.relation.partition import Question, Tables, split
 from ordain.prover.relation.word_classes import Places
-from ordain.prover.search.breadth_first import Search, run
+from ordain.prover.search.breadth_first import run
 from ordain.prover.search.conditions import Inquiry
 from ordain.prover.search.dead_bits import hold_dead_bits
 from ordain.prover.search.transitions import Reopened
 
 
+class Origin(NamedTuple):
+    """States in which journeys may begin: those after reset, where `reset`; those after a cycle with `after`; those
+    with a cycle with `entered`, after one without it; and those to which cycles with `through` lead from all these."""
+
+    reset: bool
+    after: Node
+    entered: Node
+    through: Node
+
+
 class Course(NamedTuple):
-    """What ends a journey, as conditions on a cycle. `last`: that cycle is the last one. `arrived`: the one before was
-    the last one. `broken_off`: that cycle belongs to no journey any more; such a one does not count. `again`: nor does
-    one that comes to this, unless it is in its first cycle."""
+    """What ends a journey, as conditions on a cycle. `last`: that cycle is the last one. `beyond`: the one before was
+    the last one. `broken_off`: that cycle belongs to no journey any more; such a one does not count. `home`: a journey
+    may begin with cycles like this; when it comes to one later, the cycle before was the last one, if `ends_at_home`;
+    else it does not count."""
 
     last: Node
-    arrived: Node
+    beyond: Node
     broken_off: Node
-    again: Node
+    home: Node
+    ends_at_home: bool
 
 
 class Journey(NamedTuple):
-    """`start`: a condition on the first cycle. `course`: which course, by number."""
+    """`start`: a condition that the first state has in some cycle. `origin`: None, or which one, by number: of the
+    states with `start` only those count. `course`: which one, by number."""
 
     start: Node
+    origin: int | None
     course: int
 
 
 class Travelled(NamedTuple):
     """`least`: None when nobody arrives; `most`: None likewise. `rings`: sets of the control addresses that make up a
     ring each, empty when every journey comes to its end. `shortest`, `longest`: the cycles of such a journey,
-    when they were asked for; `longest` is empty where there are rings."""
+    when they were asked for and differ; `longest` is empty where there are rings."""
 
     least: int | None
     most: int | None
@@ -60,268 +86,170 @@ class Stopped(Exception):
     """A limit was reached first; the argument says which."""
 
 
-def travel(system: System, store: str, courses: Sequence[Course], journeys: Sequence[Journey],
-           limits: Limits | None = None, *, shown: bool = True) -> list[Travelled]:
-    """All journeys, in their order. `store`: by whose addresses places are told. `shown`: give cycles wherever least
-    and most differ. Conditions are over the machine's own leaves, without `Prior`. Raises Stopped."""
-    return _Travel(system, store, courses, journeys, limits or Limits()).all(shown)
+class Ground(NamedTuple):
+    """By the addresses of which store places are told, and the mask of the lines that only choose between words of one
+    place (arms)."""
+
+    store: str
+    arms: int
 
 
-class _Ends(NamedTuple):
-    """The cycles of a course: those after which a journey goes on and the last ones, both for the first cycle and for
-    later ones, and those that come too late. `demands`: the same as conditions, in this order. `begins_alone`: the
-    first cycle is of a kind that later ones may not be."""
-
-    on_first: Passages
-    last_first: Passages
-    on: Passages
-    last: Passages
-    late: Passages
-    demands: tuple[tuple[Demand, ...], ...]
-    begins_alone: bool
+def travel(system: System, ground: Ground, origins: Sequence[Origin], courses: Sequence[Course],
+           journeys: Sequence[Journey], limits: Limits | None = None, *, shown: bool = True) -> list[Travelled]:
+    """All journeys, in their order. `shown`: give cycles. Conditions are over the machine's own leaves, without
+    `Prior`. Raises Stopped."""
+    explicit = frozenset[Node]()
+    while True:
+        try:
+            return _Travel(system, ground, origins, courses, journeys, limits or Limits(), explicit).all(shown)
+        except Reopened as again:
+            explicit |= again.leaves
 
 
-CONDITIONS = 5
-"""Conditions of a course."""
+def _conditions(system: System, origins: Sequence[Origin], courses: Sequence[Course],
+                journeys: Sequence[Journey], ground: Ground) -> tuple[Node, ...]:
+    """Everything that is asked, in this order, over the system's leaves: for each course its `Kinds`, for each
+    origin, for each journey; and the lines of the control address."""
+    terms = system.terms
+    raw: list[Node] = []
+    for one in courses:
+        away, whole = terms.not_(one.home), terms.not_(one.broken_off)
+        within = terms.and_((away, whole, terms.not_(one.beyond)))
+        raw += [terms.and_((one.home, whole, terms.not_(one.last))), terms.and_((within, terms.not_(one.last))),
+                terms.and_((one.home, whole, one.last)), terms.and_((within, one.last)),
+                terms.and_((away, one.beyond)), one.home]
+    for origin in origins:
+        raw += [origin.after, origin.entered, terms.not_(origin.entered), origin.through]
+    raw += [journey.start for journey in journeys]
+    raw += _lines(system, ground)
+    return substitute(terms, tuple(raw), system.lowering)
+
+
+def _lines(system: System, ground: Ground) -> list[Node]:
+    """The bits of the control address, where something free or a condition is among them: asked for, so that no line is
+    taken as 0 because nothing else tells its words apart."""
+    free = {one.leaf for one in system.free}
+    if not ground.arms and not any(leaf in free for leaf in leaves((system.addresses[ground.store],))):
+        return []
+    width = system.contents.machine.stores[ground.store].address_width
+    line = system.terms.leaf("address", ground.store, width)
+    return [system.terms.slice(line, bit, bit) for bit in range(width)]
 
 
 class _Travel:
-    def __init__(self, system: System, store: str, courses: Sequence[Course], journeys: Sequence[Journey],
-                 limits: Limits) -> None:
-        terms = system.terms
-        raw: list[Node] = []
-        for course in courses:
-            over = terms.or_((course.arrived, course.broken_off))
-            first = [terms.not_(terms.or_((course.last, over))), terms.and_((course.last, terms.not_(over)))]
-            raw += [*first, *(terms.and_((node, terms.not_(course.again))) for node in first),
-                    terms.and_((course.arrived, terms.not_(course.broken_off)))]
-        raw += [journey.start for journey in journeys]
-        lowered = substitute(terms, tuple(raw), system.lowering)
-        self._system = system._replace(free=with_free(system.free, lowered))
-        self._journeys, self._store, self._lowered = journeys, store, lowered
-        self._first = CONDITIONS * len(courses)
-        self._search, inquiry = self._found(lowered, limits)
+    def __init__(self, system: System, ground: Ground, origins: Sequence[Origin], courses: Sequence[Course],
+                 journeys: Sequence[Journey], limits: Limits, explicit: frozenset[Node]) -> None:
+        self._lowered = _conditions(system, origins, courses, journeys, ground)
+        self._system = system._replace(free=with_free(system.free, self._lowered))
+        self._journeys, self._courses = journeys, courses
+        width = system.contents.machine.stores[ground.store].address_width
+        question = Question(self._lowered, (), (system.terms.leaf("address", ground.store, width),))
+        tables: Tables = {}
+        shape, self._searched = split(self._system, question, limits.reduce, explicit, tables)
+        places = Places(shape)
+        inquiry = Inquiry(places, self._searched)
+        if limits.reduce:
+            hold_dead_bits(places, inquiry)
+        self._search = run(places, limits, None, monotonic())
+        if self._search.stopped:
+            raise Stopped(self._search.stopped)
+        self._families = self._search.families
         self._answers = Answers(self._search, inquiry)
         self._back = Back(self._search)
         self._stage = Stage(self._system, self._search, ())
-        self._address = self._search.shape.closures.of(self._search.shape.addresses[store])
-        self._ends = [self._ends_of(number, course.again) for number, course in enumerate(courses)]
-
-    def _found(self, conditions: tuple[Node, ...], limits: Limits) -> tuple[Search, Inquiry]:
-        """The search, with everything followed that the conditions and the control address depend on."""
-        system, explicit = self._system, frozenset[Node]()
-        tables: Tables = {}
-        width = system.contents.machine.stores[self._store].address_width
-        question = Question(conditions, (), (system.terms.leaf("address", self._store, width),))
-        while True:
-            shape, self._searched = split(system, question, limits.reduce, explicit, tables)
-            places = Places(shape)
-            inquiry = Inquiry(places, self._searched)
-            if limits.reduce:
-                hold_dead_bits(places, inquiry)
-            try:
-                search = run(places, limits, None, monotonic())
-            except Reopened as again:
-                explicit |= again.leaves
-                continue
-            if search.stopped:
-                raise Stopped(search.stopped)
-            return search, inquiry
-
-    def _ends_of(self, course: int, again: Node) -> _Ends:
-        numbers = range(CONDITIONS * course, CONDITIONS * (course + 1))
-        a, b, c, d, e = (Passages(self._search, self._answers, number) for number in numbers)
-        demands = tuple((Demand(self._lowered[number], self._searched[number]),) for number in numbers)
-        return _Ends(a, b, c, d, e, demands, not isinstance(again, Const))
+        self._address = shape.closures.of(shape.addresses[ground.store])
+        self._arms = ground.arms
+        self._known_hits: dict[int, dict[tuple[int, int], int]] = {}
+        self._passages = [Passages(self._search, self._answers, number) for number in range(len(self._lowered))]
+        self._ways = [Kinds(*self._passages[EACH * number:EACH * (number + 1)]) for number in range(len(courses))]
+        first = EACH * len(courses)
+        self._origins = [self._origin(origin.reset, first + 4 * number) for number, origin in enumerate(origins)]
+        self._first = first + 4 * len(origins)
 
     def all(self, shown: bool) -> list[Travelled]:
-        return [self._travelled(number, self._ends[journey.course], shown)
-                for number, journey in enumerate(self._journeys)]
+        return [self._travelled(number, journey, shown) for number, journey in enumerate(self._journeys)]
+
+    def _origin(self, reset: bool, first: int) -> Region:
+        after, _, outside, through = self._passages[first:first + 4]
+        reached: Region = {number: family for number, family in enumerate(self._search.reached) if family}
+        found: Region = dict(self._search.levels[0]) if reset else {}
+        found = joined(self._families, found, one_cycle_on(after, reached))
+        at = self._answers.states(first + 1)
+        if at:
+            found = joined(self._families, found, common(self._families, one_cycle_on(outside, reached), at))
+        new = found
+        while new:
+            more = one_cycle_on(through, new)
+            new = less(self._families, more, found)
+            found = joined(self._families, found, new)
+        return found
 
     # ------------------------------------------------------------ one journey
 
-    def _travelled(self, number: int, ends: _Ends, shown: bool) -> Travelled:
+    def _travelled(self, number: int, journey: Journey, shown: bool) -> Travelled:
         start = self._answers.states(self._first + number)
-        levels, counts, endless = self._levels(start, ends)
-        least = min(counts, default=None)
-        most = max(counts, default=None)
-        if endless:
-            under_way = self._under_way(levels)
-            graph = self._graph(under_way, ends)
-            rings = tuple(sorted({frozenset(map(self._place, ring)) for ring in rings_of(graph)}, key=sorted))
-            most = self._past_rings(levels, under_way, graph, ends, 1 in counts)
-            return Travelled(least, most, rings, () if least is None or not shown else
-                             self._cycles(levels, ends, least), ())
-        if least is None or most is None:
-            return Travelled(None, None, (), (), ())
-        if not shown or least == most:
-            return Travelled(least, most, (), (), ())
-        return Travelled(least, most, (), self._cycles(levels, ends, least), self._cycles(levels, ends, most))
+        if journey.origin is not None:
+            start = common(self._families, start, self._origins[journey.origin])
+        ways, course = self._ways[journey.course], self._courses[journey.course]
+        at_home = common(self._families, start, self._answers.states(EACH * journey.course + AT_HOME))
+        first = UnderWay(at_home, less(self._families, start, at_home))
+        one = OneJourney(self._families, ways, course.ends_at_home, first, self._address_of)
+        rings = tuple(sorted({self._going_on_at(ring, journey.course) for ring in one.rings}, key=sorted))
+        least = one.least()
+        if least is None:
+            return Travelled(None, None, rings, (), ())
+        most = one.most()
+        if most < least:
+            raise AssertionError("the longest journey is shorter than the shortest")
+        if not shown or (least == most and not rings):
+            return Travelled(least, most, rings, (), ())
+        longest = () if rings else self._cycles(one, journey.course, most)
+        return Travelled(least, most, rings, self._cycles(one, journey.course, least), longest)
 
-    def _levels(self, start: Region, ends: _Ends) -> tuple[list[Region], set[int], bool]:
-        """The states under way after 0, 1, 2 ... cycles, the numbers of cycles after which somebody is at the end, and
-        whether this would go on for ever."""
-        levels, counts, seen = [start], set[int](), set[frozenset[tuple[int, int]]]()
-        while True:
-            here, first = levels[-1], len(levels) == 1
-            last = ends.last_first if first else ends.last
-            if any(last.some(spot, family) for spot, family in here.items()):
-                counts.add(len(levels))
-            after = one_cycle_on(ends.on_first if first else ends.on, here)
-            if any(ends.late.some(spot, family) for spot, family in after.items()):
-                counts.add(len(levels))
-            key = frozenset(after.items())
-            if not after:
-                return levels, counts, False
-            if key in seen:
-                return levels, counts, True
-            seen.add(key)
-            levels.append(after)
+    def _address_of(self, spot: int) -> int:
+        """The control address at a spot, lines that only choose an arm as 0."""
+        return self._at(self._search.spots[spot]) & ~self._arms
 
-    def _place(self, spot: int) -> int:
-        here = self._search.spots[spot]
+    def _at(self, here: int) -> int:
         return self._address(here, self._search.places.words_at(here & self._search.shape.place))
 
-    def _under_way(self, levels: list[Region]) -> Region:
-        found: Region = {}
-        for level in levels:
-            for spot, family in level.items():
-                found[spot] = self._search.families.join(found.get(spot, 0), family)
-        return dict(sorted(found.items()))
+    def _going_on_at(self, ring: UnderWay, course: int) -> frozenset[int]:
+        """The control addresses of a ring's states, those at which a journey ends for certain left out."""
+        found = set()
+        for half, along, _ in MOVES:
+            for spot, family in ring[half].items():
+                selections = self._search.places.selections(self._search.spots[spot])
+                if len(selections) == 1:
+                    found.add(self._at(selections[0]))
+                else:
+                    going_on = self._hits(EACH * course + along)
+                    found.update(self._at(here) for here in selections
+                                 if self._families.meet(family, going_on.get((spot, here), 0)))
+        return frozenset(found)
 
-    def _graph(self, under_way: Region, ends: _Ends) -> dict[int, list[int]]:
-        """From spot to spot, as far as somebody under way goes there."""
-        return {spot: sorted({to for way, to in ends.on.of(spot) if way.image(ends.on.some(spot, family))})
-                for spot, family in under_way.items()}
+    def _hits(self, condition: int) -> dict[tuple[int, int], int]:
+        """By spot and selectors the states in which some input makes a condition true."""
+        found = self._known_hits.get(condition)
+        if found is None:
+            hits = self._answers.hits(condition)
+            found = self._known_hits[condition] = {(hit.number, hit.here): hit.family for hit in hits}
+        return found
 
-    def _past_rings(self, levels: list[Region], under_way: Region, graph: dict[int, list[int]], ends: _Ends,
-                    at_once: bool) -> int | None:
-        """The most cycles without waiting. Where the first cycle is one that only a first one may be, counting begins
-        with the second."""
-        weights = self._weights(under_way, ends)
-        if not ends.begins_alone:
-            return longest_past_rings(graph, levels[0], weights)
-        past = longest_past_rings(graph, levels[1], weights)
-        return past + 1 if past is not None else 1 if at_once else None
-
-    def _weights(self, under_way: Region, ends: _Ends) -> dict[int, int]:
-        """By spot at which a journey can end: 1 where the cycle there is still part of it, 0 where it is not."""
-        late = dict.fromkeys(self._alive(ends.late, under_way), 0)
-        return late | dict.fromkeys(self._alive(ends.last, under_way), 1)
-
-    # ------------------------------------------------------------ its cycles
-
-    def _cycles(self, levels: list[Region], ends: _Ends, count: int) -> tuple[Cycle, ...]:
+    def _cycles(self, one: "OneJourney", course: int, count: int) -> tuple[Cycle, ...]:
         """The cycles of a journey of so many, as the whole machine runs them."""
-        finals = self._alive(ends.last_first if count == 1 else ends.last, levels[count - 1])
-        inclusive = bool(finals)
-        if not inclusive:
-            goal = self._alive(ends.late, levels[count])
-            finals = one_cycle_before(ends.on_first if count == 1 else ends.on, goal, levels[count - 1])
-        path = [self._lowest(finals)]
-        for number in range(count - 2, -1, -1):
-            spot, carried, inside = path[-1]
-            goal = {spot: self._search.families.one(carried, inside)}
-            path.append(self._lowest(one_cycle_before(ends.on if number else ends.on_first, goal, levels[number])))
-        path.reverse()
+        path, kinds = one.path(count, self._lowest)
         spot, carried, inside = path[0]
-        first = self._answers.first({spot: self._search.families.one(carried, inside)})
+        first = self._answers.first({spot: self._families.one(carried, inside)})
         if first is None:
             raise AssertionError("a journey begins where nobody comes")
         before = shortest(self._back, *first)[:-1]
-        on_first, last_first, on, last, _ = ends.demands
         demands: list[tuple[Demand, ...]] = [() for _ in before]
-        for number in range(count):
-            going_on = number < count - 1 or not inclusive
-            demands.append((on if number else on_first) if going_on else (last if number else last_first))
+        for kind in kinds:
+            number = EACH * course + kind
+            demands.append((Demand(self._lowered[number], self._searched[number]),))
         trace = self._stage.play(Script([*before, *path], demands), {}, ())
         return trace.cycles[len(before):]
 
-    def _alive(self, passages: Passages, region: Region) -> Region:
-        return {spot: alive for spot, family in region.items() if (alive := passages.some(spot, family))}
-
     def _lowest(self, region: Region) -> State:
         spot = min(region)
-        return (spot, *self._search.families.lowest(region[spot]))
-
-
-# ---------------------------------------------------------------- plain graphs
-
-
-def rings_of(graph: dict[int, list[int]]) -> list[list[int]]:
-    """The strongly connected parts that can be gone round in, in the order in which a way meets them last to first
-    (Tarjan, "Depth-first search and linear graph algorithms", 1972, without recursion)."""
-    return [part for part in parts_of(graph) if len(part) > 1 or part[0] in graph[part[0]]]
-
-
-def parts_of(graph: dict[int, list[int]]) -> list[list[int]]:
-    """Every strongly connected part, each after those that it leads to. All targets must be keys."""
-    index: dict[int, int] = {}
-    low: dict[int, int] = {}
-    on_stack: set[int] = set()
-    stack: list[int] = []
-    parts: list[list[int]] = []
-    for root in graph:
-        if root in index:
-            continue
-        work = [(root, iter(graph[root]))]
-        index[root] = low[root] = len(index)
-        stack.append(root)
-        on_stack.add(root)
-        while work:
-            node, targets = work[-1]
-            for target in targets:
-                if target not in index:
-                    index[target] = low[target] = len(index)
-                    stack.append(target)
-                    on_stack.add(target)
-                    work.append((target, iter(graph[target])))
-                    break
-                if target in on_stack:
-                    low[node] = min(low[node], index[target])
-            else:
-                work.pop()
-                if work:
-                    low[work[-1][0]] = min(low[work[-1][0]], low[node])
-                if low[node] == index[node]:
-                    cut = stack.index(node)
-                    parts.append(sorted(stack[cut:]))
-                    on_stack.difference_update(stack[cut:])
-                    del stack[cut:]
-    return parts
-
-
-def longest_past_rings(graph: dict[int, list[int]], starts: Iterable[int], ends: dict[int, int]) -> int | None:
-    """The most cycles from a start to an end, when inside a ring one goes straight (by a shortest way) from where one
-    enters to where one leaves it. A node takes a cycle, an end as many as `ends` says. None: no end is reached."""
-    part_of = {node: number for number, part in enumerate(parts_of(graph)) for node in part}
-    parts = parts_of(graph)
-    best: dict[int, int] = {}                       # most cycles from this node, on entering its part here, to an end
-    for part in parts:                              # what it leads to has been settled
-        leave: dict[int, int] = {}
-        for node in part:
-            ways = [1 + best[to] for to in graph[node] if part_of[to] != part_of[node] and to in best]
-            ways += [ends[node]] if node in ends else []
-            if ways:
-                leave[node] = max(ways)
-        for node in part:
-            found = [distance + leave[other] for other, distance in _distances(graph, node, set(part)).items()
-                     if other in leave]
-            if found:
-                best[node] = max(found)
-    reached = [best[node] for node in starts if node in best]
-    return max(reached) if reached else None
-
-
-def _distances(graph: dict[int, list[int]], start: int, within: set[int]) -> dict[int, int]:
-    distance = {start: 0}
-    level = [start]
-    while level:
-        following = []
-        for node in level:
-            for target in graph[node]:
-                if target in within and target not in distance:
-                    distance[target] = distance[node] + 1
-                    following.append(target)
-        level = following
-    return distance
+        return (spot, *self._families.lowest(region[spot]))

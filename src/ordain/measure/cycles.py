@@ -9,7 +9,7 @@ A cycle in which something other than the word sends control away (a reset line,
 is no end of it.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from ordain.control.model import Cycle, System
@@ -18,11 +18,8 @@ from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, postorder
 from ordain.machine.model import Machine
-from ordain.measure.cycle_counts import Course, Journey, Travelled
+from ordain.measure.cycle_counts import Course, Ground, Journey, Origin, Travelled, travel
 from ordain.rom.contents import Contents
-
-Travel = Callable[[str, Sequence[Course], Sequence[Journey]], list[Travelled]]
-"""`prover.journeys.travel`, bound to the system."""
 
 
 class Decision(NamedTuple):
@@ -41,9 +38,9 @@ class Ring(NamedTuple):
 
 
 class Taken(NamedTuple):
-    """`kind`: "instruction", "row" (of a mapping store) or "fetch". `least`, `most` in cycles; None: it never comes to
-    its end. With `rings`, `most` is without waiting: every ring left as soon as it can be. `if_least`, `if_most`: what
-    decides, where the two differ."""
+    """`kind`: "instruction", "row" (of a mapping store), "fetch" or "round". `least`, `most` in cycles; None: it never
+    comes to its end. With `rings`, `most` is without waiting: what goes round is left as soon as it can be. `if_least`,
+    `if_most`: what decides, where the two differ."""
 
     kind: str
     title: str
@@ -55,10 +52,12 @@ class Taken(NamedTuple):
 
 
 class Cycles(NamedTuple):
-    """`fetch`: from the boundary to the first word of what comes next; None when there is no way to tell the boundary.
-    `boundary`: what it is called. `taken`: in the order that was asked for, rows last."""
+    """`fetch`: from the boundary to the first word of what comes next; None when there is no way to tell the boundary,
+    or nothing between. `round`: where there is neither an instruction nor a row, from the boundary until control comes
+    back to it. `boundary`: what it is called. `taken`: in the order that was asked for, rows last."""
 
     fetch: Taken | None
+    round: Taken | None
     boundary: str
     taken: tuple[Taken, ...]
 
@@ -69,7 +68,7 @@ class _Unit(NamedTuple):
     start: Node
 
 
-def cycles_of(system: System, titles: Iterable[str], travel: Travel) -> Cycles | None:
+def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
     """Of every instruction, by title, and every row of a mapping store. None when there is no microprogram."""
     contents = system.contents
     machine, terms = contents.machine, system.terms
@@ -77,20 +76,34 @@ def cycles_of(system: System, titles: Iterable[str], travel: Travel) -> Cycles |
     if not found.control:
         return None
     store = found.control[0]
-    units = [*_instructions(contents, titles), *_rows(contents, found)]
+    instructions = _instructions(contents, titles)
+    rows = _rows(contents, found)
+    units = [*instructions, *(unit for units in rows.values() for unit in units)]
     last, broken_off = ends_of(machine, found, terms)
     home, boundary = _home(contents, store)
-    starts = terms.or_(tuple(unit.start for unit in units)) if units else terms.const(0, 1)
     never = terms.const(0, 1)
-    courses = [Course(last, home, broken_off, never),
-               Course(last, terms.and_((starts, terms.not_(home))), broken_off, home)]
-    journeys = [Journey(terms.and_((unit.start, terms.not_(home))), 0) for unit in units]
-    journeys.append(Journey(home, 1))
-    *travelled, fetched = travel(store, courses, journeys)
+    over = terms.or_((last, broken_off))
+    begins = _any(terms, [unit.start for unit in instructions])
+    origins = [Origin(True, over, home, never), Origin(True, over, home, terms.not_(terms.or_((begins, last))))]
+    journeys = [Journey(unit.start, 1, 0) for unit in instructions]
+    for name, of_store in rows.items():
+        dispatch = _dispatch_by(name, found, terms)
+        entered = never if dispatch is not never else _any(terms, [unit.start for unit in of_store])
+        journeys += [Journey(unit.start, len(origins), 0) for unit in of_store]
+        origins.append(Origin(False, dispatch, entered, never))
+    starts = _any(terms, [unit.start for unit in units])
+    courses = [Course(last, never, broken_off, home, True), Course(last, starts, broken_off, home, False)]
+    journeys.append(Journey(home, 0, 1 if units else 0))
     told = _Telling(system, found, store)
+    *travelled, from_home = travel(system, Ground(store, told.arms), origins, courses, journeys)
     taken = tuple(told.taken(unit, one) for unit, one in zip(units, travelled, strict=True))
-    fetch = told.taken(_Unit("fetch", boundary, home), fetched)
-    return Cycles(fetch if fetched.least is not None or fetched.rings else None, boundary, taken)
+    whole = told.taken(_Unit("fetch" if units else "round", boundary, home), from_home)
+    there = from_home.least is not None or bool(from_home.rings)
+    return Cycles(whole if units and there else None, whole if there and not units else None, boundary, taken)
+
+
+def _any(terms: Terms, conditions: Sequence[Node]) -> Node:
+    return terms.or_(tuple(conditions)) if conditions else terms.const(0, 1)
 
 
 # ---------------------------------------------------------------- beginnings and ends
@@ -105,10 +118,11 @@ def _instructions(contents: Contents, titles: Iterable[str]) -> list[_Unit]:
     return units
 
 
-def _rows(contents: Contents, found: Sequencing) -> list[_Unit]:
-    """Rows of mapping stores that are filled by hand: control stands at the place that the row names, and the row is
+def _rows(contents: Contents, found: Sequencing) -> dict[str, list[_Unit]]:
+    """Per mapping store that is filled by hand its rows: control stands at the place that the row names, and the row is
     still addressed."""
-    machine, terms, units = contents.machine, contents.machine.terms, []
+    machine, terms = contents.machine, contents.machine.terms
+    rows: dict[str, list[_Unit]] = {}
     control = machine.stores[found.control[0]]
     line = terms.leaf("address", control.name, control.address_width)
     sites = contents.sites.get(control.name, {})
@@ -122,8 +136,16 @@ def _rows(contents: Contents, found: Sequencing) -> list[_Unit]:
                 here = terms.leaf("address", name, store.address_width)
                 start = terms.and_((terms.among(line, frozenset((target,))), terms.among(here, frozenset((row,)))))
                 label = sites[target].label
-                units.append(_Unit("row", f"{name}[{row:#x}]" + (f" {label}" if label else ""), start))
-    return units
+                rows.setdefault(name, []).append(
+                    _Unit("row", f"{name}[{row:#x}]" + (f" {label}" if label else ""), start))
+    return rows
+
+
+def _dispatch_by(mapping: str, found: Sequencing, terms: Terms) -> Node:
+    """The condition that a cycle's next place is taken from a mapping store; never, where that takes a way round."""
+    return _any(terms, [path for pointer in steering(found)
+                        for value, path, _ in _alternatives(found.nexts[pointer], found, terms)
+                        if any(leaf.kind == "word" and leaf.name == mapping for leaf in value_leaves(value))])
 
 
 def _home(contents: Contents, store: str) -> tuple[Node, str]:
@@ -164,7 +186,7 @@ def ends_of(machine: Machine, found: Sequencing, terms: Terms) -> tuple[Node, No
     for pointer in steering(found):
         here: list[Node] = []
         stays: list[Node] = []
-        for value, path, by_word in _alternatives(found.nexts[pointer], terms):
+        for value, path, by_word in _alternatives(found.nexts[pointer], found, terms):
             kind = _kind(value, pointer, machine, found)
             by_word = by_word or type(path) is Const
             if kind == "dispatch" and by_word:
@@ -184,22 +206,22 @@ def ends_of(machine: Machine, found: Sequencing, terms: Terms) -> tuple[Node, No
     return terms.or_((chosen, *dispatched)), (terms.or_(tuple(broken)) if broken else terms.const(0, 1))
 
 
-def _alternatives(root: Node, terms: Terms) -> list[tuple[Node, Node, bool]]:
-    """(value, under which condition, whether a word has a say in that) of a term that chooses between values. A value
-    may come twice: chosen by a word, and whatever the word."""
+def _alternatives(root: Node, found: Sequencing, terms: Terms) -> list[tuple[Node, Node, bool]]:
+    """(value, under which condition, whether a word or its place has a say in that) of a term that chooses between
+    values. A value may come twice: chosen by a word, and whatever the word."""
     paths: dict[tuple[Node, bool], list[Node]] = {(root, False): [terms.const(1, 1)]}
     for node in reversed(list(postorder((root,)))):     # a term before its parts
         if type(node) is not If:
             continue
         condition, then, other = node.args
-        asks = any(leaf.kind in ("field", "word") for leaf in leaves((condition,)))
+        asks = any(leaf.kind in ("field", "word") or leaf in found.pointers for leaf in leaves((condition,)))
         for by_word in (False, True):
-            here = paths.pop((node, by_word), None)
-            if here is not None:
-                path = terms.or_(tuple(here))
+            ways = paths.pop((node, by_word), None)
+            if ways is not None:
+                path = terms.or_(tuple(ways))
                 for value, when in ((then, condition), (other, terms.not_(condition))):
                     paths.setdefault((value, by_word or asks), []).append(terms.and_((path, when)))
-    return [(value, terms.or_(tuple(found)), by_word) for (value, by_word), found in paths.items()]
+    return [(value, terms.or_(tuple(ways)), by_word) for (value, by_word), ways in paths.items()]
 
 
 def _kind(value: Node, pointer: Leaf, machine: Machine, found: Sequencing) -> str:
@@ -232,6 +254,7 @@ class _Telling:
         self._by_hand = {*found.pointers, *found.opcodes}
         self._nexts = steering_nexts(system, found)
         self._lines = self._condition_lines()
+        self.arms = sum(1 << line for _, _, line in self._lines)
         self._asked: dict[tuple[tuple[str, int], ...], dict[Leaf, int]] = {}
 
     def taken(self, unit: _Unit, travelled: Travelled) -> Taken:

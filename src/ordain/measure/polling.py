@@ -16,12 +16,12 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, leaves
 from ordain.machine.model import Rule, WhenThen
 from ordain.measure.advice import Piece
-from ordain.measure.cycle_counts import Course, Journey
-from ordain.measure.cycles import Travel, ends_of, steering_nexts
+from ordain.measure.cycle_counts import Course, Ground, Journey, travel
+from ordain.measure.cycles import ends_of, steering_nexts
 from ordain.text.findings import Place, note
 
 
-def unpolled(system: System, titles: Iterable[str], travel: Travel) -> list[Piece]:
+def unpolled(system: System, titles: Iterable[str]) -> list[Piece]:
     """A piece of advice for each rule and instruction that has no way to look in time."""
     machine, terms = system.contents.machine, system.terms
     found = sequencing(machine, terms)
@@ -44,11 +44,11 @@ def unpolled(system: System, titles: Iterable[str], travel: Travel) -> list[Piec
               for where, addresses in (system.contents.labels[title] for title in listed)]
     courses, journeys = [], []
     for number, (_, _, looking) in enumerate(rules):
-        courses.append(Course(terms.among(line, looking), never, broken_off, never))
-        journeys += [Journey(start, number) for start in starts]
+        courses.append(Course(terms.among(line, looking), never, broken_off, never, False))
+        journeys += [Journey(start, None, number) for start in starts]
     if not journeys:
         return []
-    travelled = iter(travel(store, courses, journeys))
+    travelled = iter(travel(system, Ground(store, 0), (), courses, journeys, shown=False))
     return [_piece(system, rule, within, title, one.least) for rule, within, _ in rules
             for title, one in zip(listed, travelled) if one.least is None or one.least > within]
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from ordain.machine.model import Machine, Store
-from ordain.microprogram.model import Program
+from ordain.microprogram.model import Body, Program
 from ordain.placement.model import Placement, Recorded
 from ordain.rom.contents import Contents, Site, Stored
 from ordain.rom.readback import read_as_compiled, words_expected
@@ -33,8 +33,21 @@ def make_contents(machine: Machine, program: Program, placement: Placement, stor
     routines = {body.name: (body.store, frozenset(address for index in range(body.first, body.end)
                                                   for address in placement.addresses[index]))
                 for body in program.bodies}
+    labels.update((body.name, (body.store, first_words(machine.stores[body.store], body, placement)))
+                  for body in program.bodies if body.kind == "instruction" and body.first < body.end)
     sites = {store.name: _sites(store, program, placement) for store in machine.stores.values()}
     return Contents(machine, words, sites, labels, routines)
+
+
+def first_words(store: Store, body: Body, placement: Placement) -> frozenset[int]:
+    """Where an instruction begins. In a store addressed by instruction and step these are all its words at the first
+    step that it has, thus every arm that stands there."""
+    if store.step is None:
+        return frozenset(placement.addresses[body.first])
+    high, low = store.step
+    steps = {address: address >> low & (1 << high - low + 1) - 1
+             for index in range(body.first, body.end) for address in placement.addresses[index]}
+    return frozenset(address for address, step in steps.items() if step == min(steps.values()))
 
 
 def _sites(store: Store, program: Program, placement: Placement) -> dict[int, Site]:

@@ -67,8 +67,8 @@ def _opcodes(build: BuildData) -> list[str]:
     if not uses:
         return []
     digits = (max(use.opcode for use in uses).bit_length() + 3) // 4
-    starts = {body.name: (body.end - body.first, build.placement.addresses[body.first])
-              for body in build.program.bodies if body.first < body.end}
+    starts = {body.name: (body.end - body.first, sorted(build.contents.labels[body.name][1]))
+              for body in build.program.bodies if body.kind == "instruction" and body.first < body.end}
     rows = []
     for first, last, title, others in _runs(uses):
         words, addresses = starts.get(title, (0, ()))

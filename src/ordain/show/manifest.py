@@ -99,9 +99,9 @@ def _instructions(build: BuildData) -> list[dict[str, Any]]:
     found = []
     for body in build.program.bodies:
         if body.kind == "instruction":
-            addresses = build.placement.addresses[body.first] if body.first < body.end else ()
+            _, addresses = build.contents.labels.get(body.name, ("", frozenset()))
             found.append({"title": body.name, "opcodes": sorted(opcodes.get(body.name, ())), "store": body.store,
-                          "starts": list(addresses), "words": body.end - body.first})
+                          "starts": sorted(addresses), "words": body.end - body.first})
     return found
 
 
