@@ -1,0 +1,256 @@
+"""One cycle of a machine as one Python function: from a state and a value of everything free to what follows.
+
+Written from docs/language.md and docs/checks.md. A state is a tuple of plain integers: every `state`, every register
+that something looks at (those that such a register loads from among them), and what `prior` in an assumption remembers.
+"""
+
+from collections.abc import Callable, Iterator
+from itertools import product
+from typing import Any, NamedTuple
+
+from ordain.language import tree
+from ordain.rom.contents import Contents
+from tests.judge.description import Codes, Description, Thing
+from tests.judge.speech import Speech
+
+State = tuple[int, ...]
+Frees = tuple[int, ...]
+Facts = tuple[int, ...]
+Outcome = tuple[int, State, tuple[int, ...], Facts]
+"""Whether every assumption holds, the state after the cycle, the address of each store, what was to be looked at."""
+
+
+class Unsupported(Exception):
+    """The machine says something of which the documents do not say what it means."""
+
+
+class Slot(NamedTuple):
+    """One place in the state. `shown`: the name under which a trace tells it, "" where it tells none."""
+
+    shown: str
+    values: int
+    reset: int | None
+
+
+class Cycle(Speech):
+    """`fact` asks for the value of an expression in every cycle; `compiled` ends the asking."""
+
+    def __init__(self, description: Description, contents: Contents) -> None:
+        super().__init__(description)
+        self.contents = contents
+        self.slots: list[Slot] = []
+        self.frees: dict[str, tuple[str, int]] = {}
+        self.facts: dict[str, int] = {}
+        self._lines: list[str] = []
+        self._nexts: list[Callable[[], str]] = []
+        self._place: dict[str, int] = {}
+        self._made: dict[str, str] = {}
+        self._tables: dict[str, Any] = {}
+        self._busy: set[str] = set()
+        self._compiled: Callable[[State, Frees], Outcome] | None = None
+        for name, (agent, state) in description.states.items():
+            assert isinstance(state, tree.State) and state.next is not None
+            thing = description.things[name]
+            self._slot(f"state {name}", Slot(name, thing.values, self._reset(state.reset, thing)),
+                       self._later(state.next, thing, agent))
+        self.addresses = [self.address(store) for store in description.stores]
+        for thing in list(description.things.values()):
+            if thing.kind == "signal" and thing.expr is not None and not looks_back(thing.expr, self.description,
+                                                                                    thing.agent):
+                self.text(thing.expr, None, None, thing.agent)
+        self._assumed = [self.bit(assume.condition, agent) for agent, assume in description.assumes
+                         if isinstance(assume, tree.Assume)]
+
+    def fact(self, expr: tree.Expr | None, agent: str = "", want: int | None = 1, codes: Codes | None = None) -> int:
+        """The number of a fact; nothing written is always 1."""
+        return self.fact_of("1" if expr is None else self.text(expr, want, codes, agent))
+
+    def fact_of(self, text: str) -> int:
+        return self.facts.setdefault(text, len(self.facts))
+
+    def compiled(self) -> Callable[[State, Frees], Outcome]:
+        if self._compiled is None:
+            self._compiled = self._compile()
+        return self._compiled
+
+    def _compile(self) -> Callable[[State, Frees], Outcome]:
+        nexts: list[str] = []
+        while len(nexts) < len(self._nexts):  # saying a next value may ask for a further register
+            nexts.append(self._nexts[len(nexts)]())
+        body = "\n    ".join(self._lines) or "pass"
+        source = (f"def cycle(s, f):\n    {_unpack(len(self.slots), 's')}\n    {_unpack(len(self.frees), 'f')}\n"
+                  f"    {body}\n    return ({' and '.join(self._assumed) or '1'}), ({_listed(nexts)}), "
+                  f"({_listed(self.addresses)}), ({_listed(list(self.facts))})\n")
+        scope: dict[str, Any] = dict(self._tables)
+        exec(source, scope)
+        found: Callable[[State, Frees], Outcome] = scope["cycle"]
+        return found
+
+    def domains(self) -> list[range]:
+        return [range(values) for _, values in self.frees.values()]
+
+    def starts(self) -> Iterator[State]:
+        return product(*(range(slot.values) if slot.reset is None else (slot.reset,) for slot in self.slots))
+
+    # ------------------------------------------------------------ leaves
+
+    def leaf(self, thing: Thing) -> str:
+        match thing.kind:
+            case "state":
+                return f"s{self._place[f'state {thing.name}']}"
+            case "register":
+                return self.shown(thing.name)
+            case "input" | "condition":
+                return self.free(thing.name, thing.values)
+            case "bus":
+                return self.level(thing.name)
+            case "field":
+                field = self.description.machine.fields[thing.name]
+                mask = (1 << thing.width) - 1
+                turned = f" ^ {mask}" if field.active_low else ""
+                return f"(({self.word(field.store)} >> {field.low} & {mask}){turned})"
+            case "store":
+                return self.word(thing.name)
+        raise Unsupported(thing.kind)
+
+    def spot(self, kind: str, label: str) -> str:
+        store, addresses = (self.contents.labels if kind == "at" else self.contents.routines)[label]
+        return f"(1 if {self.address(store)} in {self.table(addresses)} else 0)"
+
+    def before(self, expr: tree.Expr, width: int, codes: Codes | None, agent: str) -> str:
+        """In an assumption: one more thing to remember, 0 at the start."""
+        text = self.text(expr, width, codes, agent)
+        key = f"prior {text}"
+        if key not in self._place:
+            self._slot(key, Slot("", 1 << width, 0), lambda: text)
+        return f"s{self._place[key]}"
+
+    def undefined(self, choose: tree.Choose, width: int, codes: Codes | None) -> str:
+        name = self.free(f"undefined at {choose.span.start}", 1 << width)
+        if codes is None or not codes.closed or len(codes.values) == 1 << width:
+            return name
+        return f"({name} if {name} < {len(codes.values)} else 0)"
+
+    def free(self, name: str, values: int) -> str:
+        if name not in self.frees:
+            self.frees[name] = (f"f{len(self.frees)}", values)
+        return self.frees[name][0]
+
+    def level(self, bus: str) -> str:
+        """What stands on a bus."""
+        return self.free(bus, self.description.things[bus].values)
+
+    def address(self, store: str) -> str:
+        return self._once(f"address {store}", lambda: self._address(store))
+
+    def word(self, store: str) -> str:
+        return self._once(f"word {store}",
+                          lambda: f"{self.table(self.contents.words[store])}[{self.address(store)}]")
+
+    def _address(self, store: str) -> str:
+        address = self.description.stores[store].address
+        assert address is not None
+        return self.text(address)
+
+    # ------------------------------------------------------------ registers
+
+    def shown(self, name: str) -> str:
+        """What a register shows in this cycle: a latch what it loads, while it is open."""
+        register = self.description.registers[name]
+        if not register.transparent:
+            return self.held(name)
+        return self.kept(name)
+
+    def held(self, name: str) -> str:
+        key = f"register {name}"
+        if key not in self._place:
+            register, thing = self.description.registers[name], self.description.things[name]
+            self._slot(key, Slot(name, thing.values, self._reset(register.reset, thing)), lambda: self.kept(name))
+        return f"s{self._place[key]}"
+
+    def kept(self, name: str) -> str:
+        """What it holds at the end of the cycle. Of two loads of different things at once nobody knows what comes."""
+        if f"kept {name}" in self._busy:
+            return self.free(f"{name} unsettled", self.description.things[name].values)
+        return self._once(f"kept {name}", lambda: self._kept(name))
+
+    def _kept(self, name: str) -> str:
+        register, thing = self.description.registers[name], self.description.things[name]
+        loads = [(self.bit(load.when), self._loaded(load, thing)) for load in register.loads]
+        text = self.held(name)
+        for when, source in loads:
+            text = f"({source} if {when} else {text})"
+        for number, (when, source) in enumerate(loads):
+            for other, earlier in loads[:number]:
+                if earlier != source:
+                    text = f"({self.free(f'{name} loaded twice', thing.values)} if {when} and {other} else {text})"
+        return text
+
+    def _loaded(self, load: tree.Load, thing: Thing) -> str:
+        if load.source is None:
+            return self.free(f"{thing.name} loaded", thing.values)
+        return self.text(load.source, thing.width)
+
+    def opened(self, name: str) -> str:
+        """Some load of the register goes on in this cycle."""
+        return "(" + (" or ".join(self.bit(load.when) for load in self.description.registers[name].loads) or "0") + ")"
+
+    # ------------------------------------------------------------ making text
+
+    def _later(self, expr: tree.Expr, thing: Thing, agent: str) -> Callable[[], str]:
+        return lambda: self.text(expr, thing.width, thing.codes, agent)
+
+    def _reset(self, reset: tree.Number | tree.Word | None, thing: Thing) -> int | None:
+        if reset is None:
+            return None
+        if isinstance(reset, tree.Number):
+            return reset.value
+        if thing.codes is not None and reset.text in thing.codes.values:
+            return thing.codes.values[reset.text]
+        return self.constant(self.description.things[reset.text])[0]
+
+    def _slot(self, key: str, slot: Slot, following: Callable[[], str]) -> None:
+        self._place[key] = len(self.slots)
+        self.slots.append(slot)
+        self._nexts.append(following)
+
+    def _once(self, key: str, text: Callable[[], str]) -> str:
+        if key not in self._made:
+            if key in self._busy:
+                raise Unsupported(f"{key} depends on itself")
+            self._busy.add(key)
+            said = text()
+            self._busy.discard(key)
+            name = f"t{len(self._lines)}"
+            self._lines.append(f"{name} = {said}")
+            self._made[key] = name
+        return self._made[key]
+
+    def table(self, value: object) -> str:
+        name = f"T{len(self._tables)}"
+        self._tables[name] = value
+        return name
+
+
+def looks_back(expr: tree.Expr, description: Description, agent: str) -> bool:
+    """Something in the expression is about the cycle before."""
+    waiting: list[tuple[Any, str]] = [(expr, agent)]
+    while waiting:
+        part, where = waiting.pop()
+        if isinstance(part, tree.Prior):
+            return True
+        if isinstance(part, tree.Word):
+            thing = description.find(part.text, where)
+            if thing is not None and thing.kind == "signal":
+                waiting.append((thing.expr, thing.agent))
+        elif isinstance(part, tuple):
+            waiting += [(each, where) for each in part if isinstance(each, tuple)]
+    return False
+
+
+def _listed(texts: list[str]) -> str:
+    return ", ".join(texts) + "," if texts else ""
+
+
+def _unpack(count: int, name: str) -> str:
+    return "".join(f"{name}{n}, " for n in range(count)) + f"= {name}" if count else "pass"

@@ -1,0 +1,112 @@
+"""Machines with fresh seeds, one after another, until the time is over; what disagrees is made small and kept."""
+
+import re
+import traceback
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+from time import monotonic
+from typing import NamedTuple
+
+from tests.judge.cycle import Unsupported
+from tests.judge.judging import MOST_CYCLES, alone, disagreements, judged
+from tests.judge.machines import machine
+from tests.judge.reporting import report_disagreements
+from tests.judge.search import TooLarge
+from tests.judge.shrinking import shrunk
+from tests.judge.shuffling import shuffled_disagreements
+from tests.judge.tool import Text, build
+
+SHRINKING = 120.0
+"""Seconds for making one case small."""
+
+
+class Case(NamedTuple):
+    """Something in which the two disagree."""
+
+    seed: int
+    text: Text
+    wrong: list[str]
+
+
+def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int = 0,
+         say: Callable[[str], None] = print) -> tuple[Counter[str], list[Case]]:
+    """What was looked at, and what was found. `most`: so many seeds at most, 0 for no limit. `only`: what to look at
+    (questions, report, alone, shuffled), "" for all of it."""
+    end = monotonic() + seconds
+    counts: Counter[str] = Counter()
+    cases: list[Case] = []
+    number = 0
+    while monotonic() < end and (not most or number < most):
+        here = seed + number
+        text = machine(Random(here).choice)
+        number += 1
+        wrong = examined(text, here, counts, only)
+        if wrong:
+            say(f"{here}: " + "\n    ".join(wrong[:4]))
+            counts["disagreeing"] += 1
+            case = Case(here, text, wrong)
+            if into is not None:
+                case = small(case, only)
+                write(into, case)
+            cases.append(case)
+    return counts, cases
+
+
+def examined(text: Text, seed: int, counts: Counter[str], only: str = "", limit: int = MOST_CYCLES) -> list[str]:
+    """Everything in which the tool and the plain search differ about one machine."""
+    try:
+        built, _ = build(text)
+        if built is None:
+            counts["not built"] += 1
+            return []
+        one = judged(built, limit)
+    except TooLarge:
+        counts["too large"] += 1
+        return []
+    except Unsupported:
+        counts["not judged"] += 1
+        return []
+    counts["machines"] += 1
+    counts["questions"] += len(one.answers)
+    counts["states"] += len(one.graph.states)
+    wrong: list[str] = []
+    try:
+        if only == "questions" or seed % 4 == 0 or one.description.allows:
+            wrong += disagreements(one, reduce=seed % 4 != 0)
+        if only in ("", "report"):
+            wrong += report_disagreements(one)
+        if only == "alone" or (not only and seed % 4 == 1):
+            wrong += alone(one, Random(seed).choice)
+        if only == "shuffled" or (not only and seed % 4 == 2):
+            wrong += shuffled_disagreements(text, one, Random(seed))
+    except TooLarge:
+        counts["too large"] += 1
+    except Exception:  # whatever ends a proof is a find
+        wrong.append("crash: " + traceback.format_exc().splitlines()[-1])
+    return wrong
+
+
+def small(case: Case, only: str = "") -> Case:
+    """The same kind of disagreement in less text."""
+    kind = kind_of(case.wrong[0])
+
+    def shows(text: Text) -> bool:
+        return any(kind_of(each) == kind for each in examined(text, case.seed, Counter(), only))
+
+    text = shrunk(case.text, shows, SHRINKING)
+    return Case(case.seed, text, examined(text, case.seed, Counter(), only))
+
+
+def kind_of(wrong: str) -> str:
+    """What is told without its numbers and names."""
+    return re.sub(r"[\d\[].*", "", wrong)[:40].split(":")[0]
+
+
+def write(into: Path, case: Case) -> None:
+    place = into / f"seed-{case.seed}"
+    place.mkdir(parents=True, exist_ok=True)
+    (place / "m.machine").write_text(case.text.machine)
+    (place / "m.micro").write_text(case.text.micro)
+    (place / "wrong.txt").write_text("\n".join(["the tool; the plain search", *case.wrong]) + "\n")

@@ -1,0 +1,416 @@
+"""Every question that a machine raises, each with a memory of its own: what docs/checks.md says, said once more.
+
+A question looks at one cycle after another. `step` is given what its observer sees of a cycle and what it remembers,
+and gives the marks of that cycle and what it remembers then. Nothing here knows the properties that `ordain.checks`
+makes, nor how they are answered.
+"""
+
+from collections.abc import Callable, Iterator
+from itertools import combinations, permutations
+from typing import Any, NamedTuple
+
+from ordain.language import tree
+from tests.judge.cycle import Cycle
+from tests.judge.looking import looks_at
+from tests.judge.observer import Observer, Seen
+from tests.judge.steady import SHARED, Buses, names_in
+
+Part = tuple[str, ...]
+"""What a fault is about: the names by which an allowance can mean it."""
+Memory = Any
+
+
+class Marks(NamedTuple):
+    """Of one cycle. `parts`: the faults in it (for `reach` and `always`: not empty where the target is met).
+    `met`: the numbers of those things that occur in it of which each has to occur somewhere, or the question says
+    nothing. `trigger`, `response`: of `within`."""
+
+    parts: frozenset[Part] = frozenset()
+    met: frozenset[int] = frozenset()
+    trigger: bool = False
+    response: bool = False
+
+
+NOTHING = Marks()
+ALL = frozenset((0,))
+Step = Callable[[Seen, Memory], tuple[Marks, Memory]]
+
+
+class Question(NamedTuple):
+    """`kind`: bad, reach, always, within. `names`: what allowances may call the whole of it. `needs`: how many
+    things have to occur (see `Marks.met`). `cycles`: what a `within` allows."""
+
+    check: str
+    subject: str
+    kind: str
+    eye: Observer
+    start: Memory
+    step: Step
+    names: Part = ()
+    needs: int = 0
+    cycles: int = 0
+
+
+def questions(cycle: Cycle, context: "Context") -> list[Question]:
+    """All of them, in no order that matters."""
+    return [*_contention(cycle), *_exclusive(cycle), *_floating(cycle), *_turnaround(cycle, context),
+            *_missing_hold(cycle), *_lost_state(cycle), *_double_load(cycle), *_race(cycle),
+            *_nowhere(cycle, context), *_stuck(cycle), *_occurrences(cycle), *_rules(cycle)]
+
+
+class Context(NamedTuple):
+    """`placed`: per store the addresses at which something was placed. `overlaps`: buses on which an allowance lets
+    drivers overlap."""
+
+    placed: dict[str, frozenset[int]]
+    overlaps: frozenset[str]
+
+
+def _now(fault: Callable[[Seen], frozenset[Part]]) -> Step:
+    """A question about each cycle by itself."""
+    return lambda seen, memory: (Marks(fault(seen)), memory)
+
+
+def _contention(cycle: Cycle) -> Iterator[Question]:
+    for name, bus in cycle.description.buses.items():
+        if bus.undriven in SHARED or len(bus.drivers) < 2:
+            continue
+        eye = Observer(cycle)
+        on = [(driver.name.text, eye.see(driver.when)) for driver in bus.drivers]
+
+        def fault(seen: Seen, on: list[tuple[str, int]] = on, bus_name: str = name) -> frozenset[Part]:
+            return frozenset((bus_name, a, b) for (a, i), (b, j) in combinations(on, 2) if seen[i] and seen[j])
+
+        yield Question("contention", name, "bad", eye, None, _now(fault), (name,))
+
+
+def _exclusive(cycle: Cycle) -> Iterator[Question]:
+    for line, made in zip(cycle.description.exclusives, cycle.description.machine.exclusives, strict=True):
+        eye = Observer(cycle)
+        on = [(name, eye.see(signal)) for name, signal in zip(made.names, line.signals, strict=True)]
+
+        def fault(seen: Seen, on: list[tuple[str, int]] = on) -> frozenset[Part]:
+            return frozenset((a, b) for (a, i), (b, j) in combinations(on, 2) if seen[i] and seen[j])
+
+        yield Question("conflicting-enables", ", ".join(name for name, _ in on), "bad", eye, None, _now(fault))
+
+
+def _floating(cycle: Cycle) -> Iterator[Question]:
+    for name, bus in cycle.description.buses.items():
+        if bus.undriven != "floats":
+            continue
+        eye = Observer(cycle)
+        takers = [(taker, eye.see_fact(text)) for taker, text in takers_of(cycle, name)]
+        if not takers:
+            continue
+        on = [eye.see(driver.when) for driver in bus.drivers]
+
+        def fault(seen: Seen, on: list[int] = on, takers: list[tuple[str, int]] = takers,
+                  bus_name: str = name) -> frozenset[Part]:
+            if any(seen[driver] for driver in on):
+                return frozenset()
+            return frozenset((bus_name, taker) for taker, number in takers if seen[number])
+
+        yield Question("floating", name, "bad", eye, None, _now(fault), (name,))
+
+
+def takers_of(cycle: Cycle, bus: str) -> list[tuple[str, str]]:
+    """Who takes the bus, and the text of when: samplers, registers that load from it, states that step by it."""
+    found = [(sampler.name.text, cycle.bit(sampler.when)) for sampler in cycle.description.buses[bus].samplers]
+    for name, register in cycle.description.registers.items():
+        for load in register.loads:
+            looked = looks_at(cycle, load.source, {bus})
+            if looked is not None:
+                found.append((name, f"({cycle.bit(load.when)} and {looked})"))
+    for name, (agent, state) in cycle.description.states.items():
+        looked = looks_at(cycle, state.next, {bus}, agent)  # type: ignore[union-attr]
+        if looked is not None:
+            found.append((name, looked))
+    return found
+
+
+def _turnaround(cycle: Cycle, context: Context) -> Iterator[Question]:
+    for name, bus in cycle.description.buses.items():
+        if not bus.turnaround or len(bus.drivers) < 2:
+            continue
+        eye = Observer(cycle)
+        on = [(driver.name.text, eye.see(driver.when)) for driver in bus.drivers]
+        overlaps = name in context.overlaps or bus.undriven in SHARED
+
+        def step(seen: Seen, memory: tuple[frozenset[str], int], on: list[tuple[str, int]] = on, bus_name: str = name,
+                 owed: int = bus.turnaround, overlaps: bool = overlaps) -> tuple[Marks, Memory]:
+            """The memory: who was on when the bus was last driven, and how many undriven cycles lie since."""
+            last, gap = memory
+            now = frozenset(driver for driver, number in on if seen[number])
+            parts: set[Part] = set()
+            if now and gap < owed and (overlaps or len(last) < 2):
+                parts = {(bus_name, old, new) for old, new in permutations([driver for driver, _ in on], 2)
+                         if old in last and old not in now and new in now and new not in last}
+            if now:
+                following = (now, 0)
+            elif last and gap + 1 < owed:
+                following = (last, gap + 1)
+            else:
+                following = (frozenset(), 0)
+            return Marks(frozenset(parts)), following
+
+        yield Question("turnaround", name, "bad", eye, (frozenset(), 0), step, (name,))
+
+
+def _missing_hold(cycle: Cycle) -> Iterator[Question]:
+    for strobe in cycle.description.strobes:
+        for need in strobe.needs:
+            for side in ("before", "during", "after"):
+                if side == "during" or getattr(need, side):
+                    yield _held(cycle, strobe, need, side)
+
+
+def _held(cycle: Cycle, strobe: tree.Strobe, need: tree.SteadyNeed, side: str) -> Question:
+    """The memory: the cycle before (None at the start), whether the strobe was active in it, how many edges up to it
+    were steady one after another, and how many cycles ago the strobe was last active."""
+    eye = Observer(cycle)
+    active = eye.see(strobe.name)
+    bus, buses = need.bus.text, Buses(eye, need.bus.text)
+    found = frozenset([(bus, strobe.name.text)])
+
+    def step(seen: Seen, memory: tuple[Seen | None, bool, int, int]) -> tuple[Marks, Memory]:
+        before, was_active, edges, since = memory
+        edge = before is not None and buses.steady(bus, before, seen)
+        edges = min(need.before, edges + 1) if edge else 0
+        since = min(need.after + 1, since + 1)
+        now, rests = bool(seen[active]), buses.rests(bus, seen)
+        begins = now and not was_active
+        match side:
+            case "during":
+                fault = now and (not rests or (was_active and not edge))
+            case "before":
+                fault = begins and rests and edges < need.before
+            case _:
+                judged = not now or (begins and not need.before and rests)
+                fault = since <= need.after and judged and not edge
+        return Marks(found if fault else frozenset()), (seen, now, edges, 0 if now else since)
+
+    return Question("missing-hold", f"{bus} {side} {strobe.name.text}", "bad", eye, (None, False, 0, need.after + 1),
+                    step, (bus, strobe.name.text))
+
+
+def _lost_state(cycle: Cycle) -> Iterator[Question]:
+    for keep, text in zip(cycle.description.keeps, cycle.description.machine.keeps, strict=True):
+        eye = Observer(cycle)
+        condition = eye.see(keep.condition)
+        changes = [(name.text, eye.see_fact(_changes(cycle, name.text))) for name in keep.names]
+
+        def step(seen: Seen, memory: Memory, condition: int = condition,
+                 changes: list[tuple[str, int]] = changes) -> tuple[Marks, Memory]:
+            if not seen[condition]:
+                return NOTHING, memory
+            return Marks(frozenset((name,) for name, number in changes if seen[number]), ALL), memory
+
+        names = ", ".join(name.text for name in keep.names)
+        yield Question("lost-state", f"{names} while {text.text}", "bad", eye, None, step, (), 1)
+
+
+def _changes(cycle: Cycle, name: str) -> str:
+    if name in cycle.description.registers:
+        return f"(1 if {cycle.opened(name)} else 0)"
+    agent, state = cycle.description.states[name]
+    thing = cycle.description.things[name]
+    assert isinstance(state, tree.State) and state.next is not None
+    return f"(1 if {cycle.text(state.next, thing.width, thing.codes, agent)} != {cycle.leaf(thing)} else 0)"
+
+
+def _double_load(cycle: Cycle) -> Iterator[Question]:
+    """Two loads that differ, or one of something that is not described beside another."""
+    for name, register in cycle.description.registers.items():
+        width = cycle.description.things[name].width
+        loads = [(None if load.source is None else cycle.text(load.source, width), load.when)
+                 for load in register.loads]
+        eye = Observer(cycle)
+        pairs = [(eye.see(when), eye.see(other)) for (source, when), (another, other) in combinations(loads, 2)
+                 if source is None or source != another]
+        if not pairs:
+            continue
+
+        def fault(seen: Seen, pairs: list[tuple[int, int]] = pairs, name: str = name) -> frozenset[Part]:
+            return frozenset([(name,)]) if any(seen[one] and seen[two] for one, two in pairs) else frozenset()
+
+        yield Question("double-load", name, "bad", eye, None, _now(fault), (name,))
+
+
+def _race(cycle: Cycle) -> Iterator[Question]:
+    """In a cycle a latch is open, and a way leads from it through buses and other open latches back into it."""
+    description = cycle.description
+    for name, latch in description.registers.items():
+        if not latch.transparent:
+            continue
+        eye = Observer(cycle)
+        ways: list[tuple[str, str, int]] = []  # (what depends, on what, when)
+        for other, register in description.registers.items():
+            if register.transparent:
+                for load in register.loads:
+                    ways += [(other, source, eye.see(load.when)) for source in _carriers(cycle, load.source)]
+        for bus_name, bus in description.buses.items():
+            for driver in bus.drivers:
+                on = eye.see(driver.when)
+                thing = description.things.get(driver.name.text)
+                expr = thing.expr if thing is not None and thing.kind == "signal" else driver.name
+                sources = _carriers(cycle, expr) if thing is not None else set()
+                sources |= {driver.follows.text} if driver.follows is not None else set()
+                ways += [(bus_name, source, on) for source in sources]
+
+        def fault(seen: Seen, ways: list[tuple[str, str, int]] = ways, name: str = name) -> frozenset[Part]:
+            reached: set[str] = set()
+            waiting = [name]
+            while waiting:
+                here = waiting.pop()
+                for what, source, when in ways:
+                    if what == here and seen[when] and source not in reached:
+                        reached.add(source)
+                        waiting.append(source)
+            return frozenset([(name,)]) if name in reached else frozenset()
+
+        yield Question("race", name, "bad", eye, None, _now(fault), (name,))
+
+
+def _carriers(cycle: Cycle, expr: tree.Expr | None) -> set[str]:
+    """The buses and latches that an expression reads."""
+    description = cycle.description
+    return {name for name in names_in(expr, description) if name in description.buses
+            or (name in description.registers and description.registers[name].transparent)}
+
+
+def _nowhere(cycle: Cycle, context: Context) -> Iterator[Question]:
+    for name, store in cycle.description.machine.stores.items():
+        placed = context.placed.get(name, frozenset())
+        if store.fill == "computed" or (store.fill != "microprogram" and not placed):
+            continue
+        eye = Observer(cycle)
+        outside = f"(0 if {cycle.address(name)} in {cycle.table(placed)} else 1)"
+        if store.fill != "microprogram":
+            outside = f"(1 if {outside} and ({_used(cycle, name)}) else 0)"
+        number = eye.see_fact(outside)
+
+        def fault(seen: Seen, number: int = number, name: str = name) -> frozenset[Part]:
+            return frozenset([(name,)]) if seen[number] else frozenset()
+
+        yield Question("nowhere", name, "bad", eye, None, _now(fault), (name,))
+
+
+def _used(cycle: Cycle, store: str) -> str:
+    """Some next state, address or load looks at the word of the store in this cycle."""
+    description = cycle.description
+    targets = {store, *description.machine.stores[store].fields}
+    looked = [looks_at(cycle, state.next, targets, agent)  # type: ignore[union-attr]
+              for agent, state in description.states.values()]
+    looked += [looks_at(cycle, other.address, targets) for name, other in description.stores.items() if name != store]
+    for register in description.registers.values():
+        for load in register.loads:
+            text = looks_at(cycle, load.source, targets)
+            looked.append(None if text is None else f"({cycle.bit(load.when)} and {text})")
+    return " or ".join(text for text in looked if text is not None) or "0"
+
+
+def _stuck(cycle: Cycle) -> Iterator[Question]:
+    where = cycle.description.home
+    if where is not None:
+        if isinstance(where, tree.Word) and cycle.description.find(where.text, "") is None:
+            where = tree.At(where, where.span)
+        yield _target("stuck", "home", "always", cycle, where, ("home",))
+
+
+def _target(check: str, subject: str, kind: str, cycle: Cycle, expr: tree.Expr | None, names: Part) -> Question:
+    eye = Observer(cycle)
+    number = eye.see(expr)
+    here = frozenset([names])
+    return Question(check, subject, kind, eye, None,
+                    lambda seen, memory: (Marks(here) if seen[number] else NOTHING, memory), names)
+
+
+def _occurrences(cycle: Cycle) -> Iterator[Question]:
+    """What checks take for granted to happen."""
+    description = cycle.description
+    for strobe in description.strobes:
+        yield _target("vacuous", f"strobe `{strobe.name.text}`", "reach", cycle, strobe.name, (strobe.name.text,))
+    for name, bus in description.buses.items():
+        for sampler in bus.samplers:
+            yield _target("vacuous", f"sampling of `{name}` by `{sampler.name.text}`", "reach", cycle, sampler.when,
+                          (sampler.name.text, name))
+        for driver in bus.drivers:
+            if driver.name.text in description.agents:
+                yield _target("vacuous", f"`{driver.name.text}` driving `{name}`", "reach", cycle, driver.when,
+                              (driver.name.text, name))
+
+
+# ---------------------------------------------------------------- rules
+
+
+def _rules(cycle: Cycle) -> Iterator[Question]:
+    for rule in cycle.description.rules:
+        name, form = rule.text.text, rule.form
+        match form:
+            case tree.Never(condition=condition):
+                yield _never(cycle, name, condition)
+            case tree.Reach(condition=condition, always=always):
+                yield _target("always-reach" if always else "reach", name, "always" if always else "reach", cycle,
+                              condition, ())
+            case tree.WhenThen():
+                yield _within(cycle, name, form)
+            case tree.BetweenNever(start=start, end=end, forbidden=forbidden, after=after):
+                yield _window("between-never", name, cycle, (start, end, forbidden), after)
+            case tree.AfterNever(start=start, forbidden=forbidden, until=until):
+                yield _window("after-never", name, cycle, (start, until, forbidden), None)
+
+
+def _never(cycle: Cycle, name: str, condition: tree.Expr) -> Question:
+    """Each part of `never A and B` has to occur by itself; of one part alone nothing of the kind can be said."""
+    eye = Observer(cycle)
+    number = eye.see(condition)
+    parts = [eye.see(part) for part in _conjuncts(condition)]
+    needs = len(parts) if len(parts) > 1 else 0
+    here = frozenset([()])
+
+    def step(seen: Seen, memory: Memory) -> tuple[Marks, Memory]:
+        met = frozenset(n for n, part in enumerate(parts) if seen[part])
+        return Marks(here if seen[number] else frozenset(), met), memory
+
+    return Question("never", name, "bad", eye, None, step, (), needs)
+
+
+def _conjuncts(expr: tree.Expr) -> list[tree.Expr]:
+    if isinstance(expr, tree.Infix) and expr.operator == "and":
+        return [*_conjuncts(expr.left), *_conjuncts(expr.right)]
+    return [expr]
+
+
+def _within(cycle: Cycle, name: str, form: tree.WhenThen) -> Question:
+    eye = Observer(cycle)
+    trigger, response = eye.see(form.trigger), eye.see(form.response)
+    unless = None if form.unless is None else eye.see(form.unless)
+
+    def step(seen: Seen, memory: Memory) -> tuple[Marks, Memory]:
+        answered = bool(seen[response]) or (unless is not None and bool(seen[unless]))
+        met = ALL if seen[trigger] else frozenset()
+        return Marks(frozenset(), met, bool(seen[trigger]), answered), memory
+
+    return Question("when-then", name, "within", eye, None, step, (), 1, form.cycles)
+
+
+def _window(check: str, name: str, cycle: Cycle, parts: tuple[tree.Expr, tree.Expr, tree.Expr],
+            after: tree.Expr | None) -> Question:
+    """The memory: whether some earlier cycle has opened the window and nothing has closed it since, and whether
+    `after` has held in a cycle since it was opened (that one included)."""
+    eye = Observer(cycle)
+    start, end, forbidden = (eye.see(part) for part in parts)
+    since = eye.see(after)
+    here = frozenset([()])
+
+    def step(seen: Seen, memory: tuple[bool, bool]) -> tuple[Marks, Memory]:
+        opened, armed = memory
+        still = opened and not seen[end]
+        judged = still and armed
+        marks = Marks(here if judged and seen[forbidden] else frozenset(), ALL if judged else frozenset())
+        opened = still or bool(seen[start])
+        armed = opened and ((still and armed) or bool(seen[since]))
+        return marks, (opened, armed)
+
+    return Question(check, name, "bad", eye, (False, False), step, (), 1)
