@@ -4,6 +4,7 @@ An allowance takes cycles out of a question, it never hides an answer: a fight a
 the next. Each allowance is asked about by itself, so that one that allows nothing any more is told.
 """
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from ordain.checks.check import Applied, Check, Explanation, Known
@@ -37,7 +38,8 @@ COMPILE_TIME = (
 
 class Plan(NamedTuple):
     """A question with the allowances that bear on it. `judged`: the question without what is allowed; None when all
-    of it is. `probes`: for each allowance (its number) the question that is broken exactly when it is needed."""
+    of it is. `probes`: for each allowance (its number) the question that is broken when it is needed: that it is
+    broken in the place of the allowance; of an "always", that more is broken without it (`needed`)."""
 
     check: Check
     asked: Property
@@ -116,24 +118,30 @@ def _planned(contents: Contents, check: Check, asked: Property) -> Plan:
 def _probe(contents: Contents, asked: Property, allowance: Allowance, others: list[Allowance]) -> Property:
     terms, where = contents.machine.terms, place(contents, allowance)
     if asked.kind == "bad" and where is not None:
-        return asked._replace(node=terms.and_((asked.node, where)), vacuity=None)
+        return asked._replace(node=terms.and_((asked.node, where)))
     if asked.kind == "always":
         nodes = [node for other in others if (node := place(contents, other)) is not None]
         return asked._replace(node=terms.or_((asked.node, *nodes)))
-    return asked._replace(vacuity=None)
+    return asked
 
 
-def needed(answers: list[tuple[Plan, tuple[Verdict, ...]]], count: int) -> list[bool | None]:
+def needed(answers: Iterable[tuple[Plan, Verdict | None, tuple[Verdict, ...]]], count: int) -> list[bool | None]:
     """For each allowance whether some question needs it: False also where no question is about what it names, None
-    where the answer was not reached. The verdicts are those of the probes."""
+    where the answer was not reached. The verdicts are that of the judged question and those of the probes."""
     found = [False] * count
     undecided: set[int] = set()
-    for made, verdicts in answers:
-        for (number, _), verdict in zip(made.probes, verdicts, strict=True):
-            if verdict.outcome == "undecided":
+    for made, judged, verdicts in answers:
+        for (number, probe), verdict in zip(made.probes, verdicts, strict=True):
+            if verdict.outcome == "undecided" or (judged is not None and judged.outcome == "undecided"):
                 undecided.add(number)
-            found[number] = found[number] or verdict.outcome == "broken"
+            found[number] = found[number] or (verdict.outcome == "broken" and (
+                probe.kind != "always" or _fewer_ways(judged, verdict)))
     return [None if number in undecided and not need else need for number, need in enumerate(found)]
+
+
+def _fewer_ways(judged: Verdict | None, without: Verdict) -> bool:
+    """Without the allowance more states have no way home than with all of them."""
+    return judged is None or not judged.breaks or judged.breaks[0].states < without.breaks[0].states
 
 
 def stale(applied: tuple[Applied, ...]) -> list[Finding]:

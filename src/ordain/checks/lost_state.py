@@ -55,7 +55,7 @@ def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property,
     index, _ = about(asked).detail
     keep: Keep = machine.keeps[index]
     return tuple(
-        asked._replace(node=machine.terms.and_((keep.condition, changes(machine, name))), vacuity=None,
+        asked._replace(node=machine.terms.and_((keep.condition, changes(machine, name))),
                        data=About((name,), keep.span, (index, name)))
         for name in keep.names)
 

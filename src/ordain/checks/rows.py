@@ -37,7 +37,8 @@ class Answer(NamedTuple):
         if self.verdict is not None and self.verdict.outcome != "proved":
             return self.verdict.outcome
         probed = [probe.outcome for probe in self.probes]
-        return "allowed" if "broken" in probed else "undecided" if "undecided" in probed else "proved"
+        outcomes: tuple[Outcome, ...] = ("undecided", "vacuous")
+        return "allowed" if "broken" in probed else next((each for each in outcomes if each in probed), "proved")
 
 
 def rows(contents: Contents, answers: Iterable[Answer], dead: Iterable[Verdict], first: Verdicts,

@@ -67,7 +67,7 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
     answers, ended = _second_round(contents, decide, _answers(plans, first), first, columns)
     dead = [verdict for verdict in first.verdicts[len(first.verdicts) - len(parts):] if verdict.outcome == "broken"]
     findings = [finding for answer in answers for finding in _told(contents, answer, words, first)]
-    findings += vacuous.findings_of_parts(dead)
+    findings += vacuous.findings_of_idle((answer.plan.asked for answer in answers if answer.outcome == "vacuous"), dead)
     findings += _idle(contents, words, first)
     findings += inspection.of_words(contents, selection.takes, first.executed)
     findings += inspection.of_sequences(contents, selection.takes, first)
@@ -134,10 +134,8 @@ def _possible(contents: Contents, asked: Property, known: Known, columns: dict[s
 
 def _told(contents: Contents, answer: Answer, words: list[Certain], first: Verdicts) -> list[Finding]:
     verdict, check = answer.verdict, answer.plan.check
-    if verdict is None or verdict.outcome == "proved":
+    if verdict is None or verdict.outcome in ("proved", "vacuous"):
         return []
-    if verdict.outcome == "vacuous":
-        return [vacuous.rule_finding(verdict.property)]
     findings: list[Finding] = []
     told: set[int | None] = set()
     for source in answer.telling:
@@ -189,7 +187,7 @@ def _idle(contents: Contents, words: list[Certain], first: Verdicts) -> list[Fin
 def _applied(contents: Contents, selection: Selection, answers: list[Answer], first: Verdicts) -> tuple[Applied, ...]:
     """Whether each allowance is needed."""
     listed = contents.machine.allowances
-    asked = allowances.needed([(answer.plan, answer.probes) for answer in answers], len(listed))
+    asked = allowances.needed(((answer.plan, answer.verdict, answer.probes) for answer in answers), len(listed))
     result = []
     for allowance, need in zip(listed, asked, strict=True):
         if allowance.check in allowances.COMPILE_TIME or not selection.takes(allowance.check):

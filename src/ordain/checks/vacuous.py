@@ -5,8 +5,8 @@ from collections.abc import Iterable, Iterator
 from ordain.checks.check import About, Check, Explanation
 from ordain.checks.phrasing import phrase
 from ordain.checks.wording import about
-from ordain.machine.expression import And, Node
-from ordain.machine.model import Never, Rule
+from ordain.machine.expression import Node
+from ordain.machine.model import AfterNever, BetweenNever, Never, Rule
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Severity
@@ -18,9 +18,9 @@ EXPLANATION = Explanation(
     about="""\
 A check of something that never happens holds, and says nothing. Where the trigger of a rule can never occur,
 the rule is not kept but idle: usually a name is wrong, an agent is described so that it never gets its turn, or
-a repair has silenced what the rule was there to watch. Looked at are: the trigger of `when`, the start of
-`between` and `after`, each part of a `never A and B` by itself, the condition of every `keep`, every strobe,
-every sampler, and the drivers of agents.""",
+a repair has silenced what the rule was there to watch. Looked at are: the trigger of `when`, the windows
+of `between` and `after` (they must open, and some cycle must lie inside), each part of a `never A and B` by
+itself, the condition of every `keep`, every strobe, every sampler, and the drivers of agents.""",
     example="""\
 rule "the console waits for the grant"  when console.asks then granted within 40 cycles
                                               # vacuous if nothing ever makes the console ask""",
@@ -46,11 +46,18 @@ def ask(contents: Contents) -> Iterator[Property]:
 
 
 def ask_of_rule(contents: Contents, rule: Rule) -> Iterator[Property]:
-    """Each part of `never A and B` must be possible by itself; of one part alone nothing can be said."""
-    if isinstance(rule.form, Never) and isinstance(rule.form.condition, And):
-        for part in rule.form.condition.args:
-            asked = _occurs(rule.text, part, (), rule.span)
-            yield asked._replace(data=About((), rule.span, f"`{phrase(contents.machine, part)}` never occurs"))
+    """What must be possible by itself if the rule is to say anything: each part of `never A and B` as it is written (of
+    one part alone nothing can be said), and what opens the window of a rule that has one."""
+    match rule.form:
+        case Never(parts=parts):
+            asked = [(part.text, part.condition) for part in parts]
+        case BetweenNever(start=start) | AfterNever(start=start):
+            asked = [(phrase(contents.machine, start), start)]
+        case _:
+            asked = []
+    for text, node in asked:
+        question = _occurs(rule.text, node, (), rule.span)
+        yield question._replace(data=About((), rule.span, f"`{text}` never occurs"))
 
 
 def _occurs(subject: str, node: Node, names: tuple[str, ...], span: Span) -> Property:
@@ -65,22 +72,30 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
                    help="see why it cannot occur; when it is gone for good, take its declaration away")
 
 
-def rule_finding(asked: Property, what: str = "what it waits for never occurs") -> Finding:
-    """A rule or `keep` that holds only because what it talks about never happens."""
+def findings_of_idle(idle: Iterable[Property], dead: Iterable[Verdict]) -> list[Finding]:
+    """One finding for each rule or `keep` that holds only because what it talks about never happens. `idle`: those that
+    are vacuous as a whole; `dead`: parts of rules that can never occur."""
+    asked = {(question.check, question.subject): question for question in idle}
+    parts: dict[str, list[Verdict]] = {}
+    for verdict in dead:
+        parts.setdefault(verdict.property.subject, []).append(verdict)
+    said = {subject: " and ".join(str(about(verdict.property).detail) for verdict in group)
+            for subject, group in parts.items()}
+    found = [_idle(question, said.pop(subject, _WHY.get(check, "what it waits for never occurs")))
+             for (check, subject), question in asked.items()]
+    return found + [_idle(parts[subject][0].property, what) for subject, what in said.items()]
+
+
+_INSIDE = "its window opens, but no cycle ever lies inside it"
+_WHY = {"between-never": _INSIDE, "after-never": _INSIDE, "lost-state": "its condition never occurs"}
+
+
+def _idle(asked: Property, what: str) -> Finding:
     kind = "`keep`" if asked.check == "lost-state" else "the rule"
     return Finding("vacuous", Severity.ERROR,
                    f"{kind} \"{asked.subject}\" holds for want of anything to happen: {what}", about(asked).span,
                    "never put to the test",
                    help="correct it, or find out what keeps this from ever occurring")
-
-
-def findings_of_parts(dead: Iterable[Verdict]) -> list[Finding]:
-    """One finding for each rule of which parts can never occur."""
-    parts: dict[str, list[Verdict]] = {}
-    for verdict in dead:
-        parts.setdefault(verdict.property.subject, []).append(verdict)
-    return [rule_finding(group[0].property, " and ".join(str(about(verdict.property).detail) for verdict in group))
-            for group in parts.values()]
 
 
 CHECK = Check(EXPLANATION, ask, tell)

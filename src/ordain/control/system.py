@@ -63,7 +63,9 @@ def machine_nodes(machine: Machine) -> list[Node]:
 def rule_nodes(rule: Rule) -> list[Node]:
     """The conditions of a rule, in the order of its form."""
     match rule.form:
-        case Never(condition) | Reach(condition):
+        case Never(condition, parts):
+            return [condition, *(part.condition for part in parts)]
+        case Reach(condition):
             return [condition]
         case WhenThen(trigger, response, _, unless):
             return [trigger, response, unless]

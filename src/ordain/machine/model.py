@@ -248,8 +248,18 @@ class Agent(NamedTuple):
     span: Span
 
 
-class Never(NamedTuple):
+class Part(NamedTuple):
+    """A part of a condition, with its source text."""
+
+    text: str
     condition: Node
+
+
+class Never(NamedTuple):
+    """`parts`: A and B of `never A and B`, as they are written; none where it is not written as an `and`."""
+
+    condition: Node
+    parts: tuple[Part, ...] = ()
 
 
 class Reach(NamedTuple):

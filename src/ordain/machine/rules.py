@@ -48,7 +48,7 @@ def _form(rule: tree.Rule, lowering: Lowering) -> (
     match rule.form:
         case tree.Never(condition=expr):
             node = condition(expr)
-            return None if node is None else model.Never(node)
+            return None if node is None else model.Never(node, _parts(expr, lowering))
         case tree.Reach(condition=expr, always=always):
             node = condition(expr)
             return None if node is None else model.Reach(node, always)
@@ -72,6 +72,23 @@ def _form(rule: tree.Rule, lowering: Lowering) -> (
             if first is not None and never is not None and last is not None:
                 return model.AfterNever(first, never, last)
     return None
+
+
+def _parts(expr: tree.Expr, lowering: Lowering) -> tuple[model.Part, ...]:
+    """What `and` joins on the outside of a condition that is known to be whole."""
+    found: list[tree.Expr] = []
+    pending = [expr]
+    while pending:
+        part = pending.pop()
+        if isinstance(part, tree.Infix) and part.operator == "and":
+            pending += [part.right, part.left]
+        else:
+            found.append(part)
+    if len(found) == 1:
+        return ()
+    nodes = [lowering.condition(part) for part in found]
+    return tuple(model.Part(short(part.span), node) for part, node in zip(found, nodes, strict=True)
+                 if node is not None)
 
 
 def assumption_model(assume: tree.Assume, agent: str, lowering: Lowering) -> model.Assumption | None:
