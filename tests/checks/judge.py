@@ -52,6 +52,36 @@ def loads(machine: Machine, name: str, facts: Facts) -> bool:
     return any(facts.holds(load.when) for load in machine.registers[name].loads)
 
 
+# ---------------------------------------------------------------- levels
+
+
+def without_level(bus: Bus, run: Run, k: int) -> bool:
+    """Nobody drives the bus in cycle k, and nothing holds it at a level that it once had."""
+    if driving(bus, run[k]):
+        return False
+    if bus.undriven == "kept":
+        return not any(driving(bus, facts) for facts in run[:k])
+    return bus.undriven in ("floats", "multiplexed")
+
+
+def is_taken(machine: Machine, bus: str, facts: Facts) -> bool:
+    """Somebody takes what stands on the bus, there or on a bus that follows it. Which states would step elsewhere if a
+    bus had another value stands among the facts, under the name "looked at bus NAME"."""
+    carrying = {bus}
+    while True:
+        more = {other.name for other in machine.buses.values()
+                if any(driver.follows in carrying for driver in driving(other, facts))}
+        if more <= carrying:
+            break
+        carrying |= more
+    leaves_of = {machine.terms.leaf("bus", name, machine.buses[name].width) for name in carrying}
+    loaded = any(facts.holds(load.when) and load.source in leaves_of
+                 for register in machine.registers.values() for load in register.loads)
+    sampled = any(facts.holds(sampler.when) for name in carrying for sampler in machine.buses[name].samplers)
+    moves = any(facts.values.get(machine.terms.leaf("free", f"looked at bus {name}", 1), 0) for name in carrying)
+    return loaded or sampled or moves
+
+
 # ---------------------------------------------------------------- steadiness
 
 

@@ -71,14 +71,8 @@ def judged(contents: Contents, question: Property, run: judge.Run, k: int) -> bo
         case "conflicting-enables":
             return sum(run[k].holds(signal) for signal in machine.exclusives[detail[0]].signals) > 1
         case "floating":
-            bus = machine.buses[question.subject]
-            taken = any(run[k].holds(sampler.when) for sampler in bus.samplers)
-            for register in machine.registers.values():
-                taken |= any(run[k].holds(load.when) for load in register.loads
-                             if load.source is machine.terms.leaf("bus", bus.name, bus.width))
-            looked_at = machine.terms.leaf("free", f"looked at bus {bus.name}", 1)
-            taken |= bool(run[k].values.get(looked_at, 0))
-            return taken and not judge.driving(bus, run[k])
+            return judge.without_level(machine.buses[question.subject], run, k) and judge.is_taken(
+                machine, question.subject, run[k])
         case "turnaround":
             bus = machine.buses[question.subject]
             exact = fights_allowed(machine, bus) or bus.undriven in ("wired-and", "wired-or")

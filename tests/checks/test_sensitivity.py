@@ -17,7 +17,7 @@ def test_a_leaf_that_is_not_looked_at_can_be_anything(term: Plain, values: dict[
     node = made(terms, term)
     leaf_of: dict[str, Node] = {each: terms.leaf("input", each, width) for _, each, width in LEAVES}
     target = leaf_of[name]
-    condition = looks_at(terms, (node,), frozenset((target,)))
+    condition = looks_at(terms, (node,), {target: terms.const(1, 1)})
     before: dict[Node, int] = {leaf_of[each]: value for each, value in values.items()}
     after = {**before, target: other % (1 << target.width)}
     if not evaluate(condition, before):
@@ -27,11 +27,33 @@ def test_a_leaf_that_is_not_looked_at_can_be_anything(term: Plain, values: dict[
 def test_a_selection_looks_only_at_what_it_passes_on() -> None:
     terms = Terms()
     chosen, a, b, gate = (terms.leaf("input", name, width) for name, width in (("c", 1), ("a", 4), ("b", 4), ("g", 1)))
+    always = terms.const(1, 1)
     node = terms.if_(chosen, a, b)
-    assert looks_at(terms, (node,), frozenset((a,))) is chosen
-    assert looks_at(terms, (node,), frozenset((b,))) is terms.not_(chosen)
+    assert looks_at(terms, (node,), {a: always}) is chosen
+    assert looks_at(terms, (node,), {b: always}) is terms.not_(chosen)
     bit = terms.slice(a, 0, 0)
-    assert looks_at(terms, (terms.and_((gate, bit)),), frozenset((a,))) is gate
-    assert looks_at(terms, (terms.or_((gate, bit)),), frozenset((a,))) is terms.not_(gate)
-    assert looks_at(terms, (b,), frozenset((a,))) is terms.const(0, 1)
-    assert looks_at(terms, (), frozenset((a,))) is terms.const(0, 1)
+    assert looks_at(terms, (terms.and_((gate, bit)),), {a: always}) is gate
+    assert looks_at(terms, (terms.or_((gate, bit)),), {a: always}) is terms.not_(gate)
+    assert looks_at(terms, (b,), {a: always}) is terms.const(0, 1)
+    assert looks_at(terms, (), {a: always}) is terms.const(0, 1)
+
+
+def test_a_leaf_is_looked_at_only_where_it_is_of_interest() -> None:
+    terms = Terms()
+    chosen, a, b, now = (terms.leaf("input", name, width) for name, width in (("c", 1), ("a", 4), ("b", 4), ("n", 1)))
+    assert looks_at(terms, (a,), {a: now}) is now
+    assert looks_at(terms, (terms.if_(chosen, a, b),), {a: now}) is terms.and_((chosen, now))
+
+
+def test_what_selects_between_equal_values_does_not_matter() -> None:
+    """As far as both are states, fields and numbers; of others nothing is known."""
+    terms = Terms()
+    chosen = terms.leaf("input", "c", 1)
+    always = terms.const(1, 1)
+    s, t = (terms.leaf("state", name, 4) for name in "st")
+    assert looks_at(terms, (terms.if_(chosen, s, t),), {chosen: always}) is terms.not_(terms.equal(s, t))
+    assert looks_at(terms, (terms.if_(chosen, s, terms.const(3, 4)),), {chosen: always}) is terms.not_(
+        terms.among(s, frozenset((3,))))
+    assert looks_at(terms, (terms.if_(chosen, s, terms.leaf("bus", "data", 4)),), {chosen: always}) is always
+    gate = terms.if_(chosen, terms.if_(chosen, s, t), terms.leaf("state", "u", 4))
+    assert looks_at(terms, (gate,), {chosen: always}) is not terms.const(0, 1)

@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 
 from ordain.checks.check import About, Check, Explanation, Known
+from ordain.checks.dependence import store_leaves, takings
 from ordain.checks.owners import main_store
-from ordain.checks.sensitivity import looks_at
 from ordain.checks.wording import fault, hexadecimal, spot
-from ordain.machine.expression import Leaf, Node, leaves
+from ordain.machine.expression import Node
 from ordain.machine.model import Machine, Store
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
@@ -19,8 +19,8 @@ EXPLANATION = Explanation(
 An address without a microinstruction still holds something: the `unused` word, or the level of erased cells,
 which in most chips asserts half of the control lines. Control arrives there by running past the end of a
 routine, by a dispatch on an opcode without an instruction, or by a wrong target. For a mapping store the cell
-must also be used: its word is only looked at in cycles in which a next state, an address or a load depends on
-it. The first step out of the placed words is reported; where control goes from there is not.""",
+must also be used: a next state, a load, a sampling, an enable or a strobe depends on its word in that cycle.
+The first step out of the placed words is reported; where control goes from there is not.""",
     example="""\
 routine tail at 0x3FE
         step                                  # 0x3FE: goes on to the next address
@@ -53,23 +53,10 @@ def _outside(contents: Contents, store: Store, placed: frozenset[int]) -> Node:
 
 
 def _used(machine: Machine, store: Store) -> Node:
-    """In this cycle something looks at the word of the mapping store."""
+    """In this cycle something takes the word of the mapping store."""
     terms = machine.terms
-    values: list[Node] = [state.next for state in machine.states.values()]
-    values += [other.address for other in machine.stores.values() if other.name != store.name]
-    loads = [load for register in machine.registers.values() for load in register.loads if load.source is not None]
-    targets = frozenset(leaf for leaf in leaves((*values, *(load.source for load in loads if load.source is not None)))
-                        if _of_store(machine, leaf, store.name))
-    used = [looks_at(terms, values, targets)]
-    used += [terms.and_((load.when, looks_at(terms, (load.source,), targets))) for load in loads
-             if load.source is not None]
-    return terms.or_(used)
-
-
-def _of_store(machine: Machine, leaf: Leaf, store: str) -> bool:
-    if leaf.kind == "field":
-        return machine.fields[leaf.name].store == store
-    return leaf.kind == "word" and leaf.name == store
+    shown = dict.fromkeys(store_leaves(machine, store), terms.const(1, 1))
+    return terms.or_((terms.const(0, 1), *(taking.when for taking in takings(machine, shown))))
 
 
 def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property, ...]:

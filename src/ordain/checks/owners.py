@@ -12,6 +12,10 @@ RESTING = ("pulled-high", "pulled-low", "kept", "wired-and", "wired-or")
 """Kinds of bus whose value is known, and stays, while nobody drives them."""
 
 
+LEVELLESS = ("floats", "multiplexed")
+"""Kinds of bus that have no level while nobody drives them."""
+
+
 def several(terms: Terms, conditions: Sequence[Node]) -> Node:
     """At least two of the conditions hold. Linear in their number."""
     some = both = terms.const(0, 1)

@@ -21,7 +21,7 @@ in a ring none is steady while all of it is enabled.
 from typing import NamedTuple
 
 from ordain.checks import owners
-from ordain.checks.samplings import samplings
+from ordain.checks.dependence import bus_leaf, takings
 from ordain.machine.expression import Leaf, Node, leaves
 from ordain.machine.model import Bus, Driver, Machine
 
@@ -45,8 +45,8 @@ class _Stay(NamedTuple):
 
 
 def steadiness(machine: Machine, judge_fights: bool = True) -> dict[str, Steadiness]:
-    """Of every bus. With `judge_fights` False, cycles in which several drivers fight, or in which a floating bus is
-    sampled undriven, count as steady: those faults have findings of their own."""
+    """Of every bus. With `judge_fights` False, cycles in which several drivers fight, or in which a bus is sampled
+    that has no level, count as steady: those faults have findings of their own."""
     known: dict[str, Steadiness] = {}
     open_ = dict(machine.buses)
     while open_:
@@ -74,9 +74,10 @@ def _excuse(machine: Machine, bus: Bus, found: Steadiness) -> Steadiness:
     excused = terms.const(0, 1)
     if bus.undriven not in owners.SHARED:
         excused = owners.several(terms, owners.enables(bus))
-    if bus.undriven == "floats":
-        sampled = terms.or_((excused, *(sampling.when for sampling in samplings(machine, bus))))
-        excused = terms.or_((excused, terms.and_((owners.none_of(terms, owners.enables(bus)), sampled))))
+    if bus.undriven in owners.LEVELLESS:
+        level = owners.none_of(terms, owners.enables(bus))
+        taken = (taking.when for taking in takings(machine, {bus_leaf(machine, bus): level}))
+        excused = terms.or_((excused, terms.and_((level, terms.or_((terms.const(0, 1), *taken))))))
     return Steadiness(terms.or_((found.settled, excused)), terms.or_((found.edge, excused, terms.prior(excused))))
 
 

@@ -1,0 +1,109 @@
+"""Who takes a bus that has no level, and which buses have none: each way, and beside it one that is none.
+
+That an input with nothing driving it has no defined level: common practice, no source."""
+
+import pytest
+
+from tests.checks.reports import findings_named, outcomes, report
+from tests.planted.plant import Sound
+
+MACHINE = """\
+machine ferry "a chain ferry with a bell"
+microprogram "m.micro"
+store control 4 words of 6 bits
+    address upc
+field go   1 bit
+field pull 1 bit
+field ring 1 bit
+field look 1 bit
+field call 1 bit
+field last 1 bit
+state upc 2 bits, reset 0
+    next 0 if last else upc + 1
+KIND
+    driven by chain when pull
+PARTS
+"""
+MICRO = """\
+routine bank at 0
+        FIRST
+        SECOND
+        last
+"""
+
+
+def ferry(parts: str, first: str, second: str = "go", kind: str = "floats") -> Sound:
+    return Sound(MACHINE.replace("PARTS", parts).replace("KIND", f"bus rope 2 bits, {kind}"),
+                 MICRO.replace("FIRST", first).replace("SECOND", second))
+
+
+DRUM = "register drum 2 bits, loads rope when look"
+TURN = "state turn 2 bits, reset 0\n    next "
+SIDE = "bus shore 2 bits, pulled low\n    driven by "
+BELL = "store bell 4 words of 2 bits\n    address rope\n    word rope + 1\nregister tone 2 bits, loads bell when ring"
+
+TAKERS = [
+    ("a load", DRUM, "look", "pull, look"),
+    ("the condition of a load", "register drum 1 bit, loads 1 when rope is 1 and look", "look", "pull, look"),
+    ("a state", TURN + "rope if look else turn", "look", "pull, look"),
+    ("a state that is selected", TURN + "1 if rope is 1 and look else turn", "look", "pull, look"),
+    ("an enable", SIDE + "lamp when rope[0] and look", "look", "go"),
+    ("a strobe", "signal edge = rope[1] and look\nbus shore 1 bit, pulled low\n    driven by lamp when call\n"
+     "strobe edge\n    shore steady 0 cycles before, 0 cycles after", "look", "pull, look"),
+    ("the condition of a sampling", SIDE + "lamp when call\n    sampled by eye when rope[0] and look", "look", "go"),
+    ("a bus that follows", SIDE + "gate when call, follows rope\n    sampled by eye when look", "look, call", "look"),
+    ("a signal on another bus", "signal turned = {rope[0], rope[1]}\n" + SIDE
+     + "turned when call\n    sampled by eye when look", "look, call", "look"),
+    ("a store that it addresses", BELL, "ring", "pull, ring"),
+    ("a latch", DRUM.replace("register", "latch"), "look", "pull, look"),
+]
+
+
+@pytest.mark.parametrize(("parts", "faulty", "sound"), [each[1:] for each in TAKERS],
+                         ids=[each[0] for each in TAKERS])
+def test_whoever_takes_it(parts: str, faulty: str, sound: str) -> None:
+    found = report(ferry(parts, faulty))
+    assert outcomes(found)["floating rope"] == "broken"
+    [finding] = findings_named("floating", found)
+    assert finding.span is not None and finding.span.text == faulty
+    assert outcomes(report(ferry(parts, sound)))["floating rope"] == "proved"
+
+
+@pytest.mark.parametrize("parts", [
+    TURN + "(turn if rope is 1 else turn) if look else turn",
+    TURN + "(3 if rope is 1 else turn) if look and turn is 3 else turn",    # both are 3
+    "register drum 2 bits, loads 3 when rope is 1 and look and call",
+    SIDE + "lamp when rope[0] and call",
+])
+def test_what_changes_nothing_takes_nothing(parts: str) -> None:
+    found = outcomes(report(ferry(parts, "look")))
+    assert found.get("floating rope", "proved") == "proved"
+
+
+def test_what_an_enable_does_with_it_is_not_told_again() -> None:
+    parts = SIDE + "lamp when rope[0] and look\n    sampled by eye when look"
+    [finding] = findings_named("floating", report(ferry(parts, "look")))
+    assert finding.message == "bus `rope` is sampled by the enable of `lamp` on `shore` while nobody drives it at " \
+                              "`bank` (0x0)"
+
+
+@pytest.mark.parametrize(("kind", "first", "second", "outcome"), [
+    ("floats", "look", "pull", "broken"),
+    ("floats", "pull, look", "look", "broken"),
+    ("multiplexed", "look", "pull", "broken"),
+    ("multiplexed", "pull, look", "go", "proved"),
+    ("multiplexed", "go", "pull", "proved"),            # nobody is selected, and nobody looks
+    ("kept", "look", "pull", "broken"),
+    ("kept", "pull", "look", "proved"),
+    ("kept", "pull, look", "look", "proved"),
+    ("pulled high", "look", "pull", None),
+    ("pulled low", "look", "pull", None),
+    ("wired and", "look", "pull", None),
+])
+def test_which_buses_have_no_level(kind: str, first: str, second: str, outcome: str | None) -> None:
+    found = report(ferry(DRUM, first, second, kind))
+    assert outcomes(found).get("floating rope") in ((outcome,) if outcome else (None, "proved"))
+    for finding in findings_named("floating", found):
+        said = {"kept": "before anybody has driven it", "multiplexed": "while no source is selected",
+                "floats": "while nobody drives it"}
+        assert said[kind] in finding.message
