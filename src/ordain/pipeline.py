@@ -14,6 +14,7 @@ from ordain.language.tree import MachineFile, MicroFile, SourceFile, Text
 from ordain.machine.model import Machine
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
+from ordain.microprogram.held import broken_transfers
 from ordain.microprogram.model import Program
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
@@ -88,6 +89,9 @@ def _build(file: MachineFile | None, findings: list[Finding], read: Reader, out:
     placement, more = arrange(machine, program, recorded)
     findings += more
     if placement is None or has_errors(findings):
+        return None, findings
+    findings += broken_transfers(machine, program, placement.addresses, placement.words, placement.unused)
+    if has_errors(findings):
         return None, findings
     stored = stored_words(machine, placement)
     images = pack(machine, stored)

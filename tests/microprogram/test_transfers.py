@@ -161,3 +161,133 @@ def test_the_choices_are_told() -> None:
     _, (finding,) = compiled(described(MACHINE), "routine first at 0\n    acc <- either, goto first\n")
     assert finding.help == "add one of: `mode` `first`; `mode` `second`"
     assert finding.places[0].span.text == "driven by either  when mode is first or mode is second"
+
+
+# ---------------------------------------------------------------- conditions that other things have a part in
+
+PANEL = """\
+machine small
+
+store control 16 words of 16 bits
+    address upc
+
+field load 2 bits
+    none 0 idle
+    acc  1
+    memory 2
+field output 2 bits
+    none 0 idle
+    acc  1
+    memory 2
+field on    1 bit
+field quiet 1 bit, active low
+field left  1 bit
+field right 1 bit
+field bypass 1 bit
+field number 2 bits, idle 0
+field check 1 bit = parity(control[15:12])
+field target 4 bits address, idle following
+
+store wires 8 words of 2 bits
+    address {output, on}
+    word    {output is memory and on, output is acc or on}
+
+state upc 4 bits, reset 0
+    next target
+state clock (high, low), reset high
+    next low if clock is high else high
+input panel 1 bit
+register acc 8 bits, loads data when load is acc
+
+bus data 8 bits, pulled high
+    driven by acc    when output is acc
+    driven by gated  when (output is memory and clock is low) or panel
+    driven by master when on and ((output is memory and clock is low) or panel)
+    driven by phased when (left and clock is low) or (right and clock is high)
+    driven by lent   when (output is memory and clock is low) or (panel and on)
+    driven by turbo  when output is memory and (clock is low or bypass)
+    driven by held   when output is memory and not (panel and on)
+    driven by stage  when wires.word[1] and clock is low
+    driven by staged when wires.word[0] and (clock is low or panel)
+    driven by raw    when control[13] and not control[12]
+    driven by even   when not check and load is acc and panel
+    driven by soft   when not quiet and clock is low
+    driven by far    when number >= 2 and number is not 3
+    driven by near   when number in (1, 2) and clock is low
+    driven by clocked when clock is low
+    driven by always
+    sampled by acc   when load is acc
+    sampled by memory when (load is memory and clock is low) or panel
+    sampled by late  when load is memory and clock is high
+    sampled by tick  when clock is high
+"""
+
+
+def set_by(clauses: str) -> dict[str, int]:
+    machine = described(PANEL)
+    word = program_of(machine, f"routine first at 0\n    {clauses}, target first\n").words[0].bits
+    values = {name: asserted(field, word) for name, field in machine.fields.items()
+              if field.holds in ("code", "number")}
+    return {name: value for name, value in values.items() if value}
+
+
+@pytest.mark.parametrize(("clauses", "expected"), [
+    ("memory <- acc", {"load": 2, "output": 1}),            # the panel can write without the word, but not for it
+    ("acc <- gated", {"load": 1, "output": 2}),
+    ("memory <- gated", {"load": 2, "output": 2}),
+    ("acc <- master, output memory", {"load": 1, "output": 2, "on": 1}),
+    ("acc <- phased, left", {"load": 1, "left": 1}),
+    ("acc <- phased, left, right", {"load": 1, "left": 1, "right": 1}),
+    ("acc <- lent, output memory", {"load": 1, "output": 2}),
+    ("acc <- lent, on", {"load": 1, "on": 1}),
+    ("acc <- turbo, bypass", {"load": 1, "output": 2, "bypass": 1}),
+    ("acc <- turbo, bypass 0", {"load": 1, "output": 2}),
+    ("acc <- held", {"load": 1, "output": 2}),              # `on` at rest is the best that can be had
+    ("acc <- stage", {"load": 1, "output": 2, "on": 1}),
+    ("acc <- staged, on", {"load": 1, "on": 1}),
+    ("acc <- staged, output acc", {"load": 1, "output": 1}),
+    ("memory <- raw", {"load": 2, "output": 2}),
+    ("acc <- soft", {"load": 1}),
+    ("acc <- far", {"load": 1, "number": 2}),
+    ("acc <- near, number 1", {"load": 1, "number": 1}),
+    ("acc <- clocked", {"load": 1}),
+    ("tick <- always", None),
+    ("tick <- acc", {"output": 1}),
+])
+def test_a_transfer_happens_through_the_word(clauses: str, expected: dict[str, int] | None) -> None:
+    if expected is None:
+        assert faults(described(PANEL), f"routine first at 0\n    {clauses}, target first\n") == [
+            f"small.micro:2:5: nothing-to-set: `{clauses}` sets no field of `control`"]
+    else:
+        assert set_by(clauses) == expected
+
+
+@pytest.mark.parametrize(("clauses", "name", "ways"), [
+    ("acc <- master", "never-driven", "`output` `memory`; `output` `none` or `acc`"),
+    ("acc <- phased", "never-driven", "`left`; `right`"),
+    ("acc <- phased, left 0", "never-driven", "`left`; `right`"),
+    ("acc <- lent", "never-driven", "`output` `memory`; `on`"),
+    ("acc <- lent, output acc", "never-driven", "`output` `memory`; `on`"),
+    ("acc <- turbo", "never-driven", "`bypass` 0; `bypass`"),
+    ("acc <- staged", "never-driven", "`output` `acc`; `on`"),
+    ("acc <- near", "never-driven", "`number` 1; `number` 2"),
+    ("acc <- near, number 3", "never-driven", "`number` 1; `number` 2"),
+])
+def test_ways_between_which_the_word_must_choose(clauses: str, name: str, ways: str) -> None:
+    _, (finding,) = compiled(described(PANEL), f"routine first at 0\n    {clauses}, target first\n")
+    assert (finding.name, finding.help) == (name, f"add one of: {ways}")
+
+
+def test_a_driver_and_a_taker_that_never_meet() -> None:
+    """`stage` drives in one half of the clock, `late` takes in the other; a bus that keeps its level will do."""
+    text = "routine first at 0\n    late <- stage, target first\n"
+    assert faults(described(PANEL), text) == [
+        "small.micro:2:5: never-sampled: `late <- stage` cannot be: when `stage` drives, `late` does not take"]
+    assert faults(described(PANEL.replace("pulled high", "kept")), text) == []
+
+
+def test_a_register_takes_when_its_list_and_its_load_say_so() -> None:
+    apart = PANEL.replace("loads data when load is acc", "loads data when load is acc and left")
+    machine = described(apart)
+    word = program_of(machine, "routine first at 0\n    acc <- stage, target first\n").words[0].bits
+    assert asserted(machine.fields["left"], word) == 1

@@ -51,7 +51,15 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
                   for opcode, number in opcodes.plans.items()])
     bodies = tuple([Body(plan.name, plan.kind, plan.store.name, plan.first, plan.end, plan.align, plan.same_page,
                          plan.span) for plan in plans])
-    return Program(tuple(words), bodies, labels.words, (*entries, *rows), uses, unused, computed, counting), findings
+    return Program(tuple(words), bodies, labels.words, (*entries, *rows), uses, unused, computed, counting,
+                   _transfers(plans, machine)), findings
+
+
+def _transfers(plans: Sequence[Plan], machine: Machine) -> dict[str, tree.Transfer]:
+    """The clauses that are transfers, by their text."""
+    clauses = [clause for plan in plans for word in plan.words for clause in word.clauses]
+    clauses += [clause for store in machine.stores.values() for clause in store.unused or ()]
+    return {clause.text: clause.meaning for clause in clauses if isinstance(clause.meaning, tree.Transfer)}
 
 
 def _writers(machine: Machine, labels: Labels, findings: list[Finding]) -> tuple[dict[str, Writer], dict[str, int]]:

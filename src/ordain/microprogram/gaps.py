@@ -7,7 +7,8 @@ from ordain.text.findings import Finding, Severity
 
 FROM_THE_MACHINE = frozenset({
     "ambiguous-transfer", "counter-not-low", "field-not-set", "never-chosen", "never-driven", "never-sampled",
-    "no-opcodes", "no-steps", "no-store", "no-transfer", "opcode-gap", "runs-off", "unused-others", "wrong-store",
+    "no-opcodes", "no-steps", "no-store", "no-transfer", "nothing-to-set", "opcode-gap", "runs-off",
+    "unused-others", "wrong-store",
 })
 """Findings that hold only of a machine that was understood as a whole."""
 

@@ -1,11 +1,11 @@
 """What a clause means: which fields it sets, to what."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Literal, NamedTuple
 
-from ordain.machine.expression import Node
 from ordain.machine.model import Field
 from ordain.microprogram.layout import mask_of, stored
+from ordain.microprogram.survey import Survey
 from ordain.text.findings import Finding, Place, Severity
 from ordain.text.source import Span
 
@@ -27,11 +27,11 @@ class Assign(NamedTuple):
 
 
 class Need(NamedTuple):
-    """A transfer's condition that its own settings do not decide: it must be possible in the finished word. `name` is
-    that of the finding when it is not, `what` says who does what on which bus; `choices`: ways to make it true, where
-    there are several."""
+    """A transfer's condition that its own settings (`own`) leave open: the rest of the word must choose. `name` is that
+    of the finding when it does not, `what` says who does what on which bus; `choices`: the ways that are open."""
 
-    condition: Node
+    survey: Survey
+    own: Mapping[str, int]
     name: str
     what: str
     choices: tuple[str, ...]

@@ -1,7 +1,10 @@
 """Microinstructions with their fields resolved and their addresses still open."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Literal, NamedTuple
 
+from ordain.language import tree
 from ordain.text.source import Span
 
 
@@ -80,7 +83,8 @@ class Program(NamedTuple):
     it has no labels and no place of its own), None where the erased cells show.
     `computed`: whole words of computed stores, by store and address.
     `counting`: per microprogrammed store the number of low address bits in which "the next address" is counted, where
-    those are not all: words that must follow each other never cross a multiple of 2**counting."""
+    those are not all: words that must follow each other never cross a multiple of 2**counting.
+    `transfers`: the clauses of words that are transfers, by their text."""
 
     words: tuple[Microinstruction, ...]
     bodies: tuple[Body, ...]
@@ -90,3 +94,4 @@ class Program(NamedTuple):
     unused: dict[str, Microinstruction | None]
     computed: dict[str, tuple[int, ...]]
     counting: dict[str, int]
+    transfers: Mapping[str, tree.Transfer] = MappingProxyType({})

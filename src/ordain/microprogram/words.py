@@ -8,7 +8,6 @@ import re
 from collections.abc import Mapping, Sequence
 
 from ordain.language import tree
-from ordain.machine.expression import Const, Node, leaves, substitute
 from ordain.machine.model import Machine
 from ordain.microprogram.bodies import Plan
 from ordain.microprogram.labels import Labels
@@ -17,7 +16,7 @@ from ordain.microprogram.meaning import BROKEN, Aim, Assign, Meaning, Need, at_c
 from ordain.microprogram.model import Microinstruction, Target
 from ordain.microprogram.phrases import Misuse, understand, vocabulary_of
 from ordain.microprogram.stepping import NO_STEPS, Counter, Steps, rows, steps_of
-from ordain.microprogram.transfers import transfer
+from ordain.microprogram.transfers import allows, transfer
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 
@@ -31,7 +30,8 @@ Targets = tuple[tuple[str, Target], ...]
 
 class Writer:
     """Makes the words of one store. `known`: meanings by clause text. `stepped`: what may follow a word, by the bits
-    that decide it. `possible`: whether a condition can hold, by condition and bits. `again`: by clause text, label or
+    that decide it. `possible`: whether a word allows
+    what a transfer needs, by need and bits. `again`: by clause text, label or
     fields, the finding's number and the places where the fault recurs."""
 
     __slots__ = ("again", "counter", "findings", "known", "labels", "layout", "machine", "possible", "stepped",
@@ -87,7 +87,7 @@ class Writer:
                 if not used & mask and not broken:
                     targets += self._targets(number, ((name, _FOLLOWING),), span, index + 1 < end)
             if needs and not broken:
-                self._check(needs, bits, open_bits, targets, span)
+                self._check(needs, used, bits, open_bits, targets, span)
             texts = tuple([clause[0] for clause in clauses])
             reach = 0
             if counter is not None:
@@ -188,15 +188,18 @@ class Writer:
             places=tuple([Place(field.span, f"`{field.name}` is declared here") for field in fields[:_MOST_PLACES]]),
             help="set it here, or mark one of its codes `idle`"))
 
-    def _check(self, needs: Sequence[Need], bits: int, open_bits: int, targets: Targets, span: Span) -> None:
-        """Reports transfers that the finished word makes impossible."""
+    def _check(self, needs: Sequence[Need], used: int, bits: int, open_bits: int, targets: Targets,
+               span: Span) -> None:
+        """Reports transfers that the finished word makes impossible, or between whose ways it does not choose."""
         unknown = open_bits
         for name, _ in targets:
             unknown |= mask_of(self.layout.fields[name])
         for need in needs:
-            key = need.condition, bits, unknown
+            key = id(need), used, bits, unknown
             if key not in self.possible:
-                self.possible[key] = self._can_hold(need.condition, bits, unknown)
+                read = [asked.field for asked in need.survey.asked]
+                known = {field.name: asserted(field, bits) for field in read if not mask_of(field) & unknown}
+                self.possible[key] = allows(need, known, {field.name for field in read if mask_of(field) & used})
             if not self.possible[key]:
                 chosen = len(need.choices) > 1
                 self.findings.append(error(
@@ -204,15 +207,6 @@ class Writer:
                     "not in this word", places=(Place(need.span, "the condition"),),
                     help=f"add one of: {'; '.join(need.choices[:6])}" if chosen else
                     f"the condition needs {need.choices[0]}"))
-
-    def _can_hold(self, condition: Node, bits: int, unknown: int) -> bool:
-        terms, fields = self.machine.terms, self.layout.fields
-        values: dict[Node, Node] = {}
-        for leaf in leaves((condition,)):
-            if leaf.kind == "field" and leaf.name in fields and not unknown & mask_of(fields[leaf.name]):
-                values[leaf] = terms.const(asserted(fields[leaf.name], bits), leaf.width)
-        (left,) = substitute(terms, (condition,), values)
-        return type(left) is not Const or bool(left.value)
 
     # ------------------------------------------------------------ addresses
 

@@ -139,14 +139,19 @@ EXPLANATIONS = (
         "temp <- acc                             # over `inner` or over `back`?",
         "Say which: `temp <- acc via inner`."),
     Explanation(
-        "never-driven", "in this word the source of a transfer can never drive the bus",
-        "The transfer sets the fields in the driver's condition; what is left of the condition is impossible with "
-        "the rest "
-        "of the word.",
+        "nothing-to-set", "a transfer that the word has no part in",
+        "Neither the driver's condition nor the taker's reads a field of the word, so the transfer happens, or does "
+        "not, whatever the word says.",
+        "acc <- memory                           # `driven by memory when clk is low`, `sampled by acc when tick`",
+        "Leave it out, or let the conditions read the fields that enable it."),
+    Explanation(
+        "never-driven", "in this word the source of a transfer does not drive the bus",
+        "The transfer sets the fields in the driver's condition. With the rest of the word the condition is "
+        "impossible, or it has several ways to hold, and the word chooses none of them.",
         "acc <- memory, write                    # memory drives only when `memory_op is read`",
         "Leave out what contradicts it, or use another word."),
     Explanation(
-        "never-sampled", "in this word the target of a transfer can never take the bus",
+        "never-sampled", "in this word the target of a transfer does not take the bus",
         "As for `never-driven`, on the other side.",
         "acc <- memory, load temp",
         "Leave out what contradicts it, or use another word."),

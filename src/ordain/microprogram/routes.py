@@ -1,0 +1,127 @@
+"""By which bus a transfer goes: who drives it when, and who takes it when."""
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from ordain.language import tree
+from ordain.machine.expression import Leaf, Node, leaves
+from ordain.machine.model import Bus, Machine
+from ordain.microprogram.meaning import Fault
+from ordain.microprogram.phrases import Misuse
+from ordain.text.findings import Place
+from ordain.text.source import Span
+from ordain.text.spelling import nearest
+
+
+class Route(NamedTuple):
+    """How a transfer can be carried out. `bus` is "" where a register loads another register or a state directly.
+    `kept`: the bus holds its level, so that it may be driven in one cycle and taken in a later one."""
+
+    bus: str
+    drives: Node
+    drive_span: Span
+    takes: Node
+    take_span: Span
+    kept: bool = False
+
+
+class Part(NamedTuple):
+    """The driver or the taker of a transfer, and its condition. `name`: of the finding where that cannot hold; `text`:
+    the transfer; `what`, `verb`: for messages."""
+
+    condition: Node
+    span: Span
+    name: str
+    text: str
+    what: str
+    verb: str
+
+
+def parts_of(route: Route, meaning: tree.Transfer) -> tuple[Part, Part]:
+    """The two conditions under which a transfer happens."""
+    text, on = f"{meaning.target} <- {meaning.source}", f" on `{route.bus}`" if route.bus else ""
+    driven = f"`{meaning.source}` to be driven{on}" if route.bus else f"`{meaning.target}` to load `{meaning.source}`"
+    taken = f"`{meaning.target}` to take what is{on}"
+    return (Part(route.drives, route.drive_span, "never-driven", text, driven, "driven"),
+            Part(route.takes, route.take_span, "never-sampled", text, taken, "taken"))
+
+
+def route_of(machine: Machine, meaning: tree.Transfer) -> Route:
+    """The one way from source to target. Raises `Misuse` when there is none, or a choice."""
+    source, target = meaning.source, meaning.target
+    ways = [way for bus in machine.buses.values() if meaning.via in (None, bus.name)
+            for way in _over(machine, bus, source, target)]
+    if not ways and meaning.via is None:
+        ways = list(_direct(machine, source, target))
+    if len(ways) == 1:
+        return ways[0]
+    if not ways:
+        raise Misuse(_no_way(machine, meaning))
+    buses = list(dict.fromkeys(way.bus for way in ways))
+    places = tuple([Place(way.take_span, f"one way{f', over `{way.bus}`' if way.bus else ''}") for way in ways[:4]])
+    if len(buses) > 1:
+        raise Misuse(Fault("ambiguous-transfer", f"`{target} <- {source}` can go over {_listed(buses)}", None, None,
+                           "which bus?", f"write `{target} <- {source} via {buses[0]}`", places))
+    raise Misuse(Fault("ambiguous-transfer", f"`{target}` loads from `{buses[0]}` in {len(ways)} ways", None, None,
+                       "which of them?", f"give each way a name of its own: `sampled by ...` below bus `{buses[0]}`",
+                       places))
+
+
+def _over(machine: Machine, bus: Bus, source: str, target: str) -> Iterator[Route]:
+    """The routes over one bus: by its list of samplers, else by the loads of a register. A register that both lists
+    and loads takes the bus when both say so."""
+    register = machine.registers.get(target)
+    loads = [] if register is None else [load.when for load in register.loads if load.source is not None and any(
+        leaf.kind == "bus" and leaf.name == bus.name for leaf in leaves((load.source,)))]
+    takers = [(sampler.when, sampler.span) for sampler in bus.samplers if sampler.name == target]
+    if takers and loads:
+        takers = [(machine.terms.and_((when, machine.terms.or_(loads))), span) for when, span in takers]
+    elif register is not None:
+        takers = takers or [(when, register.span) for when in loads]
+    for driver in bus.drivers:
+        if driver.name == source:
+            for when, span in takers:
+                yield Route(bus.name, driver.when, driver.span, when, span, bus.undriven == "kept")
+
+
+def _direct(machine: Machine, source: str, target: str) -> Iterator[Route]:
+    """A register that loads another register, a state or a condition without a bus between."""
+    register = machine.registers.get(target)
+    for load in register.loads if register is not None else ():
+        if type(load.source) is Leaf and load.source.name == source and load.source.kind != "bus":
+            assert register is not None
+            yield Route("", machine.terms.const(1, 1), register.span, load.when, register.span)
+
+
+def _no_way(machine: Machine, meaning: tree.Transfer) -> Fault:
+    source, target, buses = meaning.source, meaning.target, machine.buses
+    if meaning.via is not None and meaning.via not in buses:
+        close = nearest(meaning.via, buses)
+        return Fault("unknown-name", f"there is no bus `{meaning.via}`", None, None, "unknown bus",
+                     f"did you mean `{close}`?" if close else f"the buses are {_listed(buses)}")
+    out = [bus for bus in buses.values() if any(driver.name == source for driver in bus.drivers)]
+    into = [bus for bus in buses.values() if any(sampler.name == target for sampler in bus.samplers)]
+    into += [buses[leaf.name] for load in (machine.registers[target].loads if target in machine.registers else ())
+             if load.source is not None for leaf in leaves((load.source,)) if leaf.kind == "bus"]
+    if not out:
+        known = {driver.name for bus in buses.values() for driver in bus.drivers}
+        close = nearest(source, known)
+        return Fault("unknown-name", f"nothing called `{source}` drives a bus", None, None, "unknown source",
+                     f"did you mean `{close}`?" if close else f"drivers are {_listed(sorted(known))}")
+    if not into:
+        known = {sampler.name for bus in buses.values() for sampler in bus.samplers}
+        close = nearest(target, known)
+        return Fault("unknown-name", f"nothing called `{target}` takes anything from a bus", None, None,
+                     "unknown target", f"did you mean `{close}`?" if close else f"takers are {_listed(sorted(known))}")
+    return Fault(
+        "no-transfer", f"`{source}` drives {_listed(bus.name for bus in out)}, and `{target}` takes from "
+        f"{_listed(dict.fromkeys(bus.name for bus in into))}", None, None,
+        f"not over `{meaning.via}`" if meaning.via else "no bus in common", "go by way of a register",
+        (Place(out[0].span, f"driven by `{source}`"), Place(into[0].span, f"taken by `{target}`")))
+
+
+def _listed(names: "Sequence[str] | Iterator[str] | dict[str, Bus] | dict[str, None]") -> str:
+    shown = [f"`{name}`" for name in names]
+    if not shown:
+        return "none"
+    return f"{', '.join(shown[:8])}{' ...' if shown[8:] else ''}"
