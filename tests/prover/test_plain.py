@@ -1,0 +1,85 @@
+"""The plain engine and the search side by side, and both beside the plain search of the tests."""
+
+from random import Random
+
+import pytest
+from hypothesis import given, reject, settings
+from hypothesis import strategies as st
+
+from ordain.control.system import build_system
+from ordain.prover.decide import decide
+from ordain.prover.model import Limits, Property, Verdict, Verdicts
+from ordain.prover.plain import TooLarge, decide_plainly
+from ordain.rom.contents import Contents
+from tests import oracle
+from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions
+
+SMALL = 4_000
+"""Cycles one by one: a machine with more is left to the other tests."""
+
+
+def plainly(contents: Contents, properties: list[Property]) -> Verdicts:
+    try:
+        return decide_plainly(build_system(contents), tuple(properties), most=SMALL)
+    except TooLarge:
+        reject()
+
+
+@settings(max_examples=8)
+@given(st.integers(0, 1 << 32))
+def test_both_engines_say_the_same(seed: int) -> None:
+    random = Random(seed)
+    contents, properties = random_contents(random)
+    for more in (random_comparisons, random_journeys, random_successions):
+        properties += more(random, contents)[:2]
+    plain = plainly(contents, properties)
+    found = decide(contents, build_system(contents), tuple(properties))
+    whole = decide(contents, build_system(contents), tuple(properties), Limits(reduce=False))
+    assert (whole.states, whole.transitions, whole.depth) == (plain.states, plain.transitions, plain.depth)
+    for one, other in zip((found.over_assumed, *found.verdicts), (plain.over_assumed, *plain.verdicts), strict=True):
+        assert _said(contents, one) == _said(contents, other)
+
+
+@settings(max_examples=8)
+@given(st.integers(0, 1 << 32))
+def test_the_plain_engine_says_what_the_oracle_says(seed: int) -> None:
+    contents, properties = random_contents(Random(seed))
+    found = plainly(contents, properties)
+    wanted = oracle.decide(contents, properties)
+    assert (found.states, found.transitions, found.depth) == (wanted.states, wanted.transitions, wanted.depth)
+    assert found.executed == {store: wanted.executed[store] for store in found.executed}
+    for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
+        assert (mine.outcome, mine.worst, mine.states, mine.transitions) == \
+            (theirs.outcome, theirs.worst, theirs.states, theirs.transitions)
+        if mine.property.kind in ("bad", "always"):
+            assert [each[:3] for each in mine.breaks] == [each[:3] for each in theirs.breaks]
+        for trace in (mine.witness, *(each.trace for each in mine.breaks)):
+            if trace is not None:
+                oracle.replay(contents, mine.property, trace)
+
+
+def _said(contents: Contents, verdict: Verdict) -> object:
+    """Without the figures of the search. One address is told of those that hold the same word; of what can go on for
+    ever, any loop."""
+    if verdict.property.kind == "within":
+        return verdict.outcome, verdict.worst
+    words = contents.words["control"]
+    breaks = {(each.address if each.address is None else words[each.address], each.cycles) for each in verdict.breaks}
+    return verdict.outcome, breaks, verdict.witness and len(verdict.witness.cycles)
+
+
+def test_what_is_too_large_is_refused() -> None:
+    contents, properties = random_contents(Random(1))
+    system = build_system(contents)
+    with pytest.raises(TooLarge, match="choices of inputs"):
+        decide_plainly(system, tuple(properties), most=8)
+    with pytest.raises(TooLarge, match="in each of more than"):
+        decide_plainly(system, tuple(properties), most=200)
+
+
+def test_a_limit_of_time_decides_nothing() -> None:
+    contents, _ = random_contents(Random(1))
+    asked = Property("none", "", "bad", contents.machine.terms.const(0, 1))
+    found = decide_plainly(build_system(contents), (asked,), Limits(seconds=0.0))
+    assert [each.outcome for each in (*found.verdicts, found.over_assumed)] == ["undecided", "undecided"]
+    assert found.stopped == found.ended == "seconds"
