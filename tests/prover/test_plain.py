@@ -1,11 +1,15 @@
 """The plain engine and the search side by side, and both beside the plain search of the tests."""
 
+import json
+from pathlib import Path
 from random import Random
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, reject, settings
 from hypothesis import strategies as st
 
+from ordain.cli.prove import command
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
@@ -83,3 +87,34 @@ def test_a_limit_of_time_decides_nothing() -> None:
     found = decide_plainly(build_system(contents), (asked,), Limits(seconds=0.0))
     assert [each.outcome for each in (*found.verdicts, found.over_assumed)] == ["undecided", "undecided"]
     assert found.stopped == found.ended == "seconds"
+
+
+def test_from_the_command_line(tmp_path: Path) -> None:
+    """Both engines give the same rows; what is too large is a wrong use, not a verdict."""
+    (tmp_path / "m.machine").write_text(MACHINE.format(width=1))
+    (tmp_path / "m.micro").write_text("routine start at 0\n    low\n    low\n")
+    outcomes = []
+    for more in ((), ("--plain",)):
+        done = CliRunner().invoke(command, [str(tmp_path / "m.machine"), "--no-cache", "--format", "json", *more])
+        assert done.return_value in (0, 1, None), done.output
+        outcomes.append([(row["check"], row["subject"], row["outcome"]) for row in json.loads(done.stdout)["verdicts"]])
+    assert outcomes[0] == outcomes[1] and ("never", "level is kept", "broken") in outcomes[1]
+    (tmp_path / "m.machine").write_text(MACHINE.format(width=24))
+    done = CliRunner().invoke(command, [str(tmp_path / "m.machine"), "--plain"])
+    assert done.exit_code == 2 and "too large for --plain: 16,777,216 choices of inputs" in done.stderr
+
+
+MACHINE = """machine lock
+microprogram "m.micro"
+store control 2 words of 1 bit
+    address step
+field low 1 bit
+chip U1 2 x 1
+    holds control
+    address address
+state step 1 bit, reset 0
+    next not step
+input level {width} bit
+home start
+rule "level is kept" never level is not prior(level)
+"""

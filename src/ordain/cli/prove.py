@@ -30,14 +30,15 @@ if TYPE_CHECKING:
 @click.option("--limit-states", type=click.IntRange(1), metavar="N", help="Stop after N states: undecided, status 3.")
 @click.option("--limit-memory", type=click.IntRange(1), metavar="MB", help="Stop at MB megabytes of memory.")
 @click.option("--limit-seconds", type=click.FloatRange(0, min_open=True), metavar="S", help="Stop after S seconds.")
+@click.option("--plain", is_flag=True, help="State by state, without any shortcut: for small machines.")
 @click.option("--diagram", is_flag=True, help="Draw each trace as a timing diagram too, in any terminal.")
 @click.option("--all", "everything", is_flag=True, help="Every cycle of long traces, every verdict, every witness.")
 @click.option("--no-cache", is_flag=True, help="Neither use nor keep verdicts of earlier runs.")
 @click.option("--prune-cache", is_flag=True, help="First forget all verdicts that are kept, of every machine.")
 @speaks("text", "json", "sarif", "github")
 def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states: int | None, limit_memory: int | None,
-            limit_seconds: float | None, diagram: bool, everything: bool, no_cache: bool, prune_cache: bool, form: str,
-            quiet: bool, colour: str) -> int:
+            limit_seconds: float | None, plain: bool, diagram: bool, everything: bool, no_cache: bool,
+            prune_cache: bool, form: str, quiet: bool, colour: str) -> int:
     """Prove every check and rule of MACHINE over the images as they would be burnt, or show the shortest sequence that
     breaks it.
 
@@ -50,6 +51,7 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
     from ordain.cli.proving import prove_built, prune_all
     from ordain.pipeline import build_model
     from ordain.prover.model import Limits
+    from ordain.prover.plain import TooLarge
 
     if prune_cache:
         prune_all()
@@ -67,7 +69,11 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
         raise click.BadParameter(f"no rule of {built.machine.name} has `{rule}` in its text", param_hint="--rule")
     limits = Limits(states=limit_states, memory=None if limit_memory is None else limit_memory * 1_000_000,
                     seconds=limit_seconds)
-    report = prove_built(built, Selection(frozenset(only), rule), limits, quiet=quiet, keep=not no_cache)
+    try:
+        report = prove_built(built, Selection(frozenset(only), rule), limits, quiet=quiet, keep=not no_cache,
+                             plain=plain)
+    except TooLarge as large:
+        raise click.UsageError(f"{built.machine.name} is too large for --plain: {large}") from None
     return _end(manner, path, findings, built.contents, report, diagram, everything)
 
 

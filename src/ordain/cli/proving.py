@@ -14,17 +14,19 @@ if TYPE_CHECKING:
     from ordain.rom.contents import Contents
 
 
-def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, quiet: bool, keep: bool) -> "Report":
+def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, quiet: bool, keep: bool,
+                plain: bool = False) -> "Report":
     """The report on a build: a kept one, if there is one about exactly this, else a new one, which is kept.
 
-    With a limit nothing kept is used, so that what a limit leaves undecided does not depend on earlier runs.
+    With a limit nothing kept is used, so that what a limit leaves undecided does not depend on earlier runs; nor by the
+    plain engine, which raises `prover.plain.TooLarge`.
     """
     from ordain.checks.cache import key_of, load, store
 
     directory = cache_directory() if keep else None
     limited = any(limit is not None for limit in (limits.states, limits.memory, limits.seconds))
-    if directory is None or limited:
-        return run(built.contents, selection, limits, quiet)
+    if directory is None or limited or plain:
+        return run(built.contents, selection, limits, quiet, plain)
     key = key_of(built.contents, built.sources, selection)
     report = load(directory, key, built.contents)
     if report is None:
@@ -65,7 +67,7 @@ def prune_all() -> None:
         prune(directory, 0, 0)
 
 
-def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: bool) -> "Report":
+def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: bool, plain: bool = False) -> "Report":
     """All checks over the contents, with a progress line on a terminal's standard error after half a second."""
     from ordain.checks.run import prove
     from ordain.control.system import build_system
@@ -78,6 +80,10 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
     def within(asked: "tuple[Property, ...]") -> "Verdicts":
         """A second round has what the first has left of the time."""
         left = None if limits.seconds is None else max(0.0, limits.seconds - (time.monotonic() - started))
+        if plain:
+            from ordain.prover.plain import decide_plainly
+
+            return decide_plainly(system, asked, limits._replace(seconds=left))
         return decide(contents, system, asked, limits._replace(seconds=left), line)
 
     try:

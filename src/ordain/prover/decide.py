@@ -12,6 +12,7 @@ from ordain.control.system import with_free
 from ordain.machine.expression import Node
 from ordain.prover.answers.monitors import Watch
 from ordain.prover.answers.verdicts import Asked, Conditions, Judge, watch
+from ordain.prover.limits import LimitReached, look
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.relation.partition import Question, Tables, split
@@ -71,12 +72,15 @@ class Clock:
     """Whether there is time for more. `ended`: why not everything was decided, "" as long as nothing is known."""
 
     def __init__(self, limits: Limits, started: float, ended: str) -> None:
-        self._seconds, self._started, self.ended = limits.seconds, started, ended
+        self._limits, self._started, self.ended = limits, started, ended
 
     def out(self) -> bool:
         """Whether nothing new is to be begun. A limit of states is one of each search, not of them all."""
-        if not self.ended and self._seconds is not None and monotonic() - self._started > self._seconds:
-            self.ended = "seconds"
+        if not self.ended:
+            try:
+                look(self._limits, self._started, 0)
+            except LimitReached as limit:
+                self.ended = str(limit)
         return self.ended not in ("", "states")
 
 

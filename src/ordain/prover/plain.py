@@ -16,6 +16,7 @@ from ordain.control.model import Cycle, System, Trace, Variable
 from ordain.control.system import with_free
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Node, leaves
+from ordain.prover.limits import LimitReached, look
 from ordain.prover.model import Break, Limits, Property, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
 
@@ -41,7 +42,7 @@ class _Graph:
     """Every reachable state with its level, the state before it on a shortest sequence, and its cycles."""
 
     def __init__(self, system: System, monitors: tuple[Variable, ...], conditions: tuple[Node, ...],
-                 until: float | None, most: int) -> None:
+                 limits: Limits, started: float, most: int) -> None:
         self.running = Running(system, monitors)
         self.system, self.conditions, self.variables = system, conditions, self.running.variables
         read = set(leaves((*(variable.next for variable in self.variables), *system.addresses.values(),
@@ -59,8 +60,7 @@ class _Graph:
         for state in waiting:  # the list grows behind its reader: breadth first
             if (len(self.cycles) + 1) * choices > most:
                 raise TooLarge(f"{choices:,} choices of inputs in each of more than {len(self.cycles):,} states")
-            if until is not None and monotonic() > until:
-                raise TimeoutError
+            look(limits, started, len(self.level))
             self.depth = self.level[state]
             self.cycles[state] = {}
             for free in product(*(range(entry.values) for entry in self.free)):
@@ -129,8 +129,7 @@ class _Graph:
 def decide_plainly(system: System, properties: tuple[Property, ...], limits: Limits | None = None,
                    most: int = MOST) -> Verdicts:
     """What `decide` answers, without its shortcuts. Raises TooLarge."""
-    limits = limits or Limits()
-    until = None if limits.seconds is None else monotonic() + limits.seconds
+    limits, started = limits or Limits(), monotonic()
     lowered = lower_properties(system, properties)
     system = system._replace(free=with_free(system.free, tuple(node for prop in lowered for node in nodes_of(prop))))
     ended, verdicts = "", list[Verdict]()
@@ -141,9 +140,9 @@ def decide_plainly(system: System, properties: tuple[Property, ...], limits: Lim
     monitors = {_remembered(asked): asked.monitors for asked in lowered} | {frozenset(): ()}
     for key, conditions in together.items():
         try:
-            graphs[key] = _Graph(system, monitors[key], tuple(conditions), until, most)
-        except TimeoutError:
-            graphs[key], ended = None, "seconds"
+            graphs[key] = _Graph(system, monitors[key], tuple(conditions), limits, started, most)
+        except LimitReached as limit:
+            graphs[key], ended = None, str(limit)
     for asked, prop in zip(lowered, properties):
         graph = graphs[_remembered(asked)]
         found = _undecided(asked) if graph is None else _Judge(system, asked, limits, graph).verdict()

@@ -12,16 +12,12 @@ states stand behind it.
 from collections import Counter
 from time import monotonic
 
+from ordain.prover.limits import LimitReached, look
 from ordain.prover.model import Limits, Progress, Report
 from ordain.prover.relation.word_classes import Places
 from ordain.prover.search.state_sets import Families, Pairs
 from ordain.prover.search.transition import Way
 from ordain.prover.search.transitions import Ways
-
-try:
-    import resource
-except ImportError:  # not on every system; there the limit of memory has no effect
-    resource = None  # type: ignore[assignment]  # typeshed declares the module for every system
 
 CHECK_EVERY = 2048
 """Visits of spots between two looks at the limits."""
@@ -96,8 +92,8 @@ def run(places: Places, limits: Limits, report: Report | None, started: float, m
                 break
             watch.level_done(frontier)
             frontier = _next_level(search, frontier, watch)
-    except _Stopped as stop:
-        search.stopped = stop.reason
+    except LimitReached as limit:
+        search.stopped = str(limit)
     except KeyboardInterrupt:
         search.stopped = "interrupted"
     return search
@@ -132,12 +128,6 @@ def _next_level(search: Search, frontier: dict[int, int], watch: "_Watch") -> di
     return after
 
 
-class _Stopped(Exception):
-    def __init__(self, reason: str) -> None:
-        super().__init__(reason)
-        self.reason = reason
-
-
 class _Watch:
     """Looks at the limits now and then and tells how far the search is."""
 
@@ -155,21 +145,10 @@ class _Watch:
             self.look()
 
     def look(self) -> int:
-        """Raises _Stopped; otherwise returns the number of visits until the next look."""
+        """Raises LimitReached; otherwise returns the number of visits until the next look."""
+        look(self.limits, self.started, self._states)
         now = monotonic()
-        limits = self.limits
-        if limits.seconds is not None and now - self.started > limits.seconds:
-            raise _Stopped("seconds")
-        if limits.memory is not None and _memory() > limits.memory:
-            raise _Stopped("memory")
-        if limits.states is not None and self._states > limits.states:
-            raise _Stopped("states")
         if self.report is not None and now - self._told > 0.1:
             self._told = now
             self.report(Progress(self._states, len(self.search.levels) - 1, self._states / (now - self.started)))
         return CHECK_EVERY
-
-
-def _memory() -> int:
-    """The greatest memory that the process has had, in bytes."""
-    return 0 if resource is None else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024

@@ -1,0 +1,29 @@
+"""Limits of states, memory and time: whether one is reached."""
+
+from time import monotonic
+
+from ordain.prover.model import Limits
+
+try:
+    import resource
+except ImportError:  # not on every system; there the limit of memory has no effect
+    resource = None  # type: ignore[assignment]  # typeshed declares the module for every system
+
+
+class LimitReached(Exception):
+    """The argument says which: "states", "memory", "seconds"."""
+
+
+def look(limits: Limits, started: float, states: int) -> None:
+    """Raises LimitReached. `started`: the time (`monotonic`) from which seconds count; `states`: how many there are."""
+    if limits.seconds is not None and monotonic() - started > limits.seconds:
+        raise LimitReached("seconds")
+    if limits.memory is not None and _memory() > limits.memory:
+        raise LimitReached("memory")
+    if limits.states is not None and states > limits.states:
+        raise LimitReached("states")
+
+
+def _memory() -> int:
+    """The greatest memory that the process has had, in bytes."""
+    return 0 if resource is None else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
