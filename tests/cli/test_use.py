@@ -399,9 +399,9 @@ def test_step_shows_cycles_in_the_words_of_the_source(lamp: Path, capsys: Captur
     status, out, err = ended(capsys, "step", "show")
     lines = out.splitlines()
     assert (status, err) == (0, "")
-    assert [line.split()[:2] for line in lines[:-1]] == [["cycle", str(number)] for number in range(1, 5)]
-    assert "point, lamps <- memory" in lines[1] and "memory drives data" in lines[1]
-    assert lines[-1] == "  then the next instruction begins"
+    assert lines[0] == "show: 4 cycles, then the next instruction begins"
+    assert [line.split()[:2] for line in lines[1:5]] == [["cycle", str(number)] for number in range(1, 5)]
+    assert "point, lamps <- memory" in lines[2] and "memory drives data" in lines[2]
     assert ended(capsys, "step", "show", "--quiet")[:2] == (0, "")
 
 

@@ -588,6 +588,16 @@ def test_the_beginning_of_a_title_means_all_that_begin_so(mapped: Cycles) -> Non
     assert not findings and [one.title for one in shares[0].of] == ["never ends"]
 
 
+@pytest.mark.parametrize(("name", "meant"), [
+    ("load a", ["load a, n", "load a [x]"]), ("load", ["load a, n", "load acc", "load a [x]"]), ("loads", ["loads"]),
+])
+def test_the_beginning_of_a_title_ends_with_a_word(name: str, meant: list[str]) -> None:
+    taken = tuple(Taken("instruction", title, 1, 1, (), (), ())
+                  for title in ("load a, n", "load acc", "load a [x]", "load_b", "loads"))
+    shares, findings = read_mix(Source("mix", f"{name} 1"), Cycles(None, None, "", taken))
+    assert not findings and [one.title for one in shares[0].of] == meant
+
+
 @pytest.mark.parametrize(("text", "name", "line"), [
     ("quick\n", "mix-line", 1), ("quick 2\n", "mix-line", 1), ("quick x\n", "mix-line", 1), ("0.5\n", "mix-line", 1),
     ("either 1\nquikc 0\n", "mix-unknown", 2), ("quick 0.5\nquick 0.5\n", "mix-twice", 2),

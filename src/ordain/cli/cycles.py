@@ -18,9 +18,12 @@ from ordain.cli.manner import (
 from ordain.text.findings import Finding, has_errors
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from ordain.measure.cycles import Cycles, Decision, Taken
     from ordain.measure.mix import PerInstruction, Share
     from ordain.pipeline import Built
+    from ordain.show.cycle_table import Listed
 
 
 @click.command("cycles")
@@ -28,14 +31,14 @@ if TYPE_CHECKING:
 @click.option("--mix", type=click.Path(path_type=Path), metavar="FILE",
               help="A measured mix: a title (or the beginning of titles) and a fraction a line; gives cycles per "
               "instruction.")
-@click.option("--all", "everything", is_flag=True, help="Every instruction by itself, with all that decides.")
+@click.option("--all", "everything", is_flag=True, help="Every member of a family in a row of its own.")
 @speaks("text", "json")
 def command(machine: Path | None, mix: Path | None, everything: bool, form: str, quiet: bool, colour: str) -> int:
-    """Least and most cycles of every instruction of MACHINE, from its first word to the next dispatch or boundary,
-    over what can really happen, and what decides which it is.
+    """The table of cycles of MACHINE: least and most of every instruction, from its first word to the next dispatch or
+    boundary, over what can really happen, and what decides which it is.
 
-    Waits that can go on for ever are shown as the loops they are. What leads from the boundary to the first word (the
-    fetch) is counted once and by itself.
+    `2+` takes 2 cycles, or longer: it can wait, and the row says where and for what. What leads from the boundary to
+    the first word (the fetch) has a row of its own.
     """
     from ordain.measure.cycle_counts import Stopped
     from ordain.measure.mix import per_instruction, read_mix
@@ -46,25 +49,30 @@ def command(machine: Path | None, mix: Path | None, everything: bool, form: str,
     path = find_machine(machine)
     built, findings = build_model(path, path.parent / "build")
     if built is None:
-        return _end(manner, path, findings, None)
+        return _as_json(findings, None) if form == "json" else _told(manner, path, findings, [])
     try:
         cycles = count(built)
     except Stopped as stopped:
         return 130 if str(stopped) == "interrupted" else 3
+    of_mix: list[Finding] = []
     shares: tuple[Share, ...] = ()
     figure = None
     if mix is not None and cycles is not None:
-        source, _, more = read_source(mix, mix.name)
-        findings += more
+        source, _, of_mix = read_source(mix, mix.name if form == "json" else str(mix))
         if source is not None:
             shares, more = read_mix(source, cycles)
-            findings += more
-        figure = per_instruction(cycles, shares) if shares and not has_errors(findings) else None
-    return _end(manner, path, findings, cycles, shares, figure, everything)
+            of_mix += more
+        figure = per_instruction(cycles, shares) if shares and not has_errors(of_mix) else None
+    if form == "json":
+        return _as_json([*findings, *of_mix], cycles, listed_of(built), figure, shares)
+    status = _told(manner, path, findings, of_mix)
+    for line in _lines(built, cycles, figure, everything):
+        say(manner, line)
+    return status
 
 
 def count(built: "Built") -> "Cycles | None":
-    """The cycles of every instruction of a build, in the order of the text. Raises prover.journeys.Stopped."""
+    """The cycles of every instruction of a build, in the order of the text. Raises cycle_counts.Stopped."""
     from ordain.control.system import build_system
     from ordain.measure.cycles import cycles_of
 
@@ -72,101 +80,71 @@ def count(built: "Built") -> "Cycles | None":
     return cycles_of(build_system(built.contents), titles)
 
 
-def _end(manner: Manner, path: Path, findings: list[Finding], cycles: "Cycles | None",
-         shares: "tuple[Share, ...]" = (), figure: "PerInstruction | None" = None, everything: bool = False) -> int:
-    status = exit_status(findings)
-    if manner.format == "json":
-        from ordain.show.findings_json import finding_data
+def listed_of(built: "Built") -> "dict[str, Listed]":
+    """What the text says of each instruction."""
+    from ordain.show.cycle_table import Listed
 
-        data: dict[str, Any] = {"command": "cycles", "status": status}
-        if cycles is not None:
-            data["boundary"] = cycles.boundary
-            data["fetch"] = None if cycles.fetch is None else _data(cycles.fetch)
-            data["instructions"] = [_data(one) for one in cycles.taken]
-        if figure is not None:
-            data["per_instruction"] = _figure_data(figure, shares)
-        print_json({**data, "findings": [finding_data(finding) for finding in findings]})
-        return status
-    tell_findings(findings, manner, beside=path)
-    if cycles is not None:
-        for line in cycle_lines(cycles, everything):
-            say(manner, line)
-    for line in _figure_lines(figure):
-        say(manner, line)
-    return status
+    width = max((store.opcode_width for store in built.machine.stores.values()), default=0)
+    opcodes: dict[str, list[int]] = {}
+    for use in built.program.opcodes:
+        opcodes.setdefault(use.title, []).append(use.opcode)
+    families = {body.name: (body.span.source.name, body.span.start) for body in built.program.bodies}
+    return {title: Listed(tuple(sorted(found)), families.get(title, title), -(-width // 4))
+            for title, found in opcodes.items()}
 
 
-# ---------------------------------------------------------------- as text
+def _told(manner: Manner, path: Path, findings: list[Finding], of_mix: list[Finding]) -> int:
+    """The findings: those of the machine beside it, those of the mix where it was named."""
+    if findings:
+        tell_findings(findings, manner, beside=path)
+    if of_mix:
+        tell_findings(of_mix, manner)
+    return exit_status([*findings, *of_mix])
 
 
-def cycle_lines(cycles: "Cycles", everything: bool = False) -> list[str]:
-    """A line for each instruction; those that take the same whatever happens are told together, unless `everything`."""
-    lines = []
-    if cycles.fetch is not None:
-        lines += [f"from the boundary, {cycles.boundary}, to the first word: {_count(cycles.fetch)}",
-                  *_reasons(cycles.fetch), ""]
-    groups: dict[object, list[Taken]] = {}
-    for one in cycles.taken:
-        alike = not everything and one.least == one.most and not one.rings
-        groups.setdefault(one.least if alike else one.title, []).append(one)
-    for group in sorted(groups.values(), key=lambda group: (group[0].most or 0, group[0].least or 0)):
-        if len(group) == 1:
-            lines += [f"{_count(group[0])}: {group[0].title}", *_reasons(group[0])]
-        else:
-            shown = ", ".join(f"`{one.title}`" for one in group[:6])
-            more = f" and {len(group) - 6} more" if len(group) > 6 else ""
-            lines.append(f"{_count(group[0])}: {shown}{more}")
-    return lines or ["no instruction and no boundary: there is nothing to count from"]
+def _lines(built: "Built", cycles: "Cycles | None", figure: "PerInstruction | None", everything: bool) -> list[str]:
+    import shutil
+
+    from ordain.show.cycle_table import cycle_lines, folded
+
+    columns = shutil.get_terminal_size((100, 24)).columns
+    if cycles is None:
+        return [f"{built.machine.name} has no microprogram"]
+    lines = cycle_lines(built.machine.name, cycles, listed_of(built), columns, everything)
+    return lines if figure is None else [*folded(_figure(figure), columns), *lines]
 
 
-def _count(one: "Taken") -> str:
-    if one.least is None:
-        return "never comes to its end"
-    if one.rings:
-        return f"{_cycles(one.least, one.most)} without waiting, then as long as it waits"
-    return _cycles(one.least, one.most)
-
-
-def _cycles(least: int, most: int | None) -> str:
-    if most is None or least == most:
-        return f"{least} cycle{'s' if least != 1 else ''}"
-    return f"{least} to {most} cycles"
-
-
-def _reasons(one: "Taken") -> list[str]:
-    lines = []
-    if one.if_least or one.if_most:
-        lines.append(f"    {one.least} when {_decided(one.if_least) or 'nothing else holds'}")
-    if one.if_most:
-        lines.append(f"    {one.most} when {_decided(one.if_most)}")
-    for ring in one.rings:
-        places = ", ".join(f"{address:X}" for address in ring.addresses[:12])
-        more = f" and {len(ring.addresses) - 12} more" if len(ring.addresses) > 12 else ""
-        asked = f", as {', '.join(ring.names)} say" if ring.names else ""
-        lines.append(f"    goes round {places}{more}{asked}")
-    return lines
-
-
-def _decided(decisions: "tuple[Decision, ...]") -> str:
-    return ", then ".join(
-        f"{' and '.join(f'{name} is {value}' for name, value in decision.values)} at {decision.where or ''}"
-        f"{' ' if decision.where else ''}({decision.address:X})" for decision in decisions)
-
-
-def _figure_lines(figure: "PerInstruction | None") -> list[str]:
-    if figure is None:
-        return []
+def _figure(figure: "PerInstruction") -> str:
     least, most = _decimal(figure.least), _decimal(figure.past_rings)
+    waiting = ", without what is waited" if figure.most is None else ""
     span = least if least == most else f"{least} to {most}"
-    return ["", f"cycles per instruction of this mix, fetch included: {span}"
-            + (" without waiting" if figure.most is None else "")]
+    return f"cycles per instruction of this mix, fetch included: {span}{waiting}"
 
 
-def _decimal(value: Any) -> str:
+def _decimal(value: "Fraction") -> str:
     return f"{float(value):.4f}".rstrip("0").rstrip(".")
 
 
 # ---------------------------------------------------------------- as data
+
+
+def _as_json(findings: list[Finding], cycles: "Cycles | None", listed: "dict[str, Listed] | None" = None,
+             figure: "PerInstruction | None" = None, shares: "tuple[Share, ...]" = ()) -> int:
+    from ordain.show.findings_json import finding_data
+
+    status = exit_status(findings)
+    data: dict[str, Any] = {"command": "cycles", "status": status}
+    if cycles is not None:
+        data["boundary"] = cycles.boundary
+        data["fetch"] = None if cycles.fetch is None else _data(cycles.fetch)
+        data["round"] = None if cycles.round is None else _data(cycles.round)
+        data["instructions"] = [
+            {"opcodes": list(listed[one.title].opcodes) if listed and one.title in listed else [], **_data(one)}
+            for one in cycles.taken]
+    if figure is not None:
+        data["per_instruction"] = _figure_data(figure, shares)
+    print_json({**data, "findings": [finding_data(finding) for finding in findings]})
+    return status
 
 
 def _data(one: "Taken") -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """`ordain step INSTRUCTION`: the control sequence of one instruction, cycle by cycle, as with a hand on the switch."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,37 +11,31 @@ from ordain.cli.manner import Manner, exit_status, find_machine, glyphs, print_j
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
-    from ordain.control.model import System
+    from ordain.control.model import Free, System, Variable
     from ordain.control.play import Played
+    from ordain.machine.expression import Node
     from ordain.machine.model import Machine
-    from ordain.pipeline import Built
     from ordain.rom.contents import Contents
-
-ENDINGS = {
-    "until": "then the next instruction begins",
-    "loop": "",
-    "assumption": "in the last cycle an assumption of the machine file does not hold",
-    "cycles": "and so on: more with --cycles",
-}
-
 
 @click.command("step")
 @click.argument("instruction")
 @click.option("--machine", type=click.Path(path_type=Path), help="The machine file; default: the only one here.")
 @click.option("--with", "given", multiple=True, metavar="NAME=VALUE[@CYCLES]",
-              help="An input or condition, in all cycles or in 3, 2-5, 4-; else 0. May be repeated.")
+              help="An input, condition or bus; in every cycle, or only in those after @: 3, 2-5, 4- (from 4 on). Else "
+              "it is 0. May be repeated.")
 @click.option("--from", "states", multiple=True, metavar="NAME=VALUE",
-              help="A state or register at the beginning; else its reset value. May be repeated.")
-@click.option("--cycles", type=click.IntRange(1, 100_000), default=64, show_default=True, help="At most so many.")
+              help="A state or register at the beginning, which may choose the arm. May be repeated.")
+@click.option("--cycles", type=click.IntRange(1, 100_000), default=64, show_default=True, help="Stop after N cycles.")
 @click.option("--through", is_flag=True, help="Go on into the next instruction instead of stopping there.")
 @click.option("--diagram", is_flag=True, help="Draw the timing diagram too.")
 @speaks("text", "json")
 def command(instruction: str, machine: Path | None, given: tuple[str, ...], states: tuple[str, ...], cycles: int,
             through: bool, diagram: bool, form: str, quiet: bool, colour: str) -> int:
-    """Play INSTRUCTION, a title ("LDA n"), routine or label, from its first word with chosen inputs.
+    """Play INSTRUCTION, a title ("load a, n"), routine or label, from its first word with chosen inputs.
 
-    Inputs that are not given are 0; those on which the way depends are shown, so that you see what else could happen.
-    Nothing is proved here: `ordain prove` looks at every sequence.
+    It begins in a state in which some sequence from reset comes to that word, a nearest one that agrees with --from and
+    with the inputs of the first cycle. Inputs that are not given are 0; those on which the way depends are shown, so
+    that you see what else could happen. Nothing is proved here: `ordain prove` looks at every sequence.
     """
     from ordain.control.play import Start, play
     from ordain.control.system import build_system
@@ -53,17 +47,21 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
     if built is None:
         return _only_findings(manner, path, findings)
     contents, system = built.contents, build_system(built.contents)
-    store, address = _place(contents, instruction)
-    begin = {**_opcode(built, store, address), **_start_states(system, store, address)}
-    begin.update(_settings(system, states, "--from", {variable.name: variable.values for variable in system.variables}))
+    title, store, addresses = _place(contents, instruction)
+    wanted = _settings(system, states, "--from", {variable.name: variable.values for variable in system.variables})
     chosen = _chosen(system, given)
-    played = play(system, Start(begin), chosen, cycles, None if through else contents.machine.home)
-    first = played.trace.cycles[0].addresses.get(store)
-    if first != address:
-        raise click.UsageError(
-            f"the first word would be at {first:#x}, not at {address:#x}, where `{instruction}` begins: "
-            f"set what forms the address of `{store}` with --from or --with")
-    _show(manner, contents, played, diagram)
+    begin = _reached(system, store, addresses, wanted, chosen(1))
+    if begin is None:
+        raise click.UsageError(_never(system, store, addresses, title, wanted, chosen(1)))
+    ends, last = (None, None) if through else (contents.machine.home, _last(system))
+    played = play(system, Start(begin), chosen, cycles, ends, last)
+    if manner.format == "json":
+        from ordain.show.verdicts import trace_data
+
+        print_json({"command": "step", "ending": played.ending, "settable": _settable(system),
+                    **trace_data(contents, played.trace)})
+    else:
+        _show(manner, system, played, title, _arms(system, store, addresses, begin, chosen(1)), diagram)
     return 0
 
 
@@ -78,52 +76,79 @@ def _only_findings(manner: Manner, path: Path, findings: list[Finding]) -> int:
     return status
 
 
-def _place(contents: "Contents", name: str) -> tuple[str, int]:
-    """Store and lowest address of a title, routine or label. Raises click.UsageError with the nearest name."""
-    found = contents.labels.get(name) or contents.routines.get(name)
-    if found is None:
-        folded = [known for known in contents.labels if known.casefold() == name.casefold()]
-        folded = folded or [known for known in contents.labels if known.casefold().startswith(name.casefold() + " ")]
-        if len(folded) == 1:
-            found = contents.labels[folded[0]]
-    if found is None:
-        from ordain.text.spelling import nearest
+def _place(contents: "Contents", name: str) -> tuple[str, str, frozenset[int]]:
+    """The name in full, store and addresses of a title, routine or label; of a routine those of its first word. Raises
+    click.UsageError with the nearest name."""
+    known = contents.labels
+    if name not in known:
+        folded = [one for one in known if one.casefold() == name.casefold()]
+        folded = folded or [one for one in known if one.casefold().startswith(name.casefold() + " ")]
+        if len(folded) != 1:
+            from ordain.text.spelling import nearest
 
-        near = folded[0] if folded else nearest(name, list(contents.labels))
-        raise click.UsageError(f"no instruction, routine or label is called `{name}`."
-                               + (f" Did you mean `{near}`?" if near else ""))
-    store, addresses = found
-    return store, min(addresses)
-
-
-def _opcode(built: "Built", store: str, address: int) -> dict[str, int]:
-    """The opcode of the instruction that begins at this word, in the register or state that holds opcodes."""
-    from ordain.machine.expression import Leaf, leaves
-
-    site = built.contents.sites[store].get(address)
-    known = [use.opcode for use in built.program.opcodes if site is not None and use.title == site.owner]
-    holders = [one.starts_at for one in built.machine.stores.values() if one.starts_at is not None]
-    holders += [one.address for one in built.machine.stores.values() if one.fill == "start"]
-    names = {leaf.name for node in holders for leaf in leaves((node,)) if type(leaf) is Leaf
-             and leaf.kind in ("opcode", "register", "state")}
-    return {names.pop(): min(known)} if known and len(names) == 1 else {}
+            near = folded[0] if folded else nearest(name, list(known))
+            raise click.UsageError(f"no instruction, routine or label is called `{name}`."
+                                   + (f" Did you mean `{near}`?" if near else ""))
+        name = folded[0]
+    store, addresses = known[name]
+    return name, store, addresses
 
 
-def _start_states(system: "System", store: str, address: int) -> dict[str, int]:
-    """The states that form the store's address, such that it is this word's."""
-    from ordain.machine.expression import Join, Leaf, Slice
+# ---------------------------------------------------------------- where it begins
 
-    states: dict[str, int] = {}
-    node = system.addresses[store]
-    parts = node.args if type(node) is Join else (node,)
-    below = node.width
-    for part in parts:
-        below -= part.width
-        value = address >> below & (1 << part.width) - 1
-        of, low = (part.args[0], part.low) if type(part) is Slice else (part, 0)
-        if type(of) is Leaf and of.kind in ("state", "register"):
-            states[of.name] = states.get(of.name, 0) | value << low
-    return states
+
+def _reached(system: "System", store: str, addresses: frozenset[int], wanted: dict[str, int],
+             inputs: dict[str, int]) -> dict[str, int] | None:
+    """The states of the nearest cycle at one of the addresses that has the wanted values; None when no sequence comes
+    to such a one."""
+    from ordain.prover.decide import decide
+    from ordain.prover.model import Property
+
+    terms = system.terms
+    line = terms.leaf("address", store, system.contents.machine.stores[store].address_width)
+    leaves = {**{one.name: one.leaf for one in system.variables}, **{one.name: one.leaf for one in system.free}}
+    node = terms.and_((terms.among(line, addresses),
+                       *(terms.equal(leaves[name], terms.const(value, leaves[name].width))
+                         for name, value in {**wanted, **inputs}.items())))
+    (verdict,) = decide(system.contents, system, (Property("reach", "step", "reach", node),)).verdicts
+    return None if verdict.witness is None else verdict.witness.cycles[-1].states
+
+
+def _never(system: "System", store: str, addresses: frozenset[int], title: str, wanted: dict[str, int],
+           inputs: dict[str, int]) -> str:
+    """Why an instruction cannot begin as it was asked to."""
+    if not (wanted or inputs) or _reached(system, store, addresses, {}, {}) is None:
+        return f"no sequence from reset comes to `{title}`"
+    said = " and ".join(f"{name}={value}" for name, value in {**wanted, **inputs}.items())
+    return f"no sequence from reset comes to `{title}` with {said}"
+
+
+def _last(system: "System") -> "Node":
+    """The condition that an instruction ends with a cycle."""
+    from ordain.control.sequencing import sequencing
+    from ordain.measure.cycles import ends_of
+
+    machine = system.contents.machine
+    return ends_of(machine, sequencing(machine, system.terms), system.terms)[0]
+
+
+def _arms(system: "System", store: str, addresses: frozenset[int], begin: dict[str, int],
+          inputs: dict[str, int]) -> list[str]:
+    """What chose among several first words, as options that would choose another: `--from beat_2=0`."""
+    from ordain.control.sequencing import origins
+    from ordain.machine.expression import Leaf
+
+    words = system.contents.words[store]
+    states = {variable.leaf for variable in system.variables}
+    found: dict[str, None] = {}
+    for bit, origin in enumerate(origins(system.addresses[store])):
+        if isinstance(origin, tuple) and type(origin[0]) is Leaf and any(
+                address ^ 1 << bit in addresses and words[address] != words[address ^ 1 << bit]
+                for address in addresses):
+            leaf, of = origin
+            option, values = ("--from", begin) if leaf in states else ("--with", inputs)
+            found[f"{option} {leaf.name}={values.get(leaf.name, 0) ^ 1 << of}"] = None
+    return list(found)
 
 
 def _settings(system: "System", given: tuple[str, ...], option: str, sizes: dict[str, int]) -> dict[str, int]:
@@ -140,8 +165,9 @@ def _value(machine: "Machine", name: str, text: str, option: str, sizes: dict[st
         from ordain.text.spelling import nearest
 
         near = nearest(name, list(sizes))
-        raise click.BadParameter(f"nothing that can be set is called `{name}`."
-                                 + (f" Did you mean `{near}`?" if near else ""), param_hint=option)
+        raise click.BadParameter(f"nothing that can be set so is called `{name}`."
+                                 + (f" Did you mean `{near}`?" if near else f" There are: {', '.join(sizes)}"),
+                                 param_hint=option)
     declared = machine.states.get(name) or machine.inputs.get(name)
     codes = declared.codes if declared is not None else ()
     if text in codes:
@@ -172,21 +198,52 @@ def _chosen(system: "System", given: tuple[str, ...]) -> "Callable[[int], dict[s
     return lambda cycle: {name: value for name, value, first, last in rows if first <= cycle <= last}
 
 
-def _show(manner: Manner, contents: "Contents", played: "Played", diagram: bool) -> None:
+# ---------------------------------------------------------------- what is shown
+
+
+def _answer(played: "Played", title: str) -> str:
+    count = len(played.trace.cycles)
+    cycles = f"{count} cycle{'' if count == 1 else 's'}"
+    return {
+        "until": f"{title}: {cycles}, then the next instruction begins",
+        "loop": f"{title}: with these inputs it goes round for ever"
+                + ("" if played.trace.loop is None else f", from cycle {played.trace.loop + 1} on"),
+        "assumption": f"{title}: in cycle {count} an assumption of the machine file does not hold; set inputs with "
+                      "--with",
+        "cycles": f"{title}: more than {cycles}; see on with --cycles",
+    }[played.ending]
+
+
+def _settable(system: "System") -> dict[str, list[str]]:
+    """What --with and --from take, with the number of bits where it is not 1; levels of buses, too. Names with a space
+    are of nothing that the machine file has."""
+    def names(entries: "Iterable[Variable | Free]") -> list[str]:
+        return [one.name if one.leaf.width == 1 else f"{one.name} ({one.leaf.width} bits)" for one in entries
+                if " " not in one.name]
+
+    return {"--with": names(system.free), "--from": names(system.variables)}
+
+
+def _show(manner: Manner, system: "System", played: "Played", title: str, arms: list[str], diagram: bool) -> None:
     import shutil
+    import textwrap
 
     from ordain.show.diagram import diagram_lines
     from ordain.show.trace_table import table_lines, trace_rows
-    from ordain.show.verdicts import trace_data
 
-    if manner.format == "json":
-        print_json({"command": "step", "ending": played.ending, **trace_data(contents, played.trace)})
-        return
+    contents = system.contents
+    columns = shutil.get_terminal_size((100, 24)).columns
+    say(manner, _answer(played, title))
     for line in table_lines(trace_rows(contents, played.trace), played.trace.loop, everything=True):
         say(manner, line)
-    if ENDINGS[played.ending]:
-        say(manner, f"  {ENDINGS[played.ending]}")
+    if arms:
+        say(manner, f"  another arm: {' or '.join(arms)}")
+    for option, names in _settable(system).items():
+        if names:
+            for line in textwrap.wrap(f"  {option} takes: {', '.join(names)}", max(20, columns),
+                                      subsequent_indent="    ", break_on_hyphens=False):
+                say(manner, line)
     if diagram:
         say(manner, "")
-        for line in diagram_lines(contents, played.trace, shutil.get_terminal_size((100, 24)).columns, glyphs()):
+        for line in diagram_lines(contents, played.trace, columns, glyphs()):
             say(manner, line)

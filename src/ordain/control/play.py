@@ -20,7 +20,7 @@ class Start(NamedTuple):
 
 
 class Played(NamedTuple):
-    """`trace`, and why it ends: "until" (the condition held), "loop" (state and chosen inputs were there before, and
+    """`trace`, and why it ends: "until" (as was asked), "loop" (state and chosen inputs were there before, and
     will come again), "assumption" (the last cycle's inputs break one), "cycles" (as many as asked for)."""
 
     trace: Trace
@@ -28,36 +28,41 @@ class Played(NamedTuple):
 
 
 def play(system: System, start: Start, chosen: Callable[[int], dict[str, int]], most: int,
-         until: Node | None) -> Played:
+         until: Node | None, last: Node | None = None) -> Played:
     """At most `most` cycles from `start`. `chosen(cycle)`, cycles from 1: the values of free things by name.
-    `until`: a condition over the machine's leaves, looked at from the second cycle on; the cycle in which it holds is
-    not part of the trace."""
+    `until`, `last`: conditions over the machine's leaves. A cycle with `until`, after one without, is not part of the
+    trace any more; one with `last` is the last part of it."""
     running = Running(system)
-    stop = None if until is None else substitute(system.terms, (until,), system.lowering)[0]
+    never = system.terms.const(0, 1)
+    stop, end = substitute(system.terms, (until or never, last or never), system.lowering)
+    outside = False
     states = {variable.leaf: start.states.get(variable.name, variable.reset or 0) for variable in system.variables}
     remembered = running.before_reset()
     cycles: list[Cycle] = []
     seen: dict[tuple[int, ...], int] = {}
-    quiet_from = 0
+    changing = next((number for number in range(most, 1, -1) if chosen(number) != chosen(number - 1)), 1)
     for number in range(1, most + 1):
         inputs = chosen(number)
-        if inputs != chosen(number - 1):
-            quiet_from, seen = number, {}
         free = {one.leaf: inputs.get(one.name, 0) for one in system.free}
         values = running.values({**states, **free})
         following = running.next(values)
         matters = frozenset(_matters(system, running, states, free, following)) | (inputs.keys() & _names(system))
         cycle = running.shown(values, matters, remembered, [], {})
-        if number > 1 and stop is not None and evaluate(stop, {**values, **remembered}):
+        here = evaluate(stop, {**values, **remembered})
+        if here and outside:
             return Played(Trace(tuple(cycles), None, False, _named(system, states)), "until")
+        outside = outside or not here
         key = tuple(states.values())
-        if key in seen and number > quiet_from:
+        if key in seen:
             return Played(Trace(tuple(cycles), seen[key], False, _named(system, states)), "loop")
-        seen[key] = len(cycles)
+        if number >= changing:
+            seen[key] = len(cycles)
         cycles.append(cycle)
         memo: dict[Node, int] = {}
         if not all(evaluate(node, values, memo) for node in system.assumptions):
             return Played(Trace(tuple(cycles), None, False, _named(system, following)), "assumption")
+        if evaluate(end, {**values, **remembered}):
+            return Played(Trace(tuple(cycles), None, False, _named(system, following)), "until")
         remembered = running.remembered({**values, **remembered})
         states = following
     return Played(Trace(tuple(cycles), None, False, _named(system, states)), "cycles")

@@ -1,6 +1,6 @@
 """A measured mix of instructions, and what it makes of cycles per instruction.
 
-A line of the file is a title or the beginning of titles (whole words: `go nn if` means every title that begins so), and
+A line of the file is a title or the beginning of titles (whole words: `load a` means every title that begins so), and
 at its end a fraction: `0.25`, `25%` or `1/4`. `#` begins a comment. The fractions have to come to 1.
 """
 
@@ -92,7 +92,13 @@ def _fraction(text: str) -> Fraction | None:
 
 def _meant(name: str, cycles: Cycles) -> tuple[Taken, ...]:
     whole = tuple(one for one in cycles.taken if one.title == name)
-    return whole or tuple(one for one in cycles.taken if one.title.startswith(f"{name} "))
+    return whole or tuple(one for one in cycles.taken
+                          if one.title.startswith(name) and _ends_word(one.title[len(name)]))
+
+
+def _ends_word(character: str) -> bool:
+    """Whether what stands before a character is whole words: `load a` begins `load a, n`, not `load acc`."""
+    return not (character.isalnum() or character == "_")
 
 
 def _unknown(name: str, cycles: Cycles, span: Span) -> Finding:

@@ -1,0 +1,195 @@
+"""Cycles of instructions as the table of a manual: opcodes, title, cycles, with the fetch, what decides.
+
+The first line is the answer; no line is wider than it may be, as long as there is room for a table at all.
+"""
+
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+from ordain.measure.cycles import Cycles, Decision, Ring, Taken
+
+NARROWEST = 16
+"""Columns for a text that is folded; a narrower terminal wraps lines by itself."""
+
+
+class Listed(NamedTuple):
+    """What the text says of an instruction. `family`: equal for all members of one; `digits` of an opcode in hex."""
+
+    opcodes: tuple[int, ...]
+    family: object
+    digits: int
+
+
+class _Row(NamedTuple):
+    opcodes: str
+    title: str
+    cycles: str
+    with_fetch: str
+    decided: str
+
+
+def cycle_lines(machine: str, cycles: Cycles, listed: Mapping[str, Listed], columns: int,
+                everything: bool = False) -> list[str]:
+    """`listed`: by title; what is missing there has no opcode. With `everything` every member of a family has a row."""
+    if cycles.round is not None:
+        return folded(_round_answer(machine, cycles.boundary, cycles.round), columns)
+    if not cycles.taken and cycles.fetch is None:
+        return folded(f"{machine} has no instructions and no boundary: there is nothing to count from", columns)
+    rows = [] if cycles.fetch is None else [
+        _Row("", f"fetch, from {cycles.boundary} on", _span(cycles.fetch), "", _decided(cycles.fetch))]
+    rows += [_row(group, listed, cycles.fetch) for group in _groups(cycles.taken, listed, everything)]
+    return [*folded(_answer(machine, cycles), columns), "", *_table(rows, columns)]
+
+
+# ---------------------------------------------------------------- the answer
+
+
+def _answer(machine: str, cycles: Cycles) -> str:
+    ended = [one for one in cycles.taken if one.least is not None and one.most is not None]
+    parts = []
+    if cycles.fetch is not None:
+        parts.append(f"the fetch takes {_in_words(cycles.fetch)}")
+    if ended:
+        least = min(one.least or 0 for one in ended)
+        most = max(one.most or 0 for one in ended)
+        parts.append(f"an instruction {least if least == most else f'{least} to {most}'} more")
+    waiting = sum(1 for one in ended if one.rings)
+    if waiting:
+        parts.append(f"{waiting} of {len(cycles.taken)} can wait")
+    endless = len(cycles.taken) - len(ended)
+    if endless:
+        parts.append(f"{endless} never {'ends' if endless == 1 else 'end'}")
+    return f"{machine}: {', '.join(parts)}"
+
+
+def _round_answer(machine: str, boundary: str, one: Taken) -> str:
+    waits = "; ".join(_waits(one.rings))
+    if one.least is None:
+        return f"{machine} has no instructions; from {boundary} control never comes back to it" + (
+            f": {waits}" if waits else "")
+    return (f"{machine} has no instructions; from {boundary} control comes back to it after {_in_words(one)}"
+            + (f": {decided}" if (decided := _decided(one)) else ""))
+
+
+def _in_words(one: Taken) -> str:
+    if one.least is None:
+        return "for ever"
+    more = " or longer" if one.rings else ""
+    if one.least != one.most:
+        return f"{one.least} to {one.most} cycles{more}"
+    return f"{one.least} cycle{'' if one.least == 1 else 's'}{more}"
+
+
+# ---------------------------------------------------------------- rows
+
+
+def _groups(taken: Sequence[Taken], listed: Mapping[str, Listed], everything: bool) -> list[list[Taken]]:
+    """In the order of the opcodes; members of a family that take the same whatever happens are one group."""
+    groups: dict[object, list[Taken]] = {}
+    for one in taken:
+        said = listed.get(one.title)
+        alike = said is not None and not everything and one.least == one.most and not one.rings
+        groups.setdefault((said.family, one.least) if said is not None and alike else one.title, []).append(one)
+    return sorted(groups.values(), key=lambda group: min(
+        (opcode for one in group if (said := listed.get(one.title)) for opcode in said.opcodes), default=1 << 32))
+
+
+def _row(group: list[Taken], listed: Mapping[str, Listed], fetch: Taken | None) -> _Row:
+    one, said = group[0], listed.get(group[0].title)
+    opcodes = ""
+    if said is not None:
+        every = sorted(opcode for member in group for opcode in listed[member.title].opcodes)
+        opcodes = _opcode_runs(every, said.digits)
+    title = one.title + (f" and {len(group) - 1} more" if len(group) > 1 else "")
+    return _Row(opcodes, title, _span(one), "" if fetch is None else _span(one, fetch), _decided(one))
+
+
+def _span(one: Taken, also: Taken | None = None) -> str:
+    """`3`, `3-7`, `2+` where it can wait; `also` is added to it."""
+    if one.least is None or one.most is None:
+        return "no end"
+    least, most, rings = one.least, one.most, bool(one.rings)
+    if also is not None:
+        if also.least is None or also.most is None:
+            return "no end"
+        least, most, rings = least + also.least, most + also.most, rings or bool(also.rings)
+    return (f"{least}" if least == most else f"{least}-{most}") + ("+" if rings else "")
+
+
+def _decided(one: Taken) -> str:
+    parts = []
+    if one.if_least and not one.rings:
+        parts.append(f"{one.least} if {_way(one.if_least, one.title)}")
+    if one.if_most:
+        parts.append(f"{one.most} if {_way(one.if_most, one.title)}")
+    return "; ".join([*parts, *_waits(one.rings)])
+
+
+def _way(decisions: Iterable[Decision], title: str) -> str:
+    return ", then ".join(f"{' and '.join(_value(*value) for value in one.values)} at {_where(one, title)}"
+                          for one in decisions)
+
+
+def _value(name: str, value: int) -> str:
+    return name if value == 1 else f"not {name}" if value == 0 else f"{name}={value:#x}"
+
+
+def _where(one: Decision, title: str) -> str:
+    return f"{one.address:X}" if one.where in ("", title) else f"{one.where} ({one.address:X})"
+
+
+def _waits(rings: Iterable[Ring]) -> list[str]:
+    """In words where control can go round, and for what."""
+    places: dict[tuple[str, ...], list[str]] = {}
+    for ring in rings:
+        places.setdefault(ring.names, []).append(_runs(ring.addresses, 1))
+    return [f"waits at {' and '.join(where)} for {', '.join(names[:-1])}{' or ' if len(names) > 1 else ''}{names[-1]}"
+            if names else f"goes round at {' and '.join(where)} for ever" for names, where in places.items()]
+
+
+def _opcode_runs(opcodes: Sequence[int], digits: int) -> str:
+    text = _runs(opcodes, digits)
+    return text if text.count(" ") < 3 else f"{opcodes[0]:0{digits}X} .. {opcodes[-1]:0{digits}X}"
+
+
+def _runs(numbers: Iterable[int], digits: int) -> str:
+    """`20F-210 215`: neighbours together, in hex."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1][1:] = [number]
+        else:
+            runs.append([number])
+    return " ".join("-".join(f"{number:0{digits}X}" for number in run) for run in runs)
+
+
+# ---------------------------------------------------------------- a table
+
+
+def _table(rows: Sequence[_Row], columns: int) -> list[str]:
+    """Columns that hold nothing are left out; titles and what decides are folded where there is no room for them."""
+    head = _Row("opcode", "instruction", "cycles", "with fetch", "decided by")
+    used = [number for number in range(len(head)) if any(row[number] for row in rows)]
+    width = {number: max(len(row[number]) for row in (head, *rows)) for number in used}
+    last = len(head) - 1
+    room = columns - sum(width[number] + 2 for number in used if number != last)
+    if last in used and room < (wanted := min(width[last], max(NARROWEST, columns // 3))):
+        width[1] = max(NARROWEST, width[1] - (wanted - room))
+        room = columns - sum(width[number] + 2 for number in used if number != last)
+    elif last not in used and room < 0:
+        width[1] = max(NARROWEST, width[1] + room)
+    if last in used:
+        width[last] = max(NARROWEST, room)
+    lines = []
+    for row in (head, *rows):
+        cells = [textwrap.wrap(row[number], width[number]) or [""] for number in used]
+        for height in range(max(map(len, cells))):
+            texts = [cell[height] if height < len(cell) else "" for cell in cells]
+            lines.append("  ".join(text.rjust(width[number]) if head[number] in ("cycles", "with fetch")
+                                   else text.ljust(width[number]) for number, text in zip(used, texts)).rstrip())
+    return lines
+
+
+def folded(text: str, columns: int) -> list[str]:
+    return textwrap.wrap(text, max(NARROWEST, columns), subsequent_indent="  ", break_on_hyphens=False)
