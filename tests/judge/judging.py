@@ -62,7 +62,7 @@ def judged_verdicts(one: Judged, found: Verdicts, reduce: bool) -> list[str]:
     """The same of verdicts that are there already."""
     wrong = _whole(one, found, reduce)
     told = {(verdict.property.check, verdict.property.subject) for verdict in found.verdicts}
-    wrong += [f"not asked: {key}" for key in one.answers.keys() - told]
+    wrong += [f"not asked: {key}" for key in one.answers.keys() - told if outcome(one.answers[key]) != "proved"]
     for verdict in found.verdicts:
         key = (verdict.property.check, verdict.property.subject)
         if key not in one.answers:

@@ -11,9 +11,9 @@ from typing import Any, NamedTuple
 
 from ordain.language import tree
 from tests.judge.cycle import Cycle
-from tests.judge.looking import looks_at
+from tests.judge.dependence import Dependence
 from tests.judge.observer import Observer, Seen
-from tests.judge.steady import SHARED, Buses, names_in
+from tests.judge.steady import SHARED, Buses
 
 Part = tuple[str, ...]
 """What a fault is about: the names by which an allowance can mean it."""
@@ -96,37 +96,23 @@ def _exclusive(cycle: Cycle) -> Iterator[Question]:
 
 
 def _floating(cycle: Cycle) -> Iterator[Question]:
+    """A bus that has no level is taken. The memory: whether anybody has driven it since reset."""
     for name, bus in cycle.description.buses.items():
-        if bus.undriven != "floats":
+        if bus.undriven not in ("floats", "multiplexed", "kept"):
             continue
         eye = Observer(cycle)
-        takers = [(taker, eye.see_fact(text)) for taker, text in takers_of(cycle, name)]
-        if not takers:
-            continue
+        depends = Dependence(eye)
         on = [eye.see(driver.when) for driver in bus.drivers]
 
-        def fault(seen: Seen, on: list[int] = on, takers: list[tuple[str, int]] = takers,
-                  bus_name: str = name) -> frozenset[Part]:
-            if any(seen[driver] for driver in on):
-                return frozenset()
-            return frozenset((bus_name, taker) for taker, number in takers if seen[number])
+        def step(seen: Seen, driven: bool, name: str = name, on: list[int] = on, depends: Dependence = depends,
+                 keeps: bool = bus.undriven == "kept") -> tuple[Marks, Memory]:
+            now = any(seen[driver] for driver in on)
+            if now or (keeps and driven):
+                return NOTHING, driven or now
+            return Marks(frozenset((name, taker) for taker in depends.takers(seen, name))), driven
 
-        yield Question("floating", name, "bad", eye, None, _now(fault), (name,))
-
-
-def takers_of(cycle: Cycle, bus: str) -> list[tuple[str, str]]:
-    """Who takes the bus, and the text of when: samplers, registers that load from it, states that step by it."""
-    found = [(sampler.name.text, cycle.bit(sampler.when)) for sampler in cycle.description.buses[bus].samplers]
-    for name, register in cycle.description.registers.items():
-        for load in register.loads:
-            looked = looks_at(cycle, load.source, {bus})
-            if looked is not None:
-                found.append((name, f"({cycle.bit(load.when)} and {looked})"))
-    for name, (agent, state) in cycle.description.states.items():
-        looked = looks_at(cycle, state.next, {bus}, agent)  # type: ignore[union-attr]
-        if looked is not None:
-            found.append((name, looked))
-    return found
+        if depends.may_be_taken(name):
+            yield Question("floating", name, "bad", eye, False, step, (name,))
 
 
 def _turnaround(cycle: Cycle, context: Context) -> Iterator[Question]:
@@ -238,45 +224,20 @@ def _double_load(cycle: Cycle) -> Iterator[Question]:
 
 
 def _race(cycle: Cycle) -> Iterator[Question]:
-    """In a cycle a latch is open, and a way leads from it through buses and other open latches back into it."""
-    description = cycle.description
-    for name, latch in description.registers.items():
+    """A latch is open, and what it loads or the condition of a load depends on what it shows."""
+    for name, latch in cycle.description.registers.items():
         if not latch.transparent:
             continue
         eye = Observer(cycle)
-        ways: list[tuple[str, str, int]] = []  # (what depends, on what, when)
-        for other, register in description.registers.items():
-            if register.transparent:
-                for load in register.loads:
-                    ways += [(other, source, eye.see(load.when)) for source in _carriers(cycle, load.source)]
-        for bus_name, bus in description.buses.items():
-            for driver in bus.drivers:
-                on = eye.see(driver.when)
-                thing = description.things.get(driver.name.text)
-                expr = thing.expr if thing is not None and thing.kind == "signal" else driver.name
-                sources = _carriers(cycle, expr) if thing is not None else set()
-                sources |= {driver.follows.text} if driver.follows is not None else set()
-                ways += [(bus_name, source, on) for source in sources]
+        depends = Dependence(eye)
+        loads = [eye.see(load.when) for load in latch.loads]
 
-        def fault(seen: Seen, ways: list[tuple[str, str, int]] = ways, name: str = name) -> frozenset[Part]:
-            reached: set[str] = set()
-            waiting = [name]
-            while waiting:
-                here = waiting.pop()
-                for what, source, when in ways:
-                    if what == here and seen[when] and source not in reached:
-                        reached.add(source)
-                        waiting.append(source)
-            return frozenset([(name,)]) if name in reached else frozenset()
+        def fault(seen: Seen, name: str = name, loads: list[int] = loads,
+                  depends: Dependence = depends) -> frozenset[Part]:
+            feeds = any(seen[load] for load in loads) and depends.feeds_itself(seen, name)
+            return frozenset([(name,)]) if feeds else frozenset()
 
         yield Question("race", name, "bad", eye, None, _now(fault), (name,))
-
-
-def _carriers(cycle: Cycle, expr: tree.Expr | None) -> set[str]:
-    """The buses and latches that an expression reads."""
-    description = cycle.description
-    return {name for name in names_in(expr, description) if name in description.buses
-            or (name in description.registers and description.registers[name].transparent)}
 
 
 def _nowhere(cycle: Cycle, context: Context) -> Iterator[Question]:
@@ -285,29 +246,15 @@ def _nowhere(cycle: Cycle, context: Context) -> Iterator[Question]:
         if store.fill == "computed" or (store.fill != "microprogram" and not placed):
             continue
         eye = Observer(cycle)
-        outside = f"(0 if {cycle.address(name)} in {cycle.table(placed)} else 1)"
-        if store.fill != "microprogram":
-            outside = f"(1 if {outside} and ({_used(cycle, name)}) else 0)"
-        number = eye.see_fact(outside)
+        depends = Dependence(eye) if store.fill != "microprogram" else None
+        outside = eye.see_fact(f"(0 if {cycle.address(name)} in {cycle.table(placed)} else 1)")
 
-        def fault(seen: Seen, number: int = number, name: str = name) -> frozenset[Part]:
-            return frozenset([(name,)]) if seen[number] else frozenset()
+        def fault(seen: Seen, outside: int = outside, name: str = name,
+                  depends: Dependence | None = depends) -> frozenset[Part]:
+            gone = seen[outside] and (depends is None or depends.takers(seen, name))
+            return frozenset([(name,)]) if gone else frozenset()
 
         yield Question("nowhere", name, "bad", eye, None, _now(fault), (name,))
-
-
-def _used(cycle: Cycle, store: str) -> str:
-    """Some next state, address or load looks at the word of the store in this cycle."""
-    description = cycle.description
-    targets = {store, *description.machine.stores[store].fields}
-    looked = [looks_at(cycle, state.next, targets, agent)  # type: ignore[union-attr]
-              for agent, state in description.states.values()]
-    looked += [looks_at(cycle, other.address, targets) for name, other in description.stores.items() if name != store]
-    for register in description.registers.values():
-        for load in register.loads:
-            text = looks_at(cycle, load.source, targets)
-            looked.append(None if text is None else f"({cycle.bit(load.when)} and {text})")
-    return " or ".join(text for text in looked if text is not None) or "0"
 
 
 def _stuck(cycle: Cycle) -> Iterator[Question]:

@@ -183,15 +183,18 @@ class Speech:
         return self.leaf(thing)
 
     def _sides(self, sides: tuple[tree.Expr, ...], agent: str) -> list[str]:
-        """Sides of a comparison: the first that has codes lends their names to the others."""
-        shapes = [self.shape(side, None, agent) if not self._is_code(side, agent) else None for side in sides]
-        owner = next((n for n, shape in enumerate(shapes) if shape is not None and shape.codes is not None), None)
-        codes = None if owner is None else shapes[owner].codes  # type: ignore[union-attr]
-        named = [codes if n != owner else None for n in range(len(sides))]
+        named = self.codes_of_sides(sides, agent)
         found = [self.shape(side, own, agent) for side, own in zip(sides, named, strict=True)]
         width = (next((shape.width for shape in found if shape.width is not None), None)
                  or max((shape.own or 0 for shape in found), default=0) or max(shape.least for shape in found))
         return [self.text(side, width, own, agent) for side, own in zip(sides, named, strict=True)]
+
+    def codes_of_sides(self, sides: tuple[tree.Expr, ...], agent: str) -> list[Codes | None]:
+        """Whose names of codes each side of a comparison may use: the first that has codes lends them to the others."""
+        shapes = [self.shape(side, None, agent) if not self._is_code(side, agent) else None for side in sides]
+        owner = next((n for n, shape in enumerate(shapes) if shape is not None and shape.codes is not None), None)
+        codes = None if owner is None else shapes[owner].codes  # type: ignore[union-attr]
+        return [codes if n != owner else None for n in range(len(sides))]
 
     def _is_code(self, side: tree.Expr, agent: str) -> bool:
         """A name that nothing in the machine has."""
@@ -235,3 +238,33 @@ def _arms(expr: tree.If | tree.Choose) -> tuple[tree.Expr, ...]:
         return expr.yes, expr.no
     values = tuple(case.value for case in expr.cases)
     return values if expr.otherwise is None else (*values, expr.otherwise)
+
+
+class _Reader(Speech):
+    """Listens to what an expression reads, through signals."""
+
+    def __init__(self, description: Description) -> None:
+        super().__init__(description)
+        self.found: set[str] = set()
+
+    def leaf(self, thing: Thing) -> str:
+        self.found.add(thing.name)
+        return "0"
+
+    def before(self, expr: tree.Expr, width: int, codes: Codes | None, agent: str) -> str:
+        return self.text(expr, width, codes, agent)
+
+    def spot(self, kind: str, label: str) -> str:
+        return "0"
+
+    def undefined(self, choose: tree.Choose, width: int, codes: Codes | None) -> str:
+        return "0"
+
+
+def names_in(expr: tree.Expr | None, description: Description, agent: str = "",
+             codes: Codes | None = None) -> set[str]:
+    """The states, registers, fields, stores, inputs, conditions and buses that an expression reads."""
+    reader = _Reader(description)
+    if expr is not None:
+        reader.text(expr, None if codes is None else codes.width, codes, agent)
+    return reader.found

@@ -6,9 +6,9 @@ What is seen of two cycles is enough for an edge; `Buses` knows where in it the 
 from typing import NamedTuple
 
 from ordain.language import tree
-from tests.judge.description import Codes, Description, Thing
+from tests.judge.description import Description
 from tests.judge.observer import Observer, Seen
-from tests.judge.speech import Speech
+from tests.judge.speech import names_in
 
 SHARED = ("wired-and", "wired-or")
 RESTING = ("pulled-high", "pulled-low", "kept")
@@ -171,32 +171,3 @@ class Buses:
             else:
                 parts.append(Reason("value", (self.eye.see_fact(self.cycle.leaf(self.description.things[name])),)))
         return Reason("all", parts=tuple(parts))
-
-
-class _Reader(Speech):
-    """Listens to what an expression reads, through signals."""
-
-    def __init__(self, description: Description) -> None:
-        super().__init__(description)
-        self.found: set[str] = set()
-
-    def leaf(self, thing: Thing) -> str:
-        self.found.add(thing.name)
-        return "0"
-
-    def before(self, expr: tree.Expr, width: int, codes: Codes | None, agent: str) -> str:
-        return self.text(expr, width, codes, agent)
-
-    def spot(self, kind: str, label: str) -> str:
-        return "0"
-
-    def undefined(self, choose: tree.Choose, width: int, codes: Codes | None) -> str:
-        return "0"
-
-
-def names_in(expr: tree.Expr | None, description: Description, agent: str = "") -> set[str]:
-    """The states, registers, fields, stores, inputs, conditions and buses that an expression reads."""
-    reader = _Reader(description)
-    if expr is not None:
-        reader.text(expr, None, None, agent)
-    return reader.found
