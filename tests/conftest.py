@@ -11,6 +11,12 @@ settings.register_profile("ordain", deadline=None, derandomize=True,
 settings.load_profile("ordain")
 
 
+@pytest.fixture(autouse=True)
+def no_width(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What runs tests side by side sets COLUMNS, to which output would be folded."""
+    monkeypatch.delenv("COLUMNS", raising=False)
+
+
 def pytest_terminal_summary(terminalreporter: Any, exitstatus: int, config: pytest.Config) -> None:
     if os.environ.get("CI") and terminalreporter.stats.get("skipped"):
         terminalreporter.write_line("CI is set: nothing may be skipped here, see the skipped tests above", red=True)

@@ -224,9 +224,18 @@ def test_a_sound_machine_is_proved(lamp: Path, capsys: Captured) -> None:
     status, out, err = ended(capsys, "prove")
     assert (status, err) == (0, "")
     lines = out.splitlines()
-    assert lines[0].startswith("proved: conflicting-enables, contention, ")
-    assert lines[-1].startswith("every reachable cycle examined: ")
+    assert re.fullmatch(r"lamp: all \d+ questions proved \(\d+ checks, \d+ rules\) over .* cycles deep", lines[0])
+    assert lines[1].startswith("longest wait: ") and len(lines) == 2
+    assert ended(capsys, "prove")[1].splitlines()[0] == f"{lines[0]} (kept from an earlier run; --no-cache proves anew)"
     assert ended(capsys, "prove", "--quiet")[:2] == (0, "")
+
+
+def test_with_all_every_verdict_is_said_in_words_that_say_what_is_meant(lamp: Path, capsys: Captured) -> None:
+    """A check is proved when its fault never happens; a rule is proved when it holds."""
+    lines = ended(capsys, "prove", "--all")[1].splitlines()
+    assert any(re.match(r"never happens +contention +address$", line) for line in lines)
+    assert any(re.match(r"proved +when-then +the lamps go on +worst case", line) for line in lines)
+    assert not any(re.match(r"proved +contention", line) for line in lines)
 
 
 def test_a_fight_is_found_with_its_sequence(fight: Path, capsys: Captured) -> None:
@@ -235,7 +244,20 @@ def test_a_fight_is_found_with_its_sequence(fight: Path, capsys: Captured) -> No
     assert "error[contention]: two drivers share bus `address` at `lend.wait` (0x" in out
     assert "pointer AND panel drive address" in out
     quiet = ended(capsys, "prove", "--quiet")
-    assert quiet[0] == 1 and "error[contention]" in quiet[1] and "every reachable" not in quiet[1]
+    assert quiet[0] == 1 and quiet[1].startswith("error[contention]") and "questions" not in quiet[1]
+
+
+def test_the_answer_stands_first_and_last_and_one_cause_is_one_finding(fight: Path, capsys: Captured) -> None:
+    lines = ended(capsys, "prove")[1].splitlines()
+    assert re.match(r"lamp: 1 fault; 4 of \d+ questions broken over ", lines[0])
+    assert lines[-1] == lines[0]
+    assert [line for line in lines if line.startswith("error[")] == [
+        "error[contention]: two drivers share bus `address` at `lend.wait` (0x0A): `pointer` and `panel`"]
+    [at] = [index for index, line in enumerate(lines) if "the same sequence also breaks" in line]
+    assert "never: the rule" in lines[at + 1]
+    every = ended(capsys, "prove", "--all")[1]
+    assert re.findall(r"^error\[([a-z-]+)\]", every, re.MULTILINE)[0] == "contention"
+    assert every.count("how to get there") > 1
 
 
 def test_the_trace_is_drawn_when_asked(fight: Path, capsys: Captured) -> None:
@@ -247,7 +269,7 @@ def test_the_trace_is_drawn_when_asked(fight: Path, capsys: Captured) -> None:
 def test_json_agrees_with_the_text(fight: Path, capsys: Captured) -> None:
     data = json.loads(ended(capsys, "prove", "--format", "json")[1])
     assert (data["command"], data["status"], data["machine"], data["stopped"]) == ("prove", 1, "lamp", None)
-    out = ended(capsys, "prove")[1]
+    out = ended(capsys, "prove", "--all")[1]
     assert [finding["name"] for finding in data["findings"]] == re.findall(r"^error\[([a-z-]+)\]", out, re.MULTILINE)
     last = data["findings"][0]["trace"]["cycles"][-1]
     assert last["drivers"]["address"] == ["pointer", "panel"]
@@ -277,7 +299,7 @@ def test_annotations_of_a_real_proof(fight: Path, capsys: Captured) -> None:
 def test_a_limit_gives_status_3_in_every_format_unless_something_was_found(lamp: Path, capsys: Captured) -> None:
     few = ("--limit-states", "5")
     status, out, _ = ended(capsys, "prove", *few)
-    assert status == 3 and "undecided: the limit of states was reached" in out
+    assert status == 3 and "undecided, stopped at the limit of states" in out
     assert json.loads(ended(capsys, "prove", *few, "--format", "json")[1])["stopped"] == "states"
     status, out, _ = ended(capsys, "prove", *few, "--format", "sarif")
     assert status == 3
@@ -291,12 +313,13 @@ def test_a_limit_gives_status_3_in_every_format_unless_something_was_found(lamp:
 def test_a_kept_verdict_is_said_as_a_new_one_and_never_used_for_another_machine(lamp: Path, capsys: Captured) -> None:
     first = ended(capsys, "prove", "--all")
     assert len(list((lamp / "cache" / "ordain").iterdir())) == 1
-    assert ended(capsys, "prove", "--all") == first
+    again = ended(capsys, "prove", "--all")
+    assert again[1].replace(" (kept from an earlier run; --no-cache proves anew)", "") == first[1] != again[1]
     assert ended(capsys, "prove", "--all", "--no-cache") == first
     change(lamp / "lamp.micro", *FIGHT)
     assert ended(capsys, "prove")[0] == 1
     change(lamp / "lamp.micro", FIGHT[1], FIGHT[0])
-    assert ended(capsys, "prove", "--all") == first
+    assert ended(capsys, "prove", "--all") == again
     assert ended(capsys, "prove", "--limit-states", "5")[0] == 3, "limits count, whatever is kept"
 
 
@@ -400,8 +423,9 @@ def test_step_shows_cycles_in_the_words_of_the_source(lamp: Path, capsys: Captur
     lines = out.splitlines()
     assert (status, err) == (0, "")
     assert lines[0] == "show: 4 cycles, then the next instruction begins"
-    assert [line.split()[:2] for line in lines[1:5]] == [["cycle", str(number)] for number in range(1, 5)]
-    assert "point, lamps <- memory" in lines[2] and "memory drives data" in lines[2]
+    assert lines[1] == "  all along: not panel.key, panel.mode idle"
+    assert re.findall(r"^ {4,}(\d+)  ", out, re.MULTILINE) == ["1", "2", "3", "4"]
+    assert "2  07  show+1  point, lamps <- memory" in lines[5] and lines[6].strip() == "memory drives data"
     assert ended(capsys, "step", "show", "--quiet")[:2] == (0, "")
 
 
@@ -455,7 +479,7 @@ def test_ctrl_c_is_status_130_also_when_something_was_found(lamp: Path, capsys: 
         assert ended(capsys, "prove")[0] == 130
         change(lamp / "lamp.micro", *FIGHT)
         status, out, _ = ended(capsys, "prove")
-        assert status == 130 and "error[contention]" in out and "undecided: interrupted after" in out
+        assert status == 130 and "error[contention]" in out and "undecided, interrupted after" in out
 
     def interrupt(*_: object) -> None:
         raise KeyboardInterrupt

@@ -4,12 +4,11 @@ import pytest
 
 from ordain.show.findings import finding_text, summary_line
 from ordain.show.findings_json import finding_data
+from ordain.show.page import PLAIN, Page, columns
 from ordain.show.paint import Paint, printable, wants_colour
 from ordain.text.findings import Place, error, note, warning
 from ordain.text.source import Source, Span
 from tests.show.crane import crane, fight, span
-
-PLAIN = Paint(False)
 
 
 def test_a_finding_with_everything_that_it_can_have() -> None:
@@ -73,7 +72,7 @@ def test_control_characters_of_a_source_never_reach_the_terminal() -> None:
     text = "lift \x1b[31m\u202eload\tnow"
     found = error("w", "bell \x07", span(text, "load"), "\x1b]0;title", help="\x9b2J", notes=("\r",),
                   places=(Place(span(text, text), "\x08"),))
-    shown = finding_text(found, PLAIN, ["cycle \x1b[2J"])
+    shown = finding_text(found, PLAIN)
     assert all(char.isprintable() or char == "\n" for char in shown)
     assert "1 | lift \ufffd[31m\ufffdload now" in shown
 
@@ -90,6 +89,19 @@ def test_places_of_no_width_past_the_end_and_over_several_lines(text: str, start
     assert finding_text(found, PLAIN).splitlines()[2:] == expected
 
 
+@pytest.mark.parametrize("width", [40, 60, 80])
+def test_on_a_terminal_no_line_is_wider_than_it_and_no_word_is_broken(width: int) -> None:
+    text = "x" * 40 + " lift, lend and lift again and a good deal more that makes a line long " + "y" * 40
+    found = error("too-heavy", "the load is too heavy for the rope that is on the drum of this crane",
+                  span(text, "lend"), "not while lifting, and that for a reason which takes some words",
+                  places=(Place(span(text, text), "what was lifted before that"),),
+                  notes=("2 more are like this one, which stand elsewhere",), help="rest between them for a while")
+    shown = finding_text(found, Page(Paint(False), width, True))
+    assert max(columns(line) for line in shown.splitlines()) <= width
+    for words in (found.message, found.label, found.notes[0], found.help):
+        assert words in " ".join(shown.replace("|", " ").split())
+
+
 def test_the_summary_counts_by_severity() -> None:
     one, two = error("a", "", None), warning("b", "", None)
     assert summary_line([]) == ""
@@ -98,7 +110,7 @@ def test_the_summary_counts_by_severity() -> None:
 
 def test_colour_adds_nothing_but_colour() -> None:
     found = error("w", "x", span("ab", "b"), "here", help="do")
-    coloured = finding_text(found, Paint(True))
+    coloured = finding_text(found, Page(Paint(True)))
     assert coloured.startswith("\x1b[1;31merror[w]\x1b[0m: ")
     plain = coloured
     for code in ("1;31", "1", "32", "0"):

@@ -98,9 +98,9 @@ def test_a_trace_is_a_code_flow_cycle_by_cycle() -> None:
     assert [step["executionOrder"] for step in steps] == [1, 2, 3]
     assert [step["importance"] for step in steps] == ["important", "important", "essential"]
     assert [step["location"]["message"]["text"] for step in steps] == [
-        "cycle 1: 0 start: lift: deck calm: motor drives data; bell drives call",
-        "cycle 2: 1 start.hook: lend: deck.wave, gust strong: swung, deck calm",
-        "cycle 3: 9 (nothing placed): holds 84: not slack: not swung, deck shouting: motor AND deck drive data; "
+        "cycle 1: 0 start: lift: deck.mode calm: motor drives data; bell drives call",
+        "cycle 2: 1 start.hook: lend: deck.wave, gust strong: swung, deck.mode calm",
+        "cycle 3: 9 (nothing placed): holds 84: not slack: not swung, deck.mode shouting: motor AND deck drive data; "
         "bell and horn drive call; pull active"]
     assert [step["location"].get("physicalLocation", {}).get("region", {}).get("startLine") for step in steps] == [
         2, 3, None]

@@ -4,7 +4,9 @@ from typing import Any
 
 from ordain.checks.check import Applied, Report, Row
 from ordain.machine.model import Allowance
-from ordain.show.verdicts import report_data, report_lines
+from ordain.show.groups import grouped
+from ordain.show.verdicts import answer_lines, report_data, report_lines
+from ordain.text.findings import error, warning
 from ordain.text.source import Span
 from tests.show.crane import MACHINE, crane, fight, span
 
@@ -22,70 +24,73 @@ def report(*rows: Row, stopped: str = "", ended: str = "", allowances: tuple[App
     return Report((), rows, allowances, {"control": frozenset({0, 1})}, 1234, 5678, 9, 0, stopped, ended or stopped)
 
 
-def test_what_is_proved_is_gathered_and_rules_stand_one_by_one() -> None:
-    lines = report_lines(CRANE, report(
+def test_when_all_is_proved_the_answer_is_a_line_and_the_longest_wait_another() -> None:
+    proved = report(
         row("contention", "data"), row("floating", "data"), row("contention", "call"),
         row("reach", HEARD, witness=fight()),
-        row("when-then", PULL, worst=2, cycles=3, note="worst case 2 cycles of 3")), False)
-    assert lines == [
-        "proved: contention, floating (3 verdicts)",
-        "proved  reach      the deck hand is heard  reached in 3 cycles",
-        "proved  when-then  no pull in the wind     worst case 2 cycles of 3",
-        "every reachable cycle examined: 1,234 states, 5,678 transitions, 9 cycles deep",
-    ]
+        row("when-then", PULL, worst=2, cycles=3, note="worst case 2 cycles of 3"))
+    answer = "crane: all 5 questions proved (3 checks, 2 rules) over 1,234 states, 5,678 transitions, 9 cycles deep"
+    assert answer_lines(CRANE, proved, []) == [answer]
+    assert report_lines(CRANE, proved, False) == ["longest wait: 2 of 3 cycles (no pull in the wind)"]
+    assert answer_lines(CRANE, proved._replace(kept=True), []) == [
+        f"{answer} (kept from an earlier run; --no-cache proves anew)"]
 
 
-def test_what_is_not_proved_comes_first_worst_first() -> None:
-    lines = report_lines(CRANE, report(
+def test_what_is_not_proved_is_listed_worst_first_and_the_rest_never_happens() -> None:
+    found = report(
         row("floating", "data"), row("nowhere", "control", "allowed"), row("race", "cell", "undecided"),
         row("vacuous", "what", "vacuous", note="1 of 2 occur"), row("contention", "data", "broken"),
-        row("contention", "call")), False)
-    assert lines == [
+        row("contention", "call"))
+    assert report_lines(CRANE, found, False) == [
         "broken     contention  data",
         "vacuous    vacuous     what     1 of 2 occur",
         "undecided  race        cell",
         "allowed    nowhere     control",
-        "proved: contention elsewhere, floating (2 verdicts)",
-        "undecided: 1 question; the others over every reachable cycle: 1,234 states, 5,678 transitions, 9 cycles deep",
+        "never happens: contention elsewhere, floating (2 questions)",
     ]
+    groups = grouped([error("contention", "two drivers", None), error("other", "another", None),
+                      warning("vacuous", "never occurs", None)])
+    assert answer_lines(CRANE, found, groups) == [
+        "crane: 1 question undecided; 2 faults, 1 warning; 2 of 6 questions broken over "
+        "1,234 states, 5,678 transitions, 9 cycles deep"]
 
 
 def test_everything_lists_every_verdict_in_its_order_and_draws_every_witness() -> None:
     lines = report_lines(CRANE, report(row("floating", "data"), row("contention", "data", "broken"),
                                        row("reach", HEARD, witness=fight())), True)
     assert lines[:5] == [
-        "proved  floating    data",
-        "broken  contention  data",
-        "proved  reach  the deck hand is heard  reached in 3 cycles",
+        "never happens  floating    data",
+        "broken         contention  data",
+        "proved         reach       the deck hand is heard  reached in 3 cycles",
         "",
         "the deck hand is heard: reached in 3 cycles",
     ]
-    assert [line.split()[:2] for line in lines[5:8]] == [["cycle", "1"], ["cycle", "2"], ["cycle", "3"]]
+    assert any("motor AND deck drive data" in line for line in lines[5:])
 
 
 def test_a_limit_that_was_reached_can_never_look_like_a_proof() -> None:
     undecided = row("contention", "data", "undecided")
-    for stopped, said in (("states", "the limit of states was reached"), ("interrupted", "interrupted"),
-                          ("seconds", "the limit of seconds was reached")):
-        lines = report_lines(CRANE, report(undecided, stopped=stopped), False)
-        assert lines[-1] == (f"undecided: {said} after 1,234 states, 5,678 transitions, 9 cycles deep; "
-                             "every sequence of up to 9 cycles was examined")
-        assert not any("every reachable" in line or line.startswith("proved") for line in lines)
+    for stopped, said in (("states", "stopped at the limit of states after 1,234 states"),
+                          ("interrupted", "interrupted after 1,234 states"),
+                          ("seconds", "stopped at the limit of seconds after 1,234 states")):
+        [answer] = answer_lines(CRANE, report(undecided, stopped=stopped), [])
+        assert answer == (f"crane: 1 question undecided, {said}; every sequence of up to 9 cycles was examined")
+        lines = report_lines(CRANE, report(*[undecided] * 9, stopped=stopped), False)
+        assert lines == [], "nine rows that say the same are not listed"
 
 
 def test_what_is_left_open_is_counted_though_no_search_of_the_machine_alone_was_stopped() -> None:
-    lines = report_lines(CRANE, report(row("race", "cell", "undecided"), row("floating", "data")), False)
-    assert lines[-1] == ("undecided: 1 question; the others over every reachable cycle: "
-                         "1,234 states, 5,678 transitions, 9 cycles deep")
-    for ended, said in (("interrupted", "interrupted"), ("seconds", "the limit of seconds was reached")):
-        lines = report_lines(CRANE, report(row("race", "cell", "undecided"), ended=ended), False)
-        assert lines[-1].startswith(f"undecided: 1 question ({said}); the others over every reachable cycle: ")
+    for ended, said in (("", ""), ("interrupted", ", interrupted after 1,234 states"),
+                        ("seconds", ", stopped at the limit of seconds after 1,234 states")):
+        found = report(row("race", "cell", "undecided"), row("floating", "data"), ended=ended)
+        assert answer_lines(CRANE, found, []) == [
+            f"crane: 1 question undecided{said}; 1 of 2 proved over 1,234 states, 5,678 transitions, 9 cycles deep"]
 
 
 def test_allowances_stand_in_every_report_with_their_reasons() -> None:
     used = Applied(Allowance("contention", "data", "start.hook", "resistors, 4 mA", SPAN), True)
     bare = Applied(Allowance("race", "", "", "never loaded twice", SPAN), None)
-    assert report_lines(CRANE, report(row("race", "cell"), allowances=(used, bare)), False)[-3:-1] == [
+    assert report_lines(CRANE, report(row("race", "cell"), allowances=(used, bare)), False) == [
         "allowed: contention on data at start.hook: resistors, 4 mA",
         "allowed: race: never loaded twice",
     ]

@@ -98,7 +98,7 @@ class Applied(NamedTuple):
 
 class Report(NamedTuple):
     """`states`, `transitions`, `depth`, `stopped`, `executed`: as in `prover.model.Verdicts`, of the first round;
-    `ended`: of both."""
+    `ended`: of both. `kept`: found again from an earlier run."""
 
     findings: tuple[Finding, ...]
     rows: tuple[Row, ...]
@@ -110,3 +110,4 @@ class Report(NamedTuple):
     held: int
     stopped: str
     ended: str
+    kept: bool = False

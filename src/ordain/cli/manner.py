@@ -2,7 +2,7 @@
 
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, TextIO, TypeVar
 
@@ -12,9 +12,10 @@ from ordain.text.findings import Finding, Severity
 from ordain.text.reading import UNREADABLE
 
 if TYPE_CHECKING:
-    from ordain.control.model import Trace
     from ordain.rom.contents import Contents
     from ordain.show.diagram import Glyphs
+    from ordain.show.groups import Group
+    from ordain.show.page import Page
 
 WIDE = 140
 """Columns from which on a terminal gets the timing diagram under every trace."""
@@ -86,44 +87,71 @@ def exit_status(findings: list[Finding]) -> int:
 
 
 def say(manner: Manner, text: str) -> None:
-    """A line of the ordinary result: standard output, not when quiet."""
+    """A line of the ordinary result: standard output, not when quiet; folded on a terminal."""
+    from ordain.show.page import fold
     from ordain.show.paint import printable
 
     if not manner.quiet:
-        click.echo(printable(text))
+        for line in fold(printable(text), page_of(manner)):
+            click.echo(line)
 
 
-def tell_findings(findings: list[Finding], manner: Manner, *, contents: "Contents | None" = None,
-                  beside: Path | None = None, diagram: bool = False, everything: bool = False,
+def show(manner: Manner, lines: Iterable[str]) -> None:
+    """Lines of the ordinary result that are made for the page already: printable, folded, perhaps with colour."""
+    if not manner.quiet:
+        for line in lines:
+            print(line)
+
+
+def page_of(manner: Manner, stream: TextIO | None = None) -> "Page":
+    """What is written on: width and colour of standard output (or `stream`)."""
+    from ordain.show.page import page_on
+
+    return page_on(stream or sys.stdout, manner.colour)
+
+
+def tell_findings(findings: list[Finding], manner: Manner, *, beside: Path | None = None,
                   stream: TextIO | None = None) -> None:
-    """All findings as text on standard output (or `stream`), then how many there were. `contents` is needed to draw
-    traces; under a trace stands its timing diagram when it was asked for or the terminal is wide. `beside`: the machine
+    """All findings one by one as text on standard output (or `stream`), then how many there were. `beside`: the machine
     file, so that places are named as they are found from here."""
-    from ordain.show.findings import finding_text, summary_line
-    from ordain.show.paint import Paint, wants_colour
+    from ordain.show.findings import summary_line
+    from ordain.show.groups import Group
 
     stream = stream or sys.stdout
-    paint = Paint(wants_colour(manner.colour, stream))
-    directory = "" if beside is None else from_here(beside.parent)
-    for finding in findings:
-        drawn: list[str] = []
-        if contents is not None and finding.trace is not None:
-            drawn = _drawn(contents, finding.trace, diagram, everything)
-        print(finding_text(finding, paint, drawn, directory), end="\n\n", file=stream)
+    groups = [Group(finding, (), ()) for finding in findings]
+    for line in finding_lines(groups, page_of(manner, stream), beside=beside):
+        print(line, file=stream)
     if findings:
         print(summary_line(findings), file=stream)
 
 
-def _drawn(contents: "Contents", trace: "Trace", diagram: bool, everything: bool) -> list[str]:
-    import shutil
+def finding_lines(groups: "Iterable[Group]", page: "Page", *, contents: "Contents | None" = None,
+                  beside: Path | None = None, diagram: bool = False, everything: bool = False) -> list[str]:
+    """Findings as text, an empty line below each. `contents` is needed to draw traces; under a trace stands its timing
+    diagram when it was asked for or the terminal is wide."""
+    from ordain.show.findings import finding_text, margin_of
+    from ordain.show.groups import group_lines
 
+    directory = "" if beside is None else from_here(beside.parent)
+    lines = []
+    for group in groups:
+        finding, drawn = group.first, []
+        if contents is not None and finding.trace is not None:
+            drawn = _drawn(contents, finding, page, diagram, everything)
+        drawn += group_lines(group, page.indented(margin_of(finding)))
+        lines += [*finding_text(finding, page, drawn, directory).split("\n"), ""]
+    return lines
+
+
+def _drawn(contents: "Contents", finding: Finding, page: "Page", diagram: bool, everything: bool) -> list[str]:
     from ordain.show.diagram import diagram_lines
-    from ordain.show.trace_table import trace_lines
+    from ordain.show.findings import margin_of
+    from ordain.show.traces import trace_lines
 
-    lines = trace_lines(contents, trace, everything)
-    columns = shutil.get_terminal_size((100, 24)).columns
-    if diagram or (sys.stdout.isatty() and columns >= WIDE):
-        lines += ["", *diagram_lines(contents, trace, max(60, columns - 6), glyphs())]
+    inner = page.indented(margin_of(finding))
+    lines = trace_lines(contents, finding.trace, inner, everything=everything)
+    if diagram or (sys.stdout.isatty() and page.width >= WIDE):
+        lines += ["", *diagram_lines(contents, finding.trace, inner, glyphs())]
     return lines
 
 

@@ -9,10 +9,12 @@ from ordain.cli.manner import (
     Manner,
     exit_status,
     find_machine,
+    finding_lines,
     machine_argument,
+    page_of,
     print_json,
     print_other_format,
-    say,
+    show,
     speaks,
     tell_findings,
 )
@@ -39,8 +41,8 @@ if TYPE_CHECKING:
 def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states: int | None, limit_memory: int | None,
             limit_seconds: float | None, plain: bool, diagram: bool, everything: bool, no_cache: bool,
             prune_cache: bool, form: str, quiet: bool, colour: str) -> int:
-    """Prove every check and rule of MACHINE over the images as they would be burnt, or show the shortest sequence that
-    breaks it.
+    """Prove every check and rule of MACHINE over the images as they would be burned, or show the shortest sequence
+    that breaks it.
 
     The verdicts of a proof are kept, and found again when sources, chips and questions are the same byte for byte.
 
@@ -99,6 +101,7 @@ def _undecided(report: "Report | None") -> list[Finding]:
 def _end(manner: Manner, path: Path, findings: list[Finding], contents: "Contents | None", report: "Report | None",
          diagram: bool, everything: bool) -> int:
     from ordain.show import verdicts
+    from ordain.show.groups import Group, grouped
 
     every = [*findings, *(report.findings if report is not None else ())]
     status = status_of(every, report)
@@ -108,10 +111,18 @@ def _end(manner: Manner, path: Path, findings: list[Finding], contents: "Content
     if manner.format != "text":
         print_other_format(manner.format, every, contents, beside=path, undecided=_undecided(report))
         return status
-    tell_findings(every, manner, contents=contents, beside=path, diagram=diagram, everything=everything)
-    if contents is not None and report is not None:
-        for text in verdicts.report_lines(contents, report, everything):
-            say(manner, text)
+    if contents is None or report is None:
+        tell_findings(every, manner, beside=path)
+        return status
+    groups = [Group(finding, (), ()) for finding in every] if everything else grouped(every)
+    page = page_of(manner)
+    answer = verdicts.answer_lines(contents, report, groups, page)
+    show(manner, answer if not groups else [*answer, ""])
+    for line in finding_lines(groups, page, contents=contents, beside=path, diagram=diagram, everything=everything):
+        print(line)
+    show(manner, verdicts.report_lines(contents, report, everything, page))
+    if groups:
+        show(manner, answer)
     return status
 
 

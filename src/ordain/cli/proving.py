@@ -29,9 +29,10 @@ def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, qui
         return run(built.contents, selection, limits, quiet, plain)
     key = key_of(built.contents, built.sources, selection)
     report = load(directory, key, built.contents)
-    if report is None:
-        report = run(built.contents, selection, limits, quiet)
-        store(directory, key, built.contents, report)
+    if report is not None:
+        return report._replace(kept=True)
+    report = run(built.contents, selection, limits, quiet)
+    store(directory, key, built.contents, report)
     return report
 
 
@@ -43,7 +44,8 @@ def kept_report(built: "Built") -> "Report | None":
     directory = cache_directory()
     if directory is None:
         return None
-    return load(directory, key_of(built.contents, built.sources, EVERYTHING), built.contents)
+    report = load(directory, key_of(built.contents, built.sources, EVERYTHING), built.contents)
+    return None if report is None else report._replace(kept=True)
 
 
 def cache_directory() -> Path | None:

@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ordain.cli.manner import Manner, exit_status, find_machine, glyphs, print_json, say, speaks, tell_findings
+from ordain.cli.manner import (
+    Manner,
+    exit_status,
+    find_machine,
+    glyphs,
+    page_of,
+    print_json,
+    say,
+    show,
+    speaks,
+    tell_findings,
+)
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
@@ -225,25 +236,17 @@ def _settable(system: "System") -> dict[str, list[str]]:
 
 
 def _show(manner: Manner, system: "System", played: "Played", title: str, arms: list[str], diagram: bool) -> None:
-    import shutil
-    import textwrap
-
     from ordain.show.diagram import diagram_lines
-    from ordain.show.trace_table import table_lines, trace_rows
+    from ordain.show.traces import cycle_lines
 
-    contents = system.contents
-    columns = shutil.get_terminal_size((100, 24)).columns
+    contents, page = system.contents, page_of(manner)
     say(manner, _answer(played, title))
-    for line in table_lines(trace_rows(contents, played.trace), played.trace.loop, everything=True):
-        say(manner, line)
+    show(manner, cycle_lines(contents, played.trace, page))
     if arms:
         say(manner, f"  another arm: {' or '.join(arms)}")
     for option, names in _settable(system).items():
         if names:
-            for line in textwrap.wrap(f"  {option} takes: {', '.join(names)}", max(20, columns),
-                                      subsequent_indent="    ", break_on_hyphens=False):
-                say(manner, line)
+            say(manner, f"  {option} takes: {', '.join(names)}")
     if diagram:
         say(manner, "")
-        for line in diagram_lines(contents, played.trace, columns, glyphs()):
-            say(manner, line)
+        show(manner, diagram_lines(contents, played.trace, page, glyphs()))

@@ -1,19 +1,23 @@
 """`ordain watch`: the machine is checked again at every save; what that changed is said first."""
 
 import os
+import shutil
 import sys
+import time
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
-from ordain.cli.manner import Manner, find_machine, machine_argument, say, speaks, tell_findings
+from ordain.cli.manner import Manner, find_machine, finding_lines, machine_argument, page_of, say, speaks
 from ordain.cli.polling import PAUSE, Snapshot, changed_names, snapshot, wait_for_change
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
     from ordain.checks.check import Report
     from ordain.pipeline import Built
+    from ordain.show.groups import Group
 
 CLEAR = "\x1b[2J\x1b[H"
 
@@ -37,10 +41,13 @@ def command(machine: Path | None, no_prove: bool, no_cache: bool, rounds: int | 
             colour: str) -> int:
     """Check MACHINE, and again whenever one of its files is saved, until Ctrl-C.
 
-    First comes what the save changed: instructions, chips, verdicts; then what is wrong now. A proof that is
-    under way when the next save comes is given up. Nothing is written; `ordain build` does that.
+    First comes whether all is well, then what the save changed: instructions, chips, verdicts; then what is wrong now.
+    On a terminal as much is shown as it has lines; `ordain prove` shows all. A proof that is under way when the next
+    save comes is given up. Nothing is written; `ordain build` does that.
     """
     path = find_machine(machine)
+    if not path.exists():
+        raise click.UsageError(f"there is no file `{path}`; nothing to watch")
     watcher = Watcher(path, Manner(form, quiet, colour), prove=not no_prove, keep=not no_cache)
     try:
         watcher.check()
@@ -49,6 +56,8 @@ def command(machine: Path | None, no_prove: bool, no_cache: bool, rounds: int | 
             watcher.wait()
             watcher.check()
     except KeyboardInterrupt:
+        if watcher.screen:
+            click.echo()            # the prompt comes on a line of its own, below the ^C
         return 130
     return 0
 
@@ -91,49 +100,45 @@ class Watcher:
 
     def _check(self) -> None:
         from ordain.pipeline import build_model
+        from ordain.show.findings import summary_line
+        from ordain.show.groups import Group
 
         built, texts = build_model(self.path, self.path.parent / "build")
-        lines = self._finding_lines(texts)
+        changes = self._finding_lines(texts)
         self.seen = self.seen._replace(findings=tuple(texts))
         if built is None:
-            self._show(["it does not compile, so there is nothing to compare", *lines], texts)
+            self._show([f"{self.path.stem}: it does not compile: {summary_line(texts)}"], changes,
+                       [Group(finding, (), ()) for finding in texts], None)
             return
         from ordain.checks.run import static_pass
+        from ordain.show.groups import grouped
 
         findings = [*texts, *static_pass(built.contents)]
-        lines += self._built_lines(built)
+        changes += self._built_lines(built)
         self.seen = self.seen._replace(built=built)
         report = self._kept(built) if self.prove else None
-        again = report is None
-        if again:
-            self._show(lines, findings, built)
-        if again and self.prove:
-            say(self.manner, "proving ...")
-            sys.stdout.flush()
+        if report is None:
+            answer = f"{built.machine.name}: {summary_line(findings) or 'nothing found'} in the words alone"
+            self._show([answer + (", proving ..." if self.prove else "")], changes, grouped(findings), built)
+        if report is None and self.prove:
             report = self._proved(built)
         if report is not None:
-            self._show_proof(built, lines, report, findings, again)
+            self._show_proof(built, changes, report, findings)
         elif self.overtaken:
             say(self.manner, "a file was saved: this proof is given up")
 
-    def _show_proof(self, built: "Built", lines: list[str], report: "Report", findings: list[Finding],
-                    again: bool) -> None:
-        """`again`: the screen shows this round already, without the proof."""
+    def _show_proof(self, built: "Built", changes: list[str], report: "Report", findings: list[Finding]) -> None:
         from ordain.cli.since import finding_changes, verdict_changes
-        from ordain.show.verdicts import report_lines
+        from ordain.show.groups import grouped
+        from ordain.show.verdicts import answer_lines, report_lines
 
         before = self.seen.report
-        changes = [] if before is None else verdict_changes(before, report) + finding_changes(before.findings,
-                                                                                              report.findings)
-        every = _each_once([*findings, *report.findings])
-        if self.screen or not again:
-            self._show([*changes, *lines], every, built)
-        else:
-            for line in changes:
-                say(self.manner, f"  {line}")
-            tell_findings(list(report.findings), self.manner, contents=built.contents, beside=self.path)
-        for line in report_lines(built.contents, report, False):
-            say(self.manner, line)
+        moved = [] if before is None else verdict_changes(before, report) + finding_changes(before.findings,
+                                                                                            report.findings)
+        page = page_of(self.manner)
+        groups = grouped(_each_once([*report.findings, *findings]))
+        self._show(answer_lines(built.contents, report, groups, page), [*moved, *changes], groups, built,
+                   report_lines(built.contents, report, False, page))
         if not report.stopped:
             self.seen = self.seen._replace(report=report)
 
@@ -176,16 +181,28 @@ class Watcher:
 
     # ------------------------------------------------------------ the screen
 
-    def _show(self, changes: list[str], findings: list[Finding], built: "Built | None" = None) -> None:
-        """A heading, what has changed, what is wrong."""
-        if self.screen:
-            sys.stdout.write(CLEAR)
+    def _show(self, answer: list[str], changes: list[str], groups: "list[Group]", built: "Built | None",
+              below: Iterable[str] = ()) -> None:
+        """A heading, the answer, what has changed, what is wrong: as much as the terminal has lines."""
+        from ordain.show.page import fold
+        from ordain.show.paint import printable
+
+        page = page_of(self.manner)
         saved = f"saved: {', '.join(self.saved)}" if self.saved else "watching; Ctrl-C ends it"
-        say(self.manner, f"{self.path.name}, {saved}")
-        for line in changes:
-            say(self.manner, f"  {line}")
-        say(self.manner, "")
-        tell_findings(findings, self.manner, contents=built.contents if built is not None else None, beside=self.path)
+        now = f" ({time.strftime('%H:%M:%S')})" if self.screen else ""
+        head = [line for text in (f"{self.path.name}, {saved}{now}", *(f"  {change}" for change in changes))
+                for line in fold(printable(text), page)]
+        lines = [head[0], *(line for text in answer for line in fold(text, page)), *head[1:], ""]
+        lines += finding_lines(groups, page, contents=None if built is None else built.contents, beside=self.path)
+        lines += below
+        if self.screen:
+            rows = shutil.get_terminal_size().lines - 1
+            sys.stdout.write(CLEAR)
+            if len(lines) > rows > 4:
+                left = len(lines) - rows + 1
+                lines = [*lines[:rows - 1], f"... {left} more lines: `ordain prove` shows them"]
+        if not self.manner.quiet:
+            print("\n".join(lines))
         sys.stdout.flush()
 
 

@@ -1,35 +1,45 @@
-"""Findings as text for people, with an excerpt of the source."""
+"""Findings as text for people, with an excerpt of the source, folded to the page."""
 
-import unicodedata
 from collections.abc import Iterable
 
-from ordain.show.paint import Paint, printable
+from ordain.show.page import Page, columns, cut, fold
+from ordain.show.paint import printable
 from ordain.text.findings import Finding, Severity
 from ordain.text.source import Span
 
-_EXCERPT = 110  # columns of source shown; a longer line is cut around the marked place
+_EXCERPT = 110
+"""Columns of source shown at most; a longer line is cut around the marked place."""
+_SNIPPET = 60
 
 
-def finding_text(finding: Finding, paint: Paint, trace_lines: Iterable[str] = (), directory: str = "") -> str:
-    """One finding, without a final newline. `trace_lines` is its trace, already drawn. `directory`: where the sources
-    lie, with `/`, so that a terminal or an editor finds them; "" when that is here."""
-    before = f"{directory}/" if directory else ""
+def finding_text(finding: Finding, page: Page, drawn: Iterable[str] = (), directory: str = "") -> str:
+    """One finding, without a final newline. `drawn`: its trace or what else stands under its places, printable and
+    as wide as the page beside a margin of `margin_of`. `directory`: where the sources lie, with `/`, so that a terminal
+    or an editor finds them; "" when that is here."""
+    paint, before = page.paint, f"{directory}/" if directory else ""
     severity = finding.severity.value
-    lines = [f"{paint(severity, f'{severity}[{finding.name}]')}: {paint('strong', printable(finding.message))}"]
-    margin = " "
+    lines = fold(f"{paint(severity, f'{severity}[{finding.name}]')}: {paint('strong', printable(finding.message))}",
+                 page)
+    margin = " " * margin_of(finding)
     if finding.span is not None:
-        margin = " " * len(str(finding.span.line))
-        lines.append(f"{margin}--> {before}{finding.span}")
-        lines.extend(_excerpt(finding.span, finding.label, finding.severity, paint))
+        lines.append(f"{margin[1:]}--> {before}{finding.span}")
+        lines.extend(_excerpt(finding.span, finding.label, finding.severity, page))
     elif finding.label:
-        lines.append(f"  {printable(finding.label)}")
+        lines.extend(fold(f"  {printable(finding.label)}", page))
     for place in finding.places:
-        lines.append(f"{margin} {printable(place.label)}: {before}{place.span}, `{_snippet(place.span)}`")
-    lines.extend(f"{margin} {printable(line)}".rstrip() for line in trace_lines)
-    lines.extend(f"{margin} {paint('faint', 'note')}: {printable(text)}" for text in finding.notes)
+        start = f"{margin}{printable(place.label)}: {before}{place.span},"
+        lines.extend(fold(f"{start} `{_snippet(place.span, page)}`", page))
+    lines.extend(f"{margin}{line}".rstrip() for line in drawn)
+    for note in finding.notes:
+        lines.extend(fold(f"{margin}{paint('faint', 'note')}: {printable(note)}", page))
     if finding.help:
-        lines.append(f"{margin} {paint('good', 'help')}: {printable(finding.help)}")
+        lines.extend(fold(f"{margin}{paint('good', 'help')}: {printable(finding.help)}", page))
     return "\n".join(lines)
+
+
+def margin_of(finding: Finding) -> int:
+    """Columns to the left of what stands below the excerpt of a finding."""
+    return 1 + (len(str(finding.span.line)) if finding.span is not None else 1)
 
 
 def summary_line(findings: list[Finding]) -> str:
@@ -38,36 +48,39 @@ def summary_line(findings: list[Finding]) -> str:
     return ", ".join(f"{count} {name}{'s' if count != 1 else ''}" for count, name in counts if count)
 
 
-def _excerpt(span: Span, label: str, severity: Severity, paint: Paint) -> list[str]:
+def _excerpt(span: Span, label: str, severity: Severity, page: Page) -> list[str]:
     line_number, column = span.source.line_column(span.start)
+    gutter = " " * len(str(line_number))
+    room = max(24, min(_EXCERPT, page.width - len(gutter) - 3 - 6)) if page.folds else _EXCERPT
     text = span.source.line_text(line_number)
     first = column - 1
     last = max(first + 1, min(first + span.end - span.start, len(text)))
     start = 0
-    if len(text) > _EXCERPT:
-        start = max(0, min(first - _EXCERPT // 3, len(text) - _EXCERPT))
-        last = min(last, start + _EXCERPT)
+    if len(text) > room:
+        start = max(0, min(first - room // 3, len(text) - room))
+        last = min(last, start + room)
     before, marked = printable(text[start:first]), printable(text[first:last])
-    shown = ("..." if start else "") + before + marked + printable(text[last:start + _EXCERPT])
-    if start + _EXCERPT < len(text):
+    shown = ("..." if start else "") + before + marked + printable(text[last:start + room])
+    if start + room < len(text):
         shown += "..."
-    indent = _columns(before) + (3 if start else 0)
-    gutter = " " * len(str(line_number))
-    carets = paint("mark" if severity is Severity.ERROR else severity.value, "^" * max(1, _columns(marked)))
-    return [
-        f"{gutter} |",
-        f"{line_number} | {shown}".rstrip(),
-        f"{gutter} | {' ' * indent}{carets} {printable(label)}".rstrip(),
-    ]
+    indent = columns(before) + (3 if start else 0)
+    carets = " " * indent + page.paint("mark" if severity is Severity.ERROR else severity.value,
+                                       "^" * max(1, columns(marked)))
+    bar = f"{gutter} | "
+    return [bar.rstrip(), f"{line_number} | {shown}".rstrip(),
+            *(f"{bar}{line}".rstrip() for line in _labelled(carets, indent, printable(label), page, len(bar)))]
 
 
-def _columns(text: str) -> int:
-    """Terminal columns of a text: wide East Asian characters take two, combining ones none."""
-    if text.isascii():
-        return len(text)
-    return sum(0 if unicodedata.combining(ch) else 2 if unicodedata.east_asian_width(ch) in "WF" else 1 for ch in text)
+def _labelled(carets: str, indent: int, label: str, page: Page, bar: int) -> list[str]:
+    """The carets and what is said about them: beside them, or below where there is no room."""
+    if not page.folds or bar + columns(carets) + 1 + columns(label) <= page.width:
+        return [f"{carets} {label}"]
+    inner = page.indented(bar)
+    start = min(indent, max(0, inner.width - columns(label), inner.width // 3))
+    return [carets, *fold(" " * start + label, inner, 0)]
 
 
-def _snippet(span: Span) -> str:
-    text = " ".join(span.source.text[span.start:min(span.end, span.start + 200)].split())
-    return printable(text if len(text) <= 60 else text[:57] + "...")
+def _snippet(span: Span, page: Page) -> str:
+    """The marked text on one line, as much of it as a line of the page can hold."""
+    text = " ".join(span.source.text[span.start:min(span.end, span.start + 400)].split())
+    return cut(printable(text), max(20, min(_SNIPPET, page.width - 8)) if page.folds else _SNIPPET)

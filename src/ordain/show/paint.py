@@ -3,7 +3,8 @@
 import os
 from typing import NamedTuple, TextIO
 
-_CODES = {"error": "1;31", "warning": "1;33", "note": "1;36", "good": "32", "faint": "2", "strong": "1", "mark": "1;31"}
+_CODES = {"error": "1;31", "warning": "1;33", "note": "1;36", "good": "32", "bad": "31", "doubt": "33", "faint": "2",
+          "strong": "1", "mark": "1;31"}
 
 
 class Paint(NamedTuple):

@@ -1,4 +1,4 @@
-"""A trace as a table for people: one row a cycle, in the source's own words."""
+"""The cycles of a trace in the source's own words, one row a cycle. How rows are drawn is decided in `traces`."""
 
 from collections.abc import Iterable
 from typing import NamedTuple
@@ -7,12 +7,9 @@ from ordain.control.model import Cycle, Trace
 from ordain.machine.model import Machine
 from ordain.rom.contents import Contents
 
-FEW_ROWS = 16
-"""A longer trace is shown with its first and last rows only, unless everything is asked for."""
-
 
 class Row(NamedTuple):
-    """One cycle (`number` from 1) as words. `buses` and `states` are whole phrases."""
+    """One cycle (`number` from 1) as words. `inputs`, `states` and `buses` are whole phrases."""
 
     number: int
     address: str
@@ -87,12 +84,12 @@ def value_words(machine: Machine, name: str, value: int) -> str:
     known = declared or machine.conditions.get(name) or machine.registers.get(name)
     if known is not None and known.width == 1:
         return name if value else f"not {name}"
-    return f"{name}={value:#x}" if value > 9 else f"{name}={value}"
+    return f"{name}=0x{value:X}" if value > 9 else f"{name}={value}"
 
 
 def state_words(machine: Machine, cycle: Cycle, before: Cycle | None) -> tuple[str, ...]:
-    """Agents' states always (`console asking`), the machine's own only when they have just changed, except those that
-    only form the address of a store, which has a column of its own."""
+    """Agents' states always (`console.mode asking`), the machine's own only when they have just changed, except those
+    that only form the address of a store, which has a column of its own."""
     words = []
     shown_as_address = {leaf_name for store in machine.stores.values() for leaf_name in _address_states(machine, store)}
     for name, value in cycle.states.items():
@@ -100,8 +97,7 @@ def state_words(machine: Machine, cycle: Cycle, before: Cycle | None) -> tuple[s
         changed = before is None or before.states.get(name) != value
         if state is not None and state.agent:
             if state.codes:
-                short = name if name.count(".") == 1 and not name.endswith((".mode", ".state")) else state.agent
-                words.append(f"{short} {state.codes[value]}")
+                words.append(f"{name} {state.codes[value]}")
             elif value or changed:
                 words.append(value_words(machine, name, value))
         elif before is not None and changed and name not in shown_as_address:
@@ -116,50 +112,35 @@ def _address_states(machine: Machine, store: object) -> Iterable[str]:
 
 
 def bus_words(machine: Machine, cycle: Cycle) -> tuple[str, ...]:
-    """`memory drives data`, and with two or more `memory AND console drive data`, unless the bus is made for that."""
-    words = []
-    for name, drivers in cycle.drivers.items():
-        if len(drivers) == 1:
-            words.append(f"{drivers[0]} drives {name}")
-        elif drivers:
-            joined = " AND " if machine.buses[name].undriven not in ("wired-and", "wired-or") else " and "
-            words.append(f"{joined.join(drivers)} drive {name}")
-    words.extend(f"{strobe} active" for strobe in cycle.strobes)
-    return tuple(words)
+    """Who drives each bus that is driven, then the strobes: `memory drives data`, `pulse active`."""
+    return *(driver_words(machine, name, drivers) for name, drivers in cycle.drivers.items() if drivers), *(
+        strobe_words(strobe) for strobe in cycle.strobes)
 
 
-def table_lines(rows: list[Row], loop: int | None, everything: bool) -> list[str]:
-    """The rows in aligned columns. `loop`: index of the cycle that follows the last, said in a closing line."""
-    shown: list[Row | None] = list(rows)
-    if not everything and len(rows) > FEW_ROWS:
-        shown = [*rows[:3], None, *rows[-(FEW_ROWS - 4):]]
-    cells = [
-        (f"cycle {row.number}", row.address, row.label, row.text, ", ".join(row.inputs), ", ".join(row.states),
-         "; ".join(row.buses))
-        for row in shown if row is not None
-    ]
-    widths = [min(44, max((len(cell[column]) for cell in cells), default=0)) for column in range(7)]
-    lines = []
-    following = iter(cells)
-    for row in shown:
-        if row is None:
-            lines.append(f"  ... {len(rows) - FEW_ROWS + 1} cycles ...")
-            continue
-        cell = next(following)
-        lines.append("  " + "  ".join(text.ljust(width) for text, width in zip(cell, widths, strict=True)
-                                      if width).rstrip())
-    if loop is not None:
-        lines.append(f"  then again from cycle {loop + 1}, for ever")
-    return lines
+def driver_words(machine: Machine, bus: str, drivers: tuple[str, ...]) -> str:
+    """With two or more `memory AND console drive data`, unless the bus is made for that."""
+    if len(drivers) == 1:
+        return f"{drivers[0]} drives {bus}"
+    joined = " AND " if machine.buses[bus].undriven not in ("wired-and", "wired-or") else " and "
+    return f"{joined.join(drivers)} drive {bus}"
 
 
-def trace_lines(contents: Contents, trace: Trace, everything: bool = False) -> list[str]:
-    """The heading and the table of one trace."""
-    count = len(trace.cycles)
-    heading = f"how to get there: {count} cycle{'s' if count != 1 else ''} from reset"
-    if not everything and count > FEW_ROWS:
-        heading += f"; the first three and the last {FEW_ROWS - 4}"
-    lines = [heading + ":", *table_lines(trace_rows(contents, trace), trace.loop, everything)]
-    if trace.dead_end:
-        lines.append("  then no input satisfies the assumptions")
-    return lines
+def strobe_words(strobe: str) -> str:
+    return f"{strobe} active"
+
+
+def quiet_inputs(machine: Machine, trace: Trace) -> dict[str, str]:
+    """Inputs and conditions that matter in more than one cycle and are 0 in all of those, with their words: said once
+    above a trace, not in every row."""
+    quiet = {}
+    for name in trace.cycles[0].free if trace.cycles else ():
+        values = [cycle.free[name] for cycle in trace.cycles if name in cycle.matters]
+        if len(values) > 1 and not any(values):
+            quiet[name] = value_words(machine, name, 0)
+    return quiet
+
+
+def still_states(machine: Machine, trace: Trace) -> tuple[str, ...]:
+    """What `state_words` says of agents that are in the same state in every cycle, in words."""
+    rows = [state_words(machine, cycle, cycle) for cycle in trace.cycles]
+    return tuple(words for words in rows[0] if all(words in row for row in rows)) if len(rows) > 1 else ()

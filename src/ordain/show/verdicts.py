@@ -1,58 +1,122 @@
 """What a proof says, as a table for people and as data."""
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from ordain.checks.check import Report, Row
 from ordain.control.model import Trace
 from ordain.rom.contents import Contents
-from ordain.show.trace_table import table_lines, trace_rows
+from ordain.show.groups import Group
+from ordain.show.page import PLAIN, Page, fold, table
+from ordain.show.paint import printable
+from ordain.show.trace_table import trace_rows
+from ordain.show.traces import cycle_lines
+from ordain.text.findings import Severity
 
 _ORDER = ("broken", "vacuous", "undecided", "allowed", "proved")
+_ROLES = {"broken": "bad", "vacuous": "doubt", "undecided": "doubt", "allowed": "doubt"}
+FEW_OPEN = 6
+"""So many questions without an answer are listed one by one."""
 
 
-def report_lines(contents: Contents, report: Report, everything: bool) -> list[str]:
-    """The verdicts in a table, rules one by one and checks that are proved gathered unless `everything`; allowances
-    with their reasons; then what was examined."""
-    rules = {rule.text for rule in contents.machine.rules}
+def answer_lines(contents: Contents, report: Report, groups: Sequence[Group], page: Page = PLAIN) -> list[str]:
+    """The answer in one line: what is proved or broken, and over how much. `groups`: the findings, shown with it."""
+    count = len(report.rows)
+    broken = sum(row.outcome in ("broken", "vacuous") for row in report.rows)
+    left = sum(row.outcome == "undecided" for row in report.rows)
+    size = f"over {report.states:,} states, {report.transitions:,} transitions, {_cycles(report.depth)} deep"
+    if report.stopped:
+        size = f"every sequence of up to {_cycles(report.depth)} was examined"
+    parts = [f"{_questions(left)} undecided, {_reason(report)}" if report.ended else f"{_questions(left)} undecided"
+             ] if left or report.stopped or report.ended else []
+    parts += [_found(groups)] if groups else []
+    if broken:
+        parts.append(f"{broken} of {_questions(count)} broken")
+    elif not left:
+        parts.append(f"all {_questions(count)} proved{_shares(contents, report)}")
+    elif not report.stopped:
+        parts.append(f"{count - left} of {count} proved")
+    role = "bad" if broken or _faults(groups) else "doubt" if len(parts) > 1 or left else "good"
+    kept = " (kept from an earlier run; --no-cache proves anew)" if report.kept else ""
+    head, *more = parts
+    said = "; ".join((page.paint(role, head), *more)) + (f"; {size}" if report.stopped else f" {size}")
+    return fold(f"{contents.machine.name}: {said}{kept}", page)
+
+
+def _faults(groups: Sequence[Group]) -> int:
+    return sum(group.first.severity is Severity.ERROR for group in groups)
+
+
+def _found(groups: Sequence[Group]) -> str:
+    """`1 fault, 2 warnings`."""
+    names = {Severity.ERROR: "fault", Severity.WARNING: "warning", Severity.NOTE: "note"}
+    counts = [(sum(group.first.severity is severity for group in groups), name) for severity, name in names.items()]
+    return ", ".join(f"{count} {name}{'s' if count != 1 else ''}" for count, name in counts if count)
+
+
+def _questions(count: int) -> str:
+    return f"{count} question{'s' if count != 1 else ''}"
+
+
+def _shares(contents: Contents, report: Report) -> str:
+    asked = {rule.text for rule in contents.machine.rules}
+    rules = sum(row.subject in asked for row in report.rows)
+    checks = len(report.rows) - rules
+    parts = [f"{number} {name}{'s' if number != 1 else ''}" for number, name in ((checks, "check"), (rules, "rule"))
+             if number]
+    return f" ({', '.join(parts)})" if len(parts) > 1 else ""
+
+
+def report_lines(contents: Contents, report: Report, everything: bool, page: Page = PLAIN) -> list[str]:
+    """What stands below the findings: with `everything` every verdict and every witness, else what is not proved, the
+    longest wait and what is allowed, with the reasons."""
+    asked = {rule.text for rule in contents.machine.rules}
     lines = []
-    checks = [row for row in report.rows if row.subject not in rules]
-    if everything or any(row.outcome != "proved" for row in checks):
-        lines += _table([row for row in checks if everything or row.outcome != "proved"], everything)
-    proved = [row.check for row in checks if row.outcome == "proved"]
-    if proved and not everything:
-        elsewhere = {row.check for row in checks if row.outcome != "proved"}
-        named = (f"{check} elsewhere" if check in elsewhere else check for check in sorted(set(proved)))
-        lines.append(f"proved: {', '.join(named)} ({len(proved)} verdict{'s' if len(proved) != 1 else ''})")
-    lines += _table([row for row in report.rows if row.subject in rules], everything)
     if everything:
+        lines += _table(report.rows, asked, page)
         for row in report.rows:
             if row.witness is not None:
-                lines += ["", f"{row.subject}: reached in {_cycles(len(row.witness.cycles))}",
-                          *table_lines(trace_rows(contents, row.witness), row.witness.loop, everything)]
+                lines += ["", *fold(f"{row.subject}: reached in {_cycles(len(row.witness.cycles))}", page),
+                          *cycle_lines(contents, row.witness, page)]
+        lines += [""] if lines else []
+    else:
+        left = [row for row in report.rows if row.outcome == "undecided"]
+        listed = [row for row in report.rows if row.outcome not in ("proved", "undecided")]
+        lines += _table(sorted([*listed, *(left if len(left) <= FEW_OPEN else ())],
+                               key=lambda row: _ORDER.index(row.outcome)), asked, page)
+        if listed:
+            lines += _never_happens([row for row in report.rows if row.subject not in asked], page)
+        lines += [line for text in _longest_wait(report) for line in fold(text, page)]
     for applied in report.allowances:
         one = applied.allowance
         place = (f" on {one.on}" if one.on else "") + (f" at {one.at}" if one.at else "")
-        lines.append(f"allowed: {one.check}{place}: {one.reason}")
-    lines.append(counts_line(report))
+        lines += fold(printable(f"allowed: {one.check}{place}: {one.reason}"), page)
     return lines
 
 
-def counts_line(report: Report) -> str:
-    """How much was examined, and whether that was everything."""
-    size = f"{report.states:,} states, {report.transitions:,} transitions, {_cycles(report.depth)} deep"
-    if report.stopped:
-        return (f"undecided: {_reason(report.stopped)} after {size}; "
-                f"every sequence of up to {_cycles(report.depth)} was examined")
-    left = sum(row.outcome == "undecided" for row in report.rows)
-    if left:    # the search of the machine alone came to its end, what followed it did not
-        why = f" ({_reason(report.ended)})" if report.ended else ""
-        return (f"undecided: {left} question{'s' if left != 1 else ''}{why}; the others over every reachable cycle: "
-                f"{size}")
-    return f"every reachable cycle examined: {size}"
+def _never_happens(checks: list[Row], page: Page) -> list[str]:
+    """The checks that are proved, where others are not: a name that is proved in part says so."""
+    proved = [row.check for row in checks if row.outcome == "proved"]
+    elsewhere = {row.check for row in checks if row.outcome != "proved"}
+    named = [f"{check} elsewhere" if check in elsewhere else check for check in sorted(set(proved))]
+    return fold(f"never happens: {', '.join(named)} ({_questions(len(proved))})", page) if proved else []
 
 
-def _reason(ended: str) -> str:
-    return ended if ended == "interrupted" else f"the limit of {ended} was reached"
+def _longest_wait(report: Report) -> list[str]:
+    """The wait that comes nearest to its limit."""
+    waits = [row for row in report.rows if row.outcome == "proved" and row.worst is not None and row.cycles]
+    if not waits:
+        return []
+    tightest = max(waits, key=lambda row: (row.worst or 0) / row.cycles * 1000 + (row.worst or 0))
+    more = f"; {len(waits)} waits in all, see --all" if len(waits) > 1 else ""
+    return [printable(f"longest wait: {tightest.worst} of {_cycles(tightest.cycles)} ({tightest.subject}){more}")]
+
+
+def _reason(report: Report) -> str:
+    """Why not everything was decided."""
+    if report.ended == "interrupted":
+        return f"interrupted after {report.states:,} states"
+    return f"stopped at the limit of {report.ended} after {report.states:,} states"
 
 
 def row_note(row: Row) -> str:
@@ -61,13 +125,14 @@ def row_note(row: Row) -> str:
     return ", ".join((*parts, row.note) if row.note else parts)
 
 
-def _table(rows: list[Row], everything: bool) -> list[str]:
-    rows = sorted(rows, key=lambda row: _ORDER.index(row.outcome)) if not everything else rows
-    cells = [(row.outcome, row.check, row.subject, row_note(row)) for row in rows]
-    if not cells:
-        return []
-    widths = [max(len(cell[column]) for cell in cells) for column in range(3)]
-    return ["  ".join((*(text.ljust(width) for text, width in zip(cell, widths)), cell[3])).rstrip() for cell in cells]
+def _table(rows: Iterable[Row], asked: set[str], page: Page) -> list[str]:
+    """`asked`: the texts of rules. What a check is proved to be never happens: "proved" would say the opposite."""
+    cells = []
+    for row in rows:
+        said = row.outcome if row.outcome != "proved" or row.subject in asked else "never happens"
+        cells.append((page.paint(_ROLES.get(row.outcome, "good"), said), row.check, printable(row.subject),
+                      row_note(row)))
+    return table(cells, page)
 
 
 def _cycles(count: int) -> str:
@@ -79,7 +144,7 @@ def report_data(contents: Contents, report: Report) -> dict[str, Any]:
     return {
         "machine": contents.machine.name,
         "states": report.states, "transitions": report.transitions, "depth": report.depth,
-        "stopped": report.stopped or None, "ended": report.ended or None,
+        "stopped": report.stopped or None, "ended": report.ended or None, "kept": report.kept,
         "verdicts": [{
             "check": row.check, "subject": row.subject, "outcome": row.outcome, "states": row.states,
             "transitions": row.transitions, "worst": row.worst, "within": row.cycles or None,
@@ -100,7 +165,7 @@ def trace_data(contents: Contents, trace: Trace) -> dict[str, Any]:
         cycles.append({
             "cycle": row.number, "address": row.address, "label": row.label, "text": row.text,
             "states": cycle.states, "inputs": cycle.free, "matters": sorted(cycle.matters),
-            "addresses": cycle.addresses, "words": {store: f"{word:#x}" for store, word in cycle.words.items()},
+            "addresses": cycle.addresses, "words": {store: f"0x{word:X}" for store, word in cycle.words.items()},
             "drivers": {bus: list(names) for bus, names in cycle.drivers.items()},
             "samplers": {bus: list(names) for bus, names in cycle.samplers.items()},
             "strobes": list(cycle.strobes),
