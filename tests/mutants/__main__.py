@@ -1,0 +1,145 @@
+"""Puts faults into a package of the program and says which of them its tests do not notice.
+
+    python -m tests.mutants measure                 # every fault of every module
+    python -m tests.mutants measure.mix rom         # one module, one package
+    python -m tests.mutants checks --sample 200 --seed 7
+
+The first run of a package finds out which tests come to which functions; that is kept in `.mutants/` until a source or
+a test changes. A fault is tried on the tests that come to its function, the quickest first. Faults that change nothing
+that anybody could see are listed in tests/mutants/equivalent.txt with the reason, and are left out of the count.
+"""
+
+import argparse
+import hashlib
+import json
+import os
+import random
+import sys
+from pathlib import Path
+from typing import NamedTuple
+
+from tests.mutants.faults import Fault, faults
+from tests.mutants.trial import Covered, covered, noticed
+
+HERE = Path(__file__).parents[2]
+SOURCE = HERE / "src"
+EQUIVALENT = Path(__file__).parent / "equivalent.txt"
+KEPT = HERE / ".mutants"
+
+SHORT = 16
+"""Characters; what a shorter part stands in is printed, too."""
+
+BESIDE = {
+    "checks": ("planted", "prover"), "control": ("prover", "measure", "compare"), "prover": ("checks", "outside"),
+    "compare": ("cli/test_compare.py",), "rom": ("show", "compare/test_behaviour.py"), "measure": ("cli/test_step.py",),
+    "logic": ("prover",), "show": ("cli/test_use.py",), "microprogram": ("placement",),
+}
+"""Tests of a package beside those in the directory of its name."""
+
+
+class Candidate(NamedTuple):
+    module: str
+    path: Path
+    fault: Fault
+
+    def key(self) -> str:
+        where = f"{self.module.removeprefix('ordain.')} {self.fault.function}".strip()
+        within = f" in {self.fault.within}" if len(self.fault.before) < SHORT else ""
+        return f"{where}: {self.fault.before} => {self.fault.after}{within}"
+
+
+def main() -> int:
+    options = _options()
+    os.chdir(HERE)      # from there tests are named
+    wrong = 0
+    for name in options.of:
+        wrong += _package(name, options)
+    return int(wrong > 0)
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m tests.mutants", description=__doc__,
+                                     formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("of", nargs="+", metavar="PACKAGE", help="a package or module, such as rom or rom.raw")
+    parser.add_argument("--sample", type=int, metavar="N", help="only so many faults, chosen by chance")
+    parser.add_argument("--seed", type=int, default=1, help="of that choice (default 1)")
+    parser.add_argument("--list", action="store_true", help="list the faults and try none")
+    return parser.parse_args()
+
+
+def _package(name: str, options: argparse.Namespace) -> int:
+    """The number of faults that survive."""
+    found = _candidates(name)
+    equivalent = _equivalent()
+    left_out = [one for one in found if one.key() in equivalent]
+    chosen = [one for one in found if one.key() not in equivalent]
+    if options.sample is not None and options.sample < len(chosen):
+        chosen = sorted(random.Random(options.seed).sample(chosen, options.sample),
+                        key=lambda one: (one.module, one.fault.number))
+    if options.list:
+        for one in chosen:
+            print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {one.key()}")
+        return 0
+    tests = _tests(name.split(".")[0])
+    killed, slow = 0, 0
+    survivors: list[Candidate] = []
+    for number, one in enumerate(chosen, 1):
+        how = _try(one, tests)
+        killed, slow = killed + bool(how), slow + (how == "time")
+        if not how:
+            survivors.append(one)
+            print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {one.key()}", flush=True)
+        print(f"{number}/{len(chosen)}, {len(survivors)} survive", end="\r", file=sys.stderr, flush=True)
+    share = f"{100 * killed / len(chosen):.1f} %" if chosen else "none"
+    print(f"{name}: {killed} of {len(chosen)} faults noticed ({share}; {slow} by the time they take), "
+          f"{len(left_out)} of {len(found)} left out as equivalent")
+    return len(survivors)
+
+
+def _candidates(name: str) -> list[Candidate]:
+    place = SOURCE / "ordain" / Path(*name.split("."))
+    paths = sorted(place.rglob("*.py")) if place.is_dir() else [place.with_suffix(".py")]
+    found = []
+    for path in paths:
+        if "texts" not in path.parts:       # explanations for people
+            module = ".".join(path.relative_to(SOURCE).with_suffix("").parts).removesuffix(".__init__")
+            found += [Candidate(module, path, fault) for fault in faults(path.read_text())]
+    return found
+
+
+def _try(one: Candidate, tests: dict[str, Covered]) -> str:
+    function = f"{one.module}:{one.fault.function}"
+    if one.fault.function:
+        concerned = {name: test for name, test in tests.items() if function in test.functions}
+    else:
+        concerned = {name: test for name, test in tests.items()
+                     if any(called.startswith(f"{one.module}:") for called in test.functions)}
+    return noticed(one.module, one.path, one.fault.number, concerned) if concerned else ""
+
+
+def _tests(package: str) -> dict[str, Covered]:
+    """What is known of the tests of a package, found out anew when anything changed."""
+    where = [f"tests/{part}" for part in (package, *BESIDE.get(package, ())) if (HERE / "tests" / part).exists()]
+    files = sorted([*SOURCE.rglob("*.py"), *(HERE / "tests").rglob("*.py")])
+    digest = hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()
+    kept = KEPT / f"{package}.json"
+    if kept.exists():
+        data = json.loads(kept.read_text())
+        if data["digest"] == digest:
+            return {name: Covered(seconds, frozenset(called)) for name, (seconds, called) in data["tests"].items()}
+    print(f"which functions do the tests of {package} come to? ({' '.join(where)})", file=sys.stderr)
+    tests = covered(SOURCE, where)
+    KEPT.mkdir(exist_ok=True)
+    kept.write_text(json.dumps({"digest": digest, "tests": {
+        name: (round(test.seconds, 3), sorted(test.functions)) for name, test in tests.items()}}))
+    return tests
+
+
+def _equivalent() -> dict[str, str]:
+    """The listed faults with their reasons: a line is a fault as it is printed, ` # ` and the reason."""
+    rows = [line.rpartition(" # ") for line in EQUIVALENT.read_text().splitlines() if line and not line.startswith("#")]
+    return {fault.strip(): reason for fault, _, reason in rows}
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,56 @@
+"""The faults themselves, and that a test's failing, hanging and passing are told apart."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+from tests.mutants.faults import faults, with_fault
+from tests.mutants.trial import covered, noticed
+
+SOURCE = '''\
+"""Text."""
+LIMIT = 3
+def small(number: int) -> bool:
+    """Text."""
+    if number < LIMIT and not number == 7:
+        return True
+    return False
+'''
+
+
+def test_each_fault_changes_one_thing() -> None:
+    found = faults(SOURCE)
+    assert len({ast.unparse(with_fault(SOURCE, fault.number)) for fault in found}) == len(found)
+    assert all(ast.unparse(with_fault(SOURCE, fault.number)) != ast.unparse(ast.parse(SOURCE)) for fault in found)
+
+
+@pytest.mark.parametrize(("source", "expected"), [
+    ("x = a < b", ["a <= b"]), ("x = a and b", ["a or b", "b", "a"]), ("x = not a", ["a"]), ("x = a + b", ["a - b"]),
+    ("x = True", ["False"]), ("x = 0", ["1"]), ("x = 2", ["3", "1"]), ("x = min(a)", ["max(a)"]),
+    ("x = a if b else c", ["a", "c"]), ("x = [a for a in b if c]", ["[a for a in b]"]),
+    ("if a:\n    b", ["if True:", "if False:"]), ("def f():\n    return a", ["return None"]), ("f()", ["pass"]),
+    ("a[b] = c", ["pass"]), ("a += b", ["pass"]), ("for a in b:\n    break", ["pass"]), ("x: int = a", []),
+    ("def f(a: 'x < y'):\n    'text'", []), ("assert a < b", []), ("raise a(b < c)", []), ("x = f'{a < b}'", []),
+])
+def test_kinds_of_faults(source: str, expected: list[str]) -> None:
+    assert [fault.after for fault in faults(source)] == expected
+
+
+def test_what_tests_notice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One fault fails a test, one hangs it, one is not noticed."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "made_up.py").write_text(
+        "def count(top):\n    number = 0\n    while number < top:\n        number += 1\n    return number\n"
+        "def odd(top):\n    return top > 5\n")
+    test = tmp_path / "test_made_up.py"
+    test.write_text("import sys\nsys.path.insert(0, " + repr(str(tmp_path)) + ")\nimport made_up\n"
+                    "def test_it():\n    assert made_up.count(3) == 3\n    made_up.odd(4)\n")
+    tests = covered(tmp_path, [test.name])
+    (name,) = tests
+    assert {"made_up:count", "made_up:odd"} <= tests[name].functions
+    path = tmp_path / "made_up.py"
+    wanted = {"number <= top": "test", "top >= 5": "", "pass": "time"}
+    said = {fault.after: noticed("made_up", path, fault.number, tests, 5) for fault in faults(path.read_text())
+            if fault.after in wanted}
+    assert said == wanted
