@@ -12,6 +12,7 @@ from typing import NamedTuple
 from tests.judge.cycle import Unsupported
 from tests.judge.judging import MOST_CYCLES, alone, disagreements, judged
 from tests.judge.machines import machine
+from tests.judge.pairs import changed, compared
 from tests.judge.reporting import report_disagreements
 from tests.judge.search import TooLarge
 from tests.judge.shrinking import shrunk
@@ -33,7 +34,7 @@ class Case(NamedTuple):
 def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int = 0,
          say: Callable[[str], None] = print) -> tuple[Counter[str], list[Case]]:
     """What was looked at, and what was found. `most`: so many seeds at most, 0 for no limit. `only`: what to look at
-    (questions, report, alone, shuffled), "" for all of it."""
+    (questions, report, alone, shuffled, pairs), "" for all of it but the pairs."""
     end = monotonic() + seconds
     counts: Counter[str] = Counter()
     cases: list[Case] = []
@@ -49,13 +50,15 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
             case = Case(here, text, wrong)
             if into is not None:
                 case = small(case, only)
-                write(into, case)
+                write(into, case, only)
             cases.append(case)
     return counts, cases
 
 
 def examined(text: Text, seed: int, counts: Counter[str], only: str = "", limit: int = MOST_CYCLES) -> list[str]:
     """Everything in which the tool and the plain search differ about one machine."""
+    if only == "pairs":
+        return compared(text, changed(text, seed), counts)
     try:
         built, _ = build(text)
         if built is None:
@@ -100,13 +103,18 @@ def small(case: Case, only: str = "") -> Case:
 
 
 def kind_of(wrong: str) -> str:
-    """What is told without its numbers and names."""
-    return re.sub(r"[\d\[].*", "", wrong)[:40].split(":")[0]
+    """The check and what is wrong with it, without numbers and names."""
+    words = re.findall(r"breaks|trace|alone|shuffled|crash|same|tells|proved|broken|vacuous|allowed|needed", wrong)
+    return " ".join([*re.findall(r"^(?:row \(')?([a-z-]+)", wrong), *words[:2]])
 
 
-def write(into: Path, case: Case) -> None:
+def write(into: Path, case: Case, only: str = "") -> None:
     place = into / f"seed-{case.seed}"
     place.mkdir(parents=True, exist_ok=True)
     (place / "m.machine").write_text(case.text.machine)
     (place / "m.micro").write_text(case.text.micro)
+    if only == "pairs":
+        new = changed(case.text, case.seed).text
+        (place / "new.machine").write_text(new.machine)
+        (place / "new.micro").write_text(new.micro)
     (place / "wrong.txt").write_text("\n".join(["the tool; the plain search", *case.wrong]) + "\n")
