@@ -5,19 +5,24 @@ that something looks at (those that such a register loads from among them), and 
 """
 
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from itertools import product
 from typing import Any, NamedTuple
 
 from ordain.language import tree
 from ordain.rom.contents import Contents
 from tests.judge.description import Codes, Description, Thing
-from tests.judge.speech import Speech
+from tests.judge.speech import Speech, names_in
 
 State = tuple[int, ...]
 Frees = tuple[int, ...]
 Facts = tuple[int, ...]
 Outcome = tuple[int, State, tuple[int, ...], Facts]
 """Whether every assumption holds, the state after the cycle, the address of each store, what was to be looked at."""
+
+
+Part = tuple[str, str]
+"""What takes its value within a cycle: ("latch", NAME), ("bus", NAME), ("store", NAME)."""
 
 
 class Unsupported(Exception):
@@ -47,6 +52,7 @@ class Cycle(Speech):
         self._made: dict[str, str] = {}
         self._tables: dict[str, Any] = {}
         self._busy: set[str] = set()
+        self._rings, self._ring = rings(description), frozenset[Part]()
         self._compiled: Callable[[State, Frees], Outcome] | None = None
         for name, (agent, state) in description.states.items():
             assert isinstance(state, tree.State) and state.next is not None
@@ -137,8 +143,22 @@ class Cycle(Speech):
         return self.frees[name][0]
 
     def level(self, bus: str) -> str:
-        """What stands on a bus."""
-        return self.free(bus, self.description.things[bus].values)
+        """What stands on a bus: anything while somebody drives it, else the level at which it is held, if it is."""
+        anything = self.free(bus, self.description.things[bus].values)
+        if self.description.buses[bus].undriven in ("floats", "multiplexed") or self._in_ring("bus", bus):
+            return anything
+        return self._once(f"bus {bus}", lambda: self._level(bus, anything))
+
+    def _level(self, bus: str, anything: str) -> str:
+        thing, undriven = self.description.things[bus], self.description.buses[bus].undriven
+        key = f"kept {bus}"
+        if undriven == "kept" and key not in self._place:
+            self._slot(key, Slot(f"{bus} kept", thing.values, None), lambda: self.level(bus))
+        held = f"s{self._place[key]}" if undriven == "kept" else \
+            str(thing.values - 1 if undriven in ("pulled-high", "wired-and") else 0)
+        with self._ring_of("bus", bus):
+            driven = " or ".join(self.bit(driver.when) for driver in self.description.buses[bus].drivers)
+        return f"({anything} if {driven or 0} else {held})"
 
     def address(self, store: str) -> str:
         return self._once(f"address {store}", lambda: self._address(store))
@@ -150,7 +170,8 @@ class Cycle(Speech):
     def _address(self, store: str) -> str:
         address = self.description.stores[store].address
         assert address is not None
-        return self.text(address)
+        with self._ring_of("store", store):
+            return self.text(address)
 
     # ------------------------------------------------------------ registers
 
@@ -170,13 +191,14 @@ class Cycle(Speech):
 
     def kept(self, name: str) -> str:
         """What it holds at the end of the cycle. Of two loads of different things at once nobody knows what comes."""
-        if f"kept {name}" in self._busy:
+        if self._in_ring("latch", name):
             return self.free(f"{name} unsettled", self.description.things[name].values)
-        return self._once(f"kept {name}", lambda: self._kept(name))
+        return self._once(f"register {name}", lambda: self._kept(name))
 
     def _kept(self, name: str) -> str:
         register, thing = self.description.registers[name], self.description.things[name]
-        loads = [(self.bit(load.when), self._loaded(load, thing)) for load in register.loads]
+        with self._ring_of("latch", name):
+            loads = [(self.bit(load.when), self._loaded(load, thing)) for load in register.loads]
         text = self.held(name)
         for when, source in loads:
             text = f"({source} if {when} else {text})"
@@ -194,6 +216,21 @@ class Cycle(Speech):
     def opened(self, name: str) -> str:
         """Some load of the register goes on in this cycle."""
         return "(" + (" or ".join(self.bit(load.when) for load in self.description.registers[name].loads) or "0") + ")"
+
+    # ------------------------------------------------------------ rings within a cycle
+
+    def _ring_of(self, kind: str, name: str) -> AbstractContextManager[None]:
+        """While this part is said, the latches and buses of a ring that it is in are unsettled: anything."""
+        return self._within(self._rings.get((kind, name), frozenset()))
+
+    @contextmanager
+    def _within(self, ring: frozenset[Part]) -> Iterator[None]:
+        outer, self._ring = self._ring, ring
+        yield
+        self._ring = outer
+
+    def _in_ring(self, kind: str, name: str) -> bool:
+        return (kind, name) in self._ring
 
     # ------------------------------------------------------------ making text
 
@@ -230,6 +267,36 @@ class Cycle(Speech):
         name = f"T{len(self._tables)}"
         self._tables[name] = value
         return name
+
+
+def rings(description: Description) -> dict[Part, frozenset[Part]]:
+    """For each latch, store and held bus that depends on itself within a cycle, what it shares its rings with."""
+    reads: dict[Part, set[Part]] = {}
+    for name, store in description.stores.items():
+        reads["store", name] = _parts_in(description, store.address)
+    for name, register in description.registers.items():
+        if register.transparent:
+            reads["latch", name] = _parts_in(description, *(part for load in register.loads
+                                                            for part in (load.when, load.source)))
+    for name, bus in description.buses.items():
+        if bus.undriven not in ("floats", "multiplexed"):
+            reads["bus", name] = _parts_in(description, *(driver.when for driver in bus.drivers))
+    reach = {part: set(read) for part, read in reads.items()}
+    for middle in reads:
+        for part in reads:
+            if middle in reach[part]:
+                reach[part] |= reach[middle]
+    return {part: frozenset(other for other in reads if other in reach[part] and part in reach.get(other, ()))
+            for part in reads if part in reach[part]}
+
+
+def _parts_in(description: Description, *exprs: tree.Expr | None) -> set[Part]:
+    found: set[Part] = set()
+    for name in set[str]().union(*(names_in(expr, description) for expr in exprs)):
+        thing = description.things[name]
+        kind = {"field": "store", "register": "latch"}.get(thing.kind, thing.kind)
+        found.add((kind, description.machine.fields[name].store if thing.kind == "field" else name))
+    return found
 
 
 def looks_back(expr: tree.Expr, description: Description, agent: str) -> bool:

@@ -37,7 +37,7 @@ class Dependence:
             ways = [Way(None, self._looker.expr(load.when)) for load in register.loads]
             width = self._description.things[name].width
             ways += [Way(eye.see(load.when), self._looker.expr(load.source, "", width)) for load in register.loads]
-            self._takers[name] = ways
+            self._takers[name] = ways[:]
             if register.transparent:
                 self._acting[name] = ways
         self._take()

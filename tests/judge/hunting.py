@@ -14,6 +14,7 @@ from tests.judge.judging import MOST_CYCLES, alone, disagreements, judged
 from tests.judge.machines import machine
 from tests.judge.pairs import changed, compared
 from tests.judge.reporting import report_disagreements
+from tests.judge.scrambling import scrambled
 from tests.judge.search import TooLarge
 from tests.judge.shrinking import shrunk
 from tests.judge.shuffling import shuffled_disagreements
@@ -64,6 +65,8 @@ def examined(text: Text, seed: int, counts: Counter[str], only: str = "", limit:
         if built is None:
             counts["not built"] += 1
             return []
+        if seed % 5 == 3:
+            built, only = scrambled(built, Random(seed)), only if only != "shuffled" else "report"
         one = judged(built, limit)
     except TooLarge:
         counts["too large"] += 1
@@ -82,12 +85,13 @@ def examined(text: Text, seed: int, counts: Counter[str], only: str = "", limit:
             wrong += report_disagreements(one)
         if only == "alone" or (not only and seed % 4 == 1):
             wrong += alone(one, Random(seed).choice)
-        if only == "shuffled" or (not only and seed % 4 == 2):
+        if only == "shuffled" or (not only and seed % 4 == 2 and seed % 5 != 3):
             wrong += shuffled_disagreements(text, one, Random(seed))
     except TooLarge:
         counts["too large"] += 1
     except Exception:  # whatever ends a proof is a find
-        wrong.append("crash: " + traceback.format_exc().splitlines()[-1])
+        *_, where, _, last = traceback.format_exc().splitlines()
+        wrong.append(f"crash: {last}, {where.strip()}")
     return wrong
 
 

@@ -70,9 +70,11 @@ class _Made:
     # ------------------------------------------------------------ what comes from outside
 
     def inputs(self) -> None:
+        self.dial = False
         self.add("input key 1 bit")
         self.words.bit("key")
         if self.some(6):
+            self.dial = True
             self.add("input dial (off, slow, fast)")
             self.words.value(Value("dial", 2, ("off", "slow", "fast")))
         if self.some(3):
@@ -150,7 +152,8 @@ class _Made:
 
     def addressed(self) -> tuple[int, str, list[str]]:
         if self.kind == "steps":
-            lines = ["key", "flag", "a[0]", *(["zero"] if "zero" in self.words.bits else []),
+            lines = ["key", "flag", "a[0]", *(["dial", "dial"] if self.dial else []),
+                     *(["zero"] if "zero" in self.words.bits else []),
                      *(f"{agent}.want" for agent in self.agents), *(f"{agent}.asks" for agent in self.agents)]
             self.lines = []
             for _ in range(self.choose((0, 1, 1, 2, 2))):
@@ -159,7 +162,8 @@ class _Made:
             parts = [*self.lines, "ir", "step"]
             if self.some(3):
                 parts = [parts[-1], *parts[:-1]]
-            return 16 << len(self.lines), f"{{{', '.join(parts)}}}", ["    instruction ir", "    step step"]
+            size = 16 << len(self.lines) + ("dial" in self.lines)
+            return size, f"{{{', '.join(parts)}}}", ["    instruction ir", "    step step"]
         address = {"delayed": "active"}.get(self.kind, "upc")
         return 8, address, ["    starts at {ir, 0b0}"] if self.kind == "wired" else []
 
@@ -326,9 +330,12 @@ class _Made:
                 lines.append(f"    {bus} steady {before} cycles before, {after} cycles after")
             self.add(*lines)
             if strobe == "second_strobe":
-                self.add(f"signal second_strobe = {self.words.hardware(1)}")
+                self.add(f"signal second_strobe = {self.words.rule(1)}")
         if self.some(2):
             self.add(f"keep a, {choose(('b', 'ir', 'flag'))} while {choose(('grant', 'low', self.words.rule(1)))}")
+        if self.some(8):
+            self.add("signal was_low = prior(low)")
+            self.add(f"exclusive was_low, {choose(('pulse', 'grant', 'low'))}")
         if self.some(2):
             self.add(f"exclusive {choose(('pulse, grant', 'grant, low', 'low, pulse, grant', 'pulse, key'))}")
         for _ in range(choose((0, 0, 0, 0, 1, 2))):
@@ -394,7 +401,7 @@ class _Made:
 
     def arms(self, depth: int = 0) -> list[str]:
         line = self.choose([line for line in self.lines if not line.endswith(".asks")])
-        condition = self.choose((line, f"not {line}"))
+        condition = self.choose((line, f"not {line}") if line != "dial" else ("dial is slow", "dial in (off, slow)"))
         pad = "        " + "        " * depth
         inner = self.arms(depth + 1) if depth == 0 and len(self.lines) > 1 and self.some(3) else [
             f"{pad}        {self.word()}" if self.some(2) else f"{pad}        {self.ending()}"]

@@ -7,11 +7,11 @@ from typing import Any
 from ordain.control.model import Cycle as Shown
 from ordain.control.model import Trace
 from tests.judge.cycle import Cycle, Facts, Frees, State
-from tests.judge.observer import Observer
+from tests.judge.observer import Observer, Priors
 from tests.judge.questions import Marks, Question
 
-Run = tuple[State, Any, tuple[Marks, ...]]
-"""Where one is, what the question remembers, and the marks of the cycles so far."""
+Run = tuple[State, Any, tuple[Marks, ...], Priors]
+"""Where one is, what the question remembers, the marks of the cycles so far, and what the display remembers."""
 
 
 class Display:
@@ -27,14 +27,18 @@ class Display:
         self._strobes = [(strobe.name.text, eye.see(strobe.name)) for strobe in cycle.description.strobes]
         self._eye = eye
 
-    def fits(self, facts: Facts, shown: Shown) -> bool:
+    def start(self) -> Priors:
+        return self._eye.start()
+
+    def fits(self, facts: Facts, priors: Priors, shown: Shown) -> Priors | None:
+        """What is to be remembered of the cycle if it is as it is shown, else None."""
         pick, look = self._eye.compiled()
-        seen, _ = look(pick(facts), ())
+        seen, following = look(pick(facts), priors)
         for names, told in ((self._drivers, shown.drivers), (self._samplers, shown.samplers)):
             for bus, entries in names.items():
                 if set(told.get(bus, ())) != {name for name, number in entries if seen[number]}:
-                    return False
-        return set(shown.strobes) == {name for name, number in self._strobes if seen[number]}
+                    return None
+        return following if set(shown.strobes) == {name for name, number in self._strobes if seen[number]} else None
 
 
 def replayed(cycle: Cycle, display: Display, question: Question | None, trace: Trace) -> list[str]:
@@ -43,23 +47,24 @@ def replayed(cycle: Cycle, display: Display, question: Question | None, trace: T
     if question is not None:
         pick, look = question.eye.compiled()
     begin = None if question is None else (question.eye.start(), question.start)
-    runs: list[Run] = [(state, begin, ()) for state in cycle.starts()]
+    runs: list[Run] = [(state, begin, (), display.start()) for state in cycle.starts()]
     for number, shown in enumerate(trace.cycles):
         runs = [run for run in runs if _same(cycle, run[0], shown.states)]
         if not runs:
             return [f"cycle {number} of a trace shows a state that cannot be"]
         following: dict[Run, None] = {}
-        for state, memory, marks in runs:
+        for state, memory, marks, told in runs:
             for frees in _frees(cycle, shown):
                 holds, after, addresses, facts = evaluate(state, frees)
-                if not holds or not _presents(cycle, addresses, shown) or not display.fits(facts, shown):
+                telling = display.fits(facts, told, shown) if holds and _presents(cycle, addresses, shown) else None
+                if telling is None:
                     continue
                 if question is None:
-                    following[after, None, ()] = None
+                    following[after, None, (), telling] = None
                     continue
                 seen, priors = look(pick(facts), memory[0])
                 found, later = question.step(seen, memory[1])
-                following[after, (priors, later), (*marks, found)] = None
+                following[after, (priors, later), (*marks, found), telling] = None
         if not following:
             return [f"cycle {number} of a trace is no cycle of the machine"]
         runs = list(following)
@@ -67,7 +72,7 @@ def replayed(cycle: Cycle, display: Display, question: Question | None, trace: T
         runs = [run for run in runs if _same(cycle, run[0], trace.cycles[trace.loop].states)]
         if not runs:
             return ["the loop of a trace does not close"]
-    if question is not None and not any(_shows(question, marks, trace) for _, _, marks in runs):
+    if question is not None and not any(_shows(question, marks, trace) for _, _, marks, _ in runs):
         return ["the last cycle of a trace does not show what it was made for"]
     return []
 
