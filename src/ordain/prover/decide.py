@@ -11,16 +11,13 @@ from ordain.control.model import System, Variable
 from ordain.control.system import with_free
 from ordain.machine.expression import Node
 from ordain.prover.answers.monitors import Watch
+from ordain.prover.answers.presented import executed
 from ordain.prover.answers.verdicts import Asked, Conditions, Judge, watch
 from ordain.prover.limits import LimitReached, look
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.relation.partition import Question, Tables, split
-from ordain.prover.relation.word_classes import Places
-from ordain.prover.search.breadth_first import run
-from ordain.prover.search.conditions import Inquiry
-from ordain.prover.search.dead_bits import hold_dead_bits
-from ordain.prover.search.executed import executed
+from ordain.prover.relation.partition import Question, Tables
+from ordain.prover.search.explore import explore
 from ordain.prover.search.transitions import Reopened
 from ordain.rom.contents import Contents
 
@@ -62,8 +59,7 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
             verdicts.update(zip(members, case.verdicts(clock)))
     answered = tuple(verdict._replace(property=prop) for index, prop in enumerate(properties)
                      if (verdict := verdicts[index]) is not None)
-    stores = frozenset(store.name for store in contents.machine.stores.values() if store.fill == "microprogram")
-    presented = executed(base.found, base.judge.answers.lively, stores)
+    presented = executed(system, base.judge.answers, _followed(system), limits, started)
     return Verdicts(answered, over, presented, base.judge.states, base.judge.transitions,
                     len(base.found.levels) - 1, base.held, base.found.stopped, clock.ended)
 
@@ -108,43 +104,19 @@ class _Case:
             for prop in properties]
         asked = [one.prop for one in self.asked if one is not None]
         stores = {prop.per_word for prop in asked} - {""}
-        if plain:
-            stores |= self._followed()
-        kept = tuple(_address(system, store) for store in sorted(stores))
+        kept = tuple(_address(system, store) for store in sorted(stores.union(_followed(system) if plain else ())))
         self._monitors = () if plain else _monitors(asked)
         self._beside = _monitors([one.prop for one in self.asked if isinstance(one, Watch) and one.in_order])
         idle = _monitors([one.prop for one in self.asked if isinstance(one, Watch) and one.kind == "memory"])
         self._question = Question(tuple(self.conditions.lowered), self._monitors, kept, idle)
-        self._split(frozenset())
-
-    def _split(self, explicit: frozenset[Node]) -> None:
-        self._explicit = explicit
-        self.shape, self.conditions.searched = split(self.system, self._question, self.limits.reduce, explicit,
-                                                     self._tables)
-        self.places = Places(self.shape)
-        self.inquiry = Inquiry(self.places, self.conditions.searched)
-        self.held = hold_dead_bits(self.places, self.inquiry) if self.limits.reduce else 0
-
-    def _followed(self) -> set[str]:
-        """The stores of which it is to be found out what is executed. Of the only one every address bit is told apart
-        anyway; of several it has to be asked about."""
-        declared = self.system.contents.machine.stores.values()
-        stores = {store.name for store in declared if store.fill == "microprogram"}
-        if len(stores) > 1:
-            for store in sorted(stores):
-                leaf = _address(self.system, store)
-                for bit in range(leaf.width):
-                    self.conditions.number(self.system.terms.slice(leaf, bit, bit))
-        return stores
+        self._explicit: frozenset[Node] = frozenset()
 
     def search(self, report: Report | None, started: float, most: int | None) -> None:
         self._again = report, started, most
-        while True:
-            try:
-                self.found = run(self.places, self.limits, report, started, most)
-                break
-            except Reopened as again:
-                self._split(self._explicit | again.leaves)
+        self.found, self.inquiry, self.held, self._explicit = explore(
+            self.system, self._question, self.limits, tables=self._tables, report=report, started=started, most=most,
+            explicit=self._explicit)
+        self.conditions.searched = self.inquiry.conditions
         if self.found.stopped != "split":
             try:
                 self.judge = self._judge()
@@ -165,7 +137,7 @@ class _Case:
             try:
                 return [self._verdict(asked, clock) for asked in self.asked]
             except Reopened as again:  # the cycles of a wait need more explicit bits than the search did
-                self._split(self._explicit | again.leaves)
+                self._explicit |= again.leaves
                 self.search(*self._again)
 
     def _verdict(self, asked: Asked | Watch | None, clock: Clock) -> Verdict | None:
@@ -181,6 +153,12 @@ class _Case:
         except KeyboardInterrupt:
             clock.ended = "interrupted"
             return self.judge.undecided(asked.prop)
+
+
+def _followed(system: System) -> list[str]:
+    """The stores of which it is to be found out what is executed."""
+    stores = system.contents.machine.stores
+    return [store for store in system.addresses if stores[store].fill == "microprogram"]
 
 
 def _monitors(properties: list[Property]) -> tuple[Variable, ...]:

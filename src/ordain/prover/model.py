@@ -77,7 +77,7 @@ class Verdict(NamedTuple):
 class Verdicts(NamedTuple):
     """`verdicts` are in the order of the properties. `over_assumed`: about every reachable state (outcome proved: each
     has an input that satisfies the assumptions). `executed`: the addresses that reachable cycles present, for each
-    store that holds a microprogram; of another the search need not follow the address.
+    store that holds a microprogram; where a limit was reached, with some of which it is not known.
     `states`, `transitions`, `depth` (cycles until nothing new was found) of the search that has no monitors; `held`:
     how many variable bits were held at 0 where no path reads them, summed over the addresses of control.
     `stopped`: "" or the limit that was reached by that search: "states", "memory", "seconds", "interrupted"; then every

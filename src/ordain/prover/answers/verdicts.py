@@ -25,12 +25,12 @@ from ordain.prover.answers.monitors import (
     with_value,
 )
 from ordain.prover.answers.paths import Loop, go_round, into, shortest
+from ordain.prover.answers.presented import alike_addresses
 from ordain.prover.answers.traces import Demand, Script, Stage
 from ordain.prover.model import Break, Limits, Property, Verdict
 from ordain.prover.search.breadth_first import Search
 from ordain.prover.search.conditions import Inquiry
 from ordain.prover.search.counting import count_transitions
-from ordain.prover.search.executed import alike_addresses
 
 Outcome: TypeAlias = Literal["proved", "broken", "vacuous", "undecided"]
 

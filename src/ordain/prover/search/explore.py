@@ -1,0 +1,40 @@
+"""From a question to everything that can be reached: partition, word classes, dead bits, search, in this order."""
+
+from time import monotonic
+from typing import NamedTuple
+
+from ordain.control.model import System
+from ordain.machine.expression import Node
+from ordain.prover.model import Limits, Report
+from ordain.prover.relation.partition import Question, Tables, split
+from ordain.prover.relation.word_classes import Places
+from ordain.prover.search.breadth_first import Search, run
+from ordain.prover.search.conditions import Inquiry
+from ordain.prover.search.dead_bits import hold_dead_bits
+from ordain.prover.search.transitions import Reopened
+
+
+class Explored(NamedTuple):
+    """`search`: what was reached. `inquiry`: the question's conditions as they are put to it. `held`: how many variable
+    bits were found dead, summed over the locations. `explicit`: the leaves that had to be made explicit for it."""
+
+    search: Search
+    inquiry: Inquiry
+    held: int
+    explicit: frozenset[Node]
+
+
+def explore(system: System, question: Question, limits: Limits, *, tables: Tables | None = None,
+            report: Report | None = None, started: float | None = None, most: int | None = None,
+            explicit: frozenset[Node] = frozenset()) -> Explored:
+    """`tables`: see `split`. `started`, `most`: see `run`. `explicit`: leaves known to have to be explicit."""
+    started = monotonic() if started is None else started
+    while True:
+        shape, conditions = split(system, question, limits.reduce, explicit, tables)
+        places = Places(shape)
+        inquiry = Inquiry(places, conditions)
+        held = hold_dead_bits(places, inquiry) if limits.reduce else 0
+        try:
+            return Explored(run(places, limits, report, started, most), inquiry, held, explicit)
+        except Reopened as again:
+            explicit |= again.leaves
