@@ -151,48 +151,52 @@ def condition_model(condition: tree.Condition, lowering: Lowering) -> model.Cond
     return model.Condition(name, entry.width, value, condition.span)
 
 
-# ---------------------------------------------------------------- circles through stores and conditions
+# ---------------------------------------------------------------- circles through stores, conditions and latches
 
 
 def find_loops(addresses: dict[str, Node | None], conditions: dict[str, model.Condition],
-               fields: dict[str, model.Field], lowering: Lowering) -> set[str]:
-    """Report each circle that runs through the address of a store or the value of a condition; -> stores on circles.
+               registers: dict[str, model.Register], fields: dict[str, model.Field], lowering: Lowering) -> set[str]:
+    """Report each circle through the address of a store or the value of a condition, open latches on the way; ->
+    stores on circles.
 
-    Circles among signals alone have been found while they were lowered."""
-    below: dict[str, dict[str, str]] = {}
-    for name, node in addresses.items():
-        below[name] = {} if node is None else _feeds(node, addresses, conditions, fields)
-    for name, condition in conditions.items():
-        below[name] = {} if condition.value is None else _feeds(condition.value, addresses, conditions, fields)
+    Circles among signals alone have been found while they were lowered; a latch that feeds itself past every store is
+    a race, which is told with the sequence that opens it."""
+    values = {name: [] if one.value is None else [one.value] for name, one in conditions.items()}
+    formed = {name: [] if node is None else [node] for name, node in addresses.items()}
+    latches = {name: [node for load in one.loads for node in (load.when, load.source) if node is not None]
+               for name, one in registers.items() if one.transparent}
+    known = formed.keys() | values.keys()
+    below = {name: _feeds(nodes, known, fields) for name, nodes in values.items()}
+    below.update((name, _feeds(nodes, known | latches.keys(), fields)) for name, nodes in (formed | latches).items())
     looping: set[str] = set()
-    settled: set[str] = set()
-    for root in below:
-        path: list[str] = [root]
-        pending = [iter(below[root])]
-        while path:
-            following = next((name for name in pending[-1] if name not in settled), None)
-            if following is None:
-                settled.add(path.pop())
-                pending.pop()
-            elif following in path:
-                loop = path[path.index(following):]
-                if looping.isdisjoint(loop):
-                    _report_loop(loop, below, lowering)
-                looping.update(loop)
-            else:
-                path.append(following)
-                pending.append(iter(below[following]))
+    for name in (*formed, *values):
+        loop = _way_back(name, below)
+        if loop and looping.isdisjoint(loop):
+            _report_loop(loop, below, lowering)
+        looping.update(loop)
     return looping & addresses.keys()
 
 
-def _feeds(node: Node, addresses: dict[str, Node | None], conditions: dict[str, model.Condition],
-           fields: dict[str, model.Field]) -> dict[str, str]:
-    """Stores and conditions that the value depends on in the same cycle -> what is read of them."""
+def _way_back(start: str, below: dict[str, dict[str, str]]) -> list[str]:
+    """A shortest circle from a name back to it; empty when there is none."""
+    paths = {start: [start]}
+    for name in (waiting := [start]):  # the list grows behind its reader: breadth first
+        for following in below[name]:
+            if following == start:
+                return paths[name]
+            if following not in paths:
+                paths[following] = [*paths[name], following]
+                waiting.append(following)
+    return []
+
+
+def _feeds(nodes: list[Node], known: set[str], fields: dict[str, model.Field]) -> dict[str, str]:
+    """Stores, conditions and latches that the values depend on in the same cycle -> what is read of them."""
     feeds: dict[str, str] = {}
-    for leaf in leaves([node]):
+    for leaf in leaves(nodes):
         if leaf.kind == "field" and leaf.name in fields:
             feeds.setdefault(fields[leaf.name].store, leaf.name)
-        elif (leaf.kind == "word" and leaf.name in addresses) or (leaf.kind == "condition" and leaf.name in conditions):
+        elif leaf.kind in ("word", "condition", "register") and leaf.name in known:
             feeds.setdefault(leaf.name, leaf.name)
     return feeds
 

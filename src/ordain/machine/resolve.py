@@ -50,7 +50,8 @@ def _place(span: Span | None, order: dict[str, int]) -> tuple[int, int]:
 
 def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) -> model.Machine | None:
     conditions = {item.name.text: condition_model(item, lowering) for item in found.conditions}
-    stores, fields, sound = _stores_and_fields(found, conditions, lowering)
+    registers = {item.name.text: register_model(item, lowering) for item in found.registers}
+    stores, fields, sound = _stores_and_fields(found, conditions, registers, lowering)
     states = [state_model(state, agent, lowering) for state, agent in found.states]
     inputs = [input_model(declared, agent, lowering) for declared, agent in found.inputs]
     buses = {bus.name.text: bus_model(bus, lowering) for bus in found.buses}
@@ -75,7 +76,7 @@ def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) ->
         fields=fields,
         chips=chips,
         states={item.name: item for item in states},
-        registers={item.name.text: register_model(item, lowering) for item in found.registers},
+        registers=registers,
         inputs={item.name: item for item in inputs},
         conditions=conditions,
         signals={signal.name: signal for signal in signals},
@@ -122,6 +123,7 @@ def _first_span(file: tree.MachineFile) -> Span:
 
 
 def _stores_and_fields(found: Declarations, conditions: dict[str, model.Condition],
+                       registers: dict[str, model.Register],
                        lowering: Lowering) -> tuple[dict[str, model.Store], dict[str, model.Field], set[str]]:
     """Layouts, then addresses, then what needs both: roles, computed words, derived fields; and which stores have a
     layout in which every bit is where it was meant."""
@@ -154,8 +156,8 @@ def _stores_and_fields(found: Declarations, conditions: dict[str, model.Conditio
             members[name], widths[name] = tuple(own), layout.bits
             sound |= {name} if layout.sound else set()
             addressed.append(stored)
-    looping = find_loops({stored.text.store.name.text: stored.address for stored in addressed}, conditions, fields,
-                         lowering)
+    looping = find_loops({stored.text.store.name.text: stored.address for stored in addressed}, conditions, registers,
+                         fields, lowering)
     for stored in addressed:
         name = stored.text.store.name.text
         if name in looping:
