@@ -37,7 +37,7 @@ def test_equal_words_of_which_one_is_never_read(reduce: bool) -> None:
     """The opcode is even, whatever comes over the bus. Nothing tells the last words of even and odd ones apart."""
     contents = contents_of(
         TWINS.format(line="ir", declared="register ir 2 bits, loads {data, 0b0} when load, reset 0"),
-        "prologue\n    load\n" + "".join(f'instruction {code} "op"\n    stop\n' for code in ("0", "1", "others")))
+        "prologue\n    load\n" + "".join(f'instruction {code} "{code}"\n    stop\n' for code in (0, 1, "others")))
     assert presented(contents, reduce) == {"control": frozenset((0, 4, 1, 5))}
 
 
