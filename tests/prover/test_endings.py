@@ -8,6 +8,8 @@ import pytest
 
 import ordain.prover.answers.verdicts
 import ordain.prover.decide
+import ordain.prover.limits
+import ordain.prover.search.explore
 from ordain.control.model import Variable
 from ordain.control.system import build_system
 from ordain.prover.answers.verdicts import Judge
@@ -47,14 +49,14 @@ def outcomes(verdicts: Verdicts) -> list[str]:
 def searches(monkeypatch: pytest.MonkeyPatch, then: Callable[[int, Search], None]) -> list[Search]:
     """Every search that is made, with something done to it afterwards."""
     made: list[Search] = []
-    search = ordain.prover.decide.run
+    search = ordain.prover.search.explore.run
 
     def run(*given: Any) -> Search:
         made.append(search(*given))
         then(len(made), made[-1])
         return made[-1]
 
-    monkeypatch.setattr(ordain.prover.decide, "run", run)
+    monkeypatch.setattr(ordain.prover.search.explore, "run", run)
     return made
 
 
@@ -108,8 +110,9 @@ def test_an_interruption_while_answers_are_worked_out(monkeypatch: pytest.Monkey
 def test_time_that_runs_out_after_the_search_leaves_what_was_seen(monkeypatch: pytest.MonkeyPatch) -> None:
     """One second more at every look: what is seen in the states is told, what has to be worked out is not begun."""
     whole = found()
-    seconds = iter(range(1000))
-    monkeypatch.setattr(ordain.prover.decide, "monotonic", lambda: float(next(seconds)))
+    seconds = iter(range(1, 1000))
+    monkeypatch.setattr(ordain.prover.decide, "monotonic", lambda: 0.0)
+    monkeypatch.setattr(ordain.prover.limits, "monotonic", lambda: float(next(seconds)))
     part = found(Limits(seconds=0.5))
     assert part.ended == "seconds"
     assert part.verdicts[0].outcome == whole.verdicts[0].outcome == "broken"

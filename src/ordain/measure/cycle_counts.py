@@ -103,7 +103,7 @@ def travel(system: System, ground: Ground, origins: Sequence[Origin], courses: S
         try:
             return _Travel(system, ground, origins, courses, journeys, limits or Limits(), explicit).all(shown)
         except Reopened as again:
-            explicit |= again.leaves
+            explicit = again.beside(explicit)
 
 
 def _conditions(system: System, origins: Sequence[Origin], courses: Sequence[Course],

@@ -59,7 +59,7 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
             verdicts.update(zip(members, case.verdicts(clock)))
     answered = tuple(verdict._replace(property=prop) for index, prop in enumerate(properties)
                      if (verdict := verdicts[index]) is not None)
-    presented = executed(system, base.judge.answers, _followed(system), limits, started)
+    presented = executed(system, base.judge.answers, _followed(system), None if clock.out() else limits, started)
     return Verdicts(answered, over, presented, base.judge.states, base.judge.transitions,
                     len(base.found.levels) - 1, base.held, base.found.stopped, clock.ended)
 
@@ -137,7 +137,7 @@ class _Case:
             try:
                 return [self._verdict(asked, clock) for asked in self.asked]
             except Reopened as again:  # the cycles of a wait need more explicit bits than the search did
-                self._explicit |= again.leaves
+                self._explicit = again.beside(self._explicit)
                 self.search(*self._again)
 
     def _verdict(self, asked: Asked | Watch | None, clock: Clock) -> Verdict | None:

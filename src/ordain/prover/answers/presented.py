@@ -17,14 +17,14 @@ from ordain.prover.search.conditions import Inquiry
 from ordain.prover.search.explore import explore
 
 
-def executed(system: System, answers: Answers, stores: Iterable[str], limits: Limits,
+def executed(system: System, answers: Answers, stores: Iterable[str], limits: Limits | None,
              started: float) -> dict[str, frozenset[int]]:
     """For each of some stores the addresses that reachable cycles present. Where a limit is reached on the way, there
-    may be some among them of which it is not known."""
+    may be some among them of which it is not known. `limits` None: no search is to be begun any more."""
     found = {}
     for store in stores:
         certain, doubtful = _at_places(system, answers, store)
-        if doubtful and not answers.search.stopped:
+        if doubtful and limits is not None and not answers.search.stopped:
             doubtful = _told_apart(system, store, doubtful, limits, started)
         found[store] = frozenset(certain | doubtful)
     return found

@@ -98,7 +98,7 @@ def split(system: System, question: Question, reduce: bool, explicit: frozenset[
     inside = surroundings(model.variables, habits, bound, model.agents)
     location = location_of(model.variables, habits, forming, inside)
     place = location | {leaf for leaf in forming if leaf in habits}
-    shown = computed_from(habits, place | (explicit & habits.keys()), stores, inside)
+    shown = computed_from(habits, place | (explicit & habits.keys()), stores, inside) | explicit
     control = [variable for variable in model.variables if variable.leaf not in inside]
     control.sort(key=lambda variable: (variable.leaf not in location, variable.leaf not in place,
                                        variable.leaf not in shown))
@@ -108,7 +108,7 @@ def split(system: System, question: Question, reduce: bool, explicit: frozenset[
     packing = Packing(spots, stores.looked_up)
     selecting = sum(masks[entry.leaf] for entry in selectors)
     state = sum(masks.values()) - selecting
-    visible = sum(masks[leaf] for leaf in shown)
+    visible = sum(masks[leaf] for leaf in shown if leaf in masks)
     outside = tuple(variable for variable in model.variables if variable.leaf in inside)
     domain = Domain(tuple(variable.leaf for variable in outside), tuple(variable.values for variable in outside))
     words = system.contents.words

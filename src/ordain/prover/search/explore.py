@@ -37,4 +37,4 @@ def explore(system: System, question: Question, limits: Limits, *, tables: Table
         try:
             return Explored(run(places, limits, report, started, most), inquiry, held, explicit)
         except Reopened as again:
-            explicit |= again.leaves
+            explicit = again.beside(explicit)

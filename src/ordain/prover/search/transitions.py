@@ -21,7 +21,13 @@ class Reopened(Exception):
 
     def __init__(self, leaves: frozenset[Node]) -> None:
         super().__init__("to be split again")
-        self.leaves = leaves
+        self._leaves = leaves
+
+    def beside(self, explicit: frozenset[Node]) -> frozenset[Node]:
+        """These and those that have been made explicit so far; always more of them, so that this comes to an end."""
+        if self._leaves <= explicit:
+            raise AssertionError("what is explicit has been asked for once more")
+        return explicit | self._leaves
 
 
 class _Exit(NamedTuple):
