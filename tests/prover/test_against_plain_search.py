@@ -18,11 +18,11 @@ from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.relation.partition import Question, split
-from ordain.prover.relation.word_classes import Places
+from ordain.prover.relation.word_classes import WordClasses
 from ordain.prover.search.breadth_first import Search, run
-from ordain.prover.search.conditions import Inquiry
+from ordain.prover.search.conditions import Queries
 from ordain.prover.search.dead_bits import hold_dead_bits
-from ordain.prover.search.transitions import Reopened
+from ordain.prover.search.edges import Reopened
 from ordain.rom.contents import Contents
 from tests import oracle
 from tests.prover.by_hand import SEQUENCERS, random_comparisons, random_contents, random_journeys, random_successions
@@ -92,7 +92,7 @@ def test_what_is_remembered_at_the_start(kind: str, reset: int) -> None:
 @pytest.mark.parametrize("reset", range(4))
 @pytest.mark.parametrize("reduce", [True, False])
 def test_ways_that_meet_at_some_spots_of_a_place_only(reset: int, reduce: bool) -> None:
-    """Clearing an opcode and keeping it are one way where it is 0 already, two where it is not."""
+    """Clearing an opcode and keeping it are one edge where it is 0 already, two where it is not."""
     contents = contents_of(MACHINE.replace("reset 3", f"reset {reset}"), MICRO)
     terms = contents.machine.terms
     asked = [Property("there", "", "reach", terms.among(terms.leaf("state", "upc", 3), frozenset((6,))))]
@@ -160,40 +160,40 @@ def test_the_reduced_states_are_the_projections_of_the_real_ones(seed: int, ever
     explicit: frozenset[Node] = frozenset()
     while True:
         shape, searched = split(system, Question(conditions, ()), True, explicit)
-        places = Places(shape)
-        hold_dead_bits(places, Inquiry(places, searched))
+        classes = WordClasses(shape)
+        hold_dead_bits(classes, Queries(classes, searched))
         try:
-            search = run(places, Limits(), None, 0.0)
+            search = run(classes, Limits(), None, 0.0)
             break
         except Reopened as again:
             explicit |= again.leaves
-    assert _levels(search) == _projected(contents, places)
+    assert _levels(search) == _projected(contents, classes)
 
 
 def _levels(search: Search) -> dict[tuple[int, int], int]:
     found = {}
     for level, new in enumerate(search.levels):
-        for number, family in new.items():
-            for carried, inside in search.families.pairs[family].items():
-                rest = search.families.sets.sets[inside]
+        for number, state_set in new.items():
+            for carried, inside in search.state_sets.pairs[state_set].items():
+                rest = search.state_sets.sets.sets[inside]
                 while rest:
-                    found[search.spots[number] | carried, (rest & -rest).bit_length() - 1] = level
+                    found[search.points[number] | carried, (rest & -rest).bit_length() - 1] = level
                     rest &= rest - 1
     return found
 
 
-def _projected(contents: Contents, places: Places) -> dict[tuple[int, int], int]:
+def _projected(contents: Contents, classes: WordClasses) -> dict[tuple[int, int], int]:
     model = oracle.Model(contents, ())
-    shape = places.shape
+    shape = classes.shape
     position = {slot.name: index for index, slot in enumerate(model.slots)}
     found: dict[tuple[int, int], int] = {}
     for state, level in oracle.explore(model).level.items():
         control = 0
         for variable in shape.control:
             control |= (state[position[variable.name]] & shape.needed[variable.leaf]) << shape.shifts[variable.leaf]
-        control &= places.live.get(control & shape.location, shape.state)
+        control &= classes.live.get(control & shape.location, shape.state)
         inside = shape.domain.index_of(tuple(state[position[variable.name]] & shape.needed[variable.leaf]
-                                             for variable in shape.surroundings))
+                                             for variable in shape.environment))
         found[control, inside] = min(level, found.get((control, inside), level))
     return found
 

@@ -11,8 +11,8 @@ from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Property, Verdicts
 from ordain.prover.relation.partition import Question, split
-from ordain.prover.relation.word_classes import Places
-from ordain.prover.search.conditions import Inquiry
+from ordain.prover.relation.word_classes import WordClasses
+from ordain.prover.search.conditions import Queries
 from ordain.prover.search.dead_bits import hold_dead_bits
 from ordain.rom.contents import Contents
 from tests import oracle
@@ -107,8 +107,8 @@ def test_what_the_search_does_not_keep_cannot_be_asked() -> None:
     wind, step = (contents.machine.terms.leaf(kind, name, 1)  # type: ignore[arg-type]
                   for kind, name in (("input", "wind"), ("state", "step")))
     shape, searched = split(build_system(contents), Question((step,), ()), True)
-    places = Places(shape)
-    hold_dead_bits(places, Inquiry(places, searched))
-    assert Inquiry(places, (step,)).at(0, places.at(0)).entries == ()
+    classes = WordClasses(shape)
+    hold_dead_bits(classes, Queries(classes, searched))
+    assert Queries(classes, (step,)).at(0, classes.at(0)).entries == ()
     with pytest.raises(AssertionError):
-        Inquiry(places, (wind,)).at(0, places.at(0))
+        Queries(classes, (wind,)).at(0, classes.at(0))

@@ -19,7 +19,7 @@ from tests.prover.test_against_plain_search import _answer
 
 BOUNDS = {
     "search.dead_bits.FAN_OUT": (1, 2, 4), "search.dead_bits.OPEN_BITS": (0, 1, 2),
-    "search.transitions.OPEN_BITS": (0, 1, 2), "relation.input_values.WIDE": (1, 2, 8),
+    "search.edges.OPEN_BITS": (0, 1, 2), "relation.input_values.WIDE": (1, 2, 8),
     "answers.input_solving.WIDE": (1, 2, 8), "relation.roles.SET_LIMIT": (1, 4, 16), "relation.roles.SAMPLE": (1, 2),
     "decide.GROWTH": (0,), "decide.TOGETHER": (1, 2), "answers.paths.LOOP_SEARCH": (1,),
     "answers.prior_cycle.FEW": (1,),

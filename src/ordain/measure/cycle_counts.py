@@ -8,7 +8,6 @@ who are out soonest.
 """
 
 from collections.abc import Sequence
-from time import monotonic
 from typing import NamedTuple
 
 from ordain.control.model import Cycle, System
@@ -30,12 +29,9 @@ from ordain.prover.answers.fixpoints import Back, Passages, one_cycle_on
 from ordain.prover.answers.paths import shortest
 from ordain.prover.answers.traces import Demand, Script, Stage
 from ordain.prover.model import Limits
-from ordain.prover.relation.partition import Question, Tables, split
-from ordain.prover.relation.word_classes import Places
-from ordain.prover.search.breadth_first import run
-from ordain.prover.search.conditions import Inquiry
-from ordain.prover.search.dead_bits import hold_dead_bits
-from ordain.prover.search.transitions import Reopened
+from ordain.prover.relation.partition import Question
+from ordain.prover.search.edges import Reopened
+from ordain.prover.search.explore import explore
 
 
 class Origin(NamedTuple):
@@ -144,16 +140,11 @@ class _Travel:
         self._journeys, self._courses = journeys, courses
         width = system.contents.machine.stores[ground.store].address_width
         question = Question(self._lowered, (), (system.terms.leaf("address", ground.store, width),))
-        tables: Tables = {}
-        shape, self._searched = split(self._system, question, limits.reduce, explicit, tables)
-        places = Places(shape)
-        inquiry = Inquiry(places, self._searched)
-        if limits.reduce:
-            hold_dead_bits(places, inquiry)
-        self._search = run(places, limits, None, monotonic())
+        self._search, inquiry, _, _ = explore(self._system, question, limits, explicit=explicit)
         if self._search.stopped:
             raise Stopped(self._search.stopped)
-        self._families = self._search.families
+        shape, self._searched = self._search.shape, inquiry.conditions
+        self._families = self._search.state_sets
         self._answers = Answers(self._search, inquiry)
         self._back = Back(self._search)
         self._stage = Stage(self._system, self._search, ())
@@ -208,17 +199,17 @@ class _Travel:
 
     def _address_of(self, spot: int) -> int:
         """The control address at a spot, lines that only choose an arm as 0."""
-        return self._at(self._search.spots[spot]) & ~self._arms
+        return self._at(self._search.points[spot]) & ~self._arms
 
     def _at(self, here: int) -> int:
-        return self._address(here, self._search.places.words_at(here & self._search.shape.place))
+        return self._address(here, self._search.classes.words_at(here & self._search.shape.entrance))
 
     def _going_on_at(self, ring: UnderWay, course: int) -> frozenset[int]:
         """The control addresses of a ring's states, those at which a journey ends for certain left out."""
         found = set()
         for half, along, _ in MOVES:
             for spot, family in ring[half].items():
-                selections = self._search.places.selections(self._search.spots[spot])
+                selections = self._search.classes.selections(self._search.points[spot])
                 if len(selections) == 1:
                     found.add(self._at(selections[0]))
                 else:
@@ -232,7 +223,7 @@ class _Travel:
         found = self._known_hits.get(condition)
         if found is None:
             hits = self._answers.hits(condition)
-            found = self._known_hits[condition] = {(hit.number, hit.here): hit.family for hit in hits}
+            found = self._known_hits[condition] = {(hit.number, hit.here): hit.state_set for hit in hits}
         return found
 
     def _cycles(self, one: "OneJourney", course: int, count: int) -> tuple[Cycle, ...]:

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from ordain.prover.answers.answers import Region, State
 from ordain.prover.answers.fixpoints import Passages, one_cycle_before, one_cycle_on
-from ordain.prover.search.state_sets import Families
+from ordain.prover.search.state_sets import StateSets
 
 
 class UnderWay(NamedTuple):
@@ -40,7 +40,7 @@ MOVES = ((HOME, STAY, HOME), (HOME, GO, AWAY), (AWAY, GO, AWAY))
 LAST_CYCLES = ((HOME, LAST_HOME), (HOME, LAST), (AWAY, LAST))
 
 
-def joined(families: Families, a: Region, b: Region) -> Region:
+def joined(families: StateSets, a: Region, b: Region) -> Region:
     """The states in a or in b."""
     found = dict(a)
     for spot, family in b.items():
@@ -48,12 +48,12 @@ def joined(families: Families, a: Region, b: Region) -> Region:
     return found
 
 
-def common(families: Families, a: Region, b: Region) -> Region:
+def common(families: StateSets, a: Region, b: Region) -> Region:
     """The states in both."""
     return {spot: both for spot, family in a.items() if spot in b and (both := families.meet(family, b[spot]))}
 
 
-def less(families: Families, a: Region, b: Region) -> Region:
+def less(families: StateSets, a: Region, b: Region) -> Region:
     """The states in a that are not in b."""
     return {spot: rest for spot, family in a.items() if (rest := families.without(family, b.get(spot, 0)))}
 
@@ -61,7 +61,7 @@ def less(families: Families, a: Region, b: Region) -> Region:
 class OneJourney:
     """One journey from given states."""
 
-    def __init__(self, families: Families, ways: Kinds, ends_at_home: bool, start: UnderWay,
+    def __init__(self, families: StateSets, ways: Kinds, ends_at_home: bool, start: UnderWay,
                  address: Callable[[int], int]) -> None:
         """`address`: that of a spot, by number; the same for arms of one place."""
         self._families, self._ways, self._ends_at_home, self._start = families, ways, ends_at_home, start

@@ -17,8 +17,8 @@ from ordain.prover.limits import LimitReached, look
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.relation.partition import Question, Tables
+from ordain.prover.search.edges import Reopened
 from ordain.prover.search.explore import explore
-from ordain.prover.search.transitions import Reopened
 from ordain.rom.contents import Contents
 
 GROWTH = 4
@@ -113,10 +113,10 @@ class _Case:
 
     def search(self, report: Report | None, started: float, most: int | None) -> None:
         self._again = report, started, most
-        self.found, self.inquiry, self.held, self._explicit = explore(
+        self.found, self.queries, self.held, self._explicit = explore(
             self.system, self._question, self.limits, tables=self._tables, report=report, started=started, most=most,
             explicit=self._explicit)
-        self.conditions.searched = self.inquiry.conditions
+        self.conditions.searched = self.queries.conditions
         if self.found.stopped != "split":
             try:
                 self.judge = self._judge()
@@ -125,7 +125,7 @@ class _Case:
                 self.judge = self._judge()
 
     def _judge(self) -> Judge:
-        return Judge(self.system, self.found, self.inquiry, self.conditions, self._monitors, self.limits, self._beside)
+        return Judge(self.system, self.found, self.queries, self.conditions, self._monitors, self.limits, self._beside)
 
     def ended(self) -> str:
         """Why the search, or what belongs to it, came to an end before its time; else ""."""

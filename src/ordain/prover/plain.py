@@ -222,8 +222,8 @@ class _Judge:
         ordered = sorted((graph.level[each[0][0]], address) for address, each in found.items())
         return self._made(
             Break(address if store else None, level + 1, len(found[address]),
-                  self._to(*found[address][0]) if place < self.limits.traces else None)
-            for place, (level, address) in enumerate(ordered))
+                  self._to(*found[address][0]) if entrance < self.limits.traces else None)
+            for entrance, (level, address) in enumerate(ordered))
 
     def _to(self, state: State, *steps: _Step) -> Trace:
         """A shortest sequence to a state, and then these cycles."""
@@ -248,8 +248,8 @@ class _Judge:
         trace = self._round([], lost[0], {state: list(graph.cycles[state]) for state in lost})
         return self._made([Break(None, graph.level[lost[0]], len(lost), trace)])
 
-    def _round(self, first: list[_Step], start: State, ways: dict[State, list[_Step]]) -> Trace:
-        """A shortest sequence to a state, the first cycles given, then ways until a state comes again or has none."""
+    def _round(self, first: list[_Step], start: State, edges: dict[State, list[_Step]]) -> Trace:
+        """A shortest sequence to a state, the first cycles given, then on until a state comes again or has none."""
         graph = self.graph
         steps: list[tuple[State, _Step | State]] = [*graph.path(start)]
         state = start
@@ -257,10 +257,10 @@ class _Judge:
             steps.append((state, step))
             state = step.after
         seen: dict[State, int] = {}
-        while state not in seen and ways[state]:
+        while state not in seen and edges[state]:
             seen[state] = len(steps)
-            steps.append((state, ways[state][0]))
-            state = ways[state][0].after
+            steps.append((state, edges[state][0]))
+            state = edges[state][0].after
         return graph.trace(steps, seen.get(state), state not in seen, self.asked, state)
 
     def _within(self) -> Verdict:
@@ -275,8 +275,8 @@ class _Judge:
         if left[-1] & after:
             state, first = next((state, step) for state, steps in ignored.items() for step in steps
                                 if step.after in left[-1])
-            ways = {state: [step for step in waiting[state] if step.after in left[-1]] for state in left[-1]}
-            trace = self._round([first], state, ways)
+            edges = {state: [step for step in waiting[state] if step.after in left[-1]] for state in left[-1]}
+            trace = self._round([first], state, edges)
             return self._made([Break(None, len(trace.cycles), 0, trace)])
         worst = max((number + 1 for number, states in enumerate(left) if states & after), default=0)
         if worst <= cycles:

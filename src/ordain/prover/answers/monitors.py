@@ -7,7 +7,7 @@ A *window* is one bit that opens, and then stays or closes. Where whatever opens
 the window open are a region of the plain search: what follows an opening cycle, and then cycles that keep it open.
 
 A *memory* is a chain of monitors in which each remembers something of the cycle before, none of itself. Its states are
-those one cycle (or as many as the chain is long) after any reachable states; only the spots from which the condition
+those one cycle (or as many as the chain is long) after any reachable states; only the points from which the condition
 could be reached, if the memory held anything at all, have to be looked at.
 """
 
@@ -20,12 +20,12 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import And, Leaf, Node, Terms
 from ordain.prover.answers.answers import Answers, Region, occurs
 from ordain.prover.answers.fixpoints import Back, Passages, everything_after, one_cycle_on
-from ordain.prover.answers.prior_cycle import Recollection
+from ordain.prover.answers.prior_cycle import PriorCycle
 from ordain.prover.model import Property
 from ordain.prover.relation.partition import follows, searched
-from ordain.prover.relation.word_classes import Places
+from ordain.prover.relation.word_classes import WordClasses
+from ordain.prover.search.edges import Edges, Reopened
 from ordain.prover.search.state_sets import Pairs
-from ordain.prover.search.transitions import Reopened, Ways
 
 
 class Watch(NamedTuple):
@@ -141,14 +141,14 @@ class Watchers:
         closed = [condition for condition in (watch.closed, watch.vacuity_closed) if condition >= 0]
         if states(watch.crooked) or any(map(states, closed)):
             return None
-        every = {number: family for number, family in enumerate(self._search.reached) if family}
+        every = {number: state_set for number, state_set in enumerate(self._search.reached) if state_set}
         first = one_cycle_on(Passages(self._search, self._answers, watch.opens), every)
         opened = everything_after(Passages(self._search, self._answers, watch.stays), first)
         return self._within(opened, watch.some), watch.vacuity < 0 or self._within(opened, watch.vacuity)
 
     def _within(self, region: Region, condition: int) -> bool:
-        meet = self._search.families.meet
-        return any(meet(region[number], family) for number, family in self._answers.states(condition).items()
+        meet = self._search.state_sets.meet
+        return any(meet(region[number], state_set) for number, state_set in self._answers.states(condition).items()
                    if number in region)
 
     # ------------------------------------------------------------ memories
@@ -171,20 +171,20 @@ class Watchers:
             layers.append({before for number in layers[-1] for before, _ in self._back.before[number]})
         now: Region = {number: self._search.reached[number] for number in layers.pop()}
         for needed in watch.before if node is watch.prop.node else ():
-            holds, meet = self._answers.states(needed), self._search.families.meet
-            now = {number: both for number, family in now.items() if (both := meet(family, holds.get(number, 0)))}
+            holds, meet = self._answers.states(needed), self._search.state_sets.meet
+            now = {number: both for number, state_set in now.items() if (both := meet(state_set, holds.get(number, 0)))}
         (wanted,) = searched(self._system, self._search.shape, (node,))
         if not follows(self._search.shape, wanted):
             return None
         passed_over = False
         if watch.depth == 1:
-            recollection = Recollection(self._answers, watch.prop.monitors)
-            if recollection.occurs(wanted, now, goal):
+            prior_cycle = PriorCycle(self._answers, watch.prop.monitors)
+            if prior_cycle.occurs(wanted, now, goal):
                 return True
-            now, passed_over = recollection.undecided, recollection.passed_over
+            now, passed_over = prior_cycle.undecided, prior_cycle.passed_over
             if not now:
                 return None if passed_over else False
-        memory = _Memory(self._search.places, self._answers, watch.prop.monitors)
+        memory = _Memory(self._search.classes, self._answers, watch.prop.monitors)
         try:
             while layers:
                 now = memory.one_cycle_on(now, layers.pop())
@@ -195,45 +195,45 @@ class Watchers:
 
 
 class _Memory:
-    """The plain search's spots with some monitors running along. `passed_over`: some spots were left out, because the
+    """The plain search's points with some monitors running along. `passed_over`: some points were left out, because the
     memory looks at something there that the plain search does not keep."""
 
-    def __init__(self, plain: Places, answers: Answers, monitors: tuple[Variable, ...]) -> None:
+    def __init__(self, plain: WordClasses, answers: Answers, monitors: tuple[Variable, ...]) -> None:
         self._search, self._shape = answers.search, answers.search.shape
-        self._places = Places(self._shape, (), plain, frozenset(monitor.leaf for monitor in monitors))
-        self._ways = Ways(self._places, self._search.families)
+        self._classes_of = WordClasses(self._shape, (), plain, frozenset(monitor.leaf for monitor in monitors))
+        self._edges = Edges(self._classes_of, self._search.state_sets)
         leaves = {monitor.leaf for monitor in monitors}
         self._residues = [self._shape.table.of(variable.next, True) for variable in self._shape.control
                           if variable.leaf in leaves]
         self.passed_over = False
         self._starts: dict[int, Pairs] = {}
-        for state, inside in self._places.starts():
+        for state, inside in self._classes_of.starts():
             pairs = self._starts.setdefault(self._search.index[state & self._shape.explicit], {})
-            pairs[state & self._shape.carried] = self._search.families.sets.number(inside)
+            pairs[state & self._shape.carried] = self._search.state_sets.sets.number(inside)
 
     def one_cycle_on(self, now: Region, goal: set[int]) -> Region:
-        """The states at the spots of `goal` one cycle after those of a region, and those at the start."""
-        families, index = self._search.families, self._search.index
-        found: Region = {number: families.number(pairs) for number, pairs in self._starts.items() if number in goal}
-        for number, family in now.items():
-            spot = self._search.spots[number]
-            if not self._kept(spot):
+        """The states at the points of `goal` one cycle after those of a region, and those at the start."""
+        state_sets, index = self._search.state_sets, self._search.index
+        found: Region = {number: state_sets.number(pairs) for number, pairs in self._starts.items() if number in goal}
+        for number, state_set in now.items():
+            point = self._search.points[number]
+            if not self._kept(point):
                 self.passed_over = True
                 continue
-            for way, target in self._ways.of(spot):
+            for edge, target in self._edges.of(point):
                 to = index.get(target, -1)
                 if to in goal:
-                    found[to] = families.join(found.get(to, 0), way.images.get(family) or way.image(family))
+                    found[to] = state_sets.join(found.get(to, 0), edge.images.get(state_set) or edge.image(state_set))
         return found
 
-    def _kept(self, spot: int) -> bool:
-        mask = self._places.kept(spot)
-        for here in self._places.selections(spot):
-            words = self._places.at(here).words
+    def _kept(self, point: int) -> bool:
+        mask = self._classes_of.kept(point)
+        for here in self._classes_of.selections(point):
+            words = self._classes_of.at(here).words
             for residues in self._residues:
-                if self._places.reads(residues.under(words)) & ~mask:
+                if self._classes_of.reads(residues.under(words)) & ~mask:
                     return False
         return True
 
     def occurs(self, region: Region, condition: Node) -> bool | None:
-        return occurs(self._search, self._places, region, condition)
+        return occurs(self._search, self._classes_of, region, condition)

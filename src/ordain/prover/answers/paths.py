@@ -16,15 +16,15 @@ LOOP_SEARCH = 20_000
 def shortest(back: Back, level: int, state: State) -> list[State]:
     """A sequence from a start state to a state that was new at that level; `level` + 1 states."""
     path = [state]
-    families, levels = back.search.families, back.search.levels
+    state_sets, levels = back.search.state_sets, back.search.levels
     for earlier in range(level - 1, -1, -1):
         number, carried, inside = path[-1]
-        goal = families.one(carried, inside)
+        goal = state_sets.one(carried, inside)
         new = levels[earlier]
-        for before, way in back.before[number]:
-            found = way.before(goal, new[before]) if before in new else 0
+        for before, edge in back.before[number]:
+            found = edge.before(goal, new[before]) if before in new else 0
             if found:
-                path.append((before, *families.lowest(found)))
+                path.append((before, *state_sets.lowest(found)))
                 break
         else:
             raise AssertionError("a reached state has no predecessor")
@@ -42,12 +42,12 @@ class Loop(NamedTuple):
 def after(passages: Passages, state: State, within: Region) -> Iterable[State]:
     """The successors of a state that lie in a region."""
     number, carried, inside = state
-    families = passages.families
-    for way, to in passages.of(number):
+    state_sets = passages.state_sets
+    for edge, to in passages.of(number):
         if to in within:
-            pairs = families.pairs[within[to]]
-            for later, found in way.single(carried, inside):
-                found &= families.sets.sets[pairs.get(later, 0)]
+            pairs = state_sets.pairs[within[to]]
+            for later, found in edge.single(carried, inside):
+                found &= state_sets.sets.sets[pairs.get(later, 0)]
                 while found:
                     bit = found & -found
                     found ^= bit
@@ -89,14 +89,14 @@ def go_round(passages: Passages, start: State, within: Region) -> Loop:
 
 def _walk(passages: Passages, start: State, within: Region) -> Loop:
     """Goes on and on until a state comes again."""
-    states, place = [start], {start: 0}
+    states, entrance = [start], {start: 0}
     while True:
         later = next(iter(after(passages, states[-1], within)), None)
         if later is None:
             return Loop(states, None)
-        if later in place:
-            return Loop(states, place[later])
-        place[later] = len(states)
+        if later in entrance:
+            return Loop(states, entrance[later])
+        entrance[later] = len(states)
         states.append(later)
 
 

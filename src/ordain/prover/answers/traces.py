@@ -17,7 +17,7 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node
 from ordain.prover.answers.answers import State
 from ordain.prover.answers.input_solving import Solution, solve
-from ordain.prover.relation.partition import Split
+from ordain.prover.relation.partition import Partition
 from ordain.prover.search.breadth_first import Search
 
 CLOSING = 256
@@ -45,12 +45,12 @@ class Stage:
     """Runs the machine of one search."""
 
     def __init__(self, system: System, search: Search, monitors: tuple[Variable, ...]) -> None:
-        self.system, self.search, self.shape = system, search, search.places.shape
+        self.system, self.search, self.shape = system, search, search.classes.shape
         self._running = Running(system, monitors)
         self.variables = self._running.variables
-        self._moving = search.places.moving
-        self._every = (*self._moving, *self.shape.surroundings)
-        self._open = tuple(variable for variable in self._every if search.places.support.free_leaves(variable.next))
+        self._moving = search.classes.moving
+        self._every = (*self._moving, *self.shape.environment)
+        self._open = tuple(variable for variable in self._every if search.classes.support.free_leaves(variable.next))
         self._known: dict[object, tuple[dict[Node, int], frozenset[str], dict[Node, int]]] = {}
 
     def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
@@ -96,11 +96,11 @@ class Stage:
 
     # ------------------------------------------------------------ states
 
-    def _start(self, point: State) -> dict[Node, int]:
-        """A start state of the whole machine that looks like the point."""
+    def _start(self, state: State) -> dict[Node, int]:
+        """A start state of the whole machine that looks like the state."""
         shape = self.shape
-        control = self._control(point)
-        inside = dict(zip(shape.domain.leaves, shape.domain.values_of(point[2])))
+        control = self._control(state)
+        inside = dict(zip(shape.domain.leaves, shape.domain.values_of(state[2])))
         states = {}
         for variable in self.variables:
             leaf = variable.leaf
@@ -119,44 +119,44 @@ class Stage:
             raise AssertionError("a trace leaves its path")
         return states
 
-    def _agree(self, states: dict[Node, int], point: State) -> bool:
+    def _agree(self, states: dict[Node, int], state: State) -> bool:
         shape = self.shape
-        control = self._control(point)
+        control = self._control(state)
         mask = self._mask(control)
         for variable in self._moving:
             shift = shape.shifts[variable.leaf]
             if (states[variable.leaf] << shift ^ control) & mask & ((1 << variable.leaf.width) - 1) << shift:
                 return False
         return all(states[leaf] & shape.needed[leaf] == value
-                   for leaf, value in zip(shape.domain.leaves, shape.domain.values_of(point[2])))
+                   for leaf, value in zip(shape.domain.leaves, shape.domain.values_of(state[2])))
 
-    def _control(self, point: State) -> int:
+    def _control(self, state: State) -> int:
         """All bits of control in a state of the path."""
-        return self.search.spots[point[0]] | point[1]
+        return self.search.points[state[0]] | state[1]
 
     def _mask(self, control: int) -> int:
         """The bits that count in a control state."""
         shape = self.shape
-        live = self.search.places.live.get(control & shape.location, shape.state)
+        live = self.search.classes.live.get(control & shape.location, shape.state)
         return live & sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in self._moving)
 
     # ------------------------------------------------------------ one cycle
 
-    def _step(self, states: dict[Node, int], point: State, following: State | None,
+    def _step(self, states: dict[Node, int], state: State, following: State | None,
               demands: tuple[Demand, ...]) -> tuple[dict[Node, int], frozenset[str], dict[Node, int]]:
         """The values of a cycle, what matters of them, and the states after it. Paths to different ends begin alike, so
         all this is remembered."""
-        key = (tuple(states.values()), point, following, demands)
+        key = (tuple(states.values()), state, following, demands)
         found = self._known.get(key)
         if found is None:
-            values, matters = self._cycle(states, point, following, demands)
+            values, matters = self._cycle(states, state, following, demands)
             found = self._known[key] = values, matters, self._next(values, following)
         return found
 
-    def _cycle(self, states: dict[Node, int], point: State, following: State | None,
+    def _cycle(self, states: dict[Node, int], state: State, following: State | None,
                demands: tuple[Demand, ...]) -> tuple[dict[Node, int], frozenset[str]]:
         """Values of all leaves in a cycle from these states along the path, and the names of what matters of them."""
-        selections = self.search.places.selections(self.search.spots[point[0]])
+        selections = self.search.classes.selections(self.search.points[state[0]])
         for here in selections:
             moving = () if following is None else self._open if len(selections) == 1 else self._every
             solution = self._solve(states, here, following, demands, moving)
@@ -199,17 +199,17 @@ class Stage:
 
     def _known_leaves(self, states: dict[Node, int], here: int) -> dict[Node, Node]:
         """Everything that control and its words say, with all bits of the state as they really are."""
-        shape, places = self.shape, self.search.places
+        shape, classes = self.shape, self.search.classes
         full = here & shape.selecting
         for variable in self._moving:
             full |= states[variable.leaf] << shape.shifts[variable.leaf]
-        words = places.words_at(full & shape.place)
+        words = classes.words_at(full & shape.entrance)
         values = {leaf: shape.closures.of(leaf)(full, words) for leaf in shape.known}
         values.update((leaf, states[leaf]) for leaf in shape.domain.leaves)
         return {leaf: shape.terms.const(value, leaf.width) for leaf, value in values.items()}
 
 
-def _equal(shape: Split, node: Node, value: int, mask: int) -> list[Node]:
+def _equal(shape: Partition, node: Node, value: int, mask: int) -> list[Node]:
     """That the bits of a node under a mask are those of a value."""
     terms = shape.terms
     if type(node) is Const:

@@ -29,7 +29,7 @@ from ordain.prover.answers.presented import alike_addresses
 from ordain.prover.answers.traces import Demand, Script, Stage
 from ordain.prover.model import Break, Limits, Property, Verdict
 from ordain.prover.search.breadth_first import Search
-from ordain.prover.search.conditions import Inquiry
+from ordain.prover.search.conditions import Queries
 from ordain.prover.search.counting import count_transitions
 
 Outcome: TypeAlias = Literal["proved", "broken", "vacuous", "undecided"]
@@ -99,11 +99,11 @@ def watch(system: System, conditions: Conditions, prop: Property) -> Watch | Non
 class Judge:
     """Gives verdicts on the properties of one search."""
 
-    def __init__(self, system: System, search: Search, inquiry: Inquiry, conditions: Conditions,
+    def __init__(self, system: System, search: Search, queries: Queries, conditions: Conditions,
                  monitors: tuple[Variable, ...], limits: Limits, beside: tuple[Variable, ...] = ()) -> None:
         """`monitors`: those in the search; `beside`: others that run along in what is shown."""
         self.system, self.search, self.conditions, self.limits = system, search, conditions, limits
-        self.answers = Answers(search, inquiry)
+        self.answers = Answers(search, queries)
         self.states, self.transitions = search.count(), count_transitions(search)
         self._monitors, self._beside = monitors, beside
         self._back: Back | None = None
@@ -199,11 +199,11 @@ class Judge:
         return self._made(asked.prop, "broken", tuple(breaks))
 
     def _address(self, store: str, hit: Hit) -> int:
-        places = self.search.places
-        return places.shape.closures.of(places.shape.addresses[store])(hit.here, places.at(hit.here).words)
+        classes = self.search.classes
+        return classes.shape.closures.of(classes.shape.addresses[store])(hit.here, classes.at(hit.here).words)
 
     def _at(self, store: str, here: int) -> tuple[Demand, ...]:
-        """That the address is that of a place, or one alike."""
+        """That the address is that of an entrance, or one alike."""
         if not store:
             return ()
         terms, node = self.system.terms, self.search.shape.addresses[store]
@@ -229,9 +229,9 @@ class Judge:
             return self._made(asked.prop, "undecided")
         goal = self.answers.states(asked.node)
         able = can_reach(self.back, goal, self._always_reached)
-        without = self.search.families.without
-        lost = {number: rest for number, family in enumerate(self.search.reached)
-                if family != able.get(number) and (rest := without(family, able.get(number, 0)))}
+        without = self.search.state_sets.without
+        lost = {number: rest for number, state_set in enumerate(self.search.reached)
+                if state_set != able.get(number) and (rest := without(state_set, able.get(number, 0)))}
         first = self.answers.first(lost)
         if first is None:
             self._always_reached = self._always_reached or goal
@@ -304,7 +304,7 @@ class Judge:
         """The shortest sequence that ends in cycles, one after another, with one condition each."""
         *early, last = asked.in_order
         each = [Passages(self.search, self.answers, condition) for condition in early]
-        every = {number: family for number, family in enumerate(self.search.reached) if family}
+        every = {number: state_set for number, state_set in enumerate(self.search.reached) if state_set}
         goals = [self.answers.states(last)]
         for passages in reversed(each):
             goals.append(one_cycle_before(passages, goals[-1], every))

@@ -1,15 +1,15 @@
-"""What one kind of control word does to control and to its surroundings, once everything known is put in.
+"""What one kind of control word does to control and to its environment, once everything known is put in.
 
-Given next values and assumptions over surroundings, free leaves and data of control, the cycle is taken apart into
-*branches*: (the next value of each control variable as data, the step of the surroundings).
+Given next values and assumptions over environment, free leaves and data of control, the cycle is taken apart into
+*branches*: (the next value of each control variable as data, the step of the environment).
 
 1. Free leaves that several parts of the cycle read (control and an agent, an assumption about two agents) are decided
    first; after that every part has free leaves of its own.
-2. For each outcome of control's own free leaves, control's remaining conditions are over the surroundings: the set of
-   all surroundings is cut by them until what is left of the next values is data.
-3. Every variable of the surroundings becomes a factor: its moves under any of its own free leaves.
+2. For each outcome of control's own free leaves, control's remaining conditions are over the environment: the set of
+   all environment is cut by them until what is left of the next values is data.
+3. Every variable of the environment becomes a factor: its moves under any of its own free leaves.
 
-An assumption belongs to the part whose free leaves it reads, or cuts the set of surroundings.
+An assumption belongs to the part whose free leaves it reads, or cuts the set of environment.
 """
 
 from collections.abc import Sequence
@@ -20,7 +20,7 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node, Terms
 from ordain.prover.relation.images import Factor, Moves, Relation, Step, compose, index_changes
 from ordain.prover.relation.input_values import Choices
-from ordain.prover.relation.term_kinds import FREE, INSIDE, Support
+from ordain.prover.relation.term_kinds import ENVIRONMENT, FREE, Support
 
 Roots: TypeAlias = tuple[Node, ...]
 
@@ -73,7 +73,7 @@ class Branching:
         return step
 
     def satisfiable(self, conditions: tuple[Node, ...]) -> int:
-        """The surroundings in which some free values make all the conditions true."""
+        """The environment in which some free values make all the conditions true."""
         found = self._satisfied.get(conditions)
         if found is None:
             found = self.domain.full
@@ -137,8 +137,8 @@ class Branching:
 
     def _attach(self, control: tuple[Node, ...], inside: tuple[Node, ...],
                 assumed: tuple[Node, ...]) -> tuple[int, tuple[Node, ...], dict[int, tuple[Node, ...]]]:
-        """The surroundings that the assumptions allow as far as no part is concerned, the assumptions that control's
-        free leaves have to satisfy, and those of each variable of the surroundings."""
+        """The environment that the assumptions allow as far as no part is concerned, the assumptions that control's
+        free leaves have to satisfy, and those of each variable of the environment."""
         users: dict[Node, int] = {}
         for part, roots in enumerate((control, *((root,) for root in inside))):
             users.update((leaf, part) for root in roots for leaf in self._support.free_leaves(root))
@@ -157,7 +157,7 @@ class Branching:
     # ------------------------------------------------------------ control
 
     def control(self, nexts: tuple[Node, ...], assumed: tuple[Node, ...], guard: int) -> dict[tuple[Node, ...], int]:
-        """From the next values as data to the surroundings, within the guard, in which some outcome of control's free
+        """From the next values as data to the environment, within the guard, in which some outcome of control's free
         leaves gives them. Next values that share no free leaf are independent of one another."""
         found: list[tuple[dict[int, Node], int]] = [({}, guard)]
         full = self.domain.full
@@ -188,7 +188,7 @@ class Branching:
         return [(members, conditions) for _, members, conditions in groups]
 
     def _parts(self, nexts: tuple[Node, ...], assumed: tuple[Node, ...]) -> list[tuple[tuple[Node, ...], int]]:
-        """(next values as data, the surroundings in which some outcome gives them), for one group."""
+        """(next values as data, the environment in which some outcome gives them), for one group."""
         key = nexts, assumed
         parts = self._known_parts.get(key)
         if parts is None:
@@ -203,13 +203,13 @@ class Branching:
         return parts
 
     def _cut(self, nexts: tuple[Node, ...], where: int) -> list[tuple[tuple[Node, ...], int]]:
-        """The set cut by the conditions over the surroundings, until what is left of the next values has none."""
+        """The set cut by the conditions over the environment, until what is left of the next values has none."""
         terms, support = self._terms, self._support
         found = []
         waiting = [(nexts, where)] if where else []
         while waiting:
             remains, there = waiting.pop()
-            atom = next(iter(support.largest(remains, lambda node: support.kinds(node) == INSIDE)), None)
+            atom = next(iter(support.largest(remains, lambda node: support.kinds(node) == ENVIRONMENT)), None)
             if atom is None:
                 found.append((remains, there))
                 continue
@@ -217,7 +217,7 @@ class Branching:
                 waiting.append((put_in(terms, remains, {atom: terms.const(value, atom.width)}), part))
         return found
 
-    # ------------------------------------------------------------ surroundings
+    # ------------------------------------------------------------ environment
 
     def _relation(self, nexts: tuple[Node, ...], assumed: dict[int, tuple[Node, ...]]) -> Relation:
         key: tuple[object, ...] = (nexts, tuple(sorted(assumed.items())))

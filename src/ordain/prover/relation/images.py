@@ -1,6 +1,6 @@
-"""How a set of surroundings moves on in one clock, factor by factor.
+"""How a set of environment moves on in one clock, factor by factor.
 
-The surroundings of one step are independent *factors*: variables, each with inputs of its own. A factor takes
+The environment of one step are independent *factors*: variables, each with inputs of its own. A factor takes
 valuation number i to i + delta for each of its moves (delta, those valuations in which the move is possible), so the
 image of a set under one factor is a few masks and shifts of one big integer, and the image under all is their
 composition (the image of a conjunctively partitioned relation: Burch, Clarke, Long, "Symbolic model checking with
@@ -108,7 +108,7 @@ def _preimage(stages: Stages, found: int) -> int:
 
 
 class Step:
-    """A relation for the surroundings in `guard`. `images` and `preimages` remember, by numbers of sets."""
+    """A relation for the environment in `guard`. `images` and `preimages` remember, by numbers of sets."""
 
     __slots__ = ("guard", "images", "number", "preimages", "relation")
 

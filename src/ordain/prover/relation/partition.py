@@ -1,11 +1,11 @@
-"""The state taken apart: control, which is kept explicit, and its surroundings, of which whole sets are kept.
+"""The state taken apart: control, which is kept explicit, and its environment, of which whole sets are kept.
 
 *Control*: what forms the addresses of the control store, what follows from it (counters, flags, the opcode, return
 addresses). *Surroundings*: what moves by itself whatever the word says: agents, synchronisers, pending requests.
 
-Control has two parts. The *explicit* bits say where control is: the *place*, which decides the words that are read,
-and what a later place is computed from (an opcode, a return address). The rest is *carried* along (flags, monitors).
-The *location* is the part of the place that moves on in most words (a micro-address, a step counter), as opposed to
+Control has two parts. The *explicit* bits say where control is: the *entrance*, which decides the words that are read,
+and what a later entrance is computed from (an opcode, a return address). The rest is *carried* along (flags, monitors).
+The *location* is the part of the entrance that moves on in most words (a micro-address, a step counter), as opposed to
 what is mostly held. Address lines that are free in every cycle are *selectors*.
 
 Where the lines are drawn changes no verdict, only speed.
@@ -21,26 +21,26 @@ from ordain.logic.valuations import Domain
 from ordain.machine.expression import And, Leaf, Node, Terms
 from ordain.prover.relation.cone import cone, with_addresses
 from ordain.prover.relation.residues import WordTable
-from ordain.prover.relation.roles import computed_from, habits_of, is_agents, location_of, surroundings
+from ordain.prover.relation.roles import computed_from, environment, is_agents, location_of, roles_of
 from ordain.prover.relation.stores import Stores, find_stores, is_variable
 
 Tables: TypeAlias = dict[tuple[str, ...], WordTable]
-"""By the stores that are known at a place."""
+"""By the stores that are known at an entrance."""
 
 
-class Split(NamedTuple):
+class Partition(NamedTuple):
     """`control` stand packed in one integer, `shifts` by leaf; `selectors` above them. Masks over that integer:
-    `state`, all of control, is `explicit` and `carried`; `location` is within `place`, which is within `explicit` and
-    `selecting`, the selectors. `domain` is over the leaves of `surroundings`. `stores`: those whose words are known at
-    a place, in order, with the offset of each in the packed words and its words. `needed`: the bits of each variable
-    that matter. `known`: the leaves that control and words give a value. `table`: residues over those words. `idle`:
-    monitors among control that stay 0 unless they are set running. `replaced`: what stands for leaves of stores that
-    control does not address."""
+    `state`, all of control, is `explicit` and `carried`; `location` is within `entrance`, which is within `explicit`
+    and `selecting`, the selectors. `domain` is over the leaves of `environment`. `stores`: those whose words are known
+    at an entrance, in order, with the offset of each in the packed words and its words. `needed`: the bits of each
+    variable that matter. `known`: the leaves that control and words give a value. `table`: residues over those words.
+    `idle`: monitors among control that stay 0 unless they are set running. `replaced`: what stands for leaves of stores
+    that control does not address."""
 
     terms: Terms
     control: tuple[Variable, ...]
     shifts: dict[Node, int]
-    surroundings: tuple[Variable, ...]
+    environment: tuple[Variable, ...]
     domain: Domain
     selectors: tuple[Free, ...]
     free: dict[Node, int]
@@ -50,7 +50,7 @@ class Split(NamedTuple):
     closures: Closures
     assumptions: tuple[Node, ...]
     location: int
-    place: int
+    entrance: int
     explicit: int
     carried: int
     state: int
@@ -85,7 +85,7 @@ class _Model(NamedTuple):
 
 
 def split(system: System, question: Question, reduce: bool, explicit: frozenset[Node] = frozenset(),
-          tables: Tables | None = None) -> tuple[Split, tuple[Node, ...]]:
+          tables: Tables | None = None) -> tuple[Partition, tuple[Node, ...]]:
     """The split, and the question's conditions over its leaves. `explicit`: leaves to be kept explicit in any case.
     `tables`: residues that earlier questions about the same system have left behind, and that this one adds to."""
     model = _model(system, question, reduce)
@@ -94,13 +94,13 @@ def split(system: System, question: Question, reduce: bool, explicit: frozenset[
     forming = {leaf for store in stores.fixed for leaf in bits_read([stores.addresses[store]])}
     known_to = bits_read([address for address, _ in stores.looked_up.values()])
     bound = {leaf for leaf in (*forming, *known_to, *explicit) if is_variable(leaf)}
-    habits = habits_of(system, model.variables, stores, table)
-    inside = surroundings(model.variables, habits, bound, model.agents)
-    location = location_of(model.variables, habits, forming, inside)
-    place = location | {leaf for leaf in forming if leaf in habits}
-    shown = computed_from(habits, place | (explicit & habits.keys()), stores, inside) | explicit
+    roles = roles_of(system, model.variables, stores, table)
+    inside = environment(model.variables, roles, bound, model.agents)
+    location = location_of(model.variables, roles, forming, inside)
+    entrance = location | {leaf for leaf in forming if leaf in roles}
+    shown = computed_from(roles, entrance | (explicit & roles.keys()), stores, inside) | explicit
     control = [variable for variable in model.variables if variable.leaf not in inside]
-    control.sort(key=lambda variable: (variable.leaf not in location, variable.leaf not in place,
+    control.sort(key=lambda variable: (variable.leaf not in location, variable.leaf not in entrance,
                                        variable.leaf not in shown))
     selectors = tuple(entry for entry in system.free if entry.leaf in forming)
     shifts, masks = _packed([*(variable.leaf for variable in control), *(entry.leaf for entry in selectors)])
@@ -112,22 +112,22 @@ def split(system: System, question: Question, reduce: bool, explicit: frozenset[
     outside = tuple(variable for variable in model.variables if variable.leaf in inside)
     domain = Domain(tuple(variable.leaf for variable in outside), tuple(variable.values for variable in outside))
     words = system.contents.words
-    shape = Split(system.terms, tuple(control), shifts, outside, domain, selectors,
+    shape = Partition(system.terms, tuple(control), shifts, outside, domain, selectors,
                   {entry.leaf: entry.values for entry in system.free},
                   tuple((store, offset, words[store]) for store, offset in zip(stores.fixed, stores.offsets)),
                   stores.addresses, packing, Closures(packing), model.assumptions,
-                  sum(masks[leaf] for leaf in location), sum(masks[leaf] for leaf in place) | selecting, visible,
+                  sum(masks[leaf] for leaf in location), sum(masks[leaf] for leaf in entrance) | selecting, visible,
                   state - visible, state, selecting, model.needed, frozenset((*spots, *stores.looked_up)), table,
                   frozenset(monitor.leaf for monitor in question.idle), stores.replaced)
     return shape, model.conditions
 
 
-def searched(system: System, shape: Split, nodes: tuple[Node, ...]) -> tuple[Node, ...]:
+def searched(system: System, shape: Partition, nodes: tuple[Node, ...]) -> tuple[Node, ...]:
     """Further lowered nodes over the leaves of the split."""
     return put_in(shape.terms, with_addresses(system, nodes), shape.replaced)
 
 
-def follows(shape: Split, node: Node) -> bool:
+def follows(shape: Partition, node: Node) -> bool:
     """Whether the search has everything that a node over the leaves of the split reads of states and words."""
     for leaf, bits in bits_read([node]).items():
         if is_variable(leaf):

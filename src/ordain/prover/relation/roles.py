@@ -16,10 +16,10 @@ from ordain.prover.relation.stores import Stores, is_variable, store_of
 SAMPLE = 1 << 14
 """Words looked at."""
 SET_LIMIT = 1 << 16
-"""Most valuations of the surroundings, in bits of a set."""
+"""Most valuations of the environment, in bits of a set."""
 
 
-class Habit(NamedTuple):
+class Role(NamedTuple):
     """`reads`: (what the next value reads, in how many words). `held`: the share of words that hold the variable.
     `data`: what its next value ever takes over."""
 
@@ -35,10 +35,10 @@ class Habit(NamedTuple):
         return reading / sum(times for _, times in self.reads)
 
 
-def habits_of(system: System, variables: tuple[Variable, ...], stores: Stores, table: WordTable) -> dict[Node, Habit]:
+def roles_of(system: System, variables: tuple[Variable, ...], stores: Stores, table: WordTable) -> dict[Node, Role]:
     """Of everything but monitors."""
     sample = _sample(system, stores)
-    habits = {}
+    roles = {}
     for variable in variables:
         if variable.origin == "monitor":
             continue
@@ -48,8 +48,8 @@ def habits_of(system: System, variables: tuple[Variable, ...], stores: Stores, t
             cases[residues.under(words)] += times
         reads = tuple((frozenset(leaf for leaf in bits_read([residue]) if not store_of(system, leaf)), times)
                       for residue, times in cases.items())
-        habits[variable.leaf] = Habit(variable.leaf, reads, cases[variable.leaf] / len(sample), data_leaves(cases))
-    return habits
+        roles[variable.leaf] = Role(variable.leaf, reads, cases[variable.leaf] / len(sample), data_leaves(cases))
+    return roles
 
 
 def _sample(system: System, stores: Stores) -> list[int]:
@@ -71,14 +71,14 @@ def _sample(system: System, stores: Stores) -> list[int]:
     return sample
 
 
-def surroundings(variables: tuple[Variable, ...], habits: dict[Node, Habit], explicit: set[Node],
+def environment(variables: tuple[Variable, ...], roles: dict[Node, Role], explicit: set[Node],
                  agents: frozenset[Node]) -> set[Node]:
-    """Agents, and whatever in most words depends on something free or on the surroundings themselves; as many of them
-    as sets can hold. Monitors are none: they follow control or the surroundings, and are carried along."""
+    """Agents, and whatever in most words depends on something free or on the environment themselves; as many of them
+    as sets can hold. Monitors are none: they follow control or the environment, and are carried along."""
     inside = set(agents) - explicit
     while True:
-        more = {leaf for leaf, habit in habits.items()
-                if leaf not in inside and leaf not in explicit and habit.share_reading(inside) > 0.5}
+        more = {leaf for leaf, role in roles.items()
+                if leaf not in inside and leaf not in explicit and role.share_reading(inside) > 0.5}
         if not more:
             break
         inside |= more
@@ -86,7 +86,7 @@ def surroundings(variables: tuple[Variable, ...], habits: dict[Node, Habit], exp
     size = 1
     for variable in kept:
         size *= variable.values
-    read = {leaf for variable in kept for cases, _ in habits[variable.leaf].reads for leaf in cases - {variable.leaf}}
+    read = {leaf for variable in kept for cases, _ in roles[variable.leaf].reads for leaf in cases - {variable.leaf}}
     while size > SET_LIMIT:  # what the others do not look at goes first
         last = max(kept, key=lambda variable: (variable.leaf not in read, variable.values))
         kept.remove(last)
@@ -94,28 +94,28 @@ def surroundings(variables: tuple[Variable, ...], habits: dict[Node, Habit], exp
     return {variable.leaf for variable in kept}
 
 
-def location_of(variables: tuple[Variable, ...], habits: dict[Node, Habit], forming: set[Node],
+def location_of(variables: tuple[Variable, ...], roles: dict[Node, Role], forming: set[Node],
                 inside: set[Node]) -> set[Node]:
     """Of what forms the address, the part that is not mostly held; and what that is computed from, likewise."""
     moving = {variable.leaf for variable in variables
-              if variable.leaf in habits and variable.leaf not in inside and habits[variable.leaf].held < 0.5}
-    location = forming & moving or {leaf for leaf in forming if leaf in habits}
+              if variable.leaf in roles and variable.leaf not in inside and roles[variable.leaf].held < 0.5}
+    location = forming & moving or {leaf for leaf in forming if leaf in roles}
     while True:
-        feeding = {leaf for found in location for leaf in habits[found].data} & moving
+        feeding = {leaf for found in location for leaf in roles[found].data} & moving
         if feeding <= location:
             return location
         location |= feeding
 
 
-def computed_from(habits: dict[Node, Habit], start: set[Node], stores: Stores, inside: set[Node]) -> set[Node]:
+def computed_from(roles: dict[Node, Role], start: set[Node], stores: Stores, inside: set[Node]) -> set[Node]:
     """The control variables that the ones at the start ever take over, through the words of stores too."""
     found = set(start)
     waiting = list(start)
     while waiting:
-        for leaf in habits[waiting.pop()].data:
+        for leaf in roles[waiting.pop()].data:
             known = bits_read([stores.looked_up[leaf][0]]) if leaf in stores.looked_up else (leaf,)
             for part in known:
-                if part in habits and part not in inside and part not in found:
+                if part in roles and part not in inside and part not in found:
                     found.add(part)
                     waiting.append(part)
     return found

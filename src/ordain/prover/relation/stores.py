@@ -1,6 +1,6 @@
-"""The stores whose words a search reads: those known at a place, and the others.
+"""The stores whose words a search reads: those known at an entrance, and the others.
 
-A *place* is where the control store is read. The words of every store whose address is formed from nothing else are
+An *entrance* is where the control store is read. The words of every store whose address is formed from nothing else are
 known there too. Of another store (a mapping store addressed by the opcode) a leaf is looked up by what control holds;
 or, where agents or inputs form its address, replaced by comparisons of that address.
 """
@@ -16,8 +16,8 @@ from ordain.prover.relation.cone import stores_read, with_addresses
 
 
 class Stores(NamedTuple):
-    """`fixed`: the stores known at a place, each after those that form its address; `offsets`: where each stands in the
-    packed words; `spots`: where their leaves do. `addresses`: of every store read. `looked_up`: see `Packing`.
+    """`fixed`: the stores known at an entrance, each after those that form its address; `offsets`: where each stands in
+    the packed words; `spots`: where their leaves do. `addresses`: of every store read. `looked_up`: see `Packing`.
     `replaced`: what else stands for leaves of other stores."""
 
     fixed: tuple[str, ...]
@@ -34,7 +34,7 @@ def find_stores(system: System, roots: tuple[Node, ...], kept: frozenset[str], a
     read = stores_read(system, roots)
     stores = [store for store in system.addresses if store in read or store in kept]
     addresses = dict(zip(stores, with_addresses(system, tuple(system.addresses[store] for store in stores))))
-    fixed = _at_places(system, stores, addresses, roots)
+    fixed = _at_entrances(system, stores, addresses, roots)
     looked_up, replaced = _others(system, stores, fixed, addresses, agents)
     addresses = dict(zip(addresses, substitute(system.terms, tuple(addresses.values()), replaced)))
     spots, offsets = _word_spots(system, fixed)
@@ -52,7 +52,7 @@ def store_of(system: System, leaf: Node) -> str:
     return ""
 
 
-def _at_places(system: System, stores: list[str], addresses: dict[str, Node],
+def _at_entrances(system: System, stores: list[str], addresses: dict[str, Node],
                roots: tuple[Node, ...]) -> tuple[str, ...]:
     """The store that decides most, those that form its address, and every other whose address needs nothing more."""
     if not stores:

@@ -1,4 +1,4 @@
-"""What a term depends on: known things, surroundings, free things; and its largest parts that depend on one kind."""
+"""What a term depends on: known things, environment, free things; and its largest parts that depend on one kind."""
 
 from collections.abc import Callable, Iterable
 
@@ -6,11 +6,11 @@ from ordain.logic.valuations import Domain
 from ordain.machine.expression import Const, If, Leaf, Node, Slice
 from ordain.prover.relation.residues import passes_data
 
-KNOWN, INSIDE, FREE = 1, 2, 4
-"""Control and words; the surroundings; inputs, conditions and buses. A term's kinds are a sum of these."""
+KNOWN, ENVIRONMENT, FREE = 1, 2, 4
+"""Control and words; the environment; inputs, conditions and buses. A term's kinds are a sum of these."""
 
 class Support:
-    """`known`: leaves given by control or words. `domain`: the surroundings. `free`: the number of values of each free
+    """`known`: leaves given by control or words. `domain`: the environment. `free`: the number of values of each free
     leaf."""
 
     __slots__ = ("_free", "_kinds", "_known", "domain", "free")
@@ -46,7 +46,7 @@ class Support:
                 continue
             stack.pop()
             if type(node) is Leaf:
-                kinds[node] = KNOWN if node in self._known else INSIDE if node in self.domain.position else FREE
+                kinds[node] = KNOWN if node in self._known else ENVIRONMENT if node in self.domain.position else FREE
                 free[node] = frozenset((node,)) if kinds[node] == FREE else frozenset()
             else:
                 kind = 0

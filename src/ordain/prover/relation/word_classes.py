@@ -1,8 +1,8 @@
-"""Places of control with the words read there, and what those words do: the machine boiled down to kinds of cycle.
+"""Entrances with the words read there, and what those words do: the machine boiled down to kinds of cycle.
 
 Words that leave the same residues form a `WordClass`; a class whose deciding terms over control have got their values
-is a `Kind`, which is taken apart once (`branching`). At a place everything that its words and variables settle is put
-in, so that masks and shifts are left, but for dispatches and the like.
+is a `CycleClass`, which is taken apart once (`branching`). At an entrance everything that its words and variables
+settle is put in, so that masks and shifts are left, but for dispatches and the like.
 """
 
 from itertools import product
@@ -15,14 +15,14 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node
 from ordain.prover.relation.branching import Branch, Branching
 from ordain.prover.relation.images import Step
-from ordain.prover.relation.partition import Split
+from ordain.prover.relation.partition import Partition
 from ordain.prover.relation.residues import Residues
 from ordain.prover.relation.term_kinds import KNOWN, Support
 
 
 class Atom(NamedTuple):
     """A known term. `reads`: the bits of control that it reads; `of_words`: whether it reads words, too. `settled`: a
-    place settles it."""
+    entrance settles it."""
 
     node: Node
     closure: Closure
@@ -40,7 +40,7 @@ class Computed(NamedTuple):
 
 
 class Template(NamedTuple):
-    """One branch, for all places: the bits `held`, those `fixed`, and those that are computed."""
+    """One branch, for all classes: the bits `held`, those `fixed`, and those that are computed."""
 
     held: int
     fixed: int
@@ -48,8 +48,8 @@ class Template(NamedTuple):
     step: Step
 
 
-class Kind(NamedTuple):
-    """A cycle with everything known put in. `allowed`: the surroundings in which some input satisfies `assumed`."""
+class CycleClass(NamedTuple):
+    """A cycle with everything known put in. `allowed`: the environment in which some input satisfies `assumed`."""
 
     templates: tuple[Template, ...]
     assumed: tuple[Node, ...]
@@ -57,47 +57,48 @@ class Kind(NamedTuple):
 
 
 class Roots(NamedTuple):
-    """The next values of control (of `Places.moving`) and of the surroundings, and the assumptions."""
+    """The next values of control (of `WordClasses.moving`) and of the environment, and the assumptions."""
 
     control: tuple[Node, ...]
     inside: tuple[Node, ...]
     assumed: tuple[Node, ...]
 
 
-class PlaceClass:
-    """All places with the same words, as far as these decide anything, and the same values of what else a place
+class EntranceClass:
+    """All classes with the same words, as far as these decide anything, and the same values of what else an entrance
     settles. `atoms`: what is still open; `kinds`: by their values."""
 
     __slots__ = ("atoms", "kinds", "roots")
 
     def __init__(self, roots: Roots, atoms: tuple[Atom, ...]) -> None:
         self.roots, self.atoms = roots, atoms
-        self.kinds: dict[tuple[int, ...], Kind] = {}
+        self.kinds: dict[tuple[int, ...], CycleClass] = {}
 
 
 class WordClass:
-    """All words with the same residues. `atoms`: deciding terms that a place settles; `settled`: by their values."""
+    """All words with the same residues. `atoms`: deciding terms that an entrance settles; `settled`: by their
+    values."""
 
     __slots__ = ("atoms", "roots", "settled")
 
     def __init__(self, roots: Roots, atoms: tuple[Atom, ...]) -> None:
         self.roots, self.atoms = roots, atoms
-        self.settled: dict[tuple[int, ...], PlaceClass] = {}
+        self.settled: dict[tuple[int, ...], EntranceClass] = {}
 
 
-class Place:
+class Entrance:
     """`kind`: where nothing is open."""
 
     __slots__ = ("kind", "of", "words")
 
-    def __init__(self, words: int, of: PlaceClass, kind: Kind | None) -> None:
+    def __init__(self, words: int, of: EntranceClass, kind: CycleClass | None) -> None:
         self.words, self.of, self.kind = words, of, kind
 
 
-class Places:
+class WordClasses:
     """Everything that depends on control alone."""
 
-    def __init__(self, shape: Split, conditions: tuple[Node, ...] = (), whole: "Places | None" = None,
+    def __init__(self, shape: Partition, conditions: tuple[Node, ...] = (), whole: "WordClasses | None" = None,
                  running: frozenset[Node] = frozenset()) -> None:
         """With `whole`, the same machine restricted: only cycles with all the conditions are left; what has been worked
         out for the whole is shared. Of the monitors that only look on (`shape.idle`) those in `running` do; the others
@@ -107,7 +108,7 @@ class Places:
         self.support: Support = Support(shape.known, shape.domain, shape.free) if whole is None else whole.support
         self.branching: Branching = Branching(terms, self.support) if whole is None else whole.branching
         if whole is None:
-            self._insides = [table.of(variable.next, False) for variable in shape.surroundings]
+            self._insides = [table.of(variable.next, False) for variable in shape.environment]
             self._assumed = [table.of(node, False) for node in shape.assumptions]
         else:
             self._insides = whole._insides
@@ -116,28 +117,28 @@ class Places:
         self.moving = tuple(variable for variable in shape.control if variable.leaf not in self.idle)
         self._controls = [table.of(variable.next, True) for variable in self.moving]
         self._step_mask = _joint_mask((*self._controls, *self._insides, *self._assumed))
-        self._classes: dict[int, WordClass] = {}
+        self._word_classes: dict[int, WordClass] = {}
         alike = whole if whole is not None and whole.idle == self.idle else None  # roots of the same variables
         self._distinct: dict[Roots, WordClass] = {} if alike is None else alike._distinct
-        self._place_classes: dict[Roots, PlaceClass] = {} if alike is None else alike._place_classes
+        self._entrance_classes: dict[Roots, EntranceClass] = {} if alike is None else alike._entrance_classes
         self._reads: dict[Node, int] = {} if whole is None else whole._reads
         self._atoms_in: dict[Node, tuple[Atom, ...]] = {}
         self._settled_in: dict[Node, tuple[Atom, ...]] = {}
         self._atoms: dict[Node, Atom] = {} if whole is None else whole._atoms
         self._addresses = [(shape.closures.of(shape.addresses[store]), words, offset)
                            for store, offset, words in shape.stores]
-        self._places: dict[int, Place] = {}
+        self._classes_of: dict[int, Entrance] = {}
         self.live: dict[int, int] = {} if whole is None else whole.live
 
-    # ------------------------------------------------------------ places and kinds
+    # ------------------------------------------------------------ classes and kinds
 
-    def at(self, here: int) -> Place:
-        """The place of a control state with its selectors."""
-        key = here & self.shape.place
-        place = self._places.get(key)
-        if place is None:
-            place = self._places[key] = self._make(key)
-        return place
+    def at(self, here: int) -> Entrance:
+        """The entrance of a control state with its selectors."""
+        key = here & self.shape.entrance
+        entrance = self._classes_of.get(key)
+        if entrance is None:
+            entrance = self._classes_of[key] = self._make(key)
+        return entrance
 
     def words_at(self, key: int) -> int:
         words = 0
@@ -145,16 +146,16 @@ class Places:
             words |= table[address(key, words)] << offset
         return words
 
-    def _make(self, key: int) -> Place:
+    def _make(self, key: int) -> Entrance:
         words = self.words_at(key)
-        word_class = self._classes.get(words & self._step_mask)
+        word_class = self._word_classes.get(words & self._step_mask)
         if word_class is None:
-            word_class = self._classes[words & self._step_mask] = self._class_of(words)
+            word_class = self._word_classes[words & self._step_mask] = self._class_of(words)
         values = tuple([atom.closure(key, words) for atom in word_class.atoms])
         of = word_class.settled.get(values)
         if of is None:
             of = word_class.settled[values] = self._settled_class(word_class, values)
-        return Place(words, of, None if of.atoms else self.kind(of, ()))
+        return Entrance(words, of, None if of.atoms else self.kind(of, ()))
 
     def _class_of(self, words: int) -> WordClass:
         control = tuple(root.under(words) for root in self._controls)
@@ -168,17 +169,17 @@ class Places:
             found = self._distinct[roots] = WordClass(roots, tuple(self.atom(node) for node in settled))
         return found
 
-    def _settled_class(self, word_class: WordClass, values: tuple[int, ...]) -> PlaceClass:
+    def _settled_class(self, word_class: WordClass, values: tuple[int, ...]) -> EntranceClass:
         roots = self._with(word_class.roots, word_class.atoms, values)
-        found = self._place_classes.get(roots)
+        found = self._entrance_classes.get(roots)
         if found is None:
-            found = self._place_classes[roots] = PlaceClass(
+            found = self._entrance_classes[roots] = EntranceClass(
                 roots, tuple(self.atom(node) for node in self._open_terms(roots)))
         return found
 
     def _open_terms(self, roots: Roots) -> list[Node]:
-        """What a place leaves open and what has to be known before the cycle can be taken apart. Next values of carried
-        bits need nothing: what is left of them is computed state by state."""
+        """What an entrance leaves open and what has to be known before the cycle can be taken apart. Next values of
+        carried bits need nothing: what is left of them is computed state by state."""
         shape = self.shape
         nexts = [node for variable, node in zip(self.moving, roots.control)
                  if shape.explicit >> shape.shifts[variable.leaf] & 1]
@@ -204,7 +205,7 @@ class Places:
         return atoms
 
     def settled_in(self, node: Node) -> tuple[Atom, ...]:
-        """The largest terms of a condition that a place settles."""
+        """The largest terms of a condition that an entrance settles."""
         atoms = self._settled_in.get(node)
         if atoms is None:
             terms = self.support.largest((node,), self.is_settled)
@@ -222,7 +223,7 @@ class Places:
         if found is None:
             reads, of_words = self._read_by(node)
             found = self._atoms[node] = Atom(node, self.shape.closures.of(node), reads, of_words,
-                                             not reads & ~self.shape.place)
+                                             not reads & ~self.shape.entrance)
         return found
 
     def reads(self, node: Node) -> int:
@@ -247,13 +248,13 @@ class Places:
                     of_words = of_words or leaf in shape.known
         return mask, of_words
 
-    def kind(self, of: PlaceClass, values: tuple[int, ...]) -> Kind:
+    def kind(self, of: EntranceClass, values: tuple[int, ...]) -> CycleClass:
         """The class with values for all that is open."""
         kind = of.kinds.get(values)
         if kind is None:
             control, inside, assumed = self._with(of.roots, of.atoms, values)
             branches = self.branching.branches(control, inside, assumed)
-            kind = of.kinds[values] = Kind(tuple(self._template(branch) for branch in branches), assumed,
+            kind = of.kinds[values] = CycleClass(tuple(self._template(branch) for branch in branches), assumed,
                                            self.branching.satisfiable(assumed))
         return kind
 
@@ -276,9 +277,9 @@ class Places:
     # ------------------------------------------------------------ what is not kept
 
     def kept(self, here: int) -> int:
-        """The bits of control, selectors among them, that the search tells apart at a place. What a term reads beside
-        them is not what the machine has there: nothing may be concluded from it. The conditions for which the search
-        was made read no such bit; whoever asks for anything else has to look first."""
+        """The bits of control, selectors among them, that the search tells apart at an entrance. What a term reads
+        beside them is not what the machine has there: nothing may be concluded from it. The conditions for which the
+        search was made read no such bit; whoever asks for anything else has to look first."""
         return self.live.get(here & self.shape.location, -1)
 
     # ------------------------------------------------------------ selectors
@@ -299,10 +300,10 @@ class Places:
     # ------------------------------------------------------------ the start
 
     def starts(self) -> list[tuple[int, int]]:
-        """Every control state at the start, with the set of surroundings at the start."""
+        """Every control state at the start, with the set of environment at the start."""
         shape = self.shape
         inside = shape.domain.full
-        for index, variable in enumerate(shape.surroundings):
+        for index, variable in enumerate(shape.environment):
             values = start_values(variable.reset, variable.values, shape.needed[variable.leaf])
             inside &= sum(shape.domain.having(index, value) for value in values)
         found: dict[int, None] = {}
@@ -321,7 +322,7 @@ class Places:
         return [(state, inside) for state in found]
 
 
-def start_locations(shape: Split) -> list[int]:
+def start_locations(shape: Partition) -> list[int]:
     parts = []
     for variable in shape.control:
         shift = shape.shifts[variable.leaf]

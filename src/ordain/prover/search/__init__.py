@@ -1,1 +1,1 @@
-"""Breadth first over all that can happen: dead bits, sets of states, transitions."""
+"""Breadth first over all that can happen: dead bits, sets of states, edges."""

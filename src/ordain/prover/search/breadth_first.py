@@ -1,11 +1,11 @@
 """The search: every reachable state, one clock after another.
 
-Level order (breadth-first) over spots, each with the family of states that go with it. A level holds what is new after
-so many cycles: spot -> the family that was not there before. So the first level in which something shows is the
-length of a shortest sequence to it, and the levels are all the history that traces need (Clarke, Grumberg, Peled,
-"Model Checking", 1999, chapters 2 and 6, with one explicit and one symbolic half).
+Level order (breadth-first) over points, each with the set of states that go with it. A level holds what is new after so
+many cycles: point -> the state set that was not there before. So the first level in which something shows is the length
+of a shortest sequence to it, and the levels are all the history that traces need (Clarke, Grumberg, Peled, "Model
+Checking", 1999, chapters 2 and 6, with one explicit and one symbolic half).
 
-Images and unions are remembered by numbers of families, so what a visit of a spot costs does not depend on how many
+Images and unions are remembered by numbers of state sets, so what a visit of a point costs does not depend on how many
 states stand behind it.
 """
 
@@ -14,73 +14,74 @@ from time import monotonic
 
 from ordain.prover.limits import LimitReached, look
 from ordain.prover.model import Limits, Progress, Report
-from ordain.prover.relation.word_classes import Places
-from ordain.prover.search.state_sets import Families, Pairs
-from ordain.prover.search.transition import Way
-from ordain.prover.search.transitions import Ways
+from ordain.prover.relation.word_classes import WordClasses
+from ordain.prover.search.edge import Edge
+from ordain.prover.search.edges import Edges
+from ordain.prover.search.state_sets import Pairs, StateSets
 
 CHECK_EVERY = 2048
-"""Visits of spots between two looks at the limits."""
+"""Visits of points between two looks at the limits."""
 
 
 class Search:
-    """What was found. `spots[i]`: spot number i; `reached[i]`: the number of the family that goes with it; `ways[i]`:
-    (way, number of the next spot), None while it has not been visited; `levels[n]`: what is new after n cycles.
-    `stopped`: "" when nothing is left to visit."""
+    """What was found. `points[i]`: point number i; `reached[i]`: the number of the state set that goes with it;
+    `edges[i]`: (edge, number of the next point), None while it has not been visited; `levels[n]`: what is new after n
+    cycles. `stopped`: "" when nothing is left to visit."""
 
-    __slots__ = ("_finder", "families", "index", "levels", "places", "reached", "shape", "spots", "stopped", "ways")
+    __slots__ = ("_finder", "classes", "edges", "index", "levels", "points", "reached", "shape", "state_sets",
+                 "stopped")
 
-    def __init__(self, places: Places) -> None:
-        self.places, self.shape = places, places.shape
-        self.families = Families()
-        self._finder = Ways(places, self.families)
-        self.spots: list[int] = []
+    def __init__(self, classes: WordClasses) -> None:
+        self.classes, self.shape = classes, classes.shape
+        self.state_sets = StateSets()
+        self._finder = Edges(classes, self.state_sets)
+        self.points: list[int] = []
         self.index: dict[int, int] = {}
         self.reached: list[int] = []
-        self.ways: list[list[tuple[Way, int]] | None] = []
+        self.edges: list[list[tuple[Edge, int]] | None] = []
         self.levels: list[dict[int, int]] = []
         self.stopped = ""
 
-    def number_of(self, spot: int) -> int:
-        number = self.index.get(spot)
+    def number_of(self, point: int) -> int:
+        number = self.index.get(point)
         if number is None:
-            number = self.index[spot] = len(self.spots)
-            self.spots.append(spot)
+            number = self.index[point] = len(self.points)
+            self.points.append(point)
             self.reached.append(0)
-            self.ways.append(None)
+            self.edges.append(None)
         return number
 
-    def from_here(self, number: int) -> list[tuple[Way, int]]:
-        """The ways of a spot, found at the first visit."""
-        known = self.ways[number]
+    def from_here(self, number: int) -> list[tuple[Edge, int]]:
+        """The edges of a point, found at the first visit."""
+        known = self.edges[number]
         if known is None:
             index, known = self.index, []
-            for way, spot in self._finder.of(self.spots[number]):
-                to = index.get(spot)
-                known.append((way, self.number_of(spot) if to is None else to))
-            self.ways[number] = known
+            for edge, point in self._finder.of(self.points[number]):
+                to = index.get(point)
+                known.append((edge, self.number_of(point) if to is None else to))
+            self.edges[number] = known
         return known
 
     def count(self) -> int:
         """How many states were reached."""
-        return sum(self.families.size(family) * spots for family, spots in Counter(self.reached).items())
+        return sum(self.state_sets.size(state_set) * points for state_set, points in Counter(self.reached).items())
 
     def starts(self) -> dict[int, int]:
-        """The families at the start, by number of the spot."""
+        """The state sets at the start, by number of the point."""
         found: dict[int, Pairs] = {}
-        for state, inside in self.places.starts():
+        for state, inside in self.classes.starts():
             number = self.number_of(state & self.shape.explicit)
-            found.setdefault(number, {})[state & self.shape.carried] = self.families.sets.number(inside)
-        return {number: self.families.number(pairs) for number, pairs in found.items()}
+            found.setdefault(number, {})[state & self.shape.carried] = self.state_sets.sets.number(inside)
+        return {number: self.state_sets.number(pairs) for number, pairs in found.items()}
 
 
-def run(places: Places, limits: Limits, report: Report | None, started: float, most: int | None = None) -> Search:
+def run(classes: WordClasses, limits: Limits, report: Report | None, started: float, most: int | None = None) -> Search:
     """Searches until nothing is new, a limit is reached, or the user interrupts. `most`: give up (stopped: "split")
     when more visits than that have not been enough. Raises Reopened."""
-    search = Search(places)
+    search = Search(classes)
     frontier = search.starts()
-    for number, family in frontier.items():
-        search.reached[number] = family
+    for number, state_set in frontier.items():
+        search.reached[number] = state_set
     watch = _Watch(search, limits, report, started)
     visits = 0
     try:
@@ -101,18 +102,18 @@ def run(places: Places, limits: Limits, report: Report | None, started: float, m
 
 def _next_level(search: Search, frontier: dict[int, int], watch: "_Watch") -> dict[int, int]:
     """One clock on. What a limit interrupts is not counted as a level."""
-    reached, known_ways, families = search.reached, search.ways, search.families
-    grow = families.grow
+    reached, known_edges, state_sets = search.reached, search.edges, search.state_sets
+    grow = state_sets.grow
     after: dict[int, int] = {}
     left = watch.due
-    for number, family in frontier.items():
-        ways = known_ways[number]
-        if ways is None:
-            ways = search.from_here(number)
-        for way, to in ways:
-            image = way.images.get(family)
+    for number, state_set in frontier.items():
+        edges = known_edges[number]
+        if edges is None:
+            edges = search.from_here(number)
+        for edge, to in edges:
+            image = edge.images.get(state_set)
             if image is None:
-                image = way.image(family)
+                image = edge.image(state_set)
             old = reached[to]
             if image == old or not image:
                 continue
@@ -120,7 +121,7 @@ def _next_level(search: Search, frontier: dict[int, int], watch: "_Watch") -> di
             if new:
                 reached[to] = both
                 known = after.get(to)
-                after[to] = new if known is None else families.join(known, new)
+                after[to] = new if known is None else state_sets.join(known, new)
         left -= 1
         if not left:
             left = watch.look()
@@ -141,7 +142,7 @@ class _Watch:
     def level_done(self, new: dict[int, int]) -> None:
         """Counts the states of a level."""
         if self._counting:
-            self._states += sum(map(self.search.families.size, new.values()))
+            self._states += sum(map(self.search.state_sets.size, new.values()))
             self.look()
 
     def look(self) -> int:

@@ -1,7 +1,7 @@
-"""The conditions of the question as they stand at a place.
+"""The conditions of the question as they stand at an entrance.
 
-With the words known, and what else the place settles, most conditions are 0 or 1; the rest is over the surroundings,
-free leaves and what control leaves open. Places at which the same is left share one `Standing`.
+With the words known, and what else the entrance settles, most conditions are 0 or 1; the rest is over the environment,
+free leaves and what control leaves open. Entrances at which the same is left share one `Cofactors`.
 """
 
 from typing import NamedTuple
@@ -10,10 +10,10 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Node
 from ordain.prover.relation.residues import Residues
 from ordain.prover.relation.term_kinds import FREE
-from ordain.prover.relation.word_classes import Atom, Place, Places
+from ordain.prover.relation.word_classes import Atom, Entrance, WordClasses
 
 
-class Entry(NamedTuple):
+class Cofactor(NamedTuple):
     """A condition, by number: what is left of it, and the terms over control still open in it. `reads`: the bits of
     control that these read; `of_words`: whether they read words, too."""
 
@@ -24,18 +24,18 @@ class Entry(NamedTuple):
     of_words: bool
 
 
-class Standing(NamedTuple):
+class Cofactors(NamedTuple):
     """The conditions that are not settled to 0. `reads`: the bits of control that their open terms read. `on_inputs`:
     the numbers of those that depend on something free."""
 
-    entries: tuple[Entry, ...]
+    entries: tuple[Cofactor, ...]
     reads: int
     of_words: bool
     on_inputs: frozenset[int]
 
 
 class _Left(NamedTuple):
-    """A condition, by number, under some words, and the terms in it that a place settles."""
+    """A condition, by number, under some words, and the terms in it that an entrance settles."""
 
     number: int
     node: Node
@@ -43,12 +43,12 @@ class _Left(NamedTuple):
 
 
 class _Under(NamedTuple):
-    """What is left of all conditions under some words, and all terms that a place settles; `standings`: by the values
-    of these."""
+    """What is left of all conditions under some words, and all terms that an entrance settles; `cofactors`: by the
+    values of these."""
 
     conditions: tuple[_Left, ...]
     atoms: tuple[Atom, ...]
-    standings: dict[tuple[int, ...], Standing]
+    cofactors: dict[tuple[int, ...], Cofactors]
 
 
 class _Alike(NamedTuple):
@@ -59,46 +59,56 @@ class _Alike(NamedTuple):
     left: dict[int, tuple[_Left, ...]]
 
 
-class Inquiry:
+class Queries:
     """`conditions` by number, over the leaves of the split. `covered`: they were there when it was found out which bits
     are dead (`dead_bits`), so that the search keeps all that they read; others may only be asked where it does."""
 
-    __slots__ = ("_alike", "_distinct", "_mask", "_places", "_settled", "_standing", "_terms", "_under", "conditions",
-                 "covered")
+    __slots__ = (
+        "_alike",
+        "_classes_of",
+        "_cofactors",
+        "_distinct",
+        "_mask",
+        "_settled",
+        "_terms",
+        "_under",
+        "conditions",
+        "covered",
+    )
 
-    def __init__(self, places: Places, conditions: tuple[Node, ...]) -> None:
-        self._places, self._terms, self.conditions = places, places.shape.terms, conditions
+    def __init__(self, classes: WordClasses, conditions: tuple[Node, ...]) -> None:
+        self._classes_of, self._terms, self.conditions = classes, classes.shape.terms, conditions
         self.covered = False
         by_mask: dict[int, _Alike] = {}
         self._mask = 0
         for number, node in enumerate(conditions):
-            residues = places.shape.table.of(node, False)
+            residues = classes.shape.table.of(node, False)
             by_mask.setdefault(residues.mask, _Alike(residues.mask, [], {})).residues.append((number, residues))
             self._mask |= residues.mask
         self._alike = list(by_mask.values())
-        self._standing: dict[Place, Standing] = {}
+        self._cofactors: dict[Entrance, Cofactors] = {}
         self._under: dict[int, _Under] = {}
         self._settled: dict[tuple[Node, tuple[int, ...]], Node] = {}
-        self._distinct: dict[tuple[tuple[int, Node], ...], Standing] = {}
+        self._distinct: dict[tuple[tuple[int, Node], ...], Cofactors] = {}
 
-    def at(self, here: int, place: Place) -> Standing:
+    def at(self, here: int, entrance: Entrance) -> Cofactors:
         if not self.covered and not self.kept(here):
             raise AssertionError("asked for what the search does not keep")
-        standing = self._standing.get(place)
-        if standing is None:
-            under = self._under_words(place.words)
-            values = tuple([atom.closure(here, place.words) for atom in under.atoms])
-            standing = under.standings.get(values)
-            if standing is None:
-                standing = under.standings[values] = self._settle(under, values)
-            self._standing[place] = standing
-        return standing
+        cofactors = self._cofactors.get(entrance)
+        if cofactors is None:
+            under = self._under_words(entrance.words)
+            values = tuple([atom.closure(here, entrance.words) for atom in under.atoms])
+            cofactors = under.cofactors.get(values)
+            if cofactors is None:
+                cofactors = under.cofactors[values] = self._settle(under, values)
+            self._cofactors[entrance] = cofactors
+        return cofactors
 
     def kept(self, here: int) -> bool:
-        """Whether the search keeps at a place all that the conditions may look at there."""
-        places, kept = self._places, self._places.kept(here)
-        under = self._under_words(places.at(here).words)
-        return not any(places.reads(one.node) & ~kept for one in under.conditions)
+        """Whether the search keeps at an entrance all that the conditions may look at there."""
+        classes, kept = self._classes_of, self._classes_of.kept(here)
+        under = self._under_words(classes.at(here).words)
+        return not any(classes.reads(one.node) & ~kept for one in under.conditions)
 
     def _under_words(self, words: int) -> _Under:
         under = self._under.get(words & self._mask)
@@ -122,24 +132,24 @@ class Inquiry:
 
     def _left(self, alike: _Alike, words: int) -> tuple[_Left, ...]:
         nodes = [(number, residues.under(words)) for number, residues in alike.residues]
-        return tuple([_Left(number, node, self._places.settled_in(node)) for number, node in nodes
+        return tuple([_Left(number, node, self._classes_of.settled_in(node)) for number, node in nodes
                       if type(node) is not Const or node.value])
 
-    def _settle(self, under: _Under, values: tuple[int, ...]) -> Standing:
-        places, known = self._places, dict(zip(under.atoms, values))
+    def _settle(self, under: _Under, values: tuple[int, ...]) -> Cofactors:
+        classes, known = self._classes_of, dict(zip(under.atoms, values))
         rest = [(number, self._with(node, settled, tuple([known[atom] for atom in settled])) if settled else node)
                 for number, node, settled in under.conditions]
         left = tuple([(number, node) for number, node in rest if type(node) is not Const or node.value])
-        standing = self._distinct.get(left)
-        if standing is None:
-            entries = tuple([_entry(number, node, places.known_in(node)) for number, node in left])
+        cofactors = self._distinct.get(left)
+        if cofactors is None:
+            entries = tuple([_cofactor(number, node, classes.known_in(node)) for number, node in left])
             reads = 0
             for entry in entries:
                 reads |= entry.reads
-            on_inputs = frozenset(number for number, node in left if places.support.kinds(node) & FREE)
-            standing = self._distinct[left] = Standing(entries, reads, any(entry.of_words for entry in entries),
+            on_inputs = frozenset(number for number, node in left if classes.support.kinds(node) & FREE)
+            cofactors = self._distinct[left] = Cofactors(entries, reads, any(entry.of_words for entry in entries),
                                                        on_inputs)
-        return standing
+        return cofactors
 
     def _with(self, node: Node, atoms: tuple[Atom, ...], values: tuple[int, ...]) -> Node:
         """The node with values put in for atoms."""
@@ -150,8 +160,8 @@ class Inquiry:
         return rest
 
 
-def _entry(number: int, node: Node, atoms: tuple[Atom, ...]) -> Entry:
+def _cofactor(number: int, node: Node, atoms: tuple[Atom, ...]) -> Cofactor:
     reads = 0
     for atom in atoms:
         reads |= atom.reads
-    return Entry(number, node, atoms, reads, any(atom.of_words for atom in atoms))
+    return Cofactor(number, node, atoms, reads, any(atom.of_words for atom in atoms))

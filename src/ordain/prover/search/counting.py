@@ -7,24 +7,24 @@ one state of each kind is tried.
 
 from ordain.prover.relation.images import Relation, Ring, Stages, Step
 from ordain.prover.search.breadth_first import Search
-from ordain.prover.search.transition import Way
+from ordain.prover.search.edge import Edge
 
 
 class Successors:
     """Counts successors by step and set, remembered by number of the set."""
 
     def __init__(self, search: Search) -> None:
-        self._sets = search.families.sets.sets
+        self._sets = search.state_sets.sets.sets
         self._degrees: dict[Relation, list[tuple[int, int]]] = {}
         self._joint: dict[tuple[Step, ...], list[tuple[int, int]]] = {}
         self._single: dict[tuple[int, int], int] = {}
         self._several: dict[tuple[tuple[Step, ...], int], int] = {}
 
-    def along(self, way: Way, pairs: dict[int, int]) -> int:
-        """The number of pairs (state of a family, successor by a way)."""
+    def along(self, edge: Edge, pairs: dict[int, int]) -> int:
+        """The number of pairs (state of a state set, successor by an edge)."""
         total = 0
         for carried, inside in pairs.items():
-            moves = way.moves(carried)
+            moves = edge.moves(carried)
             if len(moves) == 1:
                 total += self.by(moves[0][1], inside)
                 continue
@@ -73,17 +73,17 @@ class Successors:
 def count_transitions(search: Search) -> int:
     """Of all states reached; only of those visited when the search was stopped."""
     successors = Successors(search)
-    counted: dict[Way, dict[int, int]] = {}
+    counted: dict[Edge, dict[int, int]] = {}
     total = 0
-    for number, ways in enumerate(search.ways):
-        family = search.reached[number]
-        for way, _ in ways or ():
-            by_family = counted.get(way)
-            if by_family is None:
-                by_family = counted[way] = {}
-            count = by_family.get(family)
+    for number, edges in enumerate(search.edges):
+        state_set = search.reached[number]
+        for edge, _ in edges or ():
+            by_state_set = counted.get(edge)
+            if by_state_set is None:
+                by_state_set = counted[edge] = {}
+            count = by_state_set.get(state_set)
             if count is None:
-                count = by_family[family] = successors.along(way, search.families.pairs[family])
+                count = by_state_set[state_set] = successors.along(edge, search.state_sets.pairs[state_set])
             total += count
     return total
 

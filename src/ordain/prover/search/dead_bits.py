@@ -1,6 +1,6 @@
 """Which bits of control some path reads, location by location; the others are held at 0 during the search.
 
-The graph is over locations, every branch taken as possible whatever the surroundings say, so it has at least the edges
+The graph is over locations, every branch taken as possible whatever the environment says, so it has at least the edges
 that the search will find. A dispatch fans out to all its targets; what follows it hangs on a node of its own, made
 once. Where a fan-out is too wide to list, everything counts as read.
 """
@@ -13,11 +13,11 @@ from ordain.logic.liveness import Flow, live_bits
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, If, Join, Leaf, Node, Slice
-from ordain.prover.relation.word_classes import Computed, Place, PlaceClass, Places, start_locations
-from ordain.prover.search.conditions import Inquiry
+from ordain.prover.relation.word_classes import Computed, Entrance, EntranceClass, WordClasses, start_locations
+from ordain.prover.search.conditions import Queries
 
 FAN_OUT = 1 << 12
-"""Most targets of one dispatch, and most places of one location, that are listed."""
+"""Most targets of one dispatch, and most classes of one location, that are listed."""
 OPEN_BITS = 6
 """Most bits of terms that decide about the next location and whose every valuation is followed."""
 
@@ -30,8 +30,8 @@ class _Exit(NamedTuple):
     computed: tuple[Computed, ...]
 
 
-class _Manner(NamedTuple):
-    """What the cycles of a class of places do, as far as liveness is concerned: the bits that they read in any case,
+class _Effect(NamedTuple):
+    """What the cycles of a class of classes do, as far as liveness is concerned: the bits that they read in any case,
     the exits, and of bits outside the location those that may be held and (target, source) of those computed."""
 
     reads: int
@@ -40,34 +40,34 @@ class _Manner(NamedTuple):
     moves: tuple[tuple[int, int], ...]
 
 
-def hold_dead_bits(places: Places, inquiry: Inquiry) -> int:
-    """Fills `places.live`: location -> the bits of control worth keeping there, for the conditions of the inquiry.
+def hold_dead_bits(classes: WordClasses, queries: Queries) -> int:
+    """Fills `classes.live`: location -> the bits of control worth keeping there, for the conditions of the queries.
     Returns how many bits of variables were found dead, summed over the locations."""
-    graph = _Graph(places, inquiry)
+    graph = _Graph(classes, queries)
     graph.explore()
     live = live_bits(graph.reads, graph.flows)
-    shape = places.shape
+    shape = classes.shape
     idle = sum(((1 << leaf.width) - 1) << shape.shifts[leaf] for leaf in shape.idle)  # whenever they are set running
-    places.live.update((location, live[node] | shape.location | idle) for location, node in graph.nodes.items())
-    inquiry.covered = True
+    classes.live.update((location, live[node] | shape.location | idle) for location, node in graph.nodes.items())
+    queries.covered = True
     kept = sum(shape.needed[variable.leaf] << shape.shifts[variable.leaf] for variable in shape.control)
-    return sum((kept & ~mask).bit_count() for mask in places.live.values())
+    return sum((kept & ~mask).bit_count() for mask in classes.live.values())
 
 
 class _Graph:
     """Locations and fan-outs by number: `reads` and `flows` are what `live_bits` takes."""
 
-    def __init__(self, places: Places, inquiry: Inquiry) -> None:
-        self.places, self.shape, self._inquiry = places, places.shape, inquiry
+    def __init__(self, classes: WordClasses, queries: Queries) -> None:
+        self.classes, self.shape, self._queries = classes, classes.shape, queries
         self.nodes: dict[int, int] = {}
         self.reads: list[int] = []
         self.flows: list[list[Flow]] = []
         self._waiting: list[int] = []
         self._everything = -1
         self._fans: dict[object, int] = {}
-        self._manners: dict[PlaceClass, _Manner | None] = {}
+        self._effects: dict[EntranceClass, _Effect | None] = {}
         self._fields = [variable for variable in self.shape.control
-                        if self.shape.place & ~self.shape.location & self._mask(variable.leaf)]
+                        if self.shape.entrance & ~self.shape.location & self._mask(variable.leaf)]
         self._others = self._beside()
 
     def explore(self) -> None:
@@ -109,16 +109,16 @@ class _Graph:
         flows: dict[Flow, None] = {}
         reads = self._relevant(here) if len(here) > 1 else 0
         for state in here:
-            place = self.places.at(state)
-            manner = self._manner(place.of)
-            reads |= self._inquiry.at(state, place).reads
-            if manner is None:
+            entrance = self.classes.at(state)
+            effect = self._effect(entrance.of)
+            reads |= self._queries.at(state, entrance).reads
+            if effect is None:
                 reads = self.shape.state | self.shape.selecting
                 flows[Flow(0, (), self._anywhere())] = None
                 break
-            reads |= manner.reads
-            for way in manner.exits:
-                flows[Flow(manner.held, manner.moves, self._after(state, place, way))] = None
+            reads |= effect.reads
+            for edge in effect.exits:
+                flows[Flow(effect.held, effect.moves, self._after(state, entrance, edge))] = None
         self.reads[node] |= reads
         self.flows[node] = list(flows)
 
@@ -138,10 +138,10 @@ class _Graph:
         marks: dict[object, int] = {}
         marked = {}
         for state in here:
-            place = self.places.at(state)
-            mark = (place.words, id(place.of), id(self._inquiry.at(state, place)))
+            entrance = self.classes.at(state)
+            mark = (entrance.words, id(entrance.of), id(self._queries.at(state, entrance)))
             marked[state] = marks.setdefault(mark, len(marks))
-        relevant, bits = 0, self.shape.place & ~self.shape.location
+        relevant, bits = 0, self.shape.entrance & ~self.shape.location
         while bits:
             bit = bits & -bits
             bits ^= bit
@@ -149,17 +149,17 @@ class _Graph:
                 relevant |= bit
         return relevant
 
-    # ------------------------------------------------------------ classes of places
+    # ------------------------------------------------------------ classes of classes
 
-    def _manner(self, of: PlaceClass) -> _Manner | None:
+    def _effect(self, of: EntranceClass) -> _Effect | None:
         """None when there are too many ways for the location to move on."""
-        if of not in self._manners:
-            self._manners[of] = self._found_manner(of)
-        return self._manners[of]
+        if of not in self._effects:
+            self._effects[of] = self._found_effect(of)
+        return self._effects[of]
 
-    def _found_manner(self, of: PlaceClass) -> _Manner | None:
+    def _found_effect(self, of: EntranceClass) -> _Effect | None:
         shape = self.shape
-        moving = self.places.moving
+        moving = self.classes.moving
         variables = [variable for variable in moving if self._moves_location(variable)]
         roots = tuple(node for variable, node in zip(moving, of.roots.control) if self._moves_location(variable))
         exits = self._exits(variables, roots)
@@ -168,30 +168,30 @@ class _Graph:
         reads, held, moves = 0, 0, []
         for atom in of.atoms:
             reads |= atom.reads
-        for way in exits:
-            for part in way.computed:
+        for edge in exits:
+            for part in edge.computed:
                 reads |= part.atom.reads
         for variable, node in zip(moving, of.roots.control):
             if not self._moves_location(variable):
-                kept, found = _pieces(self.places, node, shape.shifts[variable.leaf])
+                kept, found = _pieces(self.classes, node, shape.shifts[variable.leaf])
                 held |= kept
                 moves += found
-        return _Manner(reads, exits, held, tuple(moves))
+        return _Effect(reads, exits, held, tuple(moves))
 
     def _moves_location(self, variable: Variable) -> bool:
         return bool(self.shape.location >> self.shape.shifts[variable.leaf] & 1)
 
     def _exits(self, variables: list[Variable], roots: tuple[Node, ...]) -> tuple[_Exit, ...] | None:
         """The distinct next locations, for every valuation of what decides about them."""
-        places, terms = self.places, self.shape.terms
-        atoms = places.support.deciding(roots, (), places.is_known)
+        classes, terms = self.classes, self.shape.terms
+        atoms = classes.support.deciding(roots, (), classes.is_known)
         if sum(atom.width for atom in atoms) > OPEN_BITS:
             return None
         distinct: dict[tuple[Node, ...], None] = {}
         for values in product(*(range(1 << atom.width) for atom in atoms)):
             known = {atom: terms.const(value, atom.width) for atom, value in zip(atoms, values)}
             rest = put_in(terms, roots, known) if known else roots
-            distinct.update(dict.fromkeys(places.branching.control(rest, (), self.shape.domain.full)))
+            distinct.update(dict.fromkeys(classes.branching.control(rest, (), self.shape.domain.full)))
         return tuple(dict.fromkeys(self._exit(variables, nexts) for nexts in distinct))
 
     def _exit(self, variables: list[Variable], nexts: tuple[Node, ...]) -> _Exit:
@@ -202,29 +202,29 @@ class _Graph:
             elif type(node) is Const:
                 fixed |= node.value << self.shape.shifts[variable.leaf]
             else:
-                computed.append(self.places.computed(variable, node))
+                computed.append(self.classes.computed(variable, node))
         return _Exit(held, fixed, tuple(computed))
 
     # ------------------------------------------------------------ where it goes on
 
-    def _after(self, state: int, place: Place, way: _Exit) -> int:
+    def _after(self, state: int, entrance: Entrance, edge: _Exit) -> int:
         """The node that an exit leads to."""
-        after = state & way.held | way.fixed
+        after = state & edge.held | edge.fixed
         later: list[Computed] = []
-        for part in way.computed:
+        for part in edge.computed:
             if part.atom.settled:
-                after |= part.atom.closure(state, place.words) << part.shift
+                after |= part.atom.closure(state, entrance.words) << part.shift
             else:
                 later.append(part)
-        return self._fan(state, place, after, later) if later else self._node(after)
+        return self._fan(state, entrance, after, later) if later else self._node(after)
 
-    def _fan(self, state: int, place: Place, after: int, later: list[Computed]) -> int:
+    def _fan(self, state: int, entrance: Entrance, after: int, later: list[Computed]) -> int:
         """The node that stands for every location that the open parts can lead to."""
         open_bits = 0
         for part in later:
             open_bits |= part.atom.reads
-        settled = self._settled(state, place, later)
-        open_bits &= ~self.shape.place
+        settled = self._settled(state, entrance, later)
+        open_bits &= ~self.shape.entrance
         key = (after, tuple(part.atom.node for part in later), settled)
         fan = self._fans.get(key)
         if fan is not None:
@@ -237,21 +237,22 @@ class _Graph:
             for choice in _valuations(open_bits):
                 found = after
                 for part in later:
-                    found |= part.atom.closure(state & self.shape.place | choice, place.words) << part.shift
+                    found |= part.atom.closure(state & self.shape.entrance | choice, entrance.words) << part.shift
                 targets.add(found)
             self.flows[fan] = [Flow(self.shape.state, (), self._node(target)) for target in sorted(targets)]
         self._fans[key] = fan
         return fan
 
-    def _settled(self, state: int, place: Place, later: list[Computed]) -> tuple[int, int]:
-        """What a place contributes to the open parts: its own bits that they read, and its words if they read any."""
+    def _settled(self, state: int, entrance: Entrance, later: list[Computed]) -> tuple[int, int]:
+        """What an entrance contributes to the open parts: its own bits that they read, and its words if they read
+        any."""
         reads, words = 0, 0
         for part in later:
             reads |= part.atom.reads
             if any(leaf in self.shape.packing.spots and self.shape.packing.spots[leaf].in_words
                    for leaf in bits_read([part.atom.node])):
-                words = place.words
-        return state & self.shape.place & reads, words
+                words = entrance.words
+        return state & self.shape.entrance & reads, words
 
 
 def _valuations(mask: int) -> list[int]:
@@ -263,10 +264,10 @@ def _valuations(mask: int) -> list[int]:
     return found
 
 
-def _pieces(places: Places, root: Node, shift: int) -> tuple[int, list[tuple[int, int]]]:
+def _pieces(classes: WordClasses, root: Node, shift: int) -> tuple[int, list[tuple[int, int]]]:
     """Of a next value whose lowest bit stands at `shift`: the bits that stay where they are, and for the others
     (target bits, the bits they are computed from)."""
-    shifts = places.shape.shifts
+    shifts = classes.shape.shifts
     held, moves = 0, []
     waiting: list[tuple[Node, int]] = [(root, shift)]
     while waiting:
@@ -282,13 +283,13 @@ def _pieces(places: Places, root: Node, shift: int) -> tuple[int, list[tuple[int
             else:
                 moves.append((whole, source))
         elif type(node) is If:
-            moves.append((whole, places.reads(node.args[0])))
+            moves.append((whole, classes.reads(node.args[0])))
             waiting += [(node.args[1], at), (node.args[2], at)]
         elif type(node) is Join:
             for part in reversed(node.args):
                 waiting.append((part, at))
                 at += part.width
         else:
-            moves.append((whole, places.reads(node)))
+            moves.append((whole, classes.reads(node)))
     return held, moves
 

@@ -7,19 +7,19 @@ from ordain.control.model import System
 from ordain.machine.expression import Node
 from ordain.prover.model import Limits, Report
 from ordain.prover.relation.partition import Question, Tables, split
-from ordain.prover.relation.word_classes import Places
+from ordain.prover.relation.word_classes import WordClasses
 from ordain.prover.search.breadth_first import Search, run
-from ordain.prover.search.conditions import Inquiry
+from ordain.prover.search.conditions import Queries
 from ordain.prover.search.dead_bits import hold_dead_bits
-from ordain.prover.search.transitions import Reopened
+from ordain.prover.search.edges import Reopened
 
 
 class Explored(NamedTuple):
-    """`search`: what was reached. `inquiry`: the question's conditions as they are put to it. `held`: how many variable
+    """`search`: what was reached. `queries`: the question's conditions as they are put to it. `held`: how many variable
     bits were found dead, summed over the locations. `explicit`: the leaves that had to be made explicit for it."""
 
     search: Search
-    inquiry: Inquiry
+    queries: Queries
     held: int
     explicit: frozenset[Node]
 
@@ -31,10 +31,10 @@ def explore(system: System, question: Question, limits: Limits, *, tables: Table
     started = monotonic() if started is None else started
     while True:
         shape, conditions = split(system, question, limits.reduce, explicit, tables)
-        places = Places(shape)
-        inquiry = Inquiry(places, conditions)
-        held = hold_dead_bits(places, inquiry) if limits.reduce else 0
+        classes = WordClasses(shape)
+        queries = Queries(classes, conditions)
+        held = hold_dead_bits(classes, queries) if limits.reduce else 0
         try:
-            return Explored(run(places, limits, report, started, most), inquiry, held, explicit)
+            return Explored(run(classes, limits, report, started, most), queries, held, explicit)
         except Reopened as again:
             explicit = again.beside(explicit)

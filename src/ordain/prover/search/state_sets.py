@@ -1,8 +1,8 @@
 """Sets of states in two layers, everything distinct kept once and known by its number.
 
-A *set* is a set of surroundings: an integer, one bit for each valuation. A *family* belongs to one explicit control
-state and says for each value of the carried bits which set of surroundings goes with it; it stands for a set of states
-there. There are few distinct sets and few distinct families, so every operation on them is done once for each pair of
+A *set* is a set of environment: an integer, one bit for each valuation. A *state set* belongs to one explicit control
+state and says for each value of the carried bits which set of environment goes with it; it stands for a set of states
+there. There are few distinct sets and few distinct state sets, so every operation on them is done once for each pair of
 numbers and remembered. Number 0 is empty, in both layers.
 
 This is a decision diagram of two fixed layers (in the sense of Bryant, "Graph-based algorithms for Boolean function
@@ -10,11 +10,11 @@ manipulation", 1986: unique table and computed table), with a whole bit set in p
 """
 
 Pairs = dict[int, int]
-"""A family as it is built: value of the carried bits -> number of a set; no empty sets."""
+"""A state set as it is built: value of the carried bits -> number of a set; no empty sets."""
 
 
 class Sets:
-    """Sets of surroundings by number."""
+    """Sets of environment by number."""
 
     __slots__ = ("_joined", "_met", "_numbers", "_without", "sets")
 
@@ -63,8 +63,8 @@ class Sets:
         return result
 
 
-class Families:
-    """Families by number. `pairs[f]` must not be changed."""
+class StateSets:
+    """StateSets by number. `pairs[f]` must not be changed."""
 
     __slots__ = ("_grown", "_joined", "_met", "_numbers", "_sizes", "_within", "_without", "pairs", "sets")
 
@@ -88,7 +88,7 @@ class Families:
         return number
 
     def one(self, carried: int, inside: int) -> int:
-        """The family of a single state."""
+        """The state set of a single state."""
         return self.number({carried: self.sets.number(1 << inside)})
 
     def grow(self, old: int, more: int) -> tuple[int, int]:
@@ -139,7 +139,7 @@ class Families:
         return result
 
     def within(self, a: int, inside: int) -> int:
-        """The states of a whose surroundings are in a set, given by number."""
+        """The states of a whose environment are in a set, given by number."""
         key = a << 32 | inside
         result = self._within.get(key)
         if result is None:
@@ -157,7 +157,7 @@ class Families:
         return size
 
     def lowest(self, a: int) -> tuple[int, int]:
-        """The state with the lowest numbers, as (carried bits, surroundings), of a family that is not empty."""
+        """The state with the lowest numbers, as (carried bits, environment), of a state set that is not empty."""
         carried = min(self.pairs[a])
         found = self.sets.sets[self.pairs[a][carried]]
         return carried, (found & -found).bit_length() - 1

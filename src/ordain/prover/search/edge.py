@@ -1,7 +1,7 @@
-"""A way from spots of one kind to one spot each: whole families of states moved on, or back, at once.
+"""An edge from points of one kind to one point each: whole sets of states moved on, or back, at once.
 
-A *spot* is a control state reduced to its explicit bits. By the values of what the carried bits decide, a way says
-which parts are to be taken: what becomes of the carried bits, and the step of the surroundings.
+A *point* is a control state reduced to its explicit bits. By the values of what the carried bits decide, an edge says
+which parts are to be taken: what becomes of the carried bits, and the step of the environment.
 """
 
 from typing import NamedTuple
@@ -9,7 +9,7 @@ from typing import NamedTuple
 from ordain.logic.closures import Closure
 from ordain.prover.relation.images import Step
 from ordain.prover.relation.word_classes import Atom
-from ordain.prover.search.state_sets import Families, Pairs
+from ordain.prover.search.state_sets import Pairs, StateSets
 
 
 class Later(NamedTuple):
@@ -21,7 +21,7 @@ class Later(NamedTuple):
 
 
 class Part(NamedTuple):
-    """The carried bits `held`, those `fixed`, those computed; and the step of the surroundings."""
+    """The carried bits `held`, those `fixed`, those computed; and the step of the environment."""
 
     held: int
     fixed: int
@@ -42,14 +42,14 @@ class Block(NamedTuple):
         return self.rows.get(tuple([atom(here, words) for atom in self.atoms]), ())
 
 
-class Way:
-    """All parts that lead from spots of one kind to one spot each. `images`: by numbers of families; `befores`:
+class Edge:
+    """All parts that lead from points of one kind to one point each. `images`: by numbers of state sets; `befores`:
     by the number of the goal, shifted by 32, with that of the states among which it was asked."""
 
-    __slots__ = ("_families", "_moves", "befores", "blocks", "images", "number")
+    __slots__ = ("_moves", "_state_sets", "befores", "blocks", "images", "number")
 
-    def __init__(self, number: int, blocks: tuple[Block, ...], families: Families) -> None:
-        self.number, self.blocks, self._families = number, blocks, families
+    def __init__(self, number: int, blocks: tuple[Block, ...], state_sets: StateSets) -> None:
+        self.number, self.blocks, self._state_sets = number, blocks, state_sets
         self.images: dict[int, int] = {}
         self.befores: dict[int, int] = {}
         self._moves: dict[int, list[tuple[int, Step]]] = {}
@@ -68,11 +68,11 @@ class Way:
             found = self._moves[carried] = list(distinct)
         return found
 
-    def image(self, family: int) -> int:
-        """The states one cycle after those of a family."""
-        sets = self._families.sets
+    def image(self, state_set: int) -> int:
+        """The states one cycle after those of a state set."""
+        sets = self._state_sets.sets
         pairs: Pairs = {}
-        for carried, inside in self._families.pairs[family].items():
+        for carried, inside in self._state_sets.pairs[state_set].items():
             for after, step in self.moves(carried):
                 there = step.images.get(inside)
                 if there is None:
@@ -80,17 +80,17 @@ class Way:
                 if there:
                     known = pairs.get(after)
                     pairs[after] = there if known is None else sets.join(known, there)
-        number = self.images[family] = self._families.number(pairs)
+        number = self.images[state_set] = self._state_sets.number(pairs)
         return number
 
     def before(self, goal: int, among: int) -> int:
-        """The states of the family `among` with a successor in the family `goal`."""
+        """The states of the set `among` with a successor in the state set `goal`."""
         key = goal << 32 | among
         result = self.befores.get(key)
         if result is None:
-            sets, wanted = self._families.sets, self._families.pairs[goal]
+            sets, wanted = self._state_sets.sets, self._state_sets.pairs[goal]
             pairs: Pairs = {}
-            for carried, inside in self._families.pairs[among].items():
+            for carried, inside in self._state_sets.pairs[among].items():
                 found = 0
                 for after, step in self.moves(carried):
                     there = wanted.get(after)
@@ -103,7 +103,7 @@ class Way:
                 found = sets.meet(inside, found)
                 if found:
                     pairs[carried] = found
-            result = self.befores[key] = self._families.number(pairs)
+            result = self.befores[key] = self._state_sets.number(pairs)
         return result
 
     def single(self, carried: int, inside: int) -> list[tuple[int, int]]:

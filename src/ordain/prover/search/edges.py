@@ -1,19 +1,18 @@
-"""From one explicit control state to the next: the ways that lead on from a spot.
+"""From one explicit control state to the next: the edges that lead on from a point.
 
-All that leads from a spot to another in one cycle is a `Way`, with a block for each choice of selectors. Ways that say
-the same are one object, with one memory of images, wherever in the microprogram they occur.
-"""
+All that leads from a point to another in one cycle is an `Edge`, with a block for each choice of selectors. Edges that
+say the same are one object, with one memory of images, wherever in the microprogram they occur. """
 
 from itertools import product
 from typing import NamedTuple
 
 from ordain.machine.expression import Node
-from ordain.prover.relation.word_classes import Atom, Computed, Kind, Place, Places, Template
-from ordain.prover.search.state_sets import Families
-from ordain.prover.search.transition import Block, Later, Part, Way
+from ordain.prover.relation.word_classes import Atom, Computed, CycleClass, Entrance, Template, WordClasses
+from ordain.prover.search.edge import Block, Edge, Later, Part
+from ordain.prover.search.state_sets import StateSets
 
 OPEN_BITS = 8
-"""Most bits of what the carried bits decide at one spot that are listed in advance."""
+"""Most bits of what the carried bits decide at one point that are listed in advance."""
 
 
 class Reopened(Exception):
@@ -32,7 +31,7 @@ class Reopened(Exception):
 
 class _Exit(NamedTuple):
     """The templates of a kind that do the same with the explicit bits. `parts`: what they do with the carried bits;
-    `alike`: that does not depend on the spot. `reads`: the bits of control that decide what is done."""
+    `alike`: that does not depend on the point. `reads`: the bits of control that decide what is done."""
 
     held: int
     fixed: int
@@ -52,127 +51,128 @@ class _Bundle(NamedTuple):
 
 
 class _Move(NamedTuple):
-    """A way from any spot at a place: to the spot that keeps the bits `held` and has those `fixed`."""
+    """An edge from any point at an entrance: to the point that keeps the bits `held` and has those `fixed`."""
 
     held: int
     fixed: int
-    way: Way
+    edge: Edge
 
 
-class Ways:
-    """Finds the ways of a spot."""
+class Edges:
+    """Finds the edges of a point."""
 
-    def __init__(self, places: Places, families: Families) -> None:
-        self.places, self.shape, self.families = places, places.shape, families
-        self._distinct: dict[object, Way] = {}
+    def __init__(self, classes: WordClasses, state_sets: StateSets) -> None:
+        self.classes, self.shape, self.state_sets = classes, classes.shape, state_sets
+        self._distinct: dict[object, Edge] = {}
         self._exits: dict[int, list[_Exit]] = {}
         self._bundles: dict[tuple[Part, ...], _Bundle] = {}
         self._masked: dict[tuple[int, int], _Bundle] = {}
         self._moves: dict[int, list[_Move]] = {}
-        self._plain: dict[int, Way] = {}
+        self._plain: dict[int, Edge] = {}
 
-    def of(self, spot: int) -> list[tuple[Way, int]]:
-        """(way, the spot it leads to). Raises Reopened."""
-        here = spot
+    def of(self, point: int) -> list[tuple[Edge, int]]:
+        """(edge, the point it leads to). Raises Reopened."""
+        here = point
         if self.shape.selectors:
-            selections = self.places.selections(spot)
+            selections = self.classes.selections(point)
             if len(selections) > 1:
                 return self._of_all(selections)
             (here,) = selections
-        moves = self._moves.get(here & self.shape.place)
+        moves = self._moves.get(here & self.shape.entrance)
         if moves is not None:
-            found = [(way, here & held | fixed) for held, fixed, way in moves]
+            found = [(edge, here & held | fixed) for held, fixed, edge in moves]
             if len(found) == 1 or len({target for _, target in found}) == len(found):
                 return found
-        place = self.places.at(here)
-        if place.kind is None:
-            return [(self._way([entry]), target) for target, entry in self._blocks(here, place).items()]
-        exits = self._exits_of(place.kind)
-        apart = self._taken(here, place, exits)
-        found = [(self._way_of(bundle, here, place.words), target)
+        entrance = self.classes.at(here)
+        if entrance.kind is None:
+            return [(self._edge([entry]), target) for target, entry in self._blocks(here, entrance).items()]
+        exits = self._exits_of(entrance.kind)
+        apart = self._taken(here, entrance, exits)
+        found = [(self._edge_of(bundle, here, entrance.words), target)
                  for target, bundle in self._joined(here, apart).items()]
-        beyond = ~(self.shape.place | self.shape.carried)
-        if len(found) == len(apart) and not any(way.reads & beyond for way in exits):
-            self._moves[here & self.shape.place] = [_Move(held, fixed, way)
-                                                    for (held, fixed, _), (way, _) in zip(apart, found)]
+        beyond = ~(self.shape.entrance | self.shape.carried)
+        if len(found) == len(apart) and not any(edge.reads & beyond for edge in exits):
+            self._moves[here & self.shape.entrance] = [_Move(held, fixed, edge)
+                                                    for (held, fixed, _), (edge, _) in zip(apart, found)]
         return found
 
-    def _of_all(self, selections: list[int]) -> list[tuple[Way, int]]:
-        """The ways of a spot with several choices of selectors."""
+    def _of_all(self, selections: list[int]) -> list[tuple[Edge, int]]:
+        """The edges of a point with several choices of selectors."""
         targets: dict[int, list[tuple[object, Block]]] = {}
         for here in selections:
-            for target, entry in self._blocks(here, self.places.at(here)).items():
+            for target, entry in self._blocks(here, self.classes.at(here)).items():
                 targets.setdefault(target, []).append(entry)
-        return [(self._way(entries), target) for target, entries in targets.items()]
+        return [(self._edge(entries), target) for target, entries in targets.items()]
 
-    def _way_of(self, bundle: _Bundle, here: int, words: int) -> Way:
+    def _edge_of(self, bundle: _Bundle, here: int, words: int) -> Edge:
         if bundle.reads or bundle.of_words:
-            return self._way([_block((), {(): bundle}, here, words)])
-        way = self._plain.get(bundle.number)
-        if way is None:
-            way = self._plain[bundle.number] = self._way([_block((), {(): bundle}, here, words)])
-        return way
+            return self._edge([_block((), {(): bundle}, here, words)])
+        edge = self._plain.get(bundle.number)
+        if edge is None:
+            edge = self._plain[bundle.number] = self._edge([_block((), {(): bundle}, here, words)])
+        return edge
 
-    def _way(self, entries: list[tuple[object, Block]]) -> Way:
+    def _edge(self, entries: list[tuple[object, Block]]) -> Edge:
         key = tuple([key for key, _ in entries])
-        way = self._distinct.get(key)
-        if way is None:
-            way = self._distinct[key] = Way(len(self._distinct), tuple(block for _, block in entries), self.families)
-        return way
+        edge = self._distinct.get(key)
+        if edge is None:
+            blocks = tuple(block for _, block in entries)
+            edge = self._distinct[key] = Edge(len(self._distinct), blocks, self.state_sets)
+        return edge
 
-    def _blocks(self, here: int, place: Place) -> dict[int, tuple[object, Block]]:
+    def _blocks(self, here: int, entrance: Entrance) -> dict[int, tuple[object, Block]]:
         """Per target the block of this choice of selectors, with a key that tells blocks apart."""
-        if place.kind is not None:
-            return {target: _block((), {(): bundle}, here, place.words)
-                    for target, bundle in self._targets(here, place, place.kind).items()}
-        atoms = place.of.atoms
+        if entrance.kind is not None:
+            return {target: _block((), {(): bundle}, here, entrance.words)
+                    for target, bundle in self._targets(here, entrance, entrance.kind).items()}
+        atoms = entrance.of.atoms
         carried = tuple([atom for atom in atoms if atom.reads & self.shape.carried])
         if sum(atom.node.width for atom in carried) > OPEN_BITS:
             raise Reopened(self._leaves(carried))
         options = [range(1 << atom.node.width) if atom.reads & self.shape.carried
-                   else (atom.closure(here, place.words),) for atom in atoms]
+                   else (atom.closure(here, entrance.words),) for atom in atoms]
         targets: dict[int, dict[tuple[int, ...], _Bundle]] = {}
         every = list(product(*options))
         for values in every:
             opened = tuple([value for atom, value in zip(atoms, values) if atom.reads & self.shape.carried])
-            for target, bundle in self._targets(here, place, self.places.kind(place.of, values)).items():
+            for target, bundle in self._targets(here, entrance, self.classes.kind(entrance.of, values)).items():
                 targets.setdefault(target, {})[opened] = bundle
         found = {}
         for target, rows in targets.items():
             same = {bundle.number for bundle in rows.values()}
             if len(rows) == len(every) and len(same) == 1:  # whatever the carried bits are
-                found[target] = _block((), {(): next(iter(rows.values()))}, here, place.words)
+                found[target] = _block((), {(): next(iter(rows.values()))}, here, entrance.words)
             else:
-                found[target] = _block(carried, rows, here, place.words)
+                found[target] = _block(carried, rows, here, entrance.words)
         return found
 
     # ------------------------------------------------------------ the parts of one kind of cycle
 
-    def _exits_of(self, kind: Kind) -> list[_Exit]:
+    def _exits_of(self, kind: CycleClass) -> list[_Exit]:
         exits = self._exits.get(id(kind))
         if exits is None:
             exits = self._exits[id(kind)] = self._found_exits(kind)
         return exits
 
-    def _taken(self, here: int, place: Place, exits: list[_Exit]) -> list[tuple[int, int, _Bundle]]:
-        """For each exit, what it does to the bits of a spot: (those held, those fixed), and the parts that do it."""
-        shape, words = self.shape, place.words
+    def _taken(self, here: int, entrance: Entrance, exits: list[_Exit]) -> list[tuple[int, int, _Bundle]]:
+        """For each exit, what it does to the bits of a point: (those held, those fixed), and the parts that do it."""
+        shape, words = self.shape, entrance.words
         found = []
-        for way in exits:
-            fixed = way.fixed
-            for part in way.computed:
+        for edge in exits:
+            fixed = edge.fixed
+            for part in edge.computed:
                 fixed |= part.atom.closure(here, words) << part.shift
-            mask = self.places.live.get((here & way.held | fixed) & shape.location, shape.state)
-            bundle = self._masked.get((id(way), mask)) if way.alike else None
+            mask = self.classes.live.get((here & edge.held | fixed) & shape.location, shape.state)
+            bundle = self._masked.get((id(edge), mask)) if edge.alike else None
             if bundle is None:
-                bundle = self._bundle([self._part(template, mask, here, words) for template in way.parts])
-                if way.alike:
-                    self._masked[id(way), mask] = bundle
-            found.append((way.held & mask & shape.explicit, fixed & mask & shape.explicit, bundle))
+                bundle = self._bundle([self._part(template, mask, here, words) for template in edge.parts])
+                if edge.alike:
+                    self._masked[id(edge), mask] = bundle
+            found.append((edge.held & mask & shape.explicit, fixed & mask & shape.explicit, bundle))
         return found
 
     def _joined(self, here: int, apart: list[tuple[int, int, _Bundle]]) -> dict[int, _Bundle]:
-        """By the spots that a cycle leads to, the parts that do."""
+        """By the points that a cycle leads to, the parts that do."""
         found: dict[int, _Bundle] = {}
         for held, fixed, bundle in apart:
             target = here & held | fixed
@@ -180,11 +180,11 @@ class Ways:
             found[target] = bundle if known is None else self._bundle([*known.parts, *bundle.parts])
         return found
 
-    def _targets(self, here: int, place: Place, kind: Kind) -> dict[int, _Bundle]:
+    def _targets(self, here: int, entrance: Entrance, kind: CycleClass) -> dict[int, _Bundle]:
         """The same of a cycle of a kind."""
-        return self._joined(here, self._taken(here, place, self._exits_of(kind)))
+        return self._joined(here, self._taken(here, entrance, self._exits_of(kind)))
 
-    def _found_exits(self, kind: Kind) -> list[_Exit]:
+    def _found_exits(self, kind: CycleClass) -> list[_Exit]:
         """Raises Reopened where carried bits decide about explicit ones."""
         shape = self.shape
         groups: dict[tuple[int, int, tuple[Computed, ...]], list[Template]] = {}
@@ -240,7 +240,7 @@ class Ways:
 
 def _block(atoms: tuple[Atom, ...], rows: dict[tuple[int, ...], _Bundle], here: int,
            words: int) -> tuple[object, Block]:
-    """The block, with a key that tells it apart; of place and words only what its closures read is part of it."""
+    """The block, with a key that tells it apart; of entrance and words only what its closures read is part of it."""
     reads, of_words = 0, False
     for atom in atoms:
         reads, of_words = reads | atom.reads, of_words or atom.of_words
