@@ -1,6 +1,7 @@
-"""Settings of the whole suite: in CI a skipped test is a failed run."""
+"""Settings of the whole suite: in CI a skipped test is a failed run; `--quick` tries a little of everything."""
 
 import os
+from fnmatch import fnmatch
 from typing import Any
 
 import pytest
@@ -15,6 +16,36 @@ settings.load_profile("ordain")
 def no_width(monkeypatch: pytest.MonkeyPatch) -> None:
     """What runs tests side by side sets COLUMNS, to which output would be folded."""
     monkeypatch.delenv("COLUMNS", raising=False)
+
+
+CASES, EXAMPLES = 2, 4
+"""What `--quick` keeps: cases of a test that has several, examples of a property."""
+SLOW = ("tests/cli/test_[!s]*", "tests/cli/test_since.py", "tests/docs/*", "tests/judge/*", "tests/mutants/*",
+        "tests/outside/*", "tests/planted/*", "tests/rom/test_publish.py", "tests/checks/test_cache.py",
+        "tests/checks/test_encodings.py")
+"""Files that `--quick` leaves out: what runs commands as processes of their own, kills them, or takes long."""
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--quick", action="store_true",
+                     help="within a minute: a few cases and examples of every test, the slow files left out")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if not config.getoption("--quick"):
+        return
+    cases: dict[str, list[pytest.Item]] = {}
+    for item in items:
+        if not any(fnmatch(item.nodeid.split("::")[0], pattern) for pattern in SLOW):
+            cases.setdefault(item.nodeid.split("[")[0], []).append(item)
+    kept = {case for every in cases.values() for case in every[::max(1, (len(every) - 1) // (CASES - 1))][:CASES]}
+    config.hook.pytest_deselected(items=[item for item in items if item not in kept])
+    items[:] = [item for item in items if item in kept]
+    for item in items:
+        test = getattr(item, "obj", None)
+        said = getattr(test, "_hypothesis_internal_use_settings", None)
+        if said is not None and said.max_examples > EXAMPLES:
+            test._hypothesis_internal_use_settings = settings(said, max_examples=EXAMPLES)
 
 
 def pytest_terminal_summary(terminalreporter: Any, exitstatus: int, config: pytest.Config) -> None:

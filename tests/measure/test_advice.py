@@ -186,6 +186,47 @@ def test_what_is_left(tmp_path: Path) -> None:
         "12 of 16 opcodes have no instruction of their own"]
 
 
+STEPPED = """\
+machine vat
+microprogram "vat.micro"
+store control 64 words of 2 bits
+    address     {op, step}
+    instruction op
+    step        step
+field over 1 bit
+spare 1 bit
+state step 3 bits, reset 0
+    next 0 if over else step + 1
+register op 3 bits
+    loads data when step is 0
+bus data 3 bits, kept
+    driven by memory
+home step is 0
+order go on :
+"""
+
+
+@pytest.mark.parametrize(("words", "used"), [(1, 2), (2, 3), (6, 7)])
+def test_what_is_left_of_steps(words: int, used: int, tmp_path: Path) -> None:
+    """One step is the prologue's; `long` is the longer one of two."""
+    micro = ("prologue\n    go on\ninstruction 5 \"long\"\n" + "    go on\n" * (words - 1) + "    over\n"
+             + "instruction others \"short\"\n    over\n")
+    first = "long" if words > 1 else "short"
+    assert named(advised(tmp_path, STEPPED.replace("vat.micro", "kiln.micro"), micro), "room-left") == [
+        f"`control`: of 8 steps the longest instruction, `{first}`, uses {used}",
+        "7 of 8 opcodes have no instruction of their own"]
+
+
+def test_an_instruction_that_never_looks(tmp_path: Path) -> None:
+    """`stop` goes round in itself: no way from there comes to a word that asks."""
+    micro = MICRO.replace("    cool, go fetch\n", "    cool, go stop_here\n")
+    micro = micro.replace('"stop"\n', '"stop"\n  stop_here:\n')
+    micro = micro.replace("answer: cool, go stop_here", "answer: cool, go fetch")
+    told = named(advised(tmp_path, micro=micro), "unpolled")
+    assert [message for message in told if message.startswith("`stop`")] == [
+        '`stop` looks at the request of "the key is answered" on no way; the rule allows 3']
+
+
 # ---------------------------------------------------------------- silence
 
 

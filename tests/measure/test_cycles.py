@@ -265,6 +265,13 @@ def test_a_reset_line_is_no_short_end() -> None:
     assert [(one.least, one.most) for one in found.values()] == [(1, 1), (2, 4)]
 
 
+def test_a_wire_that_leads_on_beside_the_word_breaks_nothing_off() -> None:
+    """The word says that it is the last, the wire only where it goes: that is an end, not a break."""
+    chosen = MAPPED.replace("        finish   : {0b000, line[0]}\n", "        finish   : 0 if line[0] else 0b0001\n")
+    found = by_title(counted(contents_of(chosen, MAPPED_MICRO), ["quick", "either"]))
+    assert [(one.least, one.most) for one in found.values()] == [(1, 1), (2, 4)]
+
+
 STANDING = """\
 machine standing
 microprogram "m.micro"
@@ -606,6 +613,11 @@ def test_the_beginning_of_a_title_ends_with_a_word(name: str, meant: list[str]) 
 def test_what_is_wrong_with_a_mix(mapped: Cycles, text: str, name: str, line: int) -> None:
     _, findings = read_mix(Source("mix", text), mapped)
     assert [(found.name, found.span.line) for found in findings if found.span] == [(name, line)]
+
+
+def test_a_fault_of_a_mix_is_marked_in_its_whole_line(mapped: Cycles) -> None:
+    _, (found,) = read_mix(Source("mix", "quick 1\nquikc 0  # no\n"), mapped)
+    assert found.span is not None and found.span.text == "quikc 0"
 
 
 def test_a_mix_may_be_rounded(mapped: Cycles) -> None:
