@@ -78,12 +78,13 @@ class Vocabulary:
             return str(self.choose((f"{value.name} is {one}", f"{value.name} is not {one}",
                                     f"{value.name} in ({one}, {two})", f"{value.name} not in ({one}, {two})"
                                     if one != two else f"{value.name} is {one}")))
-        numbers = range(1 << value.width)
+        numbers = range(1 << value.width)  # what is so of every number would be no condition
         one, two = self.choose(numbers), self.choose(numbers)
         high = value.width - 1
         shapes = [f"{value.name} is {one}", f"{value.name} is not {one}", f"{value.name} < {max(one, 1)}",
-                  f"{value.name} >= {one}", f"{value.name}[{high}]", f"parity({value.name})",
-                  f"{value.name} in ({one}, {two})", f"{value.name} + 1 is {one}", f"{value.name} - {two} > {one}",
+                  f"{value.name} >= {max(one, 1)}", f"{value.name}[{high}]", f"parity({value.name})",
+                  f"{value.name} in ({one}, {one if value.width == 1 else two})", f"{value.name} + 1 is {one}",
+                  f"{value.name} - {two} > {min(one, numbers[-2])}",
                   f"{{{value.name}, 0b1}} is {one << 1 | 1}", f"(odd parity of {value.name})"]
         shapes += [f"{value.name} is {name}" for name in self.constants if value.width > 1]
         return str(self.choose(shapes))

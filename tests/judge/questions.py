@@ -13,6 +13,7 @@ from ordain.language import tree
 from tests.judge.cycle import Cycle
 from tests.judge.dependence import Dependence
 from tests.judge.observer import Observer, Seen
+from tests.judge.speech import spelt
 from tests.judge.steady import SHARED, Buses
 
 Part = tuple[str, ...]
@@ -209,7 +210,7 @@ def _double_load(cycle: Cycle) -> Iterator[Question]:
     """Two loads that differ, or one of something that is not described beside another."""
     for name, register in cycle.description.registers.items():
         width = cycle.description.things[name].width
-        loads = [(None if load.source is None else cycle.text(load.source, width), load.when)
+        loads = [(None if load.source is None else spelt(load.source, cycle.description, width), load.when)
                  for load in register.loads]
         eye = Observer(cycle)
         pairs = [(eye.see(when), eye.see(other)) for (source, when), (another, other) in combinations(loads, 2)

@@ -125,14 +125,22 @@ def needed(one: Judged, allow: tree.Allow) -> bool:
         if answer.question.kind == "bad":
             if any(allows(one, allow, answer, *fault) for fault in answer.faults):
                 return True
-        elif allow in _matching(one, answer):
-            others = [other for other in _matching(one, answer) if other is not allow and other.at is not None]
-            home = frozenset(place for other in others for place in _places(one, other))
-            missing = not answer.faults if answer.question.kind == "reach" else \
-                lost_but_for(one.graph, answer.question, home) is not None
-            if missing:
-                return True
+        elif allow in _matching(one, answer) and (not answer.faults if answer.question.kind == "reach"
+                                                  else _lost_more(one, answer, allow)):
+            return True
     return False
+
+
+def _lost_more(one: Judged, answer: Answer, allow: tree.Allow) -> bool:
+    """Without the allowance control can get stuck in more states than with all of them."""
+    matching = _matching(one, answer)
+    places = {id(each): _places(one, each) for each in matching if each.at is not None}
+    others = frozenset(place for each in matching if each is not allow for place in places.get(id(each), ()))
+    without = lost_but_for(one.graph, answer.question, others)
+    if without is None or any(each.at is None for each in matching):
+        return without is not None
+    with_all = lost_but_for(one.graph, answer.question, frozenset(place for own in places.values() for place in own))
+    return with_all is None or with_all[1] < without[1]
 
 
 # ---------------------------------------------------------------- by inspection

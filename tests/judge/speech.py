@@ -241,7 +241,7 @@ def _arms(expr: tree.If | tree.Choose) -> tuple[tree.Expr, ...]:
 
 
 class _Reader(Speech):
-    """Listens to what an expression reads, through signals."""
+    """Spells an expression with names, signals written out, and listens to what it reads."""
 
     def __init__(self, description: Description) -> None:
         super().__init__(description)
@@ -249,16 +249,21 @@ class _Reader(Speech):
 
     def leaf(self, thing: Thing) -> str:
         self.found.add(thing.name)
-        return "0"
+        return thing.name
 
     def before(self, expr: tree.Expr, width: int, codes: Codes | None, agent: str) -> str:
-        return self.text(expr, width, codes, agent)
+        return f"prior({self.text(expr, width, codes, agent)})"
 
     def spot(self, kind: str, label: str) -> str:
-        return "0"
+        return f"{kind} {label}"
 
     def undefined(self, choose: tree.Choose, width: int, codes: Codes | None) -> str:
-        return "0"
+        return f"undefined at {choose.span.start}"
+
+
+def spelt(expr: tree.Expr, description: Description, width: int) -> str:
+    """The same text for the same expression, wherever it stands."""
+    return _Reader(description).text(expr, width)
 
 
 def names_in(expr: tree.Expr | None, description: Description, agent: str = "",
