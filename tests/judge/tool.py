@@ -2,8 +2,6 @@
 
 from typing import NamedTuple
 
-from ordain.placement.entrance import entrance
-
 from ordain.checks.check import Report
 from ordain.checks.run import prove, questions
 from ordain.control.system import build_system
@@ -12,6 +10,7 @@ from ordain.language.micro_file import parse_microprogram
 from ordain.language.tree import MachineFile
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
+from ordain.placement.place import place
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdicts
 from ordain.rom.assemble import make_contents, stored_words
@@ -47,7 +46,7 @@ def build(text: Text) -> tuple[Built | None, list[Finding]]:
     findings += more
     if program is None or has_errors(findings):
         return None, findings
-    placement, more = entrance(machine, program, None)
+    placement, more = place(machine, program, None)
     findings += more
     if placement is None or has_errors(findings):
         return None, findings
