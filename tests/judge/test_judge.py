@@ -1,0 +1,76 @@
+"""A fixed sample of what `python -m tests.judge` does for as long as it is given; and that the judge notices faults."""
+
+from collections import Counter
+from random import Random
+
+import pytest
+
+from tests.judge.hunting import examined
+from tests.judge.judging import disagreements, judged
+from tests.judge.machines import machine
+from tests.judge.search import TooLarge
+from tests.judge.shrinking import shrunk
+from tests.judge.shuffling import shuffled
+from tests.judge.tool import Built, Text, build
+
+SAMPLE = (*range(10, 21), *range(22, 32))
+PAIRS = range(28)
+
+
+@pytest.mark.parametrize("seed", SAMPLE)
+def test_the_tool_and_the_plain_search_agree(seed: int) -> None:
+    assert examined(machine(Random(seed).choice), seed, Counter()) == []
+
+
+@pytest.mark.parametrize("seed", PAIRS)
+def test_the_comparison_and_two_machines_side_by_side_agree(seed: int) -> None:
+    assert examined(machine(Random(seed).choice), seed, Counter(), "pairs") == []
+
+
+def test_most_of_the_sample_is_judged() -> None:
+    """Machines that cannot be built, or are too large to be looked at state by state, prove nothing."""
+    counts: Counter[str] = Counter()
+    for seed in PAIRS:
+        examined(machine(Random(seed).choice), seed, counts, "pairs")
+    assert counts["pairs"] >= 10 and counts["pairs told apart"] >= 4
+
+
+def test_a_wrong_bit_in_the_words_is_noticed() -> None:
+    """The tool is asked about a machine, the plain search about one that differs in one bit of the words."""
+    noticed = tried = 0
+    for seed in range(40):
+        built, _ = build(machine(Random(seed).choice))
+        if built is None:
+            continue
+        try:
+            one = judged(_one_bit_off(built))
+        except TooLarge:
+            continue
+        tried += 1
+        noticed += bool(disagreements(one._replace(built=built), reduce=False))
+        if tried == 6:
+            break
+    assert noticed == tried == 6
+
+
+def _one_bit_off(built: Built) -> Built:
+    """The lowest bit of what says where control goes, in every word."""
+    contents = built.contents
+    store, field = "control", contents.machine.fields["branch"]
+    words = tuple(word ^ 1 << field.low for word in contents.words[store])
+    return built._replace(contents=contents._replace(words={**contents.words, store: words}))
+
+
+def test_what_is_found_is_made_small() -> None:
+    text = machine(Random(1).choice)
+    small = shrunk(text, lambda each: "field pulse" in each.machine and "load" in each.micro, 5)
+    assert "field pulse" in small.machine and len(small.machine) + len(small.micro) < 130
+
+
+def test_shuffling_keeps_every_line_below_its_statement() -> None:
+    text = Text("machine m\nstore s 2 words of 2 bits\n    address a\nfield f 1 bit\nspare 1 bit\n"
+                "state a 1 bit, reset 0\n    next f\ninput b 1 bit\n", "")
+    orders = {shuffled(text, Random(seed)).machine for seed in range(20)}
+    assert len(orders) == 2
+    assert all("store s 2 words of 2 bits\n    address a\nfield f 1 bit\nspare 1 bit\n" in order for order in orders)
+    assert all("state a 1 bit, reset 0\n    next f\n" in order for order in orders)
