@@ -9,6 +9,7 @@ from random import Random
 from time import monotonic
 from typing import NamedTuple
 
+from tests.judge.counting import cycles_disagreements, text_of
 from tests.judge.cycle import Unsupported
 from tests.judge.judging import MOST_CYCLES, alone, disagreements, judged
 from tests.judge.machines import machine
@@ -35,14 +36,14 @@ class Case(NamedTuple):
 def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int = 0,
          say: Callable[[str], None] = print) -> tuple[Counter[str], list[Case]]:
     """What was looked at, and what was found. `most`: so many seeds at most, 0 for no limit. `only`: what to look at
-    (questions, report, alone, shuffled, pairs), "" for all of it but the pairs."""
+    (questions, report, alone, shuffled, pairs, cycles), "" for all of it but the last two."""
     end = monotonic() + seconds
     counts: Counter[str] = Counter()
     cases: list[Case] = []
     number = 0
     while monotonic() < end and (not most or number < most):
         here = seed + number
-        text = machine(Random(here).choice)
+        text = text_of(here) if only == "cycles" else machine(Random(here).choice)
         number += 1
         wrong = examined(text, here, counts, only)
         if wrong:
@@ -50,7 +51,7 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
             counts["disagreeing"] += 1
             case = Case(here, text, wrong)
             if into is not None:
-                case = small(case, only)
+                case = case if only == "cycles" else small(case, only)
                 write(into, case, only)
             cases.append(case)
     return counts, cases
@@ -60,6 +61,8 @@ def examined(text: Text, seed: int, counts: Counter[str], only: str = "", limit:
     """Everything in which the tool and the plain search differ about one machine."""
     if only == "pairs":
         return compared(text, changed(text, seed), counts)
+    if only == "cycles":
+        return cycles_disagreements(seed, counts)
     try:
         built, _ = build(text)
         if built is None:
