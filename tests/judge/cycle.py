@@ -192,6 +192,7 @@ class Cycle(Speech):
     def kept(self, name: str) -> str:
         """What it holds at the end of the cycle. Of two loads of different things at once nobody knows what comes."""
         if self._in_ring("latch", name):
+            self.held(name)  # it is followed, though nothing comes of what it holds
             return self.free(f"{name} unsettled", self.description.things[name].values)
         return self._once(f"register {name}", lambda: self._kept(name))
 
