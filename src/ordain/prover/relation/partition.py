@@ -21,7 +21,7 @@ from ordain.logic.valuations import Domain
 from ordain.machine.expression import And, Leaf, Node, Terms
 from ordain.prover.relation.cone import cone, with_addresses
 from ordain.prover.relation.residues import WordTable
-from ordain.prover.relation.roles import computed_from, environment, is_agents, location_of, roles_of
+from ordain.prover.relation.roles import computed_from, environment, gathered, is_agents, location_of, roles_of
 from ordain.prover.relation.stores import Stores, find_stores, is_variable
 
 Tables: TypeAlias = dict[tuple[str, ...], WordTable]
@@ -85,9 +85,11 @@ class _Model(NamedTuple):
 
 
 def split(system: System, question: Question, reduce: bool, explicit: frozenset[Node] = frozenset(),
-          tables: Tables | None = None) -> tuple[Partition, tuple[Node, ...]]:
+          tables: Tables | None = None,
+          scattered: frozenset[Node] = frozenset()) -> tuple[Partition, tuple[Node, ...]]:
     """The split, and the question's conditions over its leaves. `explicit`: leaves to be kept explicit in any case.
-    `tables`: residues that earlier questions about the same system have left behind, and that this one adds to."""
+    `tables`: residues that earlier questions about the same system have left behind, and that this one adds to.
+    `scattered`: leaves that are better kept as a set, because they begin with any value."""
     model = _model(system, question, reduce)
     stores = model.stores
     table = ({} if tables is None else tables).setdefault(stores.fixed, WordTable(system.terms, stores.spots))
@@ -96,6 +98,7 @@ def split(system: System, question: Question, reduce: bool, explicit: frozenset[
     bound = {leaf for leaf in (*forming, *known_to, *explicit) if is_variable(leaf)}
     roles = roles_of(system, model.variables, stores, table)
     inside = environment(model.variables, roles, bound, model.agents)
+    inside |= gathered(model.variables, roles, inside, scattered - bound)
     location = location_of(model.variables, roles, forming, inside)
     entrance = location | {leaf for leaf in forming if leaf in roles}
     shown = computed_from(roles, entrance | (explicit & roles.keys()), stores, inside) | explicit

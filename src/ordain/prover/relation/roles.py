@@ -4,6 +4,7 @@ It is judged over the placed words. A misjudgement costs speed, never soundness.
 """
 
 from collections import Counter
+from math import prod
 from typing import NamedTuple
 
 from ordain.control.model import System, Variable
@@ -92,6 +93,21 @@ def environment(variables: tuple[Variable, ...], roles: dict[Node, Role], explic
         kept.remove(last)
         size //= last.values
     return {variable.leaf for variable in kept}
+
+
+def gathered(variables: tuple[Variable, ...], roles: dict[Node, Role], inside: set[Node],
+             scattered: frozenset[Node]) -> set[Node]:
+    """Of variables that begin with any value, as many as sets can hold beside the environment. Not what control takes
+    over as data: it would have to be told apart by value."""
+    found: set[Node] = set()
+    size = prod(variable.values for variable in variables if variable.leaf in inside)
+    for variable in sorted(variables, key=lambda variable: variable.values):
+        if variable.leaf in scattered and variable.leaf in roles and size * variable.values <= SET_LIMIT:
+            found.add(variable.leaf)
+            size *= variable.values
+    while taken := {leaf for role in roles.values() if role.leaf not in found | inside for leaf in role.data & found}:
+        found -= taken
+    return found
 
 
 def location_of(variables: tuple[Variable, ...], roles: dict[Node, Role], forming: set[Node],

@@ -5,6 +5,7 @@ is a `CycleClass`, which is taken apart once (`branching`). At an entrance every
 settle is put in, so that masks and shifts are left, but for dispatches and the like.
 """
 
+from collections.abc import Iterator, Sequence
 from itertools import product
 from typing import NamedTuple
 
@@ -299,14 +300,26 @@ class WordClasses:
 
     # ------------------------------------------------------------ the start
 
-    def starts(self) -> list[tuple[int, int]]:
-        """Every control state at the start, with the set of environment at the start."""
+    def scattered(self, most: int) -> frozenset[Node]:
+        """The carried variables that begin with any value, where there would be more than so many states to begin with
+        for them alone; else none."""
+        shape, count, found = self.shape, 1, set[Node]()
+        for variable in shape.control:
+            shift = shape.shifts[variable.leaf]
+            if variable.reset is None and shape.carried >> shift & 1 and variable.leaf not in self.idle:
+                kept = max(self.live.get(location, shape.state) >> shift & shape.needed[variable.leaf]
+                           for location in start_locations(shape))
+                count *= min(variable.values, 1 << kept.bit_count())
+                found.add(variable.leaf)
+        return frozenset(found) if count > most else frozenset()
+
+    def starts(self) -> Iterator[tuple[int, int]]:
+        """Every control state at the start, with the set of the environment at the start."""
         shape = self.shape
         inside = shape.domain.full
         for index, variable in enumerate(shape.environment):
             values = start_values(variable.reset, variable.values, shape.needed[variable.leaf])
             inside &= sum(shape.domain.having(index, value) for value in values)
-        found: dict[int, None] = {}
         for location in start_locations(shape):
             mask = self.live.get(location, shape.state)
             parts = []
@@ -316,10 +329,9 @@ class WordClasses:
                     continue
                 wanted = mask >> shift & shape.needed[variable.leaf]
                 values = [0] if variable.leaf in self.idle else start_values(variable.reset, variable.values, wanted)
-                parts.append([value << shift for value in values])
-            for choice in product(*parts):
-                found[location | sum(choice)] = None
-        return [(state, inside) for state in found]
+                parts.append((shift, values))
+            for choice in _choices(parts):
+                yield location | choice, inside
 
 
 def start_locations(shape: Partition) -> list[int]:
@@ -332,10 +344,23 @@ def start_locations(shape: Partition) -> list[int]:
     return [sum(choice) for choice in product(*parts)]
 
 
-def start_values(reset: int | None, values: int, mask: int) -> list[int]:
+def _choices(parts: Sequence[tuple[int, Sequence[int]]]) -> Iterator[int]:
+    """Every choice of a value for each shift, none of the sequences written out."""
+    if not parts:
+        yield 0
+        return
+    (shift, values), *others = parts
+    for value in values:
+        for choice in _choices(others):
+            yield value << shift | choice
+
+
+def start_values(reset: int | None, values: int, mask: int) -> Sequence[int]:
     """The values at the start under a mask."""
     if reset is not None:
         return [reset & mask]
+    if mask + 1 == values:
+        return range(values)
     if values & values - 1:
         return sorted({value & mask for value in range(values)})
     found = [0]

@@ -19,7 +19,7 @@ from ordain.prover.search.edge import Edge
 from ordain.prover.search.edges import Edges
 from ordain.prover.search.state_sets import Pairs, StateSets
 
-CHECK_EVERY = 2048
+CHECK_EVERY = 256
 """Visits of points between two looks at the limits."""
 
 
@@ -66,10 +66,12 @@ class Search:
         """How many states were reached."""
         return sum(self.state_sets.size(state_set) * points for state_set, points in Counter(self.reached).items())
 
-    def starts(self) -> dict[int, int]:
+    def starts(self, watch: "_Watch") -> dict[int, int]:
         """The state sets at the start, by number of the point."""
         found: dict[int, Pairs] = {}
-        for state, inside in self.classes.starts():
+        for count, (state, inside) in enumerate(self.classes.starts(), 1):
+            if not count % CHECK_EVERY:
+                watch.look()
             number = self.number_of(state & self.shape.explicit)
             found.setdefault(number, {})[state & self.shape.carried] = self.state_sets.sets.number(inside)
         return {number: self.state_sets.number(pairs) for number, pairs in found.items()}
@@ -79,12 +81,12 @@ def run(classes: WordClasses, limits: Limits, report: Report | None, started: fl
     """Searches until nothing is new, a limit is reached, or the user interrupts. `most`: give up (stopped: "split")
     when more visits than that have not been enough. Raises Reopened."""
     search = Search(classes)
-    frontier = search.starts()
-    for number, state_set in frontier.items():
-        search.reached[number] = state_set
     watch = _Watch(search, limits, report, started)
     visits = 0
     try:
+        frontier = search.starts(watch)
+        for number, state_set in frontier.items():
+            search.reached[number] = state_set
         while frontier:
             search.levels.append(frontier)
             visits += len(frontier)
@@ -95,6 +97,7 @@ def run(classes: WordClasses, limits: Limits, report: Report | None, started: fl
             frontier = _next_level(search, frontier, watch)
     except LimitReached as limit:
         search.stopped = str(limit)
+        search.levels = search.levels or [{}]
     except KeyboardInterrupt:
         search.stopped = "interrupted"
     return search

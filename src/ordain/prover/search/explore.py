@@ -13,6 +13,9 @@ from ordain.prover.search.conditions import Queries
 from ordain.prover.search.dead_bits import hold_dead_bits
 from ordain.prover.search.edges import Reopened
 
+SCATTERED = 256
+"""Most states to begin with, for what begins with any value, that are kept one by one instead of as a set."""
+
 
 class Explored(NamedTuple):
     """`search`: what was reached. `queries`: the question's conditions as they are put to it. `held`: how many variable
@@ -29,11 +32,16 @@ def explore(system: System, question: Question, limits: Limits, *, tables: Table
             explicit: frozenset[Node] = frozenset()) -> Explored:
     """`tables`: see `split`. `started`, `most`: see `run`. `explicit`: leaves known to have to be explicit."""
     started = monotonic() if started is None else started
+    scattered: frozenset[Node] = frozenset()
     while True:
-        shape, conditions = split(system, question, limits.reduce, explicit, tables)
+        shape, conditions = split(system, question, limits.reduce, explicit, tables, scattered)
         classes = WordClasses(shape)
         queries = Queries(classes, conditions)
         held = hold_dead_bits(classes, queries) if limits.reduce else 0
+        more = classes.scattered(SCATTERED)
+        if not more <= scattered:
+            scattered |= more
+            continue
         try:
             return Explored(run(classes, limits, report, started, most), queries, held, explicit)
         except Reopened as again:
