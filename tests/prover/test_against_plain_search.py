@@ -13,16 +13,14 @@ from hypothesis import strategies as st
 
 from ordain.control.model import Variable
 from ordain.control.system import build_system
-from ordain.machine.expression import Node, Prior, postorder
+from ordain.machine.expression import Prior, postorder
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.relation.partition import Question, split
+from ordain.prover.relation.partition import Question
 from ordain.prover.relation.word_classes import WordClasses
-from ordain.prover.search.breadth_first import Search, run
-from ordain.prover.search.conditions import Queries
-from ordain.prover.search.dead_bits import hold_dead_bits
-from ordain.prover.search.edges import Reopened
+from ordain.prover.search.breadth_first import Search
+from ordain.prover.search.explore import explore
 from ordain.rom.contents import Contents
 from tests import oracle
 from tests.prover.by_hand import SEQUENCERS, random_comparisons, random_contents, random_journeys, random_successions
@@ -157,17 +155,8 @@ def test_the_reduced_states_are_the_projections_of_the_real_ones(seed: int, ever
     if everything:
         conditions = tuple(variable.leaf for variable in system.variables)
         conditions = tuple(system.terms.slice(leaf, 0, 0) for leaf in conditions)
-    explicit: frozenset[Node] = frozenset()
-    while True:
-        shape, searched = split(system, Question(conditions, ()), True, explicit)
-        classes = WordClasses(shape)
-        hold_dead_bits(classes, Queries(classes, searched))
-        try:
-            search = run(classes, Limits(), None, 0.0)
-            break
-        except Reopened as again:
-            explicit |= again.leaves
-    assert _levels(search) == _projected(contents, classes)
+    search = explore(system, Question(conditions, ()), Limits()).search
+    assert _levels(search) == _projected(contents, search.classes)
 
 
 def _levels(search: Search) -> dict[tuple[int, int], int]:
@@ -236,3 +225,16 @@ def _answer(contents: Contents, verdict: Verdict) -> object:
     breaks = {(each.address if each.address is None else words[each.address], each.cycles) for each in verdict.breaks}
     witness = verdict.witness and len(verdict.witness.cycles)
     return verdict.outcome, verdict.worst, breaks, witness
+
+
+@pytest.mark.parametrize("seed", [29, 50])
+def test_what_is_not_kept_is_not_compared(seed: int) -> None:
+    """Machines in which a question about the cycle before, asked alone, reads what the search of the machine holds
+    at 0: once in what is remembered, once in a cycle of which inputs decide what is remembered."""
+    random = Random(seed)
+    contents, _ = random_contents(random, ("lines", "slots", "counter", "returning"))
+    system = build_system(contents)
+    for asked in (*random_comparisons(random, contents), *random_successions(random, contents)):
+        kept, whole = (decide(contents, system, (asked,), Limits(traces=0, reduce=reduce)).verdicts[0]
+                       for reduce in (True, False))
+        assert _answer(contents, kept) == _answer(contents, whole)
