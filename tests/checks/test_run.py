@@ -186,7 +186,9 @@ def test_the_static_pass_finds_what_is_wrong_whatever_the_state() -> None:
                                        "driven by gauge  when source in (gauge, copy)")))
     told = static_pass(fight)
     assert {finding.name for finding in told} == {"contention"} and len(told) == 4
-    assert all(finding.severity is Severity.ERROR and finding.trace is None for finding in told)
+    assert all(finding.trace is None for finding in told)
+    # Control comes from reset to three of the words whatever happens; to the fourth leads a branch.
+    assert [finding.severity for finding in told] == [Severity.ERROR] * 3 + [Severity.NOTE]
     assert static_pass(contents_of(*FIGHT)) == []  # the panel is on only in some states
     assert static_pass(contents_of(*WEIR)) == []
 
@@ -207,16 +209,70 @@ def test_a_word_that_would_fight_but_is_never_executed_is_a_note() -> None:
                    "        gauge <- copy\n        goto watch\n        gate <- memory, point\n"))
     found = report(idle)
     note = next(finding for finding in found.findings if finding.name == "contention")
-    assert note.severity is Severity.NOTE and note.notes == ("no sequence executes the word at `watch` (0x8)",)
-    assert [finding.severity for finding in static_pass(contents_of(*idle))] == [Severity.ERROR]
+    assert note.severity is Severity.NOTE and note.notes == ("no sequence does",)
+    assert note.message == ("the word at `watch` (0x8) would break `contention` of `data` in every state, if any "
+                            "sequence executed it")
+    assert [finding.severity for finding in static_pass(contents_of(*idle))] == [Severity.NOTE]
 
 
 def test_the_static_pass_never_finds_what_the_search_does_not() -> None:
     """Over words that are executed, each certain fault is among the breaks of the exhaustive pass."""
     fight = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, copy)"))
     searched = {(finding.name, str(finding.span), finding.message) for finding in report(fight).findings}
-    certain = {(finding.name, str(finding.span), finding.message) for finding in static_pass(contents_of(*fight))}
+    told = static_pass(contents_of(*fight))
+    certain = {(finding.name, str(finding.span), finding.message) for finding in told
+               if finding.severity is Severity.ERROR}
     assert certain and certain <= searched
+    assert {str(finding.span) for finding in told} <= {span for _, span, _ in searched}
+
+
+STEPS = ("""\
+machine m
+microprogram "m.micro"
+store control 16 words of 4 bits
+    address     {taken, ir, step}
+    instruction ir
+    step        step
+field last 1 bit
+field act  1 bit
+spare 2 bits
+state ir 1 bit, reset 0
+    next (1 if taken else opcode) if step is 0 else ir
+state step 2 bits, reset 0
+    next 0 if last else step + 1
+state taken 1 bit, reset 0
+    next request if last else taken
+input request 1 bit, opcode 1 bit
+home step is 0
+rule "taken leads to opcode 1" never taken and step is 1 and not in "ONE"
+""", """\
+prologue
+        act
+instruction 0 "ZERO"
+        last
+instruction 1 "ONE"
+        act
+        last
+""")
+
+
+def test_a_rule_that_holds_is_not_called_broken_before_the_search() -> None:
+    """A word of `ZERO` stands at an address with `taken`, which no sequence presents: the hardware has gone to `ONE`."""
+    (note,) = static_pass(contents_of(*STEPS))
+    assert note.severity is Severity.NOTE and note.message == (
+        'the word at `ZERO` (0x9) would break the rule "taken leads to opcode 1" in every state, if any sequence '
+        "executed it")
+    found = report(STEPS)
+    assert all(row.outcome == "proved" for row in found.rows)
+    assert [(finding.severity, finding.notes) for finding in found.findings] == [(Severity.NOTE, ("no sequence does",))]
+    broken = report(edited(STEPS, ("next (1 if taken else opcode)", "next (0 if taken else opcode)")))
+    assert [finding.severity for finding in broken.findings if finding.name == "never"] == [Severity.ERROR]
+
+
+def test_what_the_first_word_breaks_is_an_error_of_the_build() -> None:
+    (finding,) = static_pass(contents_of(*edited(STEPS, ("never taken and step is 1 and not in \"ONE\"",
+                                                         "never in \"prologue\" and act and not taken and not ir"))))
+    assert finding.severity is Severity.ERROR
 
 
 # ---------------------------------------------------------------- assumptions

@@ -116,6 +116,13 @@ def test_an_enumerated_state_stays_among_its_codes_even_when_the_field_does_not(
     assert reached == {0, 1, 2}
 
 
+def test_a_choose_in_which_only_otherwise_stands_is_that_value() -> None:
+    """Left out without a word, the state's next value was anything."""
+    machine = sound(FRAME + "state other 4 bits, reset 0\n    next choose branch\n        otherwise : other + 1\n")
+    leaf = machine.terms.leaf("state", "other", 4)
+    assert machine.states["other"].next is machine.terms.add(leaf, machine.terms.const(1, 4))
+
+
 def test_a_choose_over_an_enumerated_state_covers_its_codes() -> None:
     machine = sound(FRAME + "state m (a, b, c), reset a\n    next choose m\n"
                             "        a : b\n        b : c\n        c : a\n")

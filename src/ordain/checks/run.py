@@ -14,7 +14,7 @@ from ordain.checks.catalogue import CHECKS, RULES
 from ordain.checks.check import Applied, Check, Decide, Known, Report
 from ordain.checks.columns import Columns
 from ordain.checks.rows import Answer, rows
-from ordain.checks.static import Certain, certain, static_findings, tell_idle, tell_word
+from ordain.checks.static import Certain, certain, static_findings, tell_word, unsearched
 from ordain.prover.model import Break, Property, Verdict, Verdicts
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding
@@ -179,9 +179,7 @@ def _idle(contents: Contents, words: list[Certain], first: Verdicts) -> list[Fin
     """Notes about words that would be wrong in every state, if any sequence executed them."""
     if first.stopped:
         return []
-    idle = {store: sites.keys() - first.executed.get(store, frozenset()) for store, sites in contents.sites.items()}
-    return [tell_idle(contents, one, address) for one in words for address in one.addresses
-            if address in idle.get(one.store, ())]
+    return unsearched(contents, words, first.executed, "no sequence does")
 
 
 def _applied(contents: Contents, selection: Selection, answers: list[Answer], first: Verdicts) -> tuple[Applied, ...]:

@@ -52,7 +52,7 @@ def _lower_choose(context: Context, expr: tree.Choose, width: int, codes: Codes 
     for value in arms(expr):
         nodes.append((yield Lower(value, width, codes, agent)))
     values = equally_wide(nodes)
-    if subject is None or not sets or values is None:
+    if subject is None or sets is None or values is None:
         return None
     if expr.otherwise is not None:
         result = values[-1]

@@ -21,12 +21,16 @@ from ordain.machine.shapes import find_shape
 
 
 class Lowering(Context):
-    """A `Context` that can answer requests. Shapes are remembered: a part is asked about by every level above it."""
+    """A `Context` that can answer requests. Shapes are remembered: a part is asked about by every level above it.
+    `lost`: some expression was broken, so there is an error among the findings."""
+
+    lost = False
 
     def node(self, expr: tree.Expr, want: int | None = None, codes: Codes | None = None,
              agent: str = "") -> Node | None:
         """The term of `expr`, `want` bits wide if that is given; None if it is broken, which has been reported."""
         made: Node | None = self._answer(Lower(expr, want, codes, agent))
+        self.lost |= made is None
         return made
 
     def condition(self, expr: tree.Expr | None, agent: str = "") -> Node | None:

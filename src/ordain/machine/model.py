@@ -47,6 +47,19 @@ class Field(NamedTuple):
     def width(self) -> int:
         return self.high - self.low + 1
 
+    @property
+    def mask(self) -> int:
+        """The bits of the word that belong to the field."""
+        return ((1 << self.width) - 1) << self.low
+
+    def read(self, word: int) -> int:
+        """The asserted value in a stored word."""
+        return ((word ^ self.mask if self.active_low else word) & self.mask) >> self.low
+
+    def write(self, value: int) -> int:
+        """An asserted value as bits of the stored word."""
+        return value << self.low ^ (self.mask if self.active_low else 0)
+
 
 class Store(NamedTuple):
     """A control store, mapping store or decoder PROM.

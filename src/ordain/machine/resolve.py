@@ -18,7 +18,7 @@ from ordain.machine.pins import Wiring
 from ordain.machine.rules import allowance_model, assumption_model, home_node, rule_models
 from ordain.machine.stores import Addressed, address_of, store_model
 from ordain.machine.unread import own_faults
-from ordain.text.findings import Finding, Place, error
+from ordain.text.findings import Finding, Place, error, has_errors
 from ordain.text.source import Span
 
 Item = TypeVar("Item")
@@ -40,6 +40,8 @@ def resolve(file: tree.MachineFile, unread: Sequence[Finding] = ()) -> tuple[mod
         lowering.settle(entry)
     machine = _machine(file, found, lowering)
     order = {source.name: index for index, source in enumerate(file.sources)}
+    if lowering.lost and not has_errors([*lowering.findings, *unread]):
+        raise ValueError("an expression was left out and nothing was said")
     findings = own_faults(lowering.findings, unread)
     return machine, sorted(findings, key=lambda finding: _place(finding.span, order))
 
