@@ -257,7 +257,7 @@ instruction 1 "ONE"
 
 
 def test_a_rule_that_holds_is_not_called_broken_before_the_search() -> None:
-    """A word of `ZERO` stands at an address with `taken`, which no sequence presents: the hardware has gone to `ONE`."""
+    """A word of `ZERO` stands at an address with `taken`, which no sequence presents."""
     (note,) = static_pass(contents_of(*STEPS))
     assert note.severity is Severity.NOTE and note.message == (
         'the word at `ZERO` (0x9) would break the rule "taken leads to opcode 1" in every state, if any sequence '

@@ -123,3 +123,12 @@ def test_chips_that_came_went_or_are_other_devices() -> None:
     unknown = chip_changes({"U1": uv, "U2": once}, {"U1": uv, "U2": once}, {"U1": image}, {"U1": image, "U2": image})
     assert [change.action for change in unknown] == ["nothing", "find-out"]
     assert burns_and_erasures(unknown) == (1, 1) and burns_and_erasures(went) == (0, 0)
+
+
+def test_nothing_is_said_to_differ_from_what_nobody_knows() -> None:
+    chip, image = chip_of("uv"), bytes(range(32))
+    (unknown,) = chip_changes({"U1": chip}, {"U1": chip}, {}, {"U1": image})
+    (fresh,) = chip_changes({"U1": chip}, {}, {}, {"U1": image})
+    (other,) = chip_changes({"U1": chip}, {"U1": chip}, {"U1": image[:-1] + b"\0"}, {"U1": image})
+    assert [(change.action, change.words, change.ranges) for change in (unknown, fresh, other)] == [
+        ("find-out", 0, ()), ("program", 0, ()), ("erase", 1, ((31, 31),))]

@@ -28,7 +28,8 @@ class Step(NamedTuple):
 
 
 class ChipChange(NamedTuple):
-    """`words`: how many words of the device differ, in `ranges`. `turned_back`: how many of them have a bit that must
+    """`words`: how many words of the device differ, in `ranges`; none where there is nothing to compare with, as in a
+    socket that is new or whose content nobody knows. `turned_back`: how many of them have a bit that must
     become erased again. `sectors`: those that must be erased. `steps`: from the old content to the new.
 
     `action` "find-out": nobody knows what the chip holds. `why`: what else is to be said, or ""."""
@@ -66,16 +67,16 @@ def burns_and_erasures(changes: Iterable[ChipChange]) -> tuple[int, int]:
 def _change(chip: Chip, old_chip: Chip | None, old: bytes | None, new: bytes) -> ChipChange:
     whole = (0, chip.words - 1)
     if old_chip is not None and _device(old_chip) != _device(chip):
-        return ChipChange(chip.name, chip.technology, "replace", chip.words, (whole,), 0, (),
+        return ChipChange(chip.name, chip.technology, "replace", 0, (), 0, (),
                           (Step("replace", 0, 0), Step("program", *whole)), f"was {old_chip.words} x {old_chip.bits}")
     if old_chip is None:
-        return ChipChange(chip.name, chip.technology, "program", chip.words, (whole,), 0, (),
+        return ChipChange(chip.name, chip.technology, "program", 0, (), 0, (),
                           (Step("replace", 0, 0), Step("program", *whole)), "a chip that was not there before")
     if old is None:
         steps: tuple[Step, ...] = (Step("write", *whole),)
         if chip.technology != "eeprom":
             steps = (Step("replace" if chip.technology == "once" else "erase", 0, 0), Step("program", *whole))
-        return ChipChange(chip.name, chip.technology, "find-out", chip.words, (whole,), 0, (), steps,
+        return ChipChange(chip.name, chip.technology, "find-out", 0, (), 0, (), steps,
                           "nobody knows what it holds: treat it as full, or read it")
     return _compared(chip, old, new)
 
