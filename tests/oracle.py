@@ -31,12 +31,15 @@ from ordain.machine.expression import (
     Sub,
     Xor,
 )
-from ordain.machine.model import Machine, Register
+from ordain.machine.model import Bus, Machine, Register
 from ordain.prover.model import Break, Property, Verdict, Verdicts
 from ordain.rom.contents import Contents
 
 State = tuple[int, ...]
 Frees = tuple[int, ...]
+Part = tuple[str, str]
+HELD = {"pulled-high": True, "pulled-low": False, "kept": False, "wired-and": True, "wired-or": False}
+"""The buses that have a level while nobody drives them; whether it is ones."""
 
 
 class Slot(NamedTuple):
@@ -76,7 +79,10 @@ class Model:
         self.names: dict[object, str] = {}
         self.frees: dict[str, tuple[str, int]] = {}
         self.tables: dict[str, object] = {}
-        self.busy: set[str] = set()
+        self.rings = rings(contents, self.tracked)
+        self.inside: frozenset[Part] = frozenset()
+        self.contexts: dict[frozenset[Part], dict[object, str]] = {frozenset(): self.names}
+        self.settled: dict[Part, str] = {}
         asked = [self.say(node) for node in nodes]
         assumed = [self.say(node) for node in assumptions]
         addresses = [self.address(store) for store in self.stores]
@@ -191,6 +197,8 @@ class Model:
             case "input":
                 given = machine.inputs[leaf.name]
                 return self._free(f"input {leaf.name}", len(given.codes) or 1 << given.width)
+            case "bus" if leaf.name in machine.buses and machine.buses[leaf.name].undriven in HELD:
+                return self._level(machine.buses[leaf.name])
             case "condition" | "bus" | "free":
                 return self._free(f"{leaf.kind} {leaf.name}", 1 << leaf.width)
             case "field":
@@ -208,14 +216,39 @@ class Model:
         raise ValueError(leaf.kind)
 
     def address(self, store: str) -> str:
-        return self.say(self.machine.stores[store].address)
+        return self._within(("store", store), lambda: self.say(self.machine.stores[store].address))
 
     def word(self, store: str) -> str:
         key = ("word", store)
-        if key not in self.names:
+        if key not in self.settled:
             table = self._table(self.contents.words[store])
-            self.names[key] = self._assign(f"{table}[{self.address(store)}]")
-        return self.names[key]
+            self.settled[key] = self._assign(f"{table}[{self.address(store)}]")
+        return self.settled[key]
+
+    def _within(self, part: "Part", said: Callable[[], str]) -> str:
+        """What a part is; what it reads of its own ring is unsettled."""
+        if part not in self.settled:
+            before = self.inside, self.names
+            self.inside = self.rings[part]
+            self.names = self.contexts.setdefault(self.inside, {})
+            self.settled[part] = said()
+            self.inside, self.names = before
+        return self.settled[part]
+
+    def _level(self, bus: Bus) -> str:
+        """Whatever its drivers put on it; without one the level at which it is held."""
+        part, driven = ("bus", bus.name), self._free(f"bus {bus.name}", 1 << bus.width)
+        if part in self.inside:
+            return driven
+        if bus.undriven == "kept":
+            if part not in self.place:
+                self._add(part, Slot(f"{bus.name} kept", 1 << bus.width, None, "kept"),
+                          self.machine.terms.leaf("bus", bus.name, bus.width))
+            held = f"s[{self.place[part]}]"
+        else:
+            held = str((1 << bus.width) - 1 if HELD[bus.undriven] else 0)
+        return self._within(part, lambda: self._assign(
+            f"{driven} if {' or '.join(self.say(driver.when) for driver in bus.drivers) or '0'} else {held}"))
 
     def _free(self, key: str, values: int) -> str:
         if key not in self.frees:
@@ -233,33 +266,32 @@ class Model:
         if register.name not in self.tracked:
             return self._free(f"register {register.name}", 1 << register.width)
         if register.transparent:
-            if register.name in self.busy:  # an open latch in a ring with itself
+            if ("latch", register.name) in self.inside:
                 return self._free(f"unsettled {register.name}", 1 << register.width)
             return self.stored_next(register)
         return f"s[{self.place['register', register.name]}]"
 
     def stored_next(self, register: Register) -> str:
-        """The value after the loads of this cycle; an open latch shows it in the cycle itself. Of two different loads
-        at once nobody knows what comes of it."""
-        key = ("stored", register.name)
-        if key not in self.names:
-            self.busy.add(register.name)
-            loads = []
-            for load in register.loads:
-                source = (self.say(load.source) if load.source is not None
-                          else self._free(f"loaded {register.name}", 1 << register.width))
-                loads.append((self.say(load.when), source, load.source))
-            text = f"s[{self.place['register', register.name]}]"
-            for when, source, _ in loads:
-                text = f"({source} if {when} else {text})"
-            for index, (when, _, source) in enumerate(loads):
-                for other, _, earlier in loads[:index]:
-                    if earlier is not source:
-                        unknown = self._free(f"twice {register.name}", 1 << register.width)
-                        text = f"({unknown} if {when} and {other} else {text})"
-            self.busy.discard(register.name)
-            self.names[key] = self._assign(text)
-        return self.names[key]
+        """The value after the loads of this cycle; an open latch shows it in the cycle itself."""
+        return self._within(("latch" if register.transparent else "register", register.name),
+                            lambda: self._after_loads(register))
+
+    def _after_loads(self, register: Register) -> str:
+        """Of two different loads at once nobody knows what comes of it."""
+        loads = []
+        for load in register.loads:
+            source = (self.say(load.source) if load.source is not None
+                      else self._free(f"loaded {register.name}", 1 << register.width))
+            loads.append((self.say(load.when), source, load.source))
+        text = f"s[{self.place['register', register.name]}]"
+        for when, source, _ in loads:
+            text = f"({source} if {when} else {text})"
+        for index, (when, _, source) in enumerate(loads):
+            for other, _, earlier in loads[:index]:
+                if earlier is not source:
+                    unknown = self._free(f"twice {register.name}", 1 << register.width)
+                    text = f"({unknown} if {when} and {other} else {text})"
+        return self._assign(text)
 
 
 def _tuple(names: Sequence[str]) -> str:
@@ -267,7 +299,7 @@ def _tuple(names: Sequence[str]) -> str:
 
 
 def tracked_registers(machine: Machine) -> list[str]:
-    """Registers that something other than the source of a load reads."""
+    """Registers that something other than the source of a load reads, and what these load, through any number."""
     roots: list[Node | None] = [state.next for state in machine.states.values()]
     roots += [store.address for store in machine.stores.values()]
     roots += [load.when for register in machine.registers.values() for load in register.loads]
@@ -282,7 +314,16 @@ def tracked_registers(machine: Machine) -> list[str]:
     roots += [signal for exclusive in machine.exclusives for signal in exclusive.signals]
     for rule in machine.rules:
         roots += [part for part in rule.form if isinstance(part, Node)]
-    read: set[str] = set()
+    read = registers_in(roots)
+    while True:
+        more = registers_in([load.source for name in read for load in machine.registers[name].loads])
+        if more <= read:
+            return [name for name in machine.registers if name in read]
+        read |= more
+
+
+def leaves_in(roots: Iterable[Node | None]) -> set[Leaf]:
+    found: set[Leaf] = set()
     seen: set[Node] = set()
     waiting = [root for root in roots if root is not None]
     while waiting:
@@ -290,9 +331,50 @@ def tracked_registers(machine: Machine) -> list[str]:
         if node not in seen:
             seen.add(node)
             waiting.extend(node.args)
-            if isinstance(node, Leaf) and node.kind == "register":
-                read.add(node.name)
-    return [name for name in machine.registers if name in read]
+            if isinstance(node, Leaf):
+                found.add(node)
+    return found
+
+
+def registers_in(roots: Iterable[Node | None]) -> set[str]:
+    return {leaf.name for leaf in leaves_in(roots) if leaf.kind == "register"}
+
+
+def rings(contents: Contents, tracked: Sequence[str]) -> dict[Part, frozenset[Part]]:
+    """For each latch, bus and store those that it goes round with within a cycle; none for what goes round nowhere."""
+    machine = contents.machine
+    roots: dict[Part, list[Node | None]] = {("store", name): [store.address] for name, store in machine.stores.items()}
+    for name, register in machine.registers.items():
+        kind = "latch" if register.transparent and name in tracked else "register"
+        roots[kind, name] = [node for load in register.loads for node in (load.when, load.source)]
+    for name, bus in machine.buses.items():
+        roots["bus", name] = [driver.when for driver in bus.drivers] if bus.undriven in HELD else []
+    reads: dict[Part, set[Part]] = {part: set() for part in roots}
+    for part, nodes in roots.items():
+        for leaf in leaves_in(nodes):
+            match leaf.kind:
+                case "field":
+                    reads[part].add(("store", machine.fields[leaf.name].store))
+                case "word" | "address":
+                    reads[part].add(("store", leaf.name))
+                case "at" | "in":
+                    named = contents.labels if leaf.kind == "at" else contents.routines
+                    reads[part].add(("store", named[leaf.name][0]))
+                case "register" if ("latch", leaf.name) in roots:
+                    reads[part].add(("latch", leaf.name))
+                case "bus":
+                    reads[part].add(("bus", leaf.name))
+    found = {}
+    for part in roots:
+        below: set[Part] = set()
+        waiting = list(reads[part])
+        while waiting:
+            other = waiting.pop()
+            if other not in below:
+                below.add(other)
+                waiting.extend(reads.get(other, ()))
+        found[part] = below
+    return {part: frozenset(other for other in below if part in found.get(other, ())) for part, below in found.items()}
 
 
 # ---------------------------------------------------------------- searches

@@ -9,7 +9,7 @@ changes of the machine.
 from typing import NamedTuple
 
 from ordain.compare.side import Side, store_tables
-from ordain.control.sequencing import register_next
+from ordain.control.registers import after_loads
 from ordain.logic.diagrams import Functions, TooLarge
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Machine
@@ -112,7 +112,7 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
         leaf = terms.leaf("register", register.name, register.width)
         if leaf not in pointers:
             kind = "latch" if register.transparent else "register"
-            found["loads", register.name, kind] = register_next(register, leaf, terms)
+            found["loads", register.name, kind] = after_loads(register, leaf, terms)
     for state in machine.states.values():
         if terms.leaf("state", state.name, state.width) not in pointers:
             found["steps", state.name] = state.next

@@ -14,10 +14,11 @@ from ordain.rom.contents import Contents
 class Variable(NamedTuple):
     """One state variable of the transition system.
 
-    `leaf` stands for its present value (a `state` leaf, or the `register` leaf of a tracked register). Its values are
+    `leaf` stands for its present value (a `state` leaf, or the `register` leaf of a followed register). Its values are
     0 .. `values` - 1, `values` <= 2**leaf.width. `reset` None: any value at the start. `next` is over the cycle.
-    `origin` "monitor": added for a property; its leaf is `terms.leaf("state", NAME, width)` with a NAME that no machine
-    can have, because it has a space in it: "turnaround data".
+    `origin` "bus": the level that a bus keeps. "monitor": added for a property. The leaves of both are
+    `terms.leaf("state", NAME, width)` with a NAME that no machine can have, because it has a space in it: "data kept",
+    "turnaround data".
     """
 
     name: str
@@ -25,7 +26,7 @@ class Variable(NamedTuple):
     values: int
     reset: int | None
     next: Node
-    origin: Literal["state", "register", "monitor"]
+    origin: Literal["state", "register", "bus", "monitor"]
 
 
 class Free(NamedTuple):
@@ -41,7 +42,8 @@ class System(NamedTuple):
 
     Every node in it is *lowered*: its leaves are `state` and `register` (the leaves of `variables`), `input`,
     `condition`, `bus`, `free` (the leaves of `free`), `field`, `word` and `address` (given by the contents at the
-    address that `addresses` gives). No `at`, `in`, `Prior`; a latch is read through while it is open.
+    address that `addresses` gives). No `at`, `in`, `Prior`; a latch is read through while it is open; a bus that
+    nobody drives has the level at which it is held, and its leaf is what the drivers put on it.
     `addresses`: per store, in an order in which each depends only on earlier ones.
     `lowering`: what the machine's other leaves stand for, for properties (`prover.questions`).
     """

@@ -8,6 +8,7 @@ control asks about is a condition: it may have any value.
 
 from typing import NamedTuple
 
+from ordain.control.registers import after_loads
 from ordain.machine.expression import (
     Add,
     Among,
@@ -24,7 +25,7 @@ from ordain.machine.expression import (
     leaves,
     postorder,
 )
-from ordain.machine.model import Machine, Register, Store
+from ordain.machine.model import Machine, Store
 
 Origin = tuple[Leaf, int] | int | None
 """Where one bit of a term comes from: (leaf, bit), a constant 0 or 1, or None for anything else."""
@@ -125,17 +126,6 @@ def origins(node: Node) -> tuple[Origin, ...]:
     return memo[node]
 
 
-def register_next(register: Register, leaf: Node, terms: Terms) -> Node:
-    """What the register holds after the cycle; an unspecified source is a free leaf named after the register."""
-    value = leaf
-    for load in reversed(register.loads):
-        source = load.source
-        if source is None:
-            source = terms.leaf("free", f"{register.name} loaded", register.width)
-        value = terms.if_(load.when, source, value)
-    return value
-
-
 def _nexts(machine: Machine, terms: Terms) -> list[tuple[Leaf, Node]]:
     found: list[tuple[Leaf, Node]] = []
     for state in machine.states.values():
@@ -145,7 +135,7 @@ def _nexts(machine: Machine, terms: Terms) -> list[tuple[Leaf, Node]]:
     for register in machine.registers.values():
         leaf = terms.leaf("register", register.name, register.width)
         assert type(leaf) is Leaf
-        found.append((leaf, register_next(register, leaf, terms)))
+        found.append((leaf, after_loads(register, leaf, terms)))
     return found
 
 

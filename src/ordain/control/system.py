@@ -1,43 +1,49 @@
-"""From contents to the transition system, and from a property as written to one over the system's leaves.
+"""From the machine and what its chips hold to the transition system.
 
 Lowering replaces what is a manner of speaking: `at` and `in` become a comparison of the store's address, `Prior` a
-variable that remembers, an open latch what it lets through, a register that control never reads something free.
-A register is *tracked*, thus a variable, when anything but a load's source reads it; what it loads from an untracked
-register is free.
+variable that remembers, an open latch what it lets through, a bus that nobody drives the level that it is held at, a
+register that nothing follows (`control.registers`) something free.
 """
 
+from graphlib import TopologicalSorter
+from typing import TypeAlias
+
 from ordain.control.model import Free, System, Variable
-from ordain.machine.expression import Leaf, Node, Not, Prior, Terms, postorder, substitute
-from ordain.machine.model import AfterNever, BetweenNever, Machine, Never, Reach, Register, Rule, WhenThen
+from ordain.control.registers import after_loads, followed_registers
+from ordain.machine.expression import Leaf, Node, Prior, Terms, postorder, substitute
+from ordain.machine.model import AfterNever, BetweenNever, Bus, Machine, Never, Reach, Register, Rule, WhenThen
 from ordain.rom.contents import Contents
+
+Part: TypeAlias = tuple[str, str]
+"""What takes its value within a cycle: ("latch", NAME), ("bus", NAME) or ("store", NAME)."""
 
 
 def build_system(contents: Contents) -> System:
     """The whole machine as a transition system. Raises KeyError for an `at` or `in` that names no word, ValueError for
-    a store whose address depends on its own word; both are found by earlier stages, so they are faults of ours."""
+    stores whose addresses depend on their own words; both are found by earlier stages, so they are faults of ours."""
     machine, terms = contents.machine, contents.machine.terms
     every = machine_nodes(machine)
-    tracked = _tracked_registers(machine, every)
+    followed = followed_registers(machine, every)
+    loads = [node for register in followed.values() for node in _load_nodes(register)]
     nexts = [state.next for state in machine.states.values()]
     addresses = [store.address for store in machine.stores.values()]
     assumed = [assumption.condition for assumption in machine.assumptions]
-    loads = [node for name in tracked for load in machine.registers[name].loads
-             for node in (load.when, load.source) if node is not None]
     remembered = prior_leaves((*nexts, *addresses, *assumed, *loads), terms, "prior", {})
-    lowering = {**_places(contents, every), **dict(remembered)}
-    lowering.update(_registers(machine, tracked, lowering))
+    lowering, formed = _settled(contents, followed, {**_places(contents, [*every, *loads]), **dict(remembered)},
+                                [*every, *loads])
     variables = [Variable(state.name, terms.leaf("state", state.name, state.width),
                           len(state.codes) or 1 << state.width, state.reset, state.next, "state")
                  for state in machine.states.values()]
-    variables += [_register_variable(machine, machine.registers[name], lowering) for name in tracked]
+    variables += [_register_variable(register, lowering, terms) for register in followed.values()]
     variables += [prior_variable(prior, leaf) for prior, leaf in remembered]
-    lowered = substitute(terms, (*(variable.next for variable in variables), *addresses, *assumed), lowering)
-    variables = [variable._replace(next=node) for variable, node in zip(variables, lowered)]
-    formed = dict(zip(machine.stores, lowered[len(variables):]))
-    assumptions = lowered[len(variables) + len(formed):]
-    everywhere = (*substitute(terms, tuple(every), lowering), *lowered)
-    return System(contents, terms, tuple(variables), _free(machine, terms, everywhere), assumptions,
-                  _in_order(formed, machine), lowering)
+    lowered = substitute(terms, (*(variable.next for variable in variables), *assumed), lowering)
+    held = [_kept_level(bus, lowering, terms) for bus in _held_buses(machine, [*every, *loads])
+            if bus.undriven == "kept"]
+    variables = [variable._replace(next=node) for variable, node in zip(variables, lowered)] + held
+    assumptions = lowered[len(variables) - len(held):]
+    everywhere = (*substitute(terms, tuple(every), lowering), *lowered, *formed.values(),
+                  *(variable.next for variable in held))
+    return System(contents, terms, tuple(variables), _free(machine, terms, everywhere), assumptions, formed, lowering)
 
 
 def machine_nodes(machine: Machine) -> list[Node]:
@@ -87,12 +93,6 @@ def prior_variable(prior: Node, leaf: Node) -> Variable:
     return Variable(leaf.name, leaf, 1 << leaf.width, 0, prior.args[0], "monitor")
 
 
-def _tracked_registers(machine: Machine, every: list[Node]) -> list[str]:
-    """The registers that some expression reads, in the order of the text. A load's `when` counts, its source not."""
-    read = {node.name for node in postorder(every) if type(node) is Leaf and node.kind == "register"}
-    return [name for name in machine.registers if name in read]
-
-
 def _places(contents: Contents, every: list[Node]) -> dict[Node, Node]:
     """`at` and `in` leaves as comparisons of an address."""
     machine, terms = contents.machine, contents.machine.terms
@@ -107,67 +107,122 @@ def _places(contents: Contents, every: list[Node]) -> dict[Node, Node]:
     return found
 
 
-def _registers(machine: Machine, tracked: list[str], lowering: dict[Node, Node]) -> dict[Node, Node]:
-    """What reading a register means: its variable, something free, or what a latch lets through while it is open."""
-    terms, values = machine.terms, {}
-    latches = [machine.registers[name] for name in tracked if machine.registers[name].transparent]
+def _settled(contents: Contents, followed: dict[str, Register], lowering: dict[Node, Node],
+             every: list[Node]) -> tuple[dict[Node, Node], dict[str, Node]]:
+    """What reading a register or a bus means in a cycle, added to `lowering`, and the lowered address of every store,
+    each after those from whose words it is formed.
+
+    Latches, levels of buses and addresses depend on one another within the cycle. In a ring of them (a latch that
+    loads what depends on it: a race, which a check reports) each latch sees the others of the ring, and itself, as
+    unsettled: at any value while the cycle lasts."""
+    machine, terms = contents.machine, contents.machine.terms
+    values = dict(lowering)
     for register in machine.registers.values():
         leaf = terms.leaf("register", register.name, register.width)
-        values[leaf] = leaf if register.name in tracked else terms.leaf("free", register.name, register.width)
-    for latch in latches:
-        leaf = terms.leaf("register", latch.name, latch.width)
-        values[leaf] = terms.leaf("free", f"{latch.name} unsettled", latch.width)
-    for latch in _inner_first(latches):
-        leaf = terms.leaf("register", latch.name, latch.width)
-        values[leaf] = _loaded(latch, leaf, {**lowering, **values}, terms)
-    return values
+        values[leaf] = leaf if register.name in followed else terms.leaf("free", register.name, register.width)
+    latches = {register.name: register for register in followed.values() if register.transparent}
+    buses = {bus.name: bus for bus in _held_buses(machine, every)}
+    for latch in latches.values():
+        values[terms.leaf("register", latch.name, latch.width)] = \
+            terms.leaf("free", f"{latch.name} unsettled", latch.width)
+    formed: dict[str, Node] = {}
+    for ring in _rings(_needs(machine, latches, buses, lowering)):
+        for store in _in_order({name: machine.stores[name].address for kind, name in ring if kind == "store"}, machine):
+            formed[store] = substitute(terms, (machine.stores[store].address,), values)[0]
+        settled = {}
+        for kind, name in ring:
+            if kind == "latch":
+                leaf = terms.leaf("register", name, latches[name].width)
+                settled[leaf] = _shown(latches[name], values, terms)
+            elif kind == "bus":
+                settled[terms.leaf("bus", name, buses[name].width)] = _level(buses[name], values, terms)
+        values.update(settled)
+    return values, {name: formed[name] for name in _in_order(formed, machine)}
 
 
-def _inner_first(latches: list[Register]) -> list[Register]:
-    """Latches ordered so that those which others read through come first, as far as there is such an order (a latch
-    that reads itself is a race, which a check reports)."""
-    waiting = {latch.name: latch for latch in latches}
-    reads = {latch.name: {node.name for node in postorder(_load_nodes(latch))
-                          if type(node) is Leaf and node.kind == "register" and node.name in waiting}
-             for latch in latches}
-    ordered: list[Register] = []
-    while waiting:
-        ready = [name for name in waiting if not (reads[name] & waiting.keys()) - {name}] or [next(iter(waiting))]
-        ordered += [waiting.pop(name) for name in ready]
-    return ordered
+def _needs(machine: Machine, latches: dict[str, Register], buses: dict[str, Bus],
+           places: dict[Node, Node]) -> dict[Part, set[Part]]:
+    """For each part the others that it reads within the cycle."""
+    terms = machine.terms
+    roots: dict[Part, tuple[Node, ...]] = {("store", name): (store.address,) for name, store in machine.stores.items()}
+    roots.update((("latch", name), tuple(_load_nodes(latch))) for name, latch in latches.items())
+    roots.update((("bus", name), tuple(driver.when for driver in bus.drivers)) for name, bus in buses.items())
+    found: dict[Part, set[Part]] = {}
+    for part, nodes in roots.items():
+        read: set[Part] = set()
+        for leaf in postorder(substitute(terms, nodes, places)):
+            if type(leaf) is not Leaf:
+                continue
+            if leaf.kind == "field":
+                read.add(("store", machine.fields[leaf.name].store))
+            elif leaf.kind in ("word", "address"):
+                read.add(("store", leaf.name))
+            elif leaf.kind == "register" and leaf.name in latches:
+                read.add(("latch", leaf.name))
+            elif leaf.kind == "bus" and leaf.name in buses:
+                read.add(("bus", leaf.name))
+        found[part] = read
+    return found
+
+
+def _rings(needs: dict[Part, set[Part]]) -> list[list[Part]]:
+    """The strongly connected components, each after those that it reads; parts in the order given."""
+    reach: dict[Part, set[Part]] = {part: set(read) for part, read in needs.items()}
+    for middle in needs:
+        for part in needs:
+            if middle in reach[part]:
+                reach[part] |= reach[middle]
+    ring_of = {part: next(other for other in needs if other == part or (other in reach[part] and part in reach[other]))
+               for part in needs}
+    order = TopologicalSorter({first: {ring_of[read] for part in needs if ring_of[part] == first
+                                       for read in needs[part]} - {first} for first in ring_of.values()})
+    return [[part for part in needs if ring_of[part] == first] for first in order.static_order()]
 
 
 def _load_nodes(register: Register) -> list[Node]:
     return [node for load in register.loads for node in (load.when, load.source) if node is not None]
 
 
-def _register_variable(machine: Machine, register: Register, lowering: dict[Node, Node]) -> Variable:
-    """The variable of a tracked register, its next value already lowered. A latch keeps what it shows."""
-    leaf = machine.terms.leaf("register", register.name, register.width)
-    loaded = lowering[leaf] if register.transparent else _loaded(register, leaf, lowering, machine.terms)
-    return Variable(register.name, leaf, 1 << register.width, register.reset, loaded, "register")
+def _shown(register: Register, values: dict[Node, Node], terms: Terms) -> Node:
+    """What a register holds after the loads of a cycle, lowered: a latch shows it while the cycle lasts."""
+    held = terms.leaf("state", f"{register.name} held", register.width)
+    leaf = terms.leaf("register", register.name, register.width)
+    return substitute(terms, (after_loads(register, held, terms),), {**values, held: leaf})[0]
 
 
-def _loaded(register: Register, leaf: Node, values: dict[Node, Node], terms: Terms) -> Node:
-    """`leaf` after the loads of one cycle, lowered. Two different loads at once leave an unknown value."""
-    width = register.width
-    anything = terms.leaf("free", f"{register.name} loaded", width)
-    unknown = terms.leaf("free", f"{register.name} loaded twice", width)
-    loads = register.loads
-    sources = substitute(terms, tuple(anything if load.source is None else load.source for load in loads), values)
-    whens = substitute(terms, tuple(load.when for load in loads), values)
-    result = leaf
-    for source, when in zip(sources, whens):
-        result = terms.if_(when, source, result)
-    for index, (source, when) in enumerate(zip(sources, whens)):
-        for other, at_once in zip(sources[:index], whens[:index]):
-            if other is not source and not _opposite(when, at_once):
-                result = terms.if_(terms.and_((when, at_once)), unknown, result)
-    return result
+def _register_variable(register: Register, lowering: dict[Node, Node], terms: Terms) -> Variable:
+    """A latch keeps what it shows. `next` is still to be lowered."""
+    leaf = terms.leaf("register", register.name, register.width)
+    value = leaf if register.transparent else after_loads(register, leaf, terms)
+    return Variable(register.name, leaf, 1 << register.width, register.reset, value, "register")
 
 
-def _opposite(a: Node, b: Node) -> bool:
-    return (type(a) is Not and a.args[0] is b) or (type(b) is Not and b.args[0] is a)
+def _held_buses(machine: Machine, every: list[Node]) -> list[Bus]:
+    """The buses that are read in some expression and held at a level while nobody drives them."""
+    read = {node.name for node in postorder(every) if type(node) is Leaf and node.kind == "bus"}
+    return [bus for bus in machine.buses.values()
+            if bus.name in read and bus.undriven not in ("floats", "multiplexed")]
+
+
+def _level(bus: Bus, values: dict[Node, Node], terms: Terms) -> Node:
+    """What is read from a bus: anything while somebody drives it, else the level at which it is held."""
+    driven = substitute(terms, (terms.or_(driver.when for driver in bus.drivers),), values)[0] \
+        if bus.drivers else terms.const(0, 1)
+    ones = (1 << bus.width) - 1
+    undriven = _kept_leaf(bus, terms) if bus.undriven == "kept" else \
+        terms.const(ones if bus.undriven in ("pulled-high", "wired-and") else 0, bus.width)
+    return terms.if_(driven, terms.leaf("bus", bus.name, bus.width), undriven)
+
+
+def _kept_leaf(bus: Bus, terms: Terms) -> Node:
+    return terms.leaf("state", f"{bus.name} kept", bus.width)
+
+
+def _kept_level(bus: Bus, lowering: dict[Node, Node], terms: Terms) -> Variable:
+    """The level that a bus keeps, at the start any."""
+    leaf = _kept_leaf(bus, terms)
+    return Variable(f"{bus.name} kept", leaf, 1 << bus.width, None,
+                    lowering[terms.leaf("bus", bus.name, bus.width)], "bus")
 
 
 def _free(machine: Machine, terms: Terms, roots: tuple[Node, ...]) -> tuple[Free, ...]:
@@ -187,16 +242,10 @@ def with_free(free: tuple[Free, ...], roots: tuple[Node, ...]) -> tuple[Free, ..
     return (*free, *more)
 
 
-def _in_order(addresses: dict[str, Node], machine: Machine) -> dict[str, Node]:
+def _in_order(addresses: dict[str, Node], machine: Machine) -> list[str]:
     """The stores, each after those from whose words its address is formed."""
     needs = {name: {machine.fields[node.name].store if node.kind == "field" else node.name
                     for node in postorder((address,))
-                    if type(node) is Leaf and node.kind in ("field", "word", "address")}
+                    if type(node) is Leaf and node.kind in ("field", "word", "address")} & addresses.keys()
              for name, address in addresses.items()}
-    ordered: dict[str, Node] = {}
-    while len(ordered) < len(addresses):
-        ready = [name for name in addresses if name not in ordered and needs[name] <= ordered.keys()]
-        if not ready:
-            raise ValueError("the address of a store depends on its own word")
-        ordered.update((name, addresses[name]) for name in ready)
-    return ordered
+    return list(TopologicalSorter(needs).static_order())
