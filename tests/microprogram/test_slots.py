@@ -149,10 +149,10 @@ def test_the_prologue_may_have_arms() -> None:
     (ARMS.format("zro") + OTHERS, "3:10: unknown-name: nothing is called `zro`"),
     (ARMS.format("switch") + OTHERS, "3:10: not-in-address: `switch` does not reach the address of `control`"),
     (ARMS.format("step is 1") + OTHERS, "3:10: wrong-kind: an arm asks at which step the instruction is"),
-    (ARMS.format("ir is 4") + OTHERS, "3:16: too-wide: 4 does not fit in 2 bits"),
-    (ARMS.format("ir") + OTHERS, "3:10: width-mismatch: a condition has 1 bit, this has 2"),
-    (ARMS.format("ir is zero") + OTHERS, "3:16: width-mismatch: 2 bits beside 1 bits"),
-    (ARMS.format("ir[2]") + OTHERS, "3:10: bad-slice: there are no bits [2:2] in 2 bits"),
+    (ARMS.format("ir is 4") + OTHERS, "3:16: too-wide: 4 needs 3 bits, and its place has 2 bits"),
+    (ARMS.format("ir") + OTHERS, "3:10: width-mismatch: `ir` has 2 bits, and a condition is wanted, which has 1 bit"),
+    (ARMS.format("ir is zero") + OTHERS, "3:10: width-mismatch: `ir` has 2 bits and `zero` has 1 bit"),
+    (ARMS.format("ir[2]") + OTHERS, "3:10: bad-slice: `ir` has no bits [2:2]"),
     (ARMS.format("zero or not zero") + OTHERS, "7:9: never-chosen: no address of `one` leads to this word"),
     ('instruction 0bxx "all" at 3\n    over\n',
      "1:1: placement-conflict: `all` stands where its opcode and steps say"),
@@ -194,3 +194,44 @@ def test_more_opcode_lines_than_the_address_carries() -> None:
         "address {late, zero, ir, step}", "address {late, zero, ir[1:0], step}")
     found = marks(BY_OPCODE.format("ir[1]"), machine)
     assert [found[address(0, 0, opcode, 0)] for opcode in range(4)] == [11, 11, 10, 10]
+
+
+NAMED = MACHINE.replace("address {late, zero, ir, step}", "address {console.mode, ir, step}").replace(
+    "signal both = late and zero\n", """\
+constant two = 2
+constant all = 0b11
+agent console
+    state mode (idle, asking, looking, writing), reset idle
+        next mode
+    signal busy = mode is not idle
+signal state_of = console.mode
+""")
+
+
+@pytest.mark.parametrize(("condition", "modes"), [
+    ("console.mode is asking", {1}),                    # codes of an agent's state
+    ("console.mode in (asking, writing)", {1, 3}),
+    ("state_of is looking", {2}),                       # a signal that has the codes of a state
+    ("console.busy", {1, 2, 3}),
+    ("console.mode is two", {2}),                       # a constant is as wide as its place
+    ("all is console.mode", {3}),
+    ("two < console.mode", {3}),
+    ("console.mode + two is 0", {2}),
+    ("parity(console.mode)", {1, 2}),
+    ("(console.mode[0] if console.mode[1] else 1) is 1", {0, 1, 3}),
+    ("{console.mode[0], 0b0} is 0b10", {1, 3}),
+])
+def test_a_condition_of_an_arm_means_what_it_means_in_the_machine_file(condition: str, modes: set[int]) -> None:
+    """Names, codes and widths are those of all other expressions."""
+    found = marks(f'instruction 0bxx "all"\n    when {condition}\n        mark 11, over\n    otherwise\n'
+                  "        mark 12, over\n", NAMED)
+    assert {mode for mode in range(4) if found[mode << 4] == 11} == modes
+    assert {mode for mode in range(4) if found[mode << 4] == 12} == set(range(4)) - modes
+
+
+@pytest.mark.parametrize(("condition", "name"), [
+    ("prior(zero)", "prior-in-hardware"), ("at all", "label-in-hardware"), ("mode is asking", "unknown-name")])
+def test_an_arm_is_chosen_by_hardware(condition: str, name: str) -> None:
+    text = f'instruction 0bxx "all"\n    when {condition}\n        mark 11, over\n'
+    machine = described(MACHINE if "zero" in condition else NAMED)
+    assert [line.split(": ")[1] for line in faults(machine, text)] == [name]

@@ -2,7 +2,6 @@
 
 import pytest
 
-from ordain.microprogram.layout import asserted
 from tests.microprogram.compiled import compiled, described, faults, program_of
 
 MACHINE = """\
@@ -81,7 +80,7 @@ def fields(clauses: str) -> dict[str, int]:
     """The asserted fields of a word that are not at rest."""
     machine = described(MACHINE)
     word = program_of(machine, f"routine first at 0\n    {clauses}, goto first\n").words[0].bits
-    values = {name: asserted(field, word) for name, field in machine.fields.items() if field.holds == "code"}
+    values = {name: field.read(word) for name, field in machine.fields.items() if field.holds == "code"}
     assert values.pop("branch") == 1
     return {name: value for name, value in values.items() if value}
 
@@ -125,7 +124,7 @@ def test_a_register_loads_a_register_without_a_bus() -> None:
     text = MACHINE.replace("    loads data when load is temp\n", "")
     machine = described(text)
     word = program_of(machine, "routine first at 0\n    temp <- acc, goto first\n").words[0].bits
-    assert asserted(machine.fields["move"], word) == 1 and asserted(machine.fields["source"], word) == 0
+    assert machine.fields["move"].read(word) == 1 and machine.fields["source"].read(word) == 0
 
 
 @pytest.mark.parametrize(("clauses", "found"), [
@@ -226,7 +225,7 @@ bus data 8 bits, pulled high
 def set_by(clauses: str) -> dict[str, int]:
     machine = described(PANEL)
     word = program_of(machine, f"routine first at 0\n    {clauses}, target first\n").words[0].bits
-    values = {name: asserted(field, word) for name, field in machine.fields.items()
+    values = {name: field.read(word) for name, field in machine.fields.items()
               if field.holds in ("code", "number")}
     return {name: value for name, value in values.items() if value}
 
@@ -290,4 +289,4 @@ def test_a_register_takes_when_its_list_and_its_load_say_so() -> None:
     apart = PANEL.replace("loads data when load is acc", "loads data when load is acc and left")
     machine = described(apart)
     word = program_of(machine, "routine first at 0\n    acc <- stage, target first\n").words[0].bits
-    assert asserted(machine.fields["left"], word) == 1
+    assert machine.fields["left"].read(word) == 1

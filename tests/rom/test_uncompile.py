@@ -3,7 +3,7 @@
 import pytest
 
 from ordain.machine.model import Machine
-from ordain.rom.uncompile import asserted, read_word, stored_bits, vocabulary
+from ordain.rom.uncompile import read_word, vocabulary
 from tests.rom.machines import machine_of
 
 LANTERN = """
@@ -80,7 +80,7 @@ def word(machine: Machine, **values: int) -> int:
     bits = 0
     for name in machine.stores["control"].fields:
         field = machine.fields[name]
-        bits |= stored_bits(field, values.get(name, 0)) << field.low
+        bits |= field.write(values.get(name, 0))
     return bits
 
 
@@ -140,5 +140,5 @@ def test_bits_that_mean_nothing_are_told_only_where_they_are_not_known_to(lanter
 
 def test_active_low_is_undone(lantern: Machine) -> None:
     field = lantern.fields["write"]
-    assert word(lantern) >> field.low & 1 == 1 and asserted(field, word(lantern)) == 0
-    assert asserted(field, word(lantern, write=1)) == 1
+    assert word(lantern) >> field.low & 1 == 1 and field.read(word(lantern)) == 0
+    assert field.read(word(lantern, write=1)) == 1

@@ -42,9 +42,7 @@ class Running:
             values[terms.leaf("word", store, declared.bits)] = word
             for name in declared.fields:
                 field = contents.machine.fields[name]
-                ones = (1 << field.width) - 1
-                values[terms.leaf("field", name, field.width)] = (word >> field.low & ones) ^ (ones if field.active_low
-                                                                                              else 0)
+                values[terms.leaf("field", name, field.width)] = field.read(word)
         return values
 
     def shown(self, values: dict[Node, int], matters: frozenset[str], remembered: dict[Node, int], names: list[str],

@@ -4,10 +4,12 @@ Named tuples, for the reason given in `language.tree`. Dicts are in the order of
 agent are dotted: `console.mode`. Every declaration has the place where it was made.
 """
 
+from collections.abc import Callable
 from typing import Literal, NamedTuple, TypeAlias
 
 from ordain.language import tree
 from ordain.machine.expression import Node, Terms
+from ordain.text.findings import Finding, error
 from ordain.text.source import Span
 
 LabelKind: TypeAlias = Literal["at", "in"]
@@ -335,12 +337,21 @@ class Order(NamedTuple):
     span: Span
 
 
+Lower: TypeAlias = Callable[[tree.Expr], tuple[Node | None, list[Finding]]]
+"""Makes a term of a condition that stands outside the machine file, and says what is wrong with it."""
+
+
+def _no_names(condition: tree.Expr) -> tuple[Node | None, list[Finding]]:
+    return None, [error("unknown-name", "this machine has no names", condition.span)]
+
+
 class Machine(NamedTuple):
     """Everything the machine file says. `terms` made all its expressions.
 
     `labels` are the names used by `at` and `in` leaves, checked against the microprogram when that is compiled:
     (kind, name, place). `home` may hold an `at` leaf; None when the file says none. `broken`: names whose declaration,
-    or whose line in a bus, has been reported; a use of them is nobody's further fault.
+    or whose line in a bus, has been reported; a use of them is nobody's further fault. `lower` reads the conditions of
+    arms, as those of the machine file were read.
     """
 
     name: str
@@ -369,3 +380,4 @@ class Machine(NamedTuple):
     terms: Terms
     span: Span
     broken: frozenset[str] = frozenset()
+    lower: Lower = _no_names

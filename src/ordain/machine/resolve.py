@@ -7,9 +7,16 @@ from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.buses import bus_model, exclusive_model, keep_model, strobe_model
 from ordain.machine.chips import check_chips, chip_model
-from ordain.machine.control import condition_model, find_loops, input_model, register_model, state_model
+from ordain.machine.control import (
+    condition_model,
+    find_loops,
+    hardware,
+    input_model,
+    register_model,
+    state_model,
+)
 from ordain.machine.declare import Declarations, declare
-from ordain.machine.expression import Terms
+from ordain.machine.expression import Node, Terms
 from ordain.machine.fields import derive, field_model, lay_out, spare_model
 from ordain.machine.lowering import Lowering
 from ordain.machine.names import Scope
@@ -98,8 +105,20 @@ def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) ->
         terms=lowering.terms,
         span=found.header.span if found.header else _first_span(file),
         broken=frozenset(name for name, entry in entries.items() if entry.broken) | _left_out(found, buses),
+        lower=_conditions_of_arms(lowering),
     )
     return machine if stores else None
+
+
+def _conditions_of_arms(lowering: Lowering) -> model.Lower:
+    def lower(condition: tree.Expr) -> tuple[Node | None, list[Finding]]:
+        before = len(lowering.findings)
+        node = hardware(lowering.condition(condition), condition.span, lowering)
+        found = lowering.findings[before:]
+        del lowering.findings[before:]
+        return node, found
+
+    return lower
 
 
 def _left_out(found: Declarations, buses: dict[str, model.Bus]) -> frozenset[str]:

@@ -158,8 +158,7 @@ def _is_free(contents: Contents, site: Site, field: Field) -> bool:
 
 
 def _target(field: Field, word: int) -> int:
-    ones = (1 << field.width) - 1
-    return (word >> field.low & ones) ^ (ones if field.active_low else 0)
+    return field.read(word)
 
 
 def _bits_of(field: Field, address: int) -> int:

@@ -306,9 +306,7 @@ class _Telling:
             known[terms.leaf("word", name, store.bits)] = terms.const(word, store.bits)
             for field_name in store.fields:
                 field = machine.fields[field_name]
-                ones = (1 << field.width) - 1
-                value = (word >> field.low & ones) ^ (ones if field.active_low else 0)
-                known[terms.leaf("field", field_name, field.width)] = terms.const(value, field.width)
+                known[terms.leaf("field", field_name, field.width)] = terms.const(field.read(word), field.width)
         return known
 
     def _ring(self, ring: frozenset[int]) -> Ring:

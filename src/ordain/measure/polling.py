@@ -94,9 +94,7 @@ def _asked_by_words(system: System, found: Sequencing, store: str) -> dict[int, 
                                        terms.const(word, machine.stores[store].bits)}
             for name in machine.stores[store].fields:
                 field = machine.fields[name]
-                ones = (1 << field.width) - 1
-                value = (word >> field.low & ones) ^ (ones if field.active_low else 0)
-                known[terms.leaf("field", name, field.width)] = terms.const(value, field.width)
+                known[terms.leaf("field", name, field.width)] = terms.const(field.read(word), field.width)
             memo[word] = frozenset(leaf.name for leaf in bits_read(put_in(terms, nexts, known))
                                    if type(leaf) is Leaf and leaf.kind in ("state", "input"))
         result[address] = memo[word]

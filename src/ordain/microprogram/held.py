@@ -8,7 +8,6 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from ordain.machine.expression import Leaf, Node, leaves, substitute
 from ordain.machine.model import Machine
-from ordain.microprogram.layout import asserted
 from ordain.microprogram.model import Microinstruction, Program
 from ordain.microprogram.routes import parts_of, route_of
 from ordain.microprogram.survey import reaches, written_in_fields
@@ -58,7 +57,7 @@ def _values(machine: Machine, conditions: Sequence[Node], store: str, bits: int)
     found: dict[Node, Node] = {}
     for leaf in leaves(conditions):
         if leaf.kind == "field" and machine.fields[leaf.name].store == store:
-            found[leaf] = machine.terms.const(asserted(machine.fields[leaf.name], bits), leaf.width)
+            found[leaf] = machine.terms.const(machine.fields[leaf.name].read(bits), leaf.width)
         elif leaf.kind == "word" and leaf.name == store:
             found[leaf] = machine.terms.const(bits, leaf.width)
     return found

@@ -25,31 +25,15 @@ def layout_of(machine: Machine, store: Store) -> Layout:
     for field in fields:
         if field.holds == "derived" or field.idle == "following":
             if field.idle == "following":
-                follows.append((mask_of(field), field.name))
+                follows.append((field.mask, field.name))
         elif field.idle == "none":
-            must |= mask_of(field)
+            must |= field.mask
         elif field.idle == "any":
-            matters_not |= mask_of(field)
+            matters_not |= field.mask
         else:
-            rest |= stored(field, int(field.idle))
+            rest |= field.write(int(field.idle))
     settable = {field.name: field for field in fields if field.holds not in ("derived", "spare")}
     return Layout(store, settable, rest, must, matters_not, tuple(follows))
-
-
-def mask_of(field: Field) -> int:
-    """The bits of the word that belong to a field."""
-    return ((1 << field.width) - 1) << field.low
-
-
-def stored(field: Field, value: int) -> int:
-    """An asserted value as the bits of the word."""
-    return (value ^ ((1 << field.width) - 1) if field.active_low else value) << field.low
-
-
-def asserted(field: Field, word: int) -> int:
-    """The asserted value of a field in a stored word."""
-    bits = word >> field.low & (1 << field.width) - 1
-    return bits ^ ((1 << field.width) - 1) if field.active_low else bits
 
 
 def is_flag(field: Field) -> bool:

@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from typing import Literal, NamedTuple
 
 from ordain.machine.model import Field
-from ordain.microprogram.layout import mask_of, stored
 from ordain.microprogram.survey import Survey
 from ordain.text.findings import Finding, Place, Severity
 from ordain.text.source import Span
@@ -69,9 +68,9 @@ def meaning_of(assigns: Sequence[Assign], needs: Sequence[Need] = ()) -> Meaning
     """The bits of settings that do not contradict each other."""
     mask = bits = 0
     for assign in assigns:
-        mask |= mask_of(assign.field)
+        mask |= assign.field.mask
         if assign.value is not None:
-            bits |= stored(assign.field, assign.value)
+            bits |= assign.field.write(assign.value)
     aims = tuple([(assign.field.name, assign.aim) for assign in assigns if assign.aim is not None])
     return Meaning(mask, bits, tuple(assigns), aims, tuple(needs), False)
 

@@ -11,7 +11,6 @@ from typing import NamedTuple
 from ordain.language import tree
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bodies import Plan
-from ordain.microprogram.conditions import Fault, condition_node
 from ordain.microprogram.opcodes import Opcodes
 from ordain.microprogram.tables import address_columns, members, missing_leaves, table
 from ordain.text.findings import Finding, error
@@ -94,10 +93,9 @@ class _Walk:
 
     def _condition(self, condition: tree.Expr) -> int:
         machine, store = self.machine, self.store
-        try:
-            node = condition_node(machine, condition)
-        except Fault as fault:
-            self.findings.append(fault.finding)
+        node, found = machine.lower(condition)
+        if node is None:
+            self.findings += found
             return 0
         missing = missing_leaves(machine.terms, store.address, node)
         if missing:

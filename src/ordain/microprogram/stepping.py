@@ -23,7 +23,7 @@ from ordain.machine.expression import (
     substitute,
 )
 from ordain.machine.model import Machine, Store
-from ordain.microprogram.layout import Layout, asserted, mask_of
+from ordain.microprogram.layout import Layout
 from ordain.microprogram.tables import address_columns, numbers, work_out
 from ordain.text.findings import Finding, Severity, error
 
@@ -83,7 +83,7 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
                     and leaf.name in layout.fields and layout.fields[leaf.name].holds != "address"])
     bits = 0
     for leaf in fields:
-        bits |= mask_of(layout.fields[leaf.name])
+        bits |= layout.fields[leaf.name].mask
     return Counter(delay, tuple(deciding), others, tuple(place), bits, width, fields), []
 
 
@@ -105,8 +105,8 @@ def steps_of(terms: Terms, layout: Layout, counter: Counter, bits: int, open_bit
     known: dict[Node, Node] = {}
     for leaf in counter.fields:
         field = layout.fields[leaf.name]
-        if not open_bits & mask_of(field):
-            known[leaf] = terms.const(asserted(field, bits), leaf.width)
+        if not open_bits & field.mask:
+            known[leaf] = terms.const(field.read(bits), leaf.width)
     found = substitute(terms, (*counter.following, *counter.others), known)
     count = len(counter.following)
     return Steps(_sums(found[:count], counter.place), _sums(found[count:], counter.place))

@@ -11,7 +11,7 @@ from ordain.language import tree
 from ordain.machine.model import Machine
 from ordain.microprogram.bodies import Plan
 from ordain.microprogram.labels import Labels
-from ordain.microprogram.layout import Layout, asserted, mask_of
+from ordain.microprogram.layout import Layout
 from ordain.microprogram.meaning import BROKEN, Aim, Assign, Meaning, Need, at_clause, meaning_of, said
 from ordain.microprogram.model import Microinstruction, Target
 from ordain.microprogram.phrases import Misuse, understand, vocabulary_of
@@ -176,7 +176,7 @@ class Writer:
         return tuple([aim for aim in meaning.aims if aim[0] not in before])
 
     def _unset(self, word: tree.Micro, bits: int) -> None:
-        fields = [field for field in self.layout.fields.values() if bits & mask_of(field)]
+        fields = [field for field in self.layout.fields.values() if bits & field.mask]
         names = ", ".join(f"`{field.name}`" for field in fields)
         if ("unset", names) in self.again:
             self._recurs("unset", names, word.span)
@@ -193,13 +193,13 @@ class Writer:
         """Reports transfers that the finished word makes impossible, or between whose ways it does not choose."""
         unknown = open_bits
         for name, _ in targets:
-            unknown |= mask_of(self.layout.fields[name])
+            unknown |= self.layout.fields[name].mask
         for need in needs:
             key = id(need), used, bits, unknown
             if key not in self.possible:
                 read = [asked.field for asked in need.survey.asked]
-                known = {field.name: asserted(field, bits) for field in read if not mask_of(field) & unknown}
-                self.possible[key] = allows(need, known, {field.name for field in read if mask_of(field) & used})
+                known = {field.name: field.read(bits) for field in read if not field.mask & unknown}
+                self.possible[key] = allows(need, known, {field.name for field in read if field.mask & used})
             if not self.possible[key]:
                 chosen = len(need.choices) > 1
                 self.findings.append(error(

@@ -83,7 +83,7 @@ def _held(machine: Machine, program: Program, name: str, target: Target, index: 
     high, low = field.address_bits
     base = _target_address(machine, program, field, target, index, at, addresses)
     value = base >> low & (1 << min(high - low + 1, field.width)) - 1
-    return (value ^ ((1 << field.width) - 1 if field.active_low else 0)) << field.low
+    return field.write(value)
 
 
 def _target_address(machine: Machine, program: Program, field: Field, target: Target, index: int, at: int,
@@ -115,15 +115,11 @@ def derived_fields(machine: Machine, store: str) -> list[Derived]:
     ordered: list[Field] = []
     while fields:
         ready = next((field for field in fields if not any(
-            reads[field.name] & _mask(other) for other in fields if other is not field)), fields[0])
+            reads[field.name] & other.mask for other in fields if other is not field)), fields[0])
         fields.remove(ready)
         ordered.append(ready)
     return [Derived(field.low, (1 << field.width) - 1 if field.active_low else 0, _value(machine, store, field))
             for field in ordered]
-
-
-def _mask(field: Field) -> int:
-    return ((1 << field.width) - 1) << field.low
 
 
 def _read(machine: Machine, field: Field) -> int:
@@ -135,7 +131,7 @@ def _read(machine: Machine, field: Field) -> int:
             if type(arg) is Leaf and arg.kind == "word":
                 found |= ((1 << node.width) - 1) << node.low if type(node) is Slice else (1 << arg.width) - 1
         if type(node) is Leaf and node.kind == "field":
-            found |= _mask(machine.fields[node.name])
+            found |= machine.fields[node.name].mask
     if type(field.derived) is Leaf and field.derived.kind == "word":
         found |= (1 << field.derived.width) - 1
     return found
@@ -195,6 +191,4 @@ def _leaf_value(machine: Machine, leaf: Leaf, word: int) -> int:
     """A leaf of a derived field, from the stored word (a field in its asserted sense)."""
     if leaf.kind == "word":
         return word
-    field = machine.fields[leaf.name]
-    bits = word >> field.low & (1 << field.width) - 1
-    return bits ^ ((1 << field.width) - 1) if field.active_low else bits
+    return machine.fields[leaf.name].read(word)

@@ -12,7 +12,7 @@ from ordain.rom.contents import Contents, Stored
 from ordain.rom.formats import device_of, read_image, recognise
 from ordain.rom.readback import Conflict, banks_of, device_cells, unpack
 from ordain.rom.suspect import Suspicion, device_words, suspicions
-from ordain.rom.uncompile import Vocabulary, asserted, read_word, vocabulary
+from ordain.rom.uncompile import Vocabulary, read_word, vocabulary
 from ordain.text.findings import Finding, error
 from ordain.text.reading import read_bytes
 
@@ -145,7 +145,7 @@ def _store_words(contents: Contents, store: Store, stored: Stored, read: Sequenc
             labels.get(address, ""), stored.words.get(address), site.text if site is not None else "",
             tuple(PinDifference(chip, cells[address], pin, (word >> bit & 1) ^ inverted)
                   for chip, cells, pin, bit, inverted in pins if wrong >> bit & 1),
-            tuple((field.name, asserted(field, word)) for field in known.fields)))
+            tuple((field.name, field.read(word)) for field in known.fields)))
     return found
 
 

@@ -42,29 +42,15 @@ def _quick(phrase: Phrase, machine: Machine) -> tuple[int, int]:
     for name, value in phrase.sets:
         if isinstance(value, int):
             field = machine.fields[name]
-            mask |= _ones(field) << field.low
-            bits |= stored_bits(field, value) << field.low
+            mask |= field.mask
+            bits |= field.write(value)
     return mask, bits
-
-
-def _ones(field: Field) -> int:
-    return (1 << field.width) - 1
-
-
-def stored_bits(field: Field, value: int) -> int:
-    """The bits of a field that stand for an asserted value, not shifted."""
-    return value ^ _ones(field) if field.active_low else value
-
-
-def asserted(field: Field, word: int) -> int:
-    """The value of a field in a stored word, active low undone."""
-    return stored_bits(field, word >> field.low & _ones(field))
 
 
 def read_word(word: int, address: int, known: Vocabulary, open_bits: int = 0) -> list[str]:
     """The orders, transfers and settings that make the word. `open_bits`: bits that are known to mean
     nothing; of other fields that may hold anything only values that are not 0 are told."""
-    values = {field.name: asserted(field, word) for field in known.fields}
+    values = {field.name: field.read(word) for field in known.fields}
     wanting = {field.name for field in known.fields if _wants_reason(field, values[field.name], open_bits)}
     fitting: list[tuple[frozenset[str], str]] = []
     for phrase, (mask, bits) in zip(known.phrases, known.quick):
@@ -99,7 +85,7 @@ def _nothing_done(values: Mapping[str, int], address: int, known: Vocabulary) ->
 
 def _wants_reason(field: Field, value: int, open_bits: int) -> bool:
     if field.idle == "any":
-        return value != 0 and not open_bits >> field.low & _ones(field)
+        return value != 0 and not open_bits & field.mask
     return field.idle in ("none", "following") or value != field.idle
 
 
