@@ -8,7 +8,7 @@ changes of the machine.
 
 from typing import NamedTuple
 
-from ordain.compare.side import Side, store_tables
+from ordain.compare.side import Side, holds_place
 from ordain.control.registers import after_loads
 from ordain.logic.diagrams import Functions, TooLarge
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
@@ -17,10 +17,6 @@ from ordain.machine.model import Machine
 Key = tuple[str, ...]
 Meaning = tuple[object, ...]
 """Equal for equal functions: one number a bit, or the term itself where it is too large for a diagram."""
-
-
-WIDEST_CHOICE = 4
-"""A pointer of so few bits counts something; a wider one that is not known holds a place, and places may move."""
 
 
 class Effect(NamedTuple):
@@ -41,55 +37,31 @@ class Agreed(NamedTuple):
 
 
 class Meanings:
-    """Terms of one side -> meanings. Words of mapping stores that stay open are written out as tables, unless the store
-    is one of `shared`: alike on both sides. A pointer that stays unknown is unlike any of the other side (`mark`)."""
+    """Terms of one side -> meanings. A pointer that holds a place and stays unknown is unlike any of the other side
+    (`mark`)."""
 
-    def __init__(self, terms: Terms, functions: Functions, side: Side, shared: frozenset[str], mark: str) -> None:
+    def __init__(self, terms: Terms, functions: Functions, side: Side, mark: str) -> None:
         self._terms, self._functions = terms, functions
         self._memo: dict[Node, tuple[Meaning, frozenset[Leaf]]] = {}
-        closed = [name for name in side.machine.stores
-                  if name not in side.sequencing.control and name not in shared]
-        self._tables = store_tables(terms, side, closed, mark)
-        for leaf in side.sequencing.pointers:
-            if leaf.width > WIDEST_CHOICE:
-                self._tables[leaf] = terms.leaf("free", f"{leaf.name} {mark}", leaf.width)
-        self._held = frozenset((*side.sequencing.opcodes, *side.sequencing.pointers))
+        self._marks: dict[Node, Node] = {leaf: terms.leaf("free", f"{leaf.name} {mark}", leaf.width)
+                                         for leaf in side.sequencing.pointers if holds_place(side, leaf)}
+        self._held = frozenset((*side.sequencing.opcodes, *side.sequencing.pointers, *side.flags))
 
     def of(self, term: Node) -> tuple[Meaning, frozenset[Leaf]]:
-        """The meaning, and the pointers and opcodes that it depends on."""
+        """The meaning, and the pointers, opcodes and flags that it depends on."""
         found = self._memo.get(term)
         if found is None:
-            shown = self.closed(term)
+            shown = self.marked(term)
             try:
                 meaning: Meaning = self._functions.bits(shown)
             except TooLarge:
                 meaning = ("form", shown)
-            asked = frozenset(leaf for leaf in leaves((term, shown)) if leaf in self._held)
-            found = self._memo[term] = (meaning, asked)
+            found = self._memo[term] = (meaning, frozenset(leaf for leaf in leaves((term,)) if leaf in self._held))
         return found
 
-    def closed(self, term: Node) -> Node:
-        """The term with every word that is read from a mapping store written out, and pointers marked."""
-        for _ in range(len(self._tables)):
-            found = [leaf for leaf in leaves((term,)) if leaf in self._tables]
-            if not found:
-                break
-            term = substitute(self._terms, (term,), {leaf: self._tables[leaf] for leaf in found})[0]
-        return term
-
-
-def shared_stores(old: Side, new: Side) -> frozenset[str]:
-    """The stores other than control stores that read alike on both sides."""
-    ours, theirs = old.machine, new.machine
-    return frozenset(
-        name for name, store in ours.stores.items()
-        if name in theirs.stores and store.address is theirs.stores[name].address
-        and old.contents.words[name] == new.contents.words[name] and _layout(ours, name) == _layout(theirs, name))
-
-
-def _layout(machine: Machine, store: str) -> list[tuple[str, int, int, bool]]:
-    fields = (machine.fields[name] for name in machine.stores[store].fields)
-    return [(field.name, field.high, field.low, field.active_low) for field in fields]
+    def marked(self, term: Node) -> Node:
+        """The term with the mark on every pointer of which it is not known what place it holds."""
+        return substitute(self._terms, (term,), self._marks)[0] if self._marks else term
 
 
 def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:

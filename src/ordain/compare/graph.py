@@ -104,7 +104,7 @@ class Graph:
 
     def place_of(self, vector: Vector) -> Vector:
         """The vector with only the pointers known that make the control address, whatever the instruction."""
-        return (*self.general(vector)[:len(self.places.pointers)], *self.places.opcodes)
+        return (*self.general(vector)[:len(self.places.pointers)], *self.places.data)
 
     def follow(self) -> None:
         """Follow every node that waits, and what is met on the way."""
@@ -231,7 +231,7 @@ class Graph:
         filled = substitute(self._terms, awaited, known)
         if not known or any(type(value) is not Const for value in self.steers(filled)):
             return None
-        return self.general((*filled, *self.places.opcodes))
+        return self.general((*filled, *self.places.data))
 
     def steers(self, where: Vector) -> Vector:
         """Of the pointers' values, those that make the control address."""

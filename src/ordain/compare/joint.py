@@ -3,13 +3,14 @@
 from typing import NamedTuple
 
 from ordain.compare.correspondence import Correspondence, correspond
-from ordain.compare.effects import Agreed, Meanings, agree, effects_of, shared_stores
+from ordain.compare.effects import Agreed, Meanings, agree, effects_of
 from ordain.compare.graph import Bare, End, Graph
 from ordain.compare.observation import Doings, Observer
 from ordain.compare.orders import Orders
 from ordain.compare.places import Places, Vector
 from ordain.compare.refinement import coarsest
 from ordain.compare.roots import Entered, Root, enter, returns
+from ordain.compare.shown import Numbers, Shown, read_alike
 from ordain.compare.side import Side, make_side
 from ordain.logic.diagrams import Functions
 from ordain.machine.expression import Node, Terms, leaves
@@ -45,12 +46,13 @@ def join(old: Contents, new: Contents) -> Joint:
     terms = Terms()
     sides = (make_side(old, terms, correspondence.renames), make_side(new, terms))
     functions = Functions(leaves([term for side in sides for term in _all_terms(side, terms)]))
-    shared = shared_stores(*sides)
-    meanings = (Meanings(terms, functions, sides[0], shared, "before"),
-                Meanings(terms, functions, sides[1], shared, "after"))
+    meanings = (Meanings(terms, functions, sides[0], "before"), Meanings(terms, functions, sides[1], "after"))
+    alike, numbers = read_alike(*sides), Numbers()
+    shown = (Shown(sides[0], terms, functions, alike, "before", numbers),
+             Shown(sides[1], terms, functions, alike, "after", numbers))
     agreed = agree(*sides, terms, meanings, _plain(sides, correspondence))
     orders = (Orders(sides[0], correspondence.pairing, True), Orders(sides[1], correspondence.pairing, False))
-    entered = _entered(sides, terms, functions, meanings, agreed, orders)
+    entered = _entered(sides, terms, functions, meanings, shown, agreed, orders)
     paired = _paired(entered)
     blocks = _blocks(entered, paired, strictly=False)
     left_over = any(side.graph.ends[node].kind in ("home", "dispatch") for side in entered for node in side.graph.also)
@@ -75,12 +77,12 @@ def _plain(sides: tuple[Side, Side], correspondence: Correspondence) -> tuple[fr
 
 
 def _entered(sides: tuple[Side, Side], terms: Terms, functions: Functions, meanings: tuple[Meanings, Meanings],
-             agreed: Agreed, orders: tuple[Orders, Orders]) -> tuple[Entered, Entered]:
+             shown: tuple[Shown, Shown], agreed: Agreed, orders: tuple[Orders, Orders]) -> tuple[Entered, Entered]:
     """Both graphs. When some way returns to a caller that is not known, they are followed again, and every end then
     remembers the places that such a return could go to."""
     doings: Doings = {}
-    places = [Places(side, terms, functions, meaning) for side, meaning in zip(sides, meanings)]
-    observers = [Observer(side, terms, agreed, mine, meanings[mine], orders[mine], doings)
+    places = [Places(side, terms, functions, meanings[mine], shown[mine]) for mine, side in enumerate(sides)]
+    observers = [Observer(side, terms, agreed, mine, meanings[mine], shown[mine], orders[mine], doings)
                  for mine, side in enumerate(sides)]
     awaited: tuple[tuple[Vector, ...], ...] = ((), ())
     bare: list[Bare | None] = [None, None]

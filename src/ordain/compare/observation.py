@@ -5,6 +5,7 @@ from typing import NamedTuple
 from ordain.compare.effects import Agreed, Meaning, Meanings
 from ordain.compare.orders import Orders
 from ordain.compare.places import Place
+from ordain.compare.shown import Shown
 from ordain.compare.side import Side
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 
@@ -16,31 +17,34 @@ NOTHING: frozenset[Leaf] = frozenset()
 
 
 class Bundle(NamedTuple):
-    """Effects that read the same leaves of the control words and the same pointers: evaluated together, once a value.
+    """Effects that read the same leaves of the control words and the same data: evaluated together, once a value.
 
     `numbers`: which effects of `Agreed`. `own`: the leaf that they are about, or None: what it becomes is said in terms
     of what it was, whether that is known or not. `fields`: (leaf, number of the store, lowest bit, mask, bits to turn).
-    `others`: pointers, opcodes, addresses."""
+    `others`: pointers, opcodes, flags, addresses. `stores`: the other stores that are read, as `Shown.read_by` has
+    them."""
 
     numbers: tuple[int, ...]
     terms: tuple[Node, ...]
     own: Node | None
     fields: tuple[tuple[Node, int, int, int, int], ...]
     others: tuple[Node, ...]
+    stores: tuple[tuple[Node, tuple[Leaf, ...]], ...]
 
 
 class Observer:
     """Places of one side -> numbers. `agreed.terms[mine]` are its effects."""
 
-    def __init__(self, side: Side, terms: Terms, agreed: Agreed, mine: int, meanings: Meanings, orders: Orders,
-                 doings: Doings) -> None:
+    def __init__(self, side: Side, terms: Terms, agreed: Agreed, mine: int, meanings: Meanings, shown: Shown,
+                 orders: Orders, doings: Doings) -> None:
         self._terms, self._meanings, self._orders, self._doings = terms, meanings, orders, doings
+        self._shown = shown
         self._stores = side.sequencing.control
         sites = side.contents.sites
         self._open = {store: {address: site.open for address, site in sites.get(store, {}).items() if site.open}
                       for store in self._stores}
         wanted = [number for number, effect in enumerate(agreed.effects) if not effect.covered]
-        self._bundles = _bundles(side, terms, agreed, mine, wanted)
+        self._bundles = _bundles(side, terms, agreed, mine, shown, wanted)
         self._memo: dict[tuple[object, ...], tuple[tuple[Meaning, ...], frozenset[Leaf]]] = {}
 
     def at(self, place: Place) -> tuple[int, frozenset[Leaf]]:
@@ -72,6 +76,7 @@ class Observer:
             known: dict[Node, Node] = dict(zip(bundle.others, others))
             for (leaf, *_), value in zip(bundle.fields, values):
                 known[leaf] = self._terms.const(value, leaf.width)
+            self._shown.complete(known, bundle.stores)
             terms = substitute(self._terms, bundle.terms, known)
             meanings = [self._meanings.of(term) for term in terms]
             asks = NOTHING.union(*(asked for _, asked in meanings)).difference((bundle.own,))
@@ -86,7 +91,8 @@ class Observer:
         return result
 
 
-def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, wanted: list[int]) -> tuple[Bundle, ...]:
+def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, shown: Shown,
+             wanted: list[int]) -> tuple[Bundle, ...]:
     effects = agreed.terms[mine]
     stores = {store: number for number, store in enumerate(side.sequencing.control)}
     parts: dict[Node, tuple[Node, int, int, int, int]] = {}
@@ -96,19 +102,22 @@ def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, wanted: list[i
         for name in side.machine.stores[store].fields:
             leaf = terms.leaf("field", name, side.machine.fields[name].width)
             parts[leaf] = (leaf, number, *side.readers[name])
-    placed = {*side.sequencing.pointers, *side.sequencing.opcodes}
+    placed = {*side.sequencing.pointers, *side.sequencing.opcodes, *side.flags}
     held = {leaf.name: leaf for leaf in side.sequencing.nexts}
     grouped: dict[tuple[tuple[Leaf, ...], tuple[Leaf, ...], Leaf | None], list[int]] = {}
     for number in wanted:
         kind, name, *_ = agreed.effects[number].key
         own = held.get(name) if kind in ("loads", "steps") else None
-        found = sorted(leaves((effects[number],)), key=_name)
+        stores = shown.read_by((effects[number],))
+        inner = {leaf for _, read in stores for leaf in read}
+        found = sorted(leaves((effects[number], *(address for address, _ in stores))), key=_name)
         fields = tuple(leaf for leaf in found if leaf in parts)
-        others = tuple(leaf for leaf in found if leaf is not own and leaf not in parts
+        others = tuple(leaf for leaf in found if leaf is not own and leaf not in parts and leaf not in inner
                        and (leaf in placed or leaf.kind in ("address", "field", "word")))
         grouped.setdefault((fields, others, own if own in placed else None), []).append(number)
     return tuple(Bundle(tuple(numbers), tuple(effects[number] for number in numbers), own,
-                        tuple(parts[leaf] for leaf in fields), others)
+                        tuple(parts[leaf] for leaf in fields), others,
+                        shown.read_by(tuple(effects[number] for number in numbers)))
                  for (fields, others, own), numbers in grouped.items())
 
 

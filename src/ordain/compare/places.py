@@ -1,14 +1,19 @@
 """Which words act at a place of control, and where control can be in the next cycle.
 
-A *vector* says where control is: a value for every pointer, then for every opcode leaf; the leaf itself where the value
-is not known. Several words can act at one vector, because an address line may be a condition.
+A *vector* says where control is: a value for every pointer, then for every opcode leaf and flag; the leaf itself where
+the value is not known. Several words can act at one vector, because an address line may be a condition.
+
+Opcodes and flags are data: what they become is compared in every cycle. That a value is known only leaves out what
+cannot be, so it may be forgotten at any time. What a pointer becomes is compared by where it leads, and so has to be
+remembered as long as somebody may ask.
 """
 
 from typing import NamedTuple
 
 from ordain.compare.cases import Cases
-from ordain.compare.effects import WIDEST_CHOICE, Meanings
-from ordain.compare.side import Side, store_tables
+from ordain.compare.effects import Meanings
+from ordain.compare.shown import Shown
+from ordain.compare.side import WIDEST_CHOICE, Side, holds_place
 from ordain.control.sequencing import origins
 from ordain.logic.diagrams import TRUE, Functions
 from ordain.machine.expression import Add, Const, Leaf, Node, Terms, leaves, substitute
@@ -17,8 +22,11 @@ Vector = tuple[Node, ...]
 Addresses = tuple[tuple[str, int], ...]
 Known = dict[Node, Node]
 
-MOST_UNKNOWN = 12
-"""Unknown bits of a control address that are still taken apart."""
+MOST_WORDS = 4096
+"""Words that can act at one vector, of which each is still looked at."""
+
+MOST_OPCODE_BITS = 20
+"""Opcode lines of a control address up to which it is looked whether all instructions have the same word."""
 
 
 class Place(NamedTuple):
@@ -48,10 +56,10 @@ class Step(NamedTuple):
 
 class _Class(NamedTuple):
     """What all words with the same sequencing codes have in common: per case its guard, the pointers' terms and whether
-    the place is wired; the opcode leaves' terms; the leaves of which something can be left afterwards."""
+    the place is wired; the terms of opcodes and flags; the leaves of which something can be left afterwards."""
 
     cases: tuple[tuple[int, tuple[Node, ...], bool], ...]
-    opcodes: tuple[Node, ...]
+    data: tuple[Node, ...]
     keeps: frozenset[Leaf]
     passes: frozenset[Leaf]
 
@@ -68,18 +76,22 @@ class _Part(NamedTuple):
 class Places:
     """Reads the words of one side and evaluates its sequencer."""
 
-    def __init__(self, side: Side, terms: Terms, functions: Functions, meanings: Meanings) -> None:
+    def __init__(self, side: Side, terms: Terms, functions: Functions, meanings: Meanings, shown: Shown) -> None:
         sequencing, machine = side.sequencing, side.machine
         self._terms, self._functions = terms, functions
         self.both, self.either = functions.both, functions.either
         self._sequencing, self._contents = sequencing, side.contents
         self._readers = side.readers
         self.pointers, self.opcodes = sequencing.pointers, sequencing.opcodes
-        self.leaves: tuple[Leaf, ...] = (*sequencing.pointers, *sequencing.opcodes)
+        self.flags = side.flags
+        self.data: tuple[Leaf, ...] = (*sequencing.opcodes, *side.flags)
+        self.leaves: tuple[Leaf, ...] = (*sequencing.pointers, *self.data)
+        self.placed = frozenset(leaf for leaf in sequencing.pointers if holds_place(side, leaf))
         self.control = sequencing.control
+        self._shown = shown
         self._nexts = tuple(sequencing.nexts[leaf] for leaf in self.pointers)
-        self._opcode_nexts = tuple(sequencing.nexts[leaf] for leaf in self.opcodes)
-        asked = set(leaves([*self._nexts, *self._opcode_nexts, *sequencing.stores.values()]))
+        self._data_nexts = tuple(sequencing.nexts[leaf] for leaf in self.data)
+        asked = set(leaves([*self._nexts, *self._data_nexts, *sequencing.stores.values()]))
         self._parts: dict[str, list[tuple[str, Node]]] = {}
         for store in sequencing.stores:
             fields = [(name, terms.leaf("field", name, machine.fields[name].width))
@@ -92,16 +104,19 @@ class Places:
                       and (self._parts[store] or self._words[store] in asked or self._lines[store] in asked)]
         self._dispatching = {leaf: store for store in self._read if self._dispatches(store)
                              for leaf in (self._words[store], *(leaf for _, leaf in self._parts[store]))}
-        self._tables = store_tables(terms, side, [store for store in self._read if not self._dispatches(store)], "")
+        self._written = {store: [leaf for leaf in (self._words[store], *(leaf for _, leaf in self._parts[store]))
+                                 if type(leaf) is Leaf and leaf in asked]
+                         for store in self._read if not self._dispatches(store)}
         self._early_parts = [self._choosing(store, asked, False) for store in self.control]
         self._late_parts = [self._choosing(store, asked, True) for store in self.control]
         control_leaves = leaves([sequencing.stores[store] for store in self.control])
         self.steering = tuple(leaf for leaf in self.leaves if leaf in control_leaves)
-        open_leaves = {leaf for leaf in asked if leaf.kind in ("field", "word", "address") or leaf in self.leaves}
+        open_leaves = {leaf for leaf in asked if leaf.kind in ("field", "word", "address")
+                       or leaf in self.pointers or leaf in self.opcodes}
         never: frozenset[Leaf] = frozenset()
-        self._early = Cases(terms, functions, open_leaves.__contains__, never.__contains__, meanings.closed)
-        self._late = Cases(terms, functions, never.__contains__, open_leaves.__contains__, meanings.closed)
-        self._closed = meanings.closed
+        self._early = Cases(terms, functions, open_leaves.__contains__, never.__contains__, meanings.marked)
+        self._late = Cases(terms, functions, never.__contains__, open_leaves.__contains__, meanings.marked)
+        self._marked = meanings.marked
         self._classes: dict[tuple[int, ...], _Class] = {}
         self._direct = self._direct_pointer(asked)
 
@@ -126,7 +141,8 @@ class Places:
             return None
         address = self._sequencing.stores[self.control[0]]
         for store in self._read:
-            if not any(leaf in self.opcodes for leaf in leaves((self._sequencing.stores[store],))):
+            if store in self._written or not any(
+                    leaf in self.opcodes for leaf in leaves((self._sequencing.stores[store],))):
                 return None
         return next((number for number, leaf in enumerate(self.pointers) if leaf is address), None)
 
@@ -138,38 +154,32 @@ class Places:
         direct = self._direct
         if direct is not None:
             pointer = vector[direct]
-            if type(pointer) is Const and vector[len(self.pointers):] == self.opcodes:
+            if type(pointer) is Const and vector[len(self.pointers):] == self.data:
                 store = self.control[0]
                 return [Place(TRUE, ((store, pointer.value),), (self._contents.words[store][pointer.value],), known)]
-        waiting: list[tuple[int, Known, Node | None]] = [(TRUE, known, None)]
+        waiting: list[tuple[int, Known, dict[str, int]]] = [(TRUE, known, {})]
         found: list[Place] = []
         while waiting:
-            guard, known, before = waiting.pop()
-            settled = self._settle(guard, known)
+            guard, known, given = waiting.pop()
+            settled = self._settle(guard, known, given)
             if isinstance(settled, Place):
                 found.append(settled)
                 continue
             store, address = settled
-            if address is before:                   # nothing was gained by taking it apart
-                return Unresolved("lost", "")
             split = self._split(store, address, vector)
             if isinstance(split, Unresolved):
                 return split
-            if isinstance(split, int):
-                representative = self._settle(guard, known, (store, split))
-                if not isinstance(representative, Place):
-                    return Unresolved("lost", "")
-                found.append(representative)
-                continue
-            for part, values in split:
-                both = self._functions.both(guard, part)
+            for part, place, values in split:
+                both = self.both(guard, part)
                 if both:
-                    waiting.append((both, self._narrowed(known, values), address))
+                    waiting.append((both, self._narrowed(known, values), {**given, store: place}))
+            if len(waiting) > MOST_WORDS:
+                return Unresolved("lost", "")
         return found
 
-    def _settle(self, guard: int, known: Known, given: tuple[str, int] | None = None) -> Place | tuple[str, Node]:
+    def _settle(self, guard: int, known: Known, given: dict[str, int]) -> Place | tuple[str, Node]:
         """Read every store; or the first control store whose address cannot be told, and that address. `given`: the
-        address of a control store for which any of several would do."""
+        addresses of control stores that were taken apart."""
         terms = self._terms
         known = dict(known)
         addresses: list[tuple[str, int]] = []
@@ -181,11 +191,14 @@ class Places:
             address = known.get(term) or substitute(terms, (term,), known)[0]
             if type(address) is Const:
                 place = address.value
-            elif given is not None and given[0] == store:
-                place = given[1]
+            elif store in given:
+                place = given[store]
             elif is_control:
                 return store, address
             else:
+                known[self._lines[store]] = address
+                for leaf in self._written.get(store, ()):
+                    known[leaf] = self._shown.at(leaf, self._marked(address))
                 continue
             word = self._contents.words[store][place]
             known[self._lines[store]] = terms.const(place, term.width)
@@ -204,79 +217,74 @@ class Places:
         narrowed = {leaf: substitute(terms, (value,), values)[0] for leaf, value in known.items()}
         return {**values, **narrowed}
 
-    def _split(self, store: str, address: Node, vector: Vector) -> list[tuple[int, Known]] | int | Unresolved:
-        """Every way to make a symbolic address definite, with its guard; or one address that stands for all, where the
-        words at all of them are the same; or why it cannot be told."""
+    def _split(self, store: str, address: Node, vector: Vector) -> list[tuple[int, int, Known]] | Unresolved:
+        """Every address that a symbolic one can be, with its guard and what is known then; with the instruction
+        unknown, the addresses at the present step, if all instructions have the same word there. Or why it cannot be
+        told."""
         unknown = leaves((address,))
         for leaf in unknown:
             if leaf in self._dispatching:
                 return Unresolved("dispatch", self._dispatching[leaf])
-        address = self._written_out((address,))[0]
-        unknown = leaves((address,))
-        if any(leaf in self.pointers and leaf.width > WIDEST_CHOICE for leaf in unknown):
+        if any(leaf in self.placed for leaf in unknown):
             return Unresolved("return", "")
         if self._sequencing.wired.get(store) in vector:
             return Unresolved("dispatch", store)
-        lines = origins(address)
-        bits = sorted({origin for origin in lines if isinstance(origin, tuple)},
-                      key=lambda bit: (bit[0].kind, bit[0].name, bit[1]))
-        if None in lines:
-            bits = [(leaf, bit) for leaf in unknown for bit in range(leaf.width)]
-        machine_store = self._contents.machine.stores[store]
-        opcode_bits = [bit for bit in bits if bit[0] in self.opcodes]
-        if machine_store.instruction is not None and opcode_bits:
-            return self._same_for_all(store, lines, bits, opcode_bits)
-        if len(bits) > MOST_UNKNOWN:
+        by_opcode = self._contents.machine.stores[store].instruction is not None
+        base, opcode_lines, lines = 0, [], []
+        for bit, origin in enumerate(origins(address)):
+            if isinstance(origin, int):
+                base |= origin << bit
+            elif by_opcode and origin is not None and origin[0] in self.opcodes:
+                opcode_lines.append((origin, bit))
+            else:
+                lines.append((bit, self._terms.slice(address, bit, bit)))
+        if any(leaf.kind in ("field", "word", "address") or (by_opcode and leaf in self.opcodes)
+               for leaf in leaves([line for _, line in lines])):
             return Unresolved("lost", "")
-        return self._assignments(bits)
+        split = self._levels(base, lines)
+        if split is None or len(opcode_lines) > MOST_OPCODE_BITS:
+            return Unresolved("lost", "")
+        if opcode_lines and not self._same_for_all(store, [place for _, place, _ in split], opcode_lines):
+            return Unresolved("dispatch", store)
+        return split
 
-    def _same_for_all(self, store: str, lines: "tuple[object, ...]", bits: list[tuple[Leaf, int]],
-                      opcode_bits: list[tuple[Leaf, int]]) -> list[tuple[int, Known]] | int | Unresolved:
-        """With the instruction unknown: the words at the present step, if they are the same for every instruction."""
-        if None in lines or len(opcode_bits) > 20:
-            return Unresolved("lost", "")
-        others = [bit for bit in bits if bit not in opcode_bits]
-        if len(others) > MOST_UNKNOWN:
-            return Unresolved("lost", "")
-        split = self._assignments(others) if others else []
-        samples = [self._value(lines, {bit: _level(values, bit) for bit in others}) for _, values in split]
-        moves = [sum(1 << position for position, line in enumerate(lines) if line == bit) for bit in opcode_bits]
+    def _same_for_all(self, store: str, places: list[int], opcode_lines: list[tuple[tuple[Leaf, int], int]]) -> bool:
+        """True when the words at these places are the same whatever the instruction."""
+        moves: dict[tuple[Leaf, int], int] = {}
+        for origin, bit in opcode_lines:
+            moves[origin] = moves.get(origin, 0) | 1 << bit
         words = self._contents.words[store]
-        for base in samples or [self._value(lines, {})]:
-            seen = {words[base]}
-            spread = [base]
-            for move in moves:
-                spread += [address ^ move for address in spread]
-                seen.update(words[address] for address in spread)
-                if len(seen) > 1:
-                    return Unresolved("dispatch", store)
-        return split if split else self._value(lines, {})
+        for place in places:
+            spread = [place]
+            for move in moves.values():
+                spread += [address | move for address in spread]
+                if any(words[address] != words[place] for address in spread):
+                    return False
+        return True
 
-    def _value(self, lines: "tuple[object, ...]", levels: dict[tuple[Leaf, int], int]) -> int:
-        """The address when the named bits have these levels and all other unknown ones are 0."""
-        value = 0
-        for position, line in enumerate(lines):
-            if isinstance(line, int):
-                value |= line << position
-            elif isinstance(line, tuple):
-                value |= levels.get(line, 0) << position
-        return value
-
-    def _assignments(self, bits: list[tuple[Leaf, int]]) -> list[tuple[int, Known]]:
-        """All values of some bits: the function that is 1 for them, and leaf -> its value as far as known."""
+    def _levels(self, base: int, lines: list[tuple[int, Node]]) -> list[tuple[int, int, Known]] | None:
+        """All levels that some address lines can have together: the function that is 1 for them, the address, and what
+        is known of leaves that are lines as they stand. None: too many."""
         terms, functions = self._terms, self._functions
-        result: list[tuple[int, dict[tuple[Leaf, int], int]]] = [(TRUE, {})]
-        for leaf, bit in bits:
-            one = functions.condition(self._closed(terms.slice(leaf, bit, bit)))
-            zero = functions.negation(one)
-            result = [(functions.both(guard, function), {**levels, (leaf, bit): level})
-                      for guard, levels in result for level, function in ((0, zero), (1, one))]
-        return [(guard, self._partly(levels)) for guard, levels in result]
-
-    def _partly(self, levels: dict[tuple[Leaf, int], int]) -> Known:
-        return {leaf: partly_known(self._terms, leaf, {bit: level for (other, bit), level in levels.items()
-                                                       if other is leaf})
-                for leaf in {leaf: None for leaf, _ in levels}}
+        result: list[tuple[int, int, dict[Leaf, dict[int, int]]]] = [(TRUE, base, {})]
+        for bit, line in lines:
+            one = functions.condition(self._marked(line))
+            origin = origins(line)[0]
+            split = []
+            for guard, place, levels in result:
+                for level, function in ((0, functions.negation(one)), (1, one)):
+                    both = functions.both(guard, function)
+                    if both and isinstance(origin, tuple):
+                        leaf, position = origin
+                        known = {**levels, leaf: {**levels.get(leaf, {}), position: level}}
+                        split.append((both, place | level << bit, known))
+                    elif both:
+                        split.append((both, place | level << bit, levels))
+            result = split
+            if len(result) > MOST_WORDS:
+                return None
+        return [(guard, place, {leaf: partly_known(terms, leaf, bits) for leaf, bits in levels.items()})
+                for guard, place, levels in result]
 
     # ------------------------------------------------------------ where control goes
 
@@ -287,20 +295,24 @@ class Places:
         for parts, word in zip(self._late_parts, place.words):
             for leaf, low, mask, turn in parts:
                 known[leaf] = self._terms.const(word >> low & mask ^ turn, leaf.width)
-        opcodes = self._opcodes_after(found, known) if found.opcodes else ()
+        data = self._data_after(found, known) if found.data else ()
+        levels = {(leaf, bit): value.value >> bit & 1 for leaf in self.flags
+                  if type(value := known.get(leaf)) is Const for bit in range(leaf.width)}
         steps: list[Step] = []
         for guard, case, wired in found.cases:
+            if levels:
+                guard = self._functions.given(guard, levels)
+                if not guard:
+                    continue
             values = tuple([term if type(term) is Const else known.get(term) or self._settled(term, known)
                             for term in case])
-            if self._tables:
-                values = self._written_out(values)
             if not any(value.args for value in values):
-                steps.append(Step(guard, (*values, *opcodes), wired))
+                steps.append(Step(guard, (*values, *data), wired))
                 continue
             for late_guard, late_values in self._late.of(values):
                 both = self._functions.both(guard, late_guard)
                 if both:
-                    steps.append(Step(both, (*late_values, *opcodes), wired))
+                    steps.append(Step(both, (*late_values, *data), wired))
         return steps
 
     def _settled(self, term: Node, known: Known) -> Node:
@@ -311,18 +323,10 @@ class Places:
                 return self._terms.const(value.value + term.args[1].value & (1 << term.width) - 1, term.width)
         return substitute(self._terms, (term,), known)[0] if term.args else term
 
-    def _written_out(self, values: tuple[Node, ...]) -> tuple[Node, ...]:
-        """Words of stores that are asked about conditions become terms over these conditions."""
-        for _ in range(len(self._read)):
-            if not any(leaf in self._tables for leaf in leaves(values)):
-                break
-            values = substitute(self._terms, values, self._tables)
-        return values
-
-    def _opcodes_after(self, found: _Class, known: Known) -> tuple[Node, ...]:
-        """What is known of the opcode afterwards: what was, unless something else may have been loaded."""
+    def _data_after(self, found: _Class, known: Known) -> tuple[Node, ...]:
+        """What is known of opcodes and flags afterwards: what was, unless something else may have been loaded."""
         after: list[Node] = []
-        for leaf, term in zip(self.opcodes, found.opcodes):
+        for leaf, term in zip(self.data, found.data):
             if term is leaf:
                 after.append(known.get(leaf, leaf))
                 continue
@@ -350,33 +354,27 @@ class Places:
             for leaf, low, mask, turn in parts:
                 known[leaf] = terms.const(word >> low & mask ^ turn, leaf.width)
         nexts = substitute(terms, self._nexts, known)
-        opcodes = substitute(terms, self._opcode_nexts, known)
+        data = substitute(terms, self._data_nexts, known)
         steering = [number for number, leaf in enumerate(self.pointers) if leaf in self.steering]
         cases = []
         for guard, values in self._early.of(nexts):
             wired = bool(steering) and all(type(values[number]) is Const for number in steering)
             cases.append((guard, values, wired))
-        keeps = frozenset(leaf for leaf, term in zip(self.leaves, (*nexts, *opcodes)) if leaf in leaves((term,)))
+        keeps = frozenset(leaf for leaf, term in zip(self.leaves, (*nexts, *data)) if leaf in leaves((term,)))
         passes: set[Leaf] = set()
         for pointer, term in zip(self.pointers, nexts):
             for leaf in leaves((term,)):
                 passes.update(self._behind(leaf, pointer))
-        return _Class(tuple(cases), opcodes, keeps, frozenset(passes))
+        return _Class(tuple(cases), data, keeps, frozenset(passes))
 
     def _behind(self, leaf: Leaf, pointer: Leaf) -> list[Leaf]:
-        """The pointers and opcodes, other than the pointer itself, that a leaf of its next value stands for."""
-        if leaf in self._dispatching or leaf in self._tables:
+        """The pointers, opcodes and flags, other than the pointer itself, that a leaf of its next value stands for."""
+        if leaf in self._dispatching or any(leaf in written for written in self._written.values()):
             store = self._dispatching.get(leaf) or next(
                 store for store in self._read
                 if leaf is self._words[store] or leaf in [other for _, other in self._parts[store]])
             return [other for other in leaves((self._sequencing.stores[store],)) if other in self.leaves]
         return [leaf] if leaf in self.leaves and leaf is not pointer else []
-
-
-def _level(values: Known, bit: tuple[Leaf, int]) -> int:
-    """The level of one bit in values that `_assignments` made."""
-    origin = origins(values[bit[0]])[bit[1]]
-    return origin if isinstance(origin, int) else 0
 
 
 def partly_known(terms: Terms, leaf: Leaf, levels: dict[int, int]) -> Node:

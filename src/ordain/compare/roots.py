@@ -192,8 +192,12 @@ class _Search:
         vector: list[Node] = []
         for leaf in self._places.leaves:
             item = machine.states[leaf.name] if leaf.kind == "state" else machine.registers[leaf.name]
-            known = item.reset is not None and leaf in self._places.pointers
-            vector.append(self._terms.const(item.reset or 0, leaf.width) if known else leaf)
+            if leaf in self._places.opcodes:
+                vector.append(leaf)
+            elif item.reset is None and leaf in self._places.pointers:  # no word has left it behind
+                vector.append(self._terms.leaf("free", f"{leaf.name} at reset", leaf.width))
+            else:
+                vector.append(leaf if item.reset is None else self._terms.const(item.reset, leaf.width))
         return tuple(vector)
 
     # ------------------------------------------------------------ dispatch

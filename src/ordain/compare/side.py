@@ -4,19 +4,20 @@ from typing import NamedTuple
 
 from ordain.compare.translation import SAME_NAMES, Renames, translate
 from ordain.control.sequencing import Sequencing, sequencing
-from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
+from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Driver, Field, Machine, Sampler, Strobe
 from ordain.rom.contents import Contents
 
-WIDEST_TABLE = 14
-"""Address bits of a store whose words are still written out as a term."""
+WIDEST_CHOICE = 4
+"""A pointer of so few bits counts something; a wider one that is not known holds a place, and places may move."""
 
 
 class Side(NamedTuple):
     """`contents` over the common terms, under common names. `original`: as it came. `renamed`: common -> own name.
 
     `home`: the instruction boundary as a condition over pointers and conditions, or None.
-    `readers`: per field (lowest bit, mask, bits to turn).
+    `readers`: per field (lowest bit, mask, bits to turn). `flags`: narrow data that control asks about and that words
+    can give a value; what is known of them is remembered from word to word.
     """
 
     contents: Contents
@@ -24,6 +25,7 @@ class Side(NamedTuple):
     sequencing: Sequencing
     home: Node | None
     readers: dict[str, tuple[int, int, int]]
+    flags: tuple[Leaf, ...]
 
     @property
     def machine(self) -> Machine:
@@ -35,7 +37,39 @@ def make_side(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -
     moved = _place_conditions(translate(contents, terms, renames), terms)
     home = moved.machine.home
     readers = {name: reader(field) for name, field in moved.machine.fields.items()}
-    return Side(moved, contents, sequencing(moved.machine, terms), home, readers)
+    steps = sequencing(moved.machine, terms)
+    return Side(moved, contents, steps, home, readers, _flags(moved.machine, steps))
+
+
+def holds_place(side: Side, pointer: Leaf) -> bool:
+    """True for a pointer whose values are places in a control store, which may move, and are not counted."""
+    widths = [side.sequencing.stores[store].width for store in side.sequencing.control]
+    return pointer.width > WIDEST_CHOICE or pointer.width >= min(widths)
+
+
+def _flags(machine: Machine, steps: Sequencing) -> tuple[Leaf, ...]:
+    """States and registers of few bits, neither places nor opcodes, that an address or the next place depends on, and
+    whose next value a word can say."""
+    placed = {*steps.pointers, *steps.opcodes}
+    open_latches = {register.name for register in machine.registers.values() if register.transparent}
+    asked = leaves([*steps.stores.values(), *(steps.nexts[pointer] for pointer in steps.pointers)])
+    return tuple(leaf for leaf in steps.nexts
+                 if leaf in asked and leaf not in placed and leaf.width <= WIDEST_CHOICE
+                 and leaf.name not in open_latches and _can_be_given(steps.nexts[leaf]))
+
+
+def _can_be_given(next_: Node) -> bool:
+    """True when a word can say the value: as a field, or by choosing a number."""
+    waiting, seen = [next_], {next_}
+    while waiting:
+        node = waiting.pop()
+        if type(node) is Const or (type(node) is Leaf and node.kind in ("field", "word")):
+            return True
+        parts = node.args[1:] if type(node) is If else node.args
+        fresh = [part for part in parts if part not in seen and (type(node) is If or part.width == node.width)]
+        seen.update(fresh)
+        waiting += fresh
+    return False
 
 
 def reader(field: Field) -> tuple[int, int, int]:
@@ -95,34 +129,3 @@ def _all_terms(machine: Machine) -> list[Leaf]:
     if machine.home is not None:
         roots.append(machine.home)
     return leaves(roots)
-
-
-def store_tables(terms: Terms, side: Side, stores: list[str], mark: str) -> dict[Node, Node]:
-    """word and field leaves of stores -> their words as terms over their address.
-
-    A store too large to write out gets a leaf named with `mark`: it equals nothing of the other side.
-    """
-    found: dict[Node, Node] = {}
-    machine = side.machine
-    for name in stores:
-        store = machine.stores[name]
-        word = table_term(terms, store.address, side.contents.words[name], store.bits)
-        if word is None:
-            word = terms.leaf("word", f"{name} {mark}", store.bits)
-        found[terms.leaf("word", name, store.bits)] = word
-        for field_name in store.fields:
-            field = machine.fields[field_name]
-            part = terms.slice(word, field.high, field.low)
-            found[terms.leaf("field", field_name, field.width)] = terms.not_(part) if field.active_low else part
-    return found
-
-
-def table_term(terms: Terms, address: Node, words: tuple[int, ...], bits: int) -> Node | None:
-    """What a store holds at `address`, as a term; None where the store is too large to write out."""
-    if address.width > WIDEST_TABLE:
-        return None
-    row: list[Node] = [terms.const(word, bits) for word in words]
-    for bit in range(address.width):
-        line = terms.slice(address, bit, bit)
-        row = [terms.if_(line, row[at + 1], row[at]) for at in range(0, len(row), 2)]
-    return row[0]

@@ -6,7 +6,7 @@ Manipulation, IEEE Transactions on Computers C-35(8), 1986). Bit k of all leaves
 first, so that sums and comparisons of two vectors stay small.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 
 from ordain.machine.expression import (
     Add,
@@ -131,6 +131,17 @@ class Functions:
 
     def negation(self, a: int) -> int:
         return self.ite(a, FALSE, TRUE)
+
+    def given(self, function: int, levels: Mapping[tuple[Node, int], int]) -> int:
+        """The function once some variables have these levels (those that no function has yet are passed over)."""
+        known = {self._number[key]: level for key, level in levels.items() if key in self._number}
+        memo: dict[int, int] = {FALSE: FALSE, TRUE: TRUE}
+        for node in self._below(function):
+            if node > 1:
+                variable, low, high = self._var[node], memo[self._low[node]], memo[self._high[node]]
+                level = known.get(variable)
+                memo[node] = self._node(variable, low, high) if level is None else high if level else low
+        return memo[function]
 
     def differ(self, a: int, b: int) -> int:
         return self.ite(a, self.negation(b), b)
