@@ -68,9 +68,7 @@ class Bench:
             after["state", state.name] = value(state.next)
         for register in machine.registers.values():
             after["register", register.name] = self._loaded(register, at, lot, value)
-        for (kind, name), held in after.items():
-            if name not in self.hidden:
-                seen["becomes", name] = held
+        seen.update({("becomes", name): held for (_, name), held in after.items() if name not in self.hidden})
         for name, field in machine.fields.items():
             if machine.stores[field.store].fill == "microprogram" and field.holds in ("code", "number"):
                 held = value(machine.terms.leaf("field", name, field.width))

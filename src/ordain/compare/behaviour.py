@@ -54,37 +54,27 @@ def _same(joint: Joint, old: Root, new: Root) -> bool:
     return joint.old_block[old.node] == joint.new_block[new.node]
 
 
-LEAVES_ANOTHER = "leaves another return address behind, which matters if a later instruction returns by it"
-
-
-def _left_behind(joint: Joint, pairs: list[tuple[Root, Root]]) -> str:
-    """A note where two entrances do the same and differ in what they leave behind."""
-    count = len(joint.old_block)
-    alike = all(joint.strict[old.node] == joint.strict[count + new.node]
-                for old, new in pairs if _same(joint, old, new))
-    return "" if alike else LEAVES_ANOTHER
-
-
 # ---------------------------------------------------------------- entrances without an opcode
 
 
 def _places(joint: Joint) -> list[Unit]:
     """Reset, boundaries and wired places."""
-    units: list[Unit] = []
-    pairs = dict(joint.paired)
-    resets = [[root for root in side.roots if root.kind == "reset"] for side in joint.entered]
-    pairs = {**dict(zip(*resets)), **pairs}
-    for old, new in pairs.items():
-        status: Status = "same" if _same(joint, old, new) else "changed"
-        title = "reset" if new.kind == "reset" else new.title
-        was = old.title if old.title != new.title and new.kind != "reset" else ""
-        units.append(Unit(new.kind, title, "", (), status, was, (), _left_behind(joint, [(old, new)]),
-                          first_difference(joint, old.node, new.node), (old.node,), (new.node,)))
-    for side, roots in enumerate((pairs, pairs.values())):
-        for root in joint.entered[side].roots:
-            if root.kind in ("boundary", "wired") and root not in roots:
-                units.append(_one_sided(root, side))
+    before, after = (tuple(root for root in side.roots if root.kind == "reset") for side in joint.entered)
+    units = [_place("reset", "", before, after, joint)]
+    for old, new in joint.paired.places:
+        titles = [root.title for root in old.roots]
+        was = "" if new.roots[0].title in titles else titles[0]
+        units.append(_place(new.roots[0].title, was, old.roots, new.roots, joint))
+    for side, entrances in enumerate(joint.paired.alone):
+        units += [_one_sided(entrance.roots[0], side) for entrance in entrances]
     return units
+
+
+def _place(title: str, was: str, old: tuple[Root, ...], new: tuple[Root, ...], joint: Joint) -> Unit:
+    """All copies of one side do the same, so the first speaks for all."""
+    status: Status = "same" if _same(joint, old[0], new[0]) else "changed"
+    return Unit(new[0].kind, title, "", (), status, was, (), "", first_difference(joint, old[0].node, new[0].node),
+                tuple(root.node for root in old), tuple(root.node for root in new))
 
 
 def _one_sided(root: Root, side: int) -> Unit:
@@ -99,7 +89,7 @@ def _one_sided(root: Root, side: int) -> Unit:
 def _rows(joint: Joint) -> list[Unit]:
     """Every place that a mapping store other than the instructions' own leads to: its rows are compared one by one."""
     units: list[Unit] = []
-    old, new = (_by_opcode(side.roots, "row") for side in joint.entered)
+    old, new = _by_opcode(joint, "row")
     grouped: dict[tuple[str, str], list[tuple[str, int]]] = {}
     for key, roots in new.items():
         grouped.setdefault((key[0], roots[0].title), []).append(key)
@@ -109,9 +99,7 @@ def _rows(joint: Joint) -> list[Unit]:
         status: Status = "new" if len(fresh) == len(keys) else "changed" if fresh or differing else "same"
         difference = _first_of(joint, [(old[key], new[key]) for key in differing])
         units.append(Unit("row", title, store, tuple(opcode for _, opcode in keys), status, "",
-                          tuple(opcode for _, opcode in differing),
-                          _left_behind(joint, [pair for key in keys if key in old for pair in zip(old[key], new[key])]),
-                          difference,
+                          tuple(opcode for _, opcode in differing), "", difference,
                           _nodes(old, keys), _nodes(new, keys)))
     for key, roots in old.items():
         if key not in new:
@@ -123,11 +111,19 @@ Dispatched = dict[tuple[str, int], list[Root]]
 """(store, opcode) -> the roots of that opcode, one a way to dispatch."""
 
 
-def _by_opcode(roots: tuple[Root, ...], kind: str) -> Dispatched:
-    found: Dispatched = {}
-    for root in roots:
-        if root.kind == kind:
-            found.setdefault((root.store, root.opcode), []).append(root)
+def _by_opcode(joint: Joint, kind: str) -> tuple[Dispatched, Dispatched]:
+    """The roots of one kind on both sides. Of several ways to dispatch an opcode, those that both sides have are
+    compared; whoever comes to another one is told as changed by that. Where there is none, all ways count."""
+    found: tuple[Dispatched, Dispatched] = ({}, {})
+    for side, entered in enumerate(joint.entered):
+        rows: dict[tuple[str, int], dict[int, Root]] = {}
+        for root in entered.roots:
+            if root.kind == kind:
+                way = joint.paired.ways[side][root.store, root.way]
+                rows.setdefault((root.store, root.opcode), {}).setdefault(way, root)
+        for key, ways in rows.items():
+            common = sorted(way for way in ways if way >= 0) or sorted(ways)
+            found[side][key] = [ways[way] for way in common]
     return found
 
 
@@ -153,7 +149,7 @@ def _nodes(dispatched: Dispatched, keys: list[tuple[str, int]]) -> tuple[int, ..
 
 def _instructions(joint: Joint) -> list[Unit]:
     """Instructions are known by their titles, and compared opcode by opcode."""
-    old, new = (_by_opcode(side.roots, "instruction") for side in joint.entered)
+    old, new = _by_opcode(joint, "instruction")
     ours, theirs = _by_title(old), _by_title(new)
     units = [_instruction(joint, title, keys, (old, new), (ours, theirs)) for title, keys in theirs.items()]
     renamed = {unit.was for unit in units if unit.status == "same" and unit.was}
@@ -194,8 +190,6 @@ def _instruction(joint: Joint, title: str, keys: list[tuple[str, int]], both: tu
         was = before[0] if len(before) == 1 and before[0] not in theirs else ""
     else:
         status, was = "new", ", ".join(before)
-    if not note:
-        note = _left_behind(joint, [pair for key in keys if key in old for pair in zip(old[key], new[key])])
     first = _first_of(joint, [(old[key], new[key]) for key in differing if key in old]) if status != "new" else None
     return Unit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), status, was,
                 tuple(opcode for _, opcode in differing), note, first, _nodes(old, keys), _nodes(new, keys))
@@ -215,23 +209,4 @@ def _machine_changes(joint: Joint) -> tuple[str, ...]:
         found.append(f"{effect_text(key)}: only in the {('old', 'new')[side]} machine; elsewhere words that order "
                      "nothing about it are taken to leave it alone")
     old, new = (side.machine for side in joint.sides)
-    for name, state in old.states.items():
-        if name in new.states and state.reset != new.states[name].reset and not _is_pointer(joint, name):
-            found.append(f"state `{name}` starts as {_start(new.states[name].reset)}, was {_start(state.reset)}")
-    for name, condition in old.conditions.items():
-        if name in new.conditions and condition.value is not new.conditions[name].value:
-            found.append(f"condition `{name}` means something else; it is taken for the same line")
-    for name, bus in old.buses.items():
-        other = new.buses.get(name)
-        if other is not None and (bus.undriven, bus.turnaround) != (other.undriven, other.turnaround):
-            found.append(f"bus `{name}`: {other.undriven}, turnaround {other.turnaround}; "
-                         f"was {bus.undriven}, turnaround {bus.turnaround}")
     return tuple(found)
-
-
-def _is_pointer(joint: Joint, name: str) -> bool:
-    return any(leaf.name == name for leaf in joint.sides[1].sequencing.pointers)
-
-
-def _start(value: int | None) -> str:
-    return "any value" if value is None else str(value)

@@ -12,7 +12,7 @@ from ordain.compare.orders import Pairing
 from ordain.compare.translation import Renames
 from ordain.machine.expression import Among, Const, Leaf, Node, Slice, leaves, postorder
 from ordain.machine.model import Driver, Field, Machine, Sampler
-from ordain.rom.contents import Contents
+from ordain.rom.contents import Contents, Site
 
 
 class Correspondence(NamedTuple):
@@ -47,7 +47,9 @@ def correspond(old: Contents, new: Contents) -> Correspondence:
     said = [f"{_SINGULAR[kind]} `{name}` is now `{other}`"
             for kind in KINDS for name, other in pairs[kind].items() if name != other]
     pairing, about_fields = _pair_fields(old.machine, new.machine, pairs["stores"])
-    return Correspondence(_renames(machines, pairs), pairing, (*said, *about_fields))
+    places = _pair_places(old, new, pairs["stores"])
+    said += [f"`{name}` is now `{other}`" for name, other in places.items()]
+    return Correspondence(_renames(machines, pairs, places), pairing, (*said, *about_fields))
 
 
 _SINGULAR = {"agents": "agent", "buses": "bus", "registers": "register", "states": "state", "inputs": "input",
@@ -204,7 +206,8 @@ def _code_names(argument: Node, values: frozenset[int], machine: Machine) -> tup
     return tuple(sorted(names.get(value, str(value)) for value in values))
 
 
-def _renames(machines: tuple[Machine, Machine], pairs: dict[str, dict[str, str]]) -> Renames:
+def _renames(machines: tuple[Machine, Machine], pairs: dict[str, dict[str, str]],
+             places: dict[str, str]) -> Renames:
     """Old name -> new name; an old name that the new machine uses for something else is put out of the way."""
     names = {name: other for kind in KINDS if kind != "parts" for name, other in pairs[kind].items() if name != other}
     targets = set(names.values())
@@ -213,7 +216,46 @@ def _renames(machines: tuple[Machine, Machine], pairs: dict[str, dict[str, str]]
             for name in _widths(machines[0], kind):
                 if name in targets and name not in names and pairs[kind].get(name) != name:
                     names[name] = f"{name} of the old machine"
-    return Renames(names, {name: other for name, other in pairs["parts"].items() if name != other})
+    return Renames(names, {name: other for name, other in pairs["parts"].items() if name != other}, places)
+
+
+def _pair_places(old: Contents, new: Contents, stores: dict[str, str]) -> dict[str, str]:
+    """Labels, routines and titles that have gone -> those that have come, where rules may speak of them: at the same
+    word of the same body, at the same addresses, or before the same words."""
+    found: dict[str, str] = {}
+    for ours, theirs in ((old.labels, new.labels), (old.routines, new.routines)):
+        for look in (_by_word, _by_addresses, _by_orders):
+            rows: list[dict[Hashable, list[str]]] = [{}, {}]
+            for side, (contents, mine, others) in enumerate(((old, ours, theirs), (new, theirs, ours))):
+                for name, (store, addresses) in mine.items():
+                    if name in others or name in found or name in found.values():
+                        continue
+                    common = store if side else stores.get(store)
+                    site = contents.sites.get(store, {}).get(min(addresses)) if addresses else None
+                    seen = None if site is None or common is None else look(contents, site, addresses)
+                    if seen is not None:
+                        rows[side].setdefault((common, "." in name, seen), []).append(name)
+            found.update({names[0]: rows[1][seen][0] for seen, names in rows[0].items()
+                          if len(names) == 1 and len(rows[1].get(seen, ())) == 1})
+    return found
+
+
+def _by_word(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
+    return site.owner, site.word - min(body.word for body in _body(contents, site))
+
+
+def _by_addresses(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
+    return addresses
+
+
+def _by_orders(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
+    return tuple(body.orders for body in _body(contents, site) if body.word >= site.word)
+
+
+def _body(contents: Contents, site: Site) -> list[Site]:
+    """The words of a site's routine or instruction, in the order of the text."""
+    body = {other.word: other for other in contents.sites[site.store].values() if other.owner == site.owner}
+    return [body[word] for word in sorted(body)]
 
 
 # ---------------------------------------------------------------- fields

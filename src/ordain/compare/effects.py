@@ -12,7 +12,6 @@ from ordain.compare.side import Side, holds_place
 from ordain.control.registers import after_loads
 from ordain.logic.diagrams import Functions, TooLarge
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
-from ordain.machine.model import Machine
 
 Key = tuple[str, ...]
 Meaning = tuple[object, ...]

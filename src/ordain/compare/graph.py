@@ -29,11 +29,13 @@ class Row(NamedTuple):
 
 class End(NamedTuple):
     """Where a way ends. `kind`: "home", "dispatch", "wired", "return" or "lost" (an address that cannot be told).
-    `store`: by whose word is dispatched. `where`: the pointers then, unknown ones as leaves."""
+    `store`: by whose word is dispatched. `where`: the pointers that make the control address then, unknown ones as
+    leaves. `left`: what the others hold that somebody may ask about later, by name: None for a place (see `also`)."""
 
     kind: str
     store: str
     where: Vector
+    left: tuple[tuple[str, Node | None], ...] = ()
 
 
 class Move(NamedTuple):
@@ -76,6 +78,9 @@ class Graph:
         self.also: dict[int, tuple[tuple[str, int], ...]] = {}
         self.moves: dict[Vector, list[Move] | Unresolved] = {}
         self.awaited, self.bare = awaited, bare
+        waiting = leaves([value for vector in awaited for value in vector])
+        self._left_behind = tuple((number, leaf) for number, leaf in enumerate(places.pointers)
+                                  if leaf not in places.steering and (leaf in waiting or leaf in places.counting))
         self._terms = terms
         self._steering = tuple(leaf in places.steering for leaf in places.leaves)
         self._index: dict[object, int] = {}
@@ -194,6 +199,7 @@ class Graph:
 
     def _end(self, end: End, vector: Vector) -> int:
         held = self._held(vector)
+        end = end._replace(left=self._left(vector))
         key = (end, held)
         found = self._index.get(key)
         if found is None:
@@ -206,13 +212,18 @@ class Graph:
         """A node turns out to be an end when its address cannot be told."""
         vector = self.vectors[node]
         where = self._returning(vector) if why.why == "return" else self.general(vector)
-        self.ends[node] = End(why.why, why.store, where)
+        self.ends[node] = End(why.why, why.store, where, self._left(vector))
         self._attach(node, self._held(vector))
 
     def _returning(self, vector: Vector) -> Vector:
-        """Where a return goes: pointers that are unknown or in terms of unknown ones; known ones are left out."""
-        return tuple(leaf if type(value) is Const else value
+        """Where a return goes: pointers that make the address, are unknown, or are in terms of unknown ones."""
+        return tuple(leaf if type(value) is Const and leaf not in self.places.steering else value
                      for value, leaf in zip(vector, self.places.pointers))
+
+    def _left(self, vector: Vector) -> tuple[tuple[str, Node | None], ...]:
+        """What pointers hold at an end that are not part of where it is."""
+        return tuple([(leaf.name, None if type(vector[number]) is Const and leaf not in self.places.counting
+                       else vector[number]) for number, leaf in self._left_behind])
 
     def _held(self, vector: Vector) -> tuple[tuple[Vector, Vector], ...]:
         """(vector of a return, that vector with the places filled in that this one holds)."""

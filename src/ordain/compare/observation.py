@@ -108,9 +108,9 @@ def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, shown: Shown,
     for number in wanted:
         kind, name, *_ = agreed.effects[number].key
         own = held.get(name) if kind in ("loads", "steps") else None
-        stores = shown.read_by((effects[number],))
-        inner = {leaf for _, read in stores for leaf in read}
-        found = sorted(leaves((effects[number], *(address for address, _ in stores))), key=_name)
+        read = shown.read_by((effects[number],))
+        inner = {leaf for _, shows in read for leaf in shows}
+        found = sorted(leaves((effects[number], *(address for address, _ in read))), key=_name)
         fields = tuple(leaf for leaf in found if leaf in parts)
         others = tuple(leaf for leaf in found if leaf is not own and leaf not in parts and leaf not in inner
                        and (leaf in placed or leaf.kind in ("address", "field", "word")))

@@ -111,6 +111,7 @@ class Places:
         self._late_parts = [self._choosing(store, asked, True) for store in self.control]
         control_leaves = leaves([sequencing.stores[store] for store in self.control])
         self.steering = tuple(leaf for leaf in self.leaves if leaf in control_leaves)
+        self.counting = frozenset(leaf for leaf in self.pointers if leaf not in self.placed)
         open_leaves = {leaf for leaf in asked if leaf.kind in ("field", "word", "address")
                        or leaf in self.pointers or leaf in self.opcodes}
         never: frozenset[Leaf] = frozenset()
@@ -197,8 +198,8 @@ class Places:
                 return store, address
             else:
                 known[self._lines[store]] = address
-                for leaf in self._written.get(store, ()):
-                    known[leaf] = self._shown.at(leaf, self._marked(address))
+                for read in self._written.get(store, ()):
+                    known[read] = self._shown.at(read, self._marked(address))
                 continue
             word = self._contents.words[store][place]
             known[self._lines[store]] = terms.const(place, term.width)
@@ -296,8 +297,9 @@ class Places:
             for leaf, low, mask, turn in parts:
                 known[leaf] = self._terms.const(word >> low & mask ^ turn, leaf.width)
         data = self._data_after(found, known) if found.data else ()
-        levels = {(leaf, bit): value.value >> bit & 1 for leaf in self.flags
-                  if type(value := known.get(leaf)) is Const for bit in range(leaf.width)}
+        levels: dict[tuple[Node, int], int] = {
+            (leaf, bit): value.value >> bit & 1 for leaf in self.flags
+            if type(value := known.get(leaf)) is Const for bit in range(leaf.width)}
         steps: list[Step] = []
         for guard, case, wired in found.cases:
             if levels:

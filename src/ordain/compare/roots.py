@@ -19,18 +19,21 @@ Kind = Literal["reset", "boundary", "wired", "row", "instruction"]
 
 class Root(NamedTuple):
     """One entrance. `store` and `opcode`: by whose word it is dispatched, and for which value; "" and -1 otherwise.
-    `title`: what people call it there. `addresses`: its first words."""
+    `way`: which of several ends of one kind (and store) leads there. `title`: what people call it there. `addresses`:
+    its first words."""
 
     kind: Kind
     store: str
     opcode: int
+    way: int
     title: str
     node: int
     addresses: tuple[int, ...]
 
 
 class Entered(NamedTuple):
-    """A graph that was followed from all its entrances. `dispatches`: the ends that dispatch, in order per store."""
+    """A graph that was followed from all its entrances. `dispatches`: the ends that dispatch, in order per store, less
+    what they leave behind."""
 
     graph: Graph
     roots: tuple[Root, ...]
@@ -108,6 +111,7 @@ def wanted(bare: Bare, awaited: tuple[Vector, ...], places: Places) -> dict[Vect
     bit = {leaf: 1 << number for number, leaf in enumerate(places.leaves)}
     remembered = sum(bit[leaf] for leaf in leaves([value for vector in awaited for value in vector]) if leaf in bit)
     every_opcode = sum(bit[leaf] for leaf in places.opcodes)
+    remembered |= sum(bit[leaf] for leaf in places.counting)
 
     def mask(found: Iterable[Leaf]) -> int:
         return sum(bit[leaf] for leaf in found if leaf in bit)
@@ -175,7 +179,8 @@ class _Search:
                     self._enter_all(end, self._note_dispatch(end))
         while True:
             self._graph.follow()
-            fresh = [end for end in dict.fromkeys(self._graph.ends.values()) if end not in self._done]
+            fresh = [end for end in dict.fromkeys(end._replace(left=()) for end in self._graph.ends.values())
+                     if end not in self._done]
             if not fresh:
                 return
             for end in fresh:
@@ -293,9 +298,9 @@ class _Search:
     def roots(self) -> tuple[Root, ...]:
         titles = Titles(self._side)
         made: list[Root] = []
-        for (kind, store, opcode, _), node in self._found.items():
+        for (kind, store, opcode, way), node in self._found.items():
             addresses = tuple(sorted({address for row in self._graph.rows[node] for _, address in row.addresses[:1]}))
-            made.append(Root(kind, store, opcode, titles.of(node, self._graph, kind), node, addresses))
+            made.append(Root(kind, store, opcode, way, titles.of(node, self._graph, kind), node, addresses))
         return tuple(made)
 
 

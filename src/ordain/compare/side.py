@@ -2,10 +2,10 @@
 
 from typing import NamedTuple
 
-from ordain.compare.translation import SAME_NAMES, Renames, translate
+from ordain.compare.translation import SAME_NAMES, Renames, translate, with_places
 from ordain.control.sequencing import Sequencing, sequencing
-from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, substitute
-from ordain.machine.model import Driver, Field, Machine, Sampler, Strobe
+from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves
+from ordain.machine.model import Field, Machine
 from ordain.rom.contents import Contents
 
 WIDEST_CHOICE = 4
@@ -13,7 +13,8 @@ WIDEST_CHOICE = 4
 
 
 class Side(NamedTuple):
-    """`contents` over the common terms, under common names. `original`: as it came. `renamed`: common -> own name.
+    """`contents` over the common terms, under common names: what the hardware is. `declared`: all that the machine file
+    says, with `at` and `in` as they are written.
 
     `home`: the instruction boundary as a condition over pointers and conditions, or None.
     `readers`: per field (lowest bit, mask, bits to turn). `flags`: narrow data that control asks about and that words
@@ -21,7 +22,7 @@ class Side(NamedTuple):
     """
 
     contents: Contents
-    original: Contents
+    declared: Machine
     sequencing: Sequencing
     home: Node | None
     readers: dict[str, tuple[int, int, int]]
@@ -34,11 +35,18 @@ class Side(NamedTuple):
 
 def make_side(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -> Side:
     """Bring contents into the common terms. `at` and `in` become comparisons of the control address."""
-    moved = _place_conditions(translate(contents, terms, renames), terms)
+    translated = translate(contents, terms, renames)
+    moved = with_places(translated)
     home = moved.machine.home
     readers = {name: reader(field) for name, field in moved.machine.fields.items()}
     steps = sequencing(moved.machine, terms)
-    return Side(moved, contents, steps, home, readers, _flags(moved.machine, steps))
+    steps = steps._replace(pointers=tuple(sorted(steps.pointers, key=_name)),  # in an order that both sides have
+                           opcodes=tuple(sorted(steps.opcodes, key=_name)))
+    return Side(moved, translated.machine, steps, home, readers, _flags(moved.machine, steps))
+
+
+def _name(leaf: Leaf) -> tuple[str, str]:
+    return leaf.kind, leaf.name
 
 
 def holds_place(side: Side, pointer: Leaf) -> bool:
@@ -76,56 +84,3 @@ def reader(field: Field) -> tuple[int, int, int]:
     """How the asserted value of a field is got out of a stored word: `word >> low & mask ^ turn`."""
     mask = (1 << field.width) - 1
     return field.low, mask, mask if field.active_low else 0
-
-
-def _place_conditions(contents: Contents, terms: Terms) -> Contents:
-    """`at` and `in` leaves replaced in everything that says what the hardware does."""
-    machine = contents.machine
-    values: dict[Node, Node] = {}
-    for kind, places in (("at", contents.labels), ("in", contents.routines)):
-        for name, (store, addresses) in places.items():
-            leaf = terms.leaf("at" if kind == "at" else "in", name, 1)
-            values[leaf] = terms.among(machine.stores[store].address, addresses)
-    if not any(type(node) is Leaf and node.kind in ("at", "in") for node in _all_terms(machine)):
-        return contents
-
-    def placed(node: Node) -> Node:
-        return substitute(terms, (node,), values)[0]
-
-    def placed_or_none(node: Node | None) -> Node | None:
-        return None if node is None else placed(node)
-
-    def driver(item: Driver) -> Driver:
-        return item._replace(when=placed(item.when))
-
-    def sampler(item: Sampler) -> Sampler:
-        return item._replace(when=placed(item.when))
-
-    def strobe(item: Strobe) -> Strobe:
-        return item._replace(active=placed(item.active))
-
-    states = {name: state._replace(next=placed(state.next)) for name, state in machine.states.items()}
-    registers = {
-        name: register._replace(loads=tuple(load._replace(source=placed_or_none(load.source), when=placed(load.when))
-                                            for load in register.loads))
-        for name, register in machine.registers.items()}
-    buses = {name: bus._replace(drivers=tuple(driver(item) for item in bus.drivers),
-                                samplers=tuple(sampler(item) for item in bus.samplers))
-             for name, bus in machine.buses.items()}
-    return contents._replace(machine=machine._replace(
-        states=states, registers=registers, buses=buses, home=placed_or_none(machine.home),
-        strobes=tuple(strobe(item) for item in machine.strobes)))
-
-
-def _all_terms(machine: Machine) -> list[Leaf]:
-    roots: list[Node] = [state.next for state in machine.states.values()]
-    for register in machine.registers.values():
-        for load in register.loads:
-            roots += [load.when] if load.source is None else [load.when, load.source]
-    for bus in machine.buses.values():
-        roots += [item.when for item in bus.drivers]
-        roots += [item.when for item in bus.samplers]
-    roots += [strobe.active for strobe in machine.strobes]
-    if machine.home is not None:
-        roots.append(machine.home)
-    return leaves(roots)

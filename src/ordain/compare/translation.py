@@ -1,80 +1,100 @@
-"""A machine's terms made again in another table, under other names: then two machines name one thing by one node."""
+"""A machine's terms made again in another table, under other names: then two machines name one thing by one node.
 
-from typing import NamedTuple
+Every term of a model is found by walking its named tuples, so no declaration that is added to the model is forgotten.
+"""
 
-from ordain.machine.expression import Const, Leaf, Node, Terms, postorder
-from ordain.machine.model import Bus, Condition, Driver, Load, Machine, Register, Sampler, State, Store, Strobe
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple, TypeVar
+
+from ordain.machine.expression import Const, Leaf, Node, Terms, postorder, substitute
+from ordain.machine.model import Machine
 from ordain.rom.contents import Contents
+
+Walked = TypeVar("Walked")
 
 
 class Renames(NamedTuple):
     """Old name -> new name, only what differs. `names`: everything declared but fields (they share one name space).
-    `parts`: the drivers and samplers that are nothing but names."""
+    `parts`: the drivers and samplers that are nothing but names. `places`: labels, routines and titles, as `at` and
+    `in` name them."""
 
     names: dict[str, str]
     parts: dict[str, str]
+    places: dict[str, str]
 
 
-SAME_NAMES = Renames({}, {})
+SAME_NAMES = Renames({}, {}, {})
+
+_NODES = Node.__args__  # type: ignore[attr-defined]
+
+
+def terms_in(value: object) -> Iterator[Node]:
+    """Every term in a model, or in a part of one."""
+    if isinstance(value, _NODES):
+        yield value
+    elif isinstance(value, (tuple, dict)):
+        for part in value.values() if isinstance(value, dict) else value:
+            yield from terms_in(part)
+
+
+def with_terms(value: Walked, made: Callable[[Node], Node]) -> Walked:
+    """The same model, or part of one, with another term for each."""
+    found: Any = value
+    if isinstance(found, _NODES):
+        found = made(found)
+    elif isinstance(found, dict):
+        found = {key: with_terms(part, made) for key, part in found.items()}
+    elif isinstance(found, tuple):
+        parts = [with_terms(part, made) for part in found]
+        if any(part is not before for part, before in zip(parts, found)):
+            found = type(found)._make(parts) if hasattr(found, "_make") else tuple(parts)
+    return found  # type: ignore[no-any-return]
 
 
 def translate(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -> Contents:
-    """The contents over `terms` and the new names. Rules, assumptions and allowances, which say nothing about what the
-    hardware does, are left out; fields keep their names, because words are read before terms are compared."""
-    machine = contents.machine
-    moved = _move(machine, terms, renames)
+    """The contents over `terms` and the new names. Fields keep their names, because words are read before terms are
+    compared; what says how a field is derived, and signals, which stand in terms already, are left out."""
+    machine = _renamed(_less_said(contents.machine), renames)
+    moved = _moved(machine, terms, renames)
     names = renames.names
-    stores = {_of(names, name): store for name, store in machine.stores.items()}
-    translated = machine._replace(
-        stores={name: _store(name, store, moved) for name, store in stores.items()},
-        fields={name: field._replace(store=_of(names, field.store), derived=None)
-                for name, field in machine.fields.items()},
-        states={_of(names, name): _state(_of(names, name), state, moved) for name, state in machine.states.items()},
-        registers={_of(names, name): _register(_of(names, name), register, moved)
-                   for name, register in machine.registers.items()},
-        inputs={_of(names, name): item._replace(name=_of(names, name)) for name, item in machine.inputs.items()},
-        conditions={_of(names, name): _condition(_of(names, name), condition, moved)
-                    for name, condition in machine.conditions.items()},
-        buses={_of(names, name): _bus(_of(names, name), bus, moved, renames) for name, bus in machine.buses.items()},
-        strobes=tuple(_strobe(strobe, moved, names) for strobe in machine.strobes),
-        home=None if machine.home is None else moved[machine.home],
-        signals={}, assumptions=(), keeps=(), exclusives=(), rules=(), allowances=(), terms=terms)
+
+    def places(found: dict[str, tuple[str, frozenset[int]]]) -> dict[str, tuple[str, frozenset[int]]]:
+        return {renames.places.get(name, name): (names.get(store, store), at) for name, (store, at) in found.items()}
+
     return contents._replace(
-        machine=translated,
-        words={_of(names, name): words for name, words in contents.words.items()},
-        sites={_of(names, name): sites for name, sites in contents.sites.items()},
-        labels={label: (_of(names, store), places) for label, (store, places) in contents.labels.items()},
-        routines={label: (_of(names, store), places) for label, (store, places) in contents.routines.items()})
+        machine=with_terms(machine, moved.__getitem__)._replace(terms=terms),
+        words={names.get(name, name): words for name, words in contents.words.items()},
+        sites={names.get(name, name): sites for name, sites in contents.sites.items()},
+        labels=places(contents.labels), routines=places(contents.routines))
 
 
-def _of(names: dict[str, str], name: str) -> str:
-    return names.get(name, name)
+def with_places(contents: Contents) -> Contents:
+    """`at` and `in` as comparisons of an address, in everything that says what the hardware does."""
+    machine, terms = contents.machine, contents.machine.terms
+    hardware = machine._replace(rules=(), assumptions=(), keeps=(), exclusives=(), allowances=())
+    values: dict[Node, Node] = {}
+    for leaf in postorder(terms_in(hardware)):
+        if type(leaf) is Leaf and leaf.kind in ("at", "in"):
+            store, addresses = (contents.labels if leaf.kind == "at" else contents.routines)[leaf.name]
+            values[leaf] = terms.among(machine.stores[store].address, addresses)
+    if values:
+        hardware = with_terms(hardware, lambda node: substitute(terms, (node,), values)[0])
+    return contents._replace(machine=hardware)
 
 
-def _roots(machine: Machine) -> list[Node]:
-    """Every term that says what the hardware does."""
-    roots: list[Node | None] = [machine.home]
-    for store in machine.stores.values():
-        roots += [store.address, store.computed, store.starts_at]
-    roots += [state.next for state in machine.states.values()]
-    for register in machine.registers.values():
-        for load in register.loads:
-            roots += [load.source, load.when]
-    roots += [condition.value for condition in machine.conditions.values()]
-    for bus in machine.buses.values():
-        roots += [driver.when for driver in bus.drivers]
-        roots += [driver.steady for driver in bus.drivers]
-        roots += [sampler.when for sampler in bus.samplers]
-    roots += [strobe.active for strobe in machine.strobes]
-    return [root for root in roots if root is not None]
+def _less_said(machine: Machine) -> Machine:
+    return machine._replace(
+        signals={}, orders=(), labels=(), chips={},
+        fields={name: field._replace(derived=None) for name, field in machine.fields.items()},
+        stores={name: store._replace(unused=None) for name, store in machine.stores.items()})
 
 
-def _move(machine: Machine, terms: Terms, renames: Renames) -> dict[Node, Node]:
+def _moved(machine: Machine, terms: Terms, renames: Renames) -> dict[Node, Node]:
     moved: dict[Node, Node] = {}
-    for node in postorder(_roots(machine)):
+    for node in postorder(terms_in(machine)):
         if type(node) is Leaf:
-            renamed = node.name if node.kind in ("field", "at", "in") else _of(renames.names, node.name)
-            moved[node] = terms.leaf(node.kind, renamed, node.width)
+            known = renames.places if node.kind in ("at", "in") else {} if node.kind == "field" else renames.names
+            moved[node] = terms.leaf(node.kind, known.get(node.name, node.name), node.width)
         elif type(node) is Const:
             moved[node] = terms.const(node.value, node.width)
         else:
@@ -82,39 +102,35 @@ def _move(machine: Machine, terms: Terms, renames: Renames) -> dict[Node, Node]:
     return moved
 
 
-def _store(name: str, store: Store, moved: dict[Node, Node]) -> Store:
-    return store._replace(name=name, address=moved[store.address],
-                          computed=None if store.computed is None else moved[store.computed],
-                          starts_at=None if store.starts_at is None else moved[store.starts_at])
+def _renamed(machine: Machine, renames: Renames) -> Machine:
+    """The machine with new names wherever its model names something."""
+    if renames == SAME_NAMES:
+        return machine
+
+    def of(name: str) -> str:
+        return renames.names.get(name, name)
+
+    def declared(table: dict[str, Walked]) -> dict[str, Walked]:
+        found: Any = {of(name): item._replace(name=of(name)) for name, item in table.items()}  # type: ignore[attr-defined]
+        return found  # type: ignore[no-any-return]
+
+    buses = {name: bus._replace(
+        drivers=tuple(item._replace(name=joined_name(renames, item.name), follows=of(item.follows)) for item in bus.drivers),
+        samplers=tuple(item._replace(name=joined_name(renames, item.name)) for item in bus.samplers))
+        for name, bus in declared(machine.buses).items()}
+    strobes = tuple(strobe._replace(name=of(strobe.name), needs=tuple(
+        need._replace(bus=of(need.bus)) for need in strobe.needs)) for strobe in machine.strobes)
+    return machine._replace(
+        stores=declared(machine.stores), states=declared(machine.states), registers=declared(machine.registers),
+        inputs=declared(machine.inputs), conditions=declared(machine.conditions), agents=declared(machine.agents),
+        fields={name: field._replace(store=of(field.store)) for name, field in machine.fields.items()},
+        buses=buses, strobes=strobes,
+        keeps=tuple(keep._replace(names=tuple(of(name) for name in keep.names)) for keep in machine.keeps),
+        exclusives=tuple(one._replace(names=tuple(of(name) for name in one.names)) for one in machine.exclusives),
+        allowances=tuple(one._replace(on=joined_name(renames, one.on), at=renames.places.get(one.at, one.at))
+                         for one in machine.allowances))
 
 
-def _state(name: str, state: State, moved: dict[Node, Node]) -> State:
-    return state._replace(name=name, next=moved[state.next])
-
-
-def _register(name: str, register: Register, moved: dict[Node, Node]) -> Register:
-    loads = tuple(Load(None if load.source is None else moved[load.source], moved[load.when])
-                  for load in register.loads)
-    return register._replace(name=name, loads=loads)
-
-
-def _condition(name: str, condition: Condition, moved: dict[Node, Node]) -> Condition:
-    return condition._replace(name=name, value=None if condition.value is None else moved[condition.value])
-
-
-def _bus(name: str, bus: Bus, moved: dict[Node, Node], renames: Renames) -> Bus:
-    def part(item: Driver | Sampler) -> str:
-        declared = renames.names.get(item.name)
-        return renames.parts.get(item.name, item.name) if declared is None else declared
-
-    drivers = tuple(driver._replace(name=part(driver), when=moved[driver.when],
-                                    follows=_of(renames.names, driver.follows),
-                                    steady=None if driver.steady is None else moved[driver.steady])
-                    for driver in bus.drivers)
-    samplers = tuple(sampler._replace(name=part(sampler), when=moved[sampler.when]) for sampler in bus.samplers)
-    return bus._replace(name=name, drivers=drivers, samplers=samplers)
-
-
-def _strobe(strobe: Strobe, moved: dict[Node, Node], names: dict[str, str]) -> Strobe:
-    return strobe._replace(name=_of(names, strobe.name), active=moved[strobe.active],
-                           needs=tuple(need._replace(bus=_of(names, need.bus)) for need in strobe.needs))
+def joined_name(renames: Renames, name: str) -> str:
+    """The present name of anything that can be told about."""
+    return renames.names.get(name) or renames.parts.get(name, name)
