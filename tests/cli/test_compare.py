@@ -196,3 +196,23 @@ def test_images_whose_sources_are_lost(lamp: Path) -> None:
     status, data = data_of(lamp, "build")
     assert status == 1 and any("neither here nor in the history" in remark for remark in data["remarks"])
     assert statuses(data) == {"reset": "changed", "show": "same"}
+
+
+def test_what_is_asked_no_more_has_to_be_named(lamp: Path) -> None:
+    """A rule that is taken out proves nothing any more: no guard lets that pass by itself."""
+    text = (lamp / "lamp.machine").read_text()
+    line = next(line for line in text.splitlines() if line.startswith("rule "))
+    title = line.split('"')[1]
+    change(lamp / "lamp.machine", line + "\n", "")
+    status, data = data_of(lamp, "HEAD")
+    assert status == 1 and [finding["name"] for finding in data["findings"]] == ["verdict-worse"]
+    assert [(one["kind"], one["subject"]) for one in data["verdicts"]["moved"]] == [("dropped", title)]
+    assert title in data["findings"][0]["message"] and f'--expect "{title}"' in data["findings"][0]["help"]
+    status, data = data_of(lamp, "HEAD", "--expect", title)
+    assert status == 0 and not any("expected" in remark for remark in data["remarks"])
+
+
+def test_what_is_taken_for_granted(lamp: Path) -> None:
+    change(lamp / "lamp.machine", "home ", "assume not panel.asks\nhome ")
+    status, data = data_of(lamp, "HEAD")
+    assert status == 1 and {one["kind"] for one in data["verdicts"]["moved"]} >= {"promised"}

@@ -116,9 +116,13 @@ def _compared(old: "Version", new: "Version", expected: frozenset[str], parts: t
 
 
 def _verdicts(old: "Version", new: "Version", quiet: bool, keep: bool) -> "VerdictChanges":
+    from ordain.compare.correspondence import correspond
+    from ordain.compare.declared import demands
     from ordain.compare.verdicts import verdict_changes
 
-    return verdict_changes(_report(old, quiet, keep), _report(new, quiet, keep))
+    assert old.contents is not None and new.contents is not None
+    redefined = demands(old.contents, new.contents, correspond(old.contents, new.contents))
+    return verdict_changes(_report(old, quiet, keep), _report(new, quiet, keep), redefined)
 
 
 def _report(version: "Version", quiet: bool, keep: bool) -> "Report":

@@ -4,11 +4,15 @@
 block do the same under every condition, however their words were moved, renamed, shared or copied.
 """
 
+from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
 from ordain.compare.difference import Difference, effect_text, first_difference
 from ordain.compare.joint import Joint
 from ordain.compare.roots import Root
+from ordain.logic.diagrams import TooLarge
+from ordain.machine.expression import Node
+from ordain.machine.model import Input, State
 
 Status = Literal["same", "changed", "new", "gone"]
 
@@ -209,4 +213,39 @@ def _machine_changes(joint: Joint) -> tuple[str, ...]:
         found.append(f"{effect_text(key)}: only in the {('old', 'new')[side]} machine; elsewhere words that order "
                      "nothing about it are taken to leave it alone")
     old, new = (side.machine for side in joint.sides)
+    for kind, ours, theirs in (("state", old.states, new.states), ("register", old.registers, new.registers)):
+        for name, item in ours.items():
+            other = theirs.get(name)
+            if other is not None and item.reset != other.reset and name not in {
+                    leaf.name for side in joint.sides for leaf in side.sequencing.pointers}:
+                found.append(f"{kind} `{name}` starts as {_start(other.reset)}, was {_start(item.reset)}")
+    for kind, before, after in (("state", old.states, new.states), ("input", old.inputs, new.inputs)):
+        for name, many in _values(before).items():
+            if many != _values(after).get(name, many):
+                found.append(f"{kind} `{name}` has {_values(after)[name]} values, had {many}")
+    for name, condition in old.conditions.items():
+        if name in new.conditions and not _alike(joint, condition.value, new.conditions[name].value):
+            found.append(f"condition `{name}` means something else; it is taken for the same line")
+    for name, bus in old.buses.items():
+        if name in new.buses and bus.undriven != new.buses[name].undriven:
+            found.append(f"bus `{name}`: {new.buses[name].undriven.replace('-', ' ')}, "
+                         f"was {bus.undriven.replace('-', ' ')}")
     return tuple(found)
+
+
+def _values(items: Mapping[str, State | Input]) -> dict[str, int]:
+    """How many values each has that it can ever take."""
+    return {name: len(item.codes) or 1 << item.width for name, item in items.items()}
+
+
+def _alike(joint: Joint, old: Node | None, new: Node | None) -> bool:
+    if old is None or new is None:
+        return old is new
+    try:
+        return joint.functions.bits(old) == joint.functions.bits(new)
+    except TooLarge:
+        return old is new
+
+
+def _start(value: int | None) -> str:
+    return "any value" if value is None else str(value)

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from ordain.compare.behaviour import Behaviour, Unit
 from ordain.compare.places import Addresses
 from ordain.compare.reach import Reach
-from ordain.compare.verdicts import VerdictChanges, worse
+from ordain.compare.verdicts import LESS_ASKED, Moved, VerdictChanges, names_of, worse
 from ordain.measure.cycles import Cycles, Taken
 from ordain.rom.burn_plan import ChipChange
 from ordain.rom.contents import Contents
@@ -26,7 +26,7 @@ class CycleChange(NamedTuple):
 
 class Comparison(NamedTuple):
     """`old`, `new`: what the versions are called. A part that was not asked for, or cannot be told, is None.
-    `expected`: titles that were meant to change."""
+    `expected`: titles that were meant to change, and questions that were meant to be asked less."""
 
     old: str
     new: str
@@ -91,6 +91,8 @@ def unchanged_though_expected(comparison: Comparison) -> tuple[str, ...]:
     moved = {title for unit in comparison.behaviour.units if unit.status != "same" for title in (unit.title, unit.was)}
     if comparison.behaviour.machine:
         moved.add(MACHINE)
+    if comparison.verdicts is not None:
+        moved |= {name for one in comparison.verdicts.moved if one.kind in LESS_ASKED for name in names_of(one)}
     return tuple(sorted(comparison.expected - moved))
 
 
@@ -102,12 +104,21 @@ def findings_of(comparison: Comparison) -> list[Finding]:
                         help="if it is meant, say so with `--expect machine`")
                   for text in comparison.behaviour.machine]
     if comparison.verdicts is not None:
-        found += [error("verdict-worse", f"against {comparison.old}: {moved.check}: {moved.subject} was "
-                        f"{moved.old or 'not asked'}, is {moved.new}"
-                        + (" in more places" if moved.old == moved.new else ""), None,
-                        help="`ordain prove` shows the sequence that breaks it")
-                  for moved in worse(comparison.verdicts)]
+        found += [_worse(moved, comparison.old) for moved in worse(comparison.verdicts, comparison.expected)]
     return found
+
+
+_LESS_ASKED = {"dropped": "is not asked any more", "weaker": "asks less than before",
+               "promised": "is taken for granted", "allows": "is allowed"}
+
+
+def _worse(moved: Moved, old: str) -> Finding:
+    if moved.kind in _LESS_ASKED:
+        return error("verdict-worse", f"against {old}: {moved.check}: {moved.subject} {_LESS_ASKED[moved.kind]}", None,
+                     help=f"if it is meant, name it: `--expect \"{moved.subject}\"`")
+    more = " in more places" if moved.old == moved.new else ""
+    return error("verdict-worse", f"against {old}: {moved.check}: {moved.subject} was {moved.old or 'not asked'}, "
+                 f"is {moved.new}{more}", None, help="`ordain prove` shows the sequence that breaks it")
 
 
 def _about(unit: Unit, comparison: Comparison) -> Finding:

@@ -115,7 +115,8 @@ def _renamed(machine: Machine, renames: Renames) -> Machine:
         return found  # type: ignore[no-any-return]
 
     buses = {name: bus._replace(
-        drivers=tuple(item._replace(name=joined_name(renames, item.name), follows=of(item.follows)) for item in bus.drivers),
+        drivers=tuple(item._replace(name=joined_name(renames, item.name), follows=of(item.follows))
+                      for item in bus.drivers),
         samplers=tuple(item._replace(name=joined_name(renames, item.name)) for item in bus.samplers))
         for name, bus in declared(machine.buses).items()}
     strobes = tuple(strobe._replace(name=of(strobe.name), needs=tuple(

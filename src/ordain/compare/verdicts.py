@@ -1,14 +1,23 @@
 """Two reports of the prover: what broke, what was mended, which worst cases moved, which allowances went stale."""
 
+import re
+from collections.abc import Collection
 from typing import Literal, NamedTuple
 
 from ordain.checks.check import Report, Row
+from ordain.compare.declared import Demands
+from ordain.compare.translation import SAME_NAMES, Renames, joined_name
 
 Kind = Literal["newly-broken", "newly-vacuous", "newly-undecided", "repaired", "decided", "allowed", "grew", "shrank",
-               "broken-elsewhere", "added", "dropped"]
+               "broken-elsewhere", "added", "dropped", "weaker", "stronger", "promised", "allows"]
 
 WORSE: frozenset[Kind] = frozenset(("newly-broken", "newly-vacuous", "newly-undecided", "broken-elsewhere"))
 """What a repository guard must not let through."""
+
+LESS_ASKED: frozenset[Kind] = frozenset(("dropped", "weaker", "promised", "allows"))
+"""What it must not let through unless it is named: the answers may be as good as before, but to lesser questions."""
+
+NOTHING_DEMANDED = Demands((), {}, SAME_NAMES)
 
 
 class Moved(NamedTuple):
@@ -37,10 +46,13 @@ class VerdictChanges(NamedTuple):
     same: int
 
 
-def verdict_changes(old: Report, new: Report) -> VerdictChanges:
-    """What moved from one report to another. Questions are the same when check and subject are."""
-    before, now = _rows(old), _rows(new)
-    faults = _faults(old), _faults(new)
+def verdict_changes(old: Report, new: Report, demands: Demands = NOTHING_DEMANDED) -> VerdictChanges:
+    """What moved from one report to another. Questions are the same when check and subject are, by the names of the new
+    side; a demand of the old one for which another stands has that one's answer."""
+    renames = demands.renames
+    before = {demands.met.get(key) or (key[0], _renamed(key[1], renames)): row for key, row in _rows(old).items()}
+    now = _rows(new)
+    faults = _faults(old, renames), _faults(new, SAME_NAMES)
     moved: list[Moved] = []
     same = 0
     for key, row in now.items():
@@ -49,6 +61,10 @@ def verdict_changes(old: Report, new: Report) -> VerdictChanges:
         same += not one
     moved += [Moved("dropped", row.check, row.subject, row.outcome, "", row.worst, None, ())
               for key, row in before.items() if key not in now]
+    gone = {(row.check, row.subject) for key, row in before.items() if key not in now}
+    moved += [Moved(one.kind, one.check, one.subject, _outcome(before, one.check, one.subject),
+                    _outcome(now, one.check, one.subject), None, None, ())
+              for one in demands.redefined if (one.check, one.subject) not in gone]
     was, is_ = _allowances(old), _allowances(new)
     return VerdictChanges(
         tuple(moved), tuple(key for key, needed in is_.items() if needed is False and was.get(key) is not False),
@@ -58,6 +74,24 @@ def verdict_changes(old: Report, new: Report) -> VerdictChanges:
 
 Asked = tuple[str, str]
 """Check and subject."""
+
+
+def _outcome(rows: "dict[Asked, Row]", check: str, subject: str) -> str:
+    return rows[check, subject].outcome if (check, subject) in rows else ""
+
+
+def _renamed(text: str, renames: Renames) -> str:
+    """A subject of the old side in the names of the new one."""
+    return re.sub(r"[A-Za-z_][\w.]*", lambda name: joined_name(renames, name[0]), text)
+
+
+def _retold(message: str, renames: Renames) -> str:
+    """A message of the old side in the names of the new one: names and places stand in its quotes."""
+    def quoted(found: re.Match[str]) -> str:
+        place, plus, index = found[1].partition("+")
+        return f"`{renames.places.get(place) or joined_name(renames, place)}{plus}{index}`"
+
+    return re.sub(r"`([^`]*)`", quoted, message)
 
 
 def _rows(report: Report) -> dict[Asked, Row]:
@@ -93,11 +127,11 @@ def _kind(old: str, new: str) -> Kind:
             return "decided" if old == "undecided" else "repaired"
 
 
-def _faults(report: Report) -> dict[str, set[str]]:
-    """check -> messages of its findings."""
+def _faults(report: Report, renames: Renames) -> dict[str, set[str]]:
+    """check -> messages of its findings, in new names."""
     found: dict[str, set[str]] = {}
     for finding in report.findings:
-        found.setdefault(finding.name, set()).add(finding.message)
+        found.setdefault(finding.name, set()).add(_retold(finding.message, renames))
     return found
 
 
@@ -111,13 +145,19 @@ def _fresh(key: Asked, old: dict[str, set[str]], new: dict[str, set[str]]) -> tu
 
 
 def _without_figures(message: str) -> str:
-    return "".join("#" if ch.isdigit() else ch for ch in message)
+    return re.sub(r"0x[0-9A-F]+|\d+", "#", message)
 
 
 def _allowances(report: Report) -> dict[str, bool | None]:
     return {f"{applied.allowance.check}: {applied.allowance.reason}": applied.needed for applied in report.allowances}
 
 
-def worse(changes: VerdictChanges) -> tuple[Moved, ...]:
-    """What got worse."""
-    return tuple(moved for moved in changes.moved if moved.kind in WORSE)
+def worse(changes: VerdictChanges, expected: Collection[str] = ()) -> tuple[Moved, ...]:
+    """What got worse. `expected`: what is meant to be asked less; a verdict that broke counts all the same."""
+    return tuple(moved for moved in changes.moved
+                 if moved.kind in WORSE or (moved.kind in LESS_ASKED and not names_of(moved) & set(expected)))
+
+
+def names_of(moved: Moved) -> set[str]:
+    """By what a question can be named."""
+    return {moved.check, moved.subject, f"{moved.check}: {moved.subject}"}

@@ -178,7 +178,8 @@ def _executed(vias: list[Via], everything: bool) -> str:
 _SAID = {"newly-broken": "newly broken", "newly-vacuous": "newly vacuous", "newly-undecided": "not decided any more",
          "repaired": "repaired", "decided": "now proved", "allowed": "now allowed", "grew": "worst case grew",
          "shrank": "worst case shrank", "broken-elsewhere": "broken in more places", "added": "new, proved",
-         "dropped": "not asked any more"}
+         "dropped": "not asked any more", "weaker": "asks less", "stronger": "asks more",
+         "promised": "taken for granted now", "allows": "allowed now"}
 
 
 def verdict_lines(changes: VerdictChanges, everything: bool) -> list[str]:

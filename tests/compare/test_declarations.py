@@ -1,0 +1,397 @@
+"""Everything that a machine file can declare, changed in one place: what a comparison says of it.
+
+`NOTICED` and `UNNOTICED` together have every field of every named tuple of the machine model. A declaration that is
+added to the model fails here until somebody says which change of it has to be noticed, or why none has.
+"""
+
+from collections.abc import Iterator
+from typing import Any, NamedTuple, get_args, get_type_hints
+
+import pytest
+
+from ordain.checks.check import Report
+from ordain.checks.run import EVERYTHING
+from ordain.cli.proving import run
+from ordain.compare.correspondence import correspond
+from ordain.compare.declared import demands
+from ordain.compare.verdicts import LESS_ASKED, VerdictChanges, verdict_changes, worse
+from ordain.machine import model
+from ordain.machine.expression import Node
+from ordain.prover.model import Limits
+from ordain.rom.contents import Contents
+from tests.compare.judged import Texts, compared, edited, moved
+from tests.workshop import contents_of
+
+LOCK: Texts = ("""machine lock "a lock on a canal"
+microprogram "m.micro"
+constant first = 2
+store control 16 words of 24 bits
+    address upc
+    unused idle, goto start
+field branch 2 bits
+    step 0 idle
+    jump 1
+    look 2
+    next 3
+field target 4 bits address, idle 0
+field source 2 bits
+    none 0 idle
+    level 1
+    depth 2
+field open   1 bit
+field shut   1 bit, active low
+field fill   1 bit
+field count  2 bits, idle 0
+field loads  1 bit
+field tells  1 bit
+spare 9 bits
+store entry 4 words of 4 bits
+    address kind
+    word start of instruction
+store marks 4 words of 2 bits
+    address kind
+    word kind xor 0b01
+map_store
+state upc 4 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        look: entry
+        next: upc
+state mode (low, rising, high), reset low
+    next choose mode
+        low   : rising if fill else low
+        rising: high if full else rising
+        high  : low if open else high
+state latched 1 bit, reset 0
+    next full
+register kind 2 bits, loads water[1:0] when loads
+register level 4 bits
+    loads water when loads and tells
+    reset 1
+register depth 4 bits
+    loads level + 1 when count is 1
+latch shown 4 bits, loads water when tells
+input     full 1 bit, dial (slow, fast)
+condition wet 1 bit = level is 0
+signal    moving = open or shut
+assume    not (full and dial is fast)
+home      start
+bus water 4 bits, floats, turnaround 1
+    driven by level when source is level
+    driven by depth when source is depth, steady while not loads
+    driven by pump  when pump.runs, follows wall
+    sampled by level when loads
+bus wall 4 bits, pulled high
+    driven by mark when tells and wet
+    sampled by tally when marks[1]
+strobe gate
+    water steady 1 cycle before, 1 cycle after
+signal gate = open
+keep level, depth while mode is high
+exclusive open, fill
+agent pump "a pump"
+    input lever 1 bit
+    state runs 1 bit, reset 0
+        next lever and not open
+rule "one gate"      never open and shut and moving
+rule "it rises"      reach mode is high
+rule "it comes down" always reach mode is low
+rule "it answers"    when fill then mode is rising within 3 cycles unless wet
+rule "no bump"       between at start and at start never open after fill
+rule "no slip"       after open never fill until at start
+allow contention on water at start "the pump has a fuse"
+order idle :
+order goto <there> : branch jump, target <there>
+chip U1 16 x 24
+    holds control
+    address upc
+""".replace("map_store\n", ""), """\
+routine start at 0
+        fill, tells
+        source level, loads
+        branch look
+instruction 0 "up"
+        fill
+        branch next, open
+instruction 1 "down"
+        source depth, count 1
+        shut, tells, goto start
+instruction others "rest"
+        goto start
+""")
+
+
+class Noticed(NamedTuple):
+    """`edits`: pieces of the texts. `told`: "machine" or a unit's title, or (kind, check, subject) of a verdict."""
+
+    edits: tuple[tuple[str, str], ...]
+    told: str | tuple[str, str, str]
+
+
+def one(old: str, new: str, told: str | tuple[str, str, str]) -> Noticed:
+    return Noticed(((old, new),), told)
+
+
+NOTICED: dict[str, list[Noticed]] = {
+    "Machine.stores": [one("    word kind xor 0b01", "    word kind xor 0b11", "start")],
+    "Machine.fields": [one("shut, tells, goto", "tells, goto", "down")],
+    "Machine.states": [one("        high  : low if open else high", "        high  : low", "start")],
+    "Machine.registers": [one("loads level + 1 when count is 1", "loads level - 1 when count is 1", "down")],
+    "Machine.inputs": [one("dial (slow, fast)", "dial (slow, fast, wild)", "machine")],
+    "Machine.conditions": [one("= level is 0", "= level is 1", "machine")],
+    "Machine.assumptions": [one("assume    not (full and dial is fast)\n",
+                                "assume    not full\n", ("promised", "assume", "not full"))],
+    "Machine.home": [one("home      start", 'home      at "rest"', ("weaker", "stuck", "home")),
+                     one("home      start\n", "", ("dropped", "stuck", "home"))],
+    "Machine.buses": [one("    driven by level when source is level\n", "", "machine")],
+    "Machine.strobes": [one("signal gate = open", "signal gate = open and full", "up")],
+    "Machine.keeps": [one("keep level, depth while mode is high\n", "",
+                          ("dropped", "lost-state", "level, depth while mode is high"))],
+    "Machine.exclusives": [one("exclusive open, fill\n", "", ("dropped", "conflicting-enables", "open, fill"))],
+    "Machine.agents": [Noticed((("        next lever and not open", "        next lever"),), "up")],
+    "Machine.rules": [one('rule "it rises"      reach mode is high\n', "", ("dropped", "reach", "it rises"))],
+    "Machine.allowances": [one(' at start "the pump', ' "the pump', ("allows", "contention", "the pump has a fuse"))],
+    "Field.high": [one("field open   1 bit\nfield shut   1 bit, active low\nfield fill   1 bit",
+                            "field fill   1 bit\nfield shut   1 bit, active low\nfield open   1 bit", "nothing")],
+    "Field.active_low": [one("field open   1 bit", "field open   1 bit, active low", "nothing")],
+    "Field.codes": [one("    level 1\n    depth 2", "    level 2\n    depth 1", "nothing")],
+    "Store.address": [one("    address kind\n    word kind xor 0b01",
+                          "    address level[1:0]\n    word level[1:0] xor 0b01", "start")],
+    "State.reset": [one("state mode (low, rising, high), reset low", "state mode (low, rising, high), reset high",
+                        "machine"),
+                    one("state latched 1 bit, reset 0", "state latched 1 bit, reset any", "machine"),
+                    one("state upc 4 bits, reset 0", "state upc 4 bits, reset 1", "reset")],
+    "State.next": [one("    next full\n", "    next not full\n", "machine")],
+    "State.codes": [Noticed((("state mode (low, rising, high)", "state mode (low, rising, high, broken)"),
+                             ("        high  : low if open else high", "        otherwise: low if open else high")),
+                            "machine")],
+    "State.width": [one("state latched 1 bit, reset 0\n    next full", "state latched 2 bits, reset 0\n"
+                        "    next {full, full}", "machine")],
+    "Load.when": [one("loads water when tells\n", "loads water when tells and full\n", "start")],
+    "Load.source": [one("loads water when loads and tells", "loads depth when loads and tells", "nothing"),
+                    one("loads level + 1 when", "loads level + 2 when", "down")],
+    "Register.loads": [one("    loads level + 1 when count is 1\n",
+                           "    loads level + 1 when count is 1\n    loads water when tells\n", "start")],
+    "Register.reset": [one("    reset 1\n", "    reset 2\n", "machine"), one("    reset 1\n", "", "machine")],
+    "Register.transparent": [one("latch shown", "register shown", "machine")],
+    "Input.codes": [one("dial (slow, fast)", "dial (slow, fast, wild)", "machine")],
+    "Condition.value": [one("= level is 0", "= level is 1", "machine")],
+    "Assumption.condition": [one("assume    not (full and dial is fast)\n",
+                                 "assume    not full\n", ("promised", "assume", "not full"))],
+    "Driver.when": [one("driven by pump  when pump.runs", "driven by pump  when pump.runs and not full", "machine"),
+                    one("driven by depth when source is depth", "driven by depth when source is depth and full",
+                        "down")],
+    "Driver.follows": [one(", follows wall", "", "machine")],
+    "Driver.steady": [one("steady while not loads", "steady while not wet", ("promised", "steady", "depth on water"))],
+    "Sampler.when": [one("sampled by level when loads", "sampled by level when loads and full", "start")],
+    "Bus.undriven": [one("bus wall 4 bits, pulled high", "bus wall 4 bits, kept", "machine")],
+    "Bus.turnaround": [one("turnaround 1", "turnaround 2", ("stronger", "turnaround", "water")),
+                       one(", turnaround 1", "", ("dropped", "turnaround", "water"))],
+    "Bus.samplers": [one("    sampled by level when loads\n", "", "machine")],
+    "SteadyNeed.before": [one("steady 1 cycle before", "steady 2 cycles before",
+                              ("stronger", "missing-hold", "water before gate"))],
+    "SteadyNeed.after": [one(", 1 cycle after", "", ("dropped", "missing-hold", "water after gate"))],
+    "SteadyNeed.bus": [one("    water steady", "    wall steady", ("dropped", "missing-hold", "water before gate"))],
+    "Strobe.active": [one("signal gate = open", "signal gate = open and full", "up")],
+    "Strobe.needs": [one("    water steady 1 cycle before, 1 cycle after\n",
+                         "    water steady 1 cycle before, 1 cycle after\n"
+                         "    wall steady 0 cycles before, 0 cycles after\n",
+                         ("added", "missing-hold", "wall during gate"))],
+    "Keep.names": [one("keep level, depth while", "keep level while", ("dropped", "lost-state",
+                                                                       "level, depth while mode is high"))],
+    "Keep.condition": [one("while mode is high\n", "while mode is high and full\n",
+                           ("dropped", "lost-state", "level, depth while mode is high"))],
+    "Exclusive.signals": [one("exclusive open, fill", "exclusive open, tells", ("dropped", "conflicting-enables",
+                                                                               "open, fill"))],
+    "Never.condition": [one("never open and shut and moving", "never open and shut and moving and full",
+                            ("weaker", "never", "one gate")),
+                        one("never open and shut and moving", "never open and full",
+                            ("weaker", "never", "one gate")),
+                        one("never open and shut and moving", "never open or shut",
+                            ("stronger", "never", "one gate"))],
+    "Reach.condition": [one("reach mode is high\n", "reach mode is high or full\n", ("weaker", "reach", "it rises")),
+                        one("always reach mode is low", "always reach mode is low and full",
+                            ("stronger", "always-reach", "it comes down"))],
+    "Reach.always": [one("always reach", "reach", ("dropped", "always-reach", "it comes down"))],
+    "WhenThen.trigger": [one("when fill then", "when fill and full then", ("weaker", "when-then", "it answers"))],
+    "WhenThen.response": [one("then mode is rising", "then mode is not low", ("weaker", "when-then", "it answers"))],
+    "WhenThen.cycles": [one("within 3", "within 4", ("weaker", "when-then", "it answers")),
+                        one("within 3", "within 2", ("stronger", "when-then", "it answers"))],
+    "WhenThen.unless": [one("unless wet", "unless wet or full", ("weaker", "when-then", "it answers"))],
+    "BetweenNever.start": [one("between at start and at", "between (at start and full) and at",
+                               ("weaker", "between-never", "no bump"))],
+    "BetweenNever.end": [one("and at start never open after", "and in start never open after",
+                             ("weaker", "between-never", "no bump"))],
+    "BetweenNever.forbidden": [one("never open after fill", "never open and full after fill",
+                                   ("weaker", "between-never", "no bump"))],
+    "BetweenNever.after": [one("after fill\n", "after fill and full\n", ("weaker", "between-never", "no bump"))],
+    "AfterNever.start": [one("after open never fill", "after open and full never fill",
+                             ("weaker", "after-never", "no slip"))],
+    "AfterNever.forbidden": [one("after open never fill", "after open never fill and full",
+                                 ("weaker", "after-never", "no slip"))],
+    "AfterNever.until": [one("until at start\n", "until in start\n", ("weaker", "after-never", "no slip"))],
+    "Allowance.check": [one("allow contention on water", "allow turnaround on water",
+                            ("allows", "turnaround", "the pump has a fuse"))],
+    "Allowance.on": [one("contention on water at", "contention at", ("allows", "contention", "the pump has a fuse"))],
+    "Allowance.at": [one("at start \"the", "at \"up\" \"the", ("allows", "contention", "the pump has a fuse"))],
+}
+
+TEXT = "text for people, or where it stands"
+PART = "part of what is compared under its owner"
+SHAPE = "fixed by what is declared beside it; a change of it changes a word, a term or the chips"
+CHIPS = "what the chips hold and what they need is compared chip by chip"
+UNNOTICED: dict[str, str] = {
+    **dict.fromkeys(("Machine.name", "Machine.title", "Machine.microprogram", "Machine.orders", "Machine.labels",
+                     "Machine.broken", "Agent.name", "Agent.title", "Code.name", "Code.value", "Order.phrase",
+                     "Order.settings", "Assumption.text", "Keep.text", "Exclusive.names", "Rule.text", "Rule.source",
+                     "Allowance.reason"), TEXT),
+    **dict.fromkeys(("Machine.signals", "Machine.constants", "Machine.terms", "Signal.name", "Signal.value",
+                     "Signal.agent"), "stands in the terms that use it"),
+    **dict.fromkeys(("Machine.chips", "Chip.name", "Chip.words", "Chip.bits", "Chip.erased", "Chip.technology",
+                     "Chip.sector", "Chip.banks", "Bank.store", "Bank.pins", "Bank.address", "Bank.repeats", "Pin.bit",
+                     "Pin.inverted", "Pin.level", "AddressPin.bit", "AddressPin.inverted", "AddressPin.level"), CHIPS),
+    **dict.fromkeys(("Field.name", "Store.name", "State.name", "Register.name", "Input.name", "Condition.name",
+                     "Driver.name", "Sampler.name", "Bus.name", "Strobe.name"), "another name is paired, or alone"),
+    **dict.fromkeys(("Field.store", "Field.low", "Field.holds", "Field.idle", "Field.address_bits", "Field.derived",
+                     "Store.words", "Store.bits", "Store.address_width", "Store.fill", "Store.computed",
+                     "Store.instruction", "Store.step", "Store.opcode_width", "Store.starts_at", "Store.unused",
+                     "Store.fields", "State.agent", "Register.width", "Input.width", "Input.agent", "Condition.width",
+                     "Driver.kind", "Bus.width", "Bus.drivers", "Rule.form"), SHAPE),
+}
+
+
+def fields_of_the_model() -> Iterator[str]:
+    """Every field of every named tuple that a machine is made of, but for places in the text."""
+    def is_tuple(kind: object) -> bool:
+        return isinstance(kind, type) and issubclass(kind, tuple) and hasattr(kind, "_fields")
+
+    waiting: list[Any] = [model.Machine]
+    seen: set[object] = set()
+    while waiting:
+        kind = waiting.pop()
+        if kind in seen or kind in get_args(Node):
+            continue
+        seen.add(kind)
+        waiting += get_args(kind)
+        if is_tuple(kind) and kind.__module__ == model.__name__:
+            for name, hint in get_type_hints(kind).items():
+                if name != "span":
+                    yield f"{kind.__name__}.{name}"
+                    waiting.append(hint)
+
+
+def test_no_declaration_is_forgotten() -> None:
+    assert set(fields_of_the_model()) == {*NOTICED, *UNNOTICED}
+    assert not NOTICED.keys() & UNNOTICED.keys()
+
+
+_reports: dict[Texts, Report] = {}
+
+
+def report(texts: Texts) -> tuple[Contents, Report]:
+    contents = contents_of(*texts)
+    if texts not in _reports:
+        _reports[texts] = run(contents, EVERYTHING, Limits(), True)
+    return contents, _reports[texts]
+
+
+def verdicts(old: Texts, new: Texts) -> VerdictChanges:
+    (before, was), (now, is_) = report(old), report(new)
+    return verdict_changes(was, is_, demands(before, now, correspond(before, now)))
+
+
+CHANGES = [(name, noticed) for name, cases in NOTICED.items() for noticed in cases]
+
+
+@pytest.mark.parametrize(("name", "noticed"), CHANGES, ids=[f"{name}-{one.told}" for name, one in CHANGES])
+def test_what_is_noticed(name: str, noticed: Noticed) -> None:
+    new = edited(LOCK, *noticed.edits)
+    found = compared(contents_of(*LOCK), contents_of(*new))
+    told = {*moved(found), *(("machine",) if found.machine else ())}
+    if noticed.told == "nothing":
+        assert told == set()
+    elif isinstance(noticed.told, str):
+        assert noticed.told in told
+    else:
+        changes = verdicts(LOCK, new)
+        assert noticed.told in {one[:3] for one in changes.moved}
+        counted = {one[:3] for one in worse(changes)}
+        assert (noticed.told in counted) == (noticed.told[0] in LESS_ASKED)
+        assert noticed.told not in {one[:3] for one in worse(changes, {noticed.told[2]})}
+
+
+# ---------------------------------------------------------------- the same in other words
+
+
+@pytest.mark.parametrize("edits", [
+    (('rule "one gate"      never', 'rule "one door"      never'),),
+    (("never open and shut and moving", "never moving and shut and open"),),
+    (("never open and shut and moving", "never not (not open or not shut)"),),
+    (("keep level, depth while mode is high", "keep depth, level while mode in (high)"),),
+    (("exclusive open, fill", "exclusive fill, open"),),
+    (("not (full and dial is fast)", "not full or dial is not fast"),),
+    (("steady while not loads", "steady while loads is 0"),),
+    (("home      start", "home      at start"),),
+    (("    level 1\n    depth 2", "    level 2\n    depth 1"),),
+    (("field source 2 bits", "field origin 2 bits"), ("when source is level\n", "when origin is level\n"),
+     ("when source is depth", "when origin is depth"), ("source level,", "origin level,"),
+     ("source depth,", "origin depth,")),
+    (("bus wall 4 bits", "bus side 4 bits"), ("follows wall", "follows side")),
+    (("= level is 0", "= not (level is not 0)"),),
+])
+def test_the_same_in_other_words(edits: tuple[tuple[str, str], ...]) -> None:
+    """Nothing behaves differently, nothing is asked less, whatever words it is said in."""
+    new = edited(LOCK, *edits)
+    found = compared(contents_of(*LOCK), contents_of(*new))
+    changes = verdicts(LOCK, new)
+    assert moved(found) == {} and found.machine == ()
+    assert changes.moved == () and worse(changes) == ()
+
+
+def test_rules_speak_of_codes_by_their_names() -> None:
+    asks = edited(LOCK, ("never open and shut and moving", "never source is level and shut"))
+    renumbered = edited(asks, ("    level 1\n    depth 2", "    level 2\n    depth 1"))
+    assert verdicts(asks, renumbered).moved == ()
+    other = edited(renumbered, ("never source is level", "never source is depth"))
+    assert {one[:3] for one in verdicts(asks, other).moved} == {("weaker", "never", "one gate")}
+
+
+def test_a_label_with_another_name() -> None:
+    asks = edited(LOCK, ("        shut, tells, goto start", "  last: shut, tells, goto start"),
+                  ("never open and shut and moving", "never open and at last"))
+    renamed = edited(asks, ("  last: shut", "  late: shut"), ("at last", "at late"))
+    assert verdicts(asks, renamed).moved == ()
+
+
+def test_a_demand_that_another_stands_for() -> None:
+    """A rule is taken out, and a stronger one of its form is there."""
+    both = edited(LOCK, ('rule "it rises"', 'rule "never both" never open and (shut or full)\nrule "it rises"'))
+    fewer = edited(both, ('rule "one gate"      never open and shut and moving\n', ""))
+    assert worse(verdicts(both, fewer)) == ()
+    assert {one[:3] for one in worse(verdicts(fewer, LOCK))} == {("dropped", "never", "never both")}
+    neither = edited(fewer, ('rule "never both" never open and (shut or full)\n', ""))
+    assert {one[:3] for one in worse(verdicts(both, neither))} == {
+        ("dropped", "never", "one gate"), ("dropped", "never", "never both")}
+
+
+def test_a_verdict_that_broke_counts_though_it_was_named() -> None:
+    broken = edited(LOCK, ("        branch next, open", "        branch next, open, shut"))
+    changes = verdicts(LOCK, broken)
+    assert ("newly-broken", "never", "one gate") in {one[:3] for one in changes.moved}
+    assert ("newly-broken", "never", "one gate") in {one[:3] for one in worse(changes, {"one gate", "never"})}
+
+
+def test_broken_in_more_places() -> None:
+    once = edited(LOCK, ("        branch next, open", "        branch next, open, shut"))
+    twice = edited(once, ("        shut, tells, goto start", "        open, shut, tells, goto start"))
+    (found,) = [one for one in verdicts(once, twice).moved if one.subject == "one gate"]
+    assert found.kind == "broken-elsewhere" and found in worse(verdicts(once, twice)) and len(found.more) == 1
+    assert [one for one in verdicts(twice, once).moved if one.subject == "one gate"] == []
+
+
+def test_a_fault_that_has_moved_to_another_address_is_the_same_fault() -> None:
+    once = edited(LOCK, ("        branch next, open", "        branch next, open, shut"))
+    away = edited(once, ('instruction 0 "up"\n',
+                         'routine pad at 3\n        goto start\ninstruction 0 "up" at 12\n'))
+    assert [one for one in verdicts(once, away).moved if one.subject == "one gate"] == []
