@@ -386,7 +386,9 @@ def test_every_name_is_explained(name: str, capsys: Captured) -> None:
 
 
 def test_explain_lists_everything_and_guesses(capsys: Captured) -> None:
-    assert [line.split()[0] for line in ended(capsys, "explain")[1].splitlines()] == list(names())
+    lines = ended(capsys, "explain")[1].splitlines()
+    assert [line.split()[0] for line in lines if line.startswith("  ")] == list(names())
+    assert [line for line in lines if line and line[0] != " "][:3] == ["checks", "rules", "reading"]
     status, out, err = ended(capsys, "explain", "contentoin")
     assert (status, out) == (2, "") and "Did you mean `contention`?" in err
 

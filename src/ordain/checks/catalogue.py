@@ -43,12 +43,14 @@ RULES = rules.CHECKS
 BY_INSPECTION = (undefined_code.EXPLANATION, unreachable.EXPLANATION, allowances.EXPLANATION)
 """What is read off the contents and the set of executed words."""
 
-EXPLANATIONS: tuple[Explanation, ...] = (
-    *(check.explanation for check in CHECKS),
-    *BY_INSPECTION,
-    *(check.explanation for check in RULES),
-    *compile_time.EXPLANATIONS,
-)
+SUBJECTS: dict[str, tuple[Explanation, ...]] = {
+    "checks": (*(check.explanation for check in CHECKS), *BY_INSPECTION),
+    "rules": tuple(check.explanation for check in RULES),
+    **compile_time.SUBJECTS,
+}
+"""Everything that can be found, by what it is about."""
+
+EXPLANATIONS: tuple[Explanation, ...] = tuple(text for texts in SUBJECTS.values() for text in texts)
 
 
 def explain(name: str) -> Explanation | None:

@@ -2,5 +2,10 @@
 
 from ordain.checks.texts import advice, comparison, images, ledger, machine, microprogram, mix, reading
 
-EXPLANATIONS = (*reading.EXPLANATIONS, *machine.EXPLANATIONS, *microprogram.EXPLANATIONS, *images.EXPLANATIONS,
-                *ledger.EXPLANATIONS, *mix.EXPLANATIONS, *comparison.EXPLANATIONS, *advice.EXPLANATIONS)
+SUBJECTS = {
+    "reading": reading.EXPLANATIONS, "machine file": machine.EXPLANATIONS, "microprogram": microprogram.EXPLANATIONS,
+    "chip images": images.EXPLANATIONS, "burn ledger": ledger.EXPLANATIONS, "mix of instructions": mix.EXPLANATIONS,
+    "comparison": comparison.EXPLANATIONS, "advice": advice.EXPLANATIONS,
+}
+
+EXPLANATIONS = tuple(text for texts in SUBJECTS.values() for text in texts)

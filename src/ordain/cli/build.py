@@ -8,6 +8,8 @@ import click
 
 from ordain.cli.manner import (
     Manner,
+    build_directory,
+    build_option,
     exit_status,
     find_machine,
     machine_argument,
@@ -28,16 +30,16 @@ if TYPE_CHECKING:
 
 @click.command("build")
 @machine_argument
-@click.option("--out", type=click.Path(path_type=Path), help="Directory of the build; default: `build` beside MACHINE.")
+@build_option
 @click.option("--also", "also", multiple=True, type=click.Choice(["hex", "s19", "mem"]),
               help="A further kind of image file beside the raw one: Intel HEX, S-record, $readmemh. May be repeated.")
-@click.option("--date", default="", metavar="TEXT", help="Date of the sources for the chip labels, as you write dates.")
+@click.option("--date", default="", metavar="TEXT", help="Text printed on the labels as the date.")
 @click.option("--advice", "advised", is_flag=True,
               help="Also say what could be shared, what is not used, what is left; never an error.")
 @click.option("--touch-fewest", is_flag=True, help="Place words so that the fewest of the chips in the sockets (see "
-              "`ordain burned`) have to be burnt, and of these the fewest erased.")
+              "`ordain burned`) have to be burned, and of these the fewest erased.")
 @speaks("text", "json", "sarif", "github")
-def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date: str, advised: bool,
+def command(machine: Path | None, also: tuple[str, ...], date: str, advised: bool,
             touch_fewest: bool, form: str, quiet: bool, colour: str) -> int:
     """Compile MACHINE and its microprogram into chip images, a listing, a manifest and labels.
 
@@ -50,7 +52,7 @@ def command(machine: Path | None, out: Path | None, also: tuple[str, ...], date:
     from ordain.rom.formats import FORMATS
 
     path = find_machine(machine)
-    place = out or path.parent / "build"
+    place = build_directory(path)
     manner = Manner(form, quiet, colour)
     told: list[Fewest] = []
     built, findings = _touching_fewest(path, place, told) if touch_fewest else build_model(path, place)

@@ -6,7 +6,19 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from ordain.cli.manner import Manner, exit_status, find_machine, print_json, say, speaks, tell_findings
+from ordain.cli import completing
+from ordain.cli.manner import (
+    Manner,
+    build_directory,
+    build_option,
+    exit_status,
+    find_machine,
+    machine_option,
+    print_json,
+    say,
+    speaks,
+    tell_findings,
+)
 from ordain.text.findings import Finding, error, has_errors, note, warning
 
 if TYPE_CHECKING:
@@ -31,17 +43,16 @@ class Site(NamedTuple):
 
 
 @click.command("burned")
-@click.argument("chips", nargs=-1, metavar="[CHIP]...")
-@click.option("--machine", type=click.Path(path_type=Path), help="The machine file; default: the only one here.")
-@click.option("--build", type=click.Path(path_type=Path), help="Directory of the build; default: `build` beside the "
-              "machine file.")
+@click.argument("chips", nargs=-1, metavar="[CHIP]...", shell_complete=completing.chips)
+@machine_option
+@build_option
 @click.option("--note", default="", metavar="TEXT", help="A remark that is kept with the record.")
 @click.option("--date", metavar="DATE", help="When it was burnt, YYYY-MM-DD or with THH:MM:SSZ (UTC); default: now.")
 @click.option("--repair", is_flag=True, help="Take lines that are no records out of the ledger, into burned.torn.")
 @click.option("--restore", type=click.Path(path_type=Path), metavar="DIR",
               help="Write the images that are in the sockets into DIR, for burning them again.")
 @speaks("text", "json")
-def command(chips: tuple[str, ...], machine: Path | None, build: Path | None, note: str, date: str | None,
+def command(chips: tuple[str, ...], machine: Path | None, note: str, date: str | None,
             repair: bool, restore: Path | None, form: str, quiet: bool, colour: str) -> int:
     """Record that each CHIP now holds its image of the build; without CHIP: list what is in every socket, and which
     chips are not those of the build.
@@ -54,7 +65,7 @@ def command(chips: tuple[str, ...], machine: Path | None, build: Path | None, no
     if not chips and (note or date):
         raise click.UsageError("--note and --date are about a chip that was burnt; name it")
     path = find_machine(machine)
-    site = Site(path, machine_name(path), build or path.parent / "build")
+    site = Site(path, machine_name(path), build_directory(path))
     manner = Manner(form, quiet, colour)
     if repair:
         _mend(manner, site)
@@ -333,10 +344,10 @@ def _socket_lines(sockets: list[Socket]) -> list[str]:
 
 def _socket_data(socket: Socket) -> dict[str, Any]:
     burnt, build = socket.burnt, socket.build
-    data: dict[str, Any] = {"chip": socket.chip, "state": socket.state, "burnt": None, "build": None}
+    data: dict[str, Any] = {"chip": socket.chip, "state": socket.state, "burned": None, "build": None}
     if burnt is not None:
-        data["burnt"] = {**burnt._asdict(), "crc32": f"{burnt.crc32:08X}", "sum16": f"{burnt.sum16:04X}"}
-        del data["burnt"]["chip"], data["burnt"]["machine"]
+        data["burned"] = {**burnt._asdict(), "crc32": f"{burnt.crc32:08X}", "sum16": f"{burnt.sum16:04X}"}
+        del data["burned"]["chip"], data["burned"]["machine"]
     if build is not None:
         data["build"] = {"sha256": build.sums.sha256, "crc32": f"{build.sums.crc32:08X}",
                          "sum16": f"{build.sums.sum16:04X}"}

@@ -7,6 +7,8 @@ import click
 
 from ordain.cli.manner import (
     Manner,
+    build_directory,
+    build_option,
     exit_status,
     find_machine,
     machine_argument,
@@ -30,6 +32,7 @@ PARTS = ("behaviour", "verdicts", "cycles", "chips")
 @click.command("compare")
 @click.argument("old")
 @machine_argument
+@build_option
 @click.option("--to", "other", metavar="NEW", help="Compare OLD with NEW instead of with the working files.")
 @click.option("--expect", multiple=True, metavar="TITLE", help="An instruction or routine that is meant to behave "
               "differently; `machine` for the machine itself. May be repeated.")
@@ -53,11 +56,11 @@ def command(old: str, machine: Path | None, other: str | None, expect: tuple[str
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
     parts = only or PARTS
-    before, findings = version_of(old, path, path.parent / "build")
+    before, findings = version_of(old, path, build_directory(path))
     if before is None:
         return _unreadable(manner, path, findings, old)
-    now, more = (working_version(path, path.parent / "build", "working files") if other is None
-                 else version_of(other, path, path.parent / "build"))
+    now, more = (working_version(path, build_directory(path), "working files") if other is None
+                 else version_of(other, path, build_directory(path)))
     if now is None:
         return _unreadable(manner, path, more, other or "working files")
     found = _compared(before, now, frozenset(expect), parts, quiet, not no_cache)

@@ -7,6 +7,8 @@ import click
 
 from ordain.cli.manner import (
     Manner,
+    build_directory,
+    build_option,
     exit_status,
     find_machine,
     machine_argument,
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
 
 @click.command("cycles")
 @machine_argument
+@build_option
 @click.option("--mix", type=click.Path(path_type=Path), metavar="FILE",
               help="A measured mix: a title (or the beginning of titles) and a fraction a line; gives cycles per "
               "instruction.")
@@ -47,7 +50,7 @@ def command(machine: Path | None, mix: Path | None, everything: bool, form: str,
 
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
-    built, findings = build_model(path, path.parent / "build")
+    built, findings = build_model(path, build_directory(path))
     if built is None:
         return _as_json(findings, None) if form == "json" else _told(manner, path, findings, [])
     try:

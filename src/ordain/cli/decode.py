@@ -5,7 +5,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ordain.cli.manner import Manner, exit_status, find_machine, print_json, say, speaks, tell_findings
+from ordain.cli.manner import (
+    Manner,
+    build_directory,
+    build_option,
+    exit_status,
+    find_machine,
+    machine_option,
+    print_json,
+    say,
+    speaks,
+    tell_findings,
+)
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
@@ -14,7 +25,8 @@ if TYPE_CHECKING:
 
 @click.command("decode")
 @click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
-@click.option("--machine", type=click.Path(path_type=Path), help="The machine file; default: the only one here.")
+@machine_option
+@build_option
 @click.option("--differing", is_flag=True, help="Only the words that are not as built.")
 @speaks("text", "json")
 def command(images: tuple[str, ...], machine: Path | None, differing: bool, form: str, quiet: bool,
@@ -30,7 +42,7 @@ def command(images: tuple[str, ...], machine: Path | None, differing: bool, form
 
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
-    built, findings = build_model(path, path.parent / "build")
+    built, findings = build_model(path, build_directory(path))
     if built is None:
         return _only_findings(manner, path, findings)
     dumps, more = read_dumps([_named(image) for image in images], built.machine)

@@ -1,24 +1,31 @@
 """`ordain explain NAME`: what a check or message means, an example, the usual repair."""
 
+from typing import TYPE_CHECKING
+
 import click
 
-from ordain.cli.manner import print_json, speaks
+from ordain.cli import completing
+from ordain.cli.manner import Manner, page_of, print_json, show, speaks
+
+if TYPE_CHECKING:
+    from ordain.checks.check import Explanation
+    from ordain.show.page import Page
 
 
 @click.command("explain")
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=completing.findings)
 @speaks("text", "json")
 def command(name: str | None, form: str, quiet: bool, colour: str) -> int:
     """Say what the finding NAME means, with an example and the usual repair. Without NAME: list them all."""
     from ordain.checks.catalogue import EXPLANATIONS, explain
 
+    manner = Manner(form, quiet, colour)
     if name is None:
         if form == "json":
-            print_json({"findings": [{"name": text.name, "fault": text.fault} for text in EXPLANATIONS]})
-            return 0
-        width = max(len(text.name) for text in EXPLANATIONS)
-        for text in EXPLANATIONS:
-            click.echo(f"{text.name.ljust(width)}  {text.fault}")
+            print_json({"command": "explain", "status": 0,
+                        "findings": [{"name": text.name, "fault": text.fault} for text in EXPLANATIONS]})
+        else:
+            show(manner, _list(page_of(manner)))
         return 0
     found = explain(name)
     if found is None:
@@ -28,11 +35,31 @@ def command(name: str | None, form: str, quiet: bool, colour: str) -> int:
         raise click.UsageError(f"nothing is called `{name}`." + (f" Did you mean `{near[0]}`?" if near else "")
                                + " `ordain explain` lists all names")
     if form == "json":
-        print_json(found._asdict())
+        print_json({"command": "explain", "status": 0, **found._asdict()})
         return 0
-    click.echo(f"{found.name}: {found.fault}\n\n{found.about}\n")
-    if found.example:
-        lines = found.example.strip("\n").splitlines()
-        click.echo("For example\n\n" + "\n".join(f"    {line}".rstrip() for line in lines) + "\n")
-    click.echo(f"Usual repair: {found.repair}")
+    show(manner, _text(found, page_of(manner)))
     return 0
+
+
+def _list(page: "Page") -> list[str]:
+    """All names by subject."""
+    from ordain.checks.catalogue import SUBJECTS
+    from ordain.show.page import table
+
+    lines = []
+    for subject, texts in SUBJECTS.items():
+        rows = [(text.name, text.fault) for text in texts]
+        lines += ["", page.paint("strong", subject), *table(rows, page, indent=2)]
+    return lines[1:]
+
+
+def _text(found: "Explanation", page: "Page") -> list[str]:
+    """The whole text, its paragraphs folded to the page; an example stands as it is."""
+    from ordain.show.page import fold
+
+    lines = [*fold(f"{page.paint('strong', found.name)}: {found.fault}", page, 0), "",
+             *fold(" ".join(found.about.split()), page, 0), ""]
+    if found.example:
+        example = found.example.strip("\n").splitlines()
+        lines += ["For example", "", *(f"    {line}".rstrip() for line in example), ""]
+    return [*lines, *fold(f"Usual repair: {' '.join(found.repair.split())}", page, 0)]

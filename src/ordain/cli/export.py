@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ordain.cli.manner import Manner, exit_status, find_machine, machine_argument, say, speaks, tell_findings
+from ordain.cli.manner import (
+    Manner,
+    build_directory,
+    exit_status,
+    find_machine,
+    machine_argument,
+    say,
+    speaks,
+    tell_findings,
+)
 from ordain.cli.proving import prove_built
 
 if TYPE_CHECKING:
@@ -23,7 +32,7 @@ def command() -> None:
 @machine_argument
 @click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; else NAME.aig.")
 @speaks("text")
-def aiger_command(machine: Path | None, out: Path | None, form: str, quiet: bool, colour: str) -> int:
+def aiger_command(machine: Path | None, out: Path | None, quiet: bool, colour: str) -> int:
     """Write MACHINE, its checks and its rules in AIGER 1.9: every safety question is a bad state with its name.
 
     A `reach` rule is its negation there: safe means that it is never reached.
@@ -33,7 +42,7 @@ def aiger_command(machine: Path | None, out: Path | None, form: str, quiet: bool
     from ordain.prover.questions import lower_properties
     from ordain.show.aiger import aiger
 
-    manner = Manner(form, quiet, colour)
+    manner = Manner("text", quiet, colour)
     built, status = _built(manner, machine)
     if built is None:
         return status
@@ -58,11 +67,11 @@ def aiger_command(machine: Path | None, out: Path | None, form: str, quiet: bool
               help="Which trace: part of a finding's name or message, or of a `reach` rule's text. Default: the first.")
 @click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; else NAME.vcd.")
 @speaks("text")
-def vcd_command(machine: Path | None, wanted: str, out: Path | None, form: str, quiet: bool, colour: str) -> int:
+def vcd_command(machine: Path | None, wanted: str, out: Path | None, quiet: bool, colour: str) -> int:
     """Prove MACHINE and write one trace as a value change dump: that of a finding, or the witness of a `reach` rule."""
     from ordain.show.vcd import vcd
 
-    manner = Manner(form, quiet, colour)
+    manner = Manner("text", quiet, colour)
     built, status = _built(manner, machine)
     if built is None:
         return status
@@ -87,7 +96,7 @@ def _built(manner: Manner, machine: Path | None) -> "tuple[Built | None, int]":
     from ordain.pipeline import build_model
 
     path = find_machine(machine)
-    built, findings = build_model(path, path.parent / "build")
+    built, findings = build_model(path, build_directory(path))
     tell_findings(findings, manner, beside=path, stream=sys.stderr)
     return built, exit_status(findings) if built is None else 0
 

@@ -1,8 +1,9 @@
 """The `ordain` command: commands are loaded when they are called, and every ending has one exit status.
 
-0 nothing found; 1 findings; 2 the command line, or a file that cannot be read or written; 3 undecided;
-70 a fault of our own; 130 interrupted; 141 the reader of our output has gone (128 + SIGPIPE, as shells say it): that
-ends quietly, but never with 0, which would mean that something was proved.
+0 nothing found; 1 findings; 2 the command line, or a file that cannot be read or written; 3 undecided; 70 a fault of
+our own (EX_SOFTWARE of the BSD header sysexits.h, from memory); 130 interrupted (128 + SIGINT); 141 the reader of our
+output has gone (128 + SIGPIPE, as shells say it): that ends quietly, but never with 0, which would mean that something
+was proved.
 """
 
 import gc
@@ -48,6 +49,11 @@ class CommandsOnDemand(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[:1] == ["help"]:
+            args = [*args[1:], "--help"] if args[1:] else ["--help"]
+            if args == ["--help"]:
+                click.echo(ctx.get_help())
+                ctx.exit()
         if args and not args[0].startswith("-") and args[0] not in COMMANDS:
             from difflib import get_close_matches
 
@@ -60,12 +66,39 @@ class CommandsOnDemand(click.Group):
             formatter.write_dl(list(COMMANDS.items()))
 
 
-@click.group(cls=CommandsOnDemand, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
-@click.version_option(__version__, message="%(prog)s %(version)s")
+EPILOG = """\b
+Exit status: 0 nothing found; 1 findings; 2 the command line, or a file that
+cannot be read or written; 3 undecided; 70 a fault of our own; 130 interrupted;
+141 the reader of a pipe went away.
+
+\b
+`ordain help COMMAND` is `ordain COMMAND --help`. For completion in bash:
+eval "$(_ORDAIN_COMPLETE=bash_source ordain)"; zsh and fish alike.
+"""
+
+
+def _say_version(ctx: click.Context, param: click.Parameter, value: bool) -> None:
+    """What a report of a fault needs: our version, that of Python and of what we are made with, and where we are."""
+    if not value or ctx.resilient_parsing:
+        return
+    from importlib.metadata import version
+    from pathlib import Path
+
+    made_with = ", ".join(f"{name} {version(name)}" for name in ("click", "pyparsing", "bitarray"))
+    python = ".".join(map(str, sys.version_info[:3]))
+    click.echo(f"ordain {__version__} (Python {python}, {made_with}; {Path(__file__).parent.parent})")
+    ctx.exit()
+
+
+@click.group(cls=CommandsOnDemand, epilog=EPILOG,
+             context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.option("-V", "--version", is_flag=True, expose_value=False, is_eager=True, callback=_say_version,
+              help="Say the version and leave.")
 def ordain() -> None:
     """Control stores compiled, proved and compared.
 
-    MACHINE defaults to the only *.machine file of the current directory.
+    MACHINE is a machine file or a directory with one, named as an argument or by -m; it defaults to the only
+    *.machine file of the current directory. A build goes to `build` beside it, or where --build says.
     """
 
 

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 WIDE = 140
 """Columns from which on a terminal gets the timing diagram under every trace."""
 
+SCHEMA = 1
+"""The version of the JSON that commands write, described by docs/output.schema.json."""
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -31,22 +34,75 @@ class Manner(NamedTuple):
     colour: str
 
 
-def speaks(*formats: str) -> Callable[[Command], Command]:
-    """Add the options that every command has; the command gets `format`, `quiet` and `colour`."""
+def speaks(*formats: str, colour: bool = True) -> Callable[[Command], Command]:
+    """Add the options that every command has; the command gets `form` and `quiet`, and with `colour` also `colour`.
+    Where there is but one format there is no option for it."""
 
     def add(command: Command) -> Command:
-        command = click.option("--format", "form", type=click.Choice(formats), default="text", show_default=True,
-                               help="How the result is written.")(command)
+        if len(formats) > 1:
+            command = click.option("--format", "form", type=click.Choice(formats), default="text", show_default=True,
+                                   help="How the result is written.")(command)
         command = click.option("--quiet", "-q", is_flag=True, help="Say nothing but findings.")(command)
-        return click.option("--color", "colour", type=click.Choice(["auto", "always", "never"]), default="auto",
-                            help="Colour; NO_COLOR and FORCE_COLOR are obeyed.")(command)
+        if colour:
+            command = click.option("--color", "colour", type=click.Choice(["auto", "always", "never"]), default="auto",
+                                   help="Colour; NO_COLOR and FORCE_COLOR are obeyed.")(command)
+        return command
 
     return add
 
 
+NAMED, BUILD = "ordain.machine", "ordain.build"
+"""Where a command's context keeps what -m and --build say."""
+
+
+def _keep(key: str) -> Callable[[click.Context, click.Parameter, Any], Any]:
+    def keep(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
+        if value is not None:
+            ctx.meta[key] = value
+        return value
+    return keep
+
+
+def _machine_named(command: Command, exposed: bool) -> Command:
+    return click.option("-m", "--machine", "machine" if exposed else "named", type=click.Path(path_type=Path),
+                        expose_value=exposed, is_eager=True, callback=_keep(NAMED), metavar="PATH",
+                        help="The machine file, or a directory with one; default: the only one here.")(command)
+
+
+def machine_option(command: Command) -> Command:
+    """Add -m, --machine for a command whose arguments are something else."""
+    return _machine_named(command, True)
+
+
 def machine_argument(command: Command) -> Command:
-    """Add the optional MACHINE argument."""
-    return click.argument("machine", required=False, type=click.Path(path_type=Path))(command)
+    """Add the optional argument MACHINE, which -m names as well."""
+
+    def either(ctx: click.Context, param: click.Parameter, value: Path | None) -> Path | None:
+        if value is not None and NAMED in ctx.meta:
+            raise click.UsageError(f"the machine is named twice: `{value}` and `{ctx.meta[NAMED]}`")
+        return value or ctx.meta.get(NAMED)
+
+    command = _machine_named(command, False)
+    return click.argument("machine", required=False, type=click.Path(path_type=Path), callback=either)(command)
+
+
+def build_option(command: Command) -> Command:
+    """Add --build, the directory of the build; see `build_directory`."""
+    return click.option("--build", "--out", "build", type=click.Path(path_type=Path), expose_value=False, metavar="DIR",
+                        callback=_keep(BUILD), help="Directory of the build; default: `build` beside the machine file."
+                        )(command)
+
+
+def build_directory(path: Path) -> Path:
+    """Where the build of a machine file is: what --build says, else `build` beside it."""
+    context = click.get_current_context(silent=True)
+    given = context.meta.get(BUILD) if context is not None else None
+    return given if isinstance(given, Path) else path.parent / "build"
+
+
+def names_of(given: tuple[str, ...]) -> tuple[str, ...]:
+    """The names of an option that may be repeated and takes several with commas between."""
+    return tuple(name.strip() for part in given for name in part.split(",") if name.strip())
 
 
 def find_machine(given: Path | None) -> Path:
@@ -190,4 +246,4 @@ def print_json(data: dict[str, Any]) -> None:
     """The result as one JSON document on standard output."""
     import json
 
-    click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+    click.echo(json.dumps({"schema": SCHEMA, **data}, indent=2, ensure_ascii=False))

@@ -12,8 +12,8 @@ from ordain.cli.manner import Manner, print_json, say, speaks
 @click.command("new")
 @click.argument("name")
 @click.option("--in", "directory", type=click.Path(path_type=Path), help="Where to write it; default: ./NAME.")
-@speaks("text", "json")
-def command(name: str, directory: Path | None, form: str, quiet: bool, colour: str) -> int:
+@speaks("text", "json", colour=False)
+def command(name: str, directory: Path | None, form: str, quiet: bool) -> int:
     """Write a small three-chip machine called NAME that builds and proves, with comments to change it by."""
     if not re.fullmatch(r"[a-z][a-z0-9_]*", name):
         raise click.UsageError(
@@ -31,9 +31,9 @@ def command(name: str, directory: Path | None, form: str, quiet: bool, colour: s
         file = target / part.name.replace("starter", name)
         file.write_text(part.read_text(encoding="utf-8").replace("starter", name), encoding="utf-8")
         written.append(str(file))
-    manner = Manner(form, quiet, colour)
+    manner = Manner(form, quiet, "never")
     if form == "json":
-        print_json({"machine": name, "files": written})
+        print_json({"command": "new", "status": 0, "machine": name, "files": written})
         return 0
     for path in written:
         say(manner, f"wrote {path}")

@@ -5,12 +5,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ordain.cli import completing
 from ordain.cli.manner import (
     Manner,
+    build_directory,
+    build_option,
     exit_status,
     find_machine,
     finding_lines,
     machine_argument,
+    names_of,
     page_of,
     print_json,
     print_other_format,
@@ -27,7 +31,9 @@ if TYPE_CHECKING:
 
 @click.command("prove")
 @machine_argument
-@click.option("--only", "only", multiple=True, metavar="NAME", help="Only the check NAME; may be repeated.")
+@build_option
+@click.option("--only", "only", multiple=True, metavar="NAME,...", shell_complete=completing.checks,
+              help="Only these checks; may be repeated.")
 @click.option("--rule", metavar="TEXT", default="", help="Only rules whose text has TEXT in it.")
 @click.option("--limit-states", type=click.IntRange(1), metavar="N", help="Stop after N states: undecided, status 3.")
 @click.option("--limit-memory", type=click.IntRange(1), metavar="MB", help="Stop at MB megabytes of memory.")
@@ -58,13 +64,14 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
     if prune_cache:
         prune_all()
 
+    only = names_of(only)
     for name in only:
         if name not in provable():
             raise click.BadParameter(f"no check is called `{name}`; there are: {', '.join(provable())}",
                                      param_hint="--only")
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
-    built, findings = build_model(path, path.parent / "build")
+    built, findings = build_model(path, build_directory(path))
     if built is None:
         return _end(manner, path, findings, None, None, diagram, everything)
     if rule and not any(rule.casefold() in one.text.casefold() for one in built.machine.rules):

@@ -7,11 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
+from ordain.cli import completing
 from ordain.cli.manner import (
     Manner,
+    build_directory,
+    build_option,
     exit_status,
     find_machine,
     glyphs,
+    machine_option,
     page_of,
     print_json,
     say,
@@ -28,9 +32,11 @@ if TYPE_CHECKING:
     from ordain.machine.model import Machine
     from ordain.rom.contents import Contents
 
+
 @click.command("step")
-@click.argument("instruction")
-@click.option("--machine", type=click.Path(path_type=Path), help="The machine file; default: the only one here.")
+@click.argument("instruction", shell_complete=completing.instructions)
+@machine_option
+@build_option
 @click.option("--with", "given", multiple=True, metavar="NAME=VALUE[@CYCLES]",
               help="An input, condition or bus; in every cycle, or only in those after @: 3, 2-5, 4- (from 4 on). Else "
               "it is 0. May be repeated.")
@@ -54,7 +60,7 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
 
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
-    built, findings = build_model(path, path.parent / "build")
+    built, findings = build_model(path, build_directory(path))
     if built is None:
         return _only_findings(manner, path, findings)
     contents, system = built.contents, build_system(built.contents)
@@ -69,7 +75,7 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
     if manner.format == "json":
         from ordain.show.verdicts import trace_data
 
-        print_json({"command": "step", "ending": played.ending, "settable": _settable(system),
+        print_json({"command": "step", "status": 0, "ending": played.ending, "settable": _settable(system),
                     **trace_data(contents, played.trace)})
     else:
         _show(manner, system, played, title, _arms(system, store, addresses, begin, chosen(1)), diagram)

@@ -37,7 +37,7 @@ class Seen(NamedTuple):
 @click.option("--no-cache", is_flag=True, help="Neither use nor keep verdicts of earlier runs.")
 @click.option("--rounds", type=click.IntRange(1), hidden=True, help="End after so many checks.")
 @speaks("text")
-def command(machine: Path | None, no_prove: bool, no_cache: bool, rounds: int | None, form: str, quiet: bool,
+def command(machine: Path | None, no_prove: bool, no_cache: bool, rounds: int | None, quiet: bool,
             colour: str) -> int:
     """Check MACHINE, and again whenever one of its files is saved, until Ctrl-C.
 
@@ -48,7 +48,7 @@ def command(machine: Path | None, no_prove: bool, no_cache: bool, rounds: int | 
     path = find_machine(machine)
     if not path.exists():
         raise click.UsageError(f"there is no file `{path}`; nothing to watch")
-    watcher = Watcher(path, Manner(form, quiet, colour), prove=not no_prove, keep=not no_cache)
+    watcher = Watcher(path, Manner("text", quiet, colour), prove=not no_prove, keep=not no_cache)
     try:
         watcher.check()
         while rounds is None or rounds > 1:

@@ -1,0 +1,5 @@
+"""`python -m ordain`."""
+
+from ordain.cli.main import main
+
+main()
