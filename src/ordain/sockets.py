@@ -53,7 +53,7 @@ def touching_fewest(sockets: Mapping[str, bytes], told: Callable[[Fewest], None]
 
 
 def _left_over(machine: Machine, program: Program, shown: Unpacked) -> dict[str, dict[int, int]]:
-    """What may stay where nothing is placed: all that is burnt there, in stores of which the machine does not say what
+    """What may stay where nothing is placed: all that is burned there, in stores of which the machine does not say what
     unused words hold."""
     blank = unpack(machine, {name: device_of(chip).blank for name, chip in machine.chips.items()})
     return {name: {address: word for address, (word, erased) in enumerate(zip(shown.words[name], blank.words[name]))

@@ -100,7 +100,7 @@ def test_after_a_change_only_the_chips_that_differ_are_due(weir: Path, capsys: p
     run(["build", "--quiet"])
     assert states(listed(capsys)) == {"U1": "same", "U2": "differs"}
     run(["burned"])
-    assert capsys.readouterr().out.splitlines()[-1] == "to burn: U2"
+    assert capsys.readouterr().out.splitlines()[0] == "to burn: 1 of 2: U2"
     run(["burned", "U2"])
     run(["burned"])
     assert capsys.readouterr().out.splitlines()[-1] == "every socket holds its chip of this build"
@@ -144,7 +144,7 @@ def test_a_build_older_than_its_sources_is_told(weir: Path, capsys: pytest.Captu
     rework(weir, "rest 3", "rest 4")
     assert run(["burned", "U1"]) == 1
     assert "warning[sources-changed]" in (said := capsys.readouterr().out) and "weir.micro" in said
-    assert listed(capsys)["chips"][0]["burnt"]["modified"] is True
+    assert listed(capsys)["chips"][0]["burned"]["modified"] is True
 
 
 def test_an_edited_image_is_not_recorded(weir: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -172,7 +172,7 @@ def test_the_revision_of_the_sources(weir: Path, capsys: pytest.CaptureFixture[s
     rework(weir, "rest 3", "rest 4")
     run(["build", "--quiet"])
     run(["burned", "U2"])
-    one, two = (chip["burnt"] for chip in listed(capsys)["chips"])
+    one, two = (chip["burned"] for chip in listed(capsys)["chips"])
     assert (one["revision"], one["modified"]) == (git("rev-parse", "HEAD"), False)
     assert (two["revision"], two["modified"]) == (git("rev-parse", "HEAD"), True)
 

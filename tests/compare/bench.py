@@ -32,7 +32,7 @@ def resolved(text: str) -> Machine:
     return machine
 
 
-def burnt(machine: Machine, placed: Mapping[int, Word], store: str = "control",
+def burned(machine: Machine, placed: Mapping[int, Word], store: str = "control",
           tables: Mapping[str, Mapping[int, int | str]] | None = None,
           unused: Mapping[str, int | str] | None = None) -> Contents:
     """What chips hold in which the words stand at these addresses. `tables`: mapping stores by address."""

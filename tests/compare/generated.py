@@ -7,7 +7,7 @@ from typing import NamedTuple
 from hypothesis import strategies as st
 
 from ordain.rom.contents import Contents
-from tests.compare.bench import Word, burnt, resolved
+from tests.compare.bench import Word, burned, resolved
 from tests.compare.simulator import NOWHERE, Simulator, Values
 
 TEXT = """machine generated
@@ -184,7 +184,7 @@ def build(text: str, program: Program, starts: tuple[str, ...], rows: tuple[str,
                                            f"l{index}")
     tables = {"entry": {opcode: at[name] for opcode, name in enumerate(starts)},
               "table": {opcode: at[name] for opcode, name in enumerate(rows)}}
-    return Build(text, program, starts, rows, at, burnt(resolved(text), words, tables=tables))
+    return Build(text, program, starts, rows, at, burned(resolved(text), words, tables=tables))
 
 
 @st.composite

@@ -79,7 +79,7 @@ def compiled(machine_text: str, program: list[Step]) -> tuple[Machine, Program]:
     return machine, made
 
 
-def burnt(machine: Machine, program: Program) -> dict[str, bytes]:
+def burned(machine: Machine, program: Program) -> dict[str, bytes]:
     placement, findings = place(machine, program, None)
     assert placement is not None, findings
     return pack(machine, stored_words(machine, placement))
@@ -104,7 +104,7 @@ def second_cell(address: int) -> int:
 
 def every_cost(machine: Machine, program: list[Step], images: dict[str, bytes],
                unused: int | None) -> list[tuple[int, int]]:
-    """(chips burnt, chips erased or replaced) of every placement, with bits that mean nothing chosen as burnt."""
+    """(chips burned, chips erased or replaced) of every placement, with bits that mean nothing chosen as burned."""
     chips = [machine.chips["U1"], machine.chips["U2"]]
     costs = []
     for rest in permutations(range(1, 8), COUNT - 1):
@@ -118,7 +118,7 @@ def every_cost(machine: Machine, program: list[Step], images: dict[str, bytes],
                 word = (SOURCES[step.source] << 6 | LOADS[step.load] << 4 | (0 if step.write else 1) << 3
                         | places[step.to])
                 wanted = list(cells_of(word))
-                if not step.load:                   # `idle any`: as burnt
+                if not step.load:                   # `idle any`: as burned
                     wanted[0] = wanted[0] & 12 | held[0] & 3
             elif unused is None:
                 continue                            # whatever is there may stay
@@ -142,7 +142,7 @@ def test_nothing_touches_fewer_chips(old: list[Step], data: st.DataObject, one: 
         new[at] = data.draw(steps)
     text = TEXT.format(one=one, two=two, unused=unused)
     machine, before = compiled(text, old)
-    images = burnt(machine, before)
+    images = burned(machine, before)
     _, program = compiled(text, new)
     told: list[Fewest] = []
     placement, findings = touching_fewest(images, told.append)(machine, program, None)
@@ -153,7 +153,7 @@ def test_nothing_touches_fewer_chips(old: list[Step], data: st.DataObject, one: 
     assert found.exact and found.touched.cost == min(costs)
     assert found.at_least == min(costs)[0] and found.touched.cost <= found.plain.cost
     images_now = pack(machine, stored_words(machine, placement))
-    assert {name for name in images if images[name] != images_now[name]} == set(found.touched.burnt)
+    assert {name for name in images if images[name] != images_now[name]} == set(found.touched.burned)
 
 
 @given(programs)
@@ -161,7 +161,7 @@ def test_nothing_touches_fewer_chips(old: list[Step], data: st.DataObject, one: 
 def test_the_same_program_touches_nothing_wherever_it_was_recorded(program: list[Step]) -> None:
     """No record of the last build at all: the sockets alone say where the words stand."""
     machine, compiled_program = compiled(TEXT.format(one="", two="", unused=""), program)
-    images = burnt(machine, compiled_program)
+    images = burned(machine, compiled_program)
     told: list[Fewest] = []
     touching_fewest(images, told.append)(machine, compiled_program, None)
     assert told[0].touched.cost == (0, 0) and told[0].exact
@@ -170,8 +170,8 @@ def test_the_same_program_touches_nothing_wherever_it_was_recorded(program: list
 def test_a_chip_of_which_nothing_is_known_is_burnt() -> None:
     program = [Step("acc", "temp", True, 1), *(Step("none", "", False, 0) for _ in range(COUNT - 1))]
     machine, compiled_program = compiled(TEXT.format(one="", two="", unused=""), program)
-    images = burnt(machine, compiled_program)
+    images = burned(machine, compiled_program)
     del images["U2"]
     told: list[Fewest] = []
     touching_fewest(images, told.append)(machine, compiled_program, None)
-    assert told[0].touched.burnt == {"U2"} and told[0].exact and told[0].at_least == 1
+    assert told[0].touched.burned == {"U2"} and told[0].exact and told[0].at_least == 1

@@ -125,16 +125,17 @@ def _touched_line(found: "Fewest") -> str:
     burns, erasures = found.touched.cost
     if not burns:
         return "touched: no chip, the sockets hold this build"
-    plain = "the plain placement touches no fewer" if found.plain.cost == found.touched.cost else (
-        f"the plain placement: burn {found.plain.cost[0]}, erase {found.plain.cost[1]}")
-    bound = "no placement burns fewer" if found.exact else f"at least {found.at_least} must be burnt, whatever one does"
-    return (f"touched: burn {burns} ({' '.join(sorted(found.touched.burnt))}), {erasures} of them after erasing; "
-            f"{plain}; {bound}")
+    plain = "the usual placement needs as many" if found.plain.cost == found.touched.cost else (
+        f"the usual placement: {found.plain.cost[0]}, {found.plain.cost[1]} after erasing")
+    bound = "no placement needs fewer" if found.exact else f"every placement needs at least {found.at_least}"
+    after = "all" if erasures == burns else str(erasures)
+    chips = f"{burns} chip{'s' if burns != 1 else ''} ({' '.join(sorted(found.touched.burned))})"
+    return f"to burn: {chips}, {after} after erasing; {bound}; {plain}"
 
 
 def _touched_data(found: "Fewest") -> dict[str, Any]:
-    return {"burn": sorted(found.touched.burnt), "erase": sorted(found.touched.erased),
-            "plain_burn": sorted(found.plain.burnt), "plain_erase": sorted(found.plain.erased),
+    return {"burn": sorted(found.touched.burned), "erase": sorted(found.touched.erased),
+            "plain_burn": sorted(found.plain.burned), "plain_erase": sorted(found.plain.erased),
             "at_least": found.at_least, "exact": found.exact}
 
 

@@ -14,8 +14,10 @@ from ordain.cli.manner import (
     exit_status,
     find_machine,
     machine_option,
+    page_of,
     print_json,
     say,
+    show,
     speaks,
     tell_findings,
 )
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from ordain.rom.contents import ChipRecord
     from ordain.rom.ledger import Burn
     from ordain.rom.recorded import EarlierBuild
+    from ordain.show.page import Page
 
 LEDGER, TORN, STORE = "burned.jsonl", "burned.torn", "burned"
 """Beside the machine file: the ledger, what a repair took out of it, the images."""
@@ -47,7 +50,7 @@ class Site(NamedTuple):
 @machine_option
 @build_option
 @click.option("--note", default="", metavar="TEXT", help="A remark that is kept with the record.")
-@click.option("--date", metavar="DATE", help="When it was burnt, YYYY-MM-DD or with THH:MM:SSZ (UTC); default: now.")
+@click.option("--date", metavar="DATE", help="When it was burned, YYYY-MM-DD or with THH:MM:SSZ (UTC); default: now.")
 @click.option("--repair", is_flag=True, help="Take lines that are no records out of the ledger, into burned.torn.")
 @click.option("--restore", type=click.Path(path_type=Path), metavar="DIR",
               help="Write the images that are in the sockets into DIR, for burning them again.")
@@ -63,7 +66,7 @@ def command(chips: tuple[str, ...], machine: Path | None, note: str, date: str |
     if chips and (repair or restore):
         raise click.UsageError("chips are recorded, or the ledger is repaired or restored from: one at a time")
     if not chips and (note or date):
-        raise click.UsageError("--note and --date are about a chip that was burnt; name it")
+        raise click.UsageError("--note and --date are about a chip that was burned; name it")
     path = find_machine(machine)
     site = Site(path, machine_name(path), build_directory(path))
     manner = Manner(form, quiet, colour)
@@ -187,7 +190,7 @@ def _about_sources(changed: list[str]) -> list[Finding]:
     named = ", ".join(changed[:3]) + (f" and {len(changed) - 3} more" if len(changed) > 3 else "")
     return [warning("sources-changed", f"the build is not of the sources as they are now: {named} changed since; what "
                     "was recorded is what the build holds", None,
-                    help="if the chip was burnt from this build, all is well; else build, burn and record again")]
+                    help="if the chip was burned from this build, all is well; else build, burn and record again")]
 
 
 def _about_dates(burns: "list[Burn]", earlier: "dict[str, Burn]") -> list[Finding]:
@@ -244,7 +247,7 @@ def _restore(manner: Manner, site: Site, directory: Path) -> int:
     sockets = in_sockets(ledger.burns, site.machine)
     files: dict[str, bytes] = {}
     for burn in sockets.values():
-        image, more = kept_image(site.home / STORE, burn.sha256, f"{burn.chip}, burnt on {burn.date[:10]}")
+        image, more = kept_image(site.home / STORE, burn.sha256, f"{burn.chip}, burned on {burn.date[:10]}")
         findings += more
         if image is not None:
             files[f"{burn.chip}.bin"] = image
@@ -274,7 +277,7 @@ class Socket(NamedTuple):
     build to compare with)."""
 
     chip: str
-    burnt: "Burn | None"
+    burned: "Burn | None"
     build: "ChipRecord | None"
     state: str
 
@@ -288,14 +291,14 @@ def sockets_of(sockets: "dict[str, Burn]", made: "EarlierBuild | None") -> list[
     chips = {} if made is None else made.chips
     found = []
     for name in [*chips, *(name for name in sockets if name not in chips)]:
-        burnt, chip = sockets.get(name), chips.get(name)
+        burned, chip = sockets.get(name), chips.get(name)
         if chip is None:
             state = "unbuilt" if made is None else "gone"
-        elif burnt is None:
+        elif burned is None:
             state = "unrecorded"
         else:
-            state = "same" if burnt.sha256 == chip.sums.sha256 else "differs"
-        found.append(Socket(name, burnt, chip, state))
+            state = "same" if burned.sha256 == chip.sums.sha256 else "differs"
+        found.append(Socket(name, burned, chip, state))
     return found
 
 
@@ -316,37 +319,37 @@ def _list(manner: Manner, site: Site, findings: list[Finding], recorded: bool) -
                     "findings": [finding_data(finding) for finding in findings]})
         return status
     tell_findings(findings, manner, beside=site.path)
-    if not recorded:
-        for line in _socket_lines(sockets):
-            say(manner, line)
     if sockets and made is not None:
         due = [socket.chip for socket in sockets if socket.state in ("differs", "unrecorded")]
-        say(manner, f"to burn: {' '.join(due)}" if due else "every socket holds its chip of this build")
+        say(manner, f"to burn: {len(due)} of {len(sockets)}: {' '.join(due)}" if due
+            else "every socket holds its chip of this build")
     elif not sockets:
         say(manner, f"nothing is recorded, and there is no build of {site.machine}; start with `ordain build`")
+    if not recorded:
+        show(manner, _socket_lines(sockets, page_of(manner)))
     return status
 
 
-def _socket_lines(sockets: list[Socket]) -> list[str]:
+def _socket_lines(sockets: list[Socket], page: "Page") -> list[str]:
+    from ordain.show.page import table
+    from ordain.show.paint import printable
+
     rows = []
-    for chip, burnt, _, state in sockets:
-        if burnt is None:
-            rows.append((chip, "-", "-", "-", TOLD[state], ""))
+    for chip, burned, _, state in sockets:
+        said = page.paint("good" if state == "same" else "doubt", TOLD[state])
+        if burned is None:
+            rows.append((chip, "-", "-", "-", said, ""))
         else:
-            revision = (burnt.revision[:10] or "-") + (" and changes" if burnt.modified else "")
-            rows.append((chip, burnt.date[:10], f"{burnt.sum16:04X}", revision, TOLD[state], burnt.note))
-    if not rows:
-        return []
-    rows.insert(0, ("chip", "burnt", "sum", "sources", "", ""))
-    widths = [max(len(row[column]) for row in rows) for column in range(6)]
-    return ["  ".join(text.ljust(width) for text, width in zip(row, widths)).rstrip() for row in rows]
+            revision = (burned.revision[:10] or "-") + (" and changes" if burned.modified else "")
+            rows.append((chip, burned.date[:10], f"{burned.sum16:04X}", revision, said, printable(burned.note)))
+    return table(rows, page, heads=("chip", "burned", "sum", "revision", "state", "note"))
 
 
 def _socket_data(socket: Socket) -> dict[str, Any]:
-    burnt, build = socket.burnt, socket.build
+    burned, build = socket.burned, socket.build
     data: dict[str, Any] = {"chip": socket.chip, "state": socket.state, "burned": None, "build": None}
-    if burnt is not None:
-        data["burned"] = {**burnt._asdict(), "crc32": f"{burnt.crc32:08X}", "sum16": f"{burnt.sum16:04X}"}
+    if burned is not None:
+        data["burned"] = {**burned._asdict(), "crc32": f"{burned.crc32:08X}", "sum16": f"{burned.sum16:04X}"}
         del data["burned"]["chip"], data["burned"]["machine"]
     if build is not None:
         data["build"] = {"sha256": build.sums.sha256, "crc32": f"{build.sums.crc32:08X}",

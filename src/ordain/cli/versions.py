@@ -94,7 +94,7 @@ def revision_version(given: str, machine: Path, out: Path) -> tuple[Version | No
     return _of_build(built, given, (remark,) if remark else ()), []
 
 
-# ---------------------------------------------------------------- images that were written or burnt
+# ---------------------------------------------------------------- images that were written or burned
 
 
 def directory_version(manifest: Path, machine: Path) -> tuple[Version | None, list[Finding]]:
@@ -156,7 +156,7 @@ def images_in_sockets(machine: Path) -> tuple[dict[str, Burn], dict[str, bytes],
                                "with `ordain burned CHIP...` after burning them")
     images: dict[str, bytes] = {}
     for burn in sockets.values():
-        image, more = kept_image(machine.parent / STORE, burn.sha256, f"{burn.chip}, burnt on {burn.date[:10]}")
+        image, more = kept_image(machine.parent / STORE, burn.sha256, f"{burn.chip}, burned on {burn.date[:10]}")
         findings += more
         if image is not None:
             images[burn.chip] = image
@@ -172,7 +172,7 @@ def _alike(built: Built | None, images: Mapping[str, bytes]) -> int:
 
 
 def _burnt_sources(revision: str, modified: bool, machine: Path, out: Path | None) -> _Sources:
-    """A build of the sources from which the newest chip was burnt, if they can be had; else of the files here."""
+    """A build of the sources from which the newest chip was burned, if they can be had; else of the files here."""
     from ordain.cli.revisions import GitFailed, RevisionFiles, Texts, find_revision
     from ordain.pipeline import build_model, build_texts
 
@@ -182,7 +182,7 @@ def _burnt_sources(revision: str, modified: bool, machine: Path, out: Path | Non
             built, findings = build_texts(Texts(files), machine.name, out) if machine.name in files else (None, [])
             if built is not None and not has_errors(findings):
                 remark = f"read by the description of revision {revision[:10]}" + (
-                    ", to which the sources had been changed when they were burnt" if modified else "")
+                    ", to which the sources had been changed when they were burned" if modified else "")
                 return built, (remark,), []
         except GitFailed:
             pass

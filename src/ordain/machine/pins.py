@@ -48,7 +48,7 @@ def _spread(expr: tree.Expr) -> list[tuple[tree.Expr, bool]]:
 
 def data_pins(expr: tree.Expr, chip: tree.Chip, wiring: Wiring) -> list[tuple[str, model.Pin]] | None:
     """(what, pin) for one item of a `holds` line: the store whose bit it is, `TIED` or `SPARE`. None: reported, or its
-    name is broken. The level of a spare pin is that of an erased cell, which can still be burnt later."""
+    name is broken. The level of a spare pin is that of an erased cell, which can still be burned later."""
     pins: list[tuple[str, model.Pin]] = []
     for part, inverted in _spread(expr):
         if isinstance(part, tree.Word) and part.text == "spare":

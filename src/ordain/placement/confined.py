@@ -69,10 +69,10 @@ class _Masks(NamedTuple):
     fall: int
     rise: int
 
-    def fits(self, burnt: int, wanted: int, over: int) -> bool:
-        """True when `wanted` can come of `burnt`, as far as the bits `over` are concerned."""
-        change = (burnt ^ wanted) & over
-        return not (change & self.stay or change & self.fall & wanted or change & self.rise & burnt)
+    def fits(self, burned: int, wanted: int, over: int) -> bool:
+        """True when `wanted` can come of `burned`, as far as the bits `over` are concerned."""
+        change = (burned ^ wanted) & over
+        return not (change & self.stay or change & self.fall & wanted or change & self.rise & burned)
 
 
 class Confined:
@@ -150,14 +150,14 @@ class Confined:
         return _Assigning(self, domains, masks, wanted).run()
 
     def _must_be_taken(self, store: str, masks: _Masks) -> int:
-        """The addresses at which what is burnt cannot become an unused word."""
+        """The addresses at which what is burned cannot become an unused word."""
         unused = self._program.unused.get(store)
         if unused is None or self._copied or len(self._row_of) < len(self._program.words):
             return 0
         over = self.over(unused)
-        burnt = self._burnt[store]
+        burned = self._burnt[store]
         return sum(1 << address for address in range(self._machine.stores[store].words)
-                   if not masks.fits(burnt[address], unused.bits, over))
+                   if not masks.fits(burned[address], unused.bits, over))
 
     def _masks(self, store: str, allowed: Allowed) -> _Masks:
         stay = fall = rise = 0
@@ -217,18 +217,18 @@ class Confined:
             if named not in self._row_of or named in self._copied:
                 continue
             row, at = self._row_of[named]
-            mask, burnt = masks[entry.store], self._burnt[entry.store][entry.address]
+            mask, burned = masks[entry.store], self._burnt[entry.store][entry.address]
             if mask.stay | mask.fall | mask.rise:
                 domains[row] = sum(1 << base for base in members(domains[row])
-                                   if mask.fits(burnt, base + at, (1 << self._machine.stores[entry.store].bits) - 1))
+                                   if mask.fits(burned, base + at, (1 << self._machine.stores[entry.store].bits) - 1))
                 if not domains[row]:
                     return False
         return all(domains)
 
     def tie_holds(self, tie: _Tie, base: int, target_base: int, masks: dict[str, _Masks]) -> bool:
         store = self._rows[tie.row].store
-        burnt = self._burnt[store][base + tie.at]
-        return masks[store].fits(burnt, tie.bits(target_base + tie.target_at), tie.mask << tie.low)
+        burned = self._burnt[store][base + tie.at]
+        return masks[store].fits(burned, tie.bits(target_base + tie.target_at), tie.mask << tie.low)
 
     def _narrow(self, domains: list[int], masks: dict[str, _Masks]) -> bool:
         """Take places away that no place of the other row of a tie goes with, until nothing more goes."""

@@ -1,6 +1,6 @@
-"""Where words have to stand so that the fewest chips of those in the sockets are burnt, and of these the fewest erased.
+"""Where words have to stand so that the fewest of the chips in the sockets are burned, and of these the fewest erased.
 
-For a set of chips that may be touched, every bit in the other chips must be what is burnt there. That leaves each word
+For a set of chips that may be touched, every bit in the other chips must be what is burned there. That leaves each word
 few addresses, and ties it to the word that its address fields name: a search over the rows of words (`confined`) finds
 addresses, or refutes the set. What it asks is a part of what placement asks, so a refuted set is refuted for good; an
 answer is only a wish, which `place` turns into a placement, and what that touches is counted on real images.
@@ -29,14 +29,14 @@ Place = Callable[[Recorded | None], Placement | None]
 
 
 class Touched(NamedTuple):
-    """Chips that would have to be burnt, and those of them that would have to be erased or replaced first."""
+    """Chips that would have to be burned, and those of them that would have to be erased or replaced first."""
 
-    burnt: frozenset[str]
+    burned: frozenset[str]
     erased: frozenset[str]
 
     @property
     def cost(self) -> tuple[int, int]:
-        return len(self.burnt), len(self.erased)
+        return len(self.burned), len(self.erased)
 
 
 class Fewest(NamedTuple):
@@ -56,7 +56,7 @@ def fewest(machine: Machine, program: Program, recorded: Recorded | None, in_soc
     """The placement that touches the fewest chips. None when there is no placement at all.
 
     `in_sockets`: the words of every store as the sockets show them; `unknown`: chips of which nothing is known, which
-    must be burnt whatever happens. `touch` counts on real images.
+    must be burned whatever happens. `touch` counts on real images.
     """
     first = place(recorded)
     if first is None:
@@ -67,8 +67,8 @@ def fewest(machine: Machine, program: Program, recorded: Recorded | None, in_soc
     search.run()
     assert search.best is not None
     placement, touched = search.best
-    return Fewest(placement, touched, plain, min(search.at_least, len(touched.burnt)),
-                  search.at_least >= len(touched.burnt), search.tried)
+    return Fewest(placement, touched, plain, min(search.at_least, len(touched.burned)),
+                  search.at_least >= len(touched.burned), search.tried)
 
 
 def _as_rows(in_sockets: Mapping[str, tuple[int, ...]]) -> dict[str, dict[int, int]]:
@@ -103,19 +103,19 @@ class _Search:
     def run(self) -> None:
         """Sets of chips from the smallest up, until one is met or nothing smaller than the best is left."""
         assert self.best is not None
-        needed = self._needed(self.best[1].burnt)
+        needed = self._needed(self.best[1].burned)
         others = [name for name in self._chips if name not in needed]
         self.at_least = len(needed)
         refuted_all = True
-        for size in range(len(needed), len(self.best[1].burnt)):
+        for size in range(len(needed), len(self.best[1].burned)):
             for more in combinations(others, size - len(needed)):
                 if self.tried >= MOST_SETS:
                     return
                 refuted = self._try(Allowed(needed | frozenset(more), needed | frozenset(more)))
                 refuted_all = refuted_all and refuted
-                if len(self.best[1].burnt) <= size:
+                if len(self.best[1].burned) <= size:
                     break
-            if len(self.best[1].burnt) <= size:
+            if len(self.best[1].burned) <= size:
                 break
             if refuted_all:
                 self.at_least = size + 1

@@ -31,7 +31,7 @@ class Site(NamedTuple):
 
 
 class Contents(NamedTuple):
-    """`words[store][address]` for every address 0 .. 2**address_width - 1 of the store, as it would be read from burnt
+    """`words[store][address]` for every address 0 .. 2**address_width - 1 of the store, as it would be read from burned
     chips (unused words and erased cells alike). `sites[store][address]`: placed words only.
     `labels`: everything `at` can name -> (store, addresses); `routines`: everything `in` can name ->
     (store, addresses)."""

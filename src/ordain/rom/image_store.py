@@ -1,7 +1,7 @@
-"""The images that were burnt, kept beside the ledger under the SHA-256 of their bytes.
+"""The images that were burned, kept beside the ledger under the SHA-256 of their bytes.
 
 A file appears whole or not at all, is never changed, and is held against its name whenever it is read: an old set of
-chips can be compared and burnt again after years, or the loss is told.
+chips can be compared and burned again after years, or the loss is told.
 """
 
 import contextlib

@@ -1,4 +1,4 @@
-"""The burn ledger: which image each chip was last burnt with, as lines that are only ever added to a file.
+"""The burn ledger: which image each chip was last burned with, as lines that are only ever added to a file.
 
 One JSON object a line (docs/ledger.md), so that version control merges two histories by taking the lines of both: what
 a ledger means does not depend on the order of its lines, the latest date of a chip counts (the later line where two
@@ -39,7 +39,7 @@ _MARKER = re.compile(r"(<{7}|>{7}|\|{7})( .*)?|={7}")
 
 
 class Burn(NamedTuple):
-    """One chip, burnt once. `date`: UTC, `2026-11-25T10:07:48Z`. `size`: bytes of the image. `revision`: the commit of
+    """One chip, burned once. `date`: UTC, `2026-11-25T10:07:48Z`. `size`: bytes of the image. `revision`: the commit of
     the sources, "" where there is none; `modified`: the sources of the build were not exactly those of that commit."""
 
     chip: str
@@ -104,7 +104,7 @@ def parse_ledger(data: bytes, shown: str) -> tuple[Ledger, list[Finding]]:
 
 
 def in_sockets(burns: Iterable[Burn], machine: str) -> dict[str, Burn]:
-    """What each chip of a machine was last burnt with."""
+    """What each chip of a machine was last burned with."""
     latest: dict[str, Burn] = {}
     for burn in burns:
         known = latest.get(burn.chip)

@@ -38,7 +38,7 @@ EXPLANATIONS = (
         "damaged-record", "the record of an earlier build cannot be used",
         "The manifest in the build directory was changed or cut. Without it every word may move to another "
         "address, and "
-        "every chip has to be burnt.",
+        "every chip has to be burned.",
         "build/heron.json, edited by hand",
         "Take the manifest from your version control, or remove it and burn all chips."),
     Explanation(

@@ -9,7 +9,7 @@ EXPLANATIONS = (
         "touched. Until it is mended nothing can be added, because a new record would be glued to the torn one.",
         '{"chip": "U21", "sha256": "9f86d081884c7d65',
         "`ordain burned --repair` moves the torn text into `burned.torn` and keeps a line that is whole. Then record "
-        "that chip again, if it was burnt."),
+        "that chip again, if it was burned."),
     Explanation(
         "damaged-ledger", "a line of the burn ledger is no record",
         "It was edited, or a merge left its marks there. The other lines count.",
@@ -17,7 +17,7 @@ EXPLANATIONS = (
         "Mend the line by hand where you know what it said; `ordain burned --repair` moves what cannot be read into "
         "`burned.torn`. With `burned.jsonl merge=union` in .gitattributes git joins two ledgers by itself."),
     Explanation(
-        "lost-image", "the image of a burnt chip cannot be had back",
+        "lost-image", "the image of a burned chip cannot be had back",
         "The ledger has its sums, but the image itself is not in `burned/` or is damaged.",
         "burned/9f86d081....bin                  # removed",
         "Put the file back from a copy; or build the revision that the ledger names again; or read the chip."),
@@ -30,7 +30,7 @@ EXPLANATIONS = (
         "sources-changed", "the sources are not those from which the build was made",
         "What was recorded is what the build holds; it is older or newer than the texts beside it.",
         "ordain burned U21                       # after an edit, without `ordain build`",
-        "If the chip was burnt from this build, all is well. Else build, burn and record again."),
+        "If the chip was burned from this build, all is well. Else build, burn and record again."),
     Explanation(
         "earlier-date", "a record is dated before one that is there already",
         "The latest date counts, so it changes nothing about what is in the socket.",

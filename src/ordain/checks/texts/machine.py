@@ -200,7 +200,7 @@ EXPLANATIONS = (
         "Leave one of the two out."),
     Explanation(
         "bit-twice", "a bit of the word stands on two pins",
-        "The second chip would have to be burnt with every change of the first.",
+        "The second chip would have to be burned with every change of the first.",
         "chip U1 16 x 8\n    holds control[7:0]\nchip U2 16 x 8\n    holds control[9:2]",
         "Correct the slices; when it is meant, say `repeats` instead of `holds` in the second chip."),
     Explanation(
