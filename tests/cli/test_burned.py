@@ -103,7 +103,7 @@ def test_after_a_change_only_the_chips_that_differ_are_due(weir: Path, capsys: p
     assert capsys.readouterr().out.splitlines()[0] == "to burn: 1 of 2: U2"
     run(["burned", "U2"])
     run(["burned"])
-    assert capsys.readouterr().out.splitlines()[-1] == "every socket holds its chip of this build"
+    assert capsys.readouterr().out.splitlines()[0] == "every socket holds its chip of this build"
 
 
 def test_the_old_set_comes_back_byte_for_byte(weir: Path) -> None:

@@ -243,7 +243,8 @@ def from_here(directory: Path) -> str:
 
 
 def print_json(data: dict[str, Any]) -> None:
-    """The result as one JSON document on standard output."""
+    """The result as one JSON document on standard output. What is our own says which version of our schema it keeps."""
     import json
 
-    click.echo(json.dumps({"schema": SCHEMA, **data}, indent=2, ensure_ascii=False))
+    version = {"schema": SCHEMA} if "command" in data else {}
+    click.echo(json.dumps({**version, **data}, indent=2, ensure_ascii=False))
