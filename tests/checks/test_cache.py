@@ -85,7 +85,10 @@ def test_the_key_is_the_same_for_the_same_and_another_for_anything_else() -> Non
     moved = contents._replace(sites={store: {address + 1: site for address, site in sites.items()}
                                      for store, sites in contents.sites.items()})
     burned = contents._replace(words={store: (words[0] ^ 1, *words[1:]) for store, words in contents.words.items()})
-    renamed = contents._replace(labels={f"{name}x": place for name, place in contents.labels.items()})
+    relabelled, renumbered = (contents._replace(sites={
+        store: {address: site._replace(**change) for address, site in sites.items()}
+        for store, sites in contents.sites.items()})
+        for change in ({"label": "elsewhere"}, {"word": 7}))
     keys = [
         key(),
         key(micro=FIGHTS),
@@ -96,7 +99,8 @@ def test_the_key_is_the_same_for_the_same_and_another_for_anything_else() -> Non
         key(selection=Selection(rule="contention")),
         key_of(moved, listed, EVERYTHING),
         key_of(burned, listed, EVERYTHING),
-        key_of(renamed, listed, EVERYTHING),
+        key_of(relabelled, listed, EVERYTHING),
+        key_of(renumbered, listed, EVERYTHING),
         key_of(contents, listed[:1], EVERYTHING),
         key_of(contents, [*listed, ("constants.machine", "0" * 64)], EVERYTHING),
     ]

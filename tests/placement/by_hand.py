@@ -61,7 +61,7 @@ def program(words: Sequence[Microinstruction], bodies: Sequence[Body] = (), *, e
     """One routine of all words where no bodies are given."""
     labels = {f"w{number}": number for number in range(len(words))}
     return Program(tuple(words), tuple(bodies) or (body(0, len(words)),), labels, tuple(entries), (),
-                   {"control": unused}, {}, {} if counting is None else {"control": counting})
+                   {"control": unused}, {}, {} if counting is None else {"control": counting}, {})
 
 
 def body(first: int, end: int, *, name: str = "body", align: int = 0, same_page: int = 0) -> Body:

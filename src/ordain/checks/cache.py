@@ -36,18 +36,15 @@ _ABANDONED = 3600
 
 def key_of(contents: Contents, sources: Iterable[tuple[str, str]], selection: Selection) -> str:
     """The key of a proof. `sources`: name and SHA-256 of every file that the contents were compiled from, all of
-    them: a file may matter without any place in it being known to the model."""
+    them: a file may matter without any place in it being known to the model. They say everything about a word but
+    where it was placed, and which of its copies has its label."""
     about = hashlib.sha256(f"{__version__} {sys.version} {own_text()}".encode())
     for name, digest in sources:
         about.update(f"{len(name)} {name} {digest}\n".encode("utf-8", "surrogateescape"))
     for store, words in contents.words.items():
         about.update(f"{store} {words}\n".encode())
         for address, site in sorted(contents.sites.get(store, {}).items()):
-            about.update(repr((address, site.label, site.owner, site.text, site.orders, site.open,
-                               site.word)).encode("utf-8", "surrogateescape"))
-    for places in (contents.labels, contents.routines):
-        for label, (store, addresses) in places.items():
-            about.update(f"{label} {store} {sorted(addresses)}\n".encode())
+            about.update(f"{address} {site.word} {site.label}\n".encode())
     about.update(repr((sorted(selection.only), selection.rule)).encode("utf-8", "surrogateescape"))
     return about.hexdigest()
 

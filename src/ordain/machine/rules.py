@@ -10,7 +10,7 @@ from ordain.text.findings import Place, error
 
 CHECKS = (
     "contention", "conflicting-enables", "floating", "turnaround", "missing-hold", "lost-state", "double-load", "race",
-    "nowhere", "stuck", "unreachable", "field-conflict", "undefined-code", "opcode-gap", "opcode-clash",
+    "nowhere", "torn", "stuck", "unreachable", "field-conflict", "undefined-code", "opcode-gap", "opcode-clash",
     "stale-allowance", "over-assumed", "vacuous",
     "shared-tail", "opcode-in-family", "unpolled", "unused-order", "unused-code", "unused-label", "room-left",
 )

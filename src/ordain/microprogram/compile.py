@@ -6,6 +6,7 @@ from ordain.language import tree
 from ordain.machine.expression import leaves
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bodies import Plan, is_stepped, plan_bodies
+from ordain.microprogram.flow import following
 from ordain.microprogram.gaps import own_faults
 from ordain.microprogram.labels import Labels, check_machine_labels
 from ordain.microprogram.layout import layout_of
@@ -51,7 +52,11 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
                   for opcode, number in opcodes.plans.items()])
     bodies = tuple([Body(plan.name, plan.kind, plan.store.name, plan.first, plan.end, plan.align, plan.same_page,
                          plan.span) for plan in plans])
-    return Program(tuple(words), bodies, labels.words, (*entries, *rows), uses, unused, computed, counting,
+    after: dict[int, tuple[int, ...]] = {}
+    for store in machine.stores.values():
+        if store.fill == "microprogram" and is_stepped(store):
+            after.update(following(store, plans))
+    return Program(tuple(words), bodies, labels.words, (*entries, *rows), uses, unused, computed, counting, after,
                    _transfers(plans, machine)), findings
 
 

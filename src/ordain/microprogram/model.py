@@ -82,6 +82,8 @@ class Program(NamedTuple):
     `unused`: per store the word for cells where nothing was placed (its targets are still open, as those of any word;
     it has no labels and no place of its own), None where the erased cells show.
     `computed`: whole words of computed stores, by store and address.
+    `following`: for words of instructions and prologues in a store addressed by instruction and step, the words that
+    the text lets follow them.
     `counting`: per microprogrammed store the number of low address bits in which "the next address" is counted, where
     those are not all: words that must follow each other never cross a multiple of 2**counting.
     `transfers`: the clauses of words that are transfers, by their text."""
@@ -94,4 +96,5 @@ class Program(NamedTuple):
     unused: dict[str, Microinstruction | None]
     computed: dict[str, tuple[int, ...]]
     counting: dict[str, int]
+    following: dict[int, tuple[int, ...]]
     transfers: Mapping[str, tree.Transfer] = MappingProxyType({})

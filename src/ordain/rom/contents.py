@@ -17,7 +17,9 @@ class Site(NamedTuple):
     `label` is "" where none stands there; `owner` the routine or instruction title; `text` the source's own words;
     `orders` the clauses one by one. `open`: the mask of stored bits that no order of the word set and whose field is
     `idle any`: they may differ from build to build and mean nothing. `word`: the place of the microinstruction in the
-    order of the text, the same at every address where a copy of it stands; -1 where that is not known."""
+    order of the text, the same at every address where a copy of it stands; -1 where that is not known. `following`: in
+    a store addressed by instruction and step, the words (by the same numbers) that the text lets come after this one;
+    None for words of routines and of other stores."""
 
     store: str
     address: int
@@ -28,6 +30,7 @@ class Site(NamedTuple):
     span: Span | None
     open: int = 0
     word: int = -1
+    following: tuple[int, ...] | None = None
 
 
 class Contents(NamedTuple):

@@ -1,0 +1,277 @@
+"""Control that goes over from one arm into the middle of another, and what looks like it and is none.
+
+The fault is known of machines whose flags are lines of the address: common practice, no source."""
+
+import random
+from itertools import permutations, product
+from typing import Any
+
+import pytest
+
+from ordain.checks import torn
+from ordain.logic.evaluate import evaluate
+from ordain.machine.expression import Node, Prior, postorder
+from ordain.rom.contents import Contents
+from tests.checks.reports import findings_named, outcomes, report
+from tests.planted.plant import Sound
+from tests.workshop import contents_of
+
+MACHINE = """\
+machine lathe "a lathe that is fed by hand"
+microprogram "m.micro"
+store control 64 words of 8 bits
+    address     {carry, raw, op, step}
+    instruction op
+    step        step
+field last  1 bit
+field set   1 bit
+field stay  1 bit
+field fetch 1 bit
+field a     1 bit
+field b     1 bit
+field c     1 bit
+field raise 1 bit
+state op 1 bit, reset 1
+    next key if fetch else op
+state step 3 bits, reset 0
+    next 0 if last else step if stay and key else step + 1
+state carry 1 bit, reset 0
+    next key if set else 1 if raise else carry
+state raw 1 bit, reset 0
+    next RAW
+input key 1 bit, wave 1 bit
+home step is 0
+"""
+MICRO = """\
+instruction 0 "rest"
+        last
+instruction 1 "turn"
+TURN
+"""
+
+
+def lathe(turn: str, raw: str = "raw", micro: str = MICRO) -> Sound:
+    body = "".join(f"        {line}\n" for line in turn.split("\n"))
+    return Sound(MACHINE.replace("RAW", raw), micro.replace("TURN\n", body))
+
+
+def arms(first: str, second: str, before: str = "", after: str = "", condition: str = "carry") -> str:
+    def words(text: str, indent: str) -> list[str]:
+        return [f"{indent}{word.strip()}" for word in text.split("/") if word.strip()]
+
+    lines = [*words(before, ""), f"when {condition}", *words(first, "    ")]
+    lines += (["otherwise", *words(second, "    ")] if second else []) + words(after, "")
+    return "\n".join(lines)
+
+
+@pytest.mark.parametrize(("turn", "outcome"), [
+    # a flag that is set while its arms are under way, and not while they are
+    (arms("a / a, last", "b, set / c, last"), "broken"),
+    (arms("a / a, last", "b / c, set, last"), "proved"),
+    (arms("a / a, last", "b, raise / c, last"), "broken"),
+    (arms("a, raise / a, last", "b / c, last"), "proved"),                  # raises what is up already
+    (arms("a, last", "b, set / c, last", before="c"), "proved"),            # nothing stands there: see below
+    # set before the arms
+    (arms("a / a, last", "b / c, last", before="set"), "proved"),
+    # both arms go on alike
+    (arms("a / c, last", "b, set / c, last"), None),
+    (arms("a / c / c, last", "b, set / c / b, last"), "broken"),
+    # both arms have been alike so far
+    (arms("a, set / a, last", "a, set / b, last"), None),
+    (arms("a, set / b / a, last", "a, set / c / b, last"), "proved"),
+    (arms("a, set / b, set / a, last", "a, set / c / b, last"), "broken"),
+    # behind the arms
+    (arms("a", "b, set", after="c / a, last"), None),
+    (arms("a", "b", after="c, set / a / last"), None),
+    (arms("a / b", "b", after="c, set / a, last"), "broken"),               # they are not equally long
+    (arms("a / b", "b", after="c / a, set, last"), "proved"),
+    (arms("a / b", "", after="c, set / a, last"), "broken"),
+    (arms("a / b", "", after="c, set, last"), "proved"),                    # over, before the flag shows
+    (arms("c / c", "", after="c, set / c / last"), "broken"),               # it is the number that counts
+])
+def test_flags_that_change_in_an_instruction(turn: str, outcome: str | None) -> None:
+    assert outcomes(report(lathe(turn))).get("torn control") == outcome
+
+
+def test_the_finding_says_which_line_changed_and_where_control_went() -> None:
+    [finding] = findings_named("torn", report(lathe(arms("a / a, last", "b, set / c, last"))))
+    assert finding.message == ("control goes over from `turn` (0x08) to `turn` (0x29), which does not follow it in the "
+                               "text")
+    assert finding.label == "the next word comes out of another arm, because `carry` went from 0 to 1"
+    assert finding.span is not None and finding.span.text == "b, set"
+    assert [place.span.text for place in finding.places] == ["a, last"]
+    assert finding.trace is not None and len(finding.trace.cycles) == 2
+
+
+def test_where_nothing_stands_it_is_nowhere() -> None:
+    found = report(lathe(arms("a, last", "b, set / c, last", before="c")))
+    assert outcomes(found)["nowhere control"] == "broken"
+
+
+@pytest.mark.parametrize(("raw", "turn", "outcome"), [
+    # a line that comes straight from outside
+    ("wave", arms("a / b, last", "b / c, last", condition="raw"), "broken"),
+    ("wave", arms("a", "b", after="c, last", condition="raw"), None),
+    ("wave if step is 0 else raw", arms("a / b, last", "b / c, last", condition="raw", before="c"), "proved"),
+    ("wave if step is 0 else raw", arms("a / b, last", "b / c, last", condition="raw"), "broken"),
+    # waiting for it: chosen anew at the first word of an arm, not at a later one
+    ("wave", arms("stay, a", "b", after="c, last", condition="raw", before="c"), None),
+    ("wave if stay or step is 0 else raw", arms("stay / a, last", "stay / b, last", condition="raw", before="c"),
+     None),
+    ("wave if stay or step is 0 else raw", arms("stay, a / a, last", "stay, b / b, last", condition="raw", before="c"),
+     "broken"),
+    ("wave if stay and key or step is 0 else raw",
+     arms("stay, a / a, last", "stay, b / b, last", condition="raw", before="c"), "proved"),
+    ("wave if stay and key or step is 0 else raw",
+     arms("a / stay, a / a, last", "b / stay, b / b, last", condition="raw", before="c"), "broken"),
+    ("wave if stay and key or step is 0 else raw",
+     arms("a / stay / a, last", "b / stay / a, last", condition="raw", before="c"), None),
+])
+def test_lines_from_outside(raw: str, turn: str, outcome: str | None) -> None:
+    assert outcomes(report(lathe(turn, raw))).get("torn control") == outcome
+
+
+NESTED = """\
+when carry
+    when raw
+        a, WORD
+        a, last
+    otherwise
+        b, WORD
+        b, last
+otherwise
+    c
+    c, last"""
+
+
+@pytest.mark.parametrize(("raw", "word", "outcome"), [
+    ("raw", "set", "broken"),
+    ("raw", "c", "proved"),
+    ("wave if b and c else raw", "c", "broken"),
+    ("wave if last else raw", "c", "proved"),
+])
+def test_arms_inside_arms(raw: str, word: str, outcome: str) -> None:
+    found = report(lathe(f"c, raise\n{NESTED.replace('WORD', word)}", raw))
+    assert outcomes(found)["torn control"] == outcome
+
+
+PROLOGUE = """\
+prologue
+        FETCH
+instruction 0 "rest"
+        b / last
+instruction 1 "turn"
+        a / c, last
+""".replace(" / ", "\n        ")
+
+
+@pytest.mark.parametrize(("fetch", "raw", "outcome"), [
+    ("c / fetch", "wave", None),
+    (arms("a / fetch", "b / fetch", condition="raw"), "wave", None),                # equal from there on
+    (arms("a / a / fetch", "b / fetch", condition="raw"), "wave", "broken"),
+    (arms("a / a / fetch", "b / fetch", condition="raw"), "wave if last else raw", "proved"),
+])
+def test_a_prologue_with_arms(fetch: str, raw: str, outcome: str | None) -> None:
+    micro = PROLOGUE.replace("FETCH", fetch.replace(" / ", "\n        ").replace("\n", "\n        "))
+    assert outcomes(report(Sound(MACHINE.replace("RAW", raw), micro))).get("torn control") == outcome
+
+
+def test_a_new_opcode_is_a_dispatch() -> None:
+    """Both instructions begin with the same fetch, written out; and one goes on in the middle of the other."""
+    fetch = 'instruction 0 "rest"\n        c\n        fetch\n        last\ninstruction 1 "turn"\n' \
+            "        c\n        fetch\n        when carry\n            a\n        otherwise\n            b, set\n" \
+            "        last\n"
+    found = report(Sound(MACHINE.replace("RAW", "raw"), fetch))
+    assert "torn" not in {finding.name for finding in found.findings}
+
+
+def test_an_allowance_at_the_word_where_control_goes_on() -> None:
+    sound = lathe(arms("a / a, last", "b, set / c, last"))
+    for place, outcome in (("turn", "allowed"), ("rest", "broken")):
+        allowed = Sound(sound.machine + f'allow torn at "{place}" "the flag is slow"\n', sound.micro)
+        assert outcomes(report(allowed))["torn control"] == outcome
+
+
+# ---------------------------------------------------------------- against the texts themselves
+
+Tree = list[Any]
+"""Words (texts), and arms: a line with the trees where it is 1 and where it is 0."""
+
+
+def a_tree(chance: random.Random, lines: tuple[str, ...], most: int) -> Tree:
+    """Below an arm for a line that line is not asked about again."""
+    found: Tree = []
+    for _ in range(chance.randint(1, most)):
+        if lines and chance.random() < 0.4:
+            line = chance.choice(lines)
+            left = tuple(other for other in lines if other != line)
+            found.append((line, a_tree(chance, left, 2), a_tree(chance, left, 2)))
+        else:
+            found.append(chance.choice(("a", "b", "c", "a, b", "a, c")))
+    return found
+
+
+def text_of(tree: Tree, indent: str = "") -> list[str]:
+    lines = []
+    for part in tree:
+        if isinstance(part, str):
+            lines.append(indent + part)
+        else:
+            line, yes, no = part
+            lines += [f"{indent}when {line}", *text_of(yes, indent + "    "), f"{indent}otherwise",
+                      *text_of(no, indent + "    ")]
+    return lines
+
+
+def paths(tree: Tree) -> set[tuple[str, ...]]:
+    """Every way through the text, an arm chosen anew at each choice."""
+    found: set[tuple[str, ...]] = {()}
+    for part in tree:
+        ways = {(part,)} if isinstance(part, str) else paths(part[1]) | paths(part[2])
+        found = {path + way for path in found for way in ways}
+    return found
+
+
+def column(tree: Tree, carry: int, raw: int) -> tuple[str, ...]:
+    words: list[str] = []
+    for part in tree:
+        if isinstance(part, str):
+            words.append(part)
+        else:
+            line, yes, no = part
+            words += column(yes if {"carry": carry, "raw": raw}[line] else no, carry, raw)
+    return tuple(words)
+
+
+def is_told(contents: Contents, before: int, now: int) -> bool:
+    leaf = contents.machine.terms.leaf("address", "control", 6)
+    for asked in torn.ask(contents):
+        known: dict[Node, int] = {leaf: now}
+        known.update({node: evaluate(node.args[0], {leaf: before}) for node in postorder((asked.node,))
+                      if isinstance(node, Prior)})
+        return bool(evaluate(asked.node, known))
+    return False
+
+
+def test_what_is_not_told_is_a_way_through_the_text() -> None:
+    """Lines that change once, anywhere: what is executed then is, word for word, what some way through the text would
+    execute, or it is told. What is told is no such way, unless by the chance that words of a third arm are equal."""
+    seen, by_chance = {True: 0, False: 0}, 0
+    for seed in range(400):
+        chance = random.Random(seed)
+        tree = a_tree(chance, ("carry", "raw"), 3)
+        columns = {lines: column(tree, *lines) for lines in product((0, 1), (0, 1))}
+        if max(map(len, columns.values())) > 8:
+            continue
+        contents = contents_of(MACHINE.replace("RAW", "raw"), MICRO.replace("TURN\n", "\n".join(
+            text_of(tree, "        ")) + "\n"))
+        ways = paths(tree)
+        for (before, here), (after, there) in permutations(columns.items(), 2):
+            for step in range(min(len(here), len(there) - 1)):
+                executed = here[:step + 1] + there[step + 1:]
+                cells = [carry << 5 | raw << 4 | 8 | at for (carry, raw), at in ((before, step), (after, step + 1))]
+                told = is_told(contents, *cells)
+                assert told or executed in ways, (seed, tree, before, after, step)
+                seen[told] += 1
+                by_chance += told and executed in ways
+    assert min(seen.values()) > 200 and by_chance < seen[True] / 20
