@@ -326,14 +326,16 @@ class Places:
         return substitute(self._terms, (term,), known)[0] if term.args else term
 
     def _data_after(self, found: _Class, known: Known) -> tuple[Node, ...]:
-        """What is known of opcodes and flags afterwards: what was, unless something else may have been loaded."""
+        """What is known of opcodes and flags afterwards: constant bits, and bits that were there before. The rest is
+        forgotten: kept in terms of what it was, it would be another value in every cycle."""
         after: list[Node] = []
         for leaf, term in zip(self.data, found.data):
             if term is leaf:
                 after.append(known.get(leaf, leaf))
                 continue
             value = substitute(self._terms, (term,), known)[0]
-            after.append(value if all(other is leaf for other in leaves((value,))) else leaf)
+            known_bits = all(isinstance(bit, int) or (bit is not None and bit[0] is leaf) for bit in origins(value))
+            after.append(value if known_bits else leaf)
         return tuple(after)
 
     def fate(self, place: Place) -> tuple[frozenset[Leaf], frozenset[Leaf]]:
