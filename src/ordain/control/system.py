@@ -10,10 +10,13 @@ from typing import TypeAlias
 
 from ordain.control.model import Free, System, Variable
 from ordain.control.registers import after_loads, followed_registers
+from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node, Prior, Terms, postorder, substitute
 from ordain.machine.model import AfterNever, BetweenNever, Bus, Machine, Never, Reach, Register, Rule, WhenThen
 from ordain.rom.contents import Contents
 
+WIDEST_KEPT = 16
+"""Bits of a kept bus that are remembered, at most."""
 Part: TypeAlias = tuple[str, str]
 """What takes its value within a cycle: ("latch", NAME), ("bus", NAME) or ("store", NAME)."""
 
@@ -37,8 +40,8 @@ def build_system(contents: Contents) -> System:
     variables += [_register_variable(register, lowering, terms) for register in followed.values()]
     variables += [prior_variable(prior, leaf) for prior, leaf in remembered]
     lowered = substitute(terms, (*(variable.next for variable in variables), *assumed), lowering)
-    held = [_kept_level(bus, lowering, terms) for bus in _held_buses(machine, [*every, *loads])
-            if bus.undriven == "kept"]
+    held = [_kept_level(bus, mask, lowering, terms) for bus, mask in _held_buses(machine, [*every, *loads])
+            if bus.undriven == "kept" and _is_followed(mask)]
     variables = [variable._replace(next=node) for variable, node in zip(variables, lowered)] + held
     assumptions = lowered[len(variables) - len(held):]
     everywhere = (*substitute(terms, tuple(every), lowering), *lowered, *formed.values(),
@@ -121,7 +124,8 @@ def _settled(contents: Contents, followed: dict[str, Register], lowering: dict[N
         leaf = terms.leaf("register", register.name, register.width)
         values[leaf] = leaf if register.name in followed else terms.leaf("free", register.name, register.width)
     latches = {register.name: register for register in followed.values() if register.transparent}
-    buses = {bus.name: bus for bus in _held_buses(machine, every)}
+    held = _held_buses(machine, every)
+    buses, masks = {bus.name: bus for bus, _ in held}, {bus.name: mask for bus, mask in held}
     for latch in latches.values():
         values[terms.leaf("register", latch.name, latch.width)] = \
             terms.leaf("free", f"{latch.name} unsettled", latch.width)
@@ -135,7 +139,8 @@ def _settled(contents: Contents, followed: dict[str, Register], lowering: dict[N
                 leaf = terms.leaf("register", name, latches[name].width)
                 settled[leaf] = _shown(latches[name], values, terms)
             elif kind == "bus":
-                settled[terms.leaf("bus", name, buses[name].width)] = _level(buses[name], values, terms)
+                settled[terms.leaf("bus", name, buses[name].width)] = \
+                    _level(buses[name], masks[name], values, terms)
         values.update(settled)
     return values, {name: formed[name] for name in _in_order(formed, machine)}
 
@@ -197,32 +202,48 @@ def _register_variable(register: Register, lowering: dict[Node, Node], terms: Te
     return Variable(register.name, leaf, 1 << register.width, register.reset, value, "register")
 
 
-def _held_buses(machine: Machine, every: list[Node]) -> list[Bus]:
-    """The buses that are read in some expression and held at a level while nobody drives them."""
-    read = {node.name for node in postorder(every) if type(node) is Leaf and node.kind == "bus"}
-    return [bus for bus in machine.buses.values()
+def _held_buses(machine: Machine, every: list[Node]) -> list[tuple[Bus, int]]:
+    """The buses that are read in some expression and held at a level while nobody drives them, each with the mask of
+    the bits that are read."""
+    read = {leaf.name: mask for leaf, mask in bits_read(every).items() if type(leaf) is Leaf and leaf.kind == "bus"}
+    return [(bus, read[bus.name]) for bus in machine.buses.values()
             if bus.name in read and bus.undriven not in ("floats", "multiplexed")]
 
 
-def _level(bus: Bus, values: dict[Node, Node], terms: Terms) -> Node:
+def _level(bus: Bus, mask: int, values: dict[Node, Node], terms: Terms) -> Node:
     """What is read from a bus: anything while somebody drives it, else the level at which it is held."""
-    driven = substitute(terms, (terms.or_(driver.when for driver in bus.drivers),), values)[0] \
+    put = terms.leaf("bus", bus.name, bus.width)
+    driven = terms.or_(substitute(terms, tuple(driver.when for driver in bus.drivers), values)) \
         if bus.drivers else terms.const(0, 1)
-    ones = (1 << bus.width) - 1
-    undriven = _kept_leaf(bus, terms) if bus.undriven == "kept" else \
-        terms.const(ones if bus.undriven in ("pulled-high", "wired-and") else 0, bus.width)
-    return terms.if_(driven, terms.leaf("bus", bus.name, bus.width), undriven)
+    if bus.undriven != "kept":
+        level = (1 << bus.width) - 1 if bus.undriven in ("pulled-high", "wired-and") else 0
+        return terms.if_(driven, put, terms.const(level, bus.width))
+    if not _is_followed(mask):
+        return put
+    kept, numbers = _kept_leaf(bus, mask, terms), {bit: number for number, bit in enumerate(_bits(mask))}
+    return terms.if_(driven, put, terms.join(
+        terms.slice(kept, numbers[bit], numbers[bit]) if bit in numbers else terms.slice(put, bit, bit)
+        for bit in reversed(range(bus.width))))
 
 
-def _kept_leaf(bus: Bus, terms: Terms) -> Node:
-    return terms.leaf("state", f"{bus.name} kept", bus.width)
+def _is_followed(mask: int) -> bool:
+    """Whether the bits of a kept bus that are read are few enough to be remembered. Of others any level is taken."""
+    return mask.bit_count() <= WIDEST_KEPT
 
 
-def _kept_level(bus: Bus, lowering: dict[Node, Node], terms: Terms) -> Variable:
-    """The level that a bus keeps, at the start any."""
-    leaf = _kept_leaf(bus, terms)
-    return Variable(f"{bus.name} kept", leaf, 1 << bus.width, None,
-                    lowering[terms.leaf("bus", bus.name, bus.width)], "bus")
+def _bits(mask: int) -> list[int]:
+    return [bit for bit in range(mask.bit_length()) if mask >> bit & 1]
+
+
+def _kept_leaf(bus: Bus, mask: int, terms: Terms) -> Node:
+    return terms.leaf("state", f"{bus.name} kept", mask.bit_count())
+
+
+def _kept_level(bus: Bus, mask: int, lowering: dict[Node, Node], terms: Terms) -> Variable:
+    """The level that a bus keeps, of the bits that are read, at the start any."""
+    leaf, level = _kept_leaf(bus, mask, terms), lowering[terms.leaf("bus", bus.name, bus.width)]
+    return Variable(f"{bus.name} kept", leaf, 1 << leaf.width, None,
+                    terms.join(terms.slice(level, bit, bit) for bit in reversed(_bits(mask))), "bus")
 
 
 def _free(machine: Machine, terms: Terms, roots: tuple[Node, ...]) -> tuple[Free, ...]:
