@@ -102,6 +102,7 @@ def test_after_a_change_only_the_chips_that_differ_are_due(weir: Path, capsys: p
     run(["burned"])
     assert capsys.readouterr().out.splitlines()[0] == "to burn: 1 of 2: U2"
     run(["burned", "U2"])
+    capsys.readouterr()
     run(["burned"])
     assert capsys.readouterr().out.splitlines()[0] == "every socket holds its chip of this build"
 

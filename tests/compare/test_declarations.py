@@ -243,9 +243,9 @@ SHAPE = "fixed by what is declared beside it; a change of it changes a word, a t
 CHIPS = "what the chips hold and what they need is compared chip by chip"
 UNNOTICED: dict[str, str] = {
     **dict.fromkeys(("Machine.name", "Machine.title", "Machine.microprogram", "Machine.orders", "Machine.labels",
-                     "Machine.broken", "Agent.name", "Agent.title", "Code.name", "Code.value", "Order.phrase",
-                     "Order.settings", "Assumption.text", "Keep.text", "Exclusive.names", "Rule.text", "Rule.source",
-                     "Allowance.reason"), TEXT),
+                     "Machine.broken", "Machine.lower", "Agent.name", "Agent.title", "Code.name", "Code.value",
+                     "Order.phrase", "Order.settings", "Assumption.text", "Keep.text", "Exclusive.names", "Rule.text",
+                     "Rule.source", "Part.text", "Part.condition", "Never.parts", "Allowance.reason"), TEXT),
     **dict.fromkeys(("Machine.signals", "Machine.constants", "Machine.terms", "Signal.name", "Signal.value",
                      "Signal.agent"), "stands in the terms that use it"),
     **dict.fromkeys(("Machine.chips", "Chip.name", "Chip.words", "Chip.bits", "Chip.erased", "Chip.technology",
@@ -270,6 +270,9 @@ def fields_of_the_model() -> Iterator[str]:
     seen: set[object] = set()
     while waiting:
         kind = waiting.pop()
+        if isinstance(kind, list):                      # the parameters of a function
+            waiting += kind
+            continue
         if kind in seen or kind in get_args(Node):
             continue
         seen.add(kind)

@@ -1,6 +1,7 @@
 """Plays a page: writes the files that its blocks show, runs its commands, and puts what they say in the place of what
 stands there. `python -m tests.docs.tutorial` does that to docs/tutorial.md, after a change of what the program says."""
 
+import os
 import re
 import subprocess
 import sys
@@ -8,6 +9,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 PAGE = Path(__file__).parent.parent.parent / "docs" / "tutorial.md"
+COLUMNS = 100
+"""The width of the terminal on the page."""
 FENCE = re.compile(r"^```(\S[^\n]*)\n(.*?)^```\n", re.MULTILINE | re.DOTALL)
 
 
@@ -16,7 +19,9 @@ def run(command: str, directory: Path) -> str:
     name, *arguments = command.split()
     if name != "ordain":
         raise ValueError(f"the page may only run ordain: {command}")
+    own = {name: value for name, value in os.environ.items() if name not in ("NO_COLOR", "FORCE_COLOR")}
     return subprocess.run([sys.executable, "-c", "from ordain.cli.main import main; main()", *arguments], cwd=directory,
+                          env={**own, "XDG_CACHE_HOME": str(directory / "cache"), "COLUMNS": str(COLUMNS)},
                           stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False).stdout
 
 

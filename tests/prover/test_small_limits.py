@@ -63,7 +63,7 @@ field lc 1 bit
 spare 1 bit
 state upc 2 bits, reset 0
     next target
-bus data 4 bits, pulled high
+bus data 4 bits, floats
 register a {width} bits, loads {source} when la, reset any
 register b 4 bits, loads data when lb, reset any
 register c 4 bits, loads data when lc, reset any

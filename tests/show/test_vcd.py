@@ -74,7 +74,7 @@ def test_a_dump_read_back_is_the_trace(seed: int) -> None:
                     assert at[f"made.bus_{bus.name}.driven_by_{driver.name}"] == int(
                         driver.name in cycle.drivers[bus.name])
             for name, value in cycle.states.items():
-                assert at[f"made.{name}"] == value
+                assert at[f"made.{name.replace(' ', '_')}"] == value
             for name in machine.inputs:
                 if name in cycle.free:
                     place = f"made.{name}" if "." in name else f"made.free.{name}"

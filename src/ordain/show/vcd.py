@@ -81,16 +81,20 @@ def _values(machine: Machine, cycles: tuple[Cycle, ...], top: tuple[str, ...]) -
     """States, registers, monitors and free values, in the order in which the trace has them."""
     first = cycles[0] if cycles else None
     for name in first.states if first is not None else ():
-        width = machine.states[name].width if name in machine.states else (
-            machine.registers[name].width if name in machine.registers else 32)
-        yield Wire(*_placed(machine, name, top), width, tuple(cycle.states[name] for cycle in cycles))
+        values = tuple(cycle.states[name] for cycle in cycles)
+        known = machine.states.get(name) or machine.registers.get(name)
+        yield Wire(*_placed(machine, name, top), known.width if known is not None else _widest(values), values)
     for name in first.free if first is not None else ():
-        values = tuple(cycle.free[name] if name in cycle.matters else None for cycle in cycles)
-        yield Wire(*_placed(machine, name, (*top, "free")), _free_width(machine, name, cycles), values)
+        shown = tuple(cycle.free[name] if name in cycle.matters else None for cycle in cycles)
+        yield Wire(*_placed(machine, name, (*top, "free")), _free_width(machine, name, cycles), shown)
     for name in first.monitors if first is not None else ():
-        largest = max(cycle.monitors[name] for cycle in cycles)
-        yield Wire((*top, "monitors"), _plain(name), max(1, largest.bit_length()),
-                   tuple(cycle.monitors[name] for cycle in cycles))
+        values = tuple(cycle.monitors[name] for cycle in cycles)
+        yield Wire((*top, "monitors"), _plain(name), _widest(values), values)
+
+
+def _widest(values: tuple[int, ...]) -> int:
+    """The bits of what the machine file does not declare: a level that a bus keeps, what a question remembers."""
+    return max(1, *(value.bit_length() for value in values))
 
 
 def _placed(machine: Machine, name: str, scope: tuple[str, ...]) -> tuple[tuple[str, ...], str]:
