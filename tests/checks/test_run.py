@@ -3,7 +3,7 @@
 from ordain.checks.run import Selection, static_pass
 from ordain.prover.model import Limits
 from ordain.text.findings import Severity
-from tests.checks.reports import edited, names, outcomes, report
+from tests.checks.reports import edited, findings_named, names, outcomes, report
 from tests.planted.mill import MILL
 from tests.planted.organ import ORGAN
 from tests.planted.plant import Sound
@@ -76,6 +76,43 @@ instruction others "strike"
     found = report(Sound(machine, micro))
     fights = [finding for finding in found.findings if finding.name == "contention"]
     assert len(fights) == 1 and fights[0].notes == ("shortest sequence from reset: 2 cycles",)
+
+
+def test_a_line_that_leads_astray_from_several_columns_is_told_once() -> None:
+    """`wind` chooses the column; from either the instruction goes on past its last step, into a cell that nobody
+    filled."""
+    machine = """\
+machine chimes "of a tower clock"
+microprogram "m.micro"
+store control 16 words of 3 bits
+    address {wind, op, step}
+    instruction op
+    step step
+field ring 1 bit
+field last 1 bit
+spare 1 bit
+state wind 1 bit, reset any
+    next wind
+input low 1 bit
+state op 1 bit, reset 0
+    next low if last else op
+state step 2 bits, reset 0
+    next 0 if last else step + 1
+"""
+    micro = """\
+instruction 0 "strike"
+    when wind
+        last
+    otherwise
+        ring, last
+instruction 1 "hum"
+        ring
+"""
+    found = findings_named("nowhere", report(Sound(machine, micro)))
+    assert len(found) == 1 and found[0].span is not None and found[0].span.text == "ring"
+    assert "the same happens at 0xD" in found[0].notes
+    whole = edited(Sound(machine, micro), ('"hum"\n        ring\n', '"hum"\n        ring\n        last\n'))
+    assert not findings_named("nowhere", report(whole))
 
 
 # ---------------------------------------------------------------- allowances

@@ -15,6 +15,7 @@ from ordain.checks.check import Applied, Check, Decide, Known, Report
 from ordain.checks.columns import Columns
 from ordain.checks.rows import Answer, rows
 from ordain.checks.static import Certain, certain, static_findings, tell_word, unsearched
+from ordain.checks.wording import hexadecimal
 from ordain.prover.model import Break, Property, Verdict, Verdicts
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding
@@ -39,6 +40,9 @@ class Selection(NamedTuple):
 
 
 EVERYTHING = Selection()
+
+MOST_ADDRESSES = 8
+"""So many addresses of a line are listed; the rest are counted."""
 
 
 def questions(contents: Contents, selection: Selection = EVERYTHING) -> list[tuple[Check, Property]]:
@@ -139,9 +143,10 @@ def _told(contents: Contents, answer: Answer, words: list[Certain], first: Verdi
     findings: list[Finding] = []
     told: set[int | None] = set()
     for source in answer.telling:
-        for found, more in _apart(contents, source):
-            findings.append(_with_count(check.tell(contents, source, found), more))
-            told.add(found.address if found is not None else None)
+        apart = _apart(contents, source)
+        findings += _once_for_each_line(contents, source, [
+            (_with_count(check.tell(contents, source, found), more), found) for found, more in apart])
+        told |= {found.address if found is not None else None for found, _ in apart}
     if first.stopped:  # what the words alone say stands even where the search did not come to an end
         asked = answer.plan.asked
         findings += [tell_word(contents, one, address) for one in words
@@ -166,6 +171,27 @@ def _apart(contents: Contents, verdict: Verdict) -> list[tuple[Break | None, int
         shortest.setdefault(word, found)
     shown = [found for found in shortest.values() if found.trace is not None] or list(shortest.values())[:1]
     return [(found, len(shortest) - len(shown) if index == 0 else 0) for index, found in enumerate(shown)]
+
+
+def _once_for_each_line(contents: Contents, verdict: Verdict,
+                        told: list[tuple[Finding, Break | None]]) -> list[Finding]:
+    """One finding for all breaks of a question that begin in one source line, the shortest first, with a note of the
+    other addresses: one line is to be mended, however many columns of the store lead from it."""
+    of_line: dict[object, list[tuple[Finding, Break | None]]] = {}
+    for finding, found in told:
+        line = (finding.span.source.name, finding.span.line) if finding.span is not None else finding
+        of_line.setdefault(line, []).append((finding, found))
+    store = contents.machine.stores.get(verdict.property.per_word)
+    findings = []
+    for (first, _), *others in of_line.values():
+        at = sorted({found.address for _, found in others if found is not None and found.address is not None})
+        if store is None or not at:
+            findings += [first, *(finding for finding, _ in others)]
+            continue
+        listed = ", ".join(hexadecimal(address, store.address_width) for address in at[:MOST_ADDRESSES])
+        more = f" and {len(at) - MOST_ADDRESSES} more" if len(at) > MOST_ADDRESSES else ""
+        findings.append(first._replace(notes=(*first.notes, f"the same happens at {listed}{more}")))
+    return findings
 
 
 def _with_count(finding: Finding, more: int) -> Finding:
