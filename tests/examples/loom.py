@@ -1,6 +1,6 @@
 """heron run from its chips: a plain simulator of the board, written against the drawings and not with ordain.
 
-It is given the images of U31 to U37, U21 and U22 and finds the control word by reading pins. It obeys every word that
+It is given the images of U31 to U38, U21 and U22 and finds the control word by reading pins. It obeys every word that
 it comes to, cycle by cycle, and raises `Fault` where a bus is taken while nobody drives it.
 """
 
@@ -50,7 +50,12 @@ class Board:
         u33 = bits(plain, 0, 1, 2, 3, 4) << 5 | plain >> 5          # A9..A5 are upc0..upc4, A4..A0 are upc9..upc5
         u36 = (plain >> 4) << 4 | bits(plain, 0, 1, 2, 3)
         b31, b32, b34, b35, b37 = (self.images[chip][plain] for chip in ("U31", "U32", "U34", "U35", "U37"))
-        b33, b36 = self.images["U33"][u33], self.images["U36"][u36]
+        b33, b36, b38 = self.images["U33"][u33], self.images["U36"][u36], self.images["U38"][plain]
+        lower = (b34 & 3, b35, b36 >> 1, b37, b38 & 0x17)
+        if bits(b36, 0) != sum(map(int.bit_count, (b31, b32, b33, b34 & 0xFC))) & 1:
+            raise Fault("a bit of the upper half is wrong")
+        if sum(map(int.bit_count, lower)) & 1:
+            raise Fault("a bit of the lower half is wrong")
         return {
             "branch": b31 >> 5, "test": b31 >> 1 & 15, "target": (b31 & 1) << 9 | b32 << 1 | b33 >> 7,
             "source": b33 >> 3 & 15, "load": (b33 & 7) << 1 | b34 >> 7, "pointer": b34 >> 4 & 7, "count": b34 >> 1 & 7,
