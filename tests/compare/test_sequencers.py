@@ -255,3 +255,41 @@ def test_only_the_way_back_differs() -> None:
             "routine service at 0x18\n        source none\n        resume\n")
     found = compared(contents_of(INTERRUPTED, text), contents_of(other, text))
     assert moved(found) == {"top": "changed", "reset": "changed"}
+
+
+# ---------------------------------------------------------------- an opcode in a part of a register
+
+
+NIBBLE = """\
+machine nibble
+store control 128 words of 10 bits
+    address upc
+    starts at {0b1, ir[7:4], 0b00}
+    instruction ir[7:4]
+field go 2 bits
+    next 0 idle
+    home 1
+    dispatch 2
+field mark 8 bits, idle 0
+state upc 7 bits, reset 0
+    next choose go
+        next: upc + 1
+        home: 0
+        dispatch: {0b1, ir[7:4], 0b00}
+        otherwise: upc
+register ir 8 bits, loads data when mark is 1
+bus data 8 bits, floats
+    driven by memory
+home upc is 0
+"""
+
+
+@pytest.mark.parametrize("machine", [NIBBLE, NIBBLE.replace("    instruction ir[7:4]\n", "").replace(
+    "register ir 8", "register ir 4").replace("loads data", "loads data[7:4]").replace("ir[7:4]", "ir")])
+def test_a_change_is_found_where_the_opcode_is_a_part_of_a_register(machine: str) -> None:
+    """As where the register holds the opcode and nothing else."""
+    micro = ('routine fetch at 0\n    mark 1\n    go dispatch\n'
+             'instruction 0b00x1 "one"\n    mark 3\n    mark 4, go home\n'
+             'instruction others "rest"\n    go home\n')
+    assert moved(after([machine, micro], "mark 3", "mark 5")) == {"one": "changed"}
+    assert moved(after([machine, micro], '0b00x1 "one"', '0b0001 "one"')) == {"rest": "changed"}

@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from ordain.language import tree
-from ordain.language.expression import DEEPEST_TREE, OPERATORS, begins_choose, parse_expression
+from ordain.language.expression import DEEPEST_TREE, begins_choose, parse_expression
 from ordain.language.words import Misread
 from ordain.text.lines import Placed
 from ordain.text.source import Source, Span
@@ -245,7 +245,7 @@ def is_whole(text: str) -> bool:
 # ---------------------------------------------------------------- written and read again
 
 NAMES = st.from_regex(r"[A-Za-z_][A-Za-z0-9_]{0,5}(\.[a-z]{1,3})?", fullmatch=True).filter(
-    lambda name: name not in OPERATORS | {"at", "then", "within", "choose", "even", "odd"})
+    lambda name: name not in tree.OPERATORS | {"at", "then", "within", "choose", "even", "odd"})
 LEVELS = {"or": 2, "xor": 3, "and": 4, "is": 6, "is-not": 6, "<": 6, "<=": 6, ">": 6, ">=": 6, "+": 7, "-": 7}
 
 

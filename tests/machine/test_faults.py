@@ -71,6 +71,46 @@ CASES = {
     "a name that means something else as a pin": Case(
         "reserved", "field spare 1 bit\nfield halt 1 bit", "field other 1 bit\nfield halt 1 bit", "spare", "",
         "field go 1 bit\nfield halt 1 bit, active low"),
+    "an operator as the name of a field": Case(
+        "reserved", "field in 1 bit\nfield halt 1 bit", "field in_ 1 bit\nfield halt 1 bit", "in", "`in_field`",
+        "field go 1 bit\nfield halt 1 bit, active low"),
+    "an operator as the name of an agent's part": Case(
+        "reserved", "agent a\n    input not 1 bit", "agent a\n    input nor 1 bit", "not", "`not_input`"),
+    "an operator as the name of a signal": Case(
+        "reserved", "signal xor = go", "signal xnor = go", "xor", "`xor_signal`"),
+    "an operator as the name of a code": Case(
+        "reserved", "    loop 2\n    or 3", "    loop 2", "or", "`or_code`", "    loop 2"),
+    "an operator as the name of a state's code": Case(
+        "reserved", "state m (one, if), reset one\n    next m", "state m (one, iff), reset one\n    next m", "if",
+        "`if_code`"),
+    "opcodes of two widths": Case(
+        "width-mismatch",
+        "register ir 8 bits\nstore one 256 words of 4 bits\n    address ir\n    word start of instruction\n"
+        "store two 16 words of 4 bits\n    address ir[7:4]\n    word start of instruction",
+        "register ir 8 bits\nstore one 256 words of 4 bits\n    address ir\n    word start of instruction\n"
+        "store two 16 words of 4 bits\n    address ir[7:4]",
+        "store two 16 words of 4 bits", "`instruction ir[7:4]`"),
+    "a role that is no part of the address": Case(
+        "not-in-address",
+        "register ir 8 bits\nstore one 16 words of 4 bits\n    address ir[7:4]\n    word start of instruction\n"
+        "    instruction ir[3:0]",
+        "register ir 8 bits\nstore one 16 words of 4 bits\n    address ir[3:0]\n    word start of instruction\n"
+        "    instruction ir[3:0]",
+        "ir[3:0]", "`ir[3:0]` has the role `instruction`"),
+    "a start from other bits than the opcode": Case(
+        "wrong-kind",
+        "register ir 8 bits\nstore control 16 words of 8 bits\n    address upc\n    starts at {ir[6:4], 0b0}\n"
+        "    instruction ir[5:3]",
+        "register ir 8 bits\nstore control 16 words of 8 bits\n    address upc\n    starts at {ir[6:4], 0b0}\n"
+        "    instruction ir[6:4]", "{ir[6:4], 0b0}", "bits of `ir`",
+        "store control 16 words of 8 bits\n    address upc"),
+    "a start from what holds no opcode": Case(
+        "wrong-kind",
+        "input ir 8 bits\nstore control 16 words of 8 bits\n    address upc\n    starts at {ir[6:4], 0b0}\n"
+        "    instruction ir[6:4]",
+        "register ir 8 bits\nstore control 16 words of 8 bits\n    address upc\n    starts at {ir[6:4], 0b0}\n"
+        "    instruction ir[6:4]", "ir[6:4]", "holds no opcode",
+        "store control 16 words of 8 bits\n    address upc"),
     "a code that no choose could name": Case(
         "reserved", "state m (one, otherwise), reset one\n    next m", "state m (one, other), reset one\n    next m",
         "otherwise"),

@@ -1,7 +1,8 @@
 """The model of a machine that uses every statement."""
 
+from ordain.logic.evaluate import evaluate
 from ordain.machine import model
-from ordain.machine.expression import LeafKind, Node
+from ordain.machine.expression import LeafKind, Node, leaves
 from ordain.machine.wording import words
 from tests.machine.described import sound
 from tests.machine.whole import KILN
@@ -151,6 +152,50 @@ state step 3 bits, reset 0
     control = machine.stores["control"]
     assert (control.instruction, control.step, control.opcode_width) == ((6, 3), (2, 0), 4)
     assert control.address_width == 8 and control.starts_at is None
+
+
+def test_a_role_may_name_a_part() -> None:
+    """`instruction ir[7:4]`: the same machine as when the whole register is named and four of its lines are carried."""
+    def control(instruction: str, step: str) -> model.Store:
+        return sound(f"""\
+machine small
+store control 256 words of 4 bits
+    address {{zero, ir[7:4], count[2:0]}}
+    instruction {instruction}
+    step {step}
+field go 4 bits, idle 0
+condition zero 1 bit
+register ir 8 bits
+state count 5 bits, reset 0
+    next count + 1
+""").stores["control"]
+
+    part = control("ir[7:4]", "count[2:0]")
+    assert (part.instruction, part.step, part.opcode_width) == ((6, 3), (2, 0), 4)
+    whole = control("ir", "count")
+    assert (whole.instruction, whole.step, whole.opcode_width) == ((6, 3), (2, 0), 4)
+    assert control("ir[6:4]", "count[1:0]").instruction == (5, 3)
+
+
+def test_start_wired_from_a_part() -> None:
+    """The opcode is what the `instruction` line says, and the start address is told over those bits alone."""
+    machine = sound("""\
+machine small
+store control 128 words of 4 bits
+    address upc
+    starts at {ir[7], 0b0, ir[6:5], 0b000}
+    instruction ir[7:5]
+field go 4 bits, idle 0
+register ir 8 bits
+state upc 7 bits, reset 0
+    next upc + 1
+""")
+    control, terms = machine.stores["control"], machine.terms
+    assert control.opcode_width == 3 and control.opcode is terms.slice(terms.leaf("register", "ir", 8), 7, 5)
+    assert control.starts_at is not None
+    (opcode,) = leaves([control.starts_at])
+    for value in range(8):
+        assert evaluate(control.starts_at, {opcode: value}) == (value >> 2) << 6 | (value & 3) << 3
 
 
 def test_start_wired_from_the_opcode() -> None:

@@ -235,3 +235,11 @@ def test_an_arm_is_chosen_by_hardware(condition: str, name: str) -> None:
     text = f'instruction 0bxx "all"\n    when {condition}\n        mark 11, over\n'
     machine = described(MACHINE if "zero" in condition else NAMED)
     assert [line.split(": ")[1] for line in faults(machine, text)] == [name]
+
+
+def test_an_opcode_in_a_part_of_a_register() -> None:
+    """Named as the part that reaches the address, it gives the words of a register of just those bits."""
+    micro = 'prologue\n    mark 1\ninstruction 2 "two"\n    mark 10\n    mark 11, over\n' + OTHERS
+    wide = MACHINE.replace("register ir 2 bits, loads data[1:0]", "register ir 8 bits, loads data")
+    part = wide.replace("zero, ir, step", "zero, ir[6:5], step").replace("instruction ir", "instruction ir[6:5]")
+    assert part.count("ir[6:5]") == 2 and marks(micro, part) == marks(micro)

@@ -20,7 +20,7 @@ def field(name: str, high: int, low: int, address_bits: tuple[int, int] = (0, 0)
 def store(name: str, words: int, bits: int, address_width: int, terms: Terms, fields: Sequence[str] = (), *,
           fill: str = "microprogram", starts_at: Node | None = None) -> Store:
     return Store(name, words, bits, terms.leaf("state", "upc", address_width), address_width, fill, None,  # type: ignore[arg-type]
-                 None, None, 0, starts_at, None, tuple(fields), HERE)
+                 None, None, 0, None, starts_at, None, tuple(fields), HERE)
 
 
 def machine(stores: Sequence[Store], fields: Sequence[Field], terms: Terms) -> Machine:

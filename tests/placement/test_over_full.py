@@ -93,6 +93,10 @@ def test_a_slot_that_is_too_small() -> None:
             opcodes=(OpcodeUse(2, "load", False), OpcodeUse(3, "add", False)))
 
     assert message(small, instructions(4)) == ""
+    assert message(small, instructions(4)._replace(words=tuple(
+        word(at, fixed=(8,), owner=owner) for at, owner in enumerate(("load", "add"))), bodies=(
+        body(0, 1, name="load")._replace(kind="instruction"), body(1, 2, name="add")._replace(kind="instruction")))) \
+        == "placement-conflict: two words are to stand at 0x8 of `control`"
     assert message(small, instructions(6)) == "over-full: the slot of opcode 0x2 holds 4 words, needs 6"
 
 

@@ -79,7 +79,7 @@ class Bench:
                                        (width - 1, 0), None, SPAN)
             top -= width
         self.stores[name] = Store(name, 1 << address.width, bits, address, address.width, "microprogram", None, None,
-                                  None, 0, None, None, tuple(widths), SPAN)
+                                  None, 0, None, None, None, tuple(widths), SPAN)
         self.words[name] = tuple(words)
         self.placed[name] = list(range(len(words))) if placed is None else placed
         assert len(words) == 1 << address.width

@@ -13,7 +13,7 @@ SPAN = Span(Source("test.machine", "chip\n"), 0, 4)
 def store(name: str, address_width: int, bits: int, words: int | None = None) -> Store:
     address = Terms().leaf("state", "upc", address_width)
     return Store(name, words or 1 << address_width, bits, address, address_width, "microprogram", None, None, None, 0,
-                 None, None, (), SPAN)
+                 None, None, None, (), SPAN)
 
 
 def chip(name: str, words: int, bits: int, *banks: Bank, erased: int = 1) -> Chip:

@@ -24,8 +24,9 @@ from ordain.machine.expression import (
     Terms,
     leaves,
     postorder,
+    substitute,
 )
-from ordain.machine.model import Machine, Store
+from ordain.machine.model import Machine
 
 Origin = tuple[Leaf, int] | int | None
 """Where one bit of a term comes from: (leaf, bit), a constant 0 or 1, or None for anything else."""
@@ -37,7 +38,7 @@ class Sequencing(NamedTuple):
     `stores`: every store's address, in an order in which each depends only on words of earlier ones.
     `control`: the stores that hold the microprogram. `mappings`: those that hold start addresses.
     `address_fields`: fields whose values are places in a control store; `followed`: those of them that get there.
-    `wired`: per control store with wired starts, the address that an opcode in its register is sent to.
+    `wired`: per control store with wired starts, the address that an opcode is sent to, over what holds it.
     """
 
     pointers: tuple[Leaf, ...]
@@ -149,28 +150,14 @@ def _opcodes(machine: Machine, terms: Terms, held: dict[str, Leaf]) -> tuple[tup
             parts.append(store.address)
         if store.instruction is not None:
             parts.append(terms.slice(store.address, *store.instruction))
-        if store.starts_at is not None:
-            start = _with_register(store, terms, held)
-            wired[store.name] = start
-            parts.append(start)
+        if store.starts_at is not None and store.opcode is not None:
+            opcode: dict[Node, Node] = dict.fromkeys(leaves((store.starts_at,)), store.opcode)
+            wired[store.name] = substitute(terms, (store.starts_at,), opcode)[0]
+            parts.append(store.opcode)
         for leaf in leaves(parts):
             if held.get(leaf.name) is leaf:
                 found[leaf] = None
     return tuple(found), wired
-
-
-def _with_register(store: Store, terms: Terms, held: dict[str, Leaf]) -> Node:
-    """`starts_at` over the register or state that holds the opcode, where there is one of that name and width."""
-    assert store.starts_at is not None
-    values: dict[Node, Node] = {}
-    for leaf in leaves((store.starts_at,)):
-        if leaf.kind == "opcode" and leaf.name in held and held[leaf.name].width == leaf.width:
-            values[leaf] = held[leaf.name]
-    memo: dict[Node, Node] = dict(values)
-    for node in postorder((store.starts_at,)):
-        if node not in memo:
-            memo[node] = terms.rebuild(node, tuple(memo[arg] for arg in node.args))
-    return memo[store.starts_at]
 
 
 def _pointers(machine: Machine, nexts: dict[Leaf, Node], opcodes: tuple[Leaf, ...]) -> tuple[Leaf, ...]:

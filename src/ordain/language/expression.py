@@ -14,9 +14,6 @@ from ordain.text.lines import Placed
 DEEPEST_TREE = 150
 """Levels of a tree. Whoever walks a tree may recurse: this many levels fit into any stack."""
 
-OPERATORS = frozenset({"if", "else", "or", "xor", "and", "not", "is", "in"})
-"""Words that are operators wherever they stand in an expression, and so cannot be names."""
-
 _TOKEN = re.compile(r' *(?:([A-Za-z_]\w*(?:\.[A-Za-z_]\w*)*)|([0-9]\w*)|("[^"]*")|(<=|>=|[][(){}<>+\-,]))',
                     re.ASCII)
 _NAME, _NUMBER, _TEXT, _MARK = 1, 2, 3, 4
@@ -118,7 +115,7 @@ class _Parse:
             self._not(start, end)
         elif word in ("at", "in") and self._place(word, start, end):
             pass
-        elif word in OPERATORS:
+        elif word in tree.OPERATORS:
             raise self._missing_value()
         elif word in ("prior", "parity") and text[end:].lstrip(" ").startswith("("):
             self._open("prior" if word == "prior" else "parity", word, start, text.index("(", end) + 1)
@@ -143,7 +140,7 @@ class _Parse:
     def _place(self, word: str, start: int, end: int) -> bool:
         """`at LABEL`, `in ROUTINE`; False when `at` is just a name."""
         found = _QUALIFIED.match(self.text, end)
-        if found is None or found[3] in OPERATORS or found[3] in ("then", "within"):
+        if found is None or found[3] in tree.OPERATORS or found[3] in ("then", "within"):
             if word == "at":
                 return False
             raise Misread("syntax", "`in` needs the name of a routine or the title of an instruction", start, end,

@@ -70,8 +70,8 @@ def _start_of_instruction(text: Placed, at: int, token: str) -> list[tree.StartO
 
 
 def _role(keyword: str) -> Form:
-    grammar = cache(lambda: line(kw(keyword) - name("a part of the address")))
-    return Form(f"{keyword} NAME", grammar, _plain)
+    grammar = cache(lambda: line(kw(keyword) - expression()))
+    return Form(f"{keyword} PART_OF_THE_ADDRESS", grammar, _plain)
 
 
 def _plain(parsed: Parsed) -> Any:

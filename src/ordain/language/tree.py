@@ -11,6 +11,10 @@ from ordain.text.source import Span
 # ---------------------------------------------------------------- names and expressions
 
 
+OPERATORS = frozenset({"if", "else", "or", "xor", "and", "not", "is", "in"})
+"""Words that are operators wherever they stand in an expression, and so cannot be names."""
+
+
 class Word(NamedTuple):
     """An identifier as written; dotted (`console.mode`) where the grammar allows it."""
 
@@ -166,8 +170,8 @@ class Store(NamedTuple):
     bits: Number
     address: Expr | None
     unused: "tuple[Clause, ...] | None"
-    instruction: Word | None
-    step: Word | None
+    instruction: Expr | None
+    step: Expr | None
     word: "Expr | StartOfInstruction | None"
     starts_at: Expr | None
     span: Span

@@ -14,8 +14,11 @@ MOST_BITS = 4096
 MOST_CELLS = 1 << 28
 """Limits of a store or chip: words, bits of a word, bits in all. More is a slip of the pen, and no memory is spent."""
 
-RESERVED = {"spare": "is a pin that nothing uses", "any": "is a pin with the same content at both levels"}
+_OPERATORS = dict.fromkeys(sorted(tree.OPERATORS), "is an operator wherever a value stands")
+RESERVED = {"spare": "is a pin that nothing uses", "any": "is a pin with the same content at both levels", **_OPERATORS}
 """Names that have a meaning of their own where names are expected."""
+OF_CODES = {"otherwise": "stands for all other codes in a `choose`", **_OPERATORS}
+"""The same for names of codes."""
 
 
 class Declarations:
@@ -120,10 +123,11 @@ def size(number: tree.Number, most: int, what: str, lowering: Lowering) -> int |
 
 
 def _add(entry: Entry, lowering: Lowering) -> bool:
-    if entry.name in RESERVED:
+    own = entry.name.rpartition(".")[2]
+    if entry.name in RESERVED or own in tree.OPERATORS:
         lowering.findings.append(error(
-            "reserved", f"`{entry.name}` cannot be a name of yours", entry.span, RESERVED[entry.name],
-            help="give it another name"))
+            "reserved", f"`{own}` cannot be a name of yours", entry.span, RESERVED[own],
+            help=f"give it another name, such as `{own}_{entry.kind}`"))
         entry.broken = True
     clash = lowering.scope.declare(entry)
     if clash is not None:
@@ -197,12 +201,13 @@ def _member(statement: tree.Field | tree.Spare, found: Declarations, lowering: L
         store.members.append(statement)
 
 
-def _is_otherwise(name: tree.Word, lowering: Lowering) -> bool:
-    """Report a code that a `choose` could not name."""
-    if name.text != "otherwise":
+def _is_reserved(name: tree.Word, lowering: Lowering) -> bool:
+    """Report a code that a `choose` or an expression could not name."""
+    meaning = OF_CODES.get(name.text)
+    if meaning is None:
         return False
-    lowering.findings.append(error("reserved", "`otherwise` cannot be the name of a code", name.span,
-                                   "stands for all other codes in a `choose`", help="give the code another name"))
+    lowering.findings.append(error("reserved", f"`{name.text}` cannot be the name of a code", name.span, meaning,
+                                   help=f"give the code another name, such as `{name.text}_code`"))
     return True
 
 
@@ -212,7 +217,7 @@ def _field_codes(field: tree.Field, width: int, lowering: Lowering) -> Codes:
     broken: set[str] = set()
     for code in field.codes:
         value, name = code.value.value, code.name.text
-        if name in values or name in broken or _is_otherwise(code.name, lowering):
+        if name in values or name in broken or _is_reserved(code.name, lowering):
             continue
         if value >> width or value in values.values():
             broken.add(name)
@@ -230,7 +235,7 @@ def _enumerated(names: tuple[tree.Word, ...], what: str, lowering: Lowering) -> 
             lowering.findings.append(error(
                 "defined-twice", f"{what} has two codes `{name.text}`", name.span, "the second",
                 places=(Place(first[name.text], "the first"),), help="give one of them another name"))
-        elif not _is_otherwise(name, lowering):
+        elif not _is_reserved(name, lowering):
             values[name.text] = len(values)
             first[name.text] = name.span
     return values

@@ -70,7 +70,7 @@ class Store(NamedTuple):
     compiler), "start" (`word start of instruction`), "computed" (`word` an expression over its own `address` leaf's
     parts: `computed` is that expression, its free leaves are exactly those of `address`), "map" (filled by `map` rows).
     `instruction`, `step`: (high, low) bits of the address with that role, or None. `opcode_width`: bits of an opcode,
-    0 when the store has none. `starts_at` is over the `opcode` leaf, or None.
+    0 when the store has none. `starts_at` is over an `opcode` leaf, or None; `opcode`: what that leaf stands for.
     `unused` are the clauses for words in which nothing was placed; None: the erased cells show.
     """
 
@@ -84,6 +84,7 @@ class Store(NamedTuple):
     instruction: tuple[int, int] | None
     step: tuple[int, int] | None
     opcode_width: int
+    opcode: Node | None
     starts_at: Node | None
     unused: tuple[tree.Clause, ...] | None
     fields: tuple[str, ...]

@@ -7,6 +7,7 @@ from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.buses import bus_model, exclusive_model, keep_model, strobe_model
 from ordain.machine.chips import check_chips, chip_model
+from ordain.machine.context import bits
 from ordain.machine.control import (
     condition_model,
     find_loops,
@@ -191,7 +192,21 @@ def _stores_and_fields(found: Declarations, conditions: dict[str, model.Conditio
         else:
             lowering.node(expr, fields[name].width)
     _need_microprogram(stores, lowering)
+    _one_opcode_width(stores, lowering)
     return stores, fields, sound
+
+
+def _one_opcode_width(stores: dict[str, model.Store], lowering: Lowering) -> None:
+    """Where two stores go by the opcode, it is the same one."""
+    going = [store for store in stores.values() if store.opcode_width]
+    for store in going[1:]:
+        if store.opcode_width != going[0].opcode_width:
+            lowering.findings.append(error(
+                "width-mismatch", f"an opcode has {bits(going[0].opcode_width)} in `{going[0].name}` and "
+                f"{bits(store.opcode_width)} in `{store.name}`", store.span, bits(store.opcode_width),
+                places=(Place(going[0].span, bits(going[0].opcode_width)),),
+                help="say in both stores which lines of the address are the opcode, such as `instruction ir[7:4]`; a "
+                     "table over other bits is a store that a `map` fills"))
 
 
 def _need_microprogram(stores: dict[str, model.Store], lowering: Lowering) -> None:

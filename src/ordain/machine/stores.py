@@ -4,10 +4,10 @@ from typing import Literal, NamedTuple
 
 from ordain.language import tree
 from ordain.machine import model
-from ordain.machine.context import bits
+from ordain.machine.context import bits, short
 from ordain.machine.control import hardware
 from ordain.machine.declare import StoreText
-from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
+from ordain.machine.expression import Leaf, Node, Slice, Terms, leaves, substitute
 from ordain.machine.fields import used_bits
 from ordain.machine.lowering import Lowering
 from ordain.text.findings import error
@@ -61,16 +61,17 @@ def store_model(stored: Addressed, fields: tuple[str, ...], word_bits: int, lowe
     wired = store.starts_at is not None  # then the opcode reaches the address by that, and not as lines of its own
     instruction = None if wired else _role(store.instruction, "instruction", address, sound, lowering)
     step = _role(store.step, "step", address, sound, lowering)
-    opcode_width, starts_at = 0, None
+    opcode_width, opcode, starts_at = 0, None, None
     if store.starts_at is not None:
-        opcode_width, starts_at = _starts_at(store, store.starts_at, address.width if sound else None, lowering)
+        opcode, starts_at = _starts_at(store, store.starts_at, address.width if sound else None, lowering)
+        opcode_width = opcode.width if opcode is not None else 0
     elif instruction is not None:
         opcode_width = instruction[0] - instruction[1] + 1
     elif fill == "start":
         instruction, opcode_width = (address.width - 1, 0), address.width
     computed = _computed(store, address, word_bits, sound, lowering) if fill == "computed" else None
     return model.Store(entry.name, words, word_bits, address, address.width, fill, computed, instruction, step,
-                       opcode_width, starts_at, store.unused, fields, store.span)
+                       opcode_width, opcode, starts_at, store.unused, fields, store.span)
 
 
 def _fill(store: tree.Store, has_fields: bool,
@@ -100,8 +101,13 @@ def address_lines(terms: Terms, address: Node) -> dict[Node, int]:
 
 def over_address(terms: Terms, store: str, address: Node, node: Node) -> tuple[Node | None, list[Leaf]]:
     """`node` rewritten over the `address` leaf of the store, and the leaves that the address does not carry."""
-    lines = address_lines(terms, address)
-    whole = terms.leaf("address", store, address.width)
+    return over(terms, terms.leaf("address", store, address.width), address, node)
+
+
+def over(terms: Terms, whole: Node, value: Node, node: Node) -> tuple[Node | None, list[Leaf]]:
+    """`node` rewritten over the leaf `whole`, which stands for `value`, and the leaves whose bits `value` does not
+    carry."""
+    lines = address_lines(terms, value)
     instead: dict[Node, Node] = {}
     missing: list[Leaf] = []
     for leaf in leaves([node]):
@@ -139,11 +145,11 @@ def _computed(store: tree.Store, address: Node, word_bits: int, sound: bool, low
     return node
 
 
-def _role(name: tree.Word | None, role: str, address: Node, sound: bool, lowering: Lowering) -> tuple[int, int] | None:
-    """(high, low) of the address bits that carry the lines of `name`, as many of them as the address has."""
-    if name is None:
+def _role(part: tree.Expr | None, role: str, address: Node, sound: bool, lowering: Lowering) -> tuple[int, int] | None:
+    """(high, low) of the address bits that carry the lines of `part`, as many of them as the address has."""
+    if part is None:
         return None
-    node = lowering.node(name)
+    node = hardware(lowering.node(part), part.span, lowering)
     if node is None or not sound:
         return None
     lines = address_lines(lowering.terms, address)
@@ -153,24 +159,49 @@ def _role(name: tree.Word | None, role: str, address: Node, sound: bool, lowerin
     if len(steps) == 1 and carried[-1][0] - carried[0][0] == len(carried) - 1:
         return carried[-1][1], carried[0][1]
     lowering.findings.append(error(
-        "not-in-address", f"`{name.text}` has the role `{role}`, and its lines do not stand side by side in the "
-        "address", name.span, "none of its lines" if not carried else "its lines are scattered",
+        "not-in-address", f"`{short(part.span)}` has the role `{role}`, and its lines do not stand side by side "
+        "in the address", part.span, "none of its lines" if not carried else "its lines are scattered",
         help="name a part of the address; order its lines in the `address` line and swap them in the chip's"))
     return None
 
 
-def _starts_at(store: tree.Store, expr: tree.Expr, want: int | None, lowering: Lowering) -> tuple[int, Node | None]:
-    """The width of an opcode, and the start address over the `opcode` leaf."""
+def _starts_at(store: tree.Store, expr: tree.Expr, want: int | None,
+               lowering: Lowering) -> tuple[Node | None, Node | None]:
+    """What holds the opcode, and the start address over an `opcode` leaf of that width; None where there is a fault.
+
+    The opcode is what the store's `instruction` line says, else the one thing that the start address depends on."""
     terms = lowering.terms
-    node = lowering.node(expr, want)
-    if node is None:
-        return 0, None
+    node = hardware(lowering.node(expr, want), expr.span, lowering)
+    said = store.instruction
+    held = hardware(lowering.node(said), said.span, lowering) if said is not None else None
+    if node is None or (said is not None and held is None):
+        return None, None
     sources: list[Leaf] = leaves([node])
-    if len(sources) != 1 or sources[0].kind not in ("state", "register"):
+    if said is None and len(sources) == 1:
+        held = sources[0]
+    if held is None or not _holds(terms, held):
         found = ", ".join(f"`{leaf.name}`" for leaf in sources) or "nothing"
         lowering.findings.append(error(
-            "wrong-kind", f"`starts at` must depend on the opcode alone, and it depends on {found}", expr.span,
-            "one state or register is wanted here", help="name the register that holds the opcode, and no other"))
-        return 0, None
-    leaf = sources[0]
-    return leaf.width, substitute(terms, (node,), {leaf: terms.leaf("opcode", leaf.name, leaf.width)})[0]
+            "wrong-kind", f"`starts at` must depend on the opcode alone, and it depends on {found}" if said is None else
+            f"`{short(said.span)}` holds no opcode", (said or expr).span,
+            "one register or state is wanted here, or bits of one",
+            help="name what holds the opcode, and nothing else; where the opcode is a part of it, say so in a line of "
+                 "its own, such as `instruction ir[7:4]`"))
+        return None, None
+    opcode = terms.leaf("opcode", held.name if isinstance(held, Leaf) else store.name.text, held.width)
+    wired, missing = over(terms, opcode, held, node)
+    if wired is None or not leaves([wired]):
+        other = ", ".join(f"bits of `{leaf.name}`" for leaf in missing) or "nothing"
+        lowering.findings.append(error(
+            "wrong-kind", f"`starts at` must depend on the opcode alone, and it depends on {other}", expr.span,
+            "not a part of the opcode", help="name the same bits in both lines"))
+        return None, None
+    return held, wired
+
+
+def _holds(terms: Terms, node: Node) -> bool:
+    """Whether a term is lines of something that may hold an opcode, none of them twice."""
+    lines = [terms.slice(node, bit, bit) for bit in range(node.width)]
+    return len(set(lines)) == len(lines) and all(
+        isinstance(line, Leaf | Slice) and {leaf.kind for leaf in leaves([line])} <= {"state", "register"}
+        for line in lines)

@@ -8,6 +8,7 @@ twice. That is the only way in which a copy comes about. A *bond* says that word
 
 from typing import NamedTuple
 
+from ordain.machine.expression import Leaf
 from ordain.machine.model import Field, Machine
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.text.findings import Finding, Place, error
@@ -287,12 +288,24 @@ def _overrun(machine: Machine, program: Program, store: str, one: tuple[int, int
     if low == high:
         return error("placement-conflict", f"two words are to stand at {low:#x} of `{store}`", later.span,
                      f"`{later.owner}` claims {low:#x}", places=(Place(earlier.span, f"`{earlier.owner}` does too"),),
-                     help="move one of them")
+                     help=_apart(machine, program, store, earlier.owner, later.owner))
     needs = ends[first] - first
     return error("over-full", f"{_slot(machine, program, store, earlier.owner, low)} holds {_many(high - low)}, needs "
                  f"{needs}", earlier.span, f"{_many(needs)} must stand in a row from {low:#x} on",
                  places=(Place(later.span, f"`{later.owner}` stands at {high:#x}"),),
                  help=f"jump out of the slot after at most {_many(high - low)}")
+
+
+def _apart(machine: Machine, program: Program, store: str, one: str, other: str) -> str:
+    """How two words of two bodies get addresses of their own."""
+    opcode = machine.stores[store].opcode
+    kinds = {body.name: body.kind for body in program.bodies}
+    if opcode is None or one == other or kinds.get(one) != "instruction" or kinds.get(other) != "instruction":
+        return "move one of them"
+    if isinstance(opcode, Leaf):
+        return (f"`starts at` sends their opcodes, of {opcode.width} bits, to one address: if only some bits of "
+                f"`{opcode.name}` are the opcode, say which, such as `instruction {opcode.name}[7:4]`")
+    return "`starts at` sends their opcodes to one address: give it all bits that the `instruction` line names"
 
 
 def _slot(machine: Machine, program: Program, store: str, owner: str, address: int) -> str:

@@ -96,7 +96,7 @@ EXPLANATIONS = (
     Explanation(
         "reserved", "a name that the language needs for itself",
         "A few words cannot be names, because a line with them would have two meanings.",
-        "field otherwise 2 bits",
+        "field in 2 bits",
         "Choose another name."),
     Explanation(
         "unclosed-quote", "a quoted text is not closed",
