@@ -275,3 +275,35 @@ def test_what_is_not_told_is_a_way_through_the_text() -> None:
                 seen[told] += 1
                 by_chance += told and executed in ways
     assert min(seen.values()) > 200 and by_chance < seen[True] / 20
+
+
+# ---------------------------------------------------------------- what the chips hold, and what is left open
+
+OPEN = MACHINE.replace("64 words of 8 bits", "64 words of 9 bits").replace(
+    "field last ", "field hint  1 bit, idle any\nfield last ", 1).replace("RAW", "raw")
+
+
+@pytest.mark.parametrize(("executed", "not_executed", "outcome"), [
+    ("c", "c", None),
+    ("c, hint", "c", "proved"),          # the way back would be torn, but the flag only rises
+    ("c", "c, hint", "broken"),          # 1 is asked for there, and 0 is executed
+    ("c, hint", "c, hint", None),
+])
+def test_bits_that_what_is_not_executed_leaves_open(executed: str, not_executed: str, outcome: str | None) -> None:
+    """The flag is 0 at first. Words that are not equal stand behind those in question, and in front of them."""
+    before = arms(f"{not_executed}, raise / a, last", f"{executed}, raise / b, last")
+    after = arms(f"a / {executed}, last", f"b, raise / {not_executed}, last")
+    for turn in (before, after):
+        assert outcomes(report(Sound(OPEN, lathe(turn).micro))).get("torn control") == outcome
+
+
+def test_a_copy_with_a_wrong_bit_is_another_word() -> None:
+    """Both arms begin alike, and stand in two columns each, as `raw` is 0 or 1; in one of the four a bit is wrong."""
+    turn = lathe(arms("a, set / a, last", "a, set / b, last"))
+    contents = contents_of(turn.machine, turn.micro)
+    words = list(contents.words["control"])
+    words[0b11_1_000] ^= 1
+    off = contents._replace(words={"control": tuple(words)})
+    ways = ((0b00_1_000, 0b10_1_001), (0b01_1_000, 0b11_1_001))
+    assert [is_told(contents, *way) for way in ways] == [False, False]
+    assert [is_told(off, *way) for way in ways] == [False, True]

@@ -66,6 +66,14 @@ class Cycle(Speech):
                 self.text(thing.expr, None, None, thing.agent)
         self._assumed = [self.bit(assume.condition, agent) for agent, assume in description.assumes
                          if isinstance(assume, tree.Assume)]
+        self._assumptions_remember = self._remembered()
+
+    def remembers_more(self) -> bool:
+        """A gate of a strobe looks back: the states here have memories that are no part of the machine."""
+        return self._remembered() > self._assumptions_remember
+
+    def _remembered(self) -> int:
+        return sum(key.startswith("prior ") for key in self._place)
 
     def fact(self, expr: tree.Expr | None, agent: str = "", want: int | None = 1, codes: Codes | None = None) -> int:
         """The number of a fact; nothing written is always 1."""

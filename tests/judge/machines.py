@@ -28,7 +28,7 @@ NEXT = {
     "skip": "upc + 2 if tested else upc + 1", "call": "target", "back": "ret", "go": "entry", "second": "table.word",
 }
 ALLOWED = ("contention", "floating", "turnaround", "missing-hold", "lost-state", "double-load", "conflicting-enables",
-           "race", "nowhere", "stuck", "unreachable", "undefined-code", "vacuous")
+           "race", "nowhere", "stuck", "torn", "unreachable", "undefined-code", "vacuous")
 
 
 def machine(choose: Choose) -> Text:
@@ -133,6 +133,10 @@ class _Made:
                    "    a 1", "    b 2", "    ir 3", f"field pulse 1 bit{choose(('', ', active low'))}",
                    "field grant 1 bit", f"field low 1 bit{choose(('', ', active low'))}"]
         bits += 7
+        self.hints = self.kind == "steps" and self.some(3)
+        if self.hints:
+            fields.append("field hint 1 bit, idle any")
+            bits += 1
         if self.some(4):
             fields.append(f"field check 1 bit = {choose(('odd', 'even'))} parity of {{source, load, pulse}}")
             bits += 1
@@ -352,7 +356,7 @@ class _Made:
         names = {"contention": ("data", "result", "a", "part"), "floating": ("data", "a", "memory", "flag"),
                  "turnaround": ("data", "part"), "missing-hold": ("data", "strobe"), "lost-state": ("a", "flag"),
                  "conflicting-enables": ("low", "grant"), "race": ("a", "late"), "double-load": ("a", "b"),
-                 "undefined-code": ("source",)}
+                 "undefined-code": ("source", "branch", "load"), "torn": ("control",)}
         on = self.choose(("", *(f" on {name}" for name in names.get(check, ()))))
         spots = self.labels if self.kind != "steps" else ['"one"', '"rest"']
         at = self.choose(("", "", *(f" at {spot}" for spot in spots)))
@@ -405,7 +409,13 @@ class _Made:
         pad = "        " + "        " * depth
         inner = self.arms(depth + 1) if depth == 0 and len(self.lines) > 1 and self.some(3) else [
             f"{pad}        {self.word()}" if self.some(2) else f"{pad}        {self.ending()}"]
-        return [f"{pad}when {condition}", *inner, f"{pad}otherwise", f"{pad}        {self.ending()}"]
+        outer, below = [f"{pad}        {self.ending()}"], []
+        if self.some(3):  # arms that are alike for a while
+            alike = f"{pad}        {self.word()}"
+            inner, outer = [alike, *inner], [alike, *outer]
+        elif self.some(4):
+            below = [f"{pad}{self.ending()}"]
+        return [f"{pad}when {condition}", *inner, f"{pad}otherwise", *outer, *below]
 
     def ending(self) -> str:
         return f"{self.word(plain=True)}, branch end".removeprefix(", ")
@@ -421,6 +431,8 @@ class _Made:
         extras = ((f"source {choose(sources)}", 2), (f"load {choose(('a', 'b', 'ir'))}", 2), ("pulse", 3),
                   ("grant", 3), ("low", 3))
         parts += [part for part, chance in extras if self.some(chance)]
+        if self.hints and self.some(3):
+            parts.append("hint")
         return ", ".join(parts) or ("" if plain else "branch step")
 
     def goes_on(self, last: bool) -> str:

@@ -10,6 +10,7 @@ from itertools import combinations, permutations
 from typing import Any, NamedTuple
 
 from ordain.language import tree
+from tests.judge.arms import Columns
 from tests.judge.cycle import Cycle
 from tests.judge.dependence import Dependence
 from tests.judge.observer import Observer, Seen
@@ -56,15 +57,16 @@ def questions(cycle: Cycle, context: "Context") -> list[Question]:
     """All of them, in no order that matters."""
     return [*_contention(cycle), *_exclusive(cycle), *_floating(cycle), *_turnaround(cycle, context),
             *_missing_hold(cycle), *_lost_state(cycle), *_double_load(cycle), *_race(cycle),
-            *_nowhere(cycle, context), *_stuck(cycle), *_occurrences(cycle), *_rules(cycle)]
+            *_nowhere(cycle, context), *_torn(cycle, context), *_stuck(cycle), *_occurrences(cycle), *_rules(cycle)]
 
 
 class Context(NamedTuple):
     """`placed`: per store the addresses at which something was placed. `overlaps`: buses on which an allowance lets
-    drivers overlap."""
+    drivers overlap. `columns`: of the stores addressed by instruction and step."""
 
     placed: dict[str, frozenset[int]]
     overlaps: frozenset[str]
+    columns: dict[str, Columns]
 
 
 def _now(fault: Callable[[Seen], frozenset[Part]]) -> Step:
@@ -256,6 +258,21 @@ def _nowhere(cycle: Cycle, context: Context) -> Iterator[Question]:
             return frozenset([(name,)]) if gone else frozenset()
 
         yield Question("nowhere", name, "bad", eye, None, _now(fault), (name,))
+
+
+def _torn(cycle: Cycle, context: Context) -> Iterator[Question]:
+    """The memory: the address in the cycle before."""
+    for name, columns in context.columns.items():
+        eye = Observer(cycle)
+        address = eye.see_fact(cycle.address(name))
+
+        def step(seen: Seen, before: int | None, name: str = name, address: int = address,
+                 columns: Columns = columns) -> tuple[Marks, Memory]:
+            now = seen[address]
+            torn = before is not None and columns.torn(before, now)
+            return Marks(frozenset([(name,)]) if torn else frozenset()), now
+
+        yield Question("torn", name, "bad", eye, None, step, (name,))
 
 
 def _stuck(cycle: Cycle) -> Iterator[Question]:

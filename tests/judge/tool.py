@@ -29,6 +29,7 @@ class Text(NamedTuple):
 class Built(NamedTuple):
     file: MachineFile
     contents: Contents
+    micro: str
 
 
 def build(text: Text) -> tuple[Built | None, list[Finding]]:
@@ -51,7 +52,8 @@ def build(text: Text) -> tuple[Built | None, list[Finding]]:
     if placement is None or has_errors(findings):
         return None, findings
     stored = stored_words(machine, placement)
-    return Built(tree, make_contents(machine, program, placement, stored, pack(machine, stored))), findings
+    contents = make_contents(machine, program, placement, stored, pack(machine, stored))
+    return Built(tree, contents, text.micro), findings
 
 
 def asked(contents: Contents) -> list[Property]:

@@ -84,11 +84,12 @@ def place(contents: Contents, allowance: Allowance) -> Node | None:
     return machine.terms.among(machine.terms.leaf("address", store, machine.stores[store].address_width), addresses)
 
 
-def excused_words(contents: Contents, check: str, store: str) -> frozenset[int]:
-    """The addresses of a store at which allowances of a check hold, for checks that look at words."""
+def excused_words(contents: Contents, check: str, store: str, name: str = "") -> frozenset[int]:
+    """The addresses of a store at which allowances of a check hold, for checks that look at words. `name`: the part of
+    the words that is looked at, which an allowance may be about alone."""
     found: set[int] = set()
     for allowance in contents.machine.allowances:
-        if allowance.check == check:
+        if allowance.check == check and allowance.on in ("", name):
             named, addresses = (addresses_of(contents, allowance.at) if allowance.at
                                 else (store, frozenset(range(len(contents.words[store])))))
             found |= addresses if named == store else frozenset()

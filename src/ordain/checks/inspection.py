@@ -17,7 +17,9 @@ def of_words(contents: Contents, takes: Callable[[str], bool], executed: dict[st
     name = undefined_code.EXPLANATION.name
     if not takes(name):
         return []
-    return list(undefined_code.examine(contents, executed, _allowed(contents, name)))
+    allowed = {field.name: excused_words(contents, name, field.store, field.name)
+               for field in contents.machine.fields.values()}
+    return list(undefined_code.examine(contents, executed, allowed))
 
 
 def of_sequences(contents: Contents, takes: Callable[[str], bool], first: Verdicts) -> list[Finding]:
@@ -25,7 +27,8 @@ def of_sequences(contents: Contents, takes: Callable[[str], bool], first: Verdic
     name = unreachable.EXPLANATION.name
     if not takes(name) or first.stopped:
         return []
-    return list(unreachable.examine(contents, first.executed, _allowed(contents, name)))
+    allowed = {store: excused_words(contents, name, store) for store in contents.machine.stores}
+    return list(unreachable.examine(contents, first.executed, allowed))
 
 
 def needs(contents: Contents, allowance: Allowance, first: Verdicts) -> bool | None:
@@ -48,7 +51,3 @@ def needs(contents: Contents, allowance: Allowance, first: Verdicts) -> bool | N
         return any(found.values())
     store, addresses = addresses_of(contents, allowance.at)
     return bool(found[store] & addresses)
-
-
-def _allowed(contents: Contents, check: str) -> dict[str, frozenset[int]]:
-    return {store: excused_words(contents, check, store) for store in contents.machine.stores}

@@ -5,7 +5,9 @@ the cells 0, 1, 2 ... of the step. Words are written for columns. Where a line c
 control goes on at the next step of another column, and what stands there need not be what the text lets follow.
 
 It makes no difference when both columns have held equal words since a step at which control could have gone over, so
-that nothing could tell them apart; nor when they hold equal words from here on until they reach such a step.
+that nothing could tell them apart; nor when they hold equal words from here on until they reach such a step. Bits
+that `idle any` leaves open in the words that are not executed may differ; a bit that those set has to be as they set it
+in what is executed.
 """
 
 from collections.abc import Iterator
@@ -51,7 +53,8 @@ PROLOGUE = "prologue"
 
 class _Cells(NamedTuple):
     """A store by columns. `profiles`: the sites of each kind of column, step by step, None where no word of an
-    instruction or prologue stands; `columns`: per profile its columns, as addresses with step 0."""
+    instruction or prologue stands; `columns`: per profile its columns, as addresses with step 0. Columns of one kind
+    hold the same words and the same bits."""
 
     store: Store
     low: int
@@ -93,11 +96,12 @@ def _cells(contents: Contents, store: Store) -> _Cells:
     mask = (steps - 1) << low
     sites = {address: site for address, site in contents.sites.get(store.name, {}).items()
              if site.following is not None}
-    found: dict[tuple[int, ...], list[int]] = {}
+    bits = contents.words[store.name]
+    found: dict[tuple[tuple[int, int] | None, ...], list[int]] = {}
     for column in range(1 << store.address_width):
         if not column & mask:
-            words = tuple(sites[column | step << low].word if column | step << low in sites else -1
-                          for step in range(steps))
+            words = tuple((sites[cell].word, bits[cell]) if cell in sites else None
+                          for cell in range(column, column + (steps << low), 1 << low))
             found.setdefault(words, []).append(column)
     profiles = [tuple(sites.get(columns[0] | step << low) for step in range(steps)) for columns in found.values()]
     return _Cells(store, low, steps, profiles, [tuple(columns) for columns in found.values()])
@@ -143,25 +147,30 @@ class _Order:
         every = {site.word: site for profile in cells.profiles for site in profile if site is not None}
         self._following = {word: frozenset(site.following or ()) for word, site in every.items()}
         self._first = frozenset(every) - frozenset(after for words in self._following.values() for after in words)
-        self._held = [[None if site is None else contents.words[site.store][site.address] & ~site.open
+        self._held = [[None if site is None else (contents.words[site.store][site.address], site.open)
                        for site in profile] for profile in cells.profiles]
 
     def holds(self, here: int, there: int, at: int) -> bool:
         """The cell at a step of `there` may be next, where else that at the same step of `here` would be."""
-        a, b = self._held[here], self._held[there]
         step = at
         while not self._join(here, there, step):
             step -= 1
-            if step < 0 or a[step] != b[step]:
+            if step < 0 or not self._serves(here, there, step):
                 break
         else:
             return True
         for step in range(at, self._cells.steps):
-            if a[step] != b[step]:
+            if not self._serves(there, here, step):
                 return False
             if self._join(here, there, step + 1):
                 return True
         return False
+
+    def _serves(self, taken: int, other: int, step: int) -> bool:
+        """What stands at a step of the one is as good as what stands there in the other: the same bits, but for those
+        that the other leaves open."""
+        one, two = self._held[taken][step], self._held[other][step]
+        return one is two if one is None or two is None else not (one[0] ^ two[0]) & ~two[1]
 
     def _join(self, here: int, there: int, step: int) -> bool:
         if step == self._cells.steps:

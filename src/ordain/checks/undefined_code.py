@@ -31,15 +31,15 @@ Give the code a name in the field's block if the hardware knows it, or correct t
 
 def examine(contents: Contents, executed: dict[str, frozenset[int]],
             allowed: dict[str, frozenset[int]]) -> Iterator[Finding]:
-    """One finding for each word and field; cells in which nothing was placed are told together. `executed` and
-    `allowed` are addresses of each store."""
+    """One finding for each word and field; cells in which nothing was placed are told together. `executed`
+    are addresses of each store, `allowed` addresses at which nothing is said of a field."""
     for field in contents.machine.fields.values():
         if field.holds != "code" or not field.codes or len(field.codes) == 1 << field.width:
             continue
         sites = contents.sites.get(field.store, {})
         loose: list[int] = []
         for address in undefined_at(contents, field):
-            if address in allowed[field.store]:
+            if address in allowed[field.name]:
                 continue
             if address in sites:
                 yield _finding(contents, field, address, 1)
