@@ -11,9 +11,9 @@ The half clock is written out by hand: `state clk` and `and tick`.
 from benchmarks.styles.source import rules
 
 INSTRUCTIONS = (
-    ("LDA n", ("acc",), None), ("LDB n", ("b",), None), ("ADD n", ("temp",), "plus"), ("SUB n", ("temp",), "minus"),
-    ("AND n", ("temp",), "both"), ("OR n", ("temp",), "either"), ("XOR n", ("temp",), "differ"),
-    ("CMP n", ("temp",), "compare"),
+    ("load a, n", ("acc",), None), ("load b, n", ("b",), None), ("add n", ("temp",), "plus"),
+    ("subtract n", ("temp",), "minus"), ("both n", ("temp",), "both"), ("either n", ("temp",), "either"),
+    ("differ n", ("temp",), "differ"), ("compare n", ("temp",), "compare"),
 )
 """Title, what the operand goes to, and what is done with it then."""
 
@@ -46,29 +46,29 @@ def _bodies() -> list[tuple[str, list[str]]]:
         else:
             every.append((title, ["        pc_out, temp <- memory, read, count_pc",
                                   f"        acc <- sum, function {function}, keep, over"]))
-    every += [(f"LD{name} nn", [*absolute, f"        ea_out, {register} <- memory, read, over"])
-              for name, register in (("A", "acc"), ("B", "b"))]
-    every += [(f"ST{name} nn", [*absolute, f"        ea_out, memory <- {register}, write",
+    every += [(f"load {name}, [nn]", [*absolute, f"        ea_out, {register} <- memory, read, over"])
+              for name, register in (("a", "acc"), ("b", "b"))]
+    every += [(f"store {name}, [nn]", [*absolute, f"        ea_out, memory <- {register}, write",
                             f"        ea_out, source {register}, over"])
-              for name, register in (("A", "acc"), ("B", "b"))]
+              for name, register in (("a", "acc"), ("b", "b"))]
     jump = ["        pc_out, low <- memory, read, count_pc", "        pc_out, high <- memory, read, jump, over"]
     skip = ["        count_pc", "        count_pc, over"]
-    every.append(("JMP nn", jump))
-    for title, condition in (("JZ nn", "zero"), ("JNZ nn", "not zero"), ("JC nn", "carry"), ("JNC nn", "not carry")):
-        every.append((title, [f"    when {condition}", *jump, "    otherwise", *skip]))
+    every.append(("go nn", jump))
+    for condition in ("zero", "not zero", "carry", "not carry"):
+        every.append((f"go nn if {condition}", [f"    when {condition}", *jump, "    otherwise", *skip]))
     every += [
-        ("PHA", ["        sp_down", "        sp_out, memory <- acc, write", "        sp_out, source acc, over"]),
-        ("PLA", ["        sp_out, acc <- memory, read, sp_up, over"]),
-        ("CALL nn", [*absolute, "        sp_down", "        sp_out, memory <- pc_high, write",
+        ("push a", ["        sp_down", "        sp_out, memory <- acc, write", "        sp_out, source acc, over"]),
+        ("pull a", ["        sp_out, acc <- memory, read, sp_up, over"]),
+        ("call nn", [*absolute, "        sp_down", "        sp_out, memory <- pc_high, write",
                      "        sp_out, source pc_high, sp_down", "        sp_out, memory <- pc_low, write",
                      "        sp_out, source pc_low, jump, over"]),
-        ("RET", ["        sp_out, low <- memory, read, sp_up", "        sp_out, high <- memory, read, sp_up",
+        ("return", ["        sp_out, low <- memory, read, sp_up", "        sp_out, high <- memory, read, sp_up",
                  "        jump, over"]),
-        ("TAB", ["        b <- acc, over"]), ("TBA", ["        acc <- b, over"]),
-        ("INC", ["        acc <- sum, function increase, keep, over"]),
-        ("DEC", ["        acc <- sum, function decrease, keep, over"]),
-        ("OUT", ["        out <- acc, over"]), ("IN", ["        acc <- port, over"]),
-        ("EI", ["        allow, over"]),
+        ("copy b, a", ["        b <- acc, over"]), ("copy a, b", ["        acc <- b, over"]),
+        ("increase", ["        acc <- sum, function increase, keep, over"]),
+        ("decrease", ["        acc <- sum, function decrease, keep, over"]),
+        ("send", ["        out <- acc, over"]), ("receive", ["        acc <- port, over"]),
+        ("interrupts on", ["        allow, over"]),
     ]
     return every
 

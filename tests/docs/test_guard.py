@@ -103,7 +103,7 @@ def command_lines() -> Iterator[list[str]]:
         for line in block.splitlines():
             found = re.match(r"^(?:[ -]*run: )?\s*ordain (.*)$", line)
             if found:
-                yield shlex.split(found[1].partition(" > ")[0].replace('"$@"', '--expect "LDA n"'))
+                yield shlex.split(found[1].partition(" > ")[0].replace('"$@"', '--expect "load a, n"'))
 
 
 def test_the_document_has_the_commands_that_it_is_about() -> None:

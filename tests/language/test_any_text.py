@@ -21,7 +21,7 @@ MICRO = '''routine hold at 0x3F0 align 2
         push acc
 sequence push <reg>
         memory <- <reg>, write
-instruction 0b01_dd_0110, 0b1 "LD {d}, n" for d in (acc, b = 2)
+instruction 0b1_dd_00101, 0b1 "load {d}, n" for d in (acc, b = 2)
         {d} <- memory   # comment
 prologue
         x

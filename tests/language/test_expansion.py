@@ -29,19 +29,19 @@ def opcodes(instruction: tree.MicroStatement, width: int = 8) -> set[int]:
 
 
 def test_a_family_is_one_instruction_for_each_value() -> None:
-    made = read('instruction 0b01_dd_0110 "LD {d}, n" for d in (acc, b, c, temp)\n'
+    made = read('instruction 0b1_dd_00101 "load {d}, n" for d in (acc, b, c, temp)\n'
                 "    mar <- pc\n"
                 "  to_{d}: {d} <- memory, read, count pc, load_{d} x{d}y\n")
     assert [(bare(one)[2], bare(one)[3], opcodes(one)) for one in made] == [
-        ('"LD acc, n"', "LD {d}, n", {0b01000110}), ('"LD b, n"', "LD {d}, n", {0b01010110}),
-        ('"LD c, n"', "LD {d}, n", {0b01100110}), ('"LD temp, n"', "LD {d}, n", {0b01110110})]
+        ('"load acc, n"', "load {d}, n", {0b10000101}), ('"load b, n"', "load {d}, n", {0b10100101}),
+        ('"load c, n"', "load {d}, n", {0b11000101}), ('"load temp, n"', "load {d}, n", {0b11100101})]
     third = made[2]
     assert isinstance(third, tree.Instruction)
     assert words(third.body) == ["mar <- pc", "to_c: c <- memory | read | count pc | load_c xcy"]
     word = third.body[1]
     assert isinstance(word, tree.Micro) and word.clauses[0].source_span.text == "{d} <- memory"
     assert word.clauses[0].meaning == tree.Transfer("c", "memory", None)
-    assert third.title.span.text == '"LD {d}, n"' and third.span.text.endswith("temp)")
+    assert third.title.span.text == '"load {d}, n"' and third.span.text.endswith("temp)")
 
 
 def test_codes_count_on_from_the_one_given_and_values_may_be_numbers_and_quoted() -> None:

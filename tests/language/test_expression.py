@@ -47,8 +47,8 @@ NOWHERE = Span(Source("", ""), 0, 0)
      ("If", ("Infix", "and", "request", ("Not", "busy")), "hold", ("Join", ("entry.word", 0)))),
     ("at fetch", ("At", "fetch")),
     ("not at hold.release and x", ("Infix", "and", ("Not", ("At", "hold.release")), "x")),
-    ('at "LDA n" or in "LDA n"', ("Infix", "or", ("At", '"LDA n"'), ("In", '"LDA n"'))),
-    ('at "LDA n".wait', ("At", '"LDA n.wait"')),
+    ('at "load a, n" or in "load a, n"', ("Infix", "or", ("At", '"load a, n"'), ("In", '"load a, n"'))),
+    ('at "load a, n".wait', ("At", '"load a, n.wait"')),
     ("in hold", ("In", "hold")),
     ("prior(a and b)", ("Prior", ("Infix", "and", "a", "b"))),
     ("parity(x) is 1", ("Infix", "is", ("Parity", "sum", "x"), 1)),
@@ -267,7 +267,7 @@ TREES: st.SearchStrategy[tree.Expr] = st.recursive(
     st.one_of(NAMES.map(lambda name: tree.Word(name, NOWHERE)),
               st.integers(0, 1 << 48).map(lambda value: tree.Number(value, None, NOWHERE)),
               NAMES.map(lambda name: tree.At(tree.Word(name, NOWHERE), NOWHERE)),
-              st.sampled_from(["LDA n", "a #1", "x, y"]).map(lambda t: tree.In(tree.Text(t, NOWHERE), NOWHERE))),
+              st.sampled_from(["load a, n", "a #1", "x, y"]).map(lambda t: tree.In(tree.Text(t, NOWHERE), NOWHERE))),
     _grow, max_leaves=12)
 
 

@@ -123,11 +123,11 @@ STATEMENTS: list[tuple[str, Any]] = [
      ("Rule", '"r"', ("BetweenNever", ("At", "fetch"), ("At", "fetch"), "memory_access", "commit"))),
     ('rule "r" between (a or b) and c and d never e',
      ("Rule", '"r"', ("BetweenNever", ("Infix", "or", "a", "b"), ("Infix", "and", "c", "d"), "e", NONE))),
-    ('rule "r" after a never b until in "LDA n"', ("Rule", '"r"', ("AfterNever", "a", "b", ("In", '"LDA n"')))),
+    ('rule "r" after a never b until in "load a, n"', ("Rule", '"r"', ("AfterNever", "a", "b", ("In", '"load a, n"')))),
     ('allow contention on data at hold.release "R11..R18, measured 4 mA"',
      ("Allow", "contention", "data", "hold.release", '"R11..R18, measured 4 mA"')),
     ('allow missing-hold "why"', ("Allow", "missing-hold", NONE, NONE, '"why"')),
-    ('allow race at "LDA n" "why"', ("Allow", "race", NONE, "LDA n", '"why"')),
+    ('allow race at "load a, n" "why"', ("Allow", "race", NONE, "load a, n", '"why"')),
     # orders
     ("order read : memory_op read, drive_address",
      ("Order", ("read",), (("Setting", "memory_op", "read"), ("Setting", "drive_address", NONE)))),

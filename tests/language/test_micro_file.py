@@ -89,9 +89,9 @@ def test_a_label_on_a_line_of_its_own_belongs_to_the_next_word() -> None:
     ("others", 0, set()),
 ])
 def test_opcode_patterns(opcodes: str, wanted: int, fitting: set[int]) -> None:
-    [instruction] = read(f'instruction {opcodes} "LDA n"\n  a')
+    [instruction] = read(f'instruction {opcodes} "load a, n"\n  a')
     assert isinstance(instruction, tree.Instruction)
-    assert instruction.title.text == "LDA n" and instruction.family is None
+    assert instruction.title.text == "load a, n" and instruction.family is None
     assert len(instruction.patterns) == wanted
     assert {opcode for opcode in range(256) for pattern in instruction.patterns
             if opcode & pattern.mask == pattern.value} == fitting
@@ -138,10 +138,10 @@ def test_orders_may_begin_like_words_of_the_language() -> None:
 
 def test_a_map_and_its_rows() -> None:
     [made] = read("map second_dispatch   # rows\n    0x23       : load_read\n    0x2B, 0x2F : store.write\n"
-                  '    0b1xx0: a\n    7: "LDA n"\n    others     : trap\n')
+                  '    0b1xx0: a\n    7: "load a, n"\n    others     : trap\n')
     assert isinstance(made, tree.Map) and made.store.text == "second_dispatch"
     assert [([(p.value, ~p.mask) for p in row.patterns], row.target.text) for row in made.rows] == [
-        ([(0x23, 0)], "load_read"), ([(0x2B, 0), (0x2F, 0)], "store.write"), ([(8, 6)], "a"), ([(7, 0)], "LDA n"),
+        ([(0x23, 0)], "load_read"), ([(0x2B, 0), (0x2F, 0)], "store.write"), ([(8, 6)], "a"), ([(7, 0)], "load a, n"),
         ([], "trap")]
     assert made.rows[1].span.text == "0x2B, 0x2F : store.write"
 
@@ -154,8 +154,8 @@ def test_a_map_and_its_rows() -> None:
     ("console.key<-data  via   bus2", ("Transfer", "console.key", "data", "bus2")),
     ("read", ("Phrase", (("PhrasePart", "read", None, None, 0, 4),))),
     ("number  0x1F", ("Phrase", (("PhrasePart", "number", None, None, 0, 6), ("PhrasePart", "0x1F", 31, None, 8, 12)))),
-    ('goto "LDA n"',
-     ("Phrase", (("PhrasePart", "goto", None, None, 0, 4), ("PhrasePart", "LDA n", None, None, 5, 12)))),
+    ('goto "load a, n"',
+     ("Phrase", (("PhrasePart", "goto", None, None, 0, 4), ("PhrasePart", "load a, n", None, None, 5, 16)))),
     ("t pair( a, b )",
      ("Phrase", (("PhrasePart", "t", None, None, 0, 1), ("PhrasePart", "pair", None, ("a", "b"), 2, 14)))),
     ("page(table(1, x.y, following)) z",

@@ -45,9 +45,9 @@ def test_codes_are_named_where_the_value_has_them() -> None:
 
 
 def test_labels_and_what_was_before() -> None:
-    machine = sound(FRAME + 'rule "r" never at fetch and in "LDA n" and prior(go)\n')
+    machine = sound(FRAME + 'rule "r" never at fetch and in "load a, n" and prior(go)\n')
     form = machine.rules[0].form
-    assert words(form[0]) == 'at fetch and in "LDA n" and prior(go)'
+    assert words(form[0]) == 'at fetch and in "load a, n" and prior(go)'
 
 
 def test_a_term_that_grows_without_end_is_cut() -> None:

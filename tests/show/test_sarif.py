@@ -121,8 +121,8 @@ def test_what_is_not_decided_is_open() -> None:
 
 
 def test_braces_and_links_in_messages_are_not_taken_for_more() -> None:
-    run = valid(sarif_data([error("x", "`LD {d}` holds x[3](4)", None)]))
-    assert run["results"][0]["message"]["text"] == "`LD {{d}}` holds x[3] (4)"
+    run = valid(sarif_data([error("x", "`load {d}` holds x[3](4)", None)]))
+    assert run["results"][0]["message"]["text"] == "`load {{d}}` holds x[3] (4)"
 
 
 @pytest.mark.parametrize(("name", "directory", "expected"), [

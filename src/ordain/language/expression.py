@@ -144,7 +144,7 @@ class _Parse:
             if word == "at":
                 return False
             raise Misread("syntax", "`in` needs the name of a routine or the title of an instruction", start, end,
-                          "name missing", "write `in fetch` or `in \"LDA n\"`")
+                          "name missing", "write `in fetch` or `in \"load a, n\"`")
         name = found[3]
         place: tree.Word | tree.Text
         if name:

@@ -1,4 +1,4 @@
-"""Families of instructions: one text for all combinations of its variables, as `"LD {d}, n" for d in (acc, b, c)`."""
+"""Families of instructions: one text for all combinations of its variables, as `"load {d}, n" for d in (acc, b, c)`."""
 
 from itertools import product
 from typing import NamedTuple

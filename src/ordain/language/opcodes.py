@@ -1,4 +1,4 @@
-"""Opcode patterns: `0x3A`, `0b01xx_0110`, `0b01_dd_0110`. A letter other than `x` is a variable of a family."""
+"""Opcode patterns: `0x3A`, `0b01xx_0110`, `0b1_dd_00101`. A letter other than `x` is a variable of a family."""
 
 import re
 from typing import NamedTuple

@@ -103,14 +103,14 @@ class Choose(NamedTuple):
 
 
 class At(NamedTuple):
-    """`at LABEL`: the control address is the label's. Also `at "LDA n"`: at the first word of that instruction."""
+    """`at LABEL`: the control address is the label's. Also `at "load a, n"`: at the first word of that instruction."""
 
     label: "Word | Text"
     span: Span
 
 
 class In(NamedTuple):
-    """`in ROUTINE`, `in "LDA n"`: the control address is one of that routine's or instruction's words."""
+    """`in ROUTINE`, `in "load a, n"`: the control address is one of that routine's or instruction's words."""
 
     routine: "Word | Text"
     span: Span
@@ -606,7 +606,7 @@ class OpcodePattern(NamedTuple):
 class Instruction(NamedTuple):
     """One instruction, or one member of a family (families are expanded by the language: `language.expansion`).
 
-    `patterns` is empty for `instruction others`. `title` is the member's own: "LD acc, n" for "LD {d}, n".
+    `patterns` is empty for `instruction others`. `title` is the member's own: "load acc, n" for "load {d}, n".
     `family` is the title as written for members of a family, else None."""
 
     patterns: tuple[OpcodePattern, ...]

@@ -14,7 +14,7 @@ EXPLANATIONS = (
         "opcode-in-family", "an instruction has an opcode from among those of a family",
         "All members of the family share some bits, and so does this opcode. Hardware that decodes those bits, for a "
         "register or a function, takes it for a member.",
-        'instruction 0b10_ss_0ddd "ADD {d}, {s}" ...\ninstruction 0b10_11_0000 "HALT"',
+        'instruction 0b01_ss_1ddd "sum {d}, {s}" ...\ninstruction 0b01_11_1000 "rest"',
         "See what the hardware makes of those bits; give the instruction another opcode, or allow it with the reason."),
     Explanation(
         "unpolled", "no way from an instruction looks at a request in time",

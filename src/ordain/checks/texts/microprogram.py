@@ -13,12 +13,12 @@ EXPLANATIONS = (
         "On real hardware somebody will execute it: by a typing mistake, by running into data. What happens then "
         "should "
         "be decided, not left to erased cells.",
-        "instruction 0x00 \"NOP\"\n...                                     # and nothing for 0xFF",
+        "instruction 0x00 \"none\"\n...                                     # and nothing for 0xFF",
         "Add `instruction others \"trap\"`, which takes every opcode that is left."),
     Explanation(
         "opcode-clash", "an opcode has two instructions",
         "Patterns with `x` and families overlap easily; both are shown.",
-        "instruction 0b01xx0110 \"LD r, n\"\ninstruction 0x76 \"HLT\"",
+        "instruction 0b0101xxx0 \"load r, n\"\ninstruction 0x56 \"rest\"",
         "Make the patterns disjoint: write the exception out of the family."),
     Explanation(
         "unknown-hole", "nothing fills a `<hole>`",
@@ -63,7 +63,7 @@ EXPLANATIONS = (
         "`for d in (acc, b)` replaces {d} in title and words and takes the letters d of the opcode as its number. "
         "Letters, "
         "names and counts must agree.",
-        'instruction 0b01_dd_0110 "LD {d}, n" for e in (acc, b)',
+        'instruction 0b1_dd_00101 "load {d}, n" for e in (acc, b)',
         "Use one letter for a list, as many bits as the list needs, and every letter in the title."),
     Explanation(
         "bad-number", "a number that makes no sense here",
@@ -180,7 +180,7 @@ EXPLANATIONS = (
     Explanation(
         "no-opcodes", "instructions in a machine that has no opcodes",
         "Nothing says where the instruction of an opcode starts.",
-        "instruction 0x00 \"NOP\"                  # and no mapping store, no roles, no `starts at`",
+        "instruction 0x00 \"none\"                  # and no mapping store, no roles, no `starts at`",
         "Add a store with `word start of instruction`, or `instruction` and `step`, or `starts at`."),
     Explanation(
         "unused-others", "`instruction others` where no opcode is left",
@@ -197,6 +197,6 @@ EXPLANATIONS = (
         "opcode-pattern", "an opcode that is no pattern",
         "After `0b` come 0, 1, `x` for a bit of any value, and letters of a family, with `_` between them where "
         "wanted.",
-        'instruction 0b01?? "LD"',
+        'instruction 0b01?? "load"',
         "Write `0b01xx`."),
 )
