@@ -160,7 +160,8 @@ def test_signals_may_be_used_before_they_are_declared() -> None:
 def test_labels_are_collected_with_their_places() -> None:
     machine = sound(FRAME + 'home fetch\nrule "r" never in hold and at "load a, n"\nallow stuck at hold.x "meant"\n')
     assert [(kind, name, span.text) for kind, name, span in machine.labels] == [
-        ("at", "fetch", "fetch"), ("in", "hold", "hold"), ("at", "load a, n", '"load a, n"'), ("at", "hold.x", "hold.x")]
+        ("at", "fetch", "fetch"), ("in", "hold", "hold"), ("at", "load a, n", '"load a, n"'),
+        ("at", "hold.x", "hold.x")]
 
 
 def test_a_home_may_be_a_condition_with_a_name() -> None:

@@ -1,7 +1,7 @@
 """Image files: our writers and readers against outside libraries, published records, and damage.
 
-`tests/reference/formats.json` holds records seen in vendors' documents, written down from memory; their checksums were
-recomputed.
+`tests/reference/formats.json` holds the published records, each group with its source, written down from memory; their
+checksums were recomputed.
 """
 
 import json
@@ -103,7 +103,7 @@ def test_a_verilog_simulator_reads_our_memory_text(bits: int, tmp_path: Path) ->
 # ---------------------------------------------------------------- published records
 
 
-@pytest.mark.parametrize("record", REFERENCE["intel_hex"])
+@pytest.mark.parametrize("record", REFERENCE["intel_hex"]["records"])
 def test_published_intel_records_are_accepted_and_damaged_ones_not(record: str) -> None:
     end = "" if record[7:9] == "01" else END
     assert read_intel_hex(record + "\n" + end, "t").findings == []
@@ -115,7 +115,7 @@ def test_published_intel_records_are_accepted_and_damaged_ones_not(record: str) 
         assert read.segments == []
 
 
-@pytest.mark.parametrize("record", REFERENCE["s_record"])
+@pytest.mark.parametrize("record", REFERENCE["s_record"]["records"])
 def test_published_s_records_are_accepted_and_damaged_ones_not(record: str) -> None:
     end = "" if record[1] in "789" else "S9030000FC\n"
     assert read_s_records(record + "\n" + end, "t").findings == []
@@ -127,7 +127,7 @@ def test_published_s_records_are_accepted_and_damaged_ones_not(record: str) -> N
 
 
 def test_a_published_extended_segment_counts_in_paragraphs() -> None:
-    """:020000021200EA sets the base 0x12000 (published record, from memory)."""
+    """:020000021200EA sets the base 0x12000 (a record of tests/reference/formats.json, which has its source)."""
     text = ":020000021200EA\n:0100010055A9\n" + END
     assert read_intel_hex(text, "t") == ([(0x12001, b"U")], [])
 
@@ -257,9 +257,9 @@ def test_wrong_sizes_and_no_text_at_all() -> None:
 # ---------------------------------------------------------------- a store in three chips
 
 
-def test_the_published_store_in_three_chips(mano_words: dict[int, int]) -> None:
-    """The textbook's control store, right-justified in 24 bits over three byte-wide chips; the records of the parts in
-    which words stand (from memory, checksums recomputed)."""
+def test_the_textbook_store_in_three_chips(mano_words: dict[int, int]) -> None:
+    """The textbook's control store (words from memory), right-justified in 24 bits over three byte-wide chips; the
+    records of the parts in which words stand are derived by us and checked with bincopy."""
     from ordain.rom.contents import Stored
     from ordain.rom.images import pack
     from tests.rom.boards import Pin, bank, chip, machine, store, straight
@@ -275,6 +275,11 @@ def test_the_published_store_in_three_chips(mano_words: dict[int, int]) -> None:
     for name, image in images.items():
         assert write_intel_hex(image, extents).splitlines() == demo["records"][name]
         assert write_s_records(image, "", extents).splitlines()[1:3] == demo["srec"][name]
+        for records in (demo["records"][name], [*demo["srec"][name], "S9030000FC"]):
+            outside = bincopy.BinFile()
+            outside.add("\n".join(records))
+            assert [(start, bytes(data)) for start, data in outside.segments] == [
+                (start, image[start:end]) for start, end in extents]
 
 
 def test_rows_begin_at_multiples_of_sixteen() -> None:

@@ -1,7 +1,4 @@
-"""Sums against the standard library and published device checksums.
-
-`tests/reference/formats.json`: device checksums from vendors' documents, written down from memory and recomputed.
-"""
+"""Sums against the standard library and sums worked out by hand (`tests/reference/formats.json`)."""
 
 import hashlib
 import json
@@ -35,7 +32,7 @@ def test_the_check_value_of_the_crc() -> None:
     assert sums_of(b"123456789", 8).crc32 == 0xCBF43926
 
 
-def test_a_published_sum_of_bytes_and_of_words() -> None:
+def test_a_sum_of_bytes_and_of_words() -> None:
     example = REFERENCE["example"]
     image = bytes.fromhex(example["bytes"])
     sums = sums_of(image, 16)
@@ -45,7 +42,7 @@ def test_a_published_sum_of_bytes_and_of_words() -> None:
 
 
 @pytest.mark.parametrize("device", REFERENCE["blank_FF"])
-def test_published_sums_of_blank_devices(device: str) -> None:
+def test_the_sums_of_blank_devices(device: str) -> None:
     blank = REFERENCE["blank_FF"][device]
     sums = sums_of(b"\xFF" * blank["bytes"], 8)
     assert f"{sums.sum32:08X} {sums.sum16:04X} {sums.sum8:02X}" == f"{blank['sum32']} {blank['sum16']} {blank['sum8']}"

@@ -11,6 +11,11 @@
                                  without `after`, every cycle strictly between)
     after P never Q until R      the same as: between P and R never Q
 
+The forms are those in which the field says such things: absence, existence, response, and the scopes between and
+after-until (Dwyer, Avrunin, Corbett, "Patterns in property specifications for finite-state verification", ICSE 1999,
+from memory); `always reach` is AG EF of CTL (Clarke and Emerson 1981, from memory). Spelling and bounds in cycles are
+ours.
+
 A window opened again while it is open stays as it is; one that ends in a cycle with P opens anew. A window that
 never ends is judged for ever.
 """

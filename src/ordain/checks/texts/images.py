@@ -12,12 +12,12 @@ EXPLANATIONS = (
         "bad-record", "a record of an image file is damaged",
         "Its start, length, type or checksum is wrong; the line is shown. A record with a wrong checksum is never "
         "used.",
-        ":10010000214601360121470136007EFE09D2190141",
+        ":0800400013164A03010E0F1219",
         "Get the file again from where it came; a text-mode transfer may have changed it."),
     Explanation(
         "end-record-missing", "an image file stops without its end record",
         "The rest may be missing.",
-        ":0300300002337A1E                       # and no :00000001FF",
+        ":030048001A1B4C34                       # and no :00000001FF",
         "Get the whole file."),
     Explanation(
         "data-overlap", "an image file gives a byte twice",
