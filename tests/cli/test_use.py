@@ -354,7 +354,9 @@ def test_decode_says_what_is_as_built_and_what_is_not(lamp: Path, capsys: Captur
     capsys.readouterr()
     status, out, _ = ended(capsys, "decode", "build/U1.bin", "build/U2.bin", "build/U3.bin")
     assert status == 0
-    assert out.splitlines()[-1] == "3 chips read: every word as built"
+    assert out == "3 chips read: every word as built\n"
+    listed = ended(capsys, "decode", "--all", "build/U1.bin", "build/U2.bin", "build/U3.bin")[1].splitlines()
+    assert listed[:2] == ["3 chips read: every word as built", "control:"] and len(listed) > 4
     assert ended(capsys, "decode", "build/U1.bin", "--quiet")[:2] == (0, "")
     image = bytearray((lamp / "build" / "U2.bin").read_bytes())
     image[1] ^= 0x10
@@ -362,7 +364,8 @@ def test_decode_says_what_is_as_built_and_what_is_not(lamp: Path, capsys: Captur
     status, out, _ = ended(capsys, "decode", "--differing", "U2=dump.bin")
     assert status == 1
     assert "differs on U2 D4 at 1 reads" in out
-    assert out.splitlines()[-1] == "1 chip read, 2 taken as built (U1, U3): 1 word not as built"
+    assert out.splitlines()[0] == "1 chip read, 2 taken as built (U1, U3): 1 word not as built"
+    assert ended(capsys, "decode", "U2=dump.bin")[1] == out
     data = json.loads(ended(capsys, "decode", "U2=dump.bin", "--format", "json")[1])
     [differs] = [word["differs"] for word in data["words"] if word["differs"]]
     assert differs == [{"chip": "U2", "cell": 1, "pin": 4, "read": image[1] >> 4 & 1}]

@@ -103,8 +103,11 @@ def test_a_word_where_the_build_has_none_is_shown() -> None:
     empty = next(address for address in range(1 << WIDTH) if address not in STORED["control"].words)
     more = {"control": Stored({**STORED["control"].words, empty: 0}, STORED["control"].unused)}
     result = decoded(pack(MACHINE, more))
-    (word,) = result.differing
+    (word,) = (word for word in result.words if word.pins)
     assert (word.address, word.word, word.built, word.built_text) == (empty, 0, None, "")
+    assert result.differing == (), "it is no word of the build"
+    assert [(stray.chip, stray.unused, stray.others) for stray in result.strays] == [
+        (name, 2, 0) for name in MACHINE.chips], "both copies of the cell"
 
 
 # ---------------------------------------------------------------- whole chips
@@ -142,6 +145,18 @@ WHOLE = {
     "has its address lines in the opposite order": permuted(U3, list(range(8, -1, -1))),
     "address line A2 is stuck at 1": bytes(U3[address | 4] for address in range(512)),
     "address line A2 is stuck at 0": bytes(U3[address & ~4] for address in range(512)),
+    "holds its first 0x80 words over and over: programmed as a smaller part, or its upper address lines are not "
+    "connected": U3[:128] * 4,
+    "holds every word twice: its address lines are one too high, A0 not used": bytes(
+        U3[address >> 1] for address in range(512)),
+    "holds only every second word: its address lines are one too low": bytes(
+        U3[address << 1 & 511] for address in range(512)),
+    "was programmed from a wrong address on: every word stands 0x23 too high": b"\xFF" * 0x23 + U3[:-0x23],
+    "was programmed from a wrong address on: every word stands 0x23 too low, going round at the end":
+        U3[0x23:] + U3[:0x23],
+    "was programmed only up to 0xFF: it reads erased from 0x100 on": U3[:256] + b"\xFF" * 256,
+    "was programmed only from 0x100 on: it reads erased below": b"\xFF" * 256 + U3[256:],
+    "reads erased from 0x60 to 0x13F: that part was not programmed": U3[:0x60] + b"\xFF" * 0xE0 + U3[0x140:],
     "reads all ones: blank, not powered, or not seated": b"\xFF" * 512,
     "reads all zeros: blank, not powered, or not seated": bytes(512),
 }
@@ -178,6 +193,34 @@ def test_chips_exchanged_are_both_told() -> None:
     found = decoded({"U1": IMAGES["U2"], "U2": IMAGES["U1"]}).suspicions
     assert [(each.chip, each.text) for each in found] == [
         ("U1", "holds what belongs into U2"), ("U2", "holds what belongs into U1")]
+
+
+@pytest.mark.parametrize(("unused", "told"), [(None, []), (0x55, [
+    "was programmed only up to 0x3F: it reads erased from 0x40 on"])])
+def test_a_part_without_words_was_not_programmed(unused: int | None, told: list[str]) -> None:
+    """All words stand in the lower half: the upper one matters where it was to get the word of unused places."""
+    made = machine([store("control", 7, 8)], [chip("U9", 128, 8, straight("control", 7, 0, 7))])
+    stored = {"control": Stored({address: address * 37 & 0xFF for address in range(50)}, unused)}
+    images = pack(made, stored)
+    dumps = {"U9": images["U9"][:64] + b"\xFF" * 64}
+    result = decode(contents_of(made, stored, images), stored, images, dumps)
+    assert [each.text for each in result.suspicions] == told and result.differing == ()
+    assert [(stray.chip, stray.unused) for stray in result.strays] == ([("U9", 64)] if told else [])
+
+
+def test_lines_without_a_bit_and_free_cells_are_no_words() -> None:
+    made = machine([store("control", 4, 7)], [chip("U9", 16, 8, bank(
+        "control", [Pin(None, False, 1), *(Pin(bit, False, 0) for bit in range(6, -1, -1))],
+        [AddressPin(bit, False, None) for bit in range(3, -1, -1)]))])
+    stored = {"control": Stored({address: 3 * address for address in range(12)}, None)}
+    images = pack(made, stored)
+    for dump, others in ((images["U9"], []),
+                         (bytes([images["U9"][0] ^ 0x80, *images["U9"][1:]]), [("U9", 0, 1, 0)]),
+                         (images["U9"][:14] + b"\0" + images["U9"][15:], [("U9", 0, 1, 14)])):
+        result = decode(contents_of(made, stored, images), stored, images, {"U9": dump})
+        assert result.differing == () and [tuple(stray) for stray in result.strays] == others
+    changed = decode(contents_of(made, stored, images), stored, images, {"U9": b"\x81" + images["U9"][1:]})
+    assert [word.address for word in changed.differing] == [0] and changed.strays == ()
 
 
 def test_noise_is_not_explained_away() -> None:

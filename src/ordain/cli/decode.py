@@ -1,4 +1,4 @@
-"""`ordain decode IMAGE...`: what chips hold, in the source's symbols, and where that is not what was built."""
+"""`ordain decode IMAGE...`: where chips are not as built, and what they hold in the source's symbols."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,21 +21,28 @@ from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
     from ordain.rom.decode import Decoded, DecodedWord
+    from ordain.rom.readback import Conflict
+
+
+SHOWN = 20
+"""Words not as built that are shown without being asked."""
 
 
 @click.command("decode")
 @click.argument("images", nargs=-1, required=True, metavar="IMAGE...")
 @machine_option
 @build_option
-@click.option("--differing", is_flag=True, help="Only the words that are not as built.")
+@click.option("--all", "everything", is_flag=True, help="Every word that was read, and every guess about a chip.")
+@click.option("--differing", is_flag=True, help=f"All words that are not as built, not only the first {SHOWN}.")
 @speaks("text", "json")
-def command(images: tuple[str, ...], machine: Path | None, differing: bool, form: str, quiet: bool,
+def command(images: tuple[str, ...], machine: Path | None, everything: bool, differing: bool, form: str, quiet: bool,
             colour: str) -> int:
-    """Turn chip images, or dumps read from real chips, back into microinstructions, address by address.
+    """Hold chip images, or dumps read from real chips, against the build; --all turns them back into microinstructions.
 
     An IMAGE is a file named after its chip (U21.bin) or CHIP=FILE; raw, Intel HEX, S-record or $readmemh text, told
-    apart by content. Says which placed words differ from the build, in which chip and on which pin, and when a whole
-    chip looks swapped, rotated or inverted, that. Exit status 1 when something differs.
+    apart by content. Says what happened to a chip as a whole (in another socket, lines crossed, inverted or stuck,
+    programmed in part, as a smaller part or from a wrong address on), then which words differ, in which chip and on
+    which pin. Exit status 1 when something differs.
     """
     from ordain.pipeline import build_model
     from ordain.rom.decode import decode, read_dumps
@@ -50,7 +57,8 @@ def command(images: tuple[str, ...], machine: Path | None, differing: bool, form
     if more or not dumps:
         return _only_findings(manner, path, findings, unusable=True)
     decoded = decode(built.contents, built.stored, built.images, dumps)
-    status = max(exit_status(findings), int(bool(decoded.differing or decoded.conflicts or decoded.suspicions)))
+    wrong = decoded.differing or decoded.conflicts or decoded.suspicions or decoded.strays
+    status = max(exit_status(findings), int(bool(wrong)))
     if form == "json":
         from ordain.show.findings_json import finding_data
 
@@ -58,13 +66,17 @@ def command(images: tuple[str, ...], machine: Path | None, differing: bool, form
                     "findings": [finding_data(finding) for finding in findings]})
         return status
     tell_findings(findings, manner, beside=path)
-    words = decoded.differing if differing else decoded.words
-    for line in _word_lines(words, {store.name: (-(-store.address_width // 4), -(-store.bits // 4))
+    say(manner, _verdict(decoded, len(dumps)))
+    faults = Manner(form, False, colour)                # also with --quiet
+    for text in _faults(decoded, everything):
+        say(faults, text)
+    unexplained = [word for word in decoded.differing if not word.explained]
+    words = decoded.words if everything else decoded.differing if differing else unexplained[:SHOWN]
+    for line in _word_lines(tuple(words), {store.name: (-(-store.address_width // 4), -(-store.bits // 4))
                                     for store in built.machine.stores.values()}):
         say(manner, line)
-    for text in _faults(decoded):
-        click.echo(text)
-    say(manner, _verdict(decoded, len(dumps)))
+    if not everything and not differing and len(unexplained) > SHOWN:
+        say(manner, f"and {len(unexplained) - SHOWN} more words; --differing shows them")
     return status
 
 
@@ -108,27 +120,62 @@ def _word_lines(words: "tuple[DecodedWord, ...]", digits: dict[str, tuple[int, i
     return lines
 
 
-def _faults(decoded: "Decoded") -> list[str]:
-    """What is wrong with whole chips."""
+def _faults(decoded: "Decoded", everything: bool) -> list[str]:
+    """What is wrong with whole chips and with what is no placed word."""
     lines = []
-    for suspicion in decoded.suspicions:
-        lines.append(f"{suspicion.chip}: {suspicion.text}: then {suspicion.agree} of {suspicion.cells} placed cells "
-                     f"agree, as it is {suspicion.before}")
-    for conflict in decoded.conflicts[:10]:
-        lines.append(f"copies disagree: {conflict.one[0]} at {conflict.one[1]:X} and "
+    whole = {suspicion.chip for suspicion in decoded.suspicions}
+    for suspicion in decoded.suspicions if everything else decoded.guesses:
+        lines.append(f"  {suspicion.chip} {suspicion.text} (explains {suspicion.agree} of {suspicion.cells} cells with "
+                     f"words; as read {suspicion.before} agree)")
+    conflicts = decoded.conflicts if everything else _unexplained(decoded)
+    for conflict in conflicts[:10]:
+        lines.append(f"  copies disagree: {conflict.one[0]} at {conflict.one[1]:X} and "
                      f"{conflict.other[0]} at {conflict.other[1]:X}")
-    if len(decoded.conflicts) > 10:
-        lines.append(f"copies disagree in {len(decoded.conflicts) - 10} more places")
+    if len(conflicts) > 10:
+        lines.append(f"  copies disagree in {len(conflicts) - 10} more places")
+    for stray in decoded.strays:
+        if everything or stray.chip not in whole:
+            said = [f"{_many(stray.unused, 'cell')} without the word of unused places"] if stray.unused else []
+            said += [f"{_many(stray.others, 'cell')} that hold{'s' * (stray.others == 1)} no word "
+                     f"differ{'s' * (stray.others == 1)} from the image"] if stray.others else []
+            lines.append(f"  {stray.chip}: {' and '.join(said)}, the first at 0x{stray.first:X}")
     return lines
 
 
+def _unexplained(decoded: "Decoded") -> "list[Conflict]":
+    """Copies that disagree on chips of which nothing else is known."""
+    whole = {suspicion.chip for suspicion in decoded.suspicions}
+    return [conflict for conflict in decoded.conflicts if not whole & {conflict.one[0], conflict.other[0]}]
+
+
 def _verdict(decoded: "Decoded", given: int) -> str:
-    chips = f"{given} chip{'s' if given != 1 else ''} read"
+    chips = f"{_many(given, 'chip')} read"
     if decoded.assumed:
         chips += f", {len(decoded.assumed)} taken as built ({', '.join(decoded.assumed)})"
-    count = len(decoded.differing)
-    verdict = "every word as built" if not count else f"{count} word{'s' if count != 1 else ''} not as built"
-    return f"{chips}: {verdict}"
+    image_of = {guess.chip: guess.image_of for guess in decoded.guesses}
+    swapped = [chip for chip, other in image_of.items() if other and image_of.get(other) == chip]
+    alone = [guess for guess in decoded.guesses if guess.chip not in swapped]
+    parts = []
+    if swapped:
+        parts.append(f"{' and '.join(swapped)} are in each other's socket" if len(swapped) == 2 else
+                     f"{len(swapped)} chips are in each other's sockets")
+    if alone:
+        parts.append(f"{_many(len(alone), 'chip')} wrong as a whole ({', '.join(guess.chip for guess in alone)})")
+    words = sum(not word.explained for word in decoded.differing)
+    if words:
+        parts.append(f"{_many(words, 'word')} not as built")
+    conflicts = _unexplained(decoded)
+    if conflicts:
+        parts.append(f"copies disagree in {_many(len(conflicts), 'place')}")
+    cells = sum(stray.unused + stray.others for stray in decoded.strays if stray.chip not in image_of)
+    if cells:
+        parts.append(f"{'every placed word as built, but ' if not parts else ''}{_many(cells, 'cell')} without words "
+                     f"differ{'s' * (cells == 1)}")
+    return f"{chips}: {', '.join(parts) or 'every word as built'}"
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}{'s' * (count != 1)}"
 
 
 def _as_data(decoded: "Decoded") -> dict[str, Any]:
@@ -136,10 +183,11 @@ def _as_data(decoded: "Decoded") -> dict[str, Any]:
         "assumed": list(decoded.assumed),
         "suspicions": [suspicion._asdict() for suspicion in decoded.suspicions],
         "conflicts": [conflict._asdict() for conflict in decoded.conflicts],
+        "strays": [stray._asdict() for stray in decoded.strays],
         "words": [{
             "store": word.store, "address": word.address, "label": word.label, "word": f"{word.word:#x}",
             "orders": list(word.orders), "fields": dict(word.values),
             "built": None if word.built is None else f"{word.built:#x}", "built_text": word.built_text,
-            "differs": [pin._asdict() for pin in word.pins],
+            "differs": [pin._asdict() for pin in word.pins], "explained": word.explained,
         } for word in decoded.words],
     }

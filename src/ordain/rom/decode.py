@@ -30,7 +30,7 @@ class DecodedWord(NamedTuple):
     """One address of a store as it was read. `orders`: the microinstruction in the source's symbols; `label`: what the
     build calls the place. `built`: the word of the build, None where it placed none, `built_text` its source. `pins`:
     where the two differ; a word that differs only in bits that mean nothing does not. `values`: (field, value in its
-    asserted sense)."""
+    asserted sense). `explained`: all that differs is on chips with a whole-chip fault, which explains it."""
 
     store: str
     address: int
@@ -41,20 +41,43 @@ class DecodedWord(NamedTuple):
     built_text: str
     pins: tuple[PinDifference, ...]
     values: tuple[tuple[str, int], ...]
+    explained: bool = False
+
+
+class Stray(NamedTuple):
+    """Cells of `chip` that differ from its image and are no part of a word that was placed: `unused` of them were to
+    get the word of unused places, `others` are free cells or lines that carry no bit. `first`: where the first is."""
+
+    chip: str
+    unused: int
+    others: int
+    first: int
 
 
 class Decoded(NamedTuple):
     """`words`: the placed words of the build, and others that do not read as unused, store by store by address.
-    `assumed`: chips that were not read. `conflicts`: copies of a word within what was read that disagree."""
+    `assumed`: chips that were not read. `conflicts`: copies of a word within what was read that disagree.
+    `suspicions`: what may have happened to whole chips, chip by chip, the best guess of each first. `strays`: what
+    differs where no word was placed."""
 
     words: tuple[DecodedWord, ...]
     assumed: tuple[str, ...]
     conflicts: tuple[Conflict, ...]
     suspicions: tuple[Suspicion, ...]
+    strays: tuple[Stray, ...] = ()
 
     @property
     def differing(self) -> tuple[DecodedWord, ...]:
-        return tuple(word for word in self.words if word.pins)
+        """The placed words that are not as built."""
+        return tuple(word for word in self.words if word.pins and word.built is not None)
+
+    @property
+    def guesses(self) -> tuple[Suspicion, ...]:
+        """The best one of each chip."""
+        best: dict[str, Suspicion] = {}
+        for suspicion in self.suspicions:
+            best.setdefault(suspicion.chip, suspicion)
+        return tuple(best.values())
 
 
 # ---------------------------------------------------------------- files
@@ -111,8 +134,40 @@ def decode(contents: Contents, stored: Mapping[str, Stored], images: Mapping[str
             words += _store_words(contents, store, stored[store.name], read.words[store.name], dumps)
     conflicts = tuple(conflict for conflict in read.conflicts
                       if conflict.one[0] in dumps or conflict.other[0] in dumps)
-    return Decoded(tuple(words), tuple(name for name in machine.chips if name not in dumps), conflicts,
-                   tuple(suspicions(machine, stored, images, dumps)))
+    suspected = tuple(suspicions(machine, stored, images, dumps))
+    whole = {suspicion.chip for suspicion in suspected}
+    return Decoded(tuple([word._replace(explained=bool(word.pins) and all(pin.chip in whole for pin in word.pins))
+                          for word in words]),
+                   tuple(name for name in machine.chips if name not in dumps), conflicts, suspected,
+                   tuple([stray for name, dump in dumps.items()
+                          if (stray := _strays(machine, machine.chips[name], stored, images[name], dump)) is not None]))
+
+
+def _strays(machine: Machine, chip: Chip, stored: Mapping[str, Stored], image: bytes, dump: bytes) -> Stray | None:
+    """What of a chip differs that is no part of a placed word; copies count too."""
+    built, seen = device_words(image, chip), device_words(dump, chip)
+    if built == seen:
+        return None
+    meant: dict[int, int] = {}                          # cell -> the lines that carry bits of placed words
+    filled: dict[int, int] = {}                         # the same for words of unused places
+    for bank in chip.banks:
+        lines = sum(1 << line for line, pin in enumerate(reversed(bank.pins)) if pin.bit is not None)
+        offsets, copies = device_cells(machine.stores[bank.store].address_width, bank.address)
+        words, unused = stored[bank.store].words, stored[bank.store].unused
+        for address in range(len(offsets)) if unused is not None else words:
+            of = meant if address in words else filled
+            for copy in copies:
+                of[offsets[address] + copy] = of.get(offsets[address] + copy, 0) | lines
+    fills, others, first = 0, 0, -1
+    for cell, (want, read) in enumerate(zip(built, seen)):
+        wrong = (want ^ read) & ~meant.get(cell, 0)
+        if wrong:
+            first = cell if first < 0 else first
+            if wrong & filled.get(cell, 0):
+                fills += 1
+            else:
+                others += 1
+    return Stray(chip.name, fills, others, first) if fills or others else None
 
 
 def _store_words(contents: Contents, store: Store, stored: Stored, read: Sequence[int],
