@@ -1,10 +1,11 @@
-"""Expressions as and-inverter graphs: two-input and gates, and wires that may be inverted.
+"""Expressions bit by bit, as whatever a `Circuit` makes of bits; here as and-inverter graphs.
 
-A *literal* is 2 * variable + inverted, as in AIGER; 0 is false and 1 is true. A vector is a list of literals, highest
-bit first. Equal gates are made once.
+A *literal* is 2 * variable + inverted, as in AIGER; 0 is false and 1 is true. A vector is a list of bits, highest bit
+first. Equal gates are made once.
 """
 
 from collections.abc import Callable, Iterable, Sequence
+from typing import Protocol, TypeVar
 
 from ordain.machine.expression import (
     Add,
@@ -31,6 +32,23 @@ WIDEST_TABLE = 20
 """Bits of an address above which a table is not written out as gates."""
 
 
+Bit = TypeVar("Bit")
+
+
+class Circuit(Protocol[Bit]):
+    """Makes bits of bits."""
+
+    def constant(self, value: int) -> Bit: ...
+    def inverse(self, a: Bit) -> Bit: ...
+    def both(self, a: Bit, b: Bit) -> Bit: ...
+    def either(self, a: Bit, b: Bit) -> Bit: ...
+    def differ(self, a: Bit, b: Bit) -> Bit: ...
+    def choose(self, condition: Bit, yes: Bit, no: Bit) -> Bit: ...
+
+    def table(self, column: int, address: Sequence[Bit]) -> Bit:
+        """Bit number `address` of `column`."""
+
+
 class Gates:
     """The gates made so far; variables up to `first` - 1 are inputs and latches."""
 
@@ -39,6 +57,12 @@ class Gates:
         self.gates: list[tuple[int, int]] = []
         self._known: dict[tuple[int, int], int] = {}
         self._tables: dict[tuple[int, tuple[int, ...]], int] = {}
+
+    def constant(self, value: int) -> int:
+        return value
+
+    def inverse(self, a: int) -> int:
+        return a ^ 1
 
     def both(self, a: int, b: int) -> int:
         """a and b"""
@@ -71,92 +95,108 @@ class Gates:
             return yes
         return self.either(self.both(condition, yes), self.both(condition ^ 1, no))
 
-    def all(self, literals: Iterable[int]) -> int:
-        result = 1
-        for literal in literals:
-            result = self.both(result, literal)
-        return result
-
     def table(self, column: int, address: Sequence[int]) -> int:
-        """Bit number `address` of `column`. Halves that look the same are made once, whatever table they are from."""
-        if len(address) > WIDEST_TABLE:
-            raise ValueError(f"a table of {len(address)} address bits is too large to write out")
-        size = 1 << len(address)
-        if column in (0, (1 << size) - 1):
-            return int(column != 0)
-        key = (column, tuple(address))
-        literal = self._tables.get(key)
-        if literal is None:
-            half = size // 2
-            low = self.table(column & (1 << half) - 1, address[1:])
-            high = self.table(column >> half, address[1:])
-            literal = self._tables[key] = self.choose(address[0], high, low)
-        return literal
-
-    def sum(self, a: Sequence[int], b: Sequence[int], carry: int) -> tuple[list[int], int]:
-        """a + b + carry, and the carry out."""
-        result = []
-        for x, y in zip(reversed(a), reversed(b), strict=True):
-            half = self.differ(x, y)
-            result.append(self.differ(half, carry))
-            carry = self.either(self.both(x, y), self.both(half, carry))
-        return result[::-1], carry
+        return table(self, self._tables, column, address)
 
 
-def evaluate(gates: Gates, roots: Iterable[Node], leaf: Callable[[Leaf], list[int]],
-             known: dict[Node, list[int]]) -> None:
-    """Makes the gates of every node below the roots and notes their literals in `known`."""
+def table(circuit: Circuit[Bit], known: dict[tuple[int, tuple[Bit, ...]], Bit], column: int,
+          address: Sequence[Bit]) -> Bit:
+    """Bit number `address` of `column`. Halves that look the same are made once (`known`), whatever table they are
+    from."""
+    if len(address) > WIDEST_TABLE:
+        raise ValueError(f"a table of {len(address)} address bits is too large to write out")
+    size = 1 << len(address)
+    if column in (0, (1 << size) - 1):
+        return circuit.constant(int(column != 0))
+    key = (column, tuple(address))
+    bit = known.get(key)
+    if bit is None:
+        half = size // 2
+        low = table(circuit, known, column & (1 << half) - 1, address[1:])
+        high = table(circuit, known, column >> half, address[1:])
+        bit = known[key] = circuit.choose(address[0], high, low)
+    return bit
+
+
+def every(circuit: Circuit[Bit], bits: Iterable[Bit]) -> Bit:
+    """All of the bits."""
+    result: Bit | None = None
+    for bit in bits:
+        result = bit if result is None else circuit.both(result, bit)
+    return circuit.constant(1) if result is None else result
+
+
+def some(circuit: Circuit[Bit], bits: Iterable[Bit]) -> Bit:
+    """Any of the bits."""
+    result: Bit | None = None
+    for bit in bits:
+        result = bit if result is None else circuit.either(result, bit)
+    return circuit.constant(0) if result is None else result
+
+
+def total(circuit: Circuit[Bit], a: Sequence[Bit], b: Sequence[Bit], carry: Bit) -> tuple[list[Bit], Bit]:
+    """a + b + carry, and the carry out."""
+    result = []
+    for x, y in zip(reversed(a), reversed(b), strict=True):
+        half = circuit.differ(x, y)
+        result.append(circuit.differ(half, carry))
+        carry = circuit.either(circuit.both(x, y), circuit.both(half, carry))
+    return result[::-1], carry
+
+
+def evaluate(circuit: Circuit[Bit], roots: Iterable[Node], leaf: Callable[[Leaf], list[Bit]],
+             known: dict[Node, list[Bit]]) -> None:
+    """Makes the bits of every node below the roots and notes them in `known`."""
     for node in postorder(roots):
         if node not in known:
-            known[node] = _vector(gates, node, [known[arg] for arg in node.args], leaf)
+            known[node] = _vector(circuit, node, [known[arg] for arg in node.args], leaf)
 
 
-def _vector(gates: Gates, node: Node, args: list[list[int]], leaf: Callable[[Leaf], list[int]]) -> list[int]:
+def _vector(circuit: Circuit[Bit], node: Node, args: list[list[Bit]], leaf: Callable[[Leaf], list[Bit]]) -> list[Bit]:
     match node:
         case Const(value=value, width=width):
-            return [value >> bit & 1 for bit in range(width - 1, -1, -1)]
+            return [circuit.constant(value >> bit & 1) for bit in range(width - 1, -1, -1)]
         case Leaf():
             return leaf(node)
         case Not():
-            return [bit ^ 1 for bit in args[0]]
+            return [circuit.inverse(bit) for bit in args[0]]
         case And():
-            return [gates.all(bits) for bits in zip(*args, strict=True)]
+            return [every(circuit, bits) for bits in zip(*args, strict=True)]
         case Or():
-            return [gates.all(bit ^ 1 for bit in bits) ^ 1 for bits in zip(*args, strict=True)]
+            return [some(circuit, bits) for bits in zip(*args, strict=True)]
         case Xor():
-            return [gates.differ(a, b) for a, b in zip(*args, strict=True)]
+            return [circuit.differ(a, b) for a, b in zip(*args, strict=True)]
         case Equal():
-            return [gates.all(gates.differ(a, b) ^ 1 for a, b in zip(*args, strict=True))]
+            return [every(circuit, (circuit.inverse(circuit.differ(a, b)) for a, b in zip(*args, strict=True)))]
         case Among(values=values):
-            return [among(gates, args[0], values)]
+            return [among(circuit, args[0], values)]
         case Less():
-            return [gates.sum(args[0], [bit ^ 1 for bit in args[1]], 1)[1] ^ 1]
+            inverted = [circuit.inverse(bit) for bit in args[1]]
+            return [circuit.inverse(total(circuit, args[0], inverted, circuit.constant(1))[1])]
         case Add():
-            return gates.sum(args[0], args[1], 0)[0]
+            return total(circuit, args[0], args[1], circuit.constant(0))[0]
         case Sub():
-            return gates.sum(args[0], [bit ^ 1 for bit in args[1]], 1)[0]
+            return total(circuit, args[0], [circuit.inverse(bit) for bit in args[1]], circuit.constant(1))[0]
         case Slice(high=high, low=low):
             top = len(args[0]) - 1
             return args[0][top - high:top - low + 1]
         case Join():
             return [bit for part in args for bit in part]
         case If():
-            return [gates.choose(args[0][0], a, b) for a, b in zip(args[1], args[2], strict=True)]
+            return [circuit.choose(args[0][0], a, b) for a, b in zip(args[1], args[2], strict=True)]
         case Parity():
-            total = 0
-            for bit in args[0]:
-                total = gates.differ(total, bit)
-            return [total]
+            odd = args[0][0]
+            for bit in args[0][1:]:
+                odd = circuit.differ(odd, bit)
+            return [odd]
         case Prior():
             raise ValueError("`Prior` is lowered to a variable before gates are made")
 
 
-def among(gates: Gates, bits: Sequence[int], values: frozenset[int]) -> int:
+def among(circuit: Circuit[Bit], bits: Sequence[Bit], values: frozenset[int]) -> Bit:
     """The vector is one of the values."""
     if len(values) > 4 and len(bits) <= WIDEST_TABLE:
-        return gates.table(sum(1 << value for value in values), bits)
-    result = 0
-    for value in sorted(values):
-        match = gates.all(bit ^ 1 ^ (value >> place & 1) for place, bit in zip(range(len(bits) - 1, -1, -1), bits))
-        result = gates.either(result, match)
-    return result
+        return circuit.table(sum(1 << value for value in values), bits)
+    places = range(len(bits) - 1, -1, -1)
+    return some(circuit, (every(circuit, (bit if value >> place & 1 else circuit.inverse(bit)
+                                          for place, bit in zip(places, bits))) for value in sorted(values)))

@@ -13,7 +13,7 @@ from ordain.machine.expression import Node
 from ordain.prover.answers.monitors import Watch
 from ordain.prover.answers.presented import executed
 from ordain.prover.answers.verdicts import Asked, Conditions, Judge, watch
-from ordain.prover.limits import LimitReached, look
+from ordain.prover.limits import Clock
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.relation.partition import Question, Tables
@@ -62,22 +62,6 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
     presented = executed(system, base.judge.answers, _followed(system), None if clock.out() else limits, started)
     return Verdicts(answered, over, presented, base.judge.states, base.judge.transitions,
                     len(base.found.levels) - 1, base.held, base.found.stopped, clock.ended)
-
-
-class Clock:
-    """Whether there is time for more. `ended`: why not everything was decided, "" as long as nothing is known."""
-
-    def __init__(self, limits: Limits, started: float, ended: str) -> None:
-        self._limits, self._started, self.ended = limits, started, ended
-
-    def out(self) -> bool:
-        """Whether nothing new is to be begun. A limit of states is one of each search, not of them all."""
-        if not self.ended:
-            try:
-                look(self._limits, self._started, 0)
-            except LimitReached as limit:
-                self.ended = str(limit)
-        return self.ended not in ("", "states")
 
 
 def _groups(properties: tuple[Property, ...], left: list[int]) -> list[list[list[int]]]:

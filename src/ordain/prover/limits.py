@@ -27,3 +27,19 @@ def look(limits: Limits, started: float, states: int) -> None:
 def _memory() -> int:
     """The greatest memory that the process has had, in bytes."""
     return 0 if resource is None else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+
+
+class Clock:
+    """Whether there is time for more. `ended`: why not everything was decided, "" as long as nothing is known."""
+
+    def __init__(self, limits: Limits, started: float, ended: str) -> None:
+        self._limits, self._started, self.ended = limits, started, ended
+
+    def out(self) -> bool:
+        """Whether nothing new is to be begun. A limit of states is one of each search, not of them all."""
+        if not self.ended:
+            try:
+                look(self._limits, self._started, 0)
+            except LimitReached as limit:
+                self.ended = str(limit)
+        return self.ended not in ("", "states")

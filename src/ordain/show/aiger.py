@@ -15,8 +15,9 @@ is named in the comment only.
 from collections.abc import Iterator, Sequence
 from typing import Literal, NamedTuple
 
+from ordain.control.bits import Bits, store_of
 from ordain.control.model import System, Variable
-from ordain.logic.gates import Gates, among, evaluate
+from ordain.logic.gates import Gates, among
 from ordain.machine.expression import Leaf, Node, postorder
 from ordain.prover.model import Property
 
@@ -60,7 +61,7 @@ class _File:
         first_latch = 1 + len(self._inputs)
         self._latches = self._number([variable.leaf for variable in self._variables], first_latch)
         self._gates = Gates(first_latch + len(self._latches))
-        self._words: dict[str, list[int]] = {}
+        self._made = Bits(self._gates, system, self._bits)
 
     # ------------------------------------------------------------ what is asked
 
@@ -112,13 +113,8 @@ class _File:
             new = [node for node in postorder(pending) if isinstance(node, Leaf) and node not in found]
             found.update(new)
             pending = [by_leaf[leaf].next for leaf in new if leaf in by_leaf]
-            pending += [system.addresses[store] for leaf in new if (store := self._store_of(leaf)) is not None]
+            pending += [system.addresses[store] for leaf in new if (store := store_of(system, leaf)) is not None]
         return [variable for leaf, variable in by_leaf.items() if leaf in found], found
-
-    def _store_of(self, leaf: Leaf) -> str | None:
-        if leaf.kind == "field":
-            return self._system.contents.machine.fields[leaf.name].store
-        return leaf.name if leaf.kind in ("word", "address") else None
 
     def _number(self, leaves: Sequence[Node], first: int) -> list[str]:
         """Numbers the bits of the leaves, lowest first, and gives the name of each."""
@@ -131,26 +127,8 @@ class _File:
 
     # ------------------------------------------------------------ gates
 
-    def _leaf(self, leaf: Leaf) -> list[int]:
-        contents = self._system.contents
-        store = self._store_of(leaf)
-        if store is None:
-            raise ValueError(f"`{leaf.kind} {leaf.name}` is neither a variable nor free")
-        evaluate(self._gates, (self._system.addresses[store],), self._leaf, self._bits)
-        address = self._bits[self._system.addresses[store]]
-        if leaf.kind == "address":
-            return address
-        high, low, inverted = leaf.width - 1, 0, 0
-        if leaf.kind == "field":
-            field = contents.machine.fields[leaf.name]
-            high, low, inverted = field.high, field.low, int(field.active_low)
-        words = contents.words[store]
-        return [self._gates.table(sum((word >> bit & 1) << at for at, word in enumerate(words)), address) ^ inverted
-                for bit in range(high, low - 1, -1)]
-
     def _literal(self, node: Node) -> list[int]:
-        evaluate(self._gates, (node,), self._leaf, self._bits)
-        return self._bits[node]
+        return self._made.of(node)
 
     def _ranges(self) -> Iterator[int]:
         """Values beyond the last code of an enumeration do not occur."""

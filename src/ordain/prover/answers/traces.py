@@ -80,19 +80,7 @@ class Stage:
                   if variable.origin != "monitor" or variable.name in names}
         if script.back is None:
             return Trace(tuple(cycles), None, script.dead_end, ending)
-        return self._closed(cycles, entered, states, script.back, ending)
-
-    def _closed(self, cycles: list[Cycle], entered: list[dict[Node, int]], states: dict[Node, int], back: int,
-                after: dict[str, int]) -> Trace:
-        """A trace that goes round. Where the machine never comes back to quite the same state, what differs is of no
-        consequence, and is left out of the cycle that follows the last one."""
-        loop = next((index for index in range(back, len(cycles)) if entered[index] == states), back)
-        same = {variable.name for variable in self.variables if entered[loop][variable.leaf] == states[variable.leaf]}
-        entry = cycles[loop]
-        cycles[loop] = entry._replace(
-            states={name: value for name, value in entry.states.items() if name in same},
-            monitors={name: value for name, value in entry.monitors.items() if name in same})
-        return Trace(tuple(cycles), loop, False, after)
+        return closed(self.variables, cycles, entered, states, script.back, ending)
 
     # ------------------------------------------------------------ states
 
@@ -217,3 +205,15 @@ def _equal(shape: Partition, node: Node, value: int, mask: int) -> list[Node]:
     return [terms.among(cut(terms, node, high, low), frozenset((value >> low & (1 << high - low + 1) - 1,)))
             for high, low in runs(mask)]
 
+
+def closed(variables: tuple[Variable, ...], cycles: list[Cycle], entered: list[dict[Node, int]],
+           states: dict[Node, int], back: int, after: dict[str, int]) -> Trace:
+    """A trace that goes round. Where the machine never comes back to quite the same state, what differs is of no
+    consequence, and is left out of the cycle that follows the last one."""
+    loop = next((index for index in range(back, len(cycles)) if entered[index] == states), back)
+    same = {variable.name for variable in variables if entered[loop][variable.leaf] == states[variable.leaf]}
+    entry = cycles[loop]
+    cycles[loop] = entry._replace(
+        states={name: value for name, value in entry.states.items() if name in same},
+        monitors={name: value for name, value in entry.monitors.items() if name in same})
+    return Trace(tuple(cycles), loop, False, after)

@@ -1,0 +1,164 @@
+"""A search for some questions: the space they share, the monitors that run along, and what was reached."""
+
+from collections.abc import Callable, Iterable
+from time import monotonic
+from typing import NamedTuple
+
+from oxidd.bdd import BDDFunction
+from oxidd.util import BooleanOperator
+
+from ordain.control.model import System, Variable
+from ordain.logic.narrowing import bits_read
+from ordain.machine.expression import Node
+from ordain.prover.limits import look
+from ordain.prover.model import Limits, Progress, Property, Report
+from ordain.prover.questions import nodes_of
+from ordain.prover.relation.cone import cone, with_addresses
+from ordain.prover.symbolic.layers import Layers
+from ordain.prover.symbolic.reads import members
+from ordain.prover.symbolic.relation import Part, Relation, parts_of
+from ordain.prover.symbolic.space import Space
+
+
+class Watch:
+    """Looks at the limits and tells how far a search is."""
+
+    def __init__(self, limits: Limits, report: Report | None, started: float) -> None:
+        self._limits, self._report, self._started, self._told = limits, report, started, started
+        self._states, self._level = 0, 0
+
+    def look(self) -> None:
+        """Raises LimitReached."""
+        look(self._limits, self._started, self._states)
+        now = monotonic()
+        if self._report is not None and now - self._told > 0.1:
+            self._told = now
+            self._report(Progress(self._states, self._level, self._states / (now - self._started)))
+
+    def begin(self) -> None:
+        """A search begins: a limit of states is one of each search."""
+        self._states = 0
+
+    def level_done(self, level: int, states: int) -> None:
+        self._level = level
+        self._states += states
+        self.look()
+
+
+class Model(NamedTuple):
+    """The space of all questions, and in it what is required of every cycle. `plain`: the atoms of the system's
+    variables; `monitors`: those of each monitor that is kept. `needed`: the bits of each leaf that count; the others
+    are 0."""
+
+    system: System
+    space: Space
+    required: Part
+    plain: int
+    monitors: dict[Variable, int]
+    needed: dict[Node, int]
+
+
+def model_of(system: System, properties: tuple[Property, ...], reduce: bool) -> Model:
+    """`properties`: lowered. Without `reduce` all variables of the system are kept, whatever is asked."""
+    monitors = tuple({monitor.leaf: monitor for prop in properties for monitor in prop.monitors}.values())
+    asked = tuple(node for prop in properties for node in nodes_of(prop))
+    roots = with_addresses(system, (*asked, *system.assumptions, *_followed(system),
+                                    *(() if reduce else (variable.leaf for variable in system.variables))))
+    variables = tuple(variable._replace(next=node) for variable, node in zip(
+        (*system.variables, *monitors),
+        with_addresses(system, tuple(variable.next for variable in (*system.variables, *monitors)))))
+    kept, needed = cone(system, variables, roots)
+    addresses = with_addresses(system, tuple(system.addresses.values()))
+    read = bits_read((*roots, *addresses, *(variable.next for variable in kept))).keys()
+    space = Space(system, kept, [one for one in system.free if one.leaf in read])
+    watched = {monitor.leaf: monitor for monitor in monitors}
+    plain, of_monitors = 0, dict[Variable, int]()
+    for variable in kept:
+        atoms = sum(1 << atom for atom in space.atoms.of(variable.leaf))
+        if variable.leaf in watched:
+            of_monitors[watched[variable.leaf]] = atoms
+        else:
+            plain |= atoms
+    return Model(system, space, _required(system, space), plain, of_monitors, needed)
+
+
+def _followed(system: System) -> list[Node]:
+    """The addresses of which it is asked which of them are presented."""
+    stores = system.contents.machine.stores
+    return [address for store, address in system.addresses.items() if stores[store].fill == "microprogram"]
+
+
+def _required(system: System, space: Space) -> Part:
+    holds, reads = space.true, 0
+    for node in system.assumptions:
+        holds, reads = holds & space.of(node), reads | space.read_by(node)
+    for one in space.free:
+        if one.values < 1 << one.leaf.width:
+            holds = holds & space.within(one.leaf, one.values)
+            reads |= sum(1 << atom for atom in space.atoms.of(one.leaf))
+    return Part(holds, reads, 0)
+
+
+class Case:
+    """What is reached, with some monitors running along. Sets of states are over `atoms`."""
+
+    def __init__(self, model: Model, monitors: Iterable[Variable], watch: Watch) -> None:
+        self.model, self.space = model, model.space
+        self.monitors = tuple(monitors)
+        self.atoms = model.plain
+        for monitor in self.monitors:
+            self.atoms |= model.monitors.get(monitor, 0)
+        self._free = self.space.cube(range(self.space.states, self.space.atoms.count))
+        self._when: dict[Node, Relation] = {}
+        self.start = start_of(model, self.atoms)
+        self.layers = Layers(self.start)
+        watch.begin()
+        with self.layers.until_a_limit():
+            parts = parts_of(self.space, members(self.atoms), watch.look)
+            self.relation = Relation(self.space, parts, self.atoms, model.required, watch.look)
+            self.layers.search(self.relation, lambda level, new: watch.level_done(level, self.count(new)))
+        self.states = self.count(self.layers.reached)
+
+    def count(self, states: BDDFunction) -> int:
+        """How many states a set has."""
+        return states.sat_count(self.atoms.bit_count())
+
+    def having(self, condition: BDDFunction) -> BDDFunction:
+        """The states in which some input makes a condition true, and what is required."""
+        return condition.apply_exists(BooleanOperator.AND, self.model.required.holds, self._free)
+
+    def having_node(self, node: Node) -> BDDFunction:
+        return self.having(self.space.of(node))
+
+    def when(self, node: Node) -> Relation:
+        """The cycles in which a condition holds."""
+        found = self._when.get(node)
+        if found is None:
+            found = self._when[node] = self.relation.only(self.space.of(node), self.space.read_by(node))
+        return found
+
+    def closed(self, start: BDDFunction, onward: Callable[[BDDFunction], BDDFunction],
+               among: BDDFunction) -> BDDFunction:
+        """A set with everything that leads on from it, within another."""
+        found = now = start & among
+        while now.satisfiable():
+            now = onward(now) & among & ~found
+            found = found | now
+        return found
+
+
+def start_of(model: Model, atoms: int) -> BDDFunction:
+    """The states at the start."""
+    space, found = model.space, model.space.true
+    for variable in model.space.variables:
+        own = space.atoms.of(variable.leaf)
+        if not atoms >> own.start & 1:
+            continue
+        if variable.reset is None:
+            found = found & space.within(variable.leaf, variable.values)
+        else:
+            for bit, atom in enumerate(own):
+                found = found & (space.now[atom] if variable.reset >> bit & 1 else ~space.now[atom])
+    return found
+
+

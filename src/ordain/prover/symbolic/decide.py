@@ -1,0 +1,116 @@
+"""Every question gets a verdict, with sets of states as diagrams.
+
+Questions without monitors share one search, which decides those whose monitors only remember, too. Those with other
+monitors get a search with them.
+"""
+
+from collections.abc import Callable
+from time import monotonic
+
+from oxidd.util import DDMemoryError
+
+from ordain.control.model import System, Variable
+from ordain.control.system import with_free
+from ordain.prover.answers.monitors import depth_of
+from ordain.prover.limits import Clock, LimitReached
+from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
+from ordain.prover.questions import lower_properties, nodes_of
+from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.remembered import Remembered
+from ordain.prover.symbolic.verdicts import Judge, presented
+
+
+def decide_symbolically(system: System, properties: tuple[Property, ...], limits: Limits | None = None,
+                        report: Report | None = None) -> Verdicts:
+    """Verdicts in the order of the properties. `system`: `build_system` of the contents."""
+    started = monotonic()
+    limits = Limits() if limits is None else limits
+    lowered = lower_properties(system, properties)
+    system = system._replace(free=with_free(system.free, tuple(node for prop in lowered for node in nodes_of(prop))))
+    found = _Deciding(system, lowered, limits, report, started)
+    verdicts = [verdict._replace(property=prop) for prop, verdict in zip(properties, found.every(), strict=True)]
+    over = found.safely(found.base, lambda: found.judge.over_assumed(found.nobody), found.nobody)
+    base = found.base.layers
+    return Verdicts(tuple(verdicts), over, found.executed(), found.base.states, 0, len(base.new) - 1, 0, base.stopped,
+                    found.clock.ended)
+
+
+class _Deciding:
+    def __init__(self, system: System, properties: tuple[Property, ...], limits: Limits, report: Report | None,
+                 started: float) -> None:
+        self._system, self._properties, self._limits = system, properties, limits
+        self.nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
+        self._watch = Watch(limits, report, started)
+        self._model = model_of(system, properties, limits.reduce)
+        self.base = Case(self._model, (), self._watch)
+        self.judge = Judge(self.base, limits)
+        self.clock = Clock(limits, started, self.base.layers.stopped)
+        self._remembered: dict[tuple[Variable, ...], Remembered] = {}
+
+    def every(self) -> list[Verdict]:
+        found: dict[int, Verdict] = {}
+        later: dict[tuple[Variable, ...], list[int]] = {}
+        for number, prop in enumerate(self._properties):
+            verdict = self._on_base(prop)
+            if verdict is None:
+                later.setdefault(prop.monitors, []).append(number)
+            else:
+                found[number] = verdict
+        for monitors, numbers in later.items():
+            found.update(zip(numbers, self._with_monitors(monitors, [self._properties[number] for number in numbers])))
+        return [found[number] for number in range(len(self._properties))]
+
+    def _on_base(self, prop: Property) -> Verdict | None:
+        """The verdict of the search without monitors; None where it takes one with them."""
+        if prop.monitors:
+            depth = depth_of(prop.monitors)
+            if depth is None or prop.kind not in ("bad", "reach") or self.clock.out() or self.base.layers.stopped:
+                return None
+            return self.safely_or_none(lambda: self._of_remembered(prop, depth), prop)
+        seen = prop.kind in ("bad", "reach")
+        if not seen and self.clock.out():
+            return self.judge.made(prop, "undecided")
+        return self.safely(self.base, lambda: self.judge.verdict(prop), prop)
+
+    def _of_remembered(self, prop: Property, depth: int) -> Verdict | None:
+        beside = self._remembered.get(prop.monitors)
+        if beside is None:
+            beside = self._remembered[prop.monitors] = Remembered(self.base, prop.monitors, depth)
+        occurs = beside.occurs(prop.node)
+        if not occurs and prop.kind == "reach":
+            return self.judge.made(prop, "broken")
+        if occurs and (prop.kind == "bad" or prop.shown):
+            return None
+        given = prop.vacuity is None or beside.occurs(prop.vacuity)
+        return self.judge.made(prop, "proved" if given else "vacuous")
+
+    def _with_monitors(self, monitors: tuple[Variable, ...], properties: list[Property]) -> list[Verdict]:
+        if self.clock.out():
+            return [self.judge.made(prop, "undecided") for prop in properties]
+        case = Case(self._model, monitors, self._watch)
+        self.clock.ended = self.clock.ended or case.layers.stopped
+        judge = Judge(case, self._limits)
+        return [self.safely(case, lambda prop=prop: judge.verdict(prop), prop)  # type: ignore[misc]
+                for prop in properties]
+
+    def safely(self, case: Case, answer: Callable[[], Verdict], prop: Property) -> Verdict:
+        """An answer, or undecided where a limit is reached on the way."""
+        return self.safely_or_none(answer, prop) or self.judge.made(prop, "undecided")
+
+    def safely_or_none(self, answer: Callable[[], Verdict | None], prop: Property) -> Verdict | None:
+        try:
+            return answer()
+        except LimitReached as limit:
+            self.clock.ended = self.clock.ended or str(limit)
+        except DDMemoryError:
+            self.clock.ended = self.clock.ended or "memory"
+        except KeyboardInterrupt:
+            self.clock.ended = "interrupted"
+        return self.judge.made(prop, "undecided")
+
+    def executed(self) -> dict[str, frozenset[int]]:
+        """The addresses that reachable cycles present, for each store that holds a microprogram."""
+        stores = self._system.contents.machine.stores
+        cycles = self.base.layers.reached & self._model.required.holds
+        return {store: frozenset(presented(self.base, store, cycles)) for store in self._system.addresses
+                if stores[store].fill == "microprogram"}

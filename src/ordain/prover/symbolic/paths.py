@@ -1,0 +1,68 @@
+"""Sequences of single states: a shortest one to a set, and one that goes round. A state is a set of one."""
+
+from typing import NamedTuple
+
+from oxidd.bdd import BDDFunction
+
+from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.reads import members
+from ordain.prover.symbolic.relation import Relation
+
+
+class Loop(NamedTuple):
+    """States one after another; after the last one comes state number `back`, or, when that is None, nothing: the last
+    state has no successor."""
+
+    states: list[BDDFunction]
+    back: int | None
+
+
+def one_of(case: Case, states: BDDFunction) -> BDDFunction:
+    """The lowest state of a set."""
+    space, literals = case.space, case.space.true
+    for atom in sorted(members(case.atoms), key=space.number.__getitem__, reverse=True):
+        literals = ~space.now[atom] & literals
+    if not states.satisfiable():
+        raise AssertionError("a state has no neighbour where it was said to have one")
+    chosen = states.pick_cube_dd_set(literals)
+    cube = chosen.pick_cube()
+    for atom in members(case.atoms) if cube is not None else ():
+        if cube is not None and cube[space.number[atom]] is None:
+            chosen = chosen & ~space.now[atom]
+    return chosen
+
+
+def shortest(case: Case, level: int, goal: BDDFunction) -> list[BDDFunction]:
+    """A sequence from a start state to a state of a set that was new at that level; `level` + 1 states."""
+    path = [one_of(case, goal)]
+    for earlier in range(level - 1, -1, -1):
+        path.append(one_of(case, case.relation.before(path[-1]) & case.layers.new[earlier]))
+    return path[::-1]
+
+
+def go_round(case: Case, relation: Relation, start: BDDFunction, within: BDDFunction) -> Loop:
+    """From a state on, staying in a set: the shortest way from it back to it; where there is none, from the state that
+    is farthest from it. Or to a state without a successor."""
+    ending = within & ~relation.before(within)
+    states = [start]
+    while True:
+        layers, seen, now = list[BDDFunction](), case.space.false, states[-1]
+        while now.satisfiable():
+            if (now & ending).satisfiable():
+                return Loop([*states[:-1], *_down(case, relation, layers, now & ending)], None)
+            if layers and (now & states[-1]).satisfiable():
+                way = _down(case, relation, layers, states[-1])
+                return Loop([*states[:-1], *way[:-1]], len(states) - 1)
+            layers.append(now)
+            now = relation.after(now) & within & ~seen
+            seen = seen | now
+        last = layers.pop()
+        states[-1:] = _down(case, relation, layers, last)
+
+
+def _down(case: Case, relation: Relation, layers: list[BDDFunction], goal: BDDFunction) -> list[BDDFunction]:
+    """A way through each of the layers, one cycle after another, to a state of a set."""
+    way = [one_of(case, goal)]
+    for layer in reversed(layers):
+        way.append(one_of(case, relation.before(way[-1]) & layer))
+    return way[::-1]

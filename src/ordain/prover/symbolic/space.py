@@ -1,0 +1,154 @@
+"""The variables of the diagrams, and the diagrams of expressions over them.
+
+Every atom of a state has two diagram variables one under the other, for its present and its next value; every atom of
+what is free has one.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from oxidd.bdd import BDDFunction, BDDManager, BDDSubstitution
+
+from ordain.control.bits import Bits
+from ordain.control.model import Free, System, Variable
+from ordain.logic.gates import among, table
+from ordain.machine.expression import Node
+from ordain.prover.symbolic.order import ordered
+from ordain.prover.symbolic.reads import Atoms, members, reading
+
+NODES = 1 << 27
+"""Nodes of all diagrams together, at most; memory is taken for those that there are."""
+REMEMBERED = 1 << 20
+"""Results of operations that are remembered."""
+
+
+class Space:
+    """`variables`: those of the system and the monitors that are looked at; `free`: what is free and read. States are
+    sets over `states`, the atoms of the variables."""
+
+    def __init__(self, system: System, variables: Sequence[Variable], free: Sequence[Free]) -> None:
+        self.system, self.variables, self.free = system, tuple(variables), tuple(free)
+        self.atoms = Atoms([*(variable.leaf for variable in variables), *(one.leaf for one in free)])
+        self.states = sum(variable.leaf.width for variable in variables)
+        self._reads = reading(system, self.atoms)
+        self.reads = [reads for variable in variables for reads in reversed(self._reads.of(variable.next))]
+        self.manager = BDDManager(NODES, REMEMBERED, 1)
+        self.true, self.false = self.manager.true(), self.manager.false()
+        self.number = self._numbered()
+        self.now = [self.manager.var(number) for number in self.number]
+        self.atom_of = {number: atom for atom, number in enumerate(self.number)}
+        self._bits = Bits(_Diagrams(self), system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
+                                                    for leaf in self.atoms.leaves})
+        self._functions: list[BDDFunction | None] = [None] * self.states
+
+    def _numbered(self) -> list[int]:
+        addresses = [atom for node in self.system.addresses.values() if _is_read(self._reads, node)
+                     for bit in self._reads.of(node) for atom in members(bit)]
+        groups = [reads | 1 << atom for atom, reads in enumerate(self.reads)]
+        number = [0] * self.atoms.count
+        following = 0
+        for atom in ordered(self.atoms.count, groups, addresses):
+            number[atom] = following
+            following += 2 if atom < self.states else 1
+        self.manager.add_vars(following)
+        return number
+
+    # ------------------------------------------------------------ expressions
+
+    def of(self, node: Node) -> BDDFunction:
+        """A condition, over the present values."""
+        (bit,) = self._bits.of(node)
+        return bit
+
+    def bits(self, node: Node) -> list[BDDFunction]:
+        """The bits of an expression, highest first."""
+        return self._bits.of(node)
+
+    def read_by(self, node: Node) -> int:
+        """The atoms on which an expression can depend."""
+        found = 0
+        for bit in self._reads.of(node):
+            found |= bit
+        return found
+
+    def function(self, atom: int) -> BDDFunction:
+        """The next value of an atom of a state."""
+        found = self._functions[atom]
+        if found is None:
+            for variable in self.variables:
+                own = self.atoms.of(variable.leaf)
+                if atom in own:
+                    for one, bit in zip(own, reversed(self._bits.of(variable.next))):
+                        self._functions[one] = bit
+                    break
+            found = self._functions[atom]
+        if found is None:
+            raise ValueError("what is free has no next value")
+        return found
+
+    def within(self, leaf: Node, values: int) -> BDDFunction:
+        """That a leaf has one of the values 0 .. `values` - 1."""
+        if values == 1 << leaf.width:
+            return self.true
+        return among(_Diagrams(self), self._bits.of(leaf), frozenset(range(values)))
+
+    # ------------------------------------------------------------ sets of variables
+
+    def next(self, atom: int) -> BDDFunction:
+        return self.manager.var(self.number[atom] + 1)
+
+    def cube(self, atoms: Iterable[int]) -> BDDFunction:
+        """All of these, as what is to be quantified is given."""
+        return self._conjunction(self.number[atom] for atom in atoms)
+
+    def next_cube(self, atoms: Iterable[int]) -> BDDFunction:
+        return self._conjunction(self.number[atom] + 1 for atom in atoms)
+
+    def _conjunction(self, numbers: Iterable[int]) -> BDDFunction:
+        found = self.true
+        for number in sorted(numbers, reverse=True):
+            found = self.manager.var(number) & found
+        return found
+
+    def renamed(self, atoms: Iterable[int], to_next: bool) -> BDDSubstitution:
+        """Present values put in for next ones, or the other way round."""
+        if to_next:
+            return BDDFunction.make_substitution((self.number[atom], self.next(atom)) for atom in atoms)
+        return BDDFunction.make_substitution((self.number[atom] + 1, self.now[atom]) for atom in atoms)
+
+
+def _is_read(reads: Bits[int], node: Node) -> bool:
+    """Whether everything that forms an address is among the atoms; of a store that nothing reads it may not be."""
+    try:
+        reads.of(node)
+    except ValueError:
+        return False
+    return True
+
+
+class _Diagrams:
+    """Diagrams as a circuit."""
+
+    def __init__(self, space: Space) -> None:
+        self._constants = space.false, space.true
+        self._tables: dict[tuple[int, tuple[BDDFunction, ...]], BDDFunction] = {}
+
+    def constant(self, value: int) -> BDDFunction:
+        return self._constants[value]
+
+    def inverse(self, a: BDDFunction) -> BDDFunction:
+        return ~a
+
+    def both(self, a: BDDFunction, b: BDDFunction) -> BDDFunction:
+        return a & b
+
+    def either(self, a: BDDFunction, b: BDDFunction) -> BDDFunction:
+        return a | b
+
+    def differ(self, a: BDDFunction, b: BDDFunction) -> BDDFunction:
+        return a ^ b
+
+    def choose(self, condition: BDDFunction, yes: BDDFunction, no: BDDFunction) -> BDDFunction:
+        return condition.ite(yes, no)
+
+    def table(self, column: int, address: Sequence[BDDFunction]) -> BDDFunction:
+        return table(self, self._tables, column, address)

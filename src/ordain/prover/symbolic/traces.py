@@ -1,0 +1,166 @@
+"""From sets of states, one after another, to a trace of the real machine, cycle by cycle.
+
+The machine runs in full, by plain evaluation of its expressions; inputs are chosen with the diagrams so that it goes
+from set to set. That it does, that the assumptions hold, and that the question's condition holds where it has to, is
+checked again on the values themselves; if not, the search is wrong, and that is raised.
+"""
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from oxidd.bdd import BDDFunction
+
+from ordain.control.cycle import Running
+from ordain.control.model import Cycle, Trace, Variable
+from ordain.logic.evaluate import evaluate
+from ordain.machine.expression import Node
+from ordain.prover.answers.traces import CLOSING, closed
+from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.reads import members
+
+
+class Script(NamedTuple):
+    """`sets`: where the machine is, cycle after cycle; `demands`: what each cycle has to satisfy. After the last state:
+    `back`, the number of the one to which it returns; or, with `dead_end`, no cycle at all; or anything."""
+
+    sets: list[BDDFunction]
+    demands: list[tuple[Node, ...]]
+    back: int | None = None
+    dead_end: bool = False
+
+
+class Stage:
+    """Runs the machine of one case, with its monitors."""
+
+    def __init__(self, case: Case) -> None:
+        self._case, self._space, self._system = case, case.space, case.model.system
+        self._running = Running(self._system, case.monitors)
+        self._variables = self._running.variables
+        self._atoms = members(case.atoms)
+
+    def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
+        """`events`: conditions whose truth is noted in every cycle, by name. `shown`: the monitors whose values belong
+        in the trace."""
+        names = [monitor.name for monitor in shown]
+        states = self._start(script.sets[0])
+        cycles: list[Cycle] = []
+        remembered = self._running.before_reset()
+        last = len(script.sets) - 1
+        entered: list[dict[Node, int]] = []
+        index = 0
+        while not (script.dead_end and index == last):
+            entered.append(states)
+            following = script.sets[index + 1] if index < last else \
+                script.sets[script.back] if script.back is not None else None
+            values, matters = self._cycle(states, following, script.demands[index])
+            cycles.append(self._running.shown(values, matters, remembered, names, events))
+            remembered = self._running.remembered({**values, **remembered})
+            states = self._running.next(values)
+            if following is not None and not self._is_in(states, following):
+                raise AssertionError("a trace leaves its path")
+            index += 1
+            if index > last:
+                if script.back is None or states == entered[script.back] or len(cycles) > last + CLOSING:
+                    break
+                index = script.back
+        ending = {variable.name: states[variable.leaf] for variable in self._variables
+                  if variable.origin != "monitor" or variable.name in names}
+        if script.back is None:
+            return Trace(tuple(cycles), None, script.dead_end, ending)
+        return closed(self._variables, cycles, entered, states, script.back, ending)
+
+    def _start(self, wanted: BDDFunction) -> dict[Node, int]:
+        """A start state of the whole machine that is in a set."""
+        chosen = self._lowest(wanted & self._case.start, self._atoms)
+        states = {}
+        for variable in self._variables:
+            states[variable.leaf] = variable.reset or 0
+            if variable.reset is None and variable.leaf in self._space.atoms.first:
+                states[variable.leaf] = sum(chosen.get(atom, 0) << bit
+                                            for bit, atom in enumerate(self._space.atoms.of(variable.leaf)))
+        if not self._is_in(states, wanted):
+            raise AssertionError("a trace does not begin where it should")
+        return states
+
+    def _lowest(self, wanted: BDDFunction, atoms: Iterable[int]) -> dict[int, int]:
+        """A value of each of some atoms that is in a set over them, zeros where they may be."""
+        space, literals = self._space, self._space.true
+        for atom in sorted(atoms, key=space.number.__getitem__, reverse=True):
+            literals = ~space.now[atom] & literals
+        cube = wanted.pick_cube_dd_set(literals).pick_cube()
+        if cube is None:
+            raise AssertionError("no inputs follow the path")
+        return {atom: int(bool(cube[space.number[atom]])) for atom in atoms}
+
+    def _is_in(self, states: dict[Node, int], wanted: BDDFunction) -> bool:
+        return wanted.eval((self._space.number[atom], bool(value)) for atom, value in self._bits(states).items())
+
+    def _bits(self, states: dict[Node, int]) -> dict[int, int]:
+        """The atoms of a state, of all variables that are kept, those at 0 that do not count."""
+        found = {}
+        for variable in self._variables:
+            needed = self._case.model.needed.get(variable.leaf, 0)
+            if needed:
+                for bit, atom in enumerate(self._space.atoms.of(variable.leaf)):
+                    found[atom] = (states[variable.leaf] & needed) >> bit & 1
+        return found
+
+    # ------------------------------------------------------------ one cycle
+
+    def _cycle(self, states: dict[Node, int], following: BDDFunction | None,
+               demands: tuple[Node, ...]) -> tuple[dict[Node, int], frozenset[str]]:
+        """Values of all leaves in a cycle that leads from a state into a set, and the names of what matters of them."""
+        space, here = self._space, _Here(self._space.number, self._bits(states))
+        wanted = here.of(self._case.model.required.holds)
+        for node in demands:
+            wanted = wanted & here.of(space.of(node))
+        if following is not None:
+            wanted = wanted & following.substitute(BDDFunction.make_substitution(
+                (space.number[atom], here.of(space.function(atom))) for atom in self._atoms))
+        chosen = self._lowest(wanted, range(space.states, space.atoms.count))
+        matters = self._matters(wanted, chosen)
+        free = {one.leaf: 0 for one in self._system.free}
+        for one in space.free:
+            free[one.leaf] = sum(chosen[atom] << bit for bit, atom in enumerate(space.atoms.of(one.leaf)))
+        values = self._running.values({**states, **free})
+        memo: dict[Node, int] = {}
+        if not all(evaluate(node, values, memo) for node in (*self._system.assumptions, *demands)):
+            raise AssertionError("a trace does not satisfy what it has to")
+        return values, matters
+
+    def _matters(self, wanted: BDDFunction, chosen: dict[int, int]) -> frozenset[str]:
+        """Of what is free, what cannot be let go: with it and the others that were let go at any value, the cycle might
+        lead elsewhere."""
+        space, kept, possible = self._space, dict.fromkeys(self._space.free), self._space.true
+        for one in space.free:
+            possible = possible & space.within(one.leaf, one.values)
+        for one in space.free:
+            cube = space.true
+            for other in kept:
+                if other is not one:
+                    for atom in space.atoms.of(other.leaf):
+                        cube = cube & (space.now[atom] if chosen[atom] else ~space.now[atom])
+            if not (cube & possible & ~wanted).satisfiable():
+                del kept[one]
+        return frozenset(one.name for one in kept)
+
+
+class _Here:
+    """What is left of diagrams in one state."""
+
+    def __init__(self, number: list[int], bits: dict[int, int]) -> None:
+        self._bits = {number[atom]: value for atom, value in bits.items()}
+        self._known: dict[BDDFunction, BDDFunction] = {}
+
+    def of(self, function: BDDFunction) -> BDDFunction:
+        found = self._known.get(function)
+        if found is None:
+            rest = function
+            while (number := rest.node_var()) is not None and (parts := rest.cofactors()) is not None:
+                high, low = parts
+                if number not in self._bits:
+                    rest = rest.manager.var(number).ite(self.of(high), self.of(low))
+                    break
+                rest = high if self._bits[number] else low
+            found = self._known[function] = rest
+        return found
