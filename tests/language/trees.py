@@ -13,7 +13,8 @@ EXPRESSIONS = (tree.Not, tree.Infix, tree.Among, tree.Slice, tree.Join, tree.If,
 
 
 def bare(node: Any) -> Any:
-    """The node as nested plain tuples, class name first, without spans; names and numbers as themselves."""
+    """The node as nested plain tuples, class name first, without spans and without what is not said at its end; names
+    and numbers as themselves."""
     if isinstance(node, tree.Word):
         return node.text
     if isinstance(node, tree.Number):
@@ -25,8 +26,13 @@ def bare(node: Any) -> Any:
     if isinstance(node, Span):
         return None
     if isinstance(node, tuple):
-        parts = tuple(bare(part) for part in node if not isinstance(part, Span))
-        return (type(node).__name__, *parts) if hasattr(node, "_fields") else parts
+        if not hasattr(node, "_fields"):
+            return tuple(bare(part) for part in node)
+        defaults = node._field_defaults
+        said = list(zip(node._fields, node))
+        while said and said[-1][0] in defaults and said[-1][1] == defaults[said[-1][0]]:
+            said.pop()
+        return (type(node).__name__, *(bare(part) for _, part in said if not isinstance(part, Span)))
     return node
 
 

@@ -490,6 +490,50 @@ CASES = {
 }
 
 
+NO_CLOCK = {
+    "a phase without a clock": Case(
+        "no-clock", "state a 1 bit, reset 0, on second\n    next a",
+        "clock clk (first, second)\nstate a 1 bit, reset 0, on second\n    next a", "second", "no clock"),
+    "the machine's own clock without a clock": Case(
+        "no-clock", "register a 1 bit, on oscillator", "register a 1 bit, on own clock", "oscillator"),
+    "phases are counted without a clock": Case(
+        "no-clock", "bus b 1 bit, floats, turnaround 1 phase", "bus b 1 bit, floats, turnaround 1 cycle",
+        "bus b 1 bit, floats, turnaround 1 phase", "how long is a phase?"),
+    "phases are counted, and the clock has none": Case(
+        "no-clock", "clock clk\nbus b 1 bit, floats, turnaround 1 phase",
+        "clock clk (first, second)\nbus b 1 bit, floats, turnaround 1 phase",
+        "bus b 1 bit, floats, turnaround 1 phase", "name the phases"),
+    "a phase that the clock has not": Case(
+        "unknown-name", "clock clk (first, second)\nregister a 1 bit, on secnd",
+        "clock clk (first, second)\nregister a 1 bit, on second", "secnd", "did you mean `second`?"),
+    "moves in a phase that the clock has not": Case(
+        "unknown-name", "clock clk (first, second)\n    moves in frist",
+        "clock clk (first, second)\n    moves in first", "frist", "did you mean `first`?"),
+    "two clocks": Case(
+        "defined-twice", "clock clk\nclock other", "clock clk\nregister other 1 bit, on own clock", "clock other"),
+    "two phases of one name": Case(
+        "defined-twice", "clock clk (a, a)", "clock clk (a, b)", "a"),
+    "too many phases": Case(
+        "bad-size", f"clock clk ({', '.join(f'p{number}' for number in range(17))})",
+        f"clock clk ({', '.join(f'p{number}' for number in range(16))})",
+        f"clock clk ({', '.join(f'p{number}' for number in range(17))})"),
+    "the phase of a clock that has none": Case(
+        "wrong-kind", "clock clk\nsignal s = clk", "clock clk (low, high)\nsignal s = clk is low", "clk"),
+    "a part of an agent on a clock of its own": Case(
+        "wrong-kind", "agent a\n    state m 1 bit, reset 0, on own clock\n        next m",
+        "agent a, on own clock\n    state m 1 bit, reset 0\n        next m", "own clock", "say it of the agent"),
+    "a strobe in no phase": Case(
+        "wrong-kind", "clock clk (low, high)\nstrobe go on clk", "clock clk (low, high)\nstrobe go on low", "clk"),
+    "what holds the clock stands still itself": Case(
+        "held-for-ever", "clock clk\n    held while go and a\nstate a 1 bit, reset 0\n    next not a",
+        "clock clk\n    held while go and a\nstate a 1 bit, reset 0, on oscillator\n    next not a", "go and a"),
+    "an input on the clock cannot let it go": Case(
+        "held-for-ever", "clock clk\n    held while stop\ninput stop 1 bit on clk",
+        "clock clk\n    held while stop\ninput stop 1 bit", "stop"),
+}
+CASES |= NO_CLOCK
+
+
 def with_lines(case: Case, lines: str) -> str:
     frame = FRAME
     if "starts at" in case.instead:

@@ -46,9 +46,13 @@ def _say(machine: Machine, node: Node, args: list[tuple[str, bool]]) -> tuple[st
         case Const(value=value):
             return str(value), True
         case Leaf(kind=kind, name=name):
+            if kind == "state" and machine.clock is not None and name == machine.clock.name and node.width == 1:
+                return f"{name} is {machine.clock.phases[1]}", False
             if kind in ("at", "in"):
                 return f"{kind} {name}", False
             return f"{name}.{kind}" if kind in ("word", "address") else name, True
+        case Not(args=(Leaf(kind="state", name=name),)) if machine.clock is not None and name == machine.clock.name:
+            return f"{name} is {machine.clock.phases[0]}", False
         case Not():
             return f"not {inner[0]}", False
         case Among(args=(operand,), values=values):

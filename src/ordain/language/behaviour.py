@@ -23,6 +23,7 @@ from ordain.language.grammar import (
     width,
 )
 from ordain.language.statements import Form, Parsed, no_block, read_items, value_of
+from ordain.language.timing import on
 from ordain.text.findings import error
 
 # ---------------------------------------------------------------- inputs and states
@@ -38,7 +39,7 @@ def _codes() -> pp.ParserElement:
 
 @cache
 def _input() -> pp.ParserElement:
-    one = option("input", name("a name for the input") - either(_SHAPE, _codes(), width()))
+    one = option("input", name("a name for the input") - either(_SHAPE, _codes(), width()) + pp.Opt(on()))
     return line(kw("input") - listed(one))
 
 
@@ -46,11 +47,13 @@ def _build_input(parsed: Parsed) -> tree.Inputs:
     no_block(parsed)
     names = []
     for declared in parsed.every("input"):
-        word, shape = declared.parts
+        word, shape, *said = declared.parts
+        moves = said[0].parts[0] if said else None
         if isinstance(shape, tree.Number):
-            names.append(tree.Declared(word, shape.value, (), word.span))
+            names.append(tree.Declared(word, shape.value, (), word.span, moves))
         else:
-            names.append(tree.Declared(word, max(1, (len(shape.parts) - 1).bit_length()), shape.parts, word.span))
+            names.append(tree.Declared(word, max(1, (len(shape.parts) - 1).bit_length()), shape.parts, word.span,
+                                       moves))
     return tree.Inputs(tuple(names), parsed.span)
 
 
@@ -59,7 +62,7 @@ def _state() -> pp.ParserElement:
     reset = either("a value, or `any`", one_of({"any": "any"}, "`any`"), number(), dotted())
     shape = either(_SHAPE, _codes(), option("width", width()))
     return line(kw("state") - name("a name for the state") - shape
-                + options("`reset VALUE` or `reset any`", option("reset", kw("reset") - reset)))
+                + options("`reset VALUE`, `reset any` or `on PHASE`", option("reset", kw("reset") - reset), on()))
 
 
 @cache
@@ -82,7 +85,8 @@ def _build_state(parsed: Parsed) -> tree.State:
         parsed.fault(error("syntax", "a state without `reset`", parsed.span, "what value at power-up?",
                                      help="write `, reset 0`, or `, reset any` where the hardware does not reset it"))
     return tree.State(parsed.parts[0], parsed.first("width"), codes[0].parts if codes else (),
-                      None if reset == "any" else reset, items[0].node if items else None, parsed.span)
+                      None if reset == "any" else reset, items[0].node if items else None, parsed.span,
+                      parsed.first("on"))
 
 
 # ---------------------------------------------------------------- registers
@@ -101,8 +105,8 @@ def _reset() -> pp.ParserElement:
 @cache
 def _register() -> pp.ParserElement:
     return line((kw("register") | kw("latch")) - name("a name for the register") - width()
-                + options("`loads SOURCE when CONDITION`, `changes when CONDITION` or `reset VALUE`",
-                          _load(), _reset()))
+                + options("`loads SOURCE when CONDITION`, `changes when CONDITION`, `reset VALUE` or `on PHASE`",
+                          _load(), _reset(), on()))
 
 
 @cache
@@ -132,14 +136,14 @@ def _build_register(parsed: Parsed) -> tree.Register:
         elif part.tag == "changes":
             when = part.parts[0]
             loads.append(tree.Load(None, when, when.span._replace(start=part.span.start, end=when.span.end)))
-        else:
+        elif part.tag == "reset":
             resets.append(part)
     if len(resets) > 1:
         parsed.fault(error("said-twice", "`reset` is said twice", resets[1].span, "the second time",
                                      help="keep one of them"))
     reset = resets[0].parts[0] if resets else None
     return tree.Register(parsed.parts[0], parsed.parts[1], tuple(loads), None if reset == "any" else reset,
-                         parsed.text.startswith("latch"), parsed.span)
+                         parsed.text.startswith("latch"), parsed.span, parsed.first("on"))
 
 
 # ---------------------------------------------------------------- names for values
@@ -221,10 +225,13 @@ def _build_exclusive(parsed: Parsed) -> tree.Exclusive:
 
 
 FORMS = {
-    "input": Form("input NAME N bits, NAME (CODE, CODE)", _input, _build_input),
-    "state": Form("state NAME N bits, reset VALUE\nstate NAME (CODE, CODE), reset CODE", _state, _build_state),
-    "register": Form("register NAME N bits, loads SOURCE when CONDITION [, reset VALUE]", _register, _build_register),
-    "latch": Form("latch NAME N bits, loads SOURCE when CONDITION [, reset VALUE]", _register, _build_register),
+    "input": Form("input NAME N bits [on PHASE], NAME (CODE, CODE)", _input, _build_input),
+    "state": Form("state NAME N bits, reset VALUE [, on PHASE]\nstate NAME (CODE, CODE), reset CODE", _state,
+                  _build_state),
+    "register": Form("register NAME N bits, loads SOURCE when CONDITION [, reset VALUE] [, on PHASE]", _register,
+                     _build_register),
+    "latch": Form("latch NAME N bits, loads SOURCE when CONDITION [, reset VALUE] [, on PHASE]", _register,
+                  _build_register),
     "condition": Form("condition NAME N bits [= VALUE]", _condition, _build_condition),
     "signal": Form("signal NAME = VALUE", _signal, _build_signal),
     "constant": Form("constant NAME = VALUE", _constant, _build_constant),

@@ -7,7 +7,6 @@ import pyparsing as pp
 
 from ordain.language import tree
 from ordain.language.grammar import (
-    counted,
     dotted,
     either,
     expression,
@@ -25,6 +24,7 @@ from ordain.language.grammar import (
     word,
 )
 from ordain.language.statements import Form, Parsed, no_block
+from ordain.language.timing import length
 from ordain.text.lines import Placed
 
 # ---------------------------------------------------------------- rules
@@ -32,7 +32,6 @@ from ordain.text.lines import Placed
 
 @cache
 def _rule() -> pp.ParserElement:
-    cycles = number("a number of cycles") - counted("cycle")
     unless = pp.Opt(kw("unless") - expression())
     after = pp.Opt(kw("after") - expression())
     split = kw("and").set_name("`and` (a first condition with `or` needs brackets)")
@@ -40,7 +39,7 @@ def _rule() -> pp.ParserElement:
         option("never", kw("never") - expression()),
         option("reach", kw("reach") - expression()),
         option("always", kw("always reach") - expression()),
-        option("when", kw("when") - expression() - kw("then") - expression() - kw("within") - cycles + unless),
+        option("when", kw("when") - expression() - kw("then") - expression() - kw("within") - length() + unless),
         option("between", kw("between") - expression(until_and=True) - split - expression() - kw("never")
               - expression() + after),
         option("after", kw("after") - expression() - kw("never") - expression() - kw("until") - expression()),
@@ -56,7 +55,7 @@ def _rule_form(tag: str, parts: tuple[Any, ...]) -> tree.RuleForm:
         case "reach" | "always":
             return tree.Reach(parts[0], tag == "always")
         case "when":
-            return tree.WhenThen(parts[0], parts[1], parts[2].value, parts[3] if len(parts) > 3 else None)
+            return tree.WhenThen(parts[0], parts[1], parts[2].value, parts[4] if len(parts) > 4 else None, parts[3])
         case "between":
             return tree.BetweenNever(parts[0], parts[1], parts[2], parts[3] if len(parts) > 3 else None)
         case _:

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple, TypeAlias
 
 import pyparsing as pp
 
-from ordain.language import behaviour, demands, storage, tree, wiring
+from ordain.language import behaviour, demands, storage, timing, tree, wiring
 from ordain.language.grammar import kw, line, listed, name, quoted
 from ordain.language.statements import Faults, Form, Parsed, no_block, read_statement
 from ordain.text.findings import Finding, Place, error
@@ -61,6 +61,7 @@ FORMS: dict[str, Form] = {
     "microprogram": Form('microprogram "FILE", "FILE"', _microprogram, _build_microprogram),
     "include": Form('include "FILE"', _include, _build_include),
     **storage.FORMS,
+    **timing.FORMS,
     **behaviour.FORMS,
     **wiring.FORMS,
     **demands.FORMS,

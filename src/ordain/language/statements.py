@@ -1,6 +1,6 @@
 """How a statement of the machine file is read: its keyword names a `Form`, its line is parsed, its block handed on.
 
-The `Form`s themselves are in `storage`, `behaviour`, `wiring` and `demands`.
+The `Form`s themselves are in `storage`, `timing`, `behaviour`, `wiring` and `demands`.
 """
 
 import re

@@ -238,13 +238,29 @@ class Chip(NamedTuple):
     span: Span
 
 
+OWN_CLOCK, OSCILLATOR = "own clock", "oscillator"
+"""What something can be `on` beside the clock and its phases."""
+
+
+class Clock(NamedTuple):
+    """`clock clk (first, second)`; `moves` and `held` are the lines of its block, None where they are not said."""
+
+    name: Word
+    phases: tuple[Word, ...]
+    moves: Word | None
+    held: Expr | None
+    span: Span
+
+
 class Declared(NamedTuple):
-    """One name and width of an `input` line."""
+    """One name and width of an `input` line. `on`, here and below: what it moves with, as written (`second`,
+    `own clock`); None where nothing is said."""
 
     name: Word
     width: int
     codes: tuple[Word, ...]
     span: Span
+    on: Word | None = None
 
 
 class Inputs(NamedTuple):
@@ -263,6 +279,7 @@ class State(NamedTuple):
     reset: Number | Word | None
     next: Expr | None
     span: Span
+    on: Word | None = None
 
 
 class Register(NamedTuple):
@@ -276,6 +293,7 @@ class Register(NamedTuple):
     reset: Number | None
     transparent: bool
     span: Span
+    on: Word | None = None
 
 
 class Load(NamedTuple):
@@ -336,7 +354,8 @@ class Sampler(NamedTuple):
 
 
 class Bus(NamedTuple):
-    """`undriven`: floats, pulled-high, pulled-low, kept, wired-and, wired-or, multiplexed."""
+    """`undriven`: floats, pulled-high, pulled-low, kept, wired-and, wired-or, multiplexed. `in_phases`: the turnaround
+    is a number of phases."""
 
     name: Word
     width: Number
@@ -345,15 +364,17 @@ class Bus(NamedTuple):
     drivers: tuple[Driver, ...]
     samplers: tuple[Sampler, ...]
     span: Span
+    in_phases: bool = False
 
 
 class SteadyNeed(NamedTuple):
-    """`address steady 1 cycle before, 1 cycle after`"""
+    """`address steady 1 cycle before, 1 cycle after`; `in_phases`: the sides that are said in phases."""
 
     bus: Word
     before: int
     after: int
     span: Span
+    in_phases: frozenset[str] = frozenset()
 
 
 class Strobe(NamedTuple):
@@ -362,6 +383,7 @@ class Strobe(NamedTuple):
     name: Word
     needs: tuple[SteadyNeed, ...]
     span: Span
+    on: Word | None = None
 
 
 class Keep(NamedTuple):
@@ -383,6 +405,7 @@ class Agent(NamedTuple):
     signals: tuple[Signal, ...]
     assumes: tuple[Assume, ...]
     span: Span
+    on: Word | None = None
 
 
 class Never(NamedTuple):
@@ -395,12 +418,13 @@ class Reach(NamedTuple):
 
 
 class WhenThen(NamedTuple):
-    """`when P then Q within N cycles [unless R]`"""
+    """`when P then Q within N cycles [unless R]`; `in_phases`: N is a number of phases."""
 
     trigger: Expr
     response: Expr
     cycles: int
     unless: Expr | None
+    in_phases: bool = False
 
 
 class BetweenNever(NamedTuple):
@@ -476,7 +500,7 @@ class Order(NamedTuple):
 
 
 MachineStatement: TypeAlias = Union[
-    MachineHeader, Microprogram, Store, Field, Spare, Chip, Inputs, State, Register, Condition, Signal, Constant,
+    MachineHeader, Microprogram, Store, Field, Spare, Chip, Clock, Inputs, State, Register, Condition, Signal, Constant,
     Assume, Home, Bus, Strobe, Keep, Exclusive, Agent, Rule, Allow, Order,
 ]
 

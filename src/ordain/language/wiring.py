@@ -6,7 +6,6 @@ import pyparsing as pp
 
 from ordain.language import behaviour, tree
 from ordain.language.grammar import (
-    counted,
     dotted,
     either,
     expression,
@@ -22,6 +21,7 @@ from ordain.language.grammar import (
     width,
 )
 from ordain.language.statements import Form, Parsed, no_block, read_items, read_lines
+from ordain.language.timing import length, on, unit
 from ordain.text.findings import error
 
 # ---------------------------------------------------------------- bus
@@ -40,7 +40,7 @@ _KINDS = "`floats`, `pulled high`, `pulled low`, `kept`, `wired and`, `wired or`
 
 @cache
 def _bus() -> pp.ParserElement:
-    cycles = pp.Opt(counted("cycle"))
+    cycles = pp.Opt(unit())
     return line(kw("bus") - name("a name for the bus") - width()
                 + options(f"{_KINDS}, or `turnaround N`", option("undriven", one_of(UNDRIVEN, _KINDS)),
                           option("turnaround", kw("turnaround") - number("a number of cycles") + cycles)))
@@ -87,10 +87,12 @@ def _build_bus(parsed: Parsed) -> tree.Bus:
         parsed.fault(error("syntax", "a bus that does not say what happens when nobody drives it",
                                      parsed.span, "undriven?", help=f"add, after a comma, one of {_KINDS}"))
     turnaround = parsed.first("turnaround")
+    said = parsed.every("turnaround")[:1]
     return tree.Bus(parsed.parts[0], parsed.parts[1], parsed.first("undriven", "floats"),
                     turnaround.value if turnaround else 0,
                     tuple(item.node for item in items if item.keyword == "driven"),
-                    tuple(item.node for item in items if item.keyword == "sampled"), parsed.span)
+                    tuple(item.node for item in items if item.keyword == "sampled"), parsed.span,
+                    any(True in option.parts for option in said))
 
 
 # ---------------------------------------------------------------- strobe
@@ -98,33 +100,33 @@ def _build_bus(parsed: Parsed) -> tree.Bus:
 
 @cache
 def _strobe() -> pp.ParserElement:
-    return line(kw("strobe") - dotted("the name of a signal"))
+    return line(kw("strobe") - dotted("the name of a signal") + pp.Opt(on()))
 
 
 @cache
 def _steady() -> pp.ParserElement:
-    cycles = number("a number of cycles") - counted("cycle")
-    span = cycles - either("`before` or `after`", option("before", kw("before")), option("after", kw("after")))
+    span = length() - either("`before` or `after`", option("before", kw("before")), option("after", kw("after")))
     return line(dotted("the name of a bus") - kw("steady") - span + pp.ZeroOrMore(mark(",") - span))
 
 
-_STEADY_USAGE = "BUS steady N cycles before, N cycles after"
+_STEADY_USAGE = "BUS steady N cycles|phases before, N cycles|phases after"
 
 
 def _build_steady(parsed: Parsed) -> tree.SteadyNeed:
     no_block(parsed)
     cycles = {"before": 0, "after": 0}
     parts = list(parsed.parts[1:])
-    for count, side in zip(parts[::2], parts[1::2]):
+    for count, side in zip(parts[::3], parts[2::3]):
         cycles[side.tag] = count.value
     for tag in cycles:
         parsed.first(tag)
-    return tree.SteadyNeed(parsed.parts[0], cycles["before"], cycles["after"], parsed.span)
+    in_phases = frozenset(side.tag for phases, side in zip(parts[1::3], parts[2::3]) if phases)
+    return tree.SteadyNeed(parsed.parts[0], cycles["before"], cycles["after"], parsed.span, in_phases)
 
 
 def _build_strobe(parsed: Parsed) -> tree.Strobe:
     needs = read_lines(parsed, _steady(), _STEADY_USAGE, _build_steady)
-    return tree.Strobe(parsed.parts[0], tuple(needs), parsed.span)
+    return tree.Strobe(parsed.parts[0], tuple(needs), parsed.span, parsed.first("on"))
 
 
 # ---------------------------------------------------------------- agent
@@ -132,7 +134,7 @@ def _build_strobe(parsed: Parsed) -> tree.Strobe:
 
 @cache
 def _agent() -> pp.ParserElement:
-    return line(kw("agent") - name("a name for the agent") + pp.Opt(quoted()))
+    return line(kw("agent") - name("a name for the agent") + pp.Opt(quoted()) + options("`on PHASE`", on()))
 
 
 AGENT_ITEMS = {keyword: behaviour.FORMS[keyword] for keyword in ("input", "state", "signal", "assume")}
@@ -144,13 +146,13 @@ def _build_agent(parsed: Parsed) -> tree.Agent:
     states = tuple(item.node for item in items if item.keyword == "state")
     signals = tuple(item.node for item in items if item.keyword == "signal")
     assumes = tuple(item.node for item in items if item.keyword == "assume")
-    title = parsed.parts[1] if len(parsed.parts) > 1 else None
-    return tree.Agent(parsed.parts[0], title, inputs, states, signals, assumes, parsed.span)
+    title = next((part for part in parsed.parts if isinstance(part, tree.Text)), None)
+    return tree.Agent(parsed.parts[0], title, inputs, states, signals, assumes, parsed.span, parsed.first("on"))
 
 
 FORMS = {
     "bus": Form("bus NAME N bits, floats|pulled high|pulled low|kept|wired and|wired or|multiplexed [, turnaround N]",
                 _bus, _build_bus),
-    "strobe": Form("strobe SIGNAL", _strobe, _build_strobe),
-    "agent": Form('agent NAME ["title"]', _agent, _build_agent),
+    "strobe": Form("strobe SIGNAL [on PHASE]", _strobe, _build_strobe),
+    "agent": Form('agent NAME ["title"] [, on PHASE]', _agent, _build_agent),
 }

@@ -21,8 +21,8 @@ UNDRIVEN: tuple[model.Undriven, ...] = (
 )
 
 
-def bus_model(bus: tree.Bus, lowering: Lowering) -> model.Bus:
-    """The bus. A driver or sampler whose condition is broken is left out."""
+def bus_model(bus: tree.Bus, turnaround: int, lowering: Lowering) -> model.Bus:
+    """The bus. `turnaround` in steps. A driver or sampler whose condition is broken is left out."""
     entry = lowering.scope.entries[bus.name.text]
     _report_twice(bus, bus.drivers, "drives", lowering)
     _report_twice(bus, bus.samplers, "samples", lowering)
@@ -36,7 +36,7 @@ def bus_model(bus: tree.Bus, lowering: Lowering) -> model.Bus:
     undriven = next((one for one in UNDRIVEN if one == bus.undriven), None)
     if undriven is None:
         raise ValueError(f"a bus that is {bus.undriven}")
-    return model.Bus(bus.name.text, entry.width, undriven, bus.turnaround, tuple(drivers), tuple(samplers), bus.span)
+    return model.Bus(bus.name.text, entry.width, undriven, turnaround, tuple(drivers), tuple(samplers), bus.span)
 
 
 def _report_twice(bus: tree.Bus, lines: Sequence[tree.Driver | tree.Sampler], does: str, lowering: Lowering) -> None:

@@ -69,7 +69,8 @@ Making: TypeAlias = Generator[Request, Any, "Node | None"]
 
 class Context:
     """One machine's terms, names and findings. `labels` are those that `at` and `in` name. `undefined` counts the free
-    values that stand for undefined codes, by what was chosen by, so that each gets a name of its own."""
+    values that stand for undefined codes, by what was chosen by, so that each gets a name of its own. `steps`: how many
+    make up a cycle."""
 
     def __init__(self, terms: Terms, scope: Scope) -> None:
         self.terms = terms
@@ -77,6 +78,7 @@ class Context:
         self.findings: list[Finding] = []
         self.labels: dict[tuple[str, str, Span], None] = {}
         self.undefined: dict[str, int] = {}
+        self.steps = 1
 
     def fitting(self, node: Node | None, want: int | None, span: Span) -> Node | None:
         """`node` if its width is the one that its place asks for."""

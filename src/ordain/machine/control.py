@@ -83,9 +83,9 @@ def _guarded(node: If, count: int) -> bool:
 
 def _is_coded(node: Node, count: int, lowering: Lowering) -> bool:
     """A state or input with at most as many codes, none of whose other values ever occur."""
-    entry = lowering.scope.entries.get(node.name) if isinstance(node, Leaf) else None
-    return (entry is not None and entry.node is node and entry.codes is not None and entry.codes.closed
-            and len(entry.codes.values) <= count)
+    entry = lowering.scope.entries.get(node.name.removesuffix(" kept")) if isinstance(node, Leaf) else None
+    return (entry is not None and isinstance(node, Leaf) and node.kind in ("state", "input")
+            and entry.codes is not None and entry.codes.closed and len(entry.codes.values) <= count)
 
 
 def _reset(reset: tree.Number | tree.Word | None, name: str, width: int, codes: Codes | None,

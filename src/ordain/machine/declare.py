@@ -30,6 +30,7 @@ class Declarations:
         self.microprogram: list[tree.Text] = []
         self.stores: list[StoreText] = []
         self.chips: list[tree.Chip] = []
+        self.clocks: list[tree.Clock] = []
         self.inputs: list[tuple[tree.Declared, str]] = []
         self.states: list[tuple[tree.State, str]] = []
         self.registers: list[tree.Register] = []
@@ -72,11 +73,14 @@ def declare(statements: tuple[tree.MachineStatement, ...], lowering: Lowering) -
                 _member(statement, found, lowering)
             case tree.Chip():
                 found.chips.append(statement)
+            case tree.Clock():
+                _clock(statement, found, lowering)
             case tree.Inputs():
                 _inputs(statement, "", found, lowering)
             case tree.State():
                 _state(statement, "", found, lowering)
             case tree.Register():
+                _waits(statement.name, statement.on, lowering)
                 if _leaf(statement.name, "register", statement.width, lowering):
                     found.registers.append(statement)
             case tree.Condition():
@@ -241,6 +245,38 @@ def _enumerated(names: tuple[tree.Word, ...], what: str, lowering: Lowering) -> 
     return values
 
 
+def _clock(statement: tree.Clock, found: Declarations, lowering: Lowering) -> None:
+    """Its value says which phase it is; the name of a phase is a condition."""
+    name = statement.name.text
+    if found.clocks:
+        lowering.findings.append(error(
+            "defined-twice", "a machine has one clock", statement.span, "a second clock",
+            places=(Place(found.clocks[0].span, "the first"),),
+            help="let what is not on the clock be `on oscillator` or `on own clock`"))
+        return
+    found.clocks.append(statement)
+    values = _enumerated(statement.phases, f"clock `{name}`", lowering)
+    width = max(1, (len(values) - 1).bit_length())
+    entry = Entry(name, "clock", statement.name.span, width if values else 0)
+    if values:
+        entry.node = lowering.terms.leaf("state", name, width)
+        entry.codes = Codes(f"clock `{name}`", values, width, True)
+    _add(entry, lowering)
+    for phase in statement.phases:
+        if phase.text in values and entry.node is not None:
+            second = Entry(phase.text, "phase", phase.span, 1)
+            second.node = lowering.terms.among(entry.node, frozenset((values.pop(phase.text),)))
+            _add(second, lowering)
+
+
+def _waits(name: tree.Word, on: tree.Word | None, lowering: Lowering) -> None:
+    """What is on a clock of its own moves unless its input `waits` says otherwise."""
+    if on is not None and on.text == tree.OWN_CLOCK:
+        entry = Entry(f"{name.text}.waits", "input", on.span, 1)
+        entry.node = lowering.terms.leaf("input", entry.name, 1)
+        _add(entry, lowering)
+
+
 def _inputs(statement: tree.Inputs, agent: str, found: Declarations, lowering: Lowering) -> None:
     for declared in statement.names:
         name = f"{agent}.{declared.name.text}" if agent else declared.name.text
@@ -273,6 +309,8 @@ def _state(statement: tree.State, agent: str, found: Declarations, lowering: Low
     entry.broken = width is None
     if values:
         entry.codes = Codes(f"state `{name}`", values, entry.width, True)
+    if not agent:
+        _waits(statement.name, statement.on, lowering)
     if _add(entry, lowering):
         found.states.append((statement, agent))
 
@@ -289,6 +327,7 @@ def _agent(statement: tree.Agent, found: Declarations, lowering: Lowering) -> No
         lowering.scope.entries[name].broken = True  # names of the second one's parts are nobody's further fault
         return
     found.agents.append(statement)
+    _waits(statement.name, statement.on, lowering)
     for inputs in statement.inputs:
         _inputs(inputs, name, found, lowering)
     for state in statement.states:

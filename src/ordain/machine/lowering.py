@@ -85,7 +85,9 @@ class Lowering(Context):
                 return None if node is None else self.terms.not_(node)
             case tree.Prior(operand=operand):
                 node = yield Lower(operand, want, codes, agent)
-                return None if node is None else self.terms.prior(node)
+                for _ in range(self.steps if node is not None else 0):
+                    node = self.terms.prior(node)
+                return node
             case tree.Infix(operator="and" | "or" | "xor" | "+" | "-"):
                 return (yield from lower_arithmetic(self, expr, want, agent))
             case tree.If() | tree.Choose():

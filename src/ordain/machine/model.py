@@ -132,6 +132,22 @@ class Chip(NamedTuple):
     span: Span
 
 
+class Clock(NamedTuple):
+    """What the machine's registers, latches and states move with. `moves`: at the end of which phase they do, by
+    number, where nothing else is said of them. `held`: while this is 1 the clock stands still; None: it never does.
+
+    `steps`: how many steps of the machine's expressions make up a cycle. 1: nothing depends on phases, a step is a
+    cycle. Else as many as there are phases: a state of the clock's name says which one it is, and whatever moves with a
+    phase has that in its `next` or in the conditions of its loads. All lengths of time in the model are in steps."""
+
+    name: str
+    phases: tuple[str, ...]
+    moves: int
+    held: Node | None
+    steps: int
+    span: Span
+
+
 class State(NamedTuple):
     """`reset` None: any value. `codes` are the names of enumerated values (0, 1, ...), empty for plain vectors; an
     enumerated state never has a value beyond its codes. `agent` is "" for the machine's own."""
@@ -382,3 +398,9 @@ class Machine(NamedTuple):
     span: Span
     broken: frozenset[str] = frozenset()
     lower: Lower = _no_names
+    clock: Clock | None = None
+
+    @property
+    def steps(self) -> int:
+        """How many steps of its expressions make up a cycle."""
+        return 1 if self.clock is None else self.clock.steps

@@ -10,12 +10,12 @@ from ordain.text.source import Span
 from ordain.text.spelling import nearest
 
 Kind: TypeAlias = Literal[
-    "store", "field", "state", "register", "input", "condition", "signal", "constant", "bus", "agent",
+    "store", "field", "state", "register", "input", "condition", "signal", "constant", "bus", "agent", "clock", "phase",
 ]
 
 ARTICLE = {"store": "a store", "field": "a field", "state": "a state", "register": "a register", "input": "an input",
            "condition": "a condition", "signal": "a signal", "constant": "a constant", "bus": "a bus",
-           "agent": "an agent"}
+           "agent": "an agent", "clock": "a clock", "phase": "a phase"}
 
 
 class Codes(NamedTuple):

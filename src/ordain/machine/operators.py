@@ -39,6 +39,10 @@ def lower_word(context: Context, word: tree.Word, want: int | None, codes: Codes
         context.findings.append(error("wrong-kind", f"`{entry.name}` is an agent, not a value", word.span,
                                       "has no value", help=f"name one of its parts, as in `{entry.name}.PART`"))
         return None
+    if entry.kind == "clock" and entry.node is None:
+        context.findings.append(error("wrong-kind", f"the clock `{entry.name}` has no phases to tell apart", word.span,
+                                      "has no value", help=f"name them: `clock {entry.name} (first, second)`"))
+        return None
     if entry.kind == "constant":
         return context.sized(entry.number, entry.own_width, want, word.span)
     return context.fitting(entry.node, want, word.span)

@@ -15,9 +15,10 @@ def machine_lines(machine: model.Machine) -> list[str]:
     sections = [
         *(store_lines(machine, store, names) for store in machine.stores.values()),
         *(chip_lines(chip) for chip in machine.chips.values()),
+        clock_lines(machine, names),
         state_lines(machine, names),
         register_lines(machine, names),
-        *(bus_lines(bus, names) for bus in machine.buses.values()),
+        *(bus_lines(machine, bus, names) for bus in machine.buses.values()),
         demand_lines(machine, names),
     ]
     lines: list[str] = []
@@ -153,6 +154,19 @@ def _bits(high: int, low: int) -> str:
 # ---------------------------------------------------------------- what remembers
 
 
+def clock_lines(machine: model.Machine, names: CodeNames) -> list[str]:
+    """The clock; what moves with it says so with what it becomes."""
+    clock = machine.clock
+    if clock is None:
+        return []
+    lines = [f"clock {clock.name}" + (f": {', '.join(clock.phases)}" if clock.phases else "")]
+    if clock.phases:
+        lines.append(f"  moves in {clock.phases[clock.moves]}")
+    if clock.steps == 1 and clock.phases:
+        lines.append("  nothing depends on which phase it is: a cycle is looked at as a whole")
+    return [*lines, *([f"  held while {words(clock.held, names)}"] if clock.held is not None else [])]
+
+
 def state_lines(machine: model.Machine, names: CodeNames) -> list[str]:
     """Each state with what it becomes, one line a case."""
     lines = []
@@ -195,8 +209,8 @@ def _when(condition: Node, names: CodeNames) -> str:
 # ---------------------------------------------------------------- buses and demands
 
 
-def bus_lines(bus: model.Bus, names: CodeNames) -> list[str]:
-    owed = f", turnaround {bus.turnaround}" if bus.turnaround else ""
+def bus_lines(machine: model.Machine, bus: model.Bus, names: CodeNames) -> list[str]:
+    owed = f", turnaround {spoken(machine, bus.turnaround)}" if bus.turnaround else ""
     rows: list[tuple[str, ...]] = []
     for driver in bus.drivers:
         more = (f", follows {driver.follows}" if driver.follows else "") + (
@@ -206,11 +220,18 @@ def bus_lines(bus: model.Bus, names: CodeNames) -> list[str]:
     return [f"bus {bus.name}: {bus.width} bits, {bus.undriven.replace('-', ' ')}{owed}", *(table(rows) if rows else [])]
 
 
+def spoken(machine: model.Machine, steps: int) -> str:
+    """A length of time as people count it: cycles by their number, a part of a cycle in phases."""
+    whole, rest = divmod(steps, machine.steps)
+    return f"{steps} phase{'s' if steps > 1 else ''}" if rest else str(whole)
+
+
 def demand_lines(machine: model.Machine, names: CodeNames) -> list[str]:
     """Strobes, keeps, exclusives, assumptions, home."""
     lines = []
     for strobe in machine.strobes:
-        needs = ", ".join(f"{need.bus} steady {need.before} before {need.after} after" for need in strobe.needs)
+        needs = ", ".join(f"{need.bus} steady {spoken(machine, need.before)} before {spoken(machine, need.after)} after"
+                          for need in strobe.needs)
         lines.append(f"strobe {strobe.name} (active when {_when(strobe.active, names)}): {needs}")
     lines += [f"keep {', '.join(keep.names)} while {words(keep.condition, names)}" for keep in machine.keeps]
     for exclusive in machine.exclusives:

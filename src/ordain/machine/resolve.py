@@ -7,6 +7,7 @@ from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.buses import bus_model, exclusive_model, keep_model, strobe_model
 from ordain.machine.chips import check_chips, chip_model
+from ordain.machine.clocking import Clocking
 from ordain.machine.context import bits
 from ordain.machine.control import (
     condition_model,
@@ -43,10 +44,13 @@ def resolve(file: tree.MachineFile, unread: Sequence[Finding] = ()) -> tuple[mod
         return None, []                 # that there is no `machine` line has been said
     lowering = Lowering(Terms(), Scope())
     found = declare(file.statements, lowering)
+    clocking = Clocking(found, lowering)
     # Signals and constants first: a circle among them is reported at its own place and not where it is first used.
     for entry in lowering.scope.entries.values():
         lowering.settle(entry)
-    machine = _machine(file, found, lowering)
+    machine = _machine(file, found, clocking, lowering)
+    if machine is not None:
+        clocking.check_released(machine, found)
     order = {source.name: index for index, source in enumerate(file.sources)}
     if lowering.lost and not has_errors([*lowering.findings, *unread]):
         raise ValueError("an expression was left out and nothing was said")
@@ -58,13 +62,15 @@ def _place(span: Span | None, order: dict[str, int]) -> tuple[int, int]:
     return (-1, 0) if span is None else (order.get(span.source.name, len(order)), span.start)
 
 
-def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) -> model.Machine | None:
+def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
+             lowering: Lowering) -> model.Machine | None:
     conditions = {item.name.text: condition_model(item, lowering) for item in found.conditions}
-    registers = {item.name.text: register_model(item, lowering) for item in found.registers}
+    registers = {item.name.text: clocking.register(register_model(item, lowering), item) for item in found.registers}
     stores, fields, sound = _stores_and_fields(found, conditions, registers, lowering)
-    states = [state_model(state, agent, lowering) for state, agent in found.states]
-    inputs = [input_model(declared, agent, lowering) for declared, agent in found.inputs]
-    buses = {bus.name.text: bus_model(bus, lowering) for bus in found.buses}
+    states = [clocking.state(state_model(state, agent, lowering), state) for state, agent in found.states]
+    inputs = [*(input_model(declared, agent, lowering) for declared, agent in found.inputs), *clocking.inputs(found)]
+    buses = {bus.name.text: clocking.bus(bus_model(bus, clocking.length(bus.turnaround, bus.in_phases), lowering),
+                                         found) for bus in found.buses}
     parts = {driver.name for bus in buses.values() for driver in bus.drivers} | {
         sampler.name for bus in buses.values() for sampler in bus.samplers}
     entries = lowering.scope.entries
@@ -85,7 +91,7 @@ def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) ->
         stores=stores,
         fields=fields,
         chips=chips,
-        states={item.name: item for item in states},
+        states={**clocking.states(), **{item.name: item for item in states}},
         registers=registers,
         inputs={item.name: item for item in inputs},
         conditions=conditions,
@@ -94,12 +100,13 @@ def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) ->
         assumptions=_sound(assumption_model(item, agent, lowering) for item, agent in found.assumptions),
         home=home_node(found.homes, lowering),
         buses=buses,
-        strobes=_sound(strobe_model(item, lowering) for item in found.strobes),
+        strobes=tuple(clocking.strobe(strobe, item) for item in found.strobes
+                      if (strobe := strobe_model(item, lowering)) is not None),
         keeps=_sound(keep_model(item, lowering) for item in found.keeps),
         exclusives=_sound(exclusive_model(item, lowering) for item in found.exclusives),
         agents={item.name.text: model.Agent(item.name.text, item.title.text if item.title else "", item.span)
                 for item in found.agents},
-        rules=rule_models(found.rules, lowering),
+        rules=rule_models(found.rules, clocking.length, lowering),
         allowances=_sound(allowance_model(item, parts, lowering) for item in found.allowances),
         orders=order_models(found.orders, fields, lowering),
         labels=tuple((_label_kind(kind), name, span) for kind, name, span in lowering.labels),
@@ -107,6 +114,7 @@ def _machine(file: tree.MachineFile, found: Declarations, lowering: Lowering) ->
         span=found.header.span if found.header else _first_span(file),
         broken=frozenset(name for name, entry in entries.items() if entry.broken) | _left_out(found, buses),
         lower=_conditions_of_arms(lowering),
+        clock=clocking.clock(),
     )
     return machine if stores else None
 

@@ -1,5 +1,8 @@
 """Rules, assumptions, home and allowances."""
 
+from collections.abc import Callable
+from typing import TypeAlias
+
 from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.context import short
@@ -19,7 +22,11 @@ CHECKS = (
 MOST_CYCLES = 1 << 20
 
 
-def rule_models(rules: list[tree.Rule], lowering: Lowering) -> tuple[model.Rule, ...]:
+Length: TypeAlias = Callable[[int, bool], int]
+"""A number of cycles, or of phases, in steps."""
+
+
+def rule_models(rules: list[tree.Rule], length: Length, lowering: Lowering) -> tuple[model.Rule, ...]:
     """All rules that are whole. Reports know a rule by its words, so no two may have the same."""
     first: dict[str, tree.Rule] = {}
     made = []
@@ -29,20 +36,20 @@ def rule_models(rules: list[tree.Rule], lowering: Lowering) -> tuple[model.Rule,
             lowering.findings.append(error(
                 "defined-twice", f"two rules are called \"{rule.text.text}\"", rule.text.span, "the second",
                 places=(Place(earlier.text.span, "the first"),), help="give one of them other words"))
-        made.append(rule_model(rule, lowering))
+        made.append(rule_model(rule, length, lowering))
     return tuple(rule for rule in made if rule is not None)
 
 
-def rule_model(rule: tree.Rule, lowering: Lowering) -> model.Rule | None:
+def rule_model(rule: tree.Rule, length: Length, lowering: Lowering) -> model.Rule | None:
     """The rule; None when one of its conditions is broken."""
-    form = _form(rule, lowering)
+    form = _form(rule, length, lowering)
     if form is None:
         return None
     source = " ".join(rule.span.source.text[rule.text.span.end:rule.span.end].split())
     return model.Rule(rule.text.text, source, form, rule.span)
 
 
-def _form(rule: tree.Rule, lowering: Lowering) -> (
+def _form(rule: tree.Rule, length: Length, lowering: Lowering) -> (
         "model.Never | model.Reach | model.WhenThen | model.BetweenNever | model.AfterNever | None"):
     condition, terms = lowering.condition, lowering.terms
     match rule.form:
@@ -52,7 +59,7 @@ def _form(rule: tree.Rule, lowering: Lowering) -> (
         case tree.Reach(condition=expr, always=always):
             node = condition(expr)
             return None if node is None else model.Reach(node, always)
-        case tree.WhenThen(trigger=trigger, response=response, cycles=cycles, unless=unless):
+        case tree.WhenThen(trigger=trigger, response=response, cycles=cycles, unless=unless, in_phases=in_phases):
             first, then = condition(trigger), condition(response)
             never = terms.const(0, 1) if unless is None else condition(unless)
             if cycles > MOST_CYCLES:
@@ -61,7 +68,7 @@ def _form(rule: tree.Rule, lowering: Lowering) -> (
                     "out of range", help="correct the number"))
                 return None
             if first is not None and then is not None and never is not None:
-                return model.WhenThen(first, then, cycles, never)
+                return model.WhenThen(first, then, length(cycles, in_phases), never)
         case tree.BetweenNever(start=start, end=end, forbidden=forbidden, after=after):
             first, last, never = condition(start), condition(end), condition(forbidden)
             since = condition(after)  # constant 1 when nothing is written

@@ -40,7 +40,7 @@ def _word(context: Context, word: tree.Word, codes: Codes | None, agent: str) ->
         return BROKEN if node is None else Shape(node.width)
     if not entry.done:
         yield Settle(entry)
-    if entry.broken or entry.kind == "agent":
+    if entry.broken or entry.kind == "agent" or (entry.kind == "clock" and entry.node is None):
         return BROKEN
     if entry.kind == "constant":
         return Shape(None, max(1, entry.number.bit_length()), entry.own_width)

@@ -40,6 +40,10 @@ does not say how wide it is, so that a number needs all its digits."""
 _PLAIN: Codes = MappingProxyType({})
 
 
+class Phases(dict[int, str]):
+    """The names of a clock's phases. Of two, one bit tells which it is; people say its name all the same."""
+
+
 def code_names(machine: Machine) -> dict[str, dict[int, str]]:
     """The names of all codes of a machine."""
     names = {field.name: {code.value: code.name for code in field.codes} for field in machine.fields.values()}
@@ -47,6 +51,8 @@ def code_names(machine: Machine) -> dict[str, dict[int, str]]:
         names[state.name] = dict(enumerate(state.codes))
     for given in machine.inputs.values():
         names[given.name] = dict(enumerate(given.codes))
+    if machine.clock is not None:
+        names[machine.clock.name] = Phases(enumerate(machine.clock.phases))
     return names
 
 
@@ -92,6 +98,10 @@ def _write(node: Node, names: CodeNames, codes: Codes | None) -> tuple[int, list
     match node:
         case Const(value=value, width=width):
             return _TIGHT, [number(value, width) if codes is None else codes.get(value, plain(value))]
+        case Leaf(name=name, width=1) if codes is not names.get(name) and isinstance(names.get(name), Phases):
+            return _COMPARE, [f"{name} is {names[name][1]}"]
+        case Not(args=(Leaf(name=name),)) if codes is not names.get(name) and isinstance(names.get(name), Phases):
+            return _COMPARE, [f"{name} is {names[name][0]}"]
         case Leaf(kind=kind, name=name):
             return _TIGHT, [_leaf(kind, name)]
         case Not(args=(Among() | Equal() | Less() as inner,)):

@@ -21,6 +21,17 @@ EXPLANATIONS = (
         "keep grant while pause                  # `grant` is a signal and stores nothing",
         "Name something of the kind that the message asks for."),
     Explanation(
+        "no-clock", "a phase is meant, and there is no clock that has any",
+        "What is `on` a phase, and a length that is counted in phases, need a clock that names them.",
+        "strobe write on second                  # which clock's second half?",
+        "Declare the clock: `clock clk (first, second)`."),
+    Explanation(
+        "held-for-ever", "nothing could ever let go of a clock that is held",
+        "While a clock is held nothing that hangs on it moves. Where all that holds it hangs on it, it stands for ever.",
+        "clock clk\n    held while waits\nstate waits 1 bit, reset 0   # moves with clk, so not while it is held\n"
+        "    next slow and not waits",
+        "Let what releases it run on: an input from outside, or a state `on oscillator`."),
+    Explanation(
         "defined-twice", "a name is declared twice",
         "Both places are shown. Names are shared by all statements of a machine and its includes.",
         "state granted 1 bit, reset 0\nsignal granted = console_2",
