@@ -183,7 +183,8 @@ class Model:
                 return f"{a[0]}.bit_count() & 1"
             case Prior(args=args):
                 if node not in self.place:
-                    self._add(node, Slot(f"prior {len(self.slots)}", 1 << node.width, 0, "prior"), args[0])
+                    kept = args[0] if len(args) == 1 else self.machine.terms.if_(args[1], args[0], node)
+                    self._add(node, Slot(f"prior {len(self.slots)}", 1 << node.width, 0, "prior"), kept)
                 return f"s[{self.place[node]}]"
         raise TypeError(type(node))
 

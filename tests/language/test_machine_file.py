@@ -230,6 +230,7 @@ def test_a_line_says_how_its_statement_is_written() -> None:
     _, [finding] = parse_machine({"m": "machine m\nhome\n"}, "m")
     assert finding.message == "expected a value after `home`, found the end of the line"
     _, [finding] = parse_machine({"m": "machine m\nstate a 3 bits, rest 0\n"}, "m")
-    assert finding.help == "it is written `state NAME N bits, reset VALUE [, on PHASE]` or `state NAME (CODE, CODE), reset CODE`"
+    assert finding.help == ("it is written `state NAME N bits, reset VALUE [, on PHASE]` or "
+                            "`state NAME (CODE, CODE), reset CODE`")
     assert finding.message == "expected `reset VALUE`, `reset any` or `on PHASE`, found `rest`"
     assert finding.label == "not expected here"

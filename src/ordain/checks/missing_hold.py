@@ -84,7 +84,7 @@ def _parts(terms: Terms, strobe: Strobe, need: SteadyNeed,
 def _remembered_after(terms: Terms, edge: Node, cycle: Node) -> Node:
     """The same edge where the cycle before it had `cycle`, which is where it is looked at; elsewhere nothing of the
     cycle before has to be remembered, which makes the search several times smaller."""
-    priors = [node for node in postorder((edge,)) if isinstance(node, Prior)]
+    priors = [node for node in postorder((edge,)) if isinstance(node, Prior) and len(node.args) == 1]
     gated: dict[Node, Node] = {node: terms.prior(terms.if_(cycle, node.args[0], terms.const(0, node.width)))
                                for node in priors}
     return substitute(terms, (edge,), gated)[0]

@@ -27,7 +27,7 @@ from ordain.checks.check import About, Ask, Check, Explanation
 from ordain.checks.wording import about, cycles, fault, spot
 from ordain.control.model import Variable
 from ordain.machine.expression import Node, Terms
-from ordain.machine.model import AfterNever, BetweenNever, Never, Reach, Rule, WhenThen
+from ordain.machine.model import AfterNever, BetweenNever, Machine, Never, Reach, Rule, WhenThen
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place, error
@@ -126,6 +126,8 @@ def question(contents: Contents, index: int) -> Property:
             return Property(name, rule.text, "bad", condition, per_word=store, data=data)
         case Reach(condition=condition, always=always):
             return Property(name, rule.text, "always" if always else "reach", condition, data=data)
+        case WhenThen() as form if machine.clock is not None and machine.clock.held is not None:
+            return _in_time(machine, rule, form, terms.not_(machine.clock.held), index)
         case WhenThen(trigger=trigger, response=response, cycles=within, unless=unless):
             return Property(name, rule.text, "within", response, trigger=trigger, cycles=within, unless=unless,
                             vacuity=trigger, data=data)
@@ -135,6 +137,24 @@ def question(contents: Contents, index: int) -> Property:
             judged, monitor = _window(terms, f"window of rule {index + 1}", start, until, terms.const(1, 1))
     return Property(name, rule.text, "bad", terms.and_((judged, forbidden)), monitors=(monitor,), vacuity=judged,
                     per_word=store, data=data)
+
+
+def _in_time(machine: Machine, rule: Rule, form: WhenThen, goes_on: Node, index: int) -> Property:
+    """`when then` of a machine whose clock can be held: only the steps in which it goes on are counted. The variable: 0
+    nothing is awaited, else one more than the steps counted since the oldest trigger without a response."""
+    terms, name = machine.terms, f"wait of rule {index + 1}"
+    width = (form.cycles + 1).bit_length()
+    leaf, one = terms.leaf("state", name, width), terms.const(1, width)
+    missing = terms.not_(terms.or_((form.response, form.unless)))
+    idle, late = terms.among(leaf, frozenset((0,))), terms.among(leaf, frozenset((form.cycles + 1,)))
+    waits = terms.and_((missing, terms.or_((form.trigger, terms.not_(idle)))))
+    begun = terms.if_(idle, one, leaf)
+    counted = begun if form.cycles == 0 else terms.if_(
+        terms.and_((goes_on, terms.not_(late))), terms.add(begun, one), begun)
+    monitor = Variable(name, leaf, form.cycles + 2, 0, terms.if_(waits, counted, terms.const(0, width)), "monitor")
+    over = terms.and_((waits, late)) if form.cycles else waits
+    return Property(name_of(rule), rule.text, "bad", over, monitors=(monitor,), vacuity=form.trigger,
+                    data=About((), rule.span, index))
 
 
 def _window(terms: Terms, name: str, start: Node, end: Node, after: Node) -> tuple[Node, Variable]:
@@ -176,7 +196,8 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
         case Reach():
             said, label = f"{said}: there is no way from a state {at.phrase}", "from here it is out of reach"
         case WhenThen(cycles=within):
-            late = "can fail to come at all" if verdict.worst is None else f"can take {cycles(verdict.worst)}"
+            late = "can take longer" if asked.kind == "bad" else "can fail to come at all" if verdict.worst is None \
+                else f"can take {cycles(verdict.worst)}"
             said, label = f"{said}: the response {late} ({cycles(within)} allowed)", "the wait has lasted too long here"
         case BetweenNever():
             said, label = f"{said} {at.phrase}", "forbidden inside the window, which is open here"

@@ -4,6 +4,7 @@ No reduction of the search is known here; it is what traces are replayed with, a
 """
 
 from ordain.control.model import Cycle, System, Variable
+from ordain.control.system import remembered
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Node, Prior, postorder, substitute
 
@@ -15,8 +16,8 @@ class Running:
         self.system = system
         self.variables = (*system.variables, *monitors)
         self._show = _Shown(system)
-        self.priors: dict[Node, Node] = {node: node.args[0] for node in postorder(self._show.nodes)
-                                         if type(node) is Prior}
+        self.priors: dict[Node, Node] = {node: remembered(node, node, system.terms)
+                                         for node in postorder(self._show.nodes) if type(node) is Prior}
 
     def before_reset(self) -> dict[Node, int]:
         """What is remembered in the first cycle: nothing has been."""

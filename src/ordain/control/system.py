@@ -31,14 +31,14 @@ def build_system(contents: Contents) -> System:
     nexts = [state.next for state in machine.states.values()]
     addresses = [store.address for store in machine.stores.values()]
     assumed = [assumption.condition for assumption in machine.assumptions]
-    remembered = prior_leaves((*nexts, *addresses, *assumed, *loads), terms, "prior", {})
-    lowering, formed = _settled(contents, followed, {**_places(contents, [*every, *loads]), **dict(remembered)},
+    priors = prior_leaves((*nexts, *addresses, *assumed, *loads), terms, "prior", {})
+    lowering, formed = _settled(contents, followed, {**_places(contents, [*every, *loads]), **dict(priors)},
                                 [*every, *loads])
     variables = [Variable(state.name, terms.leaf("state", state.name, state.width),
                           len(state.codes) or 1 << state.width, state.reset, state.next, "state")
                  for state in machine.states.values()]
     variables += [_register_variable(register, lowering, terms) for register in followed.values()]
-    variables += [prior_variable(prior, leaf) for prior, leaf in remembered]
+    variables += [prior_variable(prior, leaf, terms) for prior, leaf in priors]
     lowered = substitute(terms, (*(variable.next for variable in variables), *assumed), lowering)
     held = [_kept_level(bus, mask, lowering, terms) for bus, mask in _held_buses(machine, [*every, *loads])
             if bus.undriven == "kept" and _is_followed(mask)]
@@ -90,10 +90,15 @@ def prior_leaves(roots: tuple[Node, ...], terms: Terms, title: str, known: dict[
     return [(node, terms.leaf("state", f"{title} {number}", node.width)) for number, node in enumerate(found, 1)]
 
 
-def prior_variable(prior: Node, leaf: Node) -> Variable:
+def prior_variable(prior: Node, leaf: Node, terms: Terms) -> Variable:
     if type(leaf) is not Leaf:
         raise TypeError("a remembered value is a leaf")
-    return Variable(leaf.name, leaf, 1 << leaf.width, 0, prior.args[0], "monitor")
+    return Variable(leaf.name, leaf, 1 << leaf.width, 0, remembered(prior, leaf, terms), "monitor")
+
+
+def remembered(prior: Node, before: Node, terms: Terms) -> Node:
+    """What is remembered at the end of a step, `before` having been so until then."""
+    return prior.args[0] if len(prior.args) == 1 else terms.if_(prior.args[1], prior.args[0], before)
 
 
 def _places(contents: Contents, every: list[Node]) -> dict[Node, Node]:

@@ -47,6 +47,7 @@ class Clocking:
         inputs = [self._reads_when_moved(declared, agent) for declared, agent in found.inputs]
         if self._text.held is not None:
             self._held = hardware(lowering.condition(self._text.held), self._text.held.span, lowering)
+            lowering.goes_on = None if self._held is None else lowering.terms.not_(self._held)
         for declared, agent, phase in filter(None, inputs):
             self._remember(declared, agent, phase)
 

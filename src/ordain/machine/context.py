@@ -70,7 +70,7 @@ Making: TypeAlias = Generator[Request, Any, "Node | None"]
 class Context:
     """One machine's terms, names and findings. `labels` are those that `at` and `in` name. `undefined` counts the free
     values that stand for undefined codes, by what was chosen by, so that each gets a name of its own. `steps`: how many
-    make up a cycle."""
+    make up a cycle; `goes_on`: in which steps the clock does, None: in all."""
 
     def __init__(self, terms: Terms, scope: Scope) -> None:
         self.terms = terms
@@ -79,6 +79,7 @@ class Context:
         self.labels: dict[tuple[str, str, Span], None] = {}
         self.undefined: dict[str, int] = {}
         self.steps = 1
+        self.goes_on: Node | None = None
 
     def fitting(self, node: Node | None, want: int | None, span: Span) -> Node | None:
         """`node` if its width is the one that its place asks for."""

@@ -186,7 +186,8 @@ class Parity(_Node):
 
 
 class Prior(_Node):
-    """The term one cycle before; 0 in the first cycle."""
+    """The term one step before; 0 in the first one. With a second argument: in the last step before in which that
+    condition held, 0 where none has."""
 
     __slots__ = ()
     __match_args__ = ("args",)
@@ -420,10 +421,10 @@ class Terms:
             return x
         return self._make(Parity, (x,), 1)
 
-    def prior(self, x: "Node") -> Node:
+    def prior(self, x: "Node", counted: "Node | None" = None) -> Node:
         if type(x) is Const and x.value == 0:
             return x
-        return self._make(Prior, (x,), x.width)
+        return self._make(Prior, (x,) if counted is None else (x, counted), x.width)
 
     def rebuild(self, node: "Node", args: "tuple[Node, ...]") -> Node:
         """The same operator over other arguments, simplified; for substitution. A Const or Leaf comes back as it is."""
@@ -457,7 +458,7 @@ class Terms:
             case Parity():
                 return self.parity(args[0])
             case Prior():
-                return self.prior(args[0])
+                return self.prior(*args)
 
     def _make(self, kind: type, args: "tuple[Node, ...]", width: int) -> Node:
         key = (kind, args)

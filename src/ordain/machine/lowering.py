@@ -86,7 +86,7 @@ class Lowering(Context):
             case tree.Prior(operand=operand):
                 node = yield Lower(operand, want, codes, agent)
                 for _ in range(self.steps if node is not None else 0):
-                    node = self.terms.prior(node)
+                    node = self.terms.prior(node, self.goes_on)
                 return node
             case tree.Infix(operator="and" | "or" | "xor" | "+" | "-"):
                 return (yield from lower_arithmetic(self, expr, want, agent))

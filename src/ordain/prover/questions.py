@@ -13,7 +13,7 @@ def lower_properties(system: System, properties: tuple[Property, ...]) -> tuple[
     every = tuple(node for nodes in asked for node in nodes)
     remembered = prior_leaves(every, terms, "prior in a property", system.lowering)
     lowering = {**system.lowering, **dict(remembered)}
-    priors = [prior_variable(prior, leaf) for prior, leaf in remembered]
+    priors = [prior_variable(prior, leaf, terms) for prior, leaf in remembered]
     priors = [prior._replace(next=node) for prior, node in
               zip(priors, substitute(terms, tuple(prior.next for prior in priors), lowering))]
     result = []

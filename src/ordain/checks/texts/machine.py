@@ -27,7 +27,8 @@ EXPLANATIONS = (
         "Declare the clock: `clock clk (first, second)`."),
     Explanation(
         "held-for-ever", "nothing could ever let go of a clock that is held",
-        "While a clock is held nothing that hangs on it moves. Where all that holds it hangs on it, it stands for ever.",
+        "While a clock is held nothing that hangs on it moves. Where all that holds it hangs on it, it stands for "
+        "ever.",
         "clock clk\n    held while waits\nstate waits 1 bit, reset 0   # moves with clk, so not while it is held\n"
         "    next slow and not waits",
         "Let what releases it run on: an input from outside, or a state `on oscillator`."),

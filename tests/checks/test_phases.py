@@ -1,0 +1,225 @@
+"""A machine on a clock of two phases, and the same machine as people had to write it without one: a state `clk` that
+turns in every step, and `and tick` behind everything that hangs on it. Both must give the same verdicts, sequences of
+the same length and the same numbers of states, whatever is wrong with the two of them.
+"""
+
+import pytest
+
+from ordain.checks.run import questions
+from ordain.control.system import build_system
+from ordain.prover.decide import decide
+from ordain.rom.contents import Contents
+from tests.agreement import disagreements
+from tests.workshop import contents_of
+
+STORE = """\
+machine winch "lets down a load, step by step"
+
+store control 16 words of 14 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    jump 1
+    back 2
+field target 4 bits address, idle 0
+field load 2 bits
+    none 0 idle
+    acc 1
+    mar 2
+    tally 3
+field source 2 bits
+    none 0 idle
+    acc 1
+    memory 2
+field write 1 bit
+field slow 1 bit
+spare 2 bits
+
+input ready 1 bit
+order goto <there>: branch jump, target <there>
+home start
+"""
+
+CLOCKED = STORE + """\
+clock clk (first, second)
+    held while (slow and not ready) or panel.stops
+agent panel "start and stop", on own clock
+    input press 1 bit
+    state mode (runs, stands), reset runs
+        next choose mode
+            runs  : stands if press else runs
+            stands: runs if not press else stands
+    signal stops = mode is stands
+state upc 4 bits, reset 0
+    next choose branch
+        step     : upc + 1
+        jump     : target
+        back     : {0b00, tally}
+        otherwise: upc
+register acc 8 bits, loads data when load is acc
+register mar 8 bits, loads data when load is mar
+register tally 2 bits, loads data[1:0] when load is tally, on first, reset 0
+state ticks 2 bits, reset 0, on oscillator
+    next ticks + 1 if slow else 0
+bus data 8 bits, floats, turnaround 1 phase
+    driven by acc when source is acc and second
+    driven by memory when source is memory
+    sampled by acc when load is acc
+    sampled by mar when load is mar
+    sampled by memory when write and second
+bus address 8 bits, floats
+    driven by mar
+strobe write on second
+    address steady 1 cycle before
+    data steady 0 phases before
+rule "written in time" when write then at start within 3 cycles unless panel.stops
+rule "not twice" never write and prior(write)
+rule "stretched" reach ticks is 3
+rule "stopped" always reach panel.stops
+rule "once a round" between at start and at start never write and first after write and second
+"""
+
+WITHOUT = STORE + """\
+state clk (first, second), reset first
+    next clk if held else (first if clk is second else second)
+signal held = (slow and not ready) or panel.stops
+signal half = clk is second
+signal tick = clk is second and not held
+signal tock = clk is first and not held
+agent panel "start and stop"
+    input press 1 bit, waits 1 bit
+    state mode (runs, stands), reset runs
+        next choose mode
+            runs  : stands if press and not waits else runs
+            stands: runs if not press and not waits else stands
+    signal stops = mode is stands
+state upc 4 bits, reset 0
+    next following if tick else upc
+signal following = choose branch
+    step     : upc + 1
+    jump     : target
+    back     : {0b00, tally}
+    otherwise: upc
+register acc 8 bits, loads data when load is acc and tick
+register mar 8 bits, loads data when load is mar and tick
+register tally 2 bits, loads data[1:0] when load is tally and tock, reset 0
+state ticks 2 bits, reset 0
+    next ticks + 1 if slow else 0
+bus data 8 bits, floats, turnaround 1
+    driven by acc when source is acc and half
+    driven by memory when source is memory
+    sampled by acc when load is acc and tick
+    sampled by mar when load is mar and tick
+    sampled by memory when write and half
+bus address 8 bits, floats
+    driven by mar
+signal pulse = write and half
+strobe pulse
+    address steady 2 cycles before
+    data steady 0 cycles before
+rule "stretched" reach ticks is 3
+rule "stopped" always reach panel.stops
+rule "once a round" between at start and at start never write and not half after write and half
+"""
+
+UNCLOCKED = WITHOUT + """\
+state due 1 bit, reset 0
+    next pending
+signal pending = (write or due) and upc is not 0 and not panel.stops
+state waited 3 bits, reset 0
+    next (waited if held or waited is 6 else waited + 1) if pending else 0
+state before 2 bits, reset 0
+    next before if held else {before[0], write}
+rule "written in time" never pending and waited is 6
+rule "not twice" never write and before[1]
+"""
+
+PROGRAM = """\
+routine start at 0
+    mar <- memory
+    acc <- memory, slow
+    memory <- acc, write
+    goto start
+"""
+
+PROGRAMS = {
+    "sound": PROGRAM,
+    "written twice": PROGRAM.replace("write\n", "write\n    memory <- acc, write\n"),
+    "the address moves right before the write": PROGRAM.replace(
+        "    memory <- acc, write\n", "    mar <- memory\n    memory <- acc, write\n"),
+    "what is written may change": PROGRAM.replace("memory <- acc", "memory <- memory"),
+    "held while it is written": PROGRAM.replace("acc, write", "acc, write, slow"),
+    "nobody drives while it is written": PROGRAM.replace("memory <- acc, write", "write"),
+    "too late": PROGRAM.replace("goto start", "slow\n    slow\n    goto start"),
+    "too late without being held": PROGRAM.replace("goto start", "source none\n    source none\n    goto start"),
+    "never": PROGRAM.replace("goto start", "wait_here: goto wait_here"),
+    "without a pause": PROGRAM.replace("write\n", "write\n    acc <- memory\n"),
+    "back through a register that moves early": PROGRAM.replace("goto start", "load tally, source memory, branch back"),
+}
+
+
+LOOK_BACK = ("written in time", "not twice")
+"""Rules that count phases: without a clock they need states of their own, which every search then has."""
+
+
+def answers(contents: Contents) -> list[tuple[object, ...]]:
+    """Of every question but those: what it is about, its verdict, the worst case, where it breaks and how early."""
+    asked = [question for _, question in questions(contents) if question.subject not in LOOK_BACK]
+    verdicts = decide(contents, build_system(contents), tuple(asked)).verdicts
+    return [(verdict.property.check, verdict.property.subject.replace("pulse", "write"), verdict.outcome, verdict.worst,
+             sorted((each.address, each.cycles) for each in verdict.breaks),
+             verdict.witness and len(verdict.witness.cycles), verdict.states, verdict.transitions)
+            for verdict in verdicts]
+
+
+def looking_back(contents: Contents) -> list[tuple[object, ...]]:
+    """Of those rules: the verdict, and how early they break."""
+    asked = [question for _, question in questions(contents) if question.subject in LOOK_BACK]
+    verdicts = decide(contents, build_system(contents), tuple(asked)).verdicts
+    return sorted((verdict.property.subject, verdict.outcome, min((each.cycles for each in verdict.breaks), default=0))
+                  for verdict in verdicts)
+
+
+@pytest.mark.parametrize("program", PROGRAMS.values(), ids=PROGRAMS.keys())
+def test_a_clock_is_what_people_had_to_write_without_it(program: str) -> None:
+    clocked, unclocked = contents_of(CLOCKED, program), contents_of(UNCLOCKED, program)
+    assert clocked.words == unclocked.words
+    assert [answer[:6] for answer in answers(clocked)] == [answer[:6] for answer in answers(unclocked)]
+    assert looking_back(clocked) == looking_back(unclocked)
+
+
+def test_a_clock_costs_what_people_paid_without_it() -> None:
+    """The numbers of states and transitions, without the states that those rules need."""
+    clocked, unclocked = (contents_of(text, PROGRAM) for text in (CLOCKED, WITHOUT))
+    assert answers(clocked) == answers(unclocked)
+
+
+def test_the_programs_break_what_they_are_made_for() -> None:
+    """What is broken, at which word and in which step: the words are executed one a cycle, a cycle has two steps."""
+    found = {}
+    for name, program in PROGRAMS.items():
+        contents = contents_of(CLOCKED, program)
+        found[name] = {**{str(subject): breaks for _, subject, outcome, _, breaks, *_ in answers(contents)
+                          if outcome == "broken"},
+                       **{str(subject): cycles for subject, outcome, cycles in looking_back(contents)
+                          if outcome == "broken"}}
+    assert found == {
+        "sound": {},
+        "written twice": {"not twice": 7, "once a round": [(3, 7)]},
+        "the address moves right before the write": {"address before write": [(3, 8)]},
+        "what is written may change": {"data during write": [(2, 7)]},
+        "held while it is written": {},
+        "nobody drives while it is written": {"data": [(2, 6)], "data during write": [(2, 6)]},
+        "too late": {"written in time": 11},
+        "too late without being held": {"written in time": 11},
+        "never": {"home": [(None, 2)], "written in time": 11},
+        "without a pause": {"data": [(3, 7)]},
+        "back through a register that moves early": {"data": [(3, 7)], "once a round": [(2, 9)],
+                                                     "written in time": 11},
+    }
+
+
+@pytest.mark.parametrize("program", [PROGRAMS["sound"], PROGRAMS["written twice"]], ids=["sound", "written twice"])
+def test_the_plain_search_agrees(program: str) -> None:
+    contents = contents_of(CLOCKED, program)
+    assert disagreements(contents, [question for _, question in questions(contents)]) == []
