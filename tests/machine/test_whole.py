@@ -1,5 +1,7 @@
 """The model of a machine that uses every statement."""
 
+import pytest
+
 from ordain.logic.evaluate import evaluate
 from ordain.machine import model
 from ordain.machine.expression import LeafKind, Node, leaves
@@ -48,6 +50,29 @@ def test_data_pins() -> None:
     assert [pin.level for pin in u23.banks[0].pins] == [0, 1, 1, 0, 1, 1, 0, 1], "spare: as erased; tied: as tied"
     assert u23.banks[1].pins[-2].level == 0, "spare here, tied to 0 where the other bank shares the cell"
     assert u23.banks[1].repeats and not u23.banks[0].repeats
+
+
+@pytest.mark.parametrize(("high", "level"), [("0b1", 0), ("any", 1)])
+def test_a_spare_pin_reads_as_erased_but_for_cells_that_are_shared(high: str, level: int) -> None:
+    """The other part ties the line to 1: in its own half of the chip, or in both."""
+    chip = sound(f"""\
+machine small
+store control 4 words of 3 bits
+    address upc
+field go 3 bits, idle 0
+store look 4 words of 2 bits
+    address upc
+    word upc
+chip U1 8 x 6
+    holds   1, spare, spare, control
+    address {{{'0b0' if level == 0 else 'any'}, upc}}
+    holds   spare, look, spare, spare, spare
+    address {{{high}, upc}}
+    erased zeros
+state upc 2 bits, reset 0
+    next upc + 1
+""").chips["U1"]
+    assert [bank.pins[0].level for bank in chip.banks] == [1, level]
 
 
 def test_address_pins() -> None:

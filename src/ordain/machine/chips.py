@@ -54,12 +54,15 @@ class _Bank(NamedTuple):
 
 
 def _without_idle_quarrels(banks: list[_Bank]) -> list[_Bank]:
-    """A pin that is spare in one bank takes the level that another one ties it to: both may share cells."""
-    tied = {place: pin.level for part in reversed(banks) for place, pin in enumerate(part.bank.pins)
-            if pin.bit is None and place not in part.spare}
-    return [part._replace(bank=part.bank._replace(pins=tuple(
-        pin._replace(level=tied.get(place, pin.level)) if place in part.spare else pin
-        for place, pin in enumerate(part.bank.pins)))) for part in banks]
+    """A pin that is spare in one bank takes the level that another one ties it to, where the two share cells."""
+    told = []
+    for part in banks:
+        tied = {place: pin.level for other in reversed(banks) if not _apart(other.bank, part.bank)
+                for place, pin in enumerate(other.bank.pins) if pin.bit is None and place not in other.spare}
+        told.append(part._replace(bank=part.bank._replace(pins=tuple(
+            pin._replace(level=tied.get(place, pin.level)) if place in part.spare else pin
+            for place, pin in enumerate(part.bank.pins)))))
+    return told
 
 
 def _bank(bank: tree.Bank, chip: tree.Chip, wiring: Wiring) -> _Bank | None:
@@ -112,10 +115,14 @@ def check_chips(chips: dict[str, model.Chip], whole: Collection[str], wiring: Wi
             _check_coverage(store, chips, wiring)
 
 
+def _apart(one: model.Bank, other: model.Bank) -> bool:
+    """Whether an address pin is tied to 0 in the one and to 1 in the other."""
+    return any(a.bit is None and b.bit is None and a.level is not None and b.level is not None and a.level != b.level
+               for a, b in zip(one.address, other.address))
+
+
 def _share_cells(one: model.Bank, other: model.Bank) -> bool:
-    apart = any(a.bit is None and b.bit is None and a.level is not None and b.level is not None and a.level != b.level
-                for a, b in zip(one.address, other.address))
-    return not apart and any((a.bit is not None and b.bit is not None)
+    return not _apart(one, other) and any((a.bit is not None and b.bit is not None)
                              or (a.bit is None and b.bit is None and a.level != b.level)
                              for a, b in zip(one.pins, other.pins))
 
