@@ -163,7 +163,7 @@ def test_one_screen_and_everything(lamp: Path) -> None:
     assert len(short.stdout.splitlines()) <= 24
     for text in ("behaviour: 1 changed, 1 same", "newly broken: contention: address", "U1  program over it"):
         assert text in short.stdout and text in long.stdout
-    assert "was 0A lend: grant, if asked goto wait" in short.stdout
+    assert "was 0A lend.wait: grant, if asked goto wait" in short.stdout
     assert "show > lend" in long.stdout and "show > lend" not in short.stdout
 
 

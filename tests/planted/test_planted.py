@@ -8,13 +8,20 @@ import pytest
 from ordain.checks import catalogue
 from ordain.checks.check import Report
 from ordain.checks.run import prove, questions
+from ordain.cli.manner import finding_lines
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
+from ordain.show.groups import first_causes, grouped
+from ordain.show.page import Page
+from ordain.show.paint import Paint
+from ordain.show.verdicts import answer_lines, report_lines
 from ordain.text.findings import Finding
 from tests.agreement import disagreements
 from tests.planted.everything import LARGE, PLANTED
 from tests.planted.plant import Planted, Sound
 from tests.workshop import contents_of
+
+SHEET = Page(Paint(False), 100, True)
 
 
 @cache
@@ -37,9 +44,26 @@ def test_a_planted_fault_is_found_at_its_place(planted: Planted) -> None:
     assert any(finding.name == planted.finding and planted.says in finding.message and finding.span is not None
                and planted.at in finding.span.source.line_text(finding.span.line) for finding in findings), told
     assert {finding.name for finding in findings} <= {planted.finding, *planted.also}, told
-    for finding in findings:
-        if finding.trace is not None and finding.name not in ("stuck", "always-reach", "when-then", "over-assumed"):
-            assert f"{len(finding.trace.cycles)} cycle" in " ".join(finding.notes)
+
+
+@pytest.mark.parametrize("planted", PLANTED, ids=lambda planted: planted.name)
+def test_a_reader_is_led_to_the_cause(planted: Planted) -> None:
+    """At most three findings stand by themselves, and all of it has room on one sheet of paper. What goes wrong in the
+    planted line, or first, stands first."""
+    contents, report = contents_of(*planted.faulty()), report_of(planted.faulty())
+    groups = grouped(report.findings)
+    shown, rest = first_causes(groups)
+    assert len(shown) <= 3
+    assert len(rest) + sum(1 + len(group.places) + len(group.others) for group in shown) \
+        + sum(len(group.places) for group in groups if group not in shown) == len(report.findings)
+    lines = [*answer_lines(contents, report, groups, SHEET), *finding_lines(groups, SHEET, contents=contents,
+                                                                            everything=False),
+             *report_lines(contents, report, False, SHEET)]
+    assert len(lines) <= 60 and max(map(len, lines)) <= SHEET.width
+    assert not any(line.startswith("proved:") for line in lines)
+    first = shown[0]
+    names = {finding.name for finding in (first.first, *first.others)}
+    assert names & {planted.finding, *planted.also}, first.first.message
 
 
 @pytest.mark.parametrize("planted", PLANTED, ids=lambda planted: planted.name)

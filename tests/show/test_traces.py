@@ -4,10 +4,11 @@ import re
 
 import pytest
 
+from ordain.rom.contents import word_name
 from ordain.show.diagram import ASCII, UNICODE, diagram_lines
 from ordain.show.page import PLAIN, Page
 from ordain.show.paint import Paint
-from ordain.show.trace_table import place_name, trace_rows, value_words
+from ordain.show.trace_table import trace_rows, value_words
 from ordain.show.traces import cycle_lines, trace_lines
 from tests.show.crane import crane, fight, long_way
 
@@ -118,8 +119,8 @@ def test_sixteen_cycles_are_not_cut() -> None:
 
 
 def test_places_are_named_from_the_last_label_before_them() -> None:
-    assert [place_name(CRANE, "control", address) for address in (0, 1, 2, 3)] == [
-        "start", "start.hook", "start.hook+1", "(nothing placed)"]
+    assert [word_name(CRANE, "control", address) for address in (0, 1, 2, 3)] == [
+        "start", "start.hook", "start.hook+1", ""]
 
 
 def test_values_are_said_by_name_where_they_have_one() -> None:

@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from ordain.checks.check import Explanation
-from ordain.checks.wording import hexadecimal, word_name
-from ordain.rom.contents import Contents, Site
+from ordain.checks.wording import hexadecimal
+from ordain.rom.contents import Contents, Site, word_name
 from ordain.text.findings import Finding, warning
 
 EXPLANATION = Explanation(
@@ -80,7 +80,7 @@ def _finding(contents: Contents, run: tuple[Sequence[Site], bool]) -> Finding:
         label = "no sequence leads here"
     else:
         after = "" if count == 1 else f" and {count - 1} more after it"
-        message = f"no sequence executes `{word_name(first)}` at {number}{after}"
+        message = f"no sequence executes `{word_name(contents, first.store, first.address)}` at {number}{after}"
         label = "never executed"
     return warning("unreachable", message, first.span, label,
                    help="correct the branch that should lead here, remove the words, or allow it with a reason")

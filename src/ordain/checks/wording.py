@@ -6,7 +6,7 @@ from ordain.checks.check import About
 from ordain.checks.owners import main_store
 from ordain.control.model import Trace
 from ordain.prover.model import Break, Property
-from ordain.rom.contents import Contents, Site
+from ordain.rom.contents import Contents, Site, word_name
 from ordain.text.findings import Finding, Place, Severity
 from ordain.text.source import Span
 
@@ -37,14 +37,7 @@ def spot_at(contents: Contents, store: str, address: int) -> Spot:
     number = hexadecimal(address, contents.machine.stores[store].address_width)
     if site is None:
         return Spot(f"at {number}, where nothing was placed", None, None)
-    return Spot(f"at `{word_name(site)}` ({number})", site.span, site)
-
-
-def word_name(site: Site) -> str:
-    """`hold.wait`; the routine or instruction alone for a word without a label."""
-    if not site.label or site.label == site.owner:
-        return site.owner
-    return f"{site.owner}.{site.label}"
+    return Spot(f"at `{word_name(contents, store, address)}` ({number})", site.span, site)
 
 
 def hexadecimal(value: int, width: int) -> str:
@@ -77,5 +70,6 @@ def fault(asked: Property, message: str, at: Spot, label: str, found: Break | No
     span = at.span
     if span is None:
         span, places = declaration, tuple(place for place in places if place.span != declaration)
-    sequence = (f"shortest sequence from reset: {cycles(found.cycles)}",) if found is not None and found.cycles else ()
-    return Finding(asked.check, severity, message, span, label, places, (*notes, *sequence), help, trace)
+    if found is not None and found.cycles and trace is None:
+        notes = (*notes, f"shortest sequence from reset: {cycles(found.cycles)}")
+    return Finding(asked.check, severity, message, span, label, places, notes, help, trace)

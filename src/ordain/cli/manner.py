@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 WIDE = 140
 """Columns from which on a terminal gets the timing diagram under every trace."""
 
+SHEET = 46
+"""Lines of findings that have room on a sheet of paper beside the answer."""
+
 SCHEMA = 1
 """The version of the JSON that commands write, described by docs/output.schema.json."""
 
@@ -182,21 +185,27 @@ def tell_findings(findings: list[Finding], manner: Manner, *, beside: Path | Non
 
 
 def finding_lines(groups: "Iterable[Group]", page: "Page", *, contents: "Contents | None" = None,
-                  beside: Path | None = None, diagram: bool = False, everything: bool = False) -> list[str]:
+                  beside: Path | None = None, diagram: bool = False, everything: bool = True) -> list[str]:
     """Findings as text, an empty line below each. `contents` is needed to draw traces; under a trace stands its timing
-    diagram when it was asked for or the terminal is wide."""
+    diagram when it was asked for or the terminal is wide. Without `everything` what goes wrong first is shown with its
+    sequence, a few others too as far as all has room on a sheet, and of the rest a line each."""
     from ordain.show.findings import finding_text, margin_of
-    from ordain.show.groups import group_lines
+    from ordain.show.groups import first_causes, group_lines, rest_lines
 
     directory = "" if beside is None else from_here(beside.parent)
-    lines = []
-    for group in groups:
+    shown, rest = (list(groups), []) if everything else first_causes(list(groups))
+    lines: list[str] = []
+    for group in shown:
         finding, drawn = group.first, []
+        others = group_lines(group, page.indented(margin_of(finding)))
         if contents is not None and finding.trace is not None:
             drawn = _drawn(contents, finding, page, diagram, everything)
-        drawn += group_lines(group, page.indented(margin_of(finding)))
-        lines += [*finding_text(finding, page, drawn, directory).split("\n"), ""]
-    return lines
+        text = finding_text(finding, page, [*drawn, *others], directory).split("\n")
+        if lines and not everything and finding.trace is not None and len(lines) + len(text) > SHEET:
+            drawn = [f"how to get there: {len(finding.trace.cycles)} cycles from reset; --all shows them"]
+            text = finding_text(finding._replace(notes=(), help=""), page, [*drawn, *others], directory).split("\n")
+        lines += [*text, ""]
+    return lines + rest_lines(rest, page)
 
 
 def _drawn(contents: "Contents", finding: Finding, page: "Page", diagram: bool, everything: bool) -> list[str]:

@@ -193,7 +193,8 @@ class Watcher:
         head = [line for text in (f"{self.path.name}, {saved}{now}", *(f"  {change}" for change in changes))
                 for line in fold(printable(text), page)]
         lines = [head[0], *(line for text in answer for line in fold(text, page)), *head[1:], ""]
-        lines += finding_lines(groups, page, contents=None if built is None else built.contents, beside=self.path)
+        lines += finding_lines(groups, page, contents=None if built is None else built.contents, beside=self.path,
+                               everything=built is None)
         lines += below
         if self.screen:
             rows = shutil.get_terminal_size().lines - 1

@@ -10,6 +10,7 @@ from ordain.compare.places import Places, Vector, partly_known
 from ordain.compare.side import Side
 from ordain.control.sequencing import Origin, origins
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
+from ordain.rom.contents import word_name
 
 MOST_COMBINATIONS = 65_536
 """Places that one return can lead to."""
@@ -309,17 +310,6 @@ class Titles:
 
     def __init__(self, side: Side) -> None:
         self._side = side
-        self._starts: dict[tuple[str, int], str] = {}
-        self._first: dict[tuple[str, str], int] = {}
-        for store, sites in side.contents.sites.items():
-            for placed in sites.values():
-                key = (store, placed.owner)
-                self._first[key] = min(self._first.get(key, placed.word), placed.word)
-        for name, (store, addresses) in side.contents.labels.items():
-            for address in addresses:
-                site = side.contents.sites.get(store, {}).get(address)
-                if site is not None and site.owner == name:
-                    self._starts[store, address] = name
 
     def of(self, node: int, graph: Graph, kind: str = "") -> str:
         """The title of a node's first word."""
@@ -345,17 +335,8 @@ class Titles:
         return ""
 
     def at(self, store: str, address: int) -> str:
-        """The title of one address: `fetch`, `hold.wait`, `hold+2`, or its number where nothing was placed."""
-        if (store, address) in self._starts:
-            return self._starts[store, address]
-        sites = self._side.contents.sites.get(store, {})
-        site = sites.get(address)
-        if site is None:
-            return f"{store} {address:X}"
-        if site.label:
-            return site.label if site.label == site.owner else f"{site.owner}.{site.label}"
-        back = site.word - self._first.get((store, site.owner), site.word)
-        return f"{site.owner}+{back}" if back > 0 else site.owner
+        """The title of one address: `fetch`, `hold.wait+2`, or its number where nothing was placed."""
+        return word_name(self._side.contents, store, address) or f"{store} {address:X}"
 
 
 def end_title(end: End, titles: Titles) -> str:

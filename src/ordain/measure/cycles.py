@@ -19,7 +19,7 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, postorder
 from ordain.machine.model import Machine
 from ordain.measure.cycle_counts import Course, Ground, Journey, Origin, Travelled, travel
-from ordain.rom.contents import Contents
+from ordain.rom.contents import Contents, word_name
 
 
 class Decision(NamedTuple):
@@ -319,13 +319,7 @@ class _Telling:
         return Ring(tuple(sorted(ring)), tuple(names))
 
     def _where(self, address: int) -> str:
-        site = self._contents.sites.get(self._store, {}).get(address)
-        return "" if site is None else place_name(site.owner, site.label)
-
-
-def place_name(owner: str, label: str) -> str:
-    """A word as people call it: `hold.wait`."""
-    return f"{owner}.{label}" if owner and label and owner != label else owner or label
+        return word_name(self._contents, self._store, address)
 
 
 def _spelt(leaf: Leaf, mask: int, value: int) -> list[tuple[str, int]]:

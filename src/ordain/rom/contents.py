@@ -46,6 +46,32 @@ class Contents(NamedTuple):
     routines: dict[str, tuple[str, frozenset[int]]]
 
 
+def word_name(contents: Contents, store: str, address: int) -> str:
+    """What people call a placed word, the same in every command: `hold` at the first words of a body, `hold.wait` at a
+    label, `hold.wait+2` two words further in the text; `hold+2` where no label stands before it. "" where nothing was
+    placed."""
+    sites = contents.sites.get(store, {})
+    site = sites.get(address)
+    if site is None:
+        return ""
+    if site.label:
+        return _label_name(site)
+    place, starts = contents.labels.get(site.owner, ("", frozenset[int]()))
+    if place == store and address in starts:
+        return site.owner
+    if site.word < 0:
+        return site.owner
+    before = [(other.word, other.address, _label_name(other)) for other in sites.values()
+              if other.owner == site.owner and 0 <= other.word <= site.word]
+    named = [(word, name) for word, at, name in before if name != site.owner or (place == store and at in starts)]
+    word, name = max(named, default=(min(word for word, _, _ in before), site.owner))
+    return f"{name}+{site.word - word}" if site.word > word else name
+
+
+def _label_name(site: Site) -> str:
+    return f"{site.owner}.{site.label}" if site.label and site.label != site.owner else site.owner
+
+
 class Stored(NamedTuple):
     """What is to stand in one store: `words` by address, placed ones only; `unused` is the word of every other address,
     None where the erased cells show."""

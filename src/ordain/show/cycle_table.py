@@ -136,7 +136,8 @@ def _value(name: str, value: int) -> str:
 
 
 def _where(one: Decision, title: str) -> str:
-    return f"{one.address:X}" if one.where in ("", title) else f"{one.where} ({one.address:X})"
+    inside = one.where in ("", title) or one.where.startswith(f"{title}+")
+    return f"{one.address:X}" if inside else f"{one.where} ({one.address:X})"
 
 
 def _waits(rings: Iterable[Ring]) -> list[str]:

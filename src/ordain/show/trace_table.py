@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from ordain.control.model import Cycle, Trace
 from ordain.machine.model import Machine
-from ordain.rom.contents import Contents
+from ordain.rom.contents import Contents, word_name
 
 
 class Row(NamedTuple):
@@ -40,27 +40,10 @@ def control_words(contents: Contents, cycle: Cycle) -> tuple[str, str, str]:
             continue
         address = cycle.addresses[store.name]
         digits = -(-store.address_width // 4)
-        parts.append((f"{address:0{digits}X}", place_name(contents, store.name, address),
+        parts.append((f"{address:0{digits}X}", word_name(contents, store.name, address) or "(nothing placed)",
                       site_text(contents, store.name, address)))
     return " / ".join(part[0] for part in parts), " / ".join(part[1] for part in parts), " / ".join(
         part[2] for part in parts)
-
-
-def place_name(contents: Contents, store: str, address: int) -> str:
-    """`hold.wait`, `hold+2` (two words after the start of its body as placed), or `(nothing placed)`."""
-    sites = contents.sites.get(store, {})
-    site = sites.get(address)
-    if site is None:
-        return "(nothing placed)"
-    if site.label:
-        return site.owner if site.label == site.owner else f"{site.owner}.{site.label}"
-    back = 1
-    while (earlier := sites.get(address - back)) is not None and earlier.owner == site.owner:
-        if earlier.label:
-            name = site.owner if earlier.label == site.owner else f"{site.owner}.{earlier.label}"
-            return f"{name}+{back}"
-        back += 1
-    return f"{site.owner}+{back - 1}" if back > 1 else site.owner
 
 
 def site_text(contents: Contents, store: str, address: int) -> str:

@@ -20,8 +20,8 @@ from ordain.show.trace_table import (
     trace_rows,
 )
 
-FEW_ROWS = 16
-"""Of a longer trace only the cycles that matter are shown, unless everything is asked for."""
+FEW_ROWS, FEW_BLOCKS = 16, 10
+"""Of a longer trace only the cycles that matter are shown, unless everything is asked for: so many lines or blocks."""
 
 _HEADS = ("cycle", "at", "word", "orders", "from outside", "states", "who drives")
 _WIDEST_WORD = 24
@@ -42,7 +42,9 @@ class Shown(NamedTuple):
 def trace_lines(contents: Contents, trace: Trace, page: Page, *, everything: bool = False) -> list[str]:
     """The heading and the cycles of the trace of a fault; its last cycle is marked."""
     count = len(trace.cycles)
-    shown = _shown(contents, trace, everything, ">")
+    shown = _shown(contents, trace, count if everything else FEW_ROWS, ">")
+    if not everything and not _as_table(shown, [], page.indented(2), ""):
+        shown = _shown(contents, trace, FEW_BLOCKS, ">")
     heading = f"how to get there: {count} cycle{'s' if count != 1 else ''} from reset"
     if len(shown) < count:
         heading += f"; shown: {_numbers([one.at + 1 for one in shown])}"
@@ -51,7 +53,7 @@ def trace_lines(contents: Contents, trace: Trace, page: Page, *, everything: boo
 
 def cycle_lines(contents: Contents, trace: Trace, page: Page) -> list[str]:
     """Every cycle, none marked: a witness, or a sequence that was played."""
-    return _drawn(contents, trace, _shown(contents, trace, True, ""), page.indented(2), "")
+    return _drawn(contents, trace, _shown(contents, trace, len(trace.cycles), ""), page.indented(2), "")
 
 
 def _numbers(numbers: Sequence[int]) -> str:
@@ -69,7 +71,7 @@ def _numbers(numbers: Sequence[int]) -> str:
 # ---------------------------------------------------------------- which cycles
 
 
-def _shown(contents: Contents, trace: Trace, everything: bool, mark: str) -> list[Shown]:
+def _shown(contents: Contents, trace: Trace, most: int, mark: str) -> list[Shown]:
     machine, last = contents.machine, len(trace.cycles) - 1
     quiet = set(quiet_inputs(machine, trace).values())
     still = set(still_states(machine, trace))
@@ -77,19 +79,19 @@ def _shown(contents: Contents, trace: Trace, everything: bool, mark: str) -> lis
     rows = [row._replace(inputs=tuple(text for text in row.inputs if text not in quiet),
                          states=tuple(text for text in row.states if text not in still))
             for row in trace_rows(contents, trace)]
-    wanted = range(len(rows)) if everything or len(rows) <= FEW_ROWS else _that_matter(rows, began)
+    wanted = range(len(rows)) if len(rows) <= most else _that_matter(rows, began, most - 2)
     return [Shown(index, rows[index], mark if index == last else "",
                   "the wait begins here" if index == began and mark else "") for index in wanted]
 
 
-def _that_matter(rows: list[Row], began: int | None) -> list[int]:
+def _that_matter(rows: list[Row], began: int | None, most: int) -> list[int]:
     """The beginning, the end, where the wait begins, and the latest cycles in which something came from outside or an
     agent's state changed."""
     count = len(rows)
     chosen = {*range(_BEGINNING), *range(count - _END, count), *((began,) if began is not None else ())}
     events = [index for index in range(1, count) if rows[index].inputs or rows[index].states != rows[index - 1].states]
     for index in reversed(events):
-        if len(chosen) < FEW_ROWS - 2:
+        if len(chosen) < most:
             chosen.add(index)
     return sorted(chosen)
 

@@ -13,7 +13,6 @@ from ordain.show.trace_table import trace_rows
 from ordain.show.traces import cycle_lines
 from ordain.text.findings import Severity
 
-_ORDER = ("broken", "vacuous", "undecided", "allowed", "proved")
 _ROLES = {"broken": "bad", "vacuous": "doubt", "undecided": "doubt", "allowed": "doubt"}
 FEW_OPEN = 6
 """So many questions without an answer are listed one by one."""
@@ -68,8 +67,8 @@ def _shares(contents: Contents, report: Report) -> str:
 
 
 def report_lines(contents: Contents, report: Report, everything: bool, page: Page = PLAIN) -> list[str]:
-    """What stands below the findings: with `everything` every verdict and every witness, else what is not proved, the
-    longest wait and what is allowed, with the reasons."""
+    """What stands below the findings: with `everything` every verdict and every witness, else how many questions are
+    broken and which stay open, the longest wait and what is allowed, with the reasons."""
     asked = {rule.text for rule in contents.machine.rules}
     lines = []
     if everything:
@@ -81,9 +80,9 @@ def report_lines(contents: Contents, report: Report, everything: bool, page: Pag
         lines += [""] if lines else []
     else:
         left = [row for row in report.rows if row.outcome == "undecided"]
-        listed = [row for row in report.rows if row.outcome not in ("proved", "undecided")]
-        lines += _table(sorted([*listed, *(left if len(left) <= FEW_OPEN else ())],
-                               key=lambda row: _ORDER.index(row.outcome)), asked, page)
+        listed = [row for row in report.rows if row.outcome not in ("proved", "undecided", "allowed")]
+        lines += _broken(listed, page)
+        lines += _table(left if len(left) <= FEW_OPEN else (), asked, page)
         if listed:
             lines += _never_happens([row for row in report.rows if row.subject not in asked], page)
         lines += [line for text in _longest_wait(report) for line in fold(text, page)]
@@ -92,6 +91,17 @@ def report_lines(contents: Contents, report: Report, everything: bool, page: Pag
         place = (f" on {one.on}" if one.on else "") + (f" at {one.at}" if one.at else "")
         lines += fold(printable(f"allowed: {one.check}{place}: {one.reason}"), page)
     return lines
+
+
+def _broken(rows: list[Row], page: Page) -> list[str]:
+    """`broken: contention 2, missing-hold 6 (only where another finding is the cause)`."""
+    if not rows:
+        return []
+    counts: dict[tuple[str, str], int] = {}
+    for row in rows:
+        counts[row.check, row.note] = counts.get((row.check, row.note), 0) + 1
+    said = [f"{check} {count}{f' ({note})' if note else ''}" for (check, note), count in counts.items()]
+    return fold(printable(f"{page.paint('bad', 'broken')}: {', '.join(said)}"), page)
 
 
 def _never_happens(checks: list[Row], page: Page) -> list[str]:
