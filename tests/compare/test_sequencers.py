@@ -196,6 +196,19 @@ def test_a_delay_slot_belongs_to_the_way() -> None:
     assert "changed" in moved(found).values()
 
 
+@pytest.mark.parametrize("next_", ["upc", "active if hold else upc"])
+def test_behind_a_register_words_may_move(next_: str) -> None:
+    """The address that acts is a copy of the one that words and counts make: both say where control is."""
+    machine = DELAYED.replace("    next upc\n", f"    next {next_}\ninput hold 1 bit\n")
+    kept = "routine top at 0\n        goto far\n        source temp\n" \
+           "routine near\n        goto top\n        source acc\nroutine far\n        goto near\n        source acc\n"
+    bodies = kept.split("routine ")
+    other = "routine ".join((bodies[0], bodies[1], bodies[3], bodies[2]))
+    assert moved(compared(contents_of(machine, kept), contents_of(machine, other))) == {}
+    changed = other.replace("goto near", "goto near, source temp")
+    assert moved(compared(contents_of(machine, kept), contents_of(machine, changed))) != {}
+
+
 # ---------------------------------------------------------------- an interrupt that comes back
 
 

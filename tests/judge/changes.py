@@ -93,12 +93,16 @@ def _in_micro(text: Text, rng: Random) -> Text | None:
 
 def _in_machine(text: Text, rng: Random) -> Text | None:
     lines = text.machine.splitlines()
-    starts = ("    driven", "    sampled", "    loads", "register", "latch", "signal", "state", "    word", "        ",
-              "    next")
+    starts = ("    driven", "    sampled", "    loads", "register", "latch", "signal", "constant", "state", "    word",
+              "        ", "    next")
     place = rng.choice([n for n, line in enumerate(lines) if line.startswith(starts)])
     line = lines[place]
     if "reset" in line and rng.random() < 0.5:
         line = re.sub(r"reset (\d)", lambda m: f"reset {int(m[1]) ^ 1}", line)
+    elif rng.random() < 0.2:
+        line = re.sub(r"(is|in \(|=) ([01])\b", lambda m: f"{m[1]} {int(m[2]) ^ 1}", line, count=1)
+    elif rng.random() < 0.2:
+        line = re.sub(r" (and|xor) ", lambda m: " xor " if m[1] == "and" else " and ", line, count=1)
     else:
         line = _swapped(line, rng)
     lines[place] = line

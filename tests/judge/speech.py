@@ -157,6 +157,8 @@ class Speech:
                 shape = self._agreed((yes, no), codes, agent)
                 width = want or shape.width or shape.own
                 first, second = (self.text(arm, width, codes, agent) for arm in (yes, no))
+                if first == second:  # it does not matter which, and nobody has to know
+                    return first
                 return f"({first} if {self.text(condition, 1, None, agent)} else {second})"
             case tree.Choose():
                 return self._choose(expr, want, codes, agent)

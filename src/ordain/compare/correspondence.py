@@ -270,7 +270,8 @@ def _pair_fields(old: Machine, new: Machine, stores: dict[str, str]) -> tuple[Pa
     for name, other in _same_fields(old, new, stores).items():
         ours, theirs = old.fields[name], new.fields[other]
         if name != other:
-            said.append(f"field `{name}` is now `{other}`: it has the same codes")
+            said.append(f"field `{name}` is now `{other}`: it " + (
+                "has the same codes" if ours.codes else "lies in the same bits"))
         renumbered = _renumbering(ours, theirs)
         if renumbered is None and name in described[0] and other in described[1]:
             by_effects |= {name, other}
@@ -295,19 +296,23 @@ def _pair_fields(old: Machine, new: Machine, stores: dict[str, str]) -> tuple[Pa
 
 
 def _same_fields(old: Machine, new: Machine, stores: dict[str, str]) -> dict[str, str]:
-    """Fields of one name in paired stores; then those left over that have the same width and the same named codes."""
-    def rest(machine: Machine, taken: set[str]) -> dict[Hashable, list[str]]:
+    """Fields of one name in paired stores; then those left over that have the same width and the same named codes, or
+    no named codes and the same bits: whatever they are called, they are the same lines."""
+    def rest(machine: Machine, taken: set[str], side: int) -> dict[Hashable, list[str]]:
         rows: dict[Hashable, list[str]] = {}
         for name, field in machine.fields.items():
-            if name not in taken and field.holds in ("code", "number") and field.codes:
-                look = (field.width, tuple(sorted(code.name for code in field.codes)))
-                rows.setdefault(look, []).append(name)
+            if name in taken or field.holds not in ("code", "number"):
+                continue
+            look: Hashable = (field.width, tuple(sorted(code.name for code in field.codes)))
+            if not field.codes:
+                look = (field.store if side else stores.get(field.store), field.high, field.low, field.active_low)
+            rows.setdefault(look, []).append(name)
         return rows
 
     pairs = {name: name for name, field in old.fields.items()
              if name in new.fields and stores.get(field.store) == new.fields[name].store
              and field.holds == new.fields[name].holds and field.holds in ("code", "number")}
-    ours, theirs = rest(old, set(pairs)), rest(new, set(pairs.values()))
+    ours, theirs = rest(old, set(pairs), 0), rest(new, set(pairs.values()), 1)
     for look, names in ours.items():
         others = theirs.get(look, [])
         if len(names) == 1 and len(others) == 1:

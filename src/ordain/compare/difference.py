@@ -236,7 +236,8 @@ def _code(field: Field, value: int | None) -> str:
 
 
 _SAYING = {
-    "drives": "`{1}` drives `{0}`", "takes": "`{1}` takes `{0}`", "strobes": "strobe `{0}`",
+    "drives": "`{1}` drives `{0}`", "puts": "what `{1}` puts on `{0}`", "takes": "`{1}` takes `{0}`",
+    "strobes": "strobe `{0}`",
     "loads": "what `{0}` loads", "steps": "how `{0}` steps",
 }
 

@@ -75,6 +75,9 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     for bus in machine.buses.values():
         for driver in bus.drivers:
             either(("drives", bus.name, driver.name, driver.follows), driver.when)
+            value = _put(side, driver.name, bus.width, terms)
+            if value is not None:
+                either(("puts", bus.name, driver.name), terms.if_(driver.when, value, terms.const(0, value.width)))
         for sampler in bus.samplers:
             either(("takes", bus.name, sampler.name), sampler.when)
     for strobe in machine.strobes:
@@ -88,6 +91,20 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
         if terms.leaf("state", state.name, state.width) not in pointers:
             found["steps", state.name] = state.next
     return found
+
+
+def _put(side: Side, driver: str, width: int, terms: Terms) -> Node | None:
+    """What a driver puts on its bus, where that is more than its name: registers and states hold what they hold."""
+    machine = side.machine
+    if driver in machine.signals:
+        return machine.signals[driver].value
+    if driver in machine.constants:
+        return terms.const(machine.constants[driver], width)
+    if driver in machine.fields:
+        return terms.leaf("field", driver, machine.fields[driver].width)
+    if driver in machine.stores:
+        return terms.leaf("word", driver, machine.stores[driver].bits)
+    return None
 
 
 def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings],

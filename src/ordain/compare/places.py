@@ -8,13 +8,14 @@ cannot be, so it may be forgotten at any time. What a pointer becomes is compare
 remembered as long as somebody may ask.
 """
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from ordain.compare.cases import Cases
 from ordain.compare.effects import Meanings
 from ordain.compare.shown import Shown
 from ordain.compare.side import WIDEST_CHOICE, Side, holds_place
-from ordain.control.sequencing import origins
+from ordain.control.sequencing import origins, value_nodes
 from ordain.logic.diagrams import TRUE, Functions
 from ordain.machine.expression import Add, Const, Leaf, Node, Terms, leaves, substitute
 
@@ -109,7 +110,7 @@ class Places:
                          for store in self._read if not self._dispatches(store)}
         self._early_parts = [self._choosing(store, asked, False) for store in self.control]
         self._late_parts = [self._choosing(store, asked, True) for store in self.control]
-        control_leaves = leaves([sequencing.stores[store] for store in self.control])
+        control_leaves = _handed_on(leaves([sequencing.stores[store] for store in self.control]), side)
         self.steering = tuple(leaf for leaf in self.leaves if leaf in control_leaves)
         self.counting = frozenset(leaf for leaf in self.pointers if leaf not in self.placed)
         open_leaves = {leaf for leaf in asked if leaf.kind in ("field", "word", "address")
@@ -120,6 +121,8 @@ class Places:
         self._marked = meanings.marked
         self._classes: dict[tuple[int, ...], _Class] = {}
         self._direct = self._direct_pointer(asked)
+        self._open = {leaf: terms.or_(load.when for load in register.loads) for leaf in sequencing.opcodes
+                      if (register := machine.registers.get(leaf.name)) is not None and register.transparent}
 
     def _choosing(self, store: str, asked: set[Leaf], late: bool) -> list[_Part]:
         """The parts of the store's word that choose between ways (early), or that name places (late)."""
@@ -150,7 +153,18 @@ class Places:
     # ------------------------------------------------------------ which words act
 
     def at(self, vector: Vector) -> list[Place] | Unresolved:
-        """The words that can act at a vector, under disjoint guards that cover everything."""
+        """The words that can act at a vector, under disjoint guards that cover everything. What a latch held says
+        nothing of a cycle in which it may be open: it shows what it loads then."""
+        found = self._at(vector)
+        for leaf, when in self._open.items():
+            number = self.leaves.index(leaf)
+            if vector[number] is not leaf and isinstance(found, list) and any(
+                    type(opens := substitute(self._terms, (when,), place.known)[0]) is not Const or opens.value
+                    for place in found):
+                return self.at((*vector[:number], leaf, *vector[number + 1:]))
+        return found
+
+    def _at(self, vector: Vector) -> list[Place] | Unresolved:
         known: Known = {leaf: value for leaf, value in zip(self.leaves, vector) if leaf is not value}
         direct = self._direct
         if direct is not None:
@@ -379,6 +393,20 @@ class Places:
                 if leaf is self._words[store] or leaf in [other for _, other in self._parts[store]])
             return [other for other in leaves((self._sequencing.stores[store],)) if other in self.leaves]
         return [leaf] if leaf in self.leaves and leaf is not pointer else []
+
+
+def _handed_on(control: Iterable[Leaf], side: Side) -> set[Leaf]:
+    """The leaves that make a control address, and those from which they take their next value as it stands, or stay as
+    they are: registers in a row say where control goes some cycles later."""
+    found, waiting = set(control), list(control)
+    while waiting:
+        leaf = waiting.pop()
+        sources = set(value_nodes(side.sequencing.nexts[leaf])) - {leaf} if leaf in side.sequencing.pointers else set()
+        if sources and all(source in side.sequencing.pointers for source in sources):
+            fresh = [source for source in sources if type(source) is Leaf and source not in found]
+            found.update(fresh)
+            waiting += fresh
+    return found
 
 
 def partly_known(terms: Terms, leaf: Leaf, levels: dict[int, int]) -> Node:

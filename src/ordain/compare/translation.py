@@ -53,7 +53,8 @@ def with_terms(value: Walked, made: Callable[[Node], Node]) -> Walked:
 
 def translate(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -> Contents:
     """The contents over `terms` and the new names. Fields keep their names, because words are read before terms are
-    compared; what says how a field is derived, and signals, which stand in terms already, are left out."""
+    compared; what says how a field is derived, and signals, which stand in terms already, are left out, but for those
+    that drive a bus."""
     machine = _renamed(_less_said(contents.machine), renames)
     moved = _moved(machine, terms, renames)
     names = renames.names
@@ -83,8 +84,10 @@ def with_places(contents: Contents) -> Contents:
 
 
 def _less_said(machine: Machine) -> Machine:
+    driving = {driver.name for bus in machine.buses.values() for driver in bus.drivers}
     return machine._replace(
-        signals={}, orders=(), labels=(), chips={},
+        signals={name: signal for name, signal in machine.signals.items() if name in driving},
+        orders=(), labels=(), chips={},
         fields={name: field._replace(derived=None) for name, field in machine.fields.items()},
         stores={name: store._replace(unused=None) for name, store in machine.stores.items()})
 
@@ -126,6 +129,8 @@ def _renamed(machine: Machine, renames: Renames) -> Machine:
         inputs=declared(machine.inputs), conditions=declared(machine.conditions), agents=declared(machine.agents),
         fields={name: field._replace(store=of(field.store)) for name, field in machine.fields.items()},
         buses=buses, strobes=strobes,
+        signals={joined_name(renames, name): signal for name, signal in machine.signals.items()},
+        constants={joined_name(renames, name): value for name, value in machine.constants.items()},
         keeps=tuple(keep._replace(names=tuple(of(name) for name in keep.names)) for keep in machine.keeps),
         exclusives=tuple(one._replace(names=tuple(of(name) for name in one.names)) for one in machine.exclusives),
         allowances=tuple(one._replace(on=joined_name(renames, one.on), at=renames.places.get(one.at, one.at))

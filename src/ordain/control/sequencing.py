@@ -37,7 +37,8 @@ class Sequencing(NamedTuple):
 
     `stores`: every store's address, in an order in which each depends only on words of earlier ones.
     `control`: the stores that hold the microprogram. `mappings`: those that hold start addresses.
-    `address_fields`: fields whose values are places in a control store; `followed`: those of them that get there.
+    `address_fields`: fields whose values are places in a control store and nothing else; `followed`: fields whose
+    values get there.
     `wired`: per control store with wired starts, the address that an opcode is sent to, over what holds it.
     """
 
@@ -65,7 +66,9 @@ def sequencing(machine: Machine, terms: Terms) -> Sequencing:
         leaf.name for node in [*(nexts[pointer] for pointer in pointers),
                                *(machine.stores[name].address for name in control)]
         for leaf in value_leaves(node) if leaf.kind == "field" and machine.fields[leaf.name].store in control)
-    addresses = fields | {name for name, field in machine.fields.items() if field.holds == "address"}
+    also = _acting_fields(machine, pointers, nexts, control)
+    addresses = {name for name, field in machine.fields.items()
+                 if field.holds == "address" or (name in fields and field.width > 1 and name not in also)}
     return Sequencing(pointers, opcodes, nexts, _in_order(machine), control, mappings, frozenset(addresses), fields,
                       wired)
 
@@ -86,6 +89,32 @@ def _control(machine: Machine, pointers: tuple[Leaf, ...]) -> tuple[str, ...]:
                 grown = True
     names = found or dict.fromkeys(store.name for store in candidates)
     return tuple(store.name for store in candidates if store.name in names)
+
+
+def _acting_fields(machine: Machine, pointers: tuple[Leaf, ...], nexts: dict[Leaf, Node],
+                   control: tuple[str, ...]) -> set[str]:
+    """Fields that say more than a place: they choose between values, or something other than control reads them."""
+    places = [*(nexts[pointer] for pointer in pointers), *(machine.stores[name].address for name in control)]
+    buses = machine.buses.values()
+    others = [*(after for leaf, after in nexts.items() if leaf not in pointers),
+              *(store.address for name, store in machine.stores.items() if name not in control),
+              *(driver.when for bus in buses for driver in bus.drivers),
+              *(sampler.when for bus in buses for sampler in bus.samplers),
+              *(strobe.active for strobe in machine.strobes)]
+    found = {leaf.name for leaf in leaves((*others, *_deciding(places))) if leaf.kind == "field"}
+    return found | {driver.name for bus in buses for driver in bus.drivers} & machine.fields.keys()
+
+
+def _deciding(roots: list[Node]) -> list[Node]:
+    """The parts of terms that only decide between values, see `value_leaves`."""
+    found: list[Node] = []
+    for node in postorder(roots):
+        match node:
+            case If(args=args):
+                found.append(args[0])
+            case Among() | Equal() | Less() | Parity():
+                found.append(node)
+    return found
 
 
 def value_leaves(root: Node) -> list[Leaf]:
@@ -168,25 +197,27 @@ def _pointers(machine: Machine, nexts: dict[Leaf, Node], opcodes: tuple[Leaf, ..
     """
     agents = {state.name for state in machine.states.values() if state.agent}
     transparent = {register.name for register in machine.registers.values() if register.transparent}
-    waiting: list[Leaf] = []
+    direct: list[Leaf] = []
     steps: set[Leaf] = set()
     for store in machine.stores.values():
         if store.fill == "microprogram":
-            waiting += value_leaves(store.address)
+            direct += value_leaves(store.address)
             if store.step is not None:
                 high, low = store.step
                 steps |= {origin[0] for origin in origins(store.address)[low:high + 1] if isinstance(origin, tuple)}
-    direct = set(waiting)
-    found: dict[Leaf, None] = {}
+    sources: dict[Leaf, list[Leaf]] = {}
+    waiting = direct[:]
     while waiting:
         leaf = waiting.pop()
-        if leaf in found or leaf not in nexts or leaf in opcodes or leaf.name in agents or leaf.name in transparent:
-            continue
-        sources = value_leaves(nexts[leaf])
-        given = any(source.kind in ("field", "word") or source in found for source in sources)
-        if leaf in steps or (leaf.width > 1 and (given or (leaf in direct and _names_values(nexts[leaf], leaf)))):
-            found[leaf] = None
-            waiting += sources
+        if leaf not in sources and leaf in nexts and leaf not in opcodes and leaf.name not in agents \
+                and leaf.name not in transparent and (leaf.width > 1 or leaf in steps):
+            sources[leaf] = value_leaves(nexts[leaf])
+            waiting += sources[leaf]
+    found = {leaf for leaf, own in sources.items()
+             if leaf in steps or any(source.kind in ("field", "word") for source in own)
+             or (leaf in direct and _names_values(nexts[leaf], leaf))}
+    while more := {leaf for leaf, own in sources.items() if leaf not in found and not found.isdisjoint(own)}:
+        found |= more
     return tuple(leaf for leaf in nexts if leaf in found)
 
 
@@ -194,6 +225,19 @@ def _names_values(next_: Node, self: Leaf) -> bool:
     """True when the next value can come from a constant or a count."""
     return any(type(node) in (Add, Sub) or (type(node) is Const and node.width == self.width)
                for node in _values(next_))
+
+
+def value_nodes(root: Node) -> list[Node]:
+    """The alternatives of a choice, and of choices in it; a term that chooses nothing is its only one."""
+    found: dict[Node, None] = {}
+    stack = [root]
+    while stack:
+        node = stack.pop()
+        if type(node) is If:
+            stack += node.args[1:]
+        else:
+            found[node] = None
+    return list(found)
 
 
 def _values(root: Node) -> list[Node]:

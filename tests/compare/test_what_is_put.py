@@ -1,0 +1,159 @@
+"""What stands on a bus, and which bits of a word say more than where control goes."""
+
+import pytest
+
+from tests.compare.judged import Texts, after, between, moved
+
+LOOM: Texts = ("""machine shuttle
+microprogram "m.micro"
+store control 8 words of 8 bits
+    address upc
+field go     1 bit
+field target 3 bits address, idle 0
+field out    3 bits
+    none    0 idle
+    sum     1
+    literal 2
+    table   3
+    fixed   4
+    picks   5
+field picks  1 bit
+store shed 2 words of 3 bits
+    address picks
+    word {picks, 0b01}
+state upc 3 bits, reset 0
+    next target if go else upc + 1
+register warp 3 bits, loads yarn when picks
+register weft 3 bits, loads yarn when not picks
+signal sum = warp xor weft
+constant fixed = 5
+bus yarn 3 bits, floats
+    driven by sum when out is sum
+    driven by target when out is literal
+    driven by shed when out is table
+    driven by fixed when out is fixed
+    driven by out when out is picks
+home upc is 0
+""", """\
+routine first at 0
+        out WHAT
+        go, target first
+routine other
+        go, target first
+""")
+
+
+@pytest.mark.parametrize(("what", "old", "new"), [
+    ("sum", "signal sum = warp xor weft", "signal sum = warp and weft"),
+    ("literal, target other", "target other", "target first"),
+    ("table", "word {picks, 0b01}", "word {picks, 0b11}"),
+    ("fixed", "constant fixed = 5", "constant fixed = 4"),
+    ("picks", "picks   5\n", "picks   6\n"),
+])
+def test_what_a_driver_puts_on_its_bus(what: str, old: str, new: str) -> None:
+    machine, micro = LOOM[0], LOOM[1].replace("WHAT", what)
+    assert moved(after((machine, micro), (old, new))) == {"reset": "changed", "first": "changed"}
+    idle = (machine, LOOM[1].replace("out WHAT", "picks"))
+    if old in idle[0]:
+        assert moved(after(idle, (old, new))) == {}
+
+
+def test_where_a_place_is_no_number() -> None:
+    """A target that only says where control goes may be another one, as long as the same is done there."""
+    texts = (LOOM[0], LOOM[1].replace("out WHAT", "go, target other"))
+    assert moved(after(texts, ("routine other\n", "routine again\n        go, target again\nroutine other\n"))) == {}
+
+
+def test_a_line_that_is_a_bit_of_the_address_as_well() -> None:
+    """`lift` picks one of a pair of words, and it is a control line: it counts though both words are equal."""
+    texts = ("""machine heddle
+microprogram "m.micro"
+store control 8 words of 4 bits
+    address upc
+field target 3 bits address
+field lift   1 bit
+state upc 3 bits, reset 0
+    next {target[2:1], lift}
+home upc is 0
+""", "routine first at 0\n        target first\nroutine second at 1\n        target first\n")
+    assert moved(after(texts, ("first at 0\n        target first", "first at 0\n        target first, lift"))) == {
+        "reset": "changed", "first": "changed"}
+
+
+# ---------------------------------------------------------------- an opcode in a latch
+
+
+LATCHED: Texts = ("""machine warper
+microprogram "m.micro"
+store control 8 words of 8 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    go   1
+    row  2
+field target 3 bits address, idle 0
+field fetch  1 bit
+field beat   1 bit
+spare 1 bit
+store entry 2 words of 3 bits
+    address op
+    word start of instruction
+store table 2 words of 3 bits
+    address op
+state upc 3 bits, reset 0
+    next choose branch
+        step: upc + 1
+        go  : entry
+        row : table.word
+        otherwise: target
+KIND op 1 bit, reset 1
+    loads data when fetch
+bus data 1 bit, pulled low
+    driven by reader when fetch
+home upc is 0
+""", """\
+routine start at 0
+        branch go
+routine low
+        branch go
+routine high
+        branch go
+instruction 0 "rest"
+        branch go
+instruction 1 "run"
+        branch row, fetch
+map table
+        0: low
+        1: high
+""")
+
+
+@pytest.mark.parametrize(("kind", "rows"), [("latch", {"low", "high"}), ("register", {"high"})])
+def test_a_latch_shows_what_it_loads_in_the_same_cycle(kind: str, rows: set[str]) -> None:
+    """`run` fetches and dispatches in one cycle: a latch says by then where to; a register still says 1."""
+    texts = (LATCHED[0].replace("KIND", kind), LATCHED[1])
+    for row in ("low", "high"):
+        found = moved(after(texts, (f"routine {row}\n        branch go", f"routine {row}\n        branch go, beat")))
+        assert (row in found or "run" in found) == (row in rows), (row, found)
+
+
+# ---------------------------------------------------------------- names of lines
+
+
+PICKED: Texts = (LOOM[0], LOOM[1].replace("out WHAT", "picks"))
+
+
+@pytest.mark.parametrize(("edit", "same"), [
+    ("picks  1 bit\n", True),
+    ("pecks  1 bit\n", True),                     # the line in the same place, whatever it is called
+    ("pecks  1 bit, active low\n", False),        # the same bits now mean the other thing
+    ("pecks  1 bit, at [0]\n", True),
+])
+def test_a_line_of_another_name_is_the_same_line(edit: str, same: bool) -> None:
+    """A field without codes, of which the machine says nothing else: `picks` is compared by its bit of the word."""
+    machine = PICKED[0].replace("    address picks\n", "    address go\n").replace("{picks, 0b01}", "{go, 0b01}")
+    machine = machine.replace("yarn when picks", "yarn when go").replace("yarn when not picks", "yarn when not go")
+    plain = (machine, PICKED[1])
+    assert plain[0].count("picks  1 bit\n") == 1
+    new = (plain[0].replace("picks  1 bit\n", edit), plain[1].replace("picks", edit.split()[0]))
+    assert (moved(between(plain, new)) == {}) == same
