@@ -85,6 +85,8 @@ bus water 4 bits, floats, turnaround 1
 bus wall 4 bits, pulled high
     driven by mark when tells and wet
     sampled by tally when marks[1]
+bus lamp 1 bit, floats
+    driven by moving when open
 strobe gate
     water steady 1 cycle before, 1 cycle after
 signal gate = open
@@ -231,6 +233,7 @@ NOTICED: dict[str, list[Noticed]] = {
     "AfterNever.forbidden": [one("after open never fill", "after open never fill and full",
                                  ("weaker", "after-never", "no slip"))],
     "AfterNever.until": [one("until at start\n", "until in start\n", ("weaker", "after-never", "no slip"))],
+    "Signal.value": [one("moving = open or shut", "moving = open and shut", "up")],
     "Allowance.check": [one("allow contention on water", "allow turnaround on water",
                             ("allows", "turnaround", "the pump has a fuse"))],
     "Allowance.on": [one("contention on water at", "contention at", ("allows", "contention", "the pump has a fuse"))],
@@ -246,8 +249,10 @@ UNNOTICED: dict[str, str] = {
                      "Machine.broken", "Machine.lower", "Agent.name", "Agent.title", "Code.name", "Code.value",
                      "Order.phrase", "Order.settings", "Assumption.text", "Keep.text", "Exclusive.names", "Rule.text",
                      "Rule.source", "Part.text", "Part.condition", "Never.parts", "Allowance.reason"), TEXT),
-    **dict.fromkeys(("Machine.signals", "Machine.constants", "Machine.terms", "Signal.name", "Signal.value",
-                     "Signal.agent"), "stands in the terms that use it"),
+    **dict.fromkeys(("Machine.signals", "Machine.constants", "Machine.terms", "Signal.name", "Signal.agent"),
+                    "stands in the terms that use it"),
+    **dict.fromkeys(("Machine.clock", "Clock.name", "Clock.phases", "Clock.moves", "Clock.held", "Clock.steps"),
+                    "stands in what moves with it: next values and loads, and a state that says the phase"),
     **dict.fromkeys(("Machine.chips", "Chip.name", "Chip.words", "Chip.bits", "Chip.erased", "Chip.technology",
                      "Chip.sector", "Chip.banks", "Bank.store", "Bank.pins", "Bank.address", "Bank.repeats", "Pin.bit",
                      "Pin.inverted", "Pin.level", "AddressPin.bit", "AddressPin.inverted", "AddressPin.level"), CHIPS),
