@@ -329,6 +329,27 @@ def test_what_is_noticed(name: str, noticed: Noticed) -> None:
         assert noticed.told not in {one[:3] for one in worse(changes, {noticed.told[2]})}
 
 
+# ---------------------------------------------------------------- the clock
+
+
+CLOCK = "clock clk (dawn, dusk)\n    held while full\n"
+CLOCKED = edited(LOCK, ("microprogram", CLOCK + "microprogram"))
+
+
+@pytest.mark.parametrize(("old", "new"), [
+    (CLOCK, ""), ("    held while full\n", ""), ("held while full", "held while not full"),
+    ("    held while full\n", "    moves in dawn\n    held while full and dawn\n")])
+def test_a_clock_that_is_held_otherwise_is_noticed(old: str, new: str) -> None:
+    found = compared(contents_of(*CLOCKED), contents_of(*edited(CLOCKED, (old, new))))
+    assert found.machine or moved(found)
+
+
+def test_other_names_for_a_clock_and_its_phases_are_no_change() -> None:
+    named = edited(CLOCKED, ("clock clk (dawn, dusk)", "clock beat (early, late)"))
+    found = compared(contents_of(*CLOCKED), contents_of(*named))
+    assert not found.machine and not moved(found)
+
+
 # ---------------------------------------------------------------- the same in other words
 
 
