@@ -3,9 +3,11 @@ breaks in the same sequence of cycles. What goes wrong first comes first; what o
 what it keeps from happening, is named below. Nothing is left out of JSON, SARIF, `--all` or the exit status."""
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from ordain.checks.catalogue import RULES
 from ordain.show.page import Page, columns, cut, fold
 from ordain.show.paint import printable
 from ordain.text.findings import Finding, Place, Severity
@@ -52,13 +54,16 @@ def grouped(findings: Sequence[Finding]) -> list[Group]:
             found.append(each)
     groups = []
     for sequence in sequences:
-        main, *others = sorted(sequence, key=lambda each: min(order[id(one)] for one in each))
+        main, *others = sorted(sequence, key=lambda each: (each[0].name in _RULES, _length(each[0]),
+                                                           min(order[id(one)] for one in each)))
         groups.append(Group(main[0], tuple(main[1:]), tuple(one for each in others for one in each)))
     return sorted(groups, key=lambda group: (_SEVERITIES.index(group.first.severity), *_when(group.first),
                                              order[id(group.first)]))
 
 
 _SEVERITIES = list(Severity)
+_RULES = frozenset(form.name for form in RULES)
+"""A built-in check says more of a cause than a rule that is broken with it."""
 
 
 def first_causes(groups: Sequence[Group]) -> tuple[list[Group], list[Finding]]:
@@ -128,11 +133,15 @@ def group_lines(group: Group, page: Page) -> list[str]:
         lines += fold(printable(f"the same at {count} more microinstruction{'s' if count > 1 else ''}{shown}"), page)
     if group.others:
         lines += fold("the same sequence also breaks (--all shows each in full)", page)
-        for finding in group.others[:FEW]:
+        questions = Counter(_PLACE.sub("", finding.message) for finding in group.others)
+        firsts = {_PLACE.sub("", finding.message): finding for finding in reversed(group.others)}
+        for question, count in list(questions.items())[:FEW]:
+            finding = firsts[question]
             cycle = f", cycle {_length(finding)}" if finding.trace is not None else ""
-            lines += fold(f"  {page.paint('strong', finding.name)}: {printable(finding.message)}{cycle}", page)
-        if len(group.others) > FEW:
-            lines.append(f"  and {len(group.others) - FEW} more")
+            more = f", and at {count - 1} more" if count > 1 else ""
+            lines += fold(f"  {page.paint('strong', finding.name)}: {printable(finding.message)}{cycle}{more}", page)
+        if len(questions) > FEW:
+            lines.append(f"  and {len(questions) - FEW} more")
     return lines
 
 
