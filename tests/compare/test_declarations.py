@@ -256,6 +256,8 @@ UNNOTICED: dict[str, str] = {
     **dict.fromkeys(("Machine.chips", "Chip.name", "Chip.words", "Chip.bits", "Chip.erased", "Chip.technology",
                      "Chip.sector", "Chip.banks", "Bank.store", "Bank.pins", "Bank.address", "Bank.repeats", "Pin.bit",
                      "Pin.inverted", "Pin.level", "AddressPin.bit", "AddressPin.inverted", "AddressPin.level"), CHIPS),
+    **dict.fromkeys(("Machine.clock", "Clock.name", "Clock.phases", "Clock.moves", "Clock.held", "Clock.steps"),
+                    "stands in the terms of what moves with it and in every length: `test_clocks`"),
     **dict.fromkeys(("Field.name", "Store.name", "State.name", "Register.name", "Input.name", "Condition.name",
                      "Driver.name", "Sampler.name", "Bus.name", "Strobe.name"), "another name is paired, or alone"),
     **dict.fromkeys(("Field.store", "Field.low", "Field.holds", "Field.idle", "Field.address_bits", "Field.derived",

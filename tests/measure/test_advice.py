@@ -224,7 +224,7 @@ def test_an_instruction_that_never_looks(tmp_path: Path) -> None:
     micro = micro.replace("answer: cool, go stop_here", "answer: cool, go fetch")
     told = named(advised(tmp_path, micro=micro), "unpolled")
     assert [message for message in told if message.startswith("`stop`")] == [
-        '`stop` looks at the request of "the key is answered" on no way; the rule allows 3']
+        '`stop` looks at the request of "the key is answered" on no way; the rule allows 3 cycles']
 
 
 # ---------------------------------------------------------------- silence

@@ -29,7 +29,7 @@ def test_an_annotation_with_everything() -> None:
     [line] = annotation_lines([found._replace(trace=fight())], "boards/crane")
     assert line == ("::error file=boards/crane/m.micro,line=3,endLine=3,col=9,endColumn=12,title=error[contention]::"
                     "two drivers: 50%25 more%0Aboth drive it%0Astarts here: boards/crane/m.micro:1%0A"
-                    "it takes 3 cycles from reset; `ordain prove` shows them%0A1 more%0Ahelp: gate it")
+                    "`ordain prove` shows how to get there%0A1 more%0Ahelp: gate it")
 
 
 def test_levels() -> None:

@@ -5,6 +5,7 @@ from ordain.show.page import Page
 from ordain.show.paint import Paint
 from tests.checks.reports import edited, report
 from tests.planted.plant import Sound
+from tests.workshop import contents_of
 
 MACHINE = """\
 machine toll "of a bridge"
@@ -50,6 +51,7 @@ def test_a_check_is_shown_before_a_rule_that_the_same_sequence_breaks_and_each_q
     ruled = edited(TOLL, ("bus data", 'rule "silent" never booth.mode is owns and (red or green)\nbus data'))
     groups = grouped(report(ruled).findings)
     assert {group.first.name for group in groups} == {"contention"}
-    lines = [line for group in groups for line in group_lines(group, Page(Paint(False), 200))]
+    machine, page = contents_of(*ruled).machine, Page(Paint(False), 200)
+    lines = [line for group in groups for line in group_lines(machine, group, page)]
     [told] = [line for line in lines if "silent" in line]
     assert told.strip().startswith("never:") and told.endswith("cycle 2, and at 2 more")

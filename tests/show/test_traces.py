@@ -6,6 +6,7 @@ import pytest
 
 from ordain.rom.contents import word_name
 from ordain.show.diagram import ASCII, UNICODE, diagram_lines
+from ordain.show.folding import folded
 from ordain.show.page import PLAIN, Page
 from ordain.show.paint import Paint
 from ordain.show.trace_table import trace_rows, value_words
@@ -131,7 +132,7 @@ def test_values_are_said_by_name_where_they_have_one() -> None:
 
 
 def test_rows_of_a_trace_without_cycles() -> None:
-    assert trace_rows(CRANE, fight()._replace(cycles=())) == []
+    assert trace_rows(CRANE, folded(CRANE.machine, fight()._replace(cycles=()))) == []
 
 
 DIAGRAM = """\

@@ -6,8 +6,9 @@ from typing import NamedTuple
 from ordain.checks import owners
 from ordain.checks.check import About, Check, Explanation, Known
 from ordain.checks.steadiness import Steadiness, steadiness
-from ordain.checks.wording import about, cycles, fault, spot
+from ordain.checks.wording import about, fault, spot
 from ordain.control.model import Variable
+from ordain.control.phases import length
 from ordain.machine.expression import Node, Prior, Terms, postorder, substitute
 from ordain.machine.model import SteadyNeed, Strobe
 from ordain.prover.model import Break, Property, Verdict
@@ -136,9 +137,10 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     need = strobe.needs[detail.need]
     at = spot(contents, found)
     previous = spot(contents, found, cycles_back=1)
+    before, after = (length(contents.machine, steps) for steps in (need.before, need.after))
     match detail.part:
         case "before":
-            message = (f"bus `{need.bus}` is not steady for {cycles(need.before)} before strobe `{strobe.name}` "
+            message = (f"bus `{need.bus}` is not steady for {before} before strobe `{strobe.name}` "
                        f"{at.phrase}")
             label = f"`{strobe.name}` begins here, too soon after `{need.bus}` changed"
             way_out = f"insert a hold microinstruction that drives `{need.bus}` before this one"
@@ -147,11 +149,12 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
             label = f"`{strobe.name}` is active here, and `{need.bus}` is undriven or has changed"
             way_out = f"let one driver hold `{need.bus}` as long as `{strobe.name}` lasts"
         case _:
-            message = (f"bus `{need.bus}` is not held for {cycles(need.after)} after strobe `{strobe.name}`: it "
+            message = (f"bus `{need.bus}` is not held for {after} after strobe `{strobe.name}`: it "
                        f"changes {at.phrase}")
             label = f"`{need.bus}` has changed here, too soon after `{strobe.name}`"
             way_out = f"insert a hold microinstruction that still drives `{need.bus}` between the strobe and this one"
-    notes = (f"the cycle before is {previous.phrase}",) if previous.phrase else ()
+    earlier = "cycle" if contents.machine.steps == 1 else "phase"
+    notes = (f"the {earlier} before is {previous.phrase}",) if previous.phrase else ()
     return fault(asked, message.rstrip(), at, label, found, help=way_out, notes=notes,
                  places=(Place(need.span, f"`{strobe.name}` needs `{need.bus}` steady"),))
 

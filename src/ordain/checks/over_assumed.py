@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from ordain.checks.check import About, Check, Explanation
-from ordain.checks.wording import about, cycles, spot
+from ordain.checks.wording import about, from_reset, spot
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place, error
@@ -44,7 +44,7 @@ def subject(contents: Contents, verdict: Verdict) -> Verdict:
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     assumptions = contents.machine.assumptions
     at = spot(contents, found)
-    notes = (f"shortest sequence to such a state: {cycles(found.cycles)}",) if found is not None else ()
+    notes = (f"shortest sequence to such a state: {from_reset(contents.machine, found)}",) if found is not None else ()
     if at.phrase:
         notes = (*notes, f"the last cycle before it is {at.phrase}")
     return error(

@@ -6,7 +6,9 @@ from typing import Literal, NamedTuple, TypeAlias
 from ordain.checks import over_assumed, vacuous
 from ordain.checks.allowances import Plan
 from ordain.checks.check import Row
-from ordain.checks.wording import about, cycles
+from ordain.checks.wording import about
+from ordain.control.phases import share
+from ordain.machine.model import Machine
 from ordain.prover.model import Verdict, Verdicts
 from ordain.rom.contents import Contents
 
@@ -51,7 +53,8 @@ def rows(contents: Contents, answers: Iterable[Answer], dead: Iterable[Verdict],
         asked = answer.plan.asked
         subject = "what checks and rules take for granted" if asked.check == vacuous.EXPLANATION.name else asked.subject
         grouped.setdefault((asked.check, subject), []).append(answer)
-    table = [_row(check, subject, group, first, subject in idle) for (check, subject), group in grouped.items()]
+    table = [_row(contents.machine, check, subject, group, first, subject in idle)
+             for (check, subject), group in grouped.items()]
     if takes(over_assumed.EXPLANATION.name):
         verdict = over_assumed.subject(contents, first.over_assumed)
         table.append(Row(verdict.property.check, verdict.property.subject, verdict.outcome, verdict.states,
@@ -59,7 +62,7 @@ def rows(contents: Contents, answers: Iterable[Answer], dead: Iterable[Verdict],
     return tuple(table)
 
 
-def _row(check: str, subject: str, group: list[Answer], first: Verdicts, idle: bool) -> Row:
+def _row(machine: Machine, check: str, subject: str, group: list[Answer], first: Verdicts, idle: bool) -> Row:
     outcomes = [answer.outcome for answer in group]
     outcome = next(each for each in _WORST_FIRST if each in outcomes)
     verdicts = [answer.verdict for answer in group if answer.verdict is not None] or list(group[0].probes)
@@ -73,7 +76,7 @@ def _row(check: str, subject: str, group: list[Answer], first: Verdicts, idle: b
     asked = group[0].plan.asked
     worst = verdicts[0].worst if asked.kind == "within" else None
     if asked.kind == "within" and worst is not None:
-        note = f"worst case {cycles(worst)} of {asked.cycles}"
+        note = f"worst case {share(machine, worst, asked.cycles)}"
     elif outcome == "broken" and not any(verdict.outcome == "broken" for answer in group for verdict in answer.telling):
         note = "only where another finding is the cause"
     states = max((verdict.states for verdict in verdicts), default=first.states)

@@ -24,8 +24,9 @@ from collections.abc import Iterator
 
 from ordain.checks import owners
 from ordain.checks.check import About, Ask, Check, Explanation
-from ordain.checks.wording import about, cycles, fault, spot
+from ordain.checks.wording import about, fault, spot
 from ordain.control.model import Variable
+from ordain.control.phases import length
 from ordain.machine.expression import Node, Terms
 from ordain.machine.model import AfterNever, BetweenNever, Machine, Never, Reach, Rule, WhenThen
 from ordain.prover.model import Break, Property, Verdict
@@ -197,8 +198,9 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
             said, label = f"{said}: there is no way from a state {at.phrase}", "from here it is out of reach"
         case WhenThen(cycles=within):
             late = "can take longer" if asked.kind == "bad" else "can fail to come at all" if verdict.worst is None \
-                else f"can take {cycles(verdict.worst)}"
-            said, label = f"{said}: the response {late} ({cycles(within)} allowed)", "the wait has lasted too long here"
+                else f"can take {length(contents.machine, verdict.worst)}"
+            said = f"{said}: the response {late} ({length(contents.machine, within)} allowed)"
+            label = "the wait has lasted too long here"
         case BetweenNever():
             said, label = f"{said} {at.phrase}", "forbidden inside the window, which is open here"
         case AfterNever():

@@ -5,8 +5,9 @@ from itertools import permutations
 
 from ordain.checks import owners
 from ordain.checks.check import About, Check, Explanation, Known
-from ordain.checks.wording import about, cycles, fault, spot
+from ordain.checks.wording import about, fault, spot
 from ordain.control.model import Variable
+from ordain.control.phases import length
 from ordain.machine.expression import Node
 from ordain.machine.model import Bus, Machine
 from ordain.prover.model import Break, Property, Verdict
@@ -103,12 +104,13 @@ def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property,
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     asked = verdict.property
-    bus = contents.machine.buses[asked.subject]
+    machine = contents.machine
+    bus = machine.buses[asked.subject]
     pair = about(asked).detail
     at = spot(contents, found)
     idle = _undriven(bus, found)
-    owed = f"{cycles(idle)} undriven, {cycles(bus.turnaround)} owed" if idle is not None else \
-        f"{cycles(bus.turnaround)} undriven owed"
+    owed = f"{length(machine, idle)} undriven, {length(machine, bus.turnaround)} owed" if idle is not None else \
+        f"{length(machine, bus.turnaround)} undriven owed"
     if pair is None:
         return fault(asked, f"bus `{bus.name}` changes driver too quickly {at.phrase}".rstrip() + f" ({owed})", at,
                      f"a new driver of `{bus.name}` is enabled here", found)
@@ -118,7 +120,7 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
         + f" ({owed})", at, f"`{new.name}` drives `{bus.name}` here", found,
         places=(Place(old.span, f"`{old.name}` drove `{bus.name}` before"),
                 Place(new.span, f"`{new.name}` drives `{bus.name}` now")),
-        help=f"leave `{bus.name}` undriven for {cycles(bus.turnaround)} before `{new.name}` takes it")
+        help=f"leave `{bus.name}` undriven for {length(machine, bus.turnaround)} before `{new.name}` takes it")
 
 
 def _undriven(bus: Bus, found: Break | None) -> int | None:

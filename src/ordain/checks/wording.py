@@ -5,6 +5,8 @@ from typing import NamedTuple
 from ordain.checks.check import About
 from ordain.checks.owners import main_store
 from ordain.control.model import Trace
+from ordain.control.phases import cycles_in, whole_cycles
+from ordain.machine.model import Machine
 from ordain.prover.model import Break, Property
 from ordain.rom.contents import Contents, Site, word_name
 from ordain.text.findings import Finding, Place, Severity
@@ -13,11 +15,13 @@ from ordain.text.source import Span
 
 class Spot(NamedTuple):
     """Where control is in the cycle that a finding is about. `phrase`: "at `hold.wait` (0x3F1)", or "" when there is
-    no microprogram. `span`: the microinstruction's, None where nothing was placed."""
+    no microprogram. `span`: the microinstruction's, None where nothing was placed. `sequence`: how many cycles the
+    shortest one from reset has, "" where there is none."""
 
     phrase: str
     span: Span | None
     site: Site | None
+    sequence: str = ""
 
 
 def spot(contents: Contents, found: Break | None, cycles_back: int = 0) -> Spot:
@@ -28,7 +32,8 @@ def spot(contents: Contents, found: Break | None, cycles_back: int = 0) -> Spot:
         address = found.trace.cycles[-1 - cycles_back].addresses.get(store)
     if address is None and found is not None and cycles_back == 0:
         address = found.address
-    return Spot("", None, None) if address is None else spot_at(contents, store, address)
+    there = Spot("", None, None) if address is None else spot_at(contents, store, address)
+    return there._replace(sequence=from_reset(contents.machine, found)) if found is not None and found.cycles else there
 
 
 def spot_at(contents: Contents, store: str, address: int) -> Spot:
@@ -42,10 +47,6 @@ def spot_at(contents: Contents, store: str, address: int) -> Spot:
 
 def hexadecimal(value: int, width: int) -> str:
     return f"0x{value:0{-(-width // 4)}X}"
-
-
-def cycles(count: int) -> str:
-    return f"{count} cycle" if count == 1 else f"{count} cycles"
 
 
 def names(words: "tuple[str, ...] | list[str]") -> str:
@@ -62,6 +63,12 @@ def about(asked: Property) -> About:
     return data
 
 
+def from_reset(machine: Machine, found: Break) -> str:
+    """How long the shortest sequence to a break is, in cycles."""
+    count = whole_cycles(machine, found.cycles) if found.trace is None else cycles_in(machine, found.trace)
+    return f"{count} cycle" if count == 1 else f"{count} cycles"
+
+
 def fault(asked: Property, message: str, at: Spot, label: str, found: Break | None, *, places: tuple[Place, ...] = (),
           notes: tuple[str, ...] = (), help: str = "", severity: Severity = Severity.ERROR) -> Finding:
     """A finding at a microinstruction or, where control has none, at the declaration that the question is about."""
@@ -70,6 +77,6 @@ def fault(asked: Property, message: str, at: Spot, label: str, found: Break | No
     span = at.span
     if span is None:
         span, places = declaration, tuple(place for place in places if place.span != declaration)
-    if found is not None and found.cycles and trace is None:
-        notes = (*notes, f"shortest sequence from reset: {cycles(found.cycles)}")
+    if at.sequence and trace is None:
+        notes = (*notes, f"shortest sequence from reset: {at.sequence}")
     return Finding(asked.check, severity, message, span, label, places, notes, help, trace)

@@ -69,6 +69,7 @@ def aiger_command(machine: Path | None, out: Path | None, quiet: bool, colour: s
 @speaks("text")
 def vcd_command(machine: Path | None, wanted: str, out: Path | None, quiet: bool, colour: str) -> int:
     """Prove MACHINE and write one trace as a value change dump: that of a finding, or the witness of a `reach` rule."""
+    from ordain.control.phases import cycles_in
     from ordain.show.vcd import vcd
 
     manner = Manner("text", quiet, colour)
@@ -87,7 +88,7 @@ def vcd_command(machine: Path | None, wanted: str, out: Path | None, quiet: bool
         click.echo(text, nl=False)
         return status
     target.write_text(text, encoding="utf-8")
-    say(manner, f"wrote {target}: {len(trace.cycles)} cycles, {name}")
+    say(manner, f"wrote {target}: {cycles_in(built.machine, trace)} cycles, {name}")
     return status
 
 

@@ -189,6 +189,7 @@ def finding_lines(groups: "Iterable[Group]", page: "Page", *, contents: "Content
     """Findings as text, an empty line below each. `contents` is needed to draw traces; under a trace stands its timing
     diagram when it was asked for or the terminal is wide. Without `everything` what goes wrong first is shown with its
     sequence, a few others too as far as all has room on a sheet, and of the rest a line each."""
+    from ordain.control.phases import cycles_in
     from ordain.show.findings import finding_text, margin_of
     from ordain.show.groups import first_causes, group_lines, rest_lines
 
@@ -197,12 +198,14 @@ def finding_lines(groups: "Iterable[Group]", page: "Page", *, contents: "Content
     lines: list[str] = []
     for group in shown:
         finding, drawn = group.first, []
-        others = group_lines(group, page.indented(margin_of(finding)))
+        others = group_lines(None if contents is None else contents.machine, group, page.indented(margin_of(finding)))
         if contents is not None and finding.trace is not None:
             drawn = _drawn(contents, finding, page, diagram, everything)
         text = finding_text(finding, page, [*drawn, *others], directory).split("\n")
-        if lines and not everything and finding.trace is not None and len(lines) + len(text) > SHEET:
-            drawn = [f"how to get there: {len(finding.trace.cycles)} cycles from reset; --all shows them"]
+        if (lines and not everything and contents is not None and finding.trace is not None
+                and len(lines) + len(text) > SHEET):
+            count = cycles_in(contents.machine, finding.trace)
+            drawn = [f"how to get there: {count} cycles from reset; --all shows them"]
             text = finding_text(finding._replace(notes=(), help=""), page, [*drawn, *others], directory).split("\n")
         lines += [*text, ""]
     return lines + rest_lines(rest, page)

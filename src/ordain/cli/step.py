@@ -218,13 +218,15 @@ def _chosen(system: "System", given: tuple[str, ...]) -> "Callable[[int], dict[s
 # ---------------------------------------------------------------- what is shown
 
 
-def _answer(played: "Played", title: str) -> str:
-    count = len(played.trace.cycles)
+def _answer(machine: "Machine", played: "Played", title: str) -> str:
+    from ordain.control.phases import cycles_in, instants
+
+    count, loop = cycles_in(machine, played.trace), played.trace.loop
     cycles = f"{count} cycle{'' if count == 1 else 's'}"
     return {
         "until": f"{title}: {cycles}, then the next instruction begins",
         "loop": f"{title}: with these inputs it goes round for ever"
-                + ("" if played.trace.loop is None else f", from cycle {played.trace.loop + 1} on"),
+                + ("" if loop is None else f", from cycle {instants(machine, played.trace)[loop].cycle} on"),
         "assumption": f"{title}: in cycle {count} an assumption of the machine file does not hold; set inputs with "
                       "--with",
         "cycles": f"{title}: more than {cycles}; see on with --cycles",
@@ -246,7 +248,7 @@ def _show(manner: Manner, system: "System", played: "Played", title: str, arms: 
     from ordain.show.traces import cycle_lines
 
     contents, page = system.contents, page_of(manner)
-    say(manner, _answer(played, title))
+    say(manner, _answer(contents.machine, played, title))
     show(manner, cycle_lines(contents, played.trace, page))
     if arms:
         say(manner, f"  another arm: {' or '.join(arms)}")

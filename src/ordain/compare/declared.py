@@ -6,6 +6,7 @@ promises more lets a proof look at less. What cannot be shown to be at least as 
 """
 
 from collections.abc import Iterator
+from fractions import Fraction
 from typing import Literal, NamedTuple
 
 from ordain.compare.correspondence import Correspondence
@@ -21,7 +22,7 @@ Kind = Literal["weaker", "stronger", "promised", "allows"]
 class Demand(NamedTuple):
     """`check`, `subject`: as its row in a report has them. `form`: one demand can only stand for another of its form.
     `more`: terms that demand more where they hold more often; `less`: the other way round. `among`, `figures`: the more
-    of them and the higher they are, the more is demanded."""
+    of them and the higher they are, the more is demanded; lengths of time are in cycles."""
 
     check: str
     subject: str
@@ -29,7 +30,7 @@ class Demand(NamedTuple):
     more: tuple[Node, ...] = ()
     less: tuple[Node, ...] = ()
     among: frozenset[Node | str] = frozenset()
-    figures: tuple[int, ...] = ()
+    figures: tuple[Fraction, ...] = ()
 
 
 class Redefined(NamedTuple):
@@ -120,21 +121,22 @@ def _asked(machine: Machine) -> Iterator[Demand]:
         yield Demand("stuck", "home", "home", less=(machine.home,))
     for strobe in machine.strobes:
         for need in strobe.needs:
-            for part, cycles in (("before", need.before), ("during", 0), ("after", need.after)):
+            for part, steps in (("before", need.before), ("during", 0), ("after", need.after)):
                 yield Demand("missing-hold", f"{need.bus} {part} {strobe.name}", f"{need.bus} {part} {strobe.name}",
-                             figures=(cycles,))
+                             figures=(Fraction(steps, machine.steps),))
     for keep in machine.keeps:
         yield Demand("lost-state", f"{', '.join(keep.names)} while {keep.text}", "keep", (keep.condition,),
                      among=frozenset(keep.names))
     for line in machine.exclusives:
         yield Demand("conflicting-enables", ", ".join(line.names), "exclusive", among=frozenset(line.signals))
     for bus in machine.buses.values():
-        yield Demand("turnaround", bus.name, f"turnaround {bus.name}", figures=(bus.turnaround,))
+        yield Demand("turnaround", bus.name, f"turnaround {bus.name}",
+                     figures=(Fraction(bus.turnaround, machine.steps),))
     for rule in machine.rules:
-        yield _rule(rule)
+        yield _rule(machine, rule)
 
 
-def _rule(rule: Rule) -> Demand:
+def _rule(machine: Machine, rule: Rule) -> Demand:
     match rule.form:
         case Never(condition):
             return Demand("never", rule.text, "never", (condition,))
@@ -142,7 +144,10 @@ def _rule(rule: Rule) -> Demand:
             name = "always-reach" if always else "reach"
             return Demand(name, rule.text, name, less=(condition,))
         case WhenThen(trigger, response, within, unless):
-            return Demand("when-then", rule.text, "when", (trigger,), (response, unless), figures=(-within,))
+            held = None if machine.clock is None else machine.clock.held
+            return Demand("when-then", rule.text, "when", (trigger,),
+                          (response, unless, machine.terms.const(0, 1) if held is None else held),
+                          figures=(Fraction(-within, machine.steps),))
         case BetweenNever(start, end, forbidden, after):
             return Demand("between-never", rule.text, "between", (start, forbidden, after), (end,))
         case AfterNever(start, forbidden, until):

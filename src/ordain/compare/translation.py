@@ -124,7 +124,9 @@ def _renamed(machine: Machine, renames: Renames) -> Machine:
         for name, bus in declared(machine.buses).items()}
     strobes = tuple(strobe._replace(name=of(strobe.name), needs=tuple(
         need._replace(bus=of(need.bus)) for need in strobe.needs)) for strobe in machine.strobes)
+    clock = None if machine.clock is None else machine.clock._replace(name=of(machine.clock.name))
     return machine._replace(
+        clock=clock,
         stores=declared(machine.stores), states=declared(machine.states), registers=declared(machine.registers),
         inputs=declared(machine.inputs), conditions=declared(machine.conditions), agents=declared(machine.agents),
         fields={name: field._replace(store=of(field.store)) for name, field in machine.fields.items()},

@@ -29,9 +29,9 @@ class Played(NamedTuple):
 
 def play(system: System, start: Start, chosen: Callable[[int], dict[str, int]], most: int,
          until: Node | None, last: Node | None = None) -> Played:
-    """At most `most` cycles from `start`. `chosen(cycle)`, cycles from 1: the values of free things by name.
-    `until`, `last`: conditions over the machine's leaves. A cycle with `until`, after one without, is not part of the
-    trace any more; one with `last` is the last part of it."""
+    """At most `most` cycles of the clock from `start`. `chosen(cycle)`, cycles from 1: the values of free things by
+    name. `until`, `last`: conditions over the machine's leaves. A step with `until`, after one without, is not part of
+    the trace any more; one with `last` is the last part of it."""
     running = Running(system)
     never = system.terms.const(0, 1)
     stop, end = substitute(system.terms, (until or never, last or never), system.lowering)
@@ -40,8 +40,11 @@ def play(system: System, start: Start, chosen: Callable[[int], dict[str, int]], 
     remembered = running.before_reset()
     cycles: list[Cycle] = []
     seen: dict[tuple[int, ...], int] = {}
+    clock = None if system.contents.machine.steps == 1 else system.contents.machine.clock
+    phase = None if clock is None else next(one.leaf for one in system.variables if one.name == clock.name)
+    number = 1
     changing = next((number for number in range(most, 1, -1) if chosen(number) != chosen(number - 1)), 1)
-    for number in range(1, most + 1):
+    while number <= most:
         inputs = chosen(number)
         free = {one.leaf: inputs.get(one.name, 0) for one in system.free}
         values = running.values({**states, **free})
@@ -55,8 +58,7 @@ def play(system: System, start: Start, chosen: Callable[[int], dict[str, int]], 
         key = tuple(states.values())
         if key in seen:
             return Played(Trace(tuple(cycles), seen[key], False, _named(system, states)), "loop")
-        if number >= changing:
-            seen[key] = len(cycles)
+        seen[key] = len(cycles)
         cycles.append(cycle)
         memo: dict[Node, int] = {}
         if not all(evaluate(node, values, memo) for node in system.assumptions):
@@ -64,6 +66,10 @@ def play(system: System, start: Start, chosen: Callable[[int], dict[str, int]], 
         if evaluate(end, {**values, **remembered}):
             return Played(Trace(tuple(cycles), None, False, _named(system, following)), "until")
         remembered = running.remembered({**values, **remembered})
+        if phase is None or following[phase] < states[phase]:
+            number += 1
+            if number <= changing:
+                seen.clear()        # with other inputs to come it has not gone round yet
         states = following
     return Played(Trace(tuple(cycles), None, False, _named(system, states)), "cycles")
 

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from ordain.control.model import Cycle, System
+from ordain.control.phases import whole_cycles
 from ordain.control.sequencing import Sequencing, origins, sequencing, value_leaves
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
@@ -38,9 +39,10 @@ class Ring(NamedTuple):
 
 
 class Taken(NamedTuple):
-    """`kind`: "instruction", "row" (of a mapping store), "fetch" or "round". `least`, `most` in cycles; None: it never
-    comes to its end. With `rings`, `most` is without waiting: what goes round is left as soon as it can be. `if_least`,
-    `if_most`: what decides, where the two differ."""
+    """`kind`: "instruction", "row" (of a mapping store), "fetch" or "round". `least`, `most` in cycles, the time in
+    which the clock is held included and a part of one counted whole; None: it never comes to its end. With `rings`,
+    `most` is without waiting: what goes round is left as soon as it can be. `if_least`, `if_most`: what decides, where
+    the two differ."""
 
     kind: str
     title: str
@@ -251,6 +253,7 @@ class _Telling:
     def __init__(self, system: System, found: Sequencing, store: str) -> None:
         self._system, self._contents = system, system.contents
         self._terms, self._found, self._store = system.terms, found, store
+        self._clock = self._contents.machine.clock if self._contents.machine.steps > 1 else None
         self._by_hand = {*found.pointers, *found.opcodes}
         self._nexts = steering_nexts(system, found)
         self._lines = self._condition_lines()
@@ -259,7 +262,9 @@ class _Telling:
 
     def taken(self, unit: _Unit, travelled: Travelled) -> Taken:
         rings = tuple(self._ring(ring) for ring in travelled.rings)
-        return Taken(unit.kind, unit.title, travelled.least, travelled.most, rings,
+        least, most = (None if steps is None else whole_cycles(self._contents.machine, steps)
+                       for steps in (travelled.least, travelled.most))
+        return Taken(unit.kind, unit.title, least, most, rings,
                      self._decisions(travelled.shortest), self._decisions(travelled.longest))
 
     def _condition_lines(self) -> list[tuple[Leaf, int, int]]:
@@ -271,23 +276,27 @@ class _Telling:
         return found
 
     def _decisions(self, cycles: tuple[Cycle, ...]) -> tuple[Decision, ...]:
-        found = []
+        found: list[Decision] = []
         for cycle in cycles[:-1]:
             address = cycle.addresses[self._store]
             values = []
-            for leaf, mask in self._deciding(address, cycle.addresses, cycle.words).items():
+            for leaf, mask in self._deciding(address, cycle.addresses, cycle.words, self._phase(cycle)).items():
                 now = cycle.states.get(leaf.name, cycle.free.get(leaf.name, 0))
                 values += _spelt(leaf, mask, now)
-            if values:
-                found.append(Decision(address, self._where(address), tuple(values)))
+            decision = Decision(address, self._where(address), tuple(values))
+            if values and (not found or self._clock is None or decision != found[-1]):
+                found.append(decision)
         return tuple(found)
 
-    def _deciding(self, address: int, addresses: dict[str, int], words: dict[str, int]) -> dict[Leaf, int]:
+    def _phase(self, cycle: Cycle) -> int:
+        return 0 if self._clock is None else cycle.states[self._clock.name]
+
+    def _deciding(self, address: int, addresses: dict[str, int], words: dict[str, int], phase: int) -> dict[Leaf, int]:
         """What control asks about in a cycle with these words: leaf -> mask of its bits."""
-        key = tuple(sorted(addresses.items()))
+        key = (*sorted(addresses.items()), ("", phase))
         found = self._asked.get(key)
         if found is None:
-            rest = put_in(self._terms, self._nexts, self._known(addresses, words))
+            rest = put_in(self._terms, self._nexts, self._known(addresses, words, phase))
             found = {leaf: mask for leaf, mask in bits_read(rest).items()
                      if type(leaf) is Leaf and leaf not in self._by_hand}
             stored = self._contents.words[self._store]
@@ -297,9 +306,12 @@ class _Telling:
             self._asked[key] = found
         return found
 
-    def _known(self, addresses: dict[str, int], words: dict[str, int]) -> dict[Node, Node]:
+    def _known(self, addresses: dict[str, int], words: dict[str, int], phase: int) -> dict[Node, Node]:
         machine, terms = self._contents.machine, self._terms
         known: dict[Node, Node] = {}
+        if self._clock is not None:
+            width = machine.states[self._clock.name].width
+            known[terms.leaf("state", self._clock.name, width)] = terms.const(phase, width)
         for name, word in words.items():
             store = machine.stores[name]
             known[terms.leaf("address", name, store.address_width)] = terms.const(addresses[name], store.address_width)
@@ -313,7 +325,8 @@ class _Telling:
         names: dict[str, None] = {}
         for address in sorted(ring):
             word = self._contents.words[self._store][address]
-            asked = self._deciding(address, {self._store: address}, {self._store: word})
+            asked = self._deciding(address, {self._store: address}, {self._store: word},
+                                   0 if self._clock is None else self._clock.moves)
             for leaf, mask in asked.items():
                 names.update((name, None) for name, _ in _spelt(leaf, mask, 0))
         return Ring(tuple(sorted(ring)), tuple(names))

@@ -10,6 +10,7 @@ answers by itself) is left out, and so is one whose trigger speaks of places, or
 from collections.abc import Iterable
 
 from ordain.control.model import System
+from ordain.control.phases import length
 from ordain.control.sequencing import Sequencing, sequencing
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
@@ -56,9 +57,11 @@ def unpolled(system: System, titles: Iterable[str]) -> list[Piece]:
 def _piece(system: System, rule: Rule, within: int, title: str, least: int | None) -> Piece:
     store, addresses = system.contents.labels[title]
     site = system.contents.sites.get(store, {}).get(min(addresses))
-    when = "on no way" if least is None else f"after {least} cycles at the earliest"
+    machine = system.contents.machine
+    when = "on no way" if least is None else f"after {length(machine, least)} at the earliest"
     finding = note(
-        "unpolled", f"`{title}` looks at the request of \"{rule.text}\" {when}; the rule allows {within}",
+        "unpolled", f"`{title}` looks at the request of \"{rule.text}\" {when}; the rule allows "
+        f"{length(machine, within)}",
         None if site is None else site.span, "no look in time", places=(Place(rule.span, "the rule"),),
         help="ask about the request on the way, and go on where it is answered")
     return Piece(finding, frozenset(), frozenset({title}))

@@ -6,7 +6,9 @@ Two owners of a bus stand out without colour: `!! memory + console !!`.
 from typing import NamedTuple
 
 from ordain.control.model import Trace
+from ordain.machine.model import Machine
 from ordain.rom.contents import Contents
+from ordain.show.folding import Folded, folded, is_beside
 from ordain.show.page import Page, columns, cut, fold, pad
 from ordain.show.paint import printable
 from ordain.show.trace_table import control_words
@@ -56,7 +58,7 @@ def lanes(contents: Contents, trace: Trace) -> list[Lane]:
         result.append(Lane(strobe.name, True, tuple("1" if strobe.name in cycle.strobes else "0" for cycle in cycles)))
     forms_address = {getattr(store.address, "name", "") for store in stores}
     for state in sorted(machine.states.values(), key=lambda state: not state.agent):
-        if state.name in cycles[0].states and state.name not in forms_address:
+        if state.name in cycles[0].states and state.name not in forms_address and not is_beside(machine, state.name):
             values = [cycle.states.get(state.name, 0) for cycle in cycles]
             result.append(Lane(state.name, state.width == 1 and not state.codes,
                                tuple(state.codes[value] if state.codes else f"{value:X}" for value in values)))
@@ -85,9 +87,12 @@ def diagram_lines(contents: Contents, trace: Trace, page: Page, glyphs: Glyphs =
     move are named in a line above."""
     if not trace.cycles:
         return []
+    whole = folded(contents.machine, trace)
+    trace = whole.trace
     every = lanes(contents, trace)
     rows = every[:2] + [lane for lane in every[2:] if _moves(lane, len(trace.cycles))]
     count = len(trace.cycles)
+    clock = _clock(contents.machine, whole)
     names = max(len("cycle"), max((len(lane.name) for lane in rows), default=0))
     room = page.width - names - 2
     cell = _cell(rows, count, room)
@@ -98,11 +103,12 @@ def diagram_lines(contents: Contents, trace: Trace, page: Page, glyphs: Glyphs =
     for first in range(0, count, fit):
         if first:
             lines.append("")
-        lines.extend(_strip(rows, cell, names, range(first, min(first + fit, count)), page, glyphs))
+        lines.extend(_strip(whole, clock, rows, cell, names, range(first, min(first + fit, count)), page,
+                            glyphs))
     if any(_NO_DIFFERENCE in lane.values for lane in rows):
         lines.append(f"{glyphs.open} makes no difference")
     if trace.loop is not None:
-        lines.append(f"then again from cycle {trace.loop + 1}, for ever")
+        lines.append(f"then again from cycle {whole.stamp(trace.loop)}, for ever")
     return lines
 
 
@@ -127,10 +133,33 @@ def _settled(lane: Lane) -> str:
     return next((value for value in lane.values if value != _NO_DIFFERENCE), "-").replace("-", "undriven")
 
 
-def _strip(rows: list[Lane], cell: int, names: int, span: range, page: Page, glyphs: Glyphs) -> list[str]:
-    lines = [f"{'cycle':>{names}}  " + "".join(str(index + 1).ljust(cell) for index in span).rstrip(),
-             f"{'clock':>{names}}  " + (glyphs.high * (cell // 2) + glyphs.low * (cell - cell // 2)) * len(span)]
+def _clock(machine: Machine, whole: Folded) -> tuple[str, ...]:
+    """The level of the clock in each entry: "" where it has both, in a cycle told as a whole. It is high in the first
+    half of its phases."""
+    clock = machine.clock
+    if clock is None:
+        return ("",) * len(whole.numbers)
+    half = set(clock.phases[:(len(clock.phases) + 1) // 2])
+    levels = []
+    for phases in whole.phases:
+        first, _, last = phases.rpartition("-")
+        levels.append("" if not phases or ((first or last) in half) != (last in half) else "1" if last in half else "0")
+    return tuple(levels)
+
+
+def _strip(whole: Folded, clock: tuple[str, ...], rows: list[Lane], cell: int, names: int, span: range, page: Page,
+           glyphs: Glyphs) -> list[str]:
+    both = glyphs.high * (cell // 2) + glyphs.low * (cell - cell // 2)
+    levels = {"": both, "1": glyphs.high * cell, "0": glyphs.low * cell}
+    begins = ["" if index and whole.numbers[index] == whole.numbers[index - 1] and index != span[0]
+              else str(whole.numbers[index]) for index in span]
+    lines = [f"{'cycle':>{names}}  " + "".join(number.ljust(cell) for number in begins).rstrip(),
+             f"{'clock':>{names}}  " + "".join(levels[clock[index]] for index in span)]
     room = max(cell * len(span), page.width - names - 2)
+    if any(whole.phases[index] for index in span):
+        phases = [whole.phases[index] for index in span]
+        lines.append(f"{'phase':>{names}}  {''.join(cut(phase, cell - 1, glyphs.more).ljust(cell) for phase in phases)}"
+                     .rstrip())
     for lane in rows:
         values = [lane.values[index] for index in span]
         drawn = _wave(values, cell, glyphs) if lane.wave else _words(values, cell, room, page, glyphs)

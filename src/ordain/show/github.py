@@ -45,8 +45,7 @@ def _whole_text(finding: Finding, directory: str) -> str:
     lines = [finding.message, finding.label]
     lines += [f"{place.label}: {_path(place.span, directory)}:{place.span.line}" for place in finding.places]
     if finding.trace is not None:
-        count = len(finding.trace.cycles)
-        lines.append(f"it takes {count} cycle{'s' if count != 1 else ''} from reset; `ordain prove` shows them")
+        lines.append("`ordain prove` shows how to get there")
     lines += finding.notes
     if finding.help:
         lines.append(f"help: {finding.help}")

@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from ordain.checks.catalogue import RULES
+from ordain.control.phases import cycles_in
+from ordain.machine.model import Machine
 from ordain.show.page import Page, columns, cut, fold
 from ordain.show.paint import printable
 from ordain.text.findings import Finding, Place, Severity
@@ -122,7 +124,7 @@ def _where(place: Place) -> tuple[str, int]:
     return place.span.source.name, place.span.start
 
 
-def group_lines(group: Group, page: Page) -> list[str]:
+def group_lines(machine: Machine | None, group: Group, page: Page) -> list[str]:
     """What is said of a group below its first finding."""
     lines = []
     if group.places:
@@ -137,7 +139,9 @@ def group_lines(group: Group, page: Page) -> list[str]:
         firsts = {_PLACE.sub("", finding.message): finding for finding in reversed(group.others)}
         for question, count in list(questions.items())[:FEW]:
             finding = firsts[question]
-            cycle = f", cycle {_length(finding)}" if finding.trace is not None else ""
+            cycle = ""
+            if machine is not None and finding.trace is not None:
+                cycle = f", cycle {cycles_in(machine, finding.trace)}"
             more = f", and at {count - 1} more" if count > 1 else ""
             lines += fold(f"  {page.paint('strong', finding.name)}: {printable(finding.message)}{cycle}{more}", page)
         if len(questions) > FEW:

@@ -16,6 +16,7 @@ from ordain.checks.catalogue import explain
 from ordain.control.model import Cycle, Trace
 from ordain.rom.contents import Contents
 from ordain.show.findings_json import place_data
+from ordain.show.folding import folded
 from ordain.show.trace_table import Row, trace_rows
 from ordain.text.findings import Finding
 from ordain.text.source import Span
@@ -135,19 +136,22 @@ def _rule(name: str) -> dict[str, Any]:
 
 
 def _code_flow(contents: Contents, trace: Trace, directory: str) -> dict[str, Any]:
-    count = len(trace.cycles)
+    whole = folded(contents.machine, trace)
+    count, loop = whole.numbers[-1], whole.trace.loop
     said = f"how to get there: {count} cycle{'s' if count != 1 else ''} from reset"
-    if trace.loop is not None:
-        said += f", then again from cycle {trace.loop + 1}, for ever"
+    if loop is not None:
+        said += f", then again from cycle {whole.stamp(loop)}, for ever"
     if trace.dead_end:
         said += "; then no input satisfies the assumptions"
-    steps = [_step(contents, row, cycle, directory, row.number == count)
-             for row, cycle in zip(trace_rows(contents, trace), trace.cycles, strict=True)]
+    entries = zip(trace_rows(contents, whole), whole.trace.cycles, strict=True)
+    steps = [_step(contents, row, cycle, directory, number, number == len(whole.numbers))
+             for number, (row, cycle) in enumerate(entries, 1)]
     return {"message": _message(said), "threadFlows": [{"locations": steps}]}
 
 
-def _step(contents: Contents, row: Row, cycle: Cycle, directory: str, last: bool) -> dict[str, Any]:
-    words = [f"cycle {row.number}", " ".join(filter(None, (row.address, row.label))), row.text, ", ".join(row.inputs),
+def _step(contents: Contents, row: Row, cycle: Cycle, directory: str, number: int,
+          last: bool) -> dict[str, Any]:
+    words = [f"cycle {row.stamp}", " ".join(filter(None, (row.address, row.label))), row.text, ", ".join(row.inputs),
              ", ".join(row.states), "; ".join(row.buses)]
     location: dict[str, Any] = {}
     span = _acting(contents, cycle)
@@ -156,7 +160,7 @@ def _step(contents: Contents, row: Row, cycle: Cycle, directory: str, last: bool
     location["message"] = _message(": ".join(word for word in words if word))
     if row.label:
         location["logicalLocations"] = [{"fullyQualifiedName": row.label}]
-    return {"location": location, "executionOrder": row.number, "importance": "essential" if last else "important",
+    return {"location": location, "executionOrder": number, "importance": "essential" if last else "important",
             "state": {name: _message(str(value)) for name, value in cycle.states.items()}}
 
 

@@ -6,12 +6,14 @@ from typing import NamedTuple
 from ordain.control.model import Cycle, Trace
 from ordain.machine.model import Machine
 from ordain.rom.contents import Contents, word_name
+from ordain.show.folding import Folded, is_beside
 
 
 class Row(NamedTuple):
-    """One cycle (`number` from 1) as words. `inputs`, `states` and `buses` are whole phrases."""
+    """One cycle, or a phase of one, as words. `stamp`: `3` or `3 second`. `inputs`, `states` and `buses` are whole
+    phrases."""
 
-    number: int
+    stamp: str
     address: str
     label: str
     text: str
@@ -20,14 +22,15 @@ class Row(NamedTuple):
     buses: tuple[str, ...]
 
 
-def trace_rows(contents: Contents, trace: Trace) -> list[Row]:
-    """Every cycle of a trace. A machine state appears in the row in which it has changed; an agent's always."""
+def trace_rows(contents: Contents, shown: Folded) -> list[Row]:
+    """Every entry of a folded trace. A machine state appears in the row in which it has changed; an agent's always."""
     rows = []
     before: Cycle | None = None
-    for number, cycle in enumerate(trace.cycles, 1):
+    for at, cycle in enumerate(shown.trace.cycles):
         address, label, text = control_words(contents, cycle)
-        rows.append(Row(number, address, label, text, input_words(contents.machine, cycle),
-                        state_words(contents.machine, cycle, before), bus_words(contents.machine, cycle)))
+        rows.append(Row(shown.stamp(at), address, label, text, input_words(contents.machine, cycle),
+                        state_words(contents.machine, cycle, before),
+                        (*bus_words(contents.machine, cycle), *held_words(contents.machine, shown.held[at]))))
         before = cycle
     return rows
 
@@ -83,7 +86,7 @@ def state_words(machine: Machine, cycle: Cycle, before: Cycle | None) -> tuple[s
                 words.append(f"{name} {state.codes[value]}")
             elif value or changed:
                 words.append(value_words(machine, name, value))
-        elif before is not None and changed and name not in shown_as_address:
+        elif before is not None and changed and name not in shown_as_address and not is_beside(machine, name):
             words.append(value_words(machine, name, value))
     return tuple(words)
 
@@ -106,6 +109,13 @@ def driver_words(machine: Machine, bus: str, drivers: tuple[str, ...]) -> str:
         return f"{drivers[0]} drives {bus}"
     joined = " AND " if machine.buses[bus].undriven not in ("wired-and", "wired-or") else " and "
     return f"{joined.join(drivers)} drive {bus}"
+
+
+def held_words(machine: Machine, steps: int) -> tuple[str, ...]:
+    """`clk held for 3 phases`"""
+    if not steps or machine.clock is None:
+        return ()
+    return (f"{machine.clock.name} held for {steps} phase{'' if steps == 1 else 's'}",)
 
 
 def strobe_words(strobe: str) -> str:

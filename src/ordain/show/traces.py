@@ -8,6 +8,7 @@ from typing import NamedTuple
 from ordain.control.model import Cycle, Trace
 from ordain.machine.model import Machine
 from ordain.rom.contents import Contents
+from ordain.show.folding import Folded, folded
 from ordain.show.page import Page, columns, fold, pad
 from ordain.show.paint import printable
 from ordain.show.trace_table import (
@@ -41,19 +42,21 @@ class Shown(NamedTuple):
 
 def trace_lines(contents: Contents, trace: Trace, page: Page, *, everything: bool = False) -> list[str]:
     """The heading and the cycles of the trace of a fault; its last cycle is marked."""
-    count = len(trace.cycles)
-    shown = _shown(contents, trace, count if everything else FEW_ROWS, ">")
-    if not everything and not _as_table(shown, [], page.indented(2), ""):
-        shown = _shown(contents, trace, FEW_BLOCKS, ">")
+    whole = folded(contents.machine, trace)
+    count, entries = whole.numbers[-1], len(whole.numbers)
+    shown = _shown(contents, whole, entries if everything else FEW_ROWS, ">")
+    if not everything and not _as_table(shown, whole, [], page.indented(2), ""):
+        shown = _shown(contents, whole, FEW_BLOCKS, ">")
     heading = f"how to get there: {count} cycle{'s' if count != 1 else ''} from reset"
-    if len(shown) < count:
-        heading += f"; shown: {_numbers([one.at + 1 for one in shown])}"
-    return [*fold(heading + ":", page), *_drawn(contents, trace, shown, page.indented(2), "bad")]
+    if len(shown) < len(whole.numbers):
+        heading += f"; shown: {_numbers(list(dict.fromkeys(whole.numbers[one.at] for one in shown)))}"
+    return [*fold(heading + ":", page), *_drawn(contents, whole, shown, page.indented(2), "bad")]
 
 
 def cycle_lines(contents: Contents, trace: Trace, page: Page) -> list[str]:
     """Every cycle, none marked: a witness, or a sequence that was played."""
-    return _drawn(contents, trace, _shown(contents, trace, len(trace.cycles), ""), page.indented(2), "")
+    whole = folded(contents.machine, trace)
+    return _drawn(contents, whole, _shown(contents, whole, len(whole.numbers), ""), page.indented(2), "")
 
 
 def _numbers(numbers: Sequence[int]) -> str:
@@ -71,14 +74,15 @@ def _numbers(numbers: Sequence[int]) -> str:
 # ---------------------------------------------------------------- which cycles
 
 
-def _shown(contents: Contents, trace: Trace, most: int, mark: str) -> list[Shown]:
-    machine, last = contents.machine, len(trace.cycles) - 1
+def _shown(contents: Contents, whole: Folded, most: int, mark: str) -> list[Shown]:
+    machine, trace = contents.machine, whole.trace
+    last = len(trace.cycles) - 1
     quiet = set(quiet_inputs(machine, trace).values())
     still = set(still_states(machine, trace))
     began = _wait_begins(trace)
     rows = [row._replace(inputs=tuple(text for text in row.inputs if text not in quiet),
                          states=tuple(text for text in row.states if text not in still))
-            for row in trace_rows(contents, trace)]
+            for row in trace_rows(contents, whole)]
     wanted = range(len(rows)) if len(rows) <= most else _that_matter(rows, began, most - 2)
     return [Shown(index, rows[index], mark if index == last else "",
                   "the wait begins here" if index == began and mark else "") for index in wanted]
@@ -110,26 +114,27 @@ def _wait_begins(trace: Trace) -> int | None:
 # ---------------------------------------------------------------- drawing
 
 
-def _drawn(contents: Contents, trace: Trace, shown: list[Shown], page: Page, role: str) -> list[str]:
+def _drawn(contents: Contents, whole: Folded, shown: list[Shown], page: Page, role: str) -> list[str]:
     """All of it, indented by two."""
-    machine = contents.machine
+    machine, trace = contents.machine, whole.trace
     quiet = [*quiet_inputs(machine, trace).values(), *still_states(machine, trace)]
     lines = fold(f"all along: {', '.join(quiet)}", page) if quiet and len(trace.cycles) > 1 else []
     labels = [control_words(contents, cycle)[1] for cycle in trace.cycles]
-    lines += _as_table(shown, labels, page, role) or _as_blocks(machine, shown, trace, labels, page, role)
+    lines += _as_table(shown, whole, labels, page, role) or _as_blocks(machine, shown, whole, labels, page, role)
     if trace.loop is not None:
-        lines.append(f"then again from cycle {trace.loop + 1}, for ever")
+        lines.append(f"then again from cycle {whole.stamp(trace.loop)}, for ever")
     if trace.dead_end:
         lines += fold("then no input satisfies the assumptions", page)
     return [f"  {line}".rstrip() for line in lines]
 
 
-def _as_table(shown: list[Shown], labels: list[str], page: Page, role: str) -> list[str]:
+def _as_table(shown: list[Shown], whole: Folded, labels: list[str], page: Page, role: str) -> list[str]:
     """A line a cycle; nothing when a line would be wider than the page."""
     cells: list[tuple[str, ...]] = [_HEADS]
+    wide = _widest_stamp(shown)
     for one in shown:
         row = one.row
-        cells.append((f"{one.mark or ' '}{row.number:>4}", row.address, row.label, row.text, ", ".join(row.inputs),
+        cells.append((f"{one.mark or ' '}{_stamp(row, wide)}", row.address, row.label, row.text, ", ".join(row.inputs),
                       ", ".join(row.states), "; ".join((*row.buses, *((one.remark,) if one.remark else ())))))
     cells = [tuple(map(printable, row)) for row in cells]
     kept = [at for at in range(len(_HEADS)) if at == 0 or any(row[at] for row in cells[1:])]
@@ -137,25 +142,38 @@ def _as_table(shown: list[Shown], labels: list[str], page: Page, role: str) -> l
     if sum(widths) + 2 * (len(widths) - 1) > page.width:
         return []
     head, *lines = ["  ".join(pad(row[at], width) for at, width in zip(kept, widths)).rstrip() for row in cells]
-    return [page.paint("faint", head), *_with_gaps(shown, labels, [[line] for line in lines], page, role)]
+    return [page.paint("faint", head), *_with_gaps(shown, whole, labels, [[line] for line in lines], page, role)]
 
 
-def _as_blocks(machine: Machine, shown: list[Shown], trace: Trace, labels: list[str], page: Page,
+def _widest_stamp(shown: list[Shown]) -> int:
+    """Columns of the names of phases, with a blank before them; 0 where none is told."""
+    return max(len(one.row.stamp.partition(" ")[2]) + 1 if " " in one.row.stamp else 0 for one in shown)
+
+
+def _stamp(row: Row, wide: int) -> str:
+    """The number of the cycle in four columns, the phase behind it."""
+    number, _, phase = row.stamp.partition(" ")
+    return f"{number:>4}" + (f" {phase}" if phase else "").ljust(wide)
+
+
+def _as_blocks(machine: Machine, shown: list[Shown], whole: Folded, labels: list[str], page: Page,
                role: str) -> list[str]:
     """The word and its orders, below them what came from outside, which states and drivers changed."""
     at = max(2, *(len(one.row.address) for one in shown))
     word = min(_WIDEST_WORD, max(4, *(columns(printable(one.row.label)) for one in shown)))
-    start = 5 + 2 + at + 2 + word + 2
+    wide = _widest_stamp(shown)
+    start = 5 + wide + 2 + at + 2 + word + 2
     if page.width - start < 24:
-        word, start = 0, 5 + 2 + at + 2
+        word, start = 0, 5 + wide + 2 + at + 2
     room = page._replace(width=max(16, page.width - start), folds=True)
-    head = f"cycle  {'at':<{at}}  " + (f"{'word':<{word}}  orders; what changed" if word else "word, orders")
+    columns_of_word = f"{'word':<{word}}  orders; what changed" if word else "word, orders"
+    head = f"{'cycle':<{5 + wide}}  {'at':<{at}}  {columns_of_word}"
     blocks = []
     before: Shown | None = None
     for one in shown:
         label = printable(one.row.label)
-        first = f"{one.mark or ' '}{one.row.number:>4}  {one.row.address:<{at}}  "
-        texts = [printable(one.row.text), *(printable(line) for line in _news(machine, trace, one, before))]
+        first = f"{one.mark or ' '}{_stamp(one.row, wide)}  {one.row.address:<{at}}  "
+        texts = [printable(one.row.text), *(printable(line) for line in _news(machine, whole.trace, one, before))]
         folded = [line for text in texts for line in fold(text, room)] or [""]
         if word and columns(label) <= word:
             block = [f"{first}{pad(label, word)}  {folded[0]}", *(" " * start + line for line in folded[1:])]
@@ -163,7 +181,7 @@ def _as_blocks(machine: Machine, shown: list[Shown], trace: Trace, labels: list[
             block = [first + label, *(" " * start + line for line in folded)]
         blocks.append([line.rstrip() for line in block])
         before = one
-    return [page.paint("faint", head), *_with_gaps(shown, labels, blocks, page, role)]
+    return [page.paint("faint", head), *_with_gaps(shown, whole, labels, blocks, page, role)]
 
 
 def _news(machine: Machine, trace: Trace, one: Shown, before: Shown | None) -> list[str]:
@@ -172,7 +190,8 @@ def _news(machine: Machine, trace: Trace, one: Shown, before: Shown | None) -> l
     earlier = trace.cycles[before.at] if before is not None else None
     inputs = [text for text in one.row.inputs if before is None or text not in before.row.inputs]
     states = [text for text in one.row.states if before is None or text not in before.row.states]
-    changes = [*((", ".join(states),) if states else ()), *_bus_news(machine, cycle, earlier)]
+    changes = [*((", ".join(states),) if states else ()), *_bus_news(machine, cycle, earlier),
+               *one.row.buses[len(bus_words(machine, cycle)):]]
     return [*((f"in: {', '.join(inputs)}",) if inputs else ()), *(("; ".join(changes),) if changes else ()),
             *((one.remark,) if one.remark else ())]
 
@@ -186,14 +205,16 @@ def _bus_news(machine: Machine, cycle: Cycle, earlier: Cycle | None) -> list[str
                    if drivers and not cycle.drivers.get(bus)]
 
 
-def _with_gaps(shown: list[Shown], labels: list[str], blocks: list[list[str]], page: Page, role: str) -> Iterable[str]:
+def _with_gaps(shown: list[Shown], whole: Folded, labels: list[str], blocks: list[list[str]], page: Page,
+               role: str) -> Iterable[str]:
     before = -1
     for one, block in zip(shown, blocks, strict=True):
         if one.at - before > 1:
             left_out = labels[before + 1:one.at]
             owners = list(dict.fromkeys(re.split(r"[.+]", label)[0] for label in left_out))
             more = f" and {len(owners) - _GAP_NAMES} more" if len(owners) > _GAP_NAMES else ""
-            yield from fold(f"   ... {len(left_out)} cycle{'s' if len(left_out) > 1 else ''}, in "
+            count = len(set(whole.numbers[before + 1:one.at]))
+            yield from fold(f"   ... {count} cycle{'s' if count > 1 else ''}, in "
                             f"{', '.join(map(printable, owners[:_GAP_NAMES]))}{more}", page)
         before = one.at
         for line in block:

@@ -1,9 +1,10 @@
 """A trace as a value change dump (IEEE 1364-2005, clause 18) for waveform viewers.
 
 A cycle takes ten units of time: the clock rises at its beginning and falls in its middle, everything else changes
-with the rising edge. Values that make no difference to the trace are written as x. Each bus is a scope with a wire
-for every driver and sampler, so that two owners are seen as two levels; each agent is a scope with its states and
-inputs.
+with the rising edge. Where phases differ a phase takes ten units, the clock is high in the first half of them, and
+everything else changes as the phase begins. Values that make no difference to the trace are written as x. Each bus
+is a scope with a wire for every driver and sampler, so that two owners are seen as two levels; each agent is a scope
+with its states and inputs.
 """
 
 from collections.abc import Iterator
@@ -14,7 +15,7 @@ from ordain.machine.model import Machine
 from ordain.rom.contents import Contents
 
 CYCLE = 10
-"""Units of time in a cycle."""
+"""Units of time in a step: a cycle, or a phase."""
 
 Value = int | None
 """None is written as x."""
@@ -37,18 +38,21 @@ def vcd(contents: Contents, trace: Trace) -> str:
     lines += [f"$comment {text} $end" for text in _comments(machine, trace)]
     lines += _declarations(machine, wires)
     lines += ["$enddefinitions $end"]
-    clock = _identifier(0)
+    clock, phases = _identifier(0), machine.clock if machine.steps > 1 else None
+    level = -1
     shown: list[Value] = [-1] * len(wires)
     for index in range(len(trace.cycles)):
         lines.append(f"#{index * CYCLE}")
-        changes = [f"1{clock}"]
+        before = level
+        level = 1 if phases is None else int(2 * trace.cycles[index].states[phases.name] < phases.steps)
+        changes = [f"{level}{clock}"] if phases is None or level != before else []
         for number, wire in enumerate(wires):
             value = wire.values[index]
             if value != shown[number]:
                 shown[number] = value
                 changes.append(_change(value, wire.width, _identifier(number + 1)))
         lines += ["$dumpvars", *changes, "$end"] if index == 0 else changes
-        lines += [f"#{index * CYCLE + CYCLE // 2}", f"0{clock}"]
+        lines += [f"#{index * CYCLE + CYCLE // 2}", f"0{clock}"] if phases is None else []
     lines.append(f"#{len(trace.cycles) * CYCLE}")
     return "\n".join(lines) + "\n"
 
@@ -137,7 +141,8 @@ def _comments(machine: Machine, trace: Trace) -> Iterator[str]:
         if state.codes:
             yield f"{state.name}: " + ", ".join(f"{value} {code}" for value, code in enumerate(state.codes))
     if trace.loop is not None:
-        yield f"after the last cycle it goes on with cycle {trace.loop}, for ever"
+        step = "cycle" if machine.steps == 1 else "phase"
+        yield f"after the last {step} it goes on with {step} {trace.loop}, for ever"
 
 
 def _change(value: Value, width: int, code: str) -> str:

@@ -5,7 +5,10 @@ from typing import Any
 
 from ordain.checks.check import Report, Row
 from ordain.control.model import Trace
+from ordain.control.phases import cycles_in, length, share, whole_cycles
+from ordain.machine.model import Machine
 from ordain.rom.contents import Contents
+from ordain.show.folding import folded
 from ordain.show.groups import Group
 from ordain.show.page import PLAIN, Page, fold, table
 from ordain.show.paint import printable
@@ -23,9 +26,10 @@ def answer_lines(contents: Contents, report: Report, groups: Sequence[Group], pa
     count = len(report.rows)
     broken = sum(row.outcome in ("broken", "vacuous") for row in report.rows)
     left = sum(row.outcome == "undecided" for row in report.rows)
-    size = f"over {report.states:,} states, {report.transitions:,} transitions, {_cycles(report.depth)} deep"
+    deep = length(contents.machine, report.depth)
+    size = f"over {report.states:,} states, {report.transitions:,} transitions, {deep} deep"
     if report.stopped:
-        size = f"every sequence of up to {_cycles(report.depth)} was examined"
+        size = f"every sequence of up to {deep} was examined"
     parts = [f"{_questions(left)} undecided, {_reason(report)}" if report.ended else f"{_questions(left)} undecided"
              ] if left or report.stopped or report.ended else []
     parts += [_found(groups)] if groups else []
@@ -72,20 +76,20 @@ def report_lines(contents: Contents, report: Report, everything: bool, page: Pag
     asked = {rule.text for rule in contents.machine.rules}
     lines = []
     if everything:
-        lines += _table(report.rows, asked, page)
+        lines += _table(contents.machine, report.rows, asked, page)
         for row in report.rows:
             if row.witness is not None:
-                lines += ["", *fold(f"{row.subject}: reached in {_cycles(len(row.witness.cycles))}", page),
+                lines += ["", *fold(f"{row.subject}: {_reached(contents.machine, row.witness)}", page),
                           *cycle_lines(contents, row.witness, page)]
         lines += [""] if lines else []
     else:
         left = [row for row in report.rows if row.outcome == "undecided"]
         listed = [row for row in report.rows if row.outcome not in ("proved", "undecided", "allowed")]
         lines += _broken(listed, page)
-        lines += _table(left if len(left) <= FEW_OPEN else (), asked, page)
+        lines += _table(contents.machine, left if len(left) <= FEW_OPEN else (), asked, page)
         if listed:
             lines += _never_happens([row for row in report.rows if row.subject not in asked], page)
-        lines += [line for text in _longest_wait(report) for line in fold(text, page)]
+        lines += [line for text in _longest_wait(contents.machine, report) for line in fold(text, page)]
     for applied in report.allowances:
         one = applied.allowance
         place = (f" on {one.on}" if one.on else "") + (f" at {one.at}" if one.at else "")
@@ -112,14 +116,15 @@ def _never_happens(checks: list[Row], page: Page) -> list[str]:
     return fold(f"never happens: {', '.join(named)} ({_questions(len(proved))})", page) if proved else []
 
 
-def _longest_wait(report: Report) -> list[str]:
+def _longest_wait(machine: Machine, report: Report) -> list[str]:
     """The wait that comes nearest to its limit."""
     waits = [row for row in report.rows if row.outcome == "proved" and row.worst is not None and row.cycles]
     if not waits:
         return []
     tightest = max(waits, key=lambda row: (row.worst or 0) / row.cycles * 1000 + (row.worst or 0))
     more = f"; {len(waits)} waits in all, see --all" if len(waits) > 1 else ""
-    return [printable(f"longest wait: {tightest.worst} of {_cycles(tightest.cycles)} ({tightest.subject}){more}")]
+    waited = share(machine, tightest.worst or 0, tightest.cycles)
+    return [printable(f"longest wait: {waited} ({tightest.subject}){more}")]
 
 
 def _reason(report: Report) -> str:
@@ -129,35 +134,39 @@ def _reason(report: Report) -> str:
     return f"stopped at the limit of {report.ended} after {report.states:,} states"
 
 
-def row_note(row: Row) -> str:
+def row_note(machine: Machine, row: Row) -> str:
     """The figure that goes with a verdict: the length of the witness, then the check's own remark (a worst case)."""
-    parts = [] if row.witness is None else [f"reached in {_cycles(len(row.witness.cycles))}"]
+    parts = [] if row.witness is None else [_reached(machine, row.witness)]
     return ", ".join((*parts, row.note) if row.note else parts)
 
 
-def _table(rows: Iterable[Row], asked: set[str], page: Page) -> list[str]:
+def _table(machine: Machine, rows: Iterable[Row], asked: set[str], page: Page) -> list[str]:
     """`asked`: the texts of rules. What a check is proved to be never happens: "proved" would say the opposite."""
     cells = []
     for row in rows:
         said = row.outcome if row.outcome != "proved" or row.subject in asked else "never happens"
         cells.append((page.paint(_ROLES.get(row.outcome, "good"), said), row.check, printable(row.subject),
-                      row_note(row)))
+                      row_note(machine, row)))
     return table(cells, page)
 
 
-def _cycles(count: int) -> str:
-    return f"{count} cycle{'s' if count != 1 else ''}"
+def _reached(machine: Machine, witness: Trace) -> str:
+    count = cycles_in(machine, witness)
+    return f"reached in {count} cycle{'s' if count != 1 else ''}"
 
 
 def report_data(contents: Contents, report: Report) -> dict[str, Any]:
     """The same as JSON-ready data, witnesses included."""
     return {
         "machine": contents.machine.name,
-        "states": report.states, "transitions": report.transitions, "depth": report.depth,
+        "states": report.states, "transitions": report.transitions,
+        "depth": whole_cycles(contents.machine, report.depth),
         "stopped": report.stopped or None, "ended": report.ended or None, "kept": report.kept,
         "verdicts": [{
             "check": row.check, "subject": row.subject, "outcome": row.outcome, "states": row.states,
-            "transitions": row.transitions, "worst": row.worst, "within": row.cycles or None,
+            "transitions": row.transitions,
+            "worst": None if row.worst is None else whole_cycles(contents.machine, row.worst),
+            "within": whole_cycles(contents.machine, row.cycles) or None,
             "file": row.span.source.name, "line": row.span.line, "note": row.note,
             **({"witness": trace_data(contents, row.witness)} if row.witness is not None else {}),
         } for row in report.rows],
@@ -169,15 +178,19 @@ def report_data(contents: Contents, report: Report) -> dict[str, Any]:
 
 
 def trace_data(contents: Contents, trace: Trace) -> dict[str, Any]:
-    """Every cycle of a trace in full: what people are shown and what it takes to replay it."""
+    """Every cycle of a trace in full: what people are shown and what it takes to replay it. The phases of a cycle stand
+    apart where they differ."""
     cycles = []
-    for row, cycle in zip(trace_rows(contents, trace), trace.cycles, strict=True):
+    whole = folded(contents.machine, trace)
+    for at, (row, cycle) in enumerate(zip(trace_rows(contents, whole), whole.trace.cycles, strict=True)):
         cycles.append({
-            "cycle": row.number, "address": row.address, "label": row.label, "text": row.text,
+            "cycle": whole.numbers[at], **({"phase": whole.phases[at]} if whole.phases[at] else {}),
+            "address": row.address, "label": row.label, "text": row.text,
             "states": cycle.states, "inputs": cycle.free, "matters": sorted(cycle.matters),
             "addresses": cycle.addresses, "words": {store: f"0x{word:X}" for store, word in cycle.words.items()},
             "drivers": {bus: list(names) for bus, names in cycle.drivers.items()},
             "samplers": {bus: list(names) for bus, names in cycle.samplers.items()},
             "strobes": list(cycle.strobes),
         })
-    return {"cycles": cycles, "loop": None if trace.loop is None else trace.loop + 1, "dead_end": trace.dead_end}
+    loop = whole.trace.loop
+    return {"cycles": cycles, "loop": None if loop is None else whole.numbers[loop], "dead_end": trace.dead_end}
