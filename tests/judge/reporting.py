@@ -6,11 +6,12 @@ about; for `stuck` the place is a way home; each allowance is asked about by its
 
 from ordain.checks.check import Report
 from ordain.language import tree
+from ordain.prover.model import Verdicts
 from tests.judge.deciding import Answer, Where, lost_but_for
 from tests.judge.judging import Judged, judged_verdicts, outcome
 from tests.judge.questions import Part
 from tests.judge.replaying import replayed
-from tests.judge.tool import asked, report
+from tests.judge.tool import asked
 
 OCCURRENCES = "what checks and rules take for granted"
 WORST_FIRST = ("broken", "vacuous", "allowed", "proved")
@@ -20,9 +21,8 @@ STOPPED_SHORT = ("stuck", "vacuous", "reach", "always-reach")
 """What may be missing only because assumptions run out."""
 
 
-def report_disagreements(one: Judged) -> list[str]:
+def report_disagreements(one: Judged, found: Report, first: Verdicts) -> list[str]:
     """Rows, allowances, what inspection finds, and the traces of the findings."""
-    found, first = report(one.built.contents)
     mine = rows(one)
     theirs = {(row.check, row.subject): (row.outcome, row.worst) for row in found.rows if row.check != "over-assumed"}
     wrong = [f"row {key}: {theirs.get(key)}; {mine.get(key)}" for key in sorted({*mine, *theirs})

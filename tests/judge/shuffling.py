@@ -2,6 +2,7 @@
 
 from random import Random
 
+from ordain.checks.check import Report
 from tests.judge.judging import Judged
 from tests.judge.tool import Text, build, report
 
@@ -21,13 +22,14 @@ def shuffled(text: Text, rng: Random) -> Text:
     return text._replace(machine="\n".join(line for block in order for line in block) + "\n")
 
 
-def shuffled_disagreements(text: Text, one: Judged, rng: Random) -> list[str]:
+def shuffled_disagreements(text: Text, one: Judged, found: Report, rng: Random) -> list[str]:
+    """`found`: what is said of the machine as it stands."""
     built, findings = build(shuffled(text, rng))
     if built is None:
         return [f"shuffled: not built: {findings[0].message}"]
     if built.contents.words != one.built.contents.words:
         return ["shuffled: other words"]
-    ours, theirs = ({(row.check, row.subject): (row.outcome, row.worst) for row in report(contents)[0].rows}
-                    for contents in (one.built.contents, built.contents))
+    ours, theirs = ({(row.check, row.subject): (row.outcome, row.worst) for row in each.rows}
+                    for each in (found, report(built.contents)[0]))
     return [f"shuffled: {key}: {ours.get(key)}; {theirs.get(key)}" for key in {*ours, *theirs}
             if ours.get(key) != theirs.get(key)]

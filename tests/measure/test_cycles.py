@@ -178,6 +178,58 @@ def test_with_a_mapping_store() -> None:
     assert found.fetch is not None and (found.fetch.least, found.fetch.most) == (1, 1)
 
 
+TWICE = """\
+machine twice
+microprogram "m.micro"
+store control 8 words of 8 bits
+    address upc
+field way 3 bits
+    step     0 idle
+    dispatch 1
+    if_long  2
+    if_told  3
+    finish   4
+field tell  1 bit
+field there 3 bits address, idle 0
+spare 1 bit
+store entry 4 words of 3 bits
+    address op
+    word    start of instruction
+state upc 3 bits, reset 0
+    next choose way
+        step     : upc + 1
+        dispatch : entry.word
+        if_long  : upc + 1 if long else there
+        if_told  : upc + 1 if told else there
+        otherwise: 0
+state told 1 bit, reset 0
+    next 0 if way is finish else 1 if tell else told
+register op 2 bits
+    loads data when upc is 0
+home fetch
+""" + BUS
+
+
+@pytest.mark.parametrize(("tell", "least", "waits"), [
+    (", tell", 5, {"asks"}),        # asks, goes, asks, goes, over: `goes` leads from the one wait to the other
+    ("", None, {"asks", "goes"}),   # round and round, and never out
+])
+def test_a_word_between_two_rings_is_in_none(tell: str, least: int | None, waits: set[str]) -> None:
+    """`asks` waits for `long` twice, at first not yet told, and then told."""
+    micro = f"""routine boundary at 0
+    fetch: way dispatch
+instruction others "twice"
+  asks: way if_long, there asks
+  goes: way if_told, there asks{tell}
+  over: way finish
+"""
+    contents = contents_of(TWICE, micro)
+    (one,) = counted(contents, ["twice"]).taken
+    assert (one.least, one.most) == (least, least)
+    assert {address for ring in one.rings for address in ring.addresses} == {
+        address for label in waits for address in contents.labels[f"twice.{label}"][1]}
+
+
 def test_one_word_less_is_one_cycle_less() -> None:
     found = counted(contents_of(MAPPED, MAPPED_MICRO.replace("  more: wait\n    wait", "  more: wait")), ["either"])
     assert (found.taken[0].least, found.taken[0].most) == (2, 3)

@@ -145,7 +145,7 @@ class OneJourney:
     # ------------------------------------------------------------ rings
 
     def _rings(self) -> list[UnderWay]:
-        """Apart from each other as far as spots tell them apart."""
+        """Apart from each other as far as spots tell them apart. At every spot of one somebody goes round."""
         found, waiting = list[UnderWay](), [self._going_round(self._every)]
         while waiting:
             region = waiting.pop()
@@ -156,9 +156,50 @@ class OneJourney:
                                    {spot: region.away[spot] for half, spot in part if half == AWAY})
                 still = self._going_round(inside)
                 if still == inside and len(parts) == 1:
-                    found.append(still)
+                    between = self._between(still)
+                    if between:
+                        waiting.append(self._going_round(self._less(still, between)))
+                    else:
+                        found.append(still)
                 elif still:
                     waiting.append(still)
+        return found
+
+    def _between(self, region: UnderWay) -> UnderWay:
+        """The states at spots at which nobody goes round: who comes there goes from one ring to another."""
+        left = {(half, spot) for half in (HOME, AWAY) for spot in region[half]}
+        found = NOBODY
+        while left:
+            half, spot = min(left)
+            left.discard((half, spot))
+            states = region[half][spot]
+            one = _only(half, spot, self._families.one(*self._families.lowest(states)))
+            before = self._sooner(one, region)
+            if self._common(one, before):  # so do all who come from there and come there
+                round_ = self._common(before, self._later(one, region))
+                left -= {(part, at) for part in (HOME, AWAY) for at in round_[part]}
+                continue
+            back = _only(half, spot, states)
+            while (still := self._common(back, self._sooner(back, region))) != back:
+                back = still
+            if not back:  # who comes there again and again would be left
+                found = self._joined(found, _only(half, spot, states))
+        return found
+
+    def _sooner(self, states: UnderWay, region: UnderWay) -> UnderWay:
+        """Who comes to these after at least one cycle, always staying in the region."""
+        found = new = self._before(states, region)
+        while new:
+            new = self._less(self._before(new, region), found)
+            found = self._joined(found, new)
+        return found
+
+    def _later(self, states: UnderWay, region: UnderWay) -> UnderWay:
+        """Where these come to."""
+        found = new = self._common(self._on(states), region)
+        while new:
+            new = self._less(self._common(self._on(new), region), found)
+            found = self._joined(found, new)
         return found
 
     def _going_round(self, region: UnderWay) -> UnderWay:
@@ -260,6 +301,10 @@ class OneJourney:
 
 
 NOBODY = UnderWay({}, {})
+
+
+def _only(half: int, spot: int, states: int) -> UnderWay:
+    return UnderWay({spot: states}, {}) if half == HOME else UnderWay({}, {spot: states})
 
 
 def _in_order(states: UnderWay) -> UnderWay:
