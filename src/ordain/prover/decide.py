@@ -11,7 +11,7 @@ from ordain.control.model import System, Variable
 from ordain.control.system import with_free
 from ordain.machine.expression import Node
 from ordain.prover.answers.monitors import Watch
-from ordain.prover.answers.presented import executed
+from ordain.prover.answers.presented import bits_of, executed
 from ordain.prover.answers.verdicts import Asked, Conditions, Judge, watch
 from ordain.prover.limits import Clock
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
@@ -87,8 +87,9 @@ class _Case:
             watch(system, self.conditions, prop) if plain and prop.monitors else Asked(system, self.conditions, prop)
             for prop in properties]
         asked = [one.prop for one in self.asked if one is not None]
-        stores = {prop.per_word for prop in asked} - {""}
-        kept = tuple(_address(system, store) for store in sorted(stores.union(_followed(system) if plain else ())))
+        self._per_word = {prop.per_word for prop in asked} - {""}
+        kept = tuple(_address(system, store) for store in sorted(
+            self._per_word.union(_followed(system) if plain else ())))
         self._monitors = () if plain else _monitors(asked)
         self._beside = _monitors([one.prop for one in self.asked if isinstance(one, Watch) and one.in_order])
         idle = _monitors([one.prop for one in self.asked if isinstance(one, Watch) and one.kind == "memory"])
@@ -100,6 +101,15 @@ class _Case:
         self.found, self.queries, self.held, self._explicit = explore(
             self.system, self._question, self.limits, tables=self._tables, report=report, started=started, most=most,
             explicit=self._explicit)
+        loose = self._per_word - {store for store, _, _ in self.found.shape.stores}
+        if loose and self.found.stopped != "split":  # their addresses are not told by entrances, so they are asked for
+            self._per_word -= loose
+            for store in sorted(loose):
+                for bit in bits_of(self.system.terms, _address(self.system, store)):
+                    self.conditions.number(bit)
+            self._question = self._question._replace(conditions=tuple(self.conditions.lowered))
+            self.search(*self._again)
+            return
         self.conditions.searched = self.queries.conditions
         if self.found.stopped != "split":
             try:

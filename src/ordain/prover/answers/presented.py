@@ -9,6 +9,7 @@ search that asks for nothing but addresses; so is every address of a store that 
 from collections.abc import Iterable
 
 from ordain.control.model import System
+from ordain.machine.expression import Node, Terms
 from ordain.prover.answers.answers import Answers, Asking
 from ordain.prover.model import Limits
 from ordain.prover.relation.partition import Partition, Question
@@ -50,8 +51,7 @@ def _told_apart(system: System, store: str, doubtful: set[int], limits: Limits, 
     """Those of some addresses of a store that reachable cycles present, by a search that keeps every bit of them."""
     terms = system.terms
     leaf = terms.leaf("address", store, system.addresses[store].width)
-    bits = tuple(terms.slice(leaf, bit, bit) for bit in range(leaf.width))
-    found = explore(system, Question(bits, (), (leaf,)), limits, started=started)
+    found = explore(system, Question(bits_of(terms, leaf), (), (leaf,)), limits, started=started)
     if found.search.stopped:
         return doubtful
     certain, still = _at_entrances(system, Answers(found.search, found.queries), store)
@@ -70,6 +70,11 @@ def _asked_for(search: Search, store: str, addresses: set[int]) -> set[int]:
     return {address for number, address in enumerate(sorted(addresses)) if number in found}
 
 
+def bits_of(terms: Terms, node: Node) -> tuple[Node, ...]:
+    """Lowest first."""
+    return tuple(terms.slice(node, bit, bit) for bit in range(node.width))
+
+
 def alike_entrances(shape: Partition, here: int, mask: int) -> list[int]:
     """The classes that differ from this one only in bits outside the mask."""
     found = [here]
@@ -85,10 +90,8 @@ def alike_entrances(shape: Partition, here: int, mask: int) -> list[int]:
 
 
 def alike_addresses(search: Search, store: str, here: int) -> frozenset[int]:
-    """The addresses of a store that are alike to the one at an entrance."""
+    """The addresses of a store that are alike to the one at an entrance, by which it is told."""
     classes, shape = search.classes, search.shape
     node, words = shape.addresses[store], classes.at(here).words
     form = shape.closures.of(node)
-    if classes.reads(node) & ~shape.entrance:
-        return frozenset((form(here, words),))
     return frozenset(form(state, words) for state in alike_entrances(shape, here, classes.kept(here)))

@@ -25,7 +25,7 @@ from ordain.prover.answers.monitors import (
     with_value,
 )
 from ordain.prover.answers.paths import Loop, go_round, into, shortest
-from ordain.prover.answers.presented import alike_addresses
+from ordain.prover.answers.presented import alike_addresses, bits_of
 from ordain.prover.answers.traces import Demand, Script, Stage
 from ordain.prover.model import Break, Limits, Property, Verdict
 from ordain.prover.search.breadth_first import Search
@@ -175,9 +175,10 @@ class Judge:
     # ------------------------------------------------------------ bad, reach
 
     def _bad(self, asked: Asked) -> Verdict:
-        by_address: dict[int | None, list[Hit]] = {}
         store = asked.prop.per_word
-        for hit in self.answers.hits(asked.node):
+        told_by_entrance = not store or store in {known for known, _, _ in self.search.shape.stores}
+        by_address: dict[int | None, list[Hit]] = {} if told_by_entrance else self._told_apart(asked, store)
+        for hit in self.answers.hits(asked.node) if told_by_entrance else ():
             by_address.setdefault(self._address(store, hit) if store else None, []).append(hit)
         if not by_address:
             return self._sound(asked)
@@ -192,7 +193,8 @@ class Judge:
         for level, where, state, count, here in sorted(found):
             trace = None
             if len(breaks) < self.limits.traces:
-                demands = (self.conditions.demand(asked.node), *self._at(store, here))
+                values = alike_addresses(self.search, store, here) if store and told_by_entrance else {where}
+                demands = (self.conditions.demand(asked.node), *self._at(store, frozenset(values)))
                 trace = self._shortest(asked.prop, level, state, demands)
                 where = trace.cycles[-1].addresses[store] if store else where
             breaks.append(Break(where if store else None, level + 1, count, trace))
@@ -202,12 +204,23 @@ class Judge:
         classes = self.search.classes
         return classes.shape.closures.of(classes.shape.addresses[store])(hit.here, classes.at(hit.here).words)
 
-    def _at(self, store: str, here: int) -> tuple[Demand, ...]:
-        """That the address is that of an entrance, or one alike."""
+    def _told_apart(self, asked: Asked, store: str) -> dict[int | None, list[Hit]]:
+        """By address of a store that is formed from more than the entrance, bit by bit; the search keeps them."""
+        terms = self.search.shape.terms
+        apart = {0: self.conditions.searched[asked.node]}
+        for number, bit in enumerate(bits_of(terms, self.search.shape.addresses[store])):
+            halves = {at | level << number: terms.and_((node, bit if level else terms.not_(bit)))
+                      for at, node in apart.items() for level in (0, 1)}
+            answers = Answers(self.search, Queries(self.search.classes, tuple(halves.values())))
+            apart = {at: node for index, (at, node) in enumerate(halves.items()) if answers.states(index)}
+        answers = Answers(self.search, Queries(self.search.classes, tuple(apart.values())))
+        return {at: answers.hits(index) for index, at in enumerate(apart)}
+
+    def _at(self, store: str, values: frozenset[int]) -> tuple[Demand, ...]:
+        """That the address is one of these."""
         if not store:
             return ()
         terms, node = self.system.terms, self.search.shape.addresses[store]
-        values = alike_addresses(self.search, store, here)
         return (Demand(terms.among(terms.leaf("address", store, node.width), values), terms.among(node, values)),)
 
     def _reach(self, asked: Asked) -> Verdict:
