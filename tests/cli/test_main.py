@@ -1,5 +1,7 @@
 """The frame of the command line: help, unknown commands, statuses."""
 
+import resource
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -7,8 +9,10 @@ from pathlib import Path
 import click
 import pytest
 
+from ordain.__main__ import main as load
 from ordain.cli import main
 from ordain.cli.main import COMMANDS, run
+from ordain.cli.writing import write_file
 
 
 def ordain(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
@@ -56,3 +60,32 @@ def test_a_closed_pipe_ends_quietly() -> None:
     assert process.stderr.read() == b""
     process.wait()
     process.stderr.close()
+
+
+def test_interrupted_while_loading_it_leaves_with_130_and_one_line(
+        monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    def interrupt() -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(main, "main", interrupt)
+    with pytest.raises(SystemExit) as ended:
+        load()
+    assert ended.value.code == 130 and capsys.readouterr().err == "interrupted\n"
+
+
+def test_a_file_is_written_whole_or_stays_as_it_was(tmp_path: Path) -> None:
+    """The limit on file sizes stands in for the full disk."""
+    (tmp_path / "real").write_bytes(b"old")
+    (tmp_path / "link").symlink_to("real")
+    write_file(tmp_path / "link", b"new")
+    assert (tmp_path / "link").is_symlink() and (tmp_path / "real").read_bytes() == b"new"
+    handler, limit = signal.signal(signal.SIGXFSZ, signal.SIG_IGN), resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (4096, limit[1]))
+    try:
+        with pytest.raises(OSError, match="link") as raised:
+            write_file(tmp_path / "link", bytes(5000))
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limit)
+        signal.signal(signal.SIGXFSZ, handler)
+    assert (tmp_path / "real").read_bytes() == b"new" and len(list(tmp_path.iterdir())) == 2
+    assert raised.value.errno in main.WAYS_OUT

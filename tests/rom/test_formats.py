@@ -210,6 +210,7 @@ def test_line_ends_and_lower_case_do_not_matter() -> None:
     ("1 2 3", "010203FF"),
     ("// a comment 1 2\n@2 /* 5\n6 */ 0_A\n@0\nf", "0FFF0AFF"),
     ("", "FFFFFFFF"),
+    ("1_ @0_2 0__5_", "01FF05FF"),                      # IEEE 1364-2005, 2.5.1: anywhere but in front
 ])
 def test_memory_text_is_read_as_the_standard_says(text: str, image: str) -> None:
     assert read_mem(text, "t", 8, b"\xFF" * 4) == (bytes.fromhex(image), [])
@@ -217,7 +218,8 @@ def test_memory_text_is_read_as_the_standard_says(text: str, image: str) -> None
 
 @pytest.mark.parametrize(("text", "line", "says"), [
     ("1\n100", 2, "does not fit in 8 bits"), ("1 2\n/* \n */ zz", 3, "`zz` is not"), ("1 @0 5", 1, "given twice"),
-    ("1\n2\n3 4 5", 3, "word for 0x4"), ("1 / 2", 1, "`/` is not"), ("0x1", 1, "`0x1` is not"),
+    ("1\n2\n3 4 5", 3, "word for 0x4"), ("1 / 2", 1, "`/` is not"),
+    ("_1", 1, "`_1` is not"), ("0x1", 1, "`0x1` is not"),
 ])
 def test_bad_memory_text_is_named_with_its_line(text: str, line: int, says: str) -> None:
     image, (finding,) = read_mem(text, "t", 8, b"\xFF" * 4)

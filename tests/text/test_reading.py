@@ -52,6 +52,13 @@ def test_a_name_that_no_file_can_have(tmp_path: Path, shown: str) -> None:
     assert source is None and finding.name == "unreadable-file"
 
 
+def test_a_file_whose_name_is_no_text(tmp_path: Path) -> None:
+    """Bytes of a name that are no UTF-8 come as lone surrogates; the build could not write the name down."""
+    (tmp_path / "a\udcff").write_text("x")
+    source, _, [finding] = read_source(tmp_path / "a\udcff", "a\udcff")
+    assert source is None and finding.name == "bad-file-name" and finding.help
+
+
 def test_a_file_without_permission(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "a").write_text("x")
 

@@ -70,7 +70,9 @@ def load(directory: Path, key: str, contents: Contents) -> Report | None:
         if head != _head(key, body):
             return None
         report = report_from(contents, json.loads(body))
-    except (OSError, ValueError, KeyError, IndexError, TypeError):
+        if any(type(figure) is not int for figure in (report.states, report.transitions, report.depth)):
+            return None
+    except (OSError, ValueError, KeyError, IndexError, TypeError, AttributeError):
         return None
     with contextlib.suppress(OSError):
         os.utime(path)                              # for `prune`: used just now

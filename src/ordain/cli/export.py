@@ -17,6 +17,7 @@ from ordain.cli.manner import (
     tell_findings,
 )
 from ordain.cli.proving import prove_built
+from ordain.cli.writing import write_file
 
 if TYPE_CHECKING:
     from ordain.control.model import Trace
@@ -53,7 +54,7 @@ def aiger_command(machine: Path | None, out: Path | None, quiet: bool, colour: s
     if str(target) == "-":
         sys.stdout.buffer.write(written.data)
         return status
-    target.write_bytes(written.data)
+    write_file(target, written.data)
     say(manner, f"wrote {target}: {len(written.bad)} bad states")
     left_out = sorted({one.subject or one.check for one in asked if one.kind == "always"})
     if left_out:
@@ -87,7 +88,7 @@ def vcd_command(machine: Path | None, wanted: str, out: Path | None, quiet: bool
     if str(target) == "-":
         click.echo(text, nl=False)
         return status
-    target.write_text(text, encoding="utf-8")
+    write_file(target, text.encode())
     say(manner, f"wrote {target}: {cycles_in(built.machine, trace)} cycles, {name}")
     return status
 

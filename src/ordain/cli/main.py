@@ -6,6 +6,7 @@ output has gone (128 + SIGPIPE, as shells say it): that ends quietly, but never 
 was proved.
 """
 
+import errno
 import gc
 import importlib
 import io
@@ -102,6 +103,13 @@ def ordain() -> None:
     """
 
 
+_ROOM = "make room on that disk, or write elsewhere; what stood there is as it was"
+_LEAVE = "check the permissions there, or write elsewhere; what stood there is as it was"
+WAYS_OUT = {errno.ENOSPC: _ROOM, errno.EFBIG: _ROOM, errno.EDQUOT: _ROOM, errno.EACCES: _LEAVE, errno.EPERM: _LEAVE,
+            errno.EROFS: _LEAVE}
+"""What helps when something cannot be written, by errno."""
+
+
 def main() -> None:
     """Run the command line and leave with its exit status, without looking for garbage once more at the very end (see
     `ordain.cli`)."""
@@ -144,6 +152,8 @@ def run(arguments: list[str]) -> int:
     except OSError as failure:
         place = f"{failure.filename}: " if failure.filename else ""
         print(f"error: {place}{failure.strerror or failure}", file=sys.stderr)
+        if failure.errno in WAYS_OUT:
+            print(f"  help: {WAYS_OUT[failure.errno]}", file=sys.stderr)
         return 2
     except Exception as fault:                      # nobody at a bench gets a traceback: status 70 and what to report
         return own_fault(fault)

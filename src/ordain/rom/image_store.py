@@ -32,9 +32,11 @@ def keep_image(directory: Path, image: bytes) -> str:
             file.flush()
             os.fsync(file.fileno())
         os.replace(fresh, place)
-    except BaseException:
+    except BaseException as failure:
         with contextlib.suppress(OSError):
             os.unlink(fresh)
+        if isinstance(failure, OSError):
+            raise OSError(failure.errno, failure.strerror, str(place)) from failure
         raise
     flush_directory(directory)
     flush_directory(directory.parent)

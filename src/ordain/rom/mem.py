@@ -44,16 +44,17 @@ def read_mem(text: str, name: str, bits: int, blank: bytes) -> tuple[bytes | Non
             line += token[0].count("\n")
             continue
         fault = ""
+        # An underscore may stand anywhere but in front, also at the end (IEEE 1364-2005, 2.5.1): Python's int differs.
         if not re.fullmatch("@?[0-9a-fA-F][0-9a-fA-F_]*", word):
             fault = f"`{word[:20]}` is not a hexadecimal number"
         elif word[0] == "@":
-            at = int(word[1:], 16)
+            at = int(word[1:].replace("_", ""), 16)
         elif at >= words:
             return None, [*findings, error(
                 "image-too-long", f"`{name}` has a word for {at:#x}, and the device ends at {words - 1:#x}",
                 line_span(source, line), "this word", help="is this the image of another device?")]
         else:
-            value = int(word, 16)
+            value = int(word.replace("_", ""), 16)
             if value >> bits:
                 fault = f"`{word[:20]}` does not fit in {bits} bits"
             elif given[at]:

@@ -24,6 +24,11 @@ def read_source(path: Path, shown: str, asked_by: Span | None = None) -> tuple[S
 
     `asked_by` is the place that names the file, for files named in another file.
     """
+    try:
+        shown.encode()
+    except UnicodeEncodeError:
+        return None, "", [error("bad-file-name", f"the name of `{shown}` is no UTF-8 text", asked_by, "named here",
+                                help="rename the file: its name is written into the build")]
     data, findings = read_bytes(path, shown, asked_by)
     if data is None:
         return None, "", findings
