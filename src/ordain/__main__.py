@@ -2,17 +2,11 @@
 
 import sys
 
-
-def main() -> None:
-    """Load the command line and run it."""
-    try:
-        from ordain.cli.main import main as run
-
-        run()
-    except KeyboardInterrupt:
-        print("interrupted", file=sys.stderr)
-        sys.exit(130)
-
+try:
+    from ordain.cli.main import main
+except KeyboardInterrupt:
+    print("interrupted", file=sys.stderr)
+    sys.exit(130)
 
 if __name__ == "__main__":
     main()

@@ -9,7 +9,6 @@ from pathlib import Path
 import click
 import pytest
 
-from ordain.__main__ import main as load
 from ordain.cli import main
 from ordain.cli.main import COMMANDS, run
 from ordain.cli.writing import write_file
@@ -62,15 +61,15 @@ def test_a_closed_pipe_ends_quietly() -> None:
     process.stderr.close()
 
 
-def test_interrupted_while_loading_it_leaves_with_130_and_one_line(
-        monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    def interrupt() -> None:
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(main, "main", interrupt)
-    with pytest.raises(SystemExit) as ended:
-        load()
-    assert ended.value.code == 130 and capsys.readouterr().err == "interrupted\n"
+def test_interrupted_while_loading_it_leaves_with_130_and_one_line() -> None:
+    code = "import os, signal, sys, importlib.abc, runpy\n" \
+           "class Stop(importlib.abc.MetaPathFinder):\n" \
+           "    def find_spec(self, name, path, target=None):\n" \
+           "        if name == 'ordain.cli.main': os.kill(os.getpid(), signal.SIGINT)\n" \
+           "sys.meta_path.insert(0, Stop())\n" \
+           "runpy.run_module('ordain', run_name='__main__')"
+    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (ended.returncode, ended.stderr) == (130, "interrupted\n")
 
 
 def test_a_file_is_written_whole_or_stays_as_it_was(tmp_path: Path) -> None:

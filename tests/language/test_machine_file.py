@@ -234,3 +234,65 @@ def test_a_line_says_how_its_statement_is_written() -> None:
                             "`state NAME (CODE, CODE), reset CODE`")
     assert finding.message == "expected `reset VALUE`, `reset any` or `on PHASE`, found `rest`"
     assert finding.label == "not expected here"
+
+
+def test_a_statement_goes_on_where_a_reader_expects_it() -> None:
+    """The same statements on one row each."""
+    spread = """\
+machine m
+store control 16 words of 8 bits
+    address
+        upc
+field function 3 bits
+    then 1
+    and 2
+    when 3
+state upc 4 bits, reset 0
+    next
+        0 if go
+          else upc + 1
+signal b =
+    function in (and, when)
+    and not half        # a comment
+bus data 4 bits, floats
+    driven by acc
+        when b or
+          go
+        , follows data
+    sampled by q
+        when go
+rule "in time"
+    when b then go
+
+    # and so on
+    within 6 cycles
+    unless half
+rule "window" between b and go
+    never half
+"""
+    flat = """\
+machine m
+store control 16 words of 8 bits
+    address upc
+field function 3 bits
+    then 1
+    and 2
+    when 3
+state upc 4 bits, reset 0
+    next 0 if go else upc + 1
+signal b = function in (and, when) and not half
+bus data 4 bits, floats
+    driven by acc when b or go, follows data
+    sampled by q when go
+rule "in time" when b then go within 6 cycles unless half
+rule "window" between b and go never half
+"""
+    one, two = (parse_machine({"m.machine": text}, "m.machine") for text in (spread, flat))
+    assert one[1] == two[1] == [] and one[0] is not None and two[0] is not None
+    assert bare(one[0].statements) == bare(two[0].statements)
+
+
+def test_a_row_that_should_carry_on_and_is_not_indented_says_how() -> None:
+    _, findings = parse_machine({"m.machine": 'machine m\nrule "x" never a\nand b\n'}, "m.machine")
+    assert [finding.name for finding in findings] == ["unknown-statement"]
+    assert findings[0].help == "a line that carries on is indented further than the one where the statement begins"

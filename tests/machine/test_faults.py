@@ -79,7 +79,7 @@ CASES = {
     "an operator as the name of a signal": Case(
         "reserved", "signal xor = go", "signal xnor = go", "xor", "`xor_signal`"),
     "an operator as the name of a code": Case(
-        "reserved", "    loop 2\n    or 3", "    loop 2", "or", "`or_code`", "    loop 2"),
+        "reserved", "    loop 2\n    in 3", "    loop 2", "in", "`in_code`", "    loop 2"),
     "an operator as the name of a state's code": Case(
         "reserved", "state m (one, if), reset one\n    next m", "state m (one, iff), reset one\n    next m", "if",
         "`if_code`"),

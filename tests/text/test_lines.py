@@ -1,5 +1,7 @@
 """Logical lines and blocks: offsets stay true, and a broken line hides no other."""
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -8,6 +10,7 @@ from ordain.text.lines import (
     DEEPEST_BLOCK,
     DEEPEST_BRACKET,
     Block,
+    Carry,
     Line,
     Placed,
     blocks,
@@ -176,3 +179,35 @@ def test_a_placed_text_makes_spans_of_its_file() -> None:
     source = Source("f", "ab\n  cde")
     placed = Placed("cde", source, 5)
     assert placed.span(1, 3).text == "de" and placed.whole().text == "cde" and str(placed.span(1, 3)) == "f:2:4"
+
+
+CARRY = Carry(re.compile(r"\b(?:and|when)$|=$"), re.compile(r"(?:and|when)(?!\w)(?! *[0-9]+$)|="))
+
+
+def carried(text: str, carry: Carry = CARRY) -> list[str]:
+    lines, findings = logical_lines(Source("f", text), carry)
+    assert findings == []
+    return [" ".join(line.text.split()) for line in lines]
+
+
+def test_a_line_goes_on_after_and_before_words_that_join() -> None:
+    assert carried("a and\n  b\nc") == ["a and b", "c"]
+    assert carried("a\n  and b\n\n  # c\n     when d\n  e") == ["a and b when d", "e"]
+    assert carried("a =\n  b # when\n  c") == ["a = b", "c"]
+    assert carried("a (b\n c)\n  and d\ne") == ["a (b c) and d", "e"]
+    assert carried("x\n  a,\n   b and\n    c\n  d") == ["x", "a, b and c", "d"]
+
+
+def test_what_is_not_indented_further_or_names_something_carries_nothing_on() -> None:
+    assert carried("a and\nb") == ["a and", "b"]
+    assert carried("a\nand b") == ["a", "and b"]
+    assert carried("a\n  when 3\n  b") == ["a", "when 3", "b"]
+    assert carried("a\n  brand\n  android b") == ["a", "brand", "android b"]
+    assert texts("a and\n  b\n  when c") == ["a and", "b", "when c"], "only where it is asked for"
+
+
+def test_offsets_stay_those_of_the_file() -> None:
+    text = "abc   # x and\n\n     when de\n  f"
+    (first, second), _ = logical_lines(Source("f", text), CARRY)
+    assert all(character in (" ", text[offset]) for offset, character in enumerate(first.text))
+    assert first.text.replace(" ", "") == "abcwhende" and text[second.start] == "f"

@@ -115,7 +115,7 @@ class _Parse:
             self._not(start, end)
         elif word in ("at", "in") and self._place(word, start, end):
             pass
-        elif word in tree.OPERATORS:
+        elif word in tree.OPERATORS and not (word in tree.FUNCTIONS and self._compares()):
             raise self._missing_value()
         elif word in ("prior", "parity") and text[end:].lstrip(" ").startswith("("):
             self._open("prior" if word == "prior" else "parity", word, start, text.index("(", end) + 1)
@@ -128,6 +128,10 @@ class _Parse:
                           "put it alone after `next`, `=` or a case's `:`, or name it with `signal`")
         else:
             self._finish(tree.Word(word, text.span(start, end)), start, end, 1)
+
+    def _compares(self) -> bool:
+        """Whether a code may stand here: after `is`, or in the list after `in`. No operator can."""
+        return bool(self.pending) and (self.pending[-1].kind == "among" or self.pending[-1].word in ("is", "is-not"))
 
     def _not(self, start: int, end: int) -> None:
         if self.pending and self.pending[-1].level > _NOT:

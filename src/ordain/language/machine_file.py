@@ -11,6 +11,7 @@ import pyparsing as pp
 from ordain.language import behaviour, demands, storage, timing, tree, wiring
 from ordain.language.grammar import kw, line, listed, name, quoted
 from ordain.language.statements import Faults, Form, Parsed, no_block, read_statement
+from ordain.language.words import CARRY_MACHINE
 from ordain.text.findings import Finding, Place, error
 from ordain.text.lines import blocks, in_order, logical_lines
 from ordain.text.reading import accept, read_source
@@ -133,7 +134,7 @@ class _Reading:
         self.main = self.main or source
         self.sources.append(tree.SourceFile(shown, digest))
         own = Faults()
-        lines, findings = logical_lines(source)
+        lines, findings = logical_lines(source, CARRY_MACHINE)
         own += findings
         roots, findings = blocks(source, lines)
         own += findings

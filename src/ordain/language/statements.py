@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import pyparsing as pp
 
 from ordain.language import grammar, tree
-from ordain.language.words import NAME
+from ordain.language.words import CONTINUING, NAME
 from ordain.text.findings import Finding, Place, error
 from ordain.text.lines import Block, Placed
 from ordain.text.source import Span
@@ -96,7 +96,9 @@ def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings
     if not block.broken:
         shown = word if word.isprintable() else f"U+{ord(word[0]):04X}"
         findings.append(error("unknown-statement", f"{where} has no statement `{shown}`", text.span(0, len(word)),
-                              "unknown here", help=f"did you mean `{near}`?" if near else
+                              "unknown here", help="a line that carries on is indented further than the one "
+                              "where the statement begins" if CONTINUING.match(text) else
+                              f"did you mean `{near}`?" if near else
                               "it may hold " + ", ".join(f"`{known}`" for known in forms)))
     if not near:
         findings.cannot_read(block)

@@ -13,6 +13,8 @@ from ordain.text.source import Span
 
 OPERATORS = frozenset({"if", "else", "or", "xor", "and", "not", "is", "in"})
 """Words that are operators wherever they stand in an expression, and so cannot be names."""
+FUNCTIONS = frozenset({"and", "or", "xor"})
+"""Those of them that can be codes: what an arithmetic unit does is called so."""
 
 
 class Word(NamedTuple):

@@ -4,12 +4,22 @@ import re
 from typing import NamedTuple
 
 from ordain.text.findings import Finding, error
-from ordain.text.lines import Placed
+from ordain.text.lines import Carry, Placed
 
 NAME = r"[A-Za-z_][A-Za-z0-9_]*"
 DOTTED = rf"{NAME}(?:\.{NAME})*"
 NUMBER = r"[0-9][A-Za-z0-9_]*"
 
+_CONNECTING = "and|or|xor|not|is|in|if|else"
+_FOLLOWED = f"{_CONNECTING}|when|unless|while|until|then|within|never|follows"
+CONTINUING = re.compile(rf"(?:{_FOLLOWED})(?!\w)(?! *[0-9]\w*(?: +idle)? *(?:#|$))(?! *[,:])|[-+<>=,:]")
+CARRY_MACHINE = Carry(
+    re.compile(rf"(?<![\w.])(?<!\bis )(?<!\bis not )(?:{_FOLLOWED})$|[-+<>=]$"
+               r"|^(?:next|word|address|holds|repeats|keep|assume|exclusive|microprogram)$"),
+    CONTINUING)
+"""A statement of a machine file goes on where an operator or a word such as `when` wants something after it or before
+it. A line of a block may begin with such a word only where it names a code: `then 3`, `then : upc`. In a microprogram
+what is indented under a line is never a part of it."""
 LONGEST_NUMBER = 1000
 """Characters. Python refuses longer decimals, and no control word is as wide."""
 

@@ -17,7 +17,8 @@ MOST_CELLS = 1 << 28
 _OPERATORS = dict.fromkeys(sorted(tree.OPERATORS), "is an operator wherever a value stands")
 RESERVED = {"spare": "is a pin that nothing uses", "any": "is a pin with the same content at both levels", **_OPERATORS}
 """Names that have a meaning of their own where names are expected."""
-OF_CODES = {"otherwise": "stands for all other codes in a `choose`", **_OPERATORS}
+OF_CODES = {"otherwise": "stands for all other codes in a `choose`",
+            **{word: meaning for word, meaning in _OPERATORS.items() if word not in tree.FUNCTIONS}}
 """The same for names of codes."""
 
 

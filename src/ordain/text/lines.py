@@ -32,6 +32,14 @@ class Line(NamedTuple):
     broken: bool
 
 
+class Carry(NamedTuple):
+    """Where a line goes on in the next row, if that is indented further, besides after a comma and inside brackets:
+    after a row that `ends` so, and before one that `begins` so."""
+
+    ends: re.Pattern[str]
+    begins: re.Pattern[str]
+
+
 class Placed(str):
     """The text of a logical line that knows where it stands, so that grammars can make spans."""
 
@@ -66,7 +74,7 @@ def flatten(text: str) -> str:
     return _PIECE.sub(lambda m: m[0] if m[0][0] not in "#\t" else " " * len(m[0]), text).replace("\n", " ")
 
 
-def logical_lines(source: Source) -> tuple[list[Line], list[Finding]]:
+def logical_lines(source: Source, carry: Carry | None = None) -> tuple[list[Line], list[Finding]]:
     """All logical lines of a file that hold more than a comment."""
     rows = source.text.split("\n")
     lines: list[Line] = []
@@ -82,8 +90,8 @@ def logical_lines(source: Source) -> tuple[list[Line], list[Finding]]:
             simple = match is not None
             row = match[1] if match else row
         body = row.strip(" ")
-        if body and (not simple or body[-1] == ","):
-            gathered = _Gathering(source, rows, index, offset, tabs)
+        if body and (not simple or body[-1] == "," or (carry is not None and _carries(carry, body, rows, index + 1))):
+            gathered = _Gathering(source, rows, index, offset, tabs, carry)
             if gathered.line:
                 lines.append(gathered.line)
             findings += gathered.findings
@@ -101,10 +109,30 @@ def logical_lines(source: Source) -> tuple[list[Line], list[Finding]]:
     return lines, findings
 
 
+def _next(rows: list[str], index: int) -> tuple[str, int]:
+    """The next row from `index` on that holds more than a comment, without its indentation, and how deep it is; "" at
+    the end of the file."""
+    while index < len(rows):
+        body = rows[index].lstrip(" \t")
+        if body and body[0] != "#":
+            return body, len(rows[index][:len(rows[index]) - len(body)].expandtabs(8))
+        index += 1
+    return "", 0
+
+
+def _carries(carry: Carry, line: str, rows: list[str], index: int) -> bool:
+    """Whether the line, as far as it is gathered, or the row after it, says that it goes on."""
+    if carry.ends.search(line):
+        return True
+    return carry.begins.match(_next(rows, index)[0]) is not None
+
+
 class _Gathering:
     """One logical line being put together from the rows that it covers."""
 
-    def __init__(self, source: Source, rows: list[str], index: int, offset: int, tabs: list[int]) -> None:
+    def __init__(self, source: Source, rows: list[str], index: int, offset: int, tabs: list[int],
+                 carry: Carry | None) -> None:
+        self._carry = carry
         self.source, self.rows, self.index, self.offset = source, rows, index, offset
         self.findings: list[Finding] = []
         self.open: list[tuple[str, int]] = []
@@ -180,18 +208,12 @@ class _Gathering:
         that was forgotten swallows no statement after its own."""
         if any(f.name == "unclosed-quote" for f in self.findings):
             return False
-        last = next((part.rstrip(" ")[-1] for part in reversed(parts) if part.strip(" ")), "")
-        if not self.open and last != ",":
+        text = " ".join(parts).strip(" ")
+        if not self.open and text[-1:] != "," and not (
+                self._carry is not None and _carries(self._carry, text, self.rows, self.index)):
             return False
-        for index in range(self.index, len(self.rows)):
-            row = self.rows[index]
-            body = row.lstrip(" \t")
-            if body and body[0] != "#":
-                lead = row[:len(row) - len(body)]
-                if len(lead.expandtabs(8)) > depth or (self.open and body[0] in ")]}"):
-                    return True
-                break
-        return False
+        body, column = _next(self.rows, self.index)
+        return bool(body) and (column > depth or (bool(self.open) and body[0] in ")]}"))
 
     def _finish(self, whole: str, start: int) -> str:
         """The line with what is missing at its end supplied, and findings for that."""
