@@ -626,5 +626,5 @@ def test_the_progress_line_appears_after_a_while_on_a_terminal_only(capfd: Captu
 
 
 def test_the_starter_is_what_new_writes() -> None:
-    assert sorted(path.name for path in STARTER.iterdir() if not path.name.startswith("_")) == [
+    assert sorted(path.name for path in STARTER.iterdir() if path.is_file()) == [
         "README.md", "starter.machine", "starter.micro"]

@@ -6,11 +6,10 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
 from ordain.checks.check import Report
 from ordain.checks.run import Selection, prove
-from ordain.cli.new import command
+from ordain.cli.main import run
 from ordain.control.system import build_system
 from ordain.pipeline import Built, build_model
 from ordain.prover.decide import decide
@@ -74,7 +73,7 @@ def test_a_sound_machine_is_proved(name: str) -> None:
 def starter(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The directory that `ordain new lamps` writes."""
     directory = tmp_path_factory.mktemp("new") / "lamps"
-    assert CliRunner().invoke(command, ["lamps", "--in", str(directory)], standalone_mode=False).return_value == 0
+    assert run(["new", "lamps", "--quiet", "--in", str(directory)]) == 0
     return directory
 
 
@@ -97,6 +96,39 @@ def test_what_its_page_invites_to_try_is_found(starter: Path, tmp_path: Path, fi
     assert text.count(old) == 1
     (copy / file).write_text(text.replace(old, new))
     assert expected in names(report_on(copy / "lamps.machine"))
+
+
+KINDS = {"step": 2, "slices": 6}
+"""The other machines to start from, and how many chips they have."""
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_other_machines_to_start_from_are_proved(kind: str, tmp_path: Path) -> None:
+    assert run(["new", "mill", "--quiet", "--kind", kind, "--in", str(tmp_path / "m")]) == 0
+    made = tmp_path / "m" / "mill.machine"
+    report = report_on(made)
+    assert report.findings == () and {row.outcome for row in report.rows} == {"proved"}
+    assert len(built(made).images) == KINDS[kind]
+    assert "What to change first" in made.read_text() and "starter" not in made.read_text()
+
+
+@pytest.mark.parametrize(("kind", "file", "old", "new", "expected"), [
+    ("step", "machine", "strobe write on late", "strobe write on early", "missing-hold"),
+    ("step", "micro", "memory <- acc, last", "memory <- acc, load mar, last", "missing-hold"),
+    ("step", "micro", "lamps <- acc, last", "lamps <- acc", "nowhere"),
+    ("slices", "micro", "call next_byte                  # a routine may", "call operand  # a", "never"),
+    ("slices", "micro", "        add 2 to 1\n        goto fetch\n", "        add 2 to 1\n        if zero goto fetch\n"
+     "        goto fetch\n", "never"),
+    ("slices", "micro", "        source slices, show 1           # the address stands before the pulse\n", "",
+     "missing-hold"),
+])
+def test_what_their_pages_invite_to_try_is_found(kind: str, file: str, old: str, new: str, expected: str,
+                                                 tmp_path: Path) -> None:
+    assert run(["new", "mill", "--quiet", "--kind", kind, "--in", str(tmp_path / "m")]) == 0
+    path = tmp_path / "m" / f"mill.{file}"
+    assert path.read_text().count(old) == 1
+    path.write_text(path.read_text().replace(old, new))
+    assert expected in names(report_on(tmp_path / "m" / "mill.machine"))
 
 
 @pytest.mark.parametrize("name", BROKEN)
