@@ -1,48 +1,108 @@
 """The order of the variables of the diagrams.
 
-What forms addresses comes first: under it everything that words decide is decided. The rest is put so that what one
-next value reads lies close together, by moving each atom to the middle of what it is read with until that gains nothing
-(Aloul, Markov, Sakallah, *FORCE: a fast and easy-to-implement variable-ordering heuristic*, GLSVLSI 2003).
+What one next value reads, or one comparison compares, is to lie close together. Starting from single atoms, those pieces
+are put side by side that are tied together most, relative to their lengths, each the way round in which that leaves
+ties short. What forms addresses is tied to everything that words decide; so such ties are left out, and pieces with
+atoms that form addresses come first: under them everything that words decide is decided. Only what moves by itself, as
+counters do that nothing holds, stands above: what is new in a cycle is then all in one place.
 """
 
 from collections.abc import Sequence
+from heapq import heapify, heappop, heappush
 
 from ordain.prover.symbolic.reads import members
 
-ROUNDS = 40
-"""Times that every atom is moved, at most."""
+PLAIN = 2
+"""Atoms that form addresses in a group up to which it is a group of its own, and not one that words decide."""
 
 
-def ordered(count: int, groups: Sequence[int], addresses: Sequence[int]) -> list[int]:
-    """The atoms 0 .. `count` - 1 in their order. `groups`: sets of atoms that one thing reads or sets; `addresses`: the
-    atoms that form addresses, first ones first."""
-    top = list(dict.fromkeys(addresses))
-    above = sum(1 << atom for atom in top)
-    rest = [atom for atom in range(count) if not above >> atom & 1]
-    edges = list(dict.fromkeys(tuple(members(group & ~above)) for group in groups))
-    return [*top, *_close_together(rest, [edge for edge in edges if len(edge) > 1])]
+def ordered(count: int, reads: Sequence[int], compared: Sequence[int], addresses: Sequence[int]) -> list[int]:
+    """The atoms 0 .. `count` - 1 in their order. `reads`: for each atom of a state, which come first, the set of those
+    that its next value reads; the other atoms are free. `compared`: sets that are compared with something; `addresses`:
+    the atoms that form addresses, first ones first."""
+    states = len(reads)
+    by_itself = _moving_by_itself(reads)
+    top = [atom for atom in dict.fromkeys(addresses) if not by_itself >> atom & 1]
+    forming = sum(1 << atom for atom in top)
+    kept = forming | ((1 << states) - 1) & ~by_itself
+    start = [*top, *(atom for atom in range(states) if (kept & ~forming) >> atom & 1)]
+    groups = [*(others | 1 << atom for atom, others in enumerate(reads)), *compared]
+    edges: dict[tuple[int, ...], None] = {}
+    for group in groups:
+        group &= kept if (group & forming).bit_count() <= PLAIN else kept & ~forming
+        if group & group - 1:
+            edges[tuple(members(group))] = None
+    found = _side_by_side(start, list(edges))
+    place = {atom: float(number) for number, atom in enumerate(found)}
+    place.update((atom, -1.0) for atom in members(by_itself))
+    for atom in range(states, count):
+        if atom not in place:
+            beside = [members(group & kept & ~forming) for group in groups if group >> atom & 1]
+            place[atom] = _middle([[place[other] for other in others] for others in beside if others], len(found))
+    return sorted(range(count), key=lambda atom: (place[atom], atom))
 
 
-def _close_together(atoms: list[int], edges: list[tuple[int, ...]]) -> list[int]:
-    place = {atom: float(number) for number, atom in enumerate(atoms)}
-    best, shortest = atoms, _length(place, edges)
-    touching: dict[int, list[int]] = {atom: [] for atom in atoms}
+def _moving_by_itself(reads: Sequence[int]) -> int:
+    """The atoms that depend on nothing but one another: after each number of cycles they have one value."""
+    found = (1 << len(reads)) - 1
+    while True:
+        less = sum(1 << atom for atom in members(found) if not reads[atom] & ~found)
+        if less == found:
+            return found
+        found = less
+
+
+def _middle(groups: list[list[float]], otherwise: float) -> float:
+    """A place close to some others, those in small groups first."""
+    weights = [1 / len(group) ** 2 for group in groups]
+    return sum(weight * max(group) for weight, group in zip(weights, groups)) / sum(weights) if groups else otherwise
+
+
+def _side_by_side(atoms: list[int], edges: list[tuple[int, ...]]) -> list[int]:
+    rank = {atom: number for number, atom in enumerate(atoms)}
+    ties: dict[int, dict[int, float]] = {atom: {} for atom in atoms}
+    touching: dict[int, set[int]] = {atom: set() for atom in atoms}
     for number, edge in enumerate(edges):
-        for atom in edge:
-            touching[atom].append(number)
-    for _ in range(ROUNDS):
-        middles = [sum(place[atom] for atom in edge) / len(edge) for edge in edges]
-        wanted = {atom: sum(middles[number] for number in near) / len(near) if near else place[atom]
-                  for atom, near in touching.items()}
-        now = sorted(atoms, key=lambda atom: (wanted[atom], place[atom]))
-        if now == sorted(atoms, key=place.__getitem__):
-            break
-        place = {atom: float(number) for number, atom in enumerate(now)}
-        length = _length(place, edges)
-        if length < shortest:
-            best, shortest = now, length
-    return best
+        weight = 1 / (len(edge) - 1) ** 2
+        for index, atom in enumerate(edge):
+            touching[atom].add(number)
+            for other in edge[index + 1:]:
+                ties[atom][other] = ties[other][atom] = ties[atom].get(other, 0) + weight
+    pieces = {atom: [atom] for atom in atoms}
+
+    def entry(a: int, b: int) -> tuple[float, int, int, int, int]:
+        a, b = (a, b) if rank[a] < rank[b] else (b, a)
+        return -ties[a][b] / (len(pieces[a]) * len(pieces[b])), rank[a], rank[b], len(pieces[a]), len(pieces[b])
+
+    waiting = [entry(a, b) for a in atoms for b in ties[a] if rank[a] < rank[b]]
+    heapify(waiting)
+    while waiting:
+        _, first, second, long, short = heappop(waiting)
+        a, b = atoms[first], atoms[second]
+        if a not in pieces or b not in pieces or (len(pieces[a]), len(pieces[b])) != (long, short):
+            continue
+        pieces[a] = _joined(pieces[a], pieces.pop(b), [edges[number] for number in sorted(touching[a] & touching[b])])
+        touching[a] |= touching.pop(b)
+        for other, weight in ties.pop(b).items():
+            del ties[other][b]
+            if other != a:
+                ties[a][other] = ties[other][a] = ties[a].get(other, 0) + weight
+        for other in ties[a]:
+            heappush(waiting, entry(a, other))
+    return [atom for piece in pieces.values() for atom in piece]
 
 
-def _length(place: dict[int, float], edges: list[tuple[int, ...]]) -> float:
-    return sum(max(map(place.__getitem__, edge)) - min(map(place.__getitem__, edge)) for edge in edges)
+def _joined(a: list[int], b: list[int], edges: list[tuple[int, ...]]) -> list[int]:
+    """Two pieces one after the other, turned so that the edges between them are short."""
+    best: tuple[float, list[int]] | None = None
+    for first in (a, a[::-1]):
+        for second in (b, b[::-1]):
+            both = first + second
+            place = {atom: number for number, atom in enumerate(both)}
+            length = 0.0
+            for edge in edges:
+                inside = [place[atom] for atom in edge if atom in place]
+                length += (max(inside) - min(inside)) / (len(edge) - 1)
+            if best is None or length < best[0] - 1e-9:
+                best = length, both
+    return [] if best is None else best[1]

@@ -11,7 +11,7 @@ from oxidd.bdd import BDDFunction, BDDManager, BDDSubstitution
 from ordain.control.bits import Bits
 from ordain.control.model import Free, System, Variable
 from ordain.logic.gates import among, table
-from ordain.machine.expression import Node
+from ordain.machine.expression import Among, Equal, Less, Node, postorder
 from ordain.prover.symbolic.order import ordered
 from ordain.prover.symbolic.reads import Atoms, members, reading
 
@@ -43,10 +43,11 @@ class Space:
     def _numbered(self) -> list[int]:
         addresses = [atom for node in self.system.addresses.values() if _is_read(self._reads, node)
                      for bit in self._reads.of(node) for atom in members(bit)]
-        groups = [reads | 1 << atom for atom, reads in enumerate(self.reads)]
+        nexts = [variable.next for variable in self.variables]
+        compared = [self.read_by(node) for node in postorder(nexts) if type(node) in (Among, Equal, Less)]
         number = [0] * self.atoms.count
         following = 0
-        for atom in ordered(self.atoms.count, groups, addresses):
+        for atom in ordered(self.atoms.count, self.reads, compared, addresses):
             number[atom] = following
             following += 2 if atom < self.states else 1
         self.manager.add_vars(following)
