@@ -65,7 +65,7 @@ def _agree(contents: Contents, properties: list[Property], limits: Limits) -> No
     wanted = oracle.decide(contents, properties)
     found = _decided(contents, properties, limits)
     if not limits.reduce:
-        assert (found.states, found.depth) == (wanted.states, wanted.depth)
+        assert (found.states, found.transitions, found.depth) == (wanted.states, wanted.transitions, wanted.depth)
     assert found.executed == {store: wanted.executed[store] for store in found.executed}
     assert found.over_assumed.outcome == wanted.over_assumed.outcome
     assert [each.cycles for each in found.over_assumed.breaks] == [each.cycles for each in wanted.over_assumed.breaks]

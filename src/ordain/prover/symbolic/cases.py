@@ -16,7 +16,7 @@ from ordain.prover.questions import nodes_of
 from ordain.prover.relation.cone import cone, with_addresses
 from ordain.prover.symbolic.layers import Layers
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import Part, Relation, parts_of
+from ordain.prover.symbolic.relation import Graph, Part, Relation, parts_of
 from ordain.prover.symbolic.space import Space
 
 
@@ -36,7 +36,7 @@ class Watch:
             self._report(Progress(self._states, self._level, self._states / (now - self._started)))
 
     def begin(self) -> None:
-        """A search begins: a limit of states is one of each search."""
+        """A search begins, or ends: a limit of states is one of each search."""
         self._states = 0
 
     def level_done(self, level: int, states: int) -> None:
@@ -100,23 +100,27 @@ def _required(system: System, space: Space) -> Part:
 
 
 class Case:
-    """What is reached, with some monitors running along. Sets of states are over `atoms`."""
+    """What is reached, with some monitors running along. Sets of states are over `atoms`. `within`: the cycles that are
+    known to be all there are."""
 
-    def __init__(self, model: Model, monitors: Iterable[Variable], watch: Watch) -> None:
+    def __init__(self, model: Model, monitors: Iterable[Variable], watch: Watch, relation: Relation | None = None,
+                 within: Graph | None = None) -> None:
         self.model, self.space = model, model.space
         self.monitors = tuple(monitors)
-        self.atoms = model.plain
-        for monitor in self.monitors:
-            self.atoms |= model.monitors.get(monitor, 0)
+        self.atoms = model.plain | atoms_of(model, self.monitors)
         self._free = self.space.cube(range(self.space.states, self.space.atoms.count))
-        self._when: dict[Node, Relation] = {}
+        self._graphs: dict[Node | None, Graph] = {}
         self.start = start_of(model, self.atoms)
         self.layers = Layers(self.start)
         watch.begin()
         with self.layers.until_a_limit():
-            parts = parts_of(self.space, members(self.atoms), watch.look)
-            self.relation = Relation(self.space, parts, self.atoms, model.required, watch.look)
-            self.layers.search(self.relation, lambda level, new: watch.level_done(level, self.count(new)))
+            if relation is None:
+                parts = parts_of(self.space, members(self.atoms), watch.look)
+                relation = Relation(self.space, parts, self.atoms, model.required, watch.look)
+            self.relation = relation
+            after = relation.after if within is None else within.after
+            self.layers.search(after, lambda level, new: watch.level_done(level, self.count(new)))
+        watch.begin()
         self.states = self.count(self.layers.reached)
 
     def count(self, states: BDDFunction) -> int:
@@ -130,11 +134,12 @@ class Case:
     def having_node(self, node: Node) -> BDDFunction:
         return self.having(self.space.of(node))
 
-    def when(self, node: Node) -> Relation:
-        """The cycles in which a condition holds."""
-        found = self._when.get(node)
+    def graph(self, node: Node | None = None) -> Graph:
+        """The cycles from what is reached, or those of them in which a condition holds."""
+        found = self._graphs.get(node)
         if found is None:
-            found = self._when[node] = self.relation.only(self.space.of(node), self.space.read_by(node))
+            condition, reads = (self.space.true, 0) if node is None else (self.space.of(node), self.space.read_by(node))
+            found = self._graphs[node] = self.relation.graph(self.layers.reached, condition, reads)
         return found
 
     def closed(self, start: BDDFunction, onward: Callable[[BDDFunction], BDDFunction],
@@ -145,6 +150,21 @@ class Case:
             now = onward(now) & among & ~found
             found = found | now
         return found
+
+
+def atoms_of(model: Model, monitors: Iterable[Variable]) -> int:
+    """The atoms of some monitors, as far as they are kept."""
+    found = 0
+    for monitor in monitors:
+        found |= model.monitors.get(monitor, 0)
+    return found
+
+
+def beside(base: Case, monitors: Iterable[Variable]) -> Relation:
+    """What a cycle does with some monitors beside the states of a search without any."""
+    of_monitors, look = atoms_of(base.model, monitors), base.relation.look
+    parts = [*base.relation.parts, *parts_of(base.space, members(of_monitors), look)]
+    return Relation(base.space, parts, base.atoms | of_monitors, base.model.required, look)
 
 
 def start_of(model: Model, atoms: int) -> BDDFunction:

@@ -16,6 +16,7 @@ from ordain.prover.limits import Clock, LimitReached
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.outline import Outline
 from ordain.prover.symbolic.remembered import Remembered
 from ordain.prover.symbolic.verdicts import Judge, presented
 
@@ -29,10 +30,10 @@ def decide_symbolically(system: System, properties: tuple[Property, ...], limits
     system = system._replace(free=with_free(system.free, tuple(node for prop in lowered for node in nodes_of(prop))))
     found = _Deciding(system, lowered, limits, report, started)
     verdicts = [verdict._replace(property=prop) for prop, verdict in zip(properties, found.every(), strict=True)]
-    over = found.safely(found.base, lambda: found.judge.over_assumed(found.nobody), found.nobody)
+    over = found.safely(lambda: found.judge.over_assumed(found.nobody), found.nobody)
     base = found.base.layers
-    return Verdicts(tuple(verdicts), over, found.executed(), found.base.states, 0, len(base.new) - 1, 0, base.stopped,
-                    found.clock.ended)
+    return Verdicts(tuple(verdicts), over, found.executed(), found.base.states, found.transitions(), len(base.new) - 1,
+                    0, base.stopped, found.clock.ended)
 
 
 class _Deciding:
@@ -70,7 +71,7 @@ class _Deciding:
         seen = prop.kind in ("bad", "reach")
         if not seen and self.clock.out():
             return self.judge.made(prop, "undecided")
-        return self.safely(self.base, lambda: self.judge.verdict(prop), prop)
+        return self.safely(lambda: self.judge.verdict(prop), prop)
 
     def _of_remembered(self, prop: Property, depth: int) -> Verdict | None:
         beside = self._remembered.get(prop.monitors)
@@ -87,26 +88,57 @@ class _Deciding:
     def _with_monitors(self, monitors: tuple[Variable, ...], properties: list[Property]) -> list[Verdict]:
         if self.clock.out():
             return [self.judge.made(prop, "undecided") for prop in properties]
-        case = Case(self._model, monitors, self._watch)
+        if self.base.layers.stopped:
+            return self._searched(monitors, properties, None)
+        try:
+            outline = Outline(self.base, monitors)
+        except (LimitReached, DDMemoryError, KeyboardInterrupt) as ending:
+            self._ended(ending)
+            return [self.judge.made(prop, "undecided") for prop in properties]
+        found = [self.safely_or_none(lambda prop=prop: self._outlined(outline, prop), prop)  # type: ignore[misc]
+                 for prop in properties]
+        left = [prop for prop, verdict in zip(properties, found) if verdict is None]
+        rest = iter(self._searched(monitors, left, outline) if left else ())
+        return [next(rest) if verdict is None else verdict for verdict in found]
+
+    def _outlined(self, outline: Outline, prop: Property) -> Verdict | None:
+        """The verdict on a question of which the outline of what is reached says enough."""
+        if prop.kind not in ("bad", "reach") or outline.occurs(prop.node):
+            return None
+        if prop.kind == "reach":
+            return self.judge.made(prop, "broken")
+        if prop.vacuity is None or outline.surely_occurs(prop.vacuity):
+            return self.judge.made(prop, "proved")
+        return None if outline.occurs(prop.vacuity) else self.judge.made(prop, "vacuous")
+
+    def _searched(self, monitors: tuple[Variable, ...], properties: list[Property],
+                  outline: Outline | None) -> list[Verdict]:
+        case = Case(self._model, monitors, self._watch) if outline is None else \
+            Case(self._model, monitors, self._watch, outline.relation, outline.graph)
         self.clock.ended = self.clock.ended or case.layers.stopped
         judge = Judge(case, self._limits)
-        return [self.safely(case, lambda prop=prop: judge.verdict(prop), prop)  # type: ignore[misc]
-                for prop in properties]
+        return [self.safely(lambda prop=prop: judge.verdict(prop), prop) for prop in properties]  # type: ignore[misc]
 
-    def safely(self, case: Case, answer: Callable[[], Verdict], prop: Property) -> Verdict:
+    def safely(self, answer: Callable[[], Verdict], prop: Property) -> Verdict:
         """An answer, or undecided where a limit is reached on the way."""
         return self.safely_or_none(answer, prop) or self.judge.made(prop, "undecided")
 
     def safely_or_none(self, answer: Callable[[], Verdict | None], prop: Property) -> Verdict | None:
         try:
             return answer()
-        except LimitReached as limit:
-            self.clock.ended = self.clock.ended or str(limit)
-        except DDMemoryError:
-            self.clock.ended = self.clock.ended or "memory"
-        except KeyboardInterrupt:
-            self.clock.ended = "interrupted"
+        except (LimitReached, DDMemoryError, KeyboardInterrupt) as ending:
+            self._ended(ending)
         return self.judge.made(prop, "undecided")
+
+    def _ended(self, ending: BaseException) -> None:
+        if isinstance(ending, KeyboardInterrupt):
+            self.clock.ended = "interrupted"
+        elif not self.clock.ended:
+            self.clock.ended = "memory" if isinstance(ending, DDMemoryError) else str(ending)
+
+    def transitions(self) -> int:
+        """Pairs of a reached state and one of those that follow it."""
+        return self.base.graph().holds.sat_count(2 * self.base.atoms.bit_count())
 
     def executed(self) -> dict[str, frozenset[int]]:
         """The addresses that reachable cycles present, for each store that holds a microprogram."""

@@ -7,7 +7,6 @@ from oxidd.bdd import BDDFunction
 from oxidd.util import DDMemoryError
 
 from ordain.prover.limits import LimitReached
-from ordain.prover.symbolic.relation import Relation
 
 
 class Layers:
@@ -41,13 +40,14 @@ class Layers:
         except KeyboardInterrupt:
             self.stopped = "interrupted"
 
-    def search(self, relation: Relation, level_done: Callable[[int, BDDFunction], None]) -> None:
-        """Cycle after cycle until nothing is new. `level_done`: told the number of each level and what is new in it;
-        may raise what ends the search, after which that level counts."""
+    def search(self, after: Callable[[BDDFunction], BDDFunction],
+               level_done: Callable[[int, BDDFunction], None]) -> None:
+        """Cycle after cycle until nothing is new. `after`: what follows a set. `level_done`: told the number of each
+        level and what is new in it; may raise what ends the search, after which that level counts."""
         now = self.reached
         while now.satisfiable():
             level_done(len(self.new) - 1, now)
-            now = relation.after(now) & ~self.reached
+            now = after(now) & ~self.reached
             self.reached = self.reached | now
             self.new.append(now)
         self.new.pop()

@@ -1,10 +1,10 @@
 """The order of the variables of the diagrams.
 
-What one next value reads, or one comparison compares, is to lie close together. Starting from single atoms, those pieces
-are put side by side that are tied together most, relative to their lengths, each the way round in which that leaves
-ties short. What forms addresses is tied to everything that words decide; so such ties are left out, and pieces with
-atoms that form addresses come first: under them everything that words decide is decided. Only what moves by itself, as
-counters do that nothing holds, stands above: what is new in a cycle is then all in one place.
+What one next value reads, or one comparison compares, is to lie close together. Starting from single atoms, those
+pieces are put side by side that are tied together most, relative to their lengths, each the way round in which that
+leaves ties short. What forms addresses is tied to everything that words decide; so such ties are left out, and pieces
+with atoms that form addresses come first: under them everything that words decide is decided. Only what moves by
+itself, as counters do that nothing holds, stands above: what is new in a cycle is then all in one place.
 """
 
 from collections.abc import Sequence

@@ -6,7 +6,7 @@ from oxidd.bdd import BDDFunction
 
 from ordain.prover.symbolic.cases import Case
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import Relation
+from ordain.prover.symbolic.relation import Graph
 
 
 class Loop(NamedTuple):
@@ -36,33 +36,33 @@ def shortest(case: Case, level: int, goal: BDDFunction) -> list[BDDFunction]:
     """A sequence from a start state to a state of a set that was new at that level; `level` + 1 states."""
     path = [one_of(case, goal)]
     for earlier in range(level - 1, -1, -1):
-        path.append(one_of(case, case.relation.before(path[-1]) & case.layers.new[earlier]))
+        path.append(one_of(case, case.relation.into(case.layers.new[earlier], path[-1])))
     return path[::-1]
 
 
-def go_round(case: Case, relation: Relation, start: BDDFunction, within: BDDFunction) -> Loop:
+def go_round(case: Case, graph: Graph, start: BDDFunction, within: BDDFunction) -> Loop:
     """From a state on, staying in a set: the shortest way from it back to it; where there is none, from the state that
     is farthest from it. Or to a state without a successor."""
-    ending = within & ~relation.before(within)
+    ending = within & ~graph.before(within)
     states = [start]
     while True:
         layers, seen, now = list[BDDFunction](), case.space.false, states[-1]
         while now.satisfiable():
             if (now & ending).satisfiable():
-                return Loop([*states[:-1], *_down(case, relation, layers, now & ending)], None)
+                return Loop([*states[:-1], *_down(case, graph, layers, now & ending)], None)
             if layers and (now & states[-1]).satisfiable():
-                way = _down(case, relation, layers, states[-1])
+                way = _down(case, graph, layers, states[-1])
                 return Loop([*states[:-1], *way[:-1]], len(states) - 1)
             layers.append(now)
-            now = relation.after(now) & within & ~seen
+            now = graph.after(now) & within & ~seen
             seen = seen | now
         last = layers.pop()
-        states[-1:] = _down(case, relation, layers, last)
+        states[-1:] = _down(case, graph, layers, last)
 
 
-def _down(case: Case, relation: Relation, layers: list[BDDFunction], goal: BDDFunction) -> list[BDDFunction]:
+def _down(case: Case, graph: Graph, layers: list[BDDFunction], goal: BDDFunction) -> list[BDDFunction]:
     """A way through each of the layers, one cycle after another, to a state of a set."""
     way = [one_of(case, goal)]
     for layer in reversed(layers):
-        way.append(one_of(case, relation.before(way[-1]) & layer))
+        way.append(one_of(case, graph.before(way[-1]) & layer))
     return way[::-1]

@@ -1,6 +1,8 @@
-"""What a cycle does, as a partitioned relation: the next values of some atoms, and what is required of every cycle.
+"""What a cycle does: as a partitioned relation, for going forwards, and as the graph of the cycles from some states.
 
-What is quantified is quantified as soon as no later part reads it (Burch, Clarke, Long 1991).
+In a partitioned relation what is quantified is quantified as soon as no later part reads it (Burch, Clarke, Long 1991).
+A graph has no inputs left in it. From states that are known to be all that can be reached it is small, and one step in
+it, forwards or backwards, is one operation.
 """
 
 from collections.abc import Callable, Iterable
@@ -25,76 +27,90 @@ class Part(NamedTuple):
     sets: int
 
 
-class _Step(NamedTuple):
-    """One part of an image, what is quantified with it going forwards, and going backwards."""
+class Graph:
+    """Pairs of a state and one that follows, over present and next values of some atoms."""
 
-    holds: BDDFunction
-    forwards: BDDFunction
-    sets: BDDFunction
-    backwards: BDDFunction
+    def __init__(self, space: Space, holds: BDDFunction, atoms: int, look: Callable[[], None]) -> None:
+        self.holds, self._look = holds, look
+        every = members(atoms)
+        self._now, self._next = space.cube(every), space.next_cube(every)
+        self._to_now, self._to_next = space.renamed(every, False), space.renamed(every, True)
+
+    def after(self, states: BDDFunction) -> BDDFunction:
+        """The states that follow those of a set."""
+        self._look()
+        return self.holds.apply_exists(AND, states, self._now).substitute(self._to_now)
+
+    def before(self, states: BDDFunction) -> BDDFunction:
+        """The states that a state of a set follows."""
+        self._look()
+        return self.holds.apply_exists(AND, states.substitute(self._to_next), self._next)
 
 
 class Relation:
-    """The cycles with `required`, as far as they set the atoms in `parts`. `over`: the atoms of the states that it
-    starts from. `look` is called before each operation."""
+    """The cycles with what is `required`, as far as they set the atoms in `parts`. `over`: the atoms of the states that
+    it starts from. `look` is called before each operation."""
 
     def __init__(self, space: Space, parts: list[Part], over: int, required: Part, look: Callable[[], None]) -> None:
-        self.space, self.over, self.required = space, over, required
-        self._together, self.look = parts, look
+        self.space, self.over, self.parts, self.required, self.look = space, over, parts, required, look
         self._inputs = ((1 << space.atoms.count) - 1) >> space.states << space.states
-        self._steps = self._scheduled(self._alone(parts))
+        alone = [required, *_alone(space, parts, required.reads, self._inputs)]
+        self._steps = _scheduled(space, alone, over | self._inputs)
+        self._keeping = _scheduled(space, alone, self._inputs)
         sets = [atom for part in parts for atom in members(part.sets)]
         self._to_now, self._to_next = space.renamed(sets, False), space.renamed(sets, True)
-        self._free = space.cube(members(self._inputs))
-
-    def only(self, condition: BDDFunction, reads: int) -> "Relation":
-        """The cycles of these in which a condition over states and inputs holds."""
-        required = Part(self.required.holds & condition, self.required.reads | reads, 0)
-        return Relation(self.space, self._together, self.over, required, self.look)
-
-    def _alone(self, parts: list[Part]) -> list[Part]:
-        """The parts with the inputs quantified that nothing else reads."""
-        found = []
-        for number, part in enumerate(parts):
-            others = self.required.reads
-            for other in parts[:number] + parts[number + 1:]:
-                others |= other.reads
-            alone = part.reads & self._inputs & ~others
-            found.append(part if not alone else
-                         Part(part.holds.exists(self.space.cube(members(alone))), part.reads & ~alone, part.sets))
-        return found
-
-    def _scheduled(self, parts: list[Part]) -> list[_Step]:
-        space, steps = self.space, list[_Step]()
-        forwards = self.over | self._inputs
-        backwards = self._inputs & ~self.required.reads
-        for number, part in enumerate(every := [self.required, *parts]):
-            later = 0
-            for other in every[number + 1:]:
-                later |= other.reads
-            steps.append(_Step(part.holds, space.cube(members(forwards & ~later)),
-                               space.next_cube(members(part.sets)), space.cube(members(backwards & ~later))))
-            forwards, backwards = forwards & later, backwards & later
-        return steps
+        self._next = space.next_cube(sets)
 
     def after(self, states: BDDFunction) -> BDDFunction:
         """The values that the atoms can have one cycle after a set of states."""
         found = states
-        for step in self._steps:
+        for holds, quantified in self._steps:
             self.look()
-            found = found.apply_exists(AND, step.holds, step.forwards)
+            found = found.apply_exists(AND, holds, quantified)
         return found.substitute(self._to_now)
 
-    def before(self, states: BDDFunction) -> BDDFunction:
-        """The states from which a cycle leads into a set."""
-        found = states.substitute(self._to_next)
-        required, *others = self._steps
-        for step in others:
+    def into(self, states: BDDFunction, one: BDDFunction) -> BDDFunction:
+        """Those of a set of states that one single state follows."""
+        goal, found = one.substitute(self._to_next), states
+        for holds, quantified in self._keeping:
+            found = found.apply_exists(AND, holds.apply_exists(AND, goal, self._next), quantified)
+        return found
+
+    def graph(self, states: BDDFunction, condition: BDDFunction, reads: int) -> Graph:
+        """The cycles from a set of states in which a condition over states and inputs holds."""
+        found = states & condition
+        required = Part(self.required.holds, self.required.reads | reads, 0)
+        parts = [required, *_alone(self.space, self.parts, required.reads, self._inputs)]
+        for holds, quantified in _scheduled(self.space, parts, self._inputs):
             self.look()
-            if found.exists(step.sets) != found:
-                found = found.apply_exists(AND, step.holds, step.sets & step.backwards)
-        self.look()
-        return found.apply_exists(AND, required.holds, self._free)
+            found = found.apply_exists(AND, holds, quantified)
+        return Graph(self.space, found, self.over, self.look)
+
+
+def _alone(space: Space, parts: list[Part], read: int, inputs: int) -> list[Part]:
+    """The parts with the inputs quantified that nothing else reads. `read`: what is read elsewhere."""
+    found = []
+    for number, part in enumerate(parts):
+        others = read
+        for other in parts[:number] + parts[number + 1:]:
+            others |= other.reads
+        alone = part.reads & inputs & ~others
+        found.append(part if not alone else
+                     Part(part.holds.exists(space.cube(members(alone))), part.reads & ~alone, part.sets))
+    return found
+
+
+def _scheduled(space: Space, parts: list[Part], quantified: int) -> list[tuple[BDDFunction, BDDFunction]]:
+    """The parts, and what is quantified with each: what no later one reads."""
+    steps = []
+    left = quantified
+    for number, part in enumerate(parts):
+        later = 0
+        for other in parts[number + 1:]:
+            later |= other.reads
+        steps.append((part.holds, space.cube(members(left & ~later))))
+        left &= later
+    return steps
 
 
 def parts_of(space: Space, sets: Iterable[int], look: Callable[[], None]) -> list[Part]:

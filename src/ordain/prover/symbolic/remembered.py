@@ -7,7 +7,7 @@ from oxidd.bdd import BDDFunction
 
 from ordain.control.model import Variable
 from ordain.machine.expression import Node
-from ordain.prover.symbolic.cases import Case, start_of
+from ordain.prover.symbolic.cases import Case, atoms_of, start_of
 from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Relation, parts_of
 
@@ -17,10 +17,7 @@ class Remembered:
 
     def __init__(self, case: Case, monitors: tuple[Variable, ...], depth: int) -> None:
         self._case, self._space = case, case.space
-        self._atoms = 0
-        for monitor in monitors:
-            self._atoms |= case.model.monitors.get(monitor, 0)
-        self._over = case.atoms | self._atoms
+        self._over = case.atoms | atoms_of(case.model, monitors)
         early: list[BDDFunction] = []
         now = start_of(case.model, self._over)
         self._before = case.layers.reached

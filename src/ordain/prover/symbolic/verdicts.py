@@ -11,7 +11,7 @@ from ordain.prover.model import Break, Limits, Property, Verdict
 from ordain.prover.symbolic.cases import Case
 from ordain.prover.symbolic.paths import Loop, go_round, one_of, shortest
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import Relation
+from ordain.prover.symbolic.relation import Graph
 from ordain.prover.symbolic.traces import Script, Stage
 
 Outcome: TypeAlias = Literal["proved", "broken", "vacuous", "undecided"]
@@ -115,13 +115,13 @@ class Judge:
         case, layers = self.case, self.case.layers
         if layers.stopped:
             return self.made(prop, "undecided")
-        able = case.closed(case.having_node(prop.node), case.relation.before, layers.reached)
+        able = case.closed(case.having_node(prop.node), case.graph().before, layers.reached)
         lost = layers.reached & ~able
         first = layers.first(lost)
         if first is None:
             return self._sound(prop)
         path = shortest(case, *first)
-        loop = go_round(case, case.relation, path[-1], lost)
+        loop = go_round(case, case.graph(), path[-1], lost)
         trace = self._play(prop, _with_loop(path, loop, [()] * (len(path) - 1), ()))
         return self.made(prop, "broken", (Break(None, first[0], case.count(lost), trace),))
 
@@ -135,7 +135,7 @@ class Judge:
             return self._sound(prop)
         open_ = terms.and_([terms.not_(node) for node in (prop.node, prop.unless) if node is not None])
         ignored = terms.and_((prop.trigger, open_))
-        ignoring, waiting = case.when(ignored), case.when(open_)
+        ignoring, waiting = case.graph(ignored), case.graph(open_)
         triggered = layers.reached & case.having_node(ignored)
         region = case.closed(ignoring.after(triggered), waiting.after, layers.reached)
         after = [region]
@@ -149,7 +149,7 @@ class Judge:
             return self._sound(prop, worst)
         return self._too_late(prop, (ignored, open_), ignoring, waiting, triggered, after, worst)
 
-    def _endless(self, prop: Property, nodes: tuple[Node, Node], ignoring: Relation, waiting: Relation,
+    def _endless(self, prop: Property, nodes: tuple[Node, Node], ignoring: Graph, waiting: Graph,
                  starts: BDDFunction, endless: BDDFunction) -> Verdict:
         """A trigger after which the response can fail for ever: the shortest way there, then round."""
         ignored, open_ = nodes
@@ -161,7 +161,7 @@ class Judge:
         broken = Break(None, len(trace.cycles), self.case.count(starts), trace)
         return self.made(prop, "broken", (broken,))
 
-    def _too_late(self, prop: Property, nodes: tuple[Node, Node], ignoring: Relation, waiting: Relation,
+    def _too_late(self, prop: Property, nodes: tuple[Node, Node], ignoring: Graph, waiting: Graph,
                   triggered: BDDFunction, after: list[BDDFunction], worst: int) -> Verdict:
         """A trigger after which `cycles` more cycles can go by without response: the shortest way to such a one."""
         ignored, open_ = nodes
@@ -169,8 +169,8 @@ class Judge:
         path = self._first_of(starts)
         demands: list[tuple[Node, ...]] = [*[()] * (len(path) - 1), (ignored,), *[(open_,)] * prop.cycles]
         for left in range(prop.cycles, 0, -1):
-            relation = ignoring if left == prop.cycles else waiting
-            path.append(one_of(self.case, relation.after(path[-1]) & after[left]))
+            graph = ignoring if left == prop.cycles else waiting
+            path.append(one_of(self.case, graph.after(path[-1]) & after[left]))
         trace = self._play(prop, Script(path, demands))
         broken = Break(None, len(trace.cycles), self.case.count(starts), trace)
         return self.made(prop, "broken", (broken,), worst=worst)
