@@ -25,12 +25,15 @@ SOUND = [
     "examples/two-masters/signalbox.machine",
     "examples/pause-fight/mended/flapboard.machine",
     "examples/late-grant/mended/lantern.machine",
+    "examples/half-clock/mended/barograph.machine",
 ]
 BROKEN = {
     "examples/pause-fight/broken/flapboard.machine": {("contention", "pause.wait")},
     "examples/pause-fight/silenced/flapboard.machine": {("reach", ""), ("vacuous", "")},
     "examples/late-grant/broken/lantern.machine": {
         ("contention", "work"), ("lost-state", "work"), ("never", "work"), ("when-then", "pause.wait")},
+    "examples/half-clock/broken/barograph.machine": {
+        (name, place) for name in ("floating", "missing-hold", "never") for place in ("store [n]", "draw [n]")},
 }
 
 
@@ -159,6 +162,7 @@ def test_every_directory_of_examples_is_looked_at_here() -> None:
     ("examples/stepper/carillon.machine", 24, 3),
     ("examples/paired/tideclock.machine", 40, 5),
     ("examples/slices/orrery.machine", 96, 12),
+    ("examples/half-clock/mended/barograph.machine", 24, 3),
 ])
 def test_the_control_word_is_as_wide_as_its_page_says(name: str, bits: int, chips: int) -> None:
     machine = built(ROOT / name).machine
@@ -208,6 +212,13 @@ def changed(tmp_path: Path, name: str, file: str, old: str, new: str) -> Path:
      "grant and asked_2", "contention"),
     ("examples/two-masters/signalbox.machine", "signalbox.machine",
      "chain and not recorder.asks and not recorder.owns", "chain and recorder.phase is not asking", "turnaround"),
+    ("examples/half-clock/mended/barograph.machine", "barograph.machine",
+     "data    steady 0 phases before", "data    steady 0 phases before, 1 phase after", "missing-hold"),
+    ("examples/half-clock/mended/barograph.machine", "clock.machine",
+     "signal stands = settle and panel.stops", "signal stands = panel.stops", "never"),
+    ("examples/half-clock/mended/barograph.machine", "barograph.machine",
+     "driven by acc    when source is acc and act", "driven by acc    when source is acc", "turnaround"),
+    ("examples/half-clock/mended/barograph.machine", "clock.machine", "reset 0, on oscillator", "reset 0", "stuck"),
     ("examples/slices/orrery.machine", "arithmetic.micro", "        double angle, back\n",
      "        call deeper\n        back\nroutine deeper\n        double angle, back\n", "never"),
 ])

@@ -112,13 +112,11 @@ def test_a_machine_is_stepped_by_cycles() -> None:
     assert "clk held for 1 phase" in "\n".join(cycle_lines(contents, held.trace, WIDE))
 
 
-def test_a_round_takes_cycles_of_the_clock() -> None:
+def test_a_round_takes_cycles_of_the_clock_however_long_it_is_held() -> None:
     contents = contents_of(CLOCKED, PROGRAM)
     found = cycles_of(build_system(contents), [])
     assert found is not None and found.round is not None
-    assert (found.round.least, found.round.most) == (4, 4)
-    assert [ring.names for ring in found.round.rings] == [
-        ("panel.mode",), ("panel.mode", "ready"), ("panel.mode",), ("panel.mode",)]
+    assert (found.round.least, found.round.most, found.round.rings) == (4, 4, ())
 
 
 def test_lengths_in_words() -> None:

@@ -49,6 +49,14 @@ def build_system(contents: Contents) -> System:
     return System(contents, terms, tuple(variables), _free(machine, terms, everywhere), assumptions, formed, lowering)
 
 
+def released(system: System) -> System:
+    """The same machine with a clock that nothing holds; the system itself where nothing can."""
+    clock = system.contents.machine.clock
+    if clock is None or clock.held is None:
+        return system
+    return build_system(system.contents._replace(machine=system.contents.machine.released()))
+
+
 def machine_nodes(machine: Machine) -> list[Node]:
     """Every expression of the machine, but for what registers load and what conditions are when a program is run."""
     nodes = [state.next for state in machine.states.values()]

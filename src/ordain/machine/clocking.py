@@ -32,6 +32,8 @@ class Clocking:
         self._agents = {agent.name.text: agent.on for agent in found.agents}
         self._held: Node | None = None
         self._states: dict[str, model.State] = {}
+        self._moving: dict[str, int] = {}
+        self._without_gate: list[tuple[model.State, tree.State] | tuple[model.Register, tree.Register]] = []
         self._clocked: set[str] = set()
         self._moves = max(0, len(self._phases) - 1)
         if self._text is None:
@@ -160,16 +162,25 @@ class Clocking:
         codes = tuple(entry.codes.values) if entry.codes else ()
         self._states[kept] = model.State(kept, entry.width, codes, None, entry.node, "", declared.span)
         if self._fresh(phase) is self._terms.leaf("state", moved, 1):
+            self._moving[moved] = phase
             self._states[moved] = model.State(moved, 1, (), 1, self._moved(phase), "", declared.span)
 
     # ------------------------------------------------------------ the machine
 
     def state(self, state: model.State, text: tree.State) -> model.State:
+        self._without_gate.append((state, text))
+        return self._gated_state(state, text)
+
+    def _gated_state(self, state: model.State, text: tree.State) -> model.State:
         leaf = self._terms.leaf("state", state.name, state.width)
         gate = self.gate(text.on, state.agent, text.name.text)
         return state._replace(next=self._terms.if_(gate, state.next, leaf))
 
     def register(self, register: model.Register, text: tree.Register) -> model.Register:
+        self._without_gate.append((register, text))
+        return self._gated_register(register, text)
+
+    def _gated_register(self, register: model.Register, text: tree.Register) -> model.Register:
         gate = self.gate(text.on, "", register.name, register.transparent)
         return register._replace(loads=tuple(
             load._replace(when=self._terms.and_((load.when, gate))) for load in register.loads))
@@ -206,6 +217,8 @@ class Clocking:
 
     def states(self) -> dict[str, model.State]:
         """The phase, and what is remembered of inputs."""
+        for moved, phase in self._moving.items():
+            self._states[moved] = self._states[moved]._replace(next=self._moved(phase))
         if self._text is None or self._lowering.steps == 1:
             return self._states
         terms, leaf = self._terms, self._leaf()
@@ -232,6 +245,27 @@ class Clocking:
             return None
         return model.Clock(self._text.name.text, self._phases, self._moves, self._held, self._lowering.steps,
                            self._text.span)
+
+    def released(self, machine: model.Machine) -> model.Released:
+        """The same machine with a clock that nothing holds. Who samples a bus stays as it is."""
+
+        def made() -> model.Machine:
+            if self._held is None or machine.clock is None:
+                return machine
+            held, self._held = self._held, None
+            try:
+                states = dict(self.states())
+                registers: dict[str, model.Register] = {}
+                for item, text in self._without_gate:
+                    if isinstance(item, model.State) and isinstance(text, tree.State):
+                        states[item.name] = self._gated_state(item, text)
+                    elif isinstance(item, model.Register) and isinstance(text, tree.Register):
+                        registers[item.name] = self._gated_register(item, text)
+                return machine._replace(states=states, registers=registers, clock=machine.clock._replace(held=None))
+            finally:
+                self._held = held
+
+        return made
 
     def check_released(self, machine: model.Machine, found: Declarations) -> None:
         """Report a clock that nothing could ever let go: what holds it stands still while it is held."""

@@ -362,6 +362,14 @@ def _no_names(condition: tree.Expr) -> tuple[Node | None, list[Finding]]:
     return None, [error("unknown-name", "this machine has no names", condition.span)]
 
 
+Released: TypeAlias = "Callable[[], Machine]"
+"""Makes the machine as it is while nothing holds its clock."""
+
+
+def _never_held() -> "Machine":
+    raise ValueError("a machine that was put together without a clock")
+
+
 class Machine(NamedTuple):
     """Everything the machine file says. `terms` made all its expressions.
 
@@ -399,6 +407,7 @@ class Machine(NamedTuple):
     broken: frozenset[str] = frozenset()
     lower: Lower = _no_names
     clock: Clock | None = None
+    released: Released = _never_held
 
     @property
     def steps(self) -> int:

@@ -51,6 +51,7 @@ def resolve(file: tree.MachineFile, unread: Sequence[Finding] = ()) -> tuple[mod
     machine = _machine(file, found, clocking, lowering)
     if machine is not None:
         clocking.check_released(machine, found)
+        machine = machine._replace(released=clocking.released(machine))
     order = {source.name: index for index, source in enumerate(file.sources)}
     if lowering.lost and not has_errors([*lowering.findings, *unread]):
         raise ValueError("an expression was left out and nothing was said")

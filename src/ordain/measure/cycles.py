@@ -15,6 +15,7 @@ from typing import NamedTuple
 from ordain.control.model import Cycle, System
 from ordain.control.phases import whole_cycles
 from ordain.control.sequencing import Sequencing, origins, sequencing, value_leaves
+from ordain.control.system import released
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, postorder
@@ -39,8 +40,8 @@ class Ring(NamedTuple):
 
 
 class Taken(NamedTuple):
-    """`kind`: "instruction", "row" (of a mapping store), "fetch" or "round". `least`, `most` in cycles, the time in
-    which the clock is held included and a part of one counted whole; None: it never comes to its end. With `rings`,
+    """`kind`: "instruction", "row" (of a mapping store), "fetch" or "round". `least`, `most` in cycles, a part
+    of one counted whole; None: it never comes to its end. With `rings`,
     `most` is without waiting: what goes round is left as soon as it can be. `if_least`, `if_most`: what decides, where
     the two differ."""
 
@@ -71,7 +72,9 @@ class _Unit(NamedTuple):
 
 
 def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
-    """Of every instruction, by title, and every row of a mapping store. None when there is no microprogram."""
+    """Of every instruction, by title, and every row of a mapping store. None when there is no microprogram. Cycles are
+    those of the clock, however long it is held in one."""
+    system = released(system)
     contents = system.contents
     machine, terms = contents.machine, system.terms
     found = sequencing(machine, terms)

@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from ordain.control.model import System
 from ordain.control.phases import length
 from ordain.control.sequencing import Sequencing, sequencing
+from ordain.control.system import released
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, leaves
@@ -24,6 +25,7 @@ from ordain.text.findings import Place, note
 
 def unpolled(system: System, titles: Iterable[str]) -> list[Piece]:
     """A piece of advice for each rule and instruction that has no way to look in time."""
+    system = released(system)
     machine, terms = system.contents.machine, system.terms
     found = sequencing(machine, terms)
     listed = [title for title in titles if title in system.contents.labels]
