@@ -157,3 +157,27 @@ def test_a_line_of_another_name_is_the_same_line(edit: str, same: bool) -> None:
     assert plain[0].count("picks  1 bit\n") == 1
     new = (plain[0].replace("picks  1 bit\n", edit), plain[1].replace("picks", edit.split()[0]))
     assert (moved(between(plain, new)) == {}) == same
+
+
+def test_a_dispatch_beside_a_line_of_which_nothing_is_known() -> None:
+    """A register that counts, one bit of which is an address line, does not hide what the instructions do."""
+    texts = ("""machine jacquard
+microprogram "m.micro"
+store control 32 words of 4 bits
+    address {step, tally[0], op}
+    instruction op
+    step step
+field over 1 bit
+field lift 1 bit
+field more 1 bit
+spare 1 bit
+state step 2 bits, reset 0
+    next 0 if over else step + 1
+register op 2 bits
+    loads yarn when over
+register tally 2 bits
+    loads yarn + 1 when more
+bus yarn 2 bits, pulled low
+""", 'instruction 0b0x "low"\n        lift, over\ninstruction others "rest"\n        more\n        over\n')
+    assert moved(after(texts, ("lift, over", "over"))) == {"low": "changed"}
+    assert moved(after(texts, ("        more\n", "        lift\n"))) == {"rest": "changed"}

@@ -19,7 +19,7 @@ from tests.judge.description import Description
 from tests.judge.search import TooLarge, explore
 from tests.judge.tool import Built, Text, build
 
-HOLD_ADDRESSES = ("upc", "ret", "active")
+HOLD_ADDRESSES = ("upc", "ret", "active", "spot")
 """States of the machines made here that hold places in the store."""
 NEVER_RUNS = "no input satisfies the assumptions in the first cycle"
 MOST_VALUES = 256
@@ -173,12 +173,14 @@ def compared(text: Text, made: Change, counts: Counter[str]) -> list[str]:
         found = behaviour(join(built.contents, new.contents))
     except Exception:
         return [f"{made.kind}: crash: " + traceback.format_exc().splitlines()[-1]]
-    titled = re.findall(r'^instruction .*"(.*)"$', text.micro, re.MULTILINE)
-    said = [f"{unit.kind} {unit.title} {unit.status}" for unit in found.units if unit.status != "same"
-            and not (made.moves and unit.kind == "instruction" and unit.title not in titled)]  # nobody's opcodes
-    said += list(found.machine)
+    said = [*(f"{unit.kind} {unit.title} {unit.status}" for unit in found.units if unit.status != "same"),
+            *found.machine]
     if apart and not said:
         return [f"{made.kind}: all the same; {apart} differs"]
+    if made.moves:  # of opcodes that are nobody's it is said what stands where they lead
+        titled = re.findall(r'^instruction .*"(.*)"$', text.micro, re.MULTILINE)
+        nobody = {f"instruction {unit.title} {unit.status}" for unit in found.units if unit.title not in titled}
+        said = [each for each in said if each not in nobody]
     if made.keeps and not apart and said:
         return [f"{made.kind}: {said[:4]}; no sequence tells the two apart"]
     return []

@@ -162,7 +162,9 @@ def _uncut(entered: tuple[Entered, Entered]) -> list[int]:
     def called(side: int, end: End) -> Hashable:
         if end.kind in ("home", "wired"):
             return "on"
-        return ("return", end.where) if end.kind == "return" else end.store if end.kind == "dispatch" else (side, end)
+        if end.kind == "return":
+            return "return", end.where
+        return end.store if end.kind == "dispatch" and end._replace(left=()) not in entered[side].untold else (side, end)
 
     return partition(graphs, offset, called, onward)
 

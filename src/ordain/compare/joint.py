@@ -59,9 +59,10 @@ def join(old: Contents, new: Contents) -> Joint:
     def called(side: int, end: End) -> object:
         if end.kind == "return":
             return "return", end.where
-        if end.kind == "lost":
+        plain = end._replace(left=())
+        if end.kind == "lost" or plain in entered[side].untold:
             return "lost", 0 if identical else side, end.where
-        return paired.symbols[side][end._replace(left=())]
+        return paired.symbols[side][plain]
 
     blocks = partition((entered[0].graph, entered[1].graph), offset, called, lambda side, end: [])
     return Joint(correspondence, terms, functions, sides, orders, agreed, entered, tuple(blocks[:offset]),

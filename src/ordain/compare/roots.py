@@ -34,11 +34,12 @@ class Root(NamedTuple):
 
 class Entered(NamedTuple):
     """A graph that was followed from all its entrances. `dispatches`: the ends that dispatch, in order per store, less
-    what they leave behind."""
+    what they leave behind; `untold`: those of them of which it is not known for every opcode where it leads."""
 
     graph: Graph
     roots: tuple[Root, ...]
     dispatches: dict[str, tuple[End, ...]]
+    untold: frozenset[End]
 
 
 def enter(side: Side, terms: Terms, places: Places, observer: Observer,
@@ -50,7 +51,7 @@ def enter(side: Side, terms: Terms, places: Places, observer: Observer,
     graph = Graph(side, terms, places, observer, awaited, bare)
     search = _Search(graph, terms)
     search.run()
-    return Entered(graph, search.roots(), search.dispatches), bare
+    return Entered(graph, search.roots(), search.dispatches, frozenset(search.untold)), bare
 
 
 def returns(entered: Entered) -> tuple[Vector, ...]:
@@ -168,6 +169,7 @@ class _Search:
         self._found: dict[tuple[Kind, str, int, int], int] = {}
         self._done: set[End] = set()
         self.dispatches: dict[str, tuple[End, ...]] = {}
+        self.untold: set[End] = set()
 
     def run(self) -> None:
         """Follow everything until nothing new turns up."""
@@ -245,7 +247,8 @@ class _Search:
                 known = {**known, **self._mapped(end.store, words[opcode])}
             target = substitute(self._terms, end.where, known)
             if any(type(value) is not Const for value, leaf in zip(target, self._places.leaves)
-                   if leaf in self._places.steering and leaf in self._places.pointers):
+                   if leaf in self._places.steering and leaf in self._places.placed):
+                self.untold.add(end)
                 continue
             node = self._graph.enter(target)
             self._found[row_kind, end.store, opcode, number] = node
