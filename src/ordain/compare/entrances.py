@@ -164,7 +164,8 @@ def _uncut(entered: tuple[Entered, Entered]) -> list[int]:
             return "on"
         if end.kind == "return":
             return "return", end.where
-        return end.store if end.kind == "dispatch" and end._replace(left=()) not in entered[side].untold else (side, end)
+        told = end.kind == "dispatch" and end._replace(left=()) not in entered[side].untold
+        return end.store if told else (side, end)
 
     return partition(graphs, offset, called, onward)
 
