@@ -33,10 +33,12 @@ class Decision(NamedTuple):
 
 
 class Ring(NamedTuple):
-    """Words in which control can go round as long as it likes. `asked`: the names on which it depends."""
+    """Words in which control can go round as long as it likes. `names`: what it depends on. `words`: what people call
+    the words, each once, at however many of the addresses it stands."""
 
     addresses: tuple[int, ...]
     names: tuple[str, ...]
+    words: tuple[str, ...] = ()
 
 
 class Taken(NamedTuple):
@@ -332,7 +334,8 @@ class _Telling:
                                    0 if self._clock is None else self._clock.moves)
             for leaf, mask in asked.items():
                 names.update((name, None) for name, _ in _spelt(leaf, mask, 0))
-        return Ring(tuple(sorted(ring)), tuple(names))
+        words = dict.fromkeys(self._where(address) for address in sorted(ring))
+        return Ring(tuple(sorted(ring)), tuple(names), tuple(word for word in words if word))
 
     def _where(self, address: int) -> str:
         return word_name(self._contents, self._store, address)

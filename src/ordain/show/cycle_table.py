@@ -11,6 +11,8 @@ from ordain.measure.cycles import Cycles, Decision, Ring, Taken
 
 NARROWEST = 16
 """Columns for a text that is folded; a narrower terminal wraps lines by itself."""
+FEW = 5
+"""So many words in which control can wait are named."""
 
 
 class Listed(NamedTuple):
@@ -64,7 +66,7 @@ def _answer(machine: str, cycles: Cycles) -> str:
 
 
 def _round_answer(machine: str, boundary: str, one: Taken) -> str:
-    waits = "; ".join(_waits(one.rings))
+    waits = "; ".join(_waits(one.rings, one.title))
     if one.least is None:
         return f"{machine} has no instructions; from {boundary} control never comes back to it" + (
             f": {waits}" if waits else "")
@@ -123,7 +125,7 @@ def _decided(one: Taken) -> str:
         parts.append(f"{one.least} if {_way(one.if_least, one.title)}")
     if one.if_most:
         parts.append(f"{one.most} if {_way(one.if_most, one.title)}")
-    return "; ".join([*parts, *_waits(one.rings)])
+    return "; ".join([*parts, *_waits(one.rings, one.title)])
 
 
 def _way(decisions: Iterable[Decision], title: str) -> str:
@@ -140,13 +142,23 @@ def _where(one: Decision, title: str) -> str:
     return f"{one.address:X}" if inside else f"{one.where} ({one.address:X})"
 
 
-def _waits(rings: Iterable[Ring]) -> list[str]:
-    """In words where control can go round, and for what."""
-    places: dict[tuple[str, ...], list[str]] = {}
+def _waits(rings: Iterable[Ring], title: str) -> list[str]:
+    """In words where control can go round, and for what. By name where one word stands at several addresses: those of
+    the instruction itself are `+2`."""
+    asked: dict[tuple[str, ...], list[Ring]] = {}
     for ring in rings:
-        places.setdefault(ring.names, []).append(_runs(ring.addresses, 1))
+        asked.setdefault(ring.names, []).append(ring)
+    places = {names: _places(its, title) for names, its in asked.items()}
     return [f"waits at {' and '.join(where)} for {', '.join(names[:-1])}{' or ' if len(names) > 1 else ''}{names[-1]}"
             if names else f"goes round at {' and '.join(where)} for ever" for names, where in places.items()]
+
+
+def _places(rings: Sequence[Ring], title: str) -> list[str]:
+    words = list(dict.fromkeys(word for ring in rings for word in ring.words))
+    if not words or len(words) == len({address for ring in rings for address in ring.addresses}):
+        return [_runs(ring.addresses, 1) for ring in rings]
+    words = [word.removeprefix(title) if word.startswith(f"{title}+") else word for word in words]
+    return words if len(words) <= FEW else [*words[:FEW], f"{len(words) - FEW} words more"]
 
 
 def _opcode_runs(opcodes: Sequence[int], digits: int) -> str:
