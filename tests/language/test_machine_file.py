@@ -261,6 +261,10 @@ bus data 4 bits, floats
         , follows data
     sampled by q
         when go
+bus call 1 bit, wired or
+    driven by horn
+bus calls 1 bit, wired and
+    driven by horn
 rule "in time"
     when b then go
 
@@ -284,6 +288,10 @@ signal b = function in (and, when) and not half
 bus data 4 bits, floats
     driven by acc when b or go, follows data
     sampled by q when go
+bus call 1 bit, wired or
+    driven by horn
+bus calls 1 bit, wired and
+    driven by horn
 rule "in time" when b then go within 6 cycles unless half
 rule "window" between b and go never half
 """

@@ -14,7 +14,7 @@ _CONNECTING = "and|or|xor|not|is|in|if|else"
 _FOLLOWED = f"{_CONNECTING}|when|unless|while|until|then|within|never|follows"
 CONTINUING = re.compile(rf"(?:{_FOLLOWED})(?!\w)(?! *[0-9]\w*(?: +idle)? *(?:#|$))(?! *[,:])|[-+<>=,:]")
 CARRY_MACHINE = Carry(
-    re.compile(rf"(?<![\w.])(?<!\bis )(?<!\bis not )(?:{_FOLLOWED})$|[-+<>=]$"
+    re.compile(rf"(?<![\w.])(?<!\bis )(?<!\bis not )(?<!\bwired )(?:{_FOLLOWED})$|[-+<>=]$"
                r"|^(?:next|word|address|holds|repeats|keep|assume|exclusive|microprogram)$"),
     CONTINUING)
 """A statement of a machine file goes on where an operator or a word such as `when` wants something after it or before
