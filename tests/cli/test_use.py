@@ -380,6 +380,17 @@ def test_images_that_cannot_be_used_are_status_2(given: str, name: str, lamp: Pa
     assert f"error[{name}" in out
 
 
+def test_the_wire_list_is_written_as_csv_and_stands_in_the_listing(lamp: Path, capsys: Captured) -> None:
+    text = (lamp / "lamp.machine").read_text()
+    (lamp / "lamp.machine").write_text(text + "wire number_out at U7.OE\npart U7\n    OE 1\n")
+    assert ended(capsys, "export", "wires")[0] == 0
+    rows = (lamp / "lamp.csv").read_text().splitlines()
+    assert rows[0] == "chip,pin,number,net,what" and "U3,D7,,number[7],bit 7 of control" in rows
+    assert rows[-1] == 'U7,OE,1,number_out,"field, active low"'
+    assert run(["build"]) == 0
+    assert "  U7.OE  1       number_out" in (lamp / "build" / "lamp.lst").read_text()
+
+
 @pytest.mark.parametrize("name", names())
 def test_every_name_is_explained(name: str, capsys: Captured) -> None:
     status, out, _ = ended(capsys, "explain", name)

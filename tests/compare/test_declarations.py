@@ -245,6 +245,9 @@ PART = "part of what is compared under its owner"
 SHAPE = "fixed by what is declared beside it; a change of it changes a word, a term or the chips"
 CHIPS = "what the chips hold and what they need is compared chip by chip"
 UNNOTICED: dict[str, str] = {
+    **dict.fromkeys(("Machine.components", "Machine.wires", "Component.name", "Component.type", "Component.pins",
+                     "Wire.name", "Wire.low", "Wire.width", "Wire.kind", "Wire.pins"),
+                    "says where nets are on the board"),
     **dict.fromkeys(("Machine.name", "Machine.title", "Machine.microprogram", "Machine.orders", "Machine.labels",
                      "Machine.broken", "Machine.lower", "Agent.name", "Agent.title", "Code.name", "Code.value",
                      "Order.phrase", "Order.settings", "Assumption.text", "Keep.text", "Exclusive.names", "Rule.text",

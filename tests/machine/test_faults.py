@@ -83,6 +83,30 @@ CASES = {
     "an operator as the name of a state's code": Case(
         "reserved", "state m (one, if), reset one\n    next m", "state m (one, iff), reset one\n    next m", "if",
         "`if_code`"),
+    "a pin on two nets": Case(
+        "pin-twice", "wire go at U4.Y1\nwire halt at U4.Y1", "wire go at U4.Y1\nwire halt at U4.Y2", "U4.Y1",
+        "is on two nets"),
+    "a pin of a chip that holds something else": Case(
+        "pin-twice", "chip U1 16 x 8\n    holds control\n    address upc\nwire branch at U1.D[6:5]",
+        "chip U1 16 x 8\n    holds control\n    address upc\nwire branch at U1.D[7:6]", "U1.D[6:5]"),
+    "an address pin that has another line": Case(
+        "pin-twice", "chip U1 16 x 8\n    holds control\n    address {upc[0], upc[3:1]}\nwire upc at U1.A[3:0]",
+        "chip U1 16 x 8\n    holds control\n    address {upc[0], upc[3:1]}\nwire upc at U1.{A2, A1, A0, A3}",
+        "U1.A[3:0]"),
+    "a part with a pin given twice": Case(
+        "pin-twice", "part U4\n    A 1, B 2\n    A 3", "part U4\n    A 1, B 2\n    C 3", "A"),
+    "a part with a number given twice": Case(
+        "pin-twice", "part U4\n    A 1, B 2\n    C 2", "part U4\n    A 1, B 2\n    C 3", "C", "pin number 2"),
+    "two parts of one name": Case(
+        "defined-twice", "part U4\n    A 1\npart U4\n    B 1", "part U4\n    A 1\npart U5\n    B 1", "U4"),
+    "a pin that a part has not": Case(
+        "unknown-pin", "part U4\n    Y0 1, Y1 2\nwire go at U4.Y3", "part U4\n    Y0 1, Y1 2\nwire go at U4.Y1",
+        "U4.Y3", "`Y"),
+    "a data pin that a chip has not": Case(
+        "unknown-pin", "chip U1 16 x 8\n    holds control\n    address upc\nwire go at U1.D8",
+        "chip U1 16 x 8\n    holds control\n    address upc\nwire go at U1.OE", "U1.D8"),
+    "a wire with too few pins": Case(
+        "width-mismatch", "wire branch at U4.A", "wire branch at U4.{B, A}", "U4.A", "one pin for each bit"),
     "opcodes of two widths": Case(
         "width-mismatch",
         "register ir 8 bits\nstore one 256 words of 4 bits\n    address ir\n    word start of instruction\n"

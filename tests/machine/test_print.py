@@ -28,7 +28,7 @@ store control: 16 words of 8 bits
 chip U1: 32 x 8, erased ones, eeprom
   control
     D7-D2 control[7:2]  D1 not control[1]  D0 control[0]
-    A4 any  A3 address[0]  A2-A0 address[3:1]
+    A4 any  A3 upc[0]  A2-A0 upc[3:1]
 
 state upc: 4 bits, reset 0
   next  branch is step  : upc + 1

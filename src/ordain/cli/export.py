@@ -26,7 +26,8 @@ if TYPE_CHECKING:
 
 @click.group("export")
 def command() -> None:
-    """Write the model or a trace in an open format: aiger (AIGER 1.9), vcd (IEEE 1364)."""
+    """Write the model or a trace in an open format: aiger (AIGER 1.9), vcd (IEEE 1364), wires
+    (CSV)."""
 
 
 @command.command("aiger")
@@ -59,6 +60,31 @@ def aiger_command(machine: Path | None, out: Path | None, quiet: bool, colour: s
     left_out = sorted({one.subject or one.check for one in asked if one.kind == "always"})
     if left_out:
         say(manner, f"left out, no safety property: {', '.join(left_out)}")
+    return status
+
+
+@command.command("wires")
+@machine_argument
+@click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; else NAME.csv.")
+@speaks("text")
+def wires_command(machine: Path | None, out: Path | None, quiet: bool, colour: str) -> int:
+    """Write the wire list of MACHINE's control section as CSV (RFC 4180): chip, pin, number, net, what it is."""
+    from ordain.machine.wire_list import joints
+    from ordain.machine.wording import code_names
+    from ordain.show.wires import wires_csv
+
+    manner = Manner("text", quiet, colour)
+    built, status = _built(manner, machine)
+    if built is None:
+        return status
+    found = joints(built.machine, code_names(built.machine))
+    text = wires_csv(found)
+    target = out or Path(f"{built.machine.name}.csv")
+    if str(target) == "-":
+        click.echo(text, nl=False)
+        return status
+    write_file(target, text.encode())
+    say(manner, f"wrote {target}: {len(found)} pins of {len({joint.part for joint in found})} parts")
     return status
 
 

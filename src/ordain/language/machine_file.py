@@ -8,7 +8,7 @@ from typing import Any, NamedTuple, TypeAlias
 
 import pyparsing as pp
 
-from ordain.language import behaviour, demands, storage, timing, tree, wiring
+from ordain.language import behaviour, demands, storage, timing, tree, wires, wiring
 from ordain.language.grammar import kw, line, listed, name, quoted
 from ordain.language.statements import Faults, Form, Parsed, no_block, read_statement
 from ordain.language.words import CARRY_MACHINE
@@ -66,6 +66,7 @@ FORMS: dict[str, Form] = {
     **behaviour.FORMS,
     **wiring.FORMS,
     **demands.FORMS,
+    **wires.FORMS,
 }
 
 

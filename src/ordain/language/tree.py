@@ -501,9 +501,34 @@ class Order(NamedTuple):
     span: Span
 
 
+class Component(NamedTuple):
+    """`part U4 "74LS138"`, its pins with the numbers of the package below it."""
+
+    name: Word
+    type: Text | None
+    pins: tuple[tuple[Word, Number], ...]
+    span: Span
+
+
+class Pins(NamedTuple):
+    """Pins of one part, that of the highest bit first: `U4.{C, B, A}`, `U7.D[7:0]`, `U4.Y1`."""
+
+    part: str
+    pins: tuple[str, ...]
+    span: Span
+
+
+class Wire(NamedTuple):
+    """`wire NET at PINS, PINS`: `net` is a name or bits of it."""
+
+    net: Expr
+    pins: tuple[Pins, ...]
+    span: Span
+
+
 MachineStatement: TypeAlias = Union[
     MachineHeader, Microprogram, Store, Field, Spare, Chip, Clock, Inputs, State, Register, Condition, Signal, Constant,
-    Assume, Home, Bus, Strobe, Keep, Exclusive, Agent, Rule, Allow, Order,
+    Assume, Home, Bus, Strobe, Keep, Exclusive, Agent, Rule, Allow, Order, Component, Wire,
 ]
 
 

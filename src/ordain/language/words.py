@@ -11,7 +11,7 @@ DOTTED = rf"{NAME}(?:\.{NAME})*"
 NUMBER = r"[0-9][A-Za-z0-9_]*"
 
 _CONNECTING = "and|or|xor|not|is|in|if|else"
-_FOLLOWED = f"{_CONNECTING}|when|unless|while|until|then|within|never|follows"
+_FOLLOWED = f"{_CONNECTING}|when|unless|while|until|then|within|never|follows|at"
 CONTINUING = re.compile(rf"(?:{_FOLLOWED})(?!\w)(?! *[0-9]\w*(?: +idle)? *(?:#|$))(?! *[,:])|[-+<>=,:]")
 CARRY_MACHINE = Carry(
     re.compile(rf"(?<![\w.])(?<!\bis )(?<!\bis not )(?<!\bwired )(?:{_FOLLOWED})$|[-+<>=]$"

@@ -48,6 +48,8 @@ class Declarations:
         self.rules: list[tree.Rule] = []
         self.allowances: list[tree.Allow] = []
         self.orders: list[tree.Order] = []
+        self.components: list[tree.Component] = []
+        self.wires: list[tree.Wire] = []
 
 
 class StoreText(NamedTuple):
@@ -101,6 +103,10 @@ def declare(statements: tuple[tree.MachineStatement, ...], lowering: Lowering) -
                     found.buses.append(statement)
             case tree.Strobe():
                 found.strobes.append(statement)
+            case tree.Component():
+                found.components.append(statement)
+            case tree.Wire():
+                found.wires.append(statement)
             case tree.Keep():
                 found.keeps.append(statement)
             case tree.Exclusive():

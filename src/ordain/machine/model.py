@@ -370,6 +370,27 @@ def _never_held() -> "Machine":
     raise ValueError("a machine that was put together without a clock")
 
 
+class Component(NamedTuple):
+    """A part of the board. `pins`: (name, number of the package)."""
+
+    name: str
+    type: str
+    pins: tuple[tuple[str, int], ...]
+    span: Span
+
+
+class Wire(NamedTuple):
+    """The net `name`, or its bits `low` up to `low + width - 1` (None: all `width` of them), touches `pins`: (part,
+    pins), the pin of the highest bit first. `kind`: what it is: "field", "signal", "bus" ..."""
+
+    name: str
+    low: int | None
+    width: int
+    kind: str
+    pins: tuple[tuple[str, tuple[str, ...]], ...]
+    span: Span
+
+
 class Machine(NamedTuple):
     """Everything the machine file says. `terms` made all its expressions.
 
@@ -408,6 +429,8 @@ class Machine(NamedTuple):
     lower: Lower = _no_names
     clock: Clock | None = None
     released: Released = _never_held
+    components: dict[str, Component] = {}               # noqa: RUF012, never changed
+    wires: tuple[Wire, ...] = ()
 
     @property
     def steps(self) -> int:

@@ -1,9 +1,11 @@
 """The machine as plain tables, to be held against the schematic line by line."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 
 from ordain.machine import model
-from ordain.machine.expression import Const, If, Node
+from ordain.machine.expression import Const, If, Node, Terms
+from ordain.machine.wire_list import joints
 from ordain.machine.wording import CodeNames, code_names, words
 
 ALWAYS = "always"
@@ -14,12 +16,13 @@ def machine_lines(machine: model.Machine) -> list[str]:
     names = code_names(machine)
     sections = [
         *(store_lines(machine, store, names) for store in machine.stores.values()),
-        *(chip_lines(chip) for chip in machine.chips.values()),
+        *(chip_lines(machine, chip, names) for chip in machine.chips.values()),
         clock_lines(machine, names),
         state_lines(machine, names),
         register_lines(machine, names),
         *(bus_lines(machine, bus, names) for bus in machine.buses.values()),
         demand_lines(machine, names),
+        wire_lines(machine, names),
     ]
     lines: list[str] = []
     for section in sections:
@@ -115,18 +118,37 @@ def _held(field: model.Field, names: CodeNames) -> str:
     return (codes or "flag") + low + (f", idle {idle}" if field.codes else "")
 
 
-def chip_lines(chip: model.Chip) -> list[str]:
+def wire_lines(machine: model.Machine, names: CodeNames) -> list[str]:
+    """The wire list, pin by pin, where the file says what is wired."""
+    if not machine.wires and not machine.components:
+        return []
+    rows = [(f"{joint.part}.{joint.pin}", "" if joint.number is None else f"{joint.number}", joint.net or "-",
+             joint.what) for joint in joints(machine, names)]
+    return ["wires", *table([("pin", "number", "net", ""), *rows])]
+
+
+def chip_lines(machine: model.Machine, chip: model.Chip, names: CodeNames) -> list[str]:
     """Every pin of every bank, highest first."""
     made = f", {chip.technology}" + (f" sector {chip.sector}" if chip.sector else "") if chip.technology else ""
     lines = [f"chip {chip.name}: {chip.words} x {chip.bits}, erased {'ones' if chip.erased else 'zeros'}{made}"]
     for bank in chip.banks:
         lines.append(f"  {bank.store}" + (" (repeated)" if bank.repeats else ""))
-        lines.append("    " + "  ".join(_runs("D", bank.pins, bank.store)))
-        lines.append("    " + "  ".join(_runs("A", bank.address, "address")))
+        lines.append("    " + "  ".join(_runs("D", bank.pins, partial(_stored, bank.store))))
+        lines.append("    " + "  ".join(_runs("A", bank.address, partial(
+            _presented, machine.terms, machine.stores[bank.store].address, names))))
     return lines
 
 
-def _runs(letter: str, pins: Sequence[model.Pin | model.AddressPin], of: str) -> list[str]:
+def _stored(store: str, high: int, low: int) -> str:
+    return f"{store}{_bits(high, low)}"
+
+
+def _presented(terms: Terms, address: Node, names: CodeNames, high: int, low: int) -> str:
+    """Lines of an address by the names that the file gives them."""
+    return words(terms.slice(address, high, low), names)
+
+
+def _runs(letter: str, pins: Sequence[model.Pin | model.AddressPin], named: Callable[[int, int], str]) -> list[str]:
     """`D7-D2 control[7:2]`: neighbours that go on alike are said together."""
     runs: list[list[int]] = []
     for place, pin in enumerate(pins):
@@ -137,14 +159,15 @@ def _runs(letter: str, pins: Sequence[model.Pin | model.AddressPin], of: str) ->
             runs[-1].append(place)
         else:
             runs.append([place])
-    return [_run(letter, [len(pins) - 1 - place for place in run], pins[run[0]], of) for run in runs]
+    return [_run(letter, [len(pins) - 1 - place for place in run], pins[run[0]], named) for run in runs]
 
 
-def _run(letter: str, numbers: list[int], first: model.Pin | model.AddressPin, of: str) -> str:
+def _run(letter: str, numbers: list[int], first: model.Pin | model.AddressPin,
+         named: Callable[[int, int], str]) -> str:
     where = f"{letter}{numbers[0]}" + (f"-{letter}{numbers[-1]}" if len(numbers) > 1 else "")
     if first.bit is None:
         return f"{where} {'any' if first.level is None else first.level}"
-    return f"{where} {'not ' if first.inverted else ''}{of}{_bits(first.bit, first.bit - len(numbers) + 1)}"
+    return f"{where} {'not ' if first.inverted else ''}{named(first.bit, first.bit - len(numbers) + 1)}"
 
 
 def _bits(high: int, low: int) -> str:

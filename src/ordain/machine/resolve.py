@@ -27,6 +27,7 @@ from ordain.machine.pins import Wiring
 from ordain.machine.rules import allowance_model, assumption_model, home_node, rule_models
 from ordain.machine.stores import Addressed, address_of, store_model
 from ordain.machine.unread import own_faults
+from ordain.machine.wires import component_models, wire_models
 from ordain.text.findings import Finding, Place, error, has_errors
 from ordain.text.source import Span
 
@@ -85,6 +86,7 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
             "no-store", "the machine has no control store", span, "no `store` line in it",
             help="describe one: `store control 1024 words of 40 bits`"))
     chips = _chips(found, lowering, stores, fields, sound)
+    components = component_models(found.components, lowering)
     machine = model.Machine(
         name=found.header.name.text if found.header else "",
         title=found.header.title.text if found.header and found.header.title else "",
@@ -116,6 +118,8 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
         broken=frozenset(name for name, entry in entries.items() if entry.broken) | _left_out(found, buses),
         lower=_conditions_of_arms(lowering),
         clock=clocking.clock(),
+        components=components,
+        wires=wire_models(found.wires, components, chips, stores, fields, lowering),
     )
     return machine if stores else None
 

@@ -38,6 +38,17 @@ EXPLANATIONS = (
         "state granted 1 bit, reset 0\nsignal granted = console_2",
         "Rename or remove one of them."),
     Explanation(
+        "pin-twice", "a pin is used for two things",
+        "A pin is soldered to one net. Found are also pins of a store's chip of which its `holds` or `address` line "
+        "says something else, and two pins of one part with the same number.",
+        "wire acc_out at U4.Y1\nwire pc_out  at U4.Y1",
+        "Look at the board, and correct the line that is wrong."),
+    Explanation(
+        "unknown-pin", "a part has no pin of this name",
+        "Where a `part` lists its pins, these are all it has; a store's chip has D0, D1, ... and A0, A1, ...",
+        'part U4 "74LS138"\n    A 1, B 2, C 3, Y0 15\nwire acc_out at U4.Y9',
+        "Correct the name, or add the pin to the part."),
+    Explanation(
         "bad-size", "a size that cannot be",
         "Words, bits and cycles have a smallest and a largest number that makes sense.",
         "store control 0 words of 40 bits",
