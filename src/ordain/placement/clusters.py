@@ -18,13 +18,15 @@ FIXED = -1
 class Unit(NamedTuple):
     """Words with fixed offsets from one base. `offsets` ascend from 0 and go with `words`; `domain` is the set of bases
     at which the unit may stand in an empty store; `rules`: (offset, bits that must be 0 in the address there).
-    `parts`: (number of the demand, offset of its base)."""
+    `parts`: (number of the demand, offset of its base). `high`: some demand wants ones in its address, which the rules
+    do not tell."""
 
     offsets: tuple[int, ...]
     words: tuple[int, ...]
     domain: int
     rules: tuple[tuple[int, int], ...]
     parts: tuple[tuple[int, int], ...]
+    high: bool = False
 
 
 class Units(NamedTuple):
@@ -180,12 +182,14 @@ class _Joining:
         """The bases at which a demand may stand in an empty store. A word that must follow the one before it does not
         begin a new lap of the counter."""
         cells, space, counting = demand.cells, self.space, self.task.counting
-        shape = demand.zeros, tuple([offset for offset, _ in cells]), counting < space.width and cells
+        shape = demand.zeros, demand.ones, tuple([offset for offset, _ in cells]), counting < space.width and cells
         found = self.domains.get(shape)
         if found is None:
             found = space.below(space.size - cells[-1][0])
             if demand.zeros:
                 found &= space.zeros(demand.zeros)
+            if demand.ones:
+                found &= space.ones(demand.ones)
             if counting < space.width:
                 laps = space.zeros((1 << counting) - 1)
                 for (left, before), (right, after) in pairwise(cells):
@@ -202,5 +206,6 @@ class _Joining:
                 units.append(Unit(
                     tuple([place - low for place in places]), tuple([cluster.cells[place] for place in places]),
                     cluster.domain, tuple([(offset - low, zeros) for offset, zeros in cluster.rules]),
-                    tuple([(number, offset - low) for number, offset in cluster.parts])))
+                    tuple([(number, offset - low) for number, offset in cluster.parts]),
+                    any(self.demands[number].ones for number, _ in cluster.parts)))
         return Units(tuple(self.demands), tuple(units), self.fixed, tuple(self.settled), tuple(self.runs), self.shared)

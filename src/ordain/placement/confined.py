@@ -12,6 +12,7 @@ from typing import NamedTuple
 from ordain.machine.model import Machine
 from ordain.microprogram.model import Microinstruction, Program
 from ordain.placement.demands import ends_of_runs, reach_of, target_words
+from ordain.placement.mapped import mapped
 from ordain.placement.space import members
 
 MOST_STEPS = 20_000
@@ -89,6 +90,8 @@ class Confined:
         self._derived = {name: sum(((1 << machine.fields[field].width) - 1) << machine.fields[field].low
                                    for field in store.fields if machine.fields[field].holds == "derived")
                          for name, store in machine.stores.items()}
+        leading = {(entry.store, program.words[program.labels[entry.target]].store) for entry in program.entries}
+        self._ways = {(of, to): mapped(machine, of, machine.stores[to].address_width) for of, to in leading}
         self._rows: list[_Row] = []
         self._row_of: dict[int, tuple[int, int]] = {}
         self._find_rows()
@@ -218,9 +221,11 @@ class Confined:
                 continue
             row, at = self._row_of[named]
             mask, burned = masks[entry.store], self._burnt[entry.store][entry.address]
-            if mask.stay | mask.fall | mask.rise:
+            way = self._ways[entry.store, self._rows[row].store]
+            if way.zeros | way.ones or mask.stay | mask.fall | mask.rise:
                 domains[row] = sum(1 << base for base in members(domains[row])
-                                   if mask.fits(burned, base + at, (1 << self._machine.stores[entry.store].bits) - 1))
+                                   if (value := way.value(base + at)) is not None
+                                   and mask.fits(burned, value, (1 << way.bits) - 1))
                 if not domains[row]:
                     return False
         return all(domains)

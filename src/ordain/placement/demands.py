@@ -11,18 +11,20 @@ from typing import NamedTuple
 from ordain.machine.expression import Leaf
 from ordain.machine.model import Field, Machine
 from ordain.microprogram.model import Microinstruction, Program, Target
+from ordain.placement.mapped import Mapped, mapped
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 
 
 class Demand(NamedTuple):
     """`cells`: (offset, index of the word), the demand's base having offset 0. The address of the base has a 0 in each
-    of the bits `zeros`. `why` completes "stands here again ..."."""
+    of the bits `zeros` and a 1 in each of the bits `ones`. `why` completes "stands here again ..."."""
 
     cells: tuple[tuple[int, int], ...]
     zeros: int
     why: str
     span: Span
+    ones: int = 0
 
 
 class Bond(NamedTuple):
@@ -190,16 +192,19 @@ def _said(target: Target) -> str:
 
 def _from_mapping(machine: Machine, program: Program, ends: list[int],
                   demands: dict[str, dict[object, Demand]]) -> None:
-    """The cells of a mapping store that are narrower than the address they hold."""
+    """The cells of a mapping store that are narrower than the address they lead to."""
+    known: dict[tuple[str, int], Mapped] = {}
     for entry in program.entries:
         word = program.labels[entry.target]
         store = machine.stores[program.words[word].store]
-        bits = machine.stores[entry.store].bits
-        if bits < store.address_width:
-            zeros = ((1 << store.address_width) - 1) & ~((1 << bits) - 1)
+        key = entry.store, store.address_width
+        if key not in known:
+            known[key] = mapped(machine, *key)
+        bits, _, zeros, ones = known[key]
+        if zeros | ones:
             demands.setdefault(store.name, {}).setdefault(
-                ((word,), zeros),
-                Demand(tuple(_run(word, ends)), zeros, f"for the {bits} bits of `{entry.store}`", entry.span))
+                ((word,), zeros, ones),
+                Demand(tuple(_run(word, ends)), zeros, f"for the {bits} bits of `{entry.store}`", entry.span, ones))
 
 
 def _from_bodies(machine: Machine, program: Program, ends: list[int], demands: dict[str, dict[object, Demand]],

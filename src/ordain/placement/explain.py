@@ -148,7 +148,7 @@ def nothing_fits(task: Task, units: Units, pages: Pages, stuck: Stuck) -> Findin
 
 def _freer(unit: Unit, size: int, more: int, width: int) -> Unit:
     """A unit that may also stand in the words by which a store is thought larger."""
-    if unit.rules:
+    if unit.rules or unit.high:
         return unit
     return unit._replace(domain=(1 << max(0, size + more - unit.offsets[-1])) - 1)
 

@@ -7,6 +7,7 @@ from ordain.machine.expression import Const, Join, Leaf, Node, Not, Parity, Slic
 from ordain.machine.model import Field, Machine
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.placement.demands import reach_of, target_words
+from ordain.placement.mapped import Mapped, mapped
 from ordain.text.findings import Finding, error
 
 Addresses = Sequence[tuple[int, ...]]
@@ -52,8 +53,13 @@ def fill(machine: Machine, program: Program, addresses: Addresses, recorded: Map
             for field in computed:
                 full |= (field.value(full) ^ field.turned) << field.low
             out[address] = full
+    ways: dict[tuple[str, int], Mapped] = {}
     for entry in program.entries:
-        start = _first_below(addresses[program.labels[entry.target]], 1 << machine.stores[entry.store].bits)
+        first = program.labels[entry.target]
+        key = entry.store, machine.stores[program.words[first].store].address_width
+        if key not in ways:
+            ways[key] = mapped(machine, *key)
+        start = next((value for address in addresses[first] if (value := ways[key].value(address)) is not None), None)
         if start is None:
             findings.append(error("too-wide", f"`{entry.target}` stands too high for `{entry.store}`", entry.span,
                                   "named here", help="place it lower"))
@@ -102,10 +108,6 @@ def _target_address(machine: Machine, program: Program, field: Field, target: Ta
         if all(base + value in addresses[word] for value, word in enumerate(named)):
             return base
     raise AssertionError(f"no address of {named} suits {field.name}")
-
-
-def _first_below(places: tuple[int, ...], limit: int) -> int | None:
-    return next((place for place in places if place < limit), None)
 
 
 def derived_fields(machine: Machine, store: str) -> list[Derived]:

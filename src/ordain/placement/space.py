@@ -30,6 +30,10 @@ class Space:
             found = self._zeros[bits] = found & self.full
         return found
 
+    def ones(self, bits: int) -> int:
+        """The addresses in which every one of `bits` is 1."""
+        return self.zeros(bits) << bits & self.full
+
     def page(self, page: int, number: int) -> int:
         """The addresses of page `number`, pages having 2**page words."""
         return (((1 << (1 << page)) - 1) << (number << page)) & self.full

@@ -1,0 +1,87 @@
+"""A mapping store narrower than the address: the wires beside its outputs say where an instruction may begin."""
+
+import pytest
+
+from tests.checks.reports import names, report
+from tests.planted.plant import Sound
+from tests.workshop import compiled, contents_of
+
+MACHINE = """\
+machine narrow
+store control 64 words of 10 bits
+    address upc
+field go 2 bits
+    next 0 idle
+    home 1
+    dispatch 2
+field mark 8 bits, idle 0
+store entry 8 words of {bits} bits
+    address ir
+    word start of instruction
+register ir 3 bits, loads data when mark is 1
+bus data 3 bits, floats
+    driven by memory
+state upc 6 bits, reset 0
+    next choose go
+        next: upc + 1
+        home: 0
+        dispatch: {join}
+        otherwise: upc
+home upc is 0
+"""
+MICRO = """\
+routine fetch at 0
+    mark 1
+    go dispatch
+instruction 0 "one"
+    mark 10
+    mark 11
+    mark 12, go home
+instruction 1 "two"
+    mark 20, go home
+instruction 0b01x "three"
+    mark 30
+    mark 31, go home
+instruction others "four"
+    go home
+"""
+
+
+@pytest.mark.parametrize(("join", "bits", "leads"), [
+    ("entry", 6, lambda word: word),
+    ("{0b0, entry}", 5, lambda word: word),
+    ("{0b1, entry}", 5, lambda word: 32 | word),
+    ("{0b10, entry}", 4, lambda word: 32 | word),
+    ("{entry, 0b00}", 4, lambda word: word << 2),
+    ("{entry, 0b10}", 4, lambda word: word << 2 | 2),
+    ("{0b11, entry, 0b0}", 3, lambda word: 48 | word << 1),
+])
+def test_every_word_of_the_table_leads_to_its_instruction(join: str, bits: int, leads: object) -> None:
+    """What the wires make of a word is where the instruction begins; and the proof finds nothing."""
+    assert callable(leads)
+    machine = MACHINE.format(join=join, bits=bits)
+    contents = contents_of(machine, MICRO)
+    for opcode, title in enumerate(["one", "two", "three", "three", "four", "four", "four", "four"]):
+        assert leads(contents.words["entry"][opcode]) in contents.labels[title][1]
+    assert names(report(Sound(machine, MICRO))) == []
+
+
+def test_without_room_where_the_wires_lead_it_is_over_full() -> None:
+    """{0b11111, entry}: two addresses for four instructions."""
+    contents, findings = compiled(MACHINE.format(join="{0b11111, entry}", bits=1), MICRO)
+    assert contents is None and findings[-1].name in ("over-full", "placement-undecided")
+
+
+def test_a_label_that_stands_elsewhere_stands_a_second_time() -> None:
+    machine = MACHINE.format(join="{0b1, entry}", bits=5)
+    contents = contents_of(machine, MICRO.replace('"two"', '"two" at 7'))
+    assert 7 in contents.labels["two"][1] and 32 | contents.words["entry"][1] in contents.labels["two"][1]
+
+
+def test_rows_of_a_map_are_wired_alike() -> None:
+    machine = MACHINE.format(join="{0b1, entry}", bits=5).replace("    word start of instruction\n", "")
+    micro = "routine fetch at 0\n    mark 1\n    go dispatch\nroutine one\n    go home\nroutine two\n    mark 2\n" \
+            "    go home\nmap entry\n    0b0xx: one\n    others: two\n"
+    contents = contents_of(machine, micro)
+    assert {32 | word for word in contents.words["entry"][:4]} <= contents.labels["one"][1]
+    assert {32 | word for word in contents.words["entry"][4:]} <= contents.labels["two"][1]
