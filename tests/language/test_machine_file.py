@@ -263,7 +263,7 @@ bus data 4 bits, floats
         when go
 bus call 1 bit, wired or
     driven by horn
-bus calls 1 bit, wired and
+bus calls 1 bit, wired  and
     driven by horn
 rule "in time"
     when b then go

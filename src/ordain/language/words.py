@@ -14,8 +14,8 @@ _CONNECTING = "and|or|xor|not|is|in|if|else"
 _FOLLOWED = f"{_CONNECTING}|when|unless|while|until|then|within|never|follows|at"
 CONTINUING = re.compile(rf"(?:{_FOLLOWED})(?!\w)(?! *[0-9]\w*(?: +idle)? *(?:#|$))(?! *[,:])|[-+<>=,:]")
 CARRY_MACHINE = Carry(
-    re.compile(rf"(?<![\w.])(?<!\bis )(?<!\bis not )(?<!\bwired )(?:{_FOLLOWED})$|[-+<>=]$"
-               r"|^(?:next|word|address|holds|repeats|keep|assume|exclusive|microprogram)$"),
+    re.compile(rf"^(?!.*\b(?:is|is +not|wired) +(?:and|or|xor)$)(?:.*(?<![\w.])(?:{_FOLLOWED})|.*[-+<>=]"
+               r"|next|word|address|holds|repeats|keep|assume|exclusive|microprogram)$"),
     CONTINUING)
 """A statement of a machine file goes on where an operator or a word such as `when` wants something after it or before
 it. A line of a block may begin with such a word only where it names a code: `then 3`, `then : upc`. In a microprogram
