@@ -223,6 +223,16 @@ def test_lines_without_a_bit_and_free_cells_are_no_words() -> None:
     assert [word.address for word in changed.differing] == [0] and changed.strays == ()
 
 
+def test_a_blank_chip_is_blank_even_if_another_one_is_to_hold_nothing_but_ones() -> None:
+    made = machine([store("control", 4, 16)], [chip("U8", 16, 8, straight("control", 15, 8, 4)),
+                                               chip("U9", 16, 8, straight("control", 7, 0, 4))])
+    stored = {"control": Stored({address: 0xFF00 | address for address in range(16)}, None)}
+    images = pack(made, stored)
+    found = suspicions(made, stored, images, {"U9": b"\xFF" * 16})
+    assert [each.text for each in found][:2] == [
+        "reads all ones: blank, not powered, or not seated", "holds what belongs into U8"]
+
+
 def test_noise_is_not_explained_away() -> None:
     noise = random.Random(2).randbytes(512)
     result = decoded({"U3": noise})

@@ -150,10 +150,13 @@ def _explanations(machine: Machine, chip: Chip, built: _Cells, seen: _Cells, ima
                   places: Sequence[int]) -> Iterator[tuple[str, str, _Cells, _Cells]]:
     """(text, chip whose image it is or "", what the build has, what was read) for every explanation, as if it were
     true; simple ones first."""
+    read = _at(seen, places)
+    for level, said in (((1 << chip.bits) - 1, "ones"), (0, "zeros")):
+        yield f"reads all {said}: blank, not powered, or not seated", "", [level] * len(places), read
     for other in machine.chips.values():
         if other.name != chip.name and (other.words, other.bits) == (chip.words, chip.bits):
             yield (f"holds what belongs into {other.name}", other.name,
-                   _at(device_words(images[other.name], other), places), _at(seen, places))
+                   _at(device_words(images[other.name], other), places), read)
     for text, wanted, read in _faults(chip, built, seen, places):
         yield text, "", wanted, read
 
@@ -162,8 +165,6 @@ def _faults(chip: Chip, built: _Cells, seen: _Cells, places: Sequence[int]) -> I
     """What may have happened to a chip by itself."""
     wanted, read = _at(built, places), _at(seen, places)
     ones = (1 << chip.bits) - 1
-    for level, said in ((ones, "ones"), (0, "zeros")):
-        yield f"reads all {said}: blank, not powered, or not seated", [level] * len(places), read
     yield "is inverted", wanted, [word ^ ones for word in read]
     for text, turn in _turned_data(chip.bits):
         yield text, wanted, [turn(word) for word in read]
