@@ -10,74 +10,8 @@ from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.rom.contents import Contents
 from tests.agreement import disagreements
+from tests.planted.winch import CLOCKED, PROGRAM, STORE
 from tests.workshop import contents_of
-
-STORE = """\
-machine winch "lets down a load, step by step"
-
-store control 16 words of 14 bits
-    address upc
-field branch 2 bits
-    step 0 idle
-    jump 1
-    back 2
-field target 4 bits address, idle 0
-field load 2 bits
-    none 0 idle
-    acc 1
-    mar 2
-    tally 3
-field source 2 bits
-    none 0 idle
-    acc 1
-    memory 2
-field write 1 bit
-field slow 1 bit
-spare 2 bits
-
-input ready 1 bit
-order goto <there>: branch jump, target <there>
-home start
-"""
-
-CLOCKED = STORE + """\
-clock clk (first, second)
-    held while (slow and not ready) or panel.stops
-agent panel "start and stop", on own clock
-    input press 1 bit
-    state mode (runs, stands), reset runs
-        next choose mode
-            runs  : stands if press else runs
-            stands: runs if not press else stands
-    signal stops = mode is stands
-state upc 4 bits, reset 0
-    next choose branch
-        step     : upc + 1
-        jump     : target
-        back     : {0b00, tally}
-        otherwise: upc
-register acc 8 bits, loads data when load is acc
-register mar 8 bits, loads data when load is mar
-register tally 2 bits, loads data[1:0] when load is tally, on first, reset 0
-state ticks 2 bits, reset 0, on oscillator
-    next ticks + 1 if slow else 0
-bus data 8 bits, floats, turnaround 1 phase
-    driven by acc when source is acc and second
-    driven by memory when source is memory
-    sampled by acc when load is acc
-    sampled by mar when load is mar
-    sampled by memory when write and second
-bus address 8 bits, floats
-    driven by mar
-strobe write on second
-    address steady 1 cycle before
-    data steady 0 phases before
-rule "written in time" when write then at start within 3 cycles unless panel.stops
-rule "not twice" never write and prior(write)
-rule "stretched" reach ticks is 3
-rule "stopped" always reach panel.stops
-rule "once a round" between at start and at start never write and first after write and second
-"""
 
 WITHOUT = STORE + """\
 state clk (first, second), reset first
@@ -132,14 +66,6 @@ state before 2 bits, reset 0
     next before if held else {before[0], write}
 rule "written in time" never pending and waited is 6
 rule "not twice" never write and before[1]
-"""
-
-PROGRAM = """\
-routine start at 0
-    mar <- memory
-    acc <- memory, slow
-    memory <- acc, write
-    goto start
 """
 
 PROGRAMS = {

@@ -5,8 +5,9 @@ import pytest
 
 from ordain.compare.correspondence import correspond
 from ordain.compare.declared import demands
-from tests.checks.test_phases import CLOCKED, PROGRAMS
+from tests.checks.test_phases import PROGRAMS
 from tests.compare.judged import Texts, compared, edited, moved
+from tests.planted.winch import CLOCKED
 from tests.workshop import contents_of
 
 WINCH: Texts = (CLOCKED, PROGRAMS["back through a register that moves early"])

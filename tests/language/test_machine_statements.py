@@ -98,6 +98,8 @@ STATEMENTS: list[tuple[str, Any]] = [
       (("Driver", "mar", "drive_address", NONE, NONE), ("Driver", "b", NONE, NONE, NONE),
        ("Driver", "console", "owns", NONE, ("Infix", "is", "mode", "writing")), ("Driver", "m", NONE, "data", NONE)),
       (("Sampler", "acc", ("Infix", "is", "load", "acc")), ("Sampler", "x", NONE)))),
+    ("bus data 8 bits, wired or\n    driven by a", ("Bus", "data", 8, "wired-or", 0,
+                                                    (("Driver", "a", NONE, NONE, NONE),), ())),
     ("bus data 8 bits, turnaround 1, wired  and", ("Bus", "data", 8, "wired-and", 1, (), ())),
     ("bus data 8 bits, pulled high, turnaround 2 cycles", ("Bus", "data", 8, "pulled-high", 2, (), ())),
     ("strobe go\n    address steady 1 cycle before, 2 cycles after\n    data steady 1 cycle after",

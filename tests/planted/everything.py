@@ -1,8 +1,8 @@
 """All planted faults."""
 
-from tests.planted import kiln, lock, mill, organ, weir
+from tests.planted import kiln, lock, mill, organ, weir, winch
 
-PLANTED = (*weir.PLANTED, *mill.PLANTED, *organ.PLANTED, *kiln.PLANTED, *lock.PLANTED)
+PLANTED = (*weir.PLANTED, *mill.PLANTED, *organ.PLANTED, *kiln.PLANTED, *lock.PLANTED, *winch.PLANTED)
 """Every fault that is planted somewhere."""
 
 LARGE = lock.PLANTED

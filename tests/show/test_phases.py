@@ -14,7 +14,8 @@ from ordain.show.paint import Paint
 from ordain.show.traces import cycle_lines, trace_lines
 from ordain.show.vcd import vcd
 from ordain.show.verdicts import trace_data
-from tests.checks.test_phases import CLOCKED, PROGRAM, PROGRAMS
+from tests.checks.test_phases import PROGRAMS
+from tests.planted.winch import CLOCKED, PROGRAM
 from tests.workshop import contents_of
 
 WIDE = Page(Paint(False), 200, True)
