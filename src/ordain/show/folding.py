@@ -17,6 +17,11 @@ class Folded(NamedTuple):
     phases: tuple[str, ...]
     held: tuple[int, ...]
 
+    @property
+    def cycles(self) -> int:
+        """How many cycles it goes through; none where not even the first one can be."""
+        return self.numbers[-1] if self.numbers else 0
+
     def stamp(self, at: int) -> str:
         """`3`, `3 second`"""
         return f"{self.numbers[at]} {self.phases[at]}".rstrip()

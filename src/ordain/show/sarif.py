@@ -137,7 +137,7 @@ def _rule(name: str) -> dict[str, Any]:
 
 def _code_flow(contents: Contents, trace: Trace, directory: str) -> dict[str, Any]:
     whole = folded(contents.machine, trace)
-    count, loop = whole.numbers[-1], whole.trace.loop
+    count, loop = whole.cycles, whole.trace.loop
     said = f"how to get there: {count} cycle{'s' if count != 1 else ''} from reset"
     if loop is not None:
         said += f", then again from cycle {whole.stamp(loop)}, for ever"

@@ -43,7 +43,7 @@ class Shown(NamedTuple):
 def trace_lines(contents: Contents, trace: Trace, page: Page, *, everything: bool = False) -> list[str]:
     """The heading and the cycles of the trace of a fault; its last cycle is marked."""
     whole = folded(contents.machine, trace)
-    count, entries = whole.numbers[-1], len(whole.numbers)
+    count, entries = whole.cycles, len(whole.numbers)
     shown = _shown(contents, whole, entries if everything else FEW_ROWS, ">")
     if not everything and not _as_table(shown, whole, [], page.indented(2), ""):
         shown = _shown(contents, whole, FEW_BLOCKS, ">")
