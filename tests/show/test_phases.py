@@ -78,6 +78,16 @@ def test_a_loop_in_a_held_clock() -> None:
     assert "then again from cycle 2 first, for ever" in "\n".join(trace_lines(contents, trace, WIDE))
 
 
+def test_a_sequence_without_a_cycle() -> None:
+    """Nothing satisfies the assumptions from the start: there is nothing to draw, and that is said."""
+    contents, trace = shown("never", "home")
+    nothing = trace._replace(cycles=(), loop=None, dead_end=True)
+    assert trace_lines(contents, nothing, WIDE) == [
+        "how to get there: 0 cycles from reset:", "  cycle", "  then no input satisfies the assumptions"]
+    assert trace_data(contents, nothing) == {"cycles": [], "loop": None, "dead_end": True}
+    assert diagram_lines(contents, nothing, WIDE, ASCII) == []
+
+
 def test_as_data() -> None:
     found = trace_data(*shown("written twice", "not twice"))["cycles"]
     assert [(one["cycle"], one.get("phase", "")) for one in found] == [

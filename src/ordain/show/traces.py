@@ -147,7 +147,7 @@ def _as_table(shown: list[Shown], whole: Folded, labels: list[str], page: Page, 
 
 def _widest_stamp(shown: list[Shown]) -> int:
     """Columns of the names of phases, with a blank before them; 0 where none is told."""
-    return max(len(one.row.stamp.partition(" ")[2]) + 1 if " " in one.row.stamp else 0 for one in shown)
+    return max((len(one.row.stamp.partition(" ")[2]) + 1 if " " in one.row.stamp else 0 for one in shown), default=0)
 
 
 def _stamp(row: Row, wide: int) -> str:
