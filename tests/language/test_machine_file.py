@@ -304,3 +304,12 @@ def test_a_row_that_should_carry_on_and_is_not_indented_says_how() -> None:
     _, findings = parse_machine({"m.machine": 'machine m\nrule "x" never a\nand b\n'}, "m.machine")
     assert [finding.name for finding in findings] == ["unknown-statement"]
     assert findings[0].help == "a line that carries on is indented further than the one where the statement begins"
+
+
+@pytest.mark.parametrize(("line", "help"), [
+    ("condition a 1 bit, b 1 bit", "begin a line with `condition` for each"),
+    ("strobe load is ram", "name it first: `signal pulse = ...`, and `strobe pulse`"),
+    ("strobe load[2]", "name it first: `signal pulse = ...`, and `strobe pulse`")])
+def test_what_people_try_gets_the_way_out(line: str, help: str) -> None:
+    _, [finding] = parse_machine({"m": f"machine m\n{line}\n"}, "m")
+    assert (finding.name, finding.help) == ("syntax", help)

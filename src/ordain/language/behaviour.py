@@ -19,6 +19,7 @@ from ordain.language.grammar import (
     one_of,
     option,
     options,
+    refused,
     value,
     width,
 )
@@ -151,7 +152,8 @@ def _build_register(parsed: Parsed) -> tree.Register:
 
 @cache
 def _condition() -> pp.ParserElement:
-    return line(kw("condition") - name("a name for the condition") - width() + pp.Opt(mark("=") - value()))
+    another = refused(",", "one condition stands on a line", "a second one", "begin a line with `condition` for each")
+    return line(kw("condition") - name("a name for the condition") - width() + another + pp.Opt(mark("=") - value()))
 
 
 def _build_condition(parsed: Parsed) -> tree.Condition:

@@ -118,6 +118,14 @@ def mark(sign: str) -> pp.ParserElement:
     return fixed(re.escape(sign), f"`{sign}`")
 
 
+def refused(pattern: str, message: str, label: str, help: str) -> pp.ParserElement:
+    """What people write here and what is not the language: a message of its own."""
+    def refuse(text: Any, at: int, token: str) -> list[Any]:
+        raise Misread("syntax", message, at, at + len(token), label, help)
+
+    return pp.Opt(_Token(pattern, refuse, message))
+
+
 def either(what: str, *choices: pp.ParserElement) -> pp.ParserElement:
     """The first of the choices that fits; `what`: what they may be, for the message."""
     return pp.MatchFirst(choices).set_name(what)

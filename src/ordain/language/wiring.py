@@ -18,6 +18,7 @@ from ordain.language.grammar import (
     option,
     options,
     quoted,
+    refused,
     width,
 )
 from ordain.language.statements import Form, Parsed, no_block, read_items, read_lines
@@ -100,7 +101,9 @@ def _build_bus(parsed: Parsed) -> tree.Bus:
 
 @cache
 def _strobe() -> pp.ParserElement:
-    return line(kw("strobe") - dotted("the name of a signal") + pp.Opt(on()))
+    computed = refused(r"(?:is|in|and|or|xor|not)(?!\w)|[-+<>\[]", "a strobe is called by the name of a signal",
+                       "computed here", "name it first: `signal pulse = ...`, and `strobe pulse`")
+    return line(kw("strobe") - dotted("the name of a signal") + computed + pp.Opt(on()))
 
 
 @cache
