@@ -422,7 +422,7 @@ def decide(contents: Contents, properties: Sequence[Property]) -> Verdicts:
     over = Verdict(asked, "broken" if dead else "proved", breaks, None, None, count, transitions)
     return Verdicts(tuple(verdict(contents, prop) for prop in properties), over,
                     {store: frozenset(found) for store, found in executed.items()}, count, transitions,
-                    max(base.level.values()), 0, "", "")
+                    max(base.level.values()), "", "")
 
 
 def verdict(contents: Contents, asked: Property) -> Verdict:

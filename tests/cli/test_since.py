@@ -17,7 +17,7 @@ def report(**rows: Any) -> Report:
     for name, said in rows.items():
         outcome, worst = said if isinstance(said, tuple) else (said, 0)
         made.append(Row("check", name, outcome, 1, 1, worst, 9, None, "", span(MACHINE, "bus data")))
-    return Report((), tuple(made), (), {}, 1, 1, 1, 0, "", "")
+    return Report((), tuple(made), (), {}, 1, 1, 1, "", "")
 
 
 def test_verdicts_that_moved_are_said_as_by_compare() -> None:

@@ -24,8 +24,43 @@ from ordain.prover.search.explore import explore
 from ordain.rom.contents import Contents
 from tests import oracle
 from tests.prover.by_hand import SEQUENCERS, random_comparisons, random_contents, random_journeys, random_successions
-from tests.prover.test_monitors import MACHINE, MICRO
 from tests.workshop import contents_of
+
+MACHINE = """machine weir
+microprogram "weir.micro"
+store control 8 words of 4 bits
+    address upc
+field branch 2 bits
+    step     0 idle
+    wipe     1
+    dispatch 2
+    home     3
+field open 1 bit
+spare 1 bit
+state upc 3 bits, reset 0
+    next choose branch
+        dispatch : {0b1, opcode}
+        home     : 0
+        otherwise : upc + 1
+input clear 1 bit
+input new 2 bits
+state opcode 2 bits, reset 3
+    next choose branch
+        wipe      : 0 if clear else opcode
+        home      : new
+        otherwise : opcode
+home start
+"""
+MICRO = """routine start at 0
+    open
+    branch wipe
+    branch dispatch
+routine ends at 4
+    open
+    branch step
+    open
+    branch home
+"""
 
 
 @settings(max_examples=60, deadline=None)
@@ -238,3 +273,39 @@ def test_what_is_not_kept_is_not_compared(seed: int) -> None:
         kept, whole = (decide(contents, system, (asked,), Limits(traces=0, reduce=reduce)).verdicts[0]
                        for reduce in (True, False))
         assert _answer(contents, kept) == _answer(contents, whole)
+
+
+FORGETFUL = """machine sluice
+microprogram "sluice.micro"
+store control 4 words of 4 bits
+    address upc
+field branch 2 bits
+    step  0 idle
+    asked 1
+    home  2
+    take  3
+spare 2 bits
+state upc 2 bits, reset 0
+    next choose branch
+        asked     : 2 if flag else 3
+        home      : 0
+        otherwise : upc + 1
+input go 1 bit
+state flag 1 bit, reset 0
+    next go if branch is take else flag
+home start
+"""
+
+
+@pytest.mark.parametrize("kind", ["bad", "reach"])
+def test_what_only_the_comparison_still_looks_at(kind: str) -> None:
+    """At 2 the flag is 1 and was 1; but once it has been asked nothing of the machine looks at it any more, so the
+    search of the machine alone holds it at 0 there."""
+    contents = contents_of(FORGETFUL, "routine start at 0\n    branch take\n    branch asked\n"
+                                      "    branch home\n    branch home\n")
+    terms = contents.machine.terms
+    flag, upc = terms.leaf("state", "flag", 1), terms.leaf("state", "upc", 2)
+    node = terms.and_((terms.among(upc, frozenset((2,))), terms.equal(terms.prior(flag), flag)))
+    asked = Property("same", "", kind, node)  # type: ignore[arg-type]
+    (found,) = decide(contents, build_system(contents), (asked,)).verdicts
+    assert found.outcome == oracle.verdict(contents, asked).outcome == ("broken" if kind == "bad" else "proved")

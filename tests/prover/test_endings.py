@@ -6,16 +6,13 @@ from typing import Any
 
 import pytest
 
-import ordain.prover.answers.verdicts
 import ordain.prover.decide
-import ordain.prover.limits
-import ordain.prover.search.explore
 from ordain.control.model import Variable
 from ordain.control.system import build_system
-from ordain.prover.answers.verdicts import Judge
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdicts
-from ordain.prover.search.breadth_first import Search
+from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.verdicts import Judge
 from ordain.rom.contents import Contents
 from tests.prover.by_hand import random_contents
 
@@ -46,22 +43,21 @@ def outcomes(verdicts: Verdicts) -> list[str]:
     return [verdict.outcome for verdict in verdicts.verdicts]
 
 
-def searches(monkeypatch: pytest.MonkeyPatch, then: Callable[[int, Search], None]) -> list[Search]:
+def searches(monkeypatch: pytest.MonkeyPatch, then: Callable[[int, Case], None]) -> list[Case]:
     """Every search that is made, with something done to it afterwards."""
-    made: list[Search] = []
-    search = ordain.prover.search.explore.run
+    made: list[Case] = []
 
-    def run(*given: Any) -> Search:
-        made.append(search(*given))
+    def case(*given: Any) -> Case:
+        made.append(Case(*given))
         then(len(made), made[-1])
         return made[-1]
 
-    monkeypatch.setattr(ordain.prover.search.explore, "run", run)
+    monkeypatch.setattr(ordain.prover.decide, "Case", case)
     return made
 
 
 def test_all_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    made = searches(monkeypatch, lambda number, search: None)
+    made = searches(monkeypatch, lambda number, case: None)
     whole = found()
     assert (whole.stopped, whole.ended) == ("", "") and "undecided" not in outcomes(whole)
     assert len(made) >= 3, "otherwise the others here show nothing"
@@ -71,9 +67,9 @@ def test_all_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_when_a_later_search_ends_early_none_is_begun_after_it(monkeypatch: pytest.MonkeyPatch, reason: str) -> None:
     whole = found()
 
-    def then(number: int, search: Search) -> None:
+    def then(number: int, case: Case) -> None:
         if number == 2:
-            search.stopped = reason
+            case.layers.stopped = reason
 
     made = searches(monkeypatch, then)
     part = found()
@@ -84,9 +80,9 @@ def test_when_a_later_search_ends_early_none_is_begun_after_it(monkeypatch: pyte
 
 
 def test_a_limit_of_states_is_one_of_each_search(monkeypatch: pytest.MonkeyPatch) -> None:
-    def then(number: int, search: Search) -> None:
+    def then(number: int, case: Case) -> None:
         if number == 2:
-            search.stopped = "states"
+            case.layers.stopped = "states"
 
     made = searches(monkeypatch, then)
     assert found().ended == "states" and len(made) >= 3
@@ -96,10 +92,10 @@ def test_an_interruption_while_answers_are_worked_out(monkeypatch: pytest.Monkey
     whole = found()
     judge = Judge.verdict
 
-    def verdict(self: Judge, one: Any) -> Any:
-        if one.prop.check == "back":
+    def verdict(self: Judge, prop: Property) -> Any:
+        if prop.check == "back":
             raise KeyboardInterrupt
-        return judge(self, one)
+        return judge(self, prop)
 
     monkeypatch.setattr(Judge, "verdict", verdict)
     part = found()
@@ -107,27 +103,22 @@ def test_an_interruption_while_answers_are_worked_out(monkeypatch: pytest.Monkey
     assert part.verdicts[0] == whole.verdicts[0] and set(outcomes(part)[1:]) == {"undecided"}
 
 
-def test_time_that_runs_out_after_the_search_leaves_what_was_seen(monkeypatch: pytest.MonkeyPatch) -> None:
-    """One second more at every look: what is seen in the states is told, what has to be worked out is not begun."""
+@pytest.mark.parametrize("level", [0, 1])
+@pytest.mark.parametrize("reason", ["interrupted", "seconds", "memory"])
+def test_a_search_that_ends_early_tells_what_it_saw(monkeypatch: pytest.MonkeyPatch, reason: str, level: int) -> None:
+    """Whatever limit it is, and even at once: what the levels looked at show is told, with a trace, and nothing is
+    called proved."""
     whole = found()
-    seconds = iter(range(1, 1000))
-    monkeypatch.setattr(ordain.prover.decide, "monotonic", lambda: 0.0)
-    monkeypatch.setattr(ordain.prover.limits, "monotonic", lambda: float(next(seconds)))
-    part = found(Limits(seconds=0.5))
-    assert part.ended == "seconds"
-    assert part.verdicts[0].outcome == whole.verdicts[0].outcome == "broken"
-    assert set(outcomes(part)[1:]) == {"undecided"}
+    done = ordain.prover.symbolic.cases.Watch.level_done
 
+    def level_done(self: Any, at: int, states: int) -> None:
+        done(self, at, states)
+        if at == level:
+            raise KeyboardInterrupt if reason == "interrupted" else ordain.prover.limits.LimitReached(reason)
 
-def test_an_interruption_just_after_the_search_loses_nothing_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    whole, answers, times = found(), ordain.prover.answers.verdicts.Answers, iter([True, False, False, False])
-
-    def interrupted(*given: Any) -> Any:
-        if next(times):
-            raise KeyboardInterrupt
-        return answers(*given)
-
-    monkeypatch.setattr(ordain.prover.answers.verdicts, "Answers", interrupted)
+    monkeypatch.setattr(ordain.prover.symbolic.cases.Watch, "level_done", level_done)
     part = found()
-    assert (part.stopped, part.ended, part.states) == ("", "interrupted", whole.states)
-    assert "proved" not in outcomes(part)
+    assert (part.stopped, part.ended, part.depth) == (reason, reason, level)
+    assert (part.verdicts[0].outcome, part.verdicts[0].breaks[0].trace) == \
+        ("broken", whole.verdicts[0].breaks[0].trace)
+    assert set(outcomes(part)[1:]) == {"undecided"}

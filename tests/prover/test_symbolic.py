@@ -9,17 +9,15 @@ from hypothesis import strategies as st
 
 from ordain.control.model import Variable
 from ordain.control.system import build_system
+from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.rom.contents import Contents
 from tests import oracle
 from tests.prover.by_hand import SEQUENCERS, random_comparisons, random_contents, random_journeys, random_successions
 
-pytest.importorskip("oxidd")
-
 
 def _decided(contents: Contents, properties: list[Property], limits: Limits) -> Verdicts:
-    from ordain.prover.symbolic.decide import decide_symbolically
-    return decide_symbolically(build_system(contents), tuple(properties), limits)
+    return decide(contents, build_system(contents), tuple(properties), limits)
 
 
 @pytest.mark.parametrize("kinds", [SEQUENCERS, ("lines",)])

@@ -21,7 +21,7 @@ def row(check: str, subject: str, outcome: Any = "proved", worst: int | None = N
 
 
 def report(*rows: Row, stopped: str = "", ended: str = "", allowances: tuple[Applied, ...] = ()) -> Report:
-    return Report((), rows, allowances, {"control": frozenset({0, 1})}, 1234, 5678, 9, 0, stopped, ended or stopped)
+    return Report((), rows, allowances, {"control": frozenset({0, 1})}, 1234, 5678, 9, stopped, ended or stopped)
 
 
 def test_when_all_is_proved_the_answer_is_a_line_and_the_longest_wait_another() -> None:

@@ -107,7 +107,6 @@ class Report(NamedTuple):
     states: int
     transitions: int
     depth: int
-    held: int
     stopped: str
     ended: str
     kept: bool = False

@@ -22,7 +22,7 @@ def report_data(contents: Contents, report: Report) -> dict[str, Any]:
         "rows": [[row[:7], _trace_data(row.witness), row.note, _span_data(row.span)] for row in report.rows],
         "allowances": [[numbers[applied.allowance.span], applied.needed] for applied in report.allowances],
         "executed": {store: sorted(addresses) for store, addresses in report.executed.items()},
-        "states": report.states, "transitions": report.transitions, "depth": report.depth, "held": report.held,
+        "states": report.states, "transitions": report.transitions, "depth": report.depth,
         "stopped": report.stopped,
     }
 
@@ -36,7 +36,7 @@ def report_from(contents: Contents, data: dict[str, Any]) -> Report:
         tuple(_finding_from(sources, finding) for finding in data["findings"]), rows,
         tuple(Applied(contents.machine.allowances[number], needed) for number, needed in data["allowances"]),
         {store: frozenset(addresses) for store, addresses in data["executed"].items()},
-        data["states"], data["transitions"], data["depth"], data["held"], data["stopped"], "")
+        data["states"], data["transitions"], data["depth"], data["stopped"], "")
 
 
 # ---------------------------------------------------------------- places

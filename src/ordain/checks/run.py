@@ -82,7 +82,7 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
         findings.append(over_assumed.tell(contents, over_assumed.subject(contents, first.over_assumed),
                                           next(iter(first.over_assumed.breaks), None)))
     return Report(tuple(findings), rows(contents, answers, dead, first, selection.takes), applied, first.executed,
-                  first.states, first.transitions, first.depth, first.held, first.stopped, ended)
+                  first.states, first.transitions, first.depth, first.stopped, ended)
 
 
 def _asked_by(made: Plan) -> tuple[Property, ...]:

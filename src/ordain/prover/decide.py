@@ -1,30 +1,24 @@
 """Every property gets a verdict: the way from questions to answers on one screen.
 
-Properties without monitors share one search, which decides most of those with monitors, too (`monitors`). What is
-left shares further searches with the monitors in them, a few at a time, and fewer where that makes a search much
-larger.
+Questions without monitors share one search, which decides those whose monitors only remember, too. Those with other
+monitors are asked of an outline of what is reached with them; what is left gets a search with its monitors.
 """
 
+from collections.abc import Callable
 from time import monotonic
+
+from oxidd.util import DDMemoryError
 
 from ordain.control.model import System, Variable
 from ordain.control.system import with_free
-from ordain.machine.expression import Node
-from ordain.prover.answers.monitors import Watch
-from ordain.prover.answers.presented import bits_of, executed
-from ordain.prover.answers.verdicts import Asked, Conditions, Judge, watch
-from ordain.prover.limits import Clock
+from ordain.prover.limits import Clock, LimitReached
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.relation.partition import Question, Tables
-from ordain.prover.search.edges import Reopened
-from ordain.prover.search.explore import explore
+from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.outline import Outline
+from ordain.prover.symbolic.remembered import Remembered, depth_of
+from ordain.prover.symbolic.verdicts import Judge, presented
 from ordain.rom.contents import Contents
-
-GROWTH = 4
-"""A search with the monitors of several properties may take so many times the visits of the one without."""
-TOGETHER = 5
-"""Most sets of monitors that share a search."""
 
 
 def decide(contents: Contents, system: System, properties: tuple[Property, ...], limits: Limits | None = None,
@@ -33,137 +27,118 @@ def decide(contents: Contents, system: System, properties: tuple[Property, ...],
     started = monotonic()
     limits = Limits() if limits is None else limits
     lowered = lower_properties(system, properties)
-    asked = tuple(node for prop in lowered for node in nodes_of(prop))
-    system = system._replace(free=with_free(system.free, asked))
-    tables: Tables = {}
-    base = _Case(system, lowered, limits, tables, True)
-    base.search(report, started, None)
-    clock = Clock(limits, started, base.ended())
-    verdicts = dict(enumerate(base.verdicts(clock)))
-    nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
-    over = base.judge.over_assumed(nobody)
-    groups = _groups(lowered, [index for index, verdict in verdicts.items() if verdict is None])
-    while groups:
-        group = groups.pop()
-        members = [index for cluster in group for index in cluster]
-        if clock.out():
-            verdicts.update((index, base.judge.undecided(lowered[index])) for index in members)
-            continue
-        case = _Case(system, tuple(lowered[index] for index in members), limits, tables, False)
-        most = None if len(group) == 1 else GROWTH * sum(map(len, base.found.levels)) + 1024
-        case.search(report, started, most)
-        if case.found.stopped == "split":
-            groups += [group[:len(group) // 2], group[len(group) // 2:]]
-        else:
-            clock.ended = clock.ended or case.ended()
-            verdicts.update(zip(members, case.verdicts(clock)))
-    answered = tuple(verdict._replace(property=prop) for index, prop in enumerate(properties)
-                     if (verdict := verdicts[index]) is not None)
-    presented = executed(system, base.judge.answers, _followed(system), None if clock.out() else limits, started)
-    return Verdicts(answered, over, presented, base.judge.states, base.judge.transitions,
-                    len(base.found.levels) - 1, base.held, base.found.stopped, clock.ended)
+    system = system._replace(free=with_free(system.free, tuple(node for prop in lowered for node in nodes_of(prop))))
+    found = _Deciding(system, lowered, limits, report, started)
+    verdicts = [verdict._replace(property=prop) for prop, verdict in zip(properties, found.every(), strict=True)]
+    over = found.safely(lambda: found.judge.over_assumed(found.nobody), found.nobody)
+    base = found.base.layers
+    return Verdicts(tuple(verdicts), over, found.executed(), found.base.states, found.base.transitions,
+                    len(base.new) - 1, base.stopped, found.clock.ended)
 
 
-def _groups(properties: tuple[Property, ...], left: list[int]) -> list[list[list[int]]]:
-    """The properties still without a verdict, by number: those with the same monitors together, a few such clusters in
-    each group."""
-    clusters: dict[frozenset[Node], list[int]] = {}
-    for index in left:
-        clusters.setdefault(frozenset(monitor.leaf for monitor in properties[index].monitors), []).append(index)
-    every = list(clusters.values())
-    return [every[start:start + TOGETHER] for start in range(0, len(every), TOGETHER)][::-1]
+class _Deciding:
+    def __init__(self, system: System, properties: tuple[Property, ...], limits: Limits, report: Report | None,
+                 started: float) -> None:
+        self._system, self._properties, self._limits = system, properties, limits
+        self.nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
+        self._watch = Watch(limits, report, started)
+        self._model = model_of(system, properties, limits.reduce)
+        self.base = Case(self._model, (), self._watch)
+        self.judge = Judge(self.base, limits)
+        self.clock = Clock(limits, started, self.base.layers.stopped)
+        self._remembered: dict[tuple[Variable, ...], Remembered] = {}
 
+    def every(self) -> list[Verdict]:
+        found: dict[int, Verdict] = {}
+        later: dict[tuple[Variable, ...], list[int]] = {}
+        for number, prop in enumerate(self._properties):
+            verdict = self._on_base(prop)
+            if verdict is None:
+                later.setdefault(prop.monitors, []).append(number)
+            else:
+                found[number] = verdict
+        for monitors, numbers in later.items():
+            found.update(zip(numbers, self._with_monitors(monitors, [self._properties[number] for number in numbers])))
+        return [found[number] for number in range(len(self._properties))]
 
-class _Case:
-    """One search for several properties."""
+    def _on_base(self, prop: Property) -> Verdict | None:
+        """The verdict of the search without monitors; None where it takes one with them."""
+        if prop.monitors:
+            depth = depth_of(prop.monitors)
+            if depth is None or prop.kind not in ("bad", "reach") or self.clock.out() or self.base.layers.stopped:
+                return None
+            return self.safely_or_none(lambda: self._of_remembered(prop, depth), prop)
+        seen = prop.kind in ("bad", "reach")
+        if not seen and self.clock.out():
+            return self.judge.made(prop, "undecided")
+        return self.safely(lambda: self.judge.verdict(prop), prop)
 
-    def __init__(self, system: System, properties: tuple[Property, ...], limits: Limits, tables: Tables,
-                 plain: bool) -> None:
-        """`plain`: the search is without monitors, and what is executed is to be found out too."""
-        self.system, self.limits, self._tables = system, limits, tables
-        self.interrupted = False
-        self.conditions = Conditions()
-        self.asked: list[Asked | Watch | None] = [
-            watch(system, self.conditions, prop) if plain and prop.monitors else Asked(system, self.conditions, prop)
-            for prop in properties]
-        asked = [one.prop for one in self.asked if one is not None]
-        self._per_word = {prop.per_word for prop in asked} - {""}
-        kept = tuple(_address(system, store) for store in sorted(
-            self._per_word.union(_followed(system) if plain else ())))
-        self._monitors = () if plain else _monitors(asked)
-        self._beside = _monitors([one.prop for one in self.asked if isinstance(one, Watch) and one.in_order])
-        idle = _monitors([one.prop for one in self.asked if isinstance(one, Watch) and one.kind == "memory"])
-        self._question = Question(tuple(self.conditions.lowered), self._monitors, kept, idle)
-        self._explicit: frozenset[Node] = frozenset()
-
-    def search(self, report: Report | None, started: float, most: int | None) -> None:
-        self._again = report, started, most
-        self.found, self.queries, self.held, self._explicit = explore(
-            self.system, self._question, self.limits, tables=self._tables, report=report, started=started, most=most,
-            explicit=self._explicit)
-        loose = self._per_word - {store for store, _, _ in self.found.shape.stores}
-        if loose and self.found.stopped != "split":  # their addresses are not told by entrances, so they are asked for
-            self._per_word -= loose
-            for store in sorted(loose):
-                for bit in bits_of(self.system.terms, _address(self.system, store)):
-                    self.conditions.number(bit)
-            self._question = self._question._replace(conditions=tuple(self.conditions.lowered))
-            self.search(*self._again)
-            return
-        self.conditions.searched = self.queries.conditions
-        if self.found.stopped != "split":
-            try:
-                self.judge = self._judge()
-            except KeyboardInterrupt:  # what the search has found is to be told all the same
-                self.interrupted = True
-                self.judge = self._judge()
-
-    def _judge(self) -> Judge:
-        return Judge(self.system, self.found, self.queries, self.conditions, self._monitors, self.limits, self._beside)
-
-    def ended(self) -> str:
-        """Why the search, or what belongs to it, came to an end before its time; else ""."""
-        return "interrupted" if self.interrupted else self.found.stopped
-
-    def verdicts(self, clock: Clock) -> list[Verdict | None]:
-        """None for what this search cannot decide."""
-        while True:
-            try:
-                return [self._verdict(asked, clock) for asked in self.asked]
-            except Reopened as again:  # the cycles of a wait need more explicit bits than the search did
-                self._explicit = again.beside(self._explicit)
-                self.search(*self._again)
-
-    def _verdict(self, asked: Asked | Watch | None, clock: Clock) -> Verdict | None:
-        """Whether something bad was seen is told in any case; what has to be worked out only while there is time."""
-        if asked is None:
+    def _of_remembered(self, prop: Property, depth: int) -> Verdict | None:
+        beside = self._remembered.get(prop.monitors)
+        if beside is None:
+            beside = self._remembered[prop.monitors] = Remembered(self.base, prop.monitors, depth)
+        occurs = beside.occurs(prop.node)
+        if not occurs and prop.kind == "reach":
+            return self.judge.made(prop, "broken")
+        if occurs and (prop.kind == "bad" or prop.shown):
             return None
-        seen = isinstance(asked, Asked) and asked.prop.kind in ("bad", "reach")
-        interrupted_since = clock.ended == "interrupted" and not self.found.stopped
-        if (interrupted_since or not seen) and clock.out():
-            return self.judge.undecided(asked.prop)
+        given = prop.vacuity is None or beside.occurs(prop.vacuity)
+        return self.judge.made(prop, "proved" if given else "vacuous")
+
+    def _with_monitors(self, monitors: tuple[Variable, ...], properties: list[Property]) -> list[Verdict]:
+        if self.clock.out():
+            return [self.judge.made(prop, "undecided") for prop in properties]
+        if self.base.layers.stopped:
+            return self._searched(monitors, properties, None)
         try:
-            return self.judge.watched(asked) if isinstance(asked, Watch) else self.judge.verdict(asked)
-        except KeyboardInterrupt:
-            clock.ended = "interrupted"
-            return self.judge.undecided(asked.prop)
+            outline = Outline(self.base, monitors)
+        except (LimitReached, DDMemoryError, KeyboardInterrupt) as ending:
+            self._ended(ending)
+            return [self.judge.made(prop, "undecided") for prop in properties]
+        found = [self.safely_or_none(lambda prop=prop: self._outlined(outline, prop), prop)  # type: ignore[misc]
+                 for prop in properties]
+        left = [prop for prop, verdict in zip(properties, found) if verdict is None]
+        rest = iter(self._searched(monitors, left, outline) if left else ())
+        return [next(rest) if verdict is None else verdict for verdict in found]
 
+    def _outlined(self, outline: Outline, prop: Property) -> Verdict | None:
+        """The verdict on a question of which the outline of what is reached says enough."""
+        if prop.kind not in ("bad", "reach") or outline.occurs(prop.node):
+            return None
+        if prop.kind == "reach":
+            return self.judge.made(prop, "broken")
+        if prop.vacuity is None or outline.surely_occurs(prop.vacuity):
+            return self.judge.made(prop, "proved")
+        return None if outline.occurs(prop.vacuity) else self.judge.made(prop, "vacuous")
 
-def _followed(system: System) -> list[str]:
-    """The stores of which it is to be found out what is executed."""
-    stores = system.contents.machine.stores
-    return [store for store in system.addresses if stores[store].fill == "microprogram"]
+    def _searched(self, monitors: tuple[Variable, ...], properties: list[Property],
+                  outline: Outline | None) -> list[Verdict]:
+        case = Case(self._model, monitors, self._watch) if outline is None else \
+            Case(self._model, monitors, self._watch, outline.relation, outline.graph)
+        self.clock.ended = self.clock.ended or case.layers.stopped
+        judge = Judge(case, self._limits)
+        return [self.safely(lambda prop=prop: judge.verdict(prop), prop) for prop in properties]  # type: ignore[misc]
 
+    def safely(self, answer: Callable[[], Verdict], prop: Property) -> Verdict:
+        """An answer, or undecided where a limit is reached on the way."""
+        return self.safely_or_none(answer, prop) or self.judge.made(prop, "undecided")
 
-def _monitors(properties: list[Property]) -> tuple[Variable, ...]:
-    """The monitors of all of them, each once. Raises ValueError where two differ but have the same name."""
-    found: dict[Node, Variable] = {}
-    for prop in properties:
-        for monitor in prop.monitors:
-            if found.setdefault(monitor.leaf, monitor).next is not monitor.next:
-                raise ValueError(f"two different monitors are both called {monitor.name}")
-    return tuple(found.values())
+    def safely_or_none(self, answer: Callable[[], Verdict | None], prop: Property) -> Verdict | None:
+        try:
+            return answer()
+        except (LimitReached, DDMemoryError, KeyboardInterrupt) as ending:
+            self._ended(ending)
+        return self.judge.made(prop, "undecided")
 
+    def _ended(self, ending: BaseException) -> None:
+        if isinstance(ending, KeyboardInterrupt):
+            self.clock.ended = "interrupted"
+        elif not self.clock.ended:
+            self.clock.ended = "memory" if isinstance(ending, DDMemoryError) else str(ending)
 
-def _address(system: System, store: str) -> Node:
-    return system.terms.leaf("address", store, system.contents.machine.stores[store].address_width)
+    def executed(self) -> dict[str, frozenset[int]]:
+        """The addresses that reachable cycles present, for each store that holds a microprogram."""
+        stores = self._system.contents.machine.stores
+        cycles = self.base.layers.reached & self._model.required.holds
+        return {store: frozenset(presented(self.base, store, cycles)) for store in self._system.addresses
+                if stores[store].fill == "microprogram"}

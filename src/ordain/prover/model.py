@@ -78,8 +78,7 @@ class Verdicts(NamedTuple):
     """`verdicts` are in the order of the properties. `over_assumed`: about every reachable state (outcome proved: each
     has an input that satisfies the assumptions). `executed`: the addresses that reachable cycles present, for each
     store that holds a microprogram; where a limit was reached, with some of which it is not known.
-    `states`, `transitions`, `depth` (cycles until nothing new was found) of the search that has no monitors; `held`:
-    how many variable bits were held at 0 where no path reads them, summed over the addresses of control.
+    `states`, `transitions`, `depth` (cycles until nothing new was found) of the search that has no monitors.
     `stopped`: "" or the limit that was reached by that search: "states", "memory", "seconds", "interrupted"; then every
     sequence of up to `depth` cycles was examined. `ended`: the same of whatever was done: where it is not "", some
     verdict may be undecided for that reason."""
@@ -90,7 +89,6 @@ class Verdicts(NamedTuple):
     states: int
     transitions: int
     depth: int
-    held: int
     stopped: str
     ended: str
 

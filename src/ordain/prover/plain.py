@@ -149,12 +149,12 @@ def decide_plainly(system: System, properties: tuple[Property, ...], limits: Lim
         verdicts.append(found._replace(property=prop))
     base = graphs[frozenset()]
     if base is None:
-        return Verdicts(tuple(verdicts), _undecided(_nobody(system)), {}, 0, 0, 0, 0, ended, ended)
+        return Verdicts(tuple(verdicts), _undecided(_nobody(system)), {}, 0, 0, 0, ended, ended)
     executed = {store: frozenset(step.addresses[number] for steps in base.cycles.values() for step in steps)
                 for number, store in enumerate(system.addresses)
                 if system.contents.machine.stores[store].fill == "microprogram"}
     return Verdicts(tuple(verdicts), _over_assumed(system, base), executed, len(base.level), base.transitions(),
-                    base.depth, 0, "", ended)
+                    base.depth, "", ended)
 
 
 def _remembered(asked: Property) -> frozenset[Node]:

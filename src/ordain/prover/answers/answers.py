@@ -206,21 +206,6 @@ class Asking:
         return where
 
 
-def occurs(search: Search, classes: WordClasses, region: Region, condition: Node) -> bool | None:
-    """Whether some input makes a condition over the leaves of the split true in a state of a region; None when it was
-    not found, but the search does not keep all that the condition looks at in some of the states."""
-    queries = Queries(classes, (condition,))
-    asking = Asking(search.state_sets, classes, queries)
-    every = True
-    for number, state_set in region.items():
-        for here in classes.selections(search.points[number]) if state_set else ():
-            if not queries.kept(here):
-                every = False
-            elif asking.at(here, state_set)[1]:
-                return True
-    return False if every else None
-
-
 def cut(state_sets: StateSets, carried: int, here: int, words: int, atoms: tuple[Atom, ...],
         state_set: int) -> list[tuple[tuple[int, ...], int]]:
     """(values of the atoms at an entrance, the states of the set in which they have them). `carried`: the mask of the

@@ -20,9 +20,6 @@ from ordain.prover.answers.input_solving import Solution, solve
 from ordain.prover.relation.partition import Partition
 from ordain.prover.search.breadth_first import Search
 
-CLOSING = 256
-"""Most cycles by which a loop is prolonged until the whole machine, not only what matters, is where it was."""
-
 
 class Demand(NamedTuple):
     """A condition that a cycle has to satisfy: over the system's leaves, and as it is in the search."""
@@ -32,13 +29,10 @@ class Demand(NamedTuple):
 
 
 class Script(NamedTuple):
-    """`states`: the path; `demands`: what each cycle has to satisfy. After the last state: `back`, the number of the
-    one to which it returns; or, with `dead_end`, no cycle at all; or anything."""
+    """`states`: the path; `demands`: what each cycle has to satisfy."""
 
     states: list[State]
     demands: list[tuple[Demand, ...]]
-    back: int | None = None
-    dead_end: bool = False
 
 
 class Stage:
@@ -60,27 +54,14 @@ class Stage:
         states = self._start(script.states[0])
         cycles: list[Cycle] = []
         remembered = self._running.before_reset()
-        last = len(script.states) - 1
-        entered: list[dict[Node, int]] = []
-        index = 0
-        while not (script.dead_end and index == last):
-            entered.append(states)
-            following = script.states[index + 1] if index < last else \
-                script.states[script.back] if script.back is not None else None
-            values, matters, after = self._step(states, script.states[index], following, script.demands[index])
+        for index, state in enumerate(script.states):
+            following = script.states[index + 1] if index + 1 < len(script.states) else None
+            values, matters, after = self._step(states, state, following, script.demands[index])
             cycles.append(self._running.shown(values, matters, remembered, names, events))
             remembered = self._running.remembered({**values, **remembered})
             states = after
-            index += 1
-            if index > last:
-                if script.back is None or states == entered[script.back] or len(cycles) > last + CLOSING:
-                    break
-                index = script.back
-        ending = {variable.name: states[variable.leaf] for variable in self.variables
-                  if variable.origin != "monitor" or variable.name in names}
-        if script.back is None:
-            return Trace(tuple(cycles), None, script.dead_end, ending)
-        return closed(self.variables, cycles, entered, states, script.back, ending)
+        return Trace(tuple(cycles), None, False, {variable.name: states[variable.leaf] for variable in self.variables
+                                                  if variable.origin != "monitor" or variable.name in names})
 
     # ------------------------------------------------------------ states
 
@@ -204,16 +185,3 @@ def _equal(shape: Partition, node: Node, value: int, mask: int) -> list[Node]:
         return [terms.const(int(not (node.value ^ value) & mask), 1)]
     return [terms.among(cut(terms, node, high, low), frozenset((value >> low & (1 << high - low + 1) - 1,)))
             for high, low in runs(mask)]
-
-
-def closed(variables: tuple[Variable, ...], cycles: list[Cycle], entered: list[dict[Node, int]],
-           states: dict[Node, int], back: int, after: dict[str, int]) -> Trace:
-    """A trace that goes round. Where the machine never comes back to quite the same state, what differs is of no
-    consequence, and is left out of the cycle that follows the last one."""
-    loop = next((index for index in range(back, len(cycles)) if entered[index] == states), back)
-    same = {variable.name for variable in variables if entered[loop][variable.leaf] == states[variable.leaf]}
-    entry = cycles[loop]
-    cycles[loop] = entry._replace(
-        states={name: value for name, value in entry.states.items() if name in same},
-        monitors={name: value for name, value in entry.monitors.items() if name in same})
-    return Trace(tuple(cycles), loop, False, after)

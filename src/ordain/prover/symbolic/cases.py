@@ -101,7 +101,8 @@ def _required(system: System, space: Space) -> Part:
 
 class Case:
     """What is reached, with some monitors running along. Sets of states are over `atoms`. `within`: the cycles that are
-    known to be all there are."""
+    known to be all there are. `transitions`: pairs of a reached state and one of those that follow it; of a search that
+    was stopped they are not counted."""
 
     def __init__(self, model: Model, monitors: Iterable[Variable], watch: Watch, relation: Relation | None = None,
                  within: Graph | None = None) -> None:
@@ -111,7 +112,7 @@ class Case:
         self._free = self.space.cube(range(self.space.states, self.space.atoms.count))
         self._graphs: dict[Node | None, Graph] = {}
         self.start = start_of(model, self.atoms)
-        self.layers = Layers(self.start)
+        self.layers, self.transitions = Layers(self.start), 0
         watch.begin()
         with self.layers.until_a_limit():
             if relation is None:
@@ -120,6 +121,7 @@ class Case:
             self.relation = relation
             after = relation.after if within is None else within.after
             self.layers.search(after, lambda level, new: watch.level_done(level, self.count(new)))
+            self.transitions = self.graph().holds.sat_count(2 * self.atoms.bit_count())
         watch.begin()
         self.states = self.count(self.layers.reached)
 

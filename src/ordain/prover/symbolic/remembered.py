@@ -6,6 +6,7 @@ them, from any reachable state, or from the start.
 from oxidd.bdd import BDDFunction
 
 from ordain.control.model import Variable
+from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node
 from ordain.prover.symbolic.cases import Case, atoms_of, start_of
 from ordain.prover.symbolic.reads import members
@@ -44,3 +45,17 @@ class Remembered:
         if after is None:
             after = self._last[looks_at] = self._relation(looks_at).after(self._before)
         return (after & holding).satisfiable()
+
+
+def depth_of(monitors: tuple[Variable, ...]) -> int | None:
+    """How many cycles back the monitors reach; None when one of them looks at itself."""
+    leaves = {monitor.leaf for monitor in monitors}
+    reads = {monitor.leaf: leaves & bits_read([monitor.next]).keys() for monitor in monitors}
+    depth: dict[Node, int] = {}
+    while len(depth) < len(reads):
+        ready = [leaf for leaf in reads if leaf not in depth and all(read in depth for read in reads[leaf])]
+        if not ready:
+            return None
+        for leaf in ready:
+            depth[leaf] = 1 + max((depth[read] for read in reads[leaf]), default=0)
+    return max(depth.values(), default=0)

@@ -14,9 +14,11 @@ from ordain.control.cycle import Running
 from ordain.control.model import Cycle, Trace, Variable
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Node
-from ordain.prover.answers.traces import CLOSING, closed
 from ordain.prover.symbolic.cases import Case
 from ordain.prover.symbolic.reads import members
+
+CLOSING = 256
+"""Most cycles by which a loop is prolonged until the whole machine, not only what matters, is where it was."""
 
 
 class Script(NamedTuple):
@@ -67,7 +69,7 @@ class Stage:
                   if variable.origin != "monitor" or variable.name in names}
         if script.back is None:
             return Trace(tuple(cycles), None, script.dead_end, ending)
-        return closed(self._variables, cycles, entered, states, script.back, ending)
+        return _closed(self._variables, cycles, entered, states, script.back, ending)
 
     def _start(self, wanted: BDDFunction) -> dict[Node, int]:
         """A start state of the whole machine that is in a set."""
@@ -164,3 +166,16 @@ class _Here:
                 rest = high if self._bits[number] else low
             found = self._known[function] = rest
         return found
+
+
+def _closed(variables: tuple[Variable, ...], cycles: list[Cycle], entered: list[dict[Node, int]],
+            states: dict[Node, int], back: int, after: dict[str, int]) -> Trace:
+    """A trace that goes round. Where the machine never comes back to quite the same state, what differs is of no
+    consequence, and is left out of the cycle that follows the last one."""
+    loop = next((index for index in range(back, len(cycles)) if entered[index] == states), back)
+    same = {variable.name for variable in variables if entered[loop][variable.leaf] == states[variable.leaf]}
+    entry = cycles[loop]
+    cycles[loop] = entry._replace(
+        states={name: value for name, value in entry.states.items() if name in same},
+        monitors={name: value for name, value in entry.monitors.items() if name in same})
+    return Trace(tuple(cycles), loop, False, after)

@@ -38,7 +38,7 @@ class Judge:
 
     def made(self, prop: Property, outcome: Outcome, breaks: tuple[Break, ...] = (), witness: Trace | None = None,
              worst: int | None = None) -> Verdict:
-        return Verdict(prop, outcome, breaks, witness, worst, self.case.states, 0)
+        return Verdict(prop, outcome, breaks, witness, worst, self.case.states, self.case.transitions)
 
     def over_assumed(self, prop: Property) -> Verdict:
         """Broken when some reached state has no input that satisfies the assumptions."""
