@@ -77,7 +77,7 @@ def _change(chip: Chip, old_chip: Chip | None, old: bytes | None, new: bytes) ->
         if chip.technology != "eeprom":
             steps = (Step("replace" if chip.technology == "once" else "erase", 0, 0), Step("program", *whole))
         return ChipChange(chip.name, chip.technology, "find-out", 0, (), 0, (), steps,
-                          "nobody knows what it holds: treat it as full, or read it")
+                          "not recorded: read it, or treat it as full")
     return _compared(chip, old, new)
 
 
