@@ -18,9 +18,13 @@ FOLD = "fold"
 command is an error, which ends the script."""
 
 
+UNREACHABLE = "The miter is proved unreachable"
+
+
 class Task(NamedTuple):
-    """A file with `count` bad states. "decide": is each of them reachable at all (`pdr`); "shortest": in how many
-    cycles at the earliest, if in no more than `deepest` (`bmc3`)."""
+    """A file with `count` bad states. "decide": is each of them reachable at all (`reach`, which goes through all states
+    at once and is done soonest where none is; else `pdr`); "shortest": in how many cycles at the earliest, if in no more
+    than `deepest` (`bmc3`)."""
 
     path: Path
     count: int
@@ -30,18 +34,29 @@ class Task(NamedTuple):
 
 def ask(tasks: Sequence[Task]) -> list[dict[int, int]]:
     """For each task the bad states that can be reached, each with the number of cycles of the way that was found;
-    with "shortest" that is a shortest one. One process for all."""
+    with "shortest" that is a shortest one. One process for all, and one more for what is left open."""
+    # without -x this version of bmc3 crashes
+    said = _run(tasks, [f"bmc3 -a -x -F {task.deepest + 1}" if task.job == "shortest" else
+                        "reach -B 20000000 -F 100000" for task in tasks])
+    found = [{} if UNREACHABLE in text else None if task.job == "decide" else _reached(task, text)
+             for task, text in zip(tasks, said, strict=True)]
+    left = [task for task, known in zip(tasks, found, strict=True) if known is None]
+    more = iter(_run(left, ["pdr -a -n -c"] * len(left)) if left else [])  # -n and -c: the quickest here
+    return [_reached(task, next(more)) if known is None else known for task, known in zip(tasks, found, strict=True)]
+
+
+def _run(tasks: Sequence[Task], engines: Sequence[str]) -> list[str]:
+    """What is printed about each task."""
     assert PROGRAM is not None
     commands = []
-    for number, task in enumerate(tasks):
+    for number, (task, engine) in enumerate(zip(tasks, engines, strict=True)):
         header = task.path.read_bytes().split(b"\n", 1)[0].split()  # aig M I L O A B C
         commands += [f"echo TASK {number}", f"read_aiger {task.path}", PREPARE, *([FOLD] if int(header[7]) else []),
-                     # -n and -c: the quickest here; without -x this version of bmc3 crashes
-                     "pdr -a -n -c" if task.job == "decide" else f"bmc3 -a -x -F {task.deepest + 1}"]
+                     engine]
     done = subprocess.run([PROGRAM, "-q", "; ".join(commands)], capture_output=True, text=True, timeout=900, check=True)
     said = re.split(r"TASK \d+", done.stdout)[1:]
     assert len(said) == len(tasks), done.stdout
-    return [_reached(task, text) for task, text in zip(tasks, said, strict=True)]
+    return said
 
 
 def _reached(task: Task, text: str) -> dict[int, int]:
