@@ -22,9 +22,9 @@ UNREACHABLE = "The miter is proved unreachable"
 
 
 class Task(NamedTuple):
-    """A file with `count` bad states. "decide": is each of them reachable at all (`reach`, which goes through all states
-    at once and is done soonest where none is; else `pdr`); "shortest": in how many cycles at the earliest, if in no more
-    than `deepest` (`bmc3`)."""
+    """A file with `count` bad states. "decide": is each of them reachable at all (`reach`, which goes through all
+    states at once and is done soonest where none is; else `pdr`); "shortest": in how many cycles at the earliest, if in
+    no more than `deepest` (`bmc3`)."""
 
     path: Path
     count: int
