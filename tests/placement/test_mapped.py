@@ -85,3 +85,10 @@ def test_rows_of_a_map_are_wired_alike() -> None:
     contents = contents_of(machine, micro)
     assert {32 | word for word in contents.words["entry"][:4]} <= contents.labels["one"][1]
     assert {32 | word for word in contents.words["entry"][4:]} <= contents.labels["two"][1]
+
+
+@pytest.mark.parametrize(("join", "said"), [("{0b0, entry}", True), ("{top, entry}", False)])
+def test_a_table_whose_other_lines_are_not_described_is_told(join: str, said: bool) -> None:
+    machine = MACHINE.format(join=join, bits=5) + "input top 1 bit\n"
+    _, findings = compiled(machine, MICRO)
+    assert [finding.name for finding in findings] == ([] if said else ["start-unclear"])

@@ -12,7 +12,7 @@ from ordain.machine.expression import Leaf
 from ordain.machine.model import Field, Machine
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.placement.mapped import Mapped, mapped
-from ordain.text.findings import Finding, Place, error
+from ordain.text.findings import Finding, Place, error, note
 from ordain.text.source import Span
 
 
@@ -104,7 +104,7 @@ def collect(machine: Machine, program: Program) -> tuple[list[Task], list[Findin
     bonds: dict[str, list[Bond]] = {}
     findings: list[Finding] = []
     _from_targets(machine, program, ends, demands, bonds, findings)
-    _from_mapping(machine, program, ends, demands)
+    _from_mapping(machine, program, ends, demands, findings)
     _from_bodies(machine, program, ends, demands, bonds, findings)
     runs: dict[str, list[tuple[int, int]]] = {}
     counts: dict[str, int] = {}
@@ -191,7 +191,7 @@ def _said(target: Target) -> str:
 
 
 def _from_mapping(machine: Machine, program: Program, ends: list[int],
-                  demands: dict[str, dict[object, Demand]]) -> None:
+                  demands: dict[str, dict[object, Demand]], findings: list[Finding]) -> None:
     """The cells of a mapping store that are narrower than the address they lead to."""
     known: dict[tuple[str, int], Mapped] = {}
     for entry in program.entries:
@@ -200,7 +200,13 @@ def _from_mapping(machine: Machine, program: Program, ends: list[int],
         key = entry.store, store.address_width
         if key not in known:
             known[key] = mapped(machine, *key)
-        bits, _, zeros, ones = known[key]
+            if not known[key].said:
+                findings.append(note(
+                    "start-unclear", f"nothing says how the {known[key].bits} bits of `{entry.store}` stand in an "
+                    f"address of {store.address_width}", machine.stores[entry.store].span,
+                    "taken as its low bits, the others as 0",
+                    help=f"where the address is formed, join what is wired beside it, as in `{{0b0, {entry.store}}}`"))
+        bits, _, zeros, ones, _ = known[key]
         if zeros | ones:
             demands.setdefault(store.name, {}).setdefault(
                 ((word,), zeros, ones),

@@ -8,12 +8,14 @@ from ordain.machine.model import Machine
 
 
 class Mapped(NamedTuple):
-    """The `bits` of the word are the bits `low` and up of an address; in it the bits `zeros` are 0 and `ones` are 1."""
+    """The `bits` of the word are the bits `low` and up of an address; in it the bits `zeros` are 0 and `ones` are 1.
+    `said` False: the file does not say so, it is only taken so."""
 
     bits: int
     low: int
     zeros: int
     ones: int
+    said: bool
 
     def value(self, address: int) -> int | None:
         """The word that leads to an address; None when none does."""
@@ -36,9 +38,9 @@ def mapped(machine: Machine, store: str, width: int) -> Mapped:
     whole = (1 << width) - 1
     only = next(iter(found)) if len(found) == 1 else None
     if only is None:
-        return Mapped(bits, 0, whole & ~((1 << bits) - 1), 0)
+        return Mapped(bits, 0, whole & ~((1 << bits) - 1), 0, bits >= width)
     low, ones = only
-    return Mapped(bits, low, whole & ~(((1 << bits) - 1) << low | ones), ones)
+    return Mapped(bits, low, whole & ~(((1 << bits) - 1) << low | ones), ones, True)
 
 
 def _in_join(node: Join, leaf: Leaf | Node) -> tuple[int, int] | None:

@@ -99,6 +99,12 @@ EXPLANATIONS = (
         "routine trap at 0x400                   # of a store of 1024 words",
         "Correct the address, or make the store larger."),
     Explanation(
+        "start-unclear", "a table of start addresses is narrower than an address, and nothing says what the rest is",
+        "Where the table's word is joined with constants to an address, instructions are placed where that leads. "
+        "Where it goes through a state, or is joined with something that changes, the missing lines are taken as 0.",
+        "store start 64 words of 8 bits          # and an address of 9 bits\n    word start of instruction",
+        "Write the join where the address is formed, `{0b1, start}`, or make the table as wide as the address."),
+    Explanation(
         "over-full", "the words do not fit",
         "The message says which constraint is over-full and by how many words.",
         "store control 256 words of 40 bits      # and 260 words to place",
