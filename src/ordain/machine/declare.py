@@ -269,10 +269,11 @@ def _clock(statement: tree.Clock, found: Declarations, lowering: Lowering) -> No
         entry.node = lowering.terms.leaf("state", name, width)
         entry.codes = Codes(f"clock `{name}`", values, width, True)
     _add(entry, lowering)
-    for phase in statement.phases:
-        if phase.text in values and entry.node is not None:
-            second = Entry(phase.text, "phase", phase.span, 1)
-            second.node = lowering.terms.among(entry.node, frozenset((values.pop(phase.text),)))
+    spans = {phase.text: phase.span for phase in reversed(statement.phases)}    # of two of one name the first
+    for phase, number in values.items():
+        if entry.node is not None:
+            second = Entry(phase, "phase", spans[phase], 1)
+            second.node = lowering.terms.among(entry.node, frozenset((number,)))
             _add(second, lowering)
 
 

@@ -1,0 +1,44 @@
+"""What is read of a clock: its phases by name and as its value, with two of them (one bit) and with three."""
+
+import pytest
+
+from ordain.machine.model import Machine
+from tests.machine.described import FRAME, shown, sound, understood
+
+
+def clocked(lines: str) -> Machine:
+    return sound(FRAME + lines + "\n")
+
+
+@pytest.mark.parametrize("phases", [("low", "high"), ("low", "mid", "high")])
+def test_the_value_of_a_clock_is_one_of_its_phases(phases: tuple[str, ...]) -> None:
+    machine = clocked(f"clock clk ({', '.join(phases)})\n" + "\n".join(
+        f"signal by_name_{phase} = {phase}\nsignal by_value_{phase} = clk is {phase}\n"
+        f"signal not_{phase} = clk is not {phase}\nsignal in_{phase} = clk in ({phase})" for phase in phases))
+    terms, found = machine.terms, {name: signal.value for name, signal in machine.signals.items()}
+    leaf = terms.leaf("state", "clk", machine.states["clk"].width)
+    for number, phase in enumerate(phases):
+        assert found[f"by_name_{phase}"] is terms.among(leaf, frozenset((number,)))
+        assert found[f"by_value_{phase}"] is found[f"in_{phase}"] is found[f"by_name_{phase}"]
+        assert found[f"not_{phase}"] is terms.not_(found[f"by_name_{phase}"])
+    assert machine.states["clk"].codes == phases and machine.steps == len(phases)
+
+
+def test_what_a_clock_has_no_phase_of_is_unknown() -> None:
+    _, findings = understood(FRAME + "clock clk (low, high)\nsignal s = clk is hihg\n")
+    assert [finding.name for finding in findings] == ["unknown-code"], shown(findings)
+
+
+@pytest.mark.parametrize(("lines", "steps"), [
+    ("clock clk (low, high)\nregister a 4 bits, loads target when go, on clk", 1),
+    ("clock clk (low, high)\nregister a 4 bits, loads target when go, on high", 1),
+    ("clock clk (low, high)\n    moves in low\nregister a 4 bits, loads target when go, on high", 2),
+    ("clock clk (low, high)\nregister a 4 bits, loads target when go, on low", 2),
+    ("clock clk (low, high)\nregister a 4 bits, loads target when go and low", 2),
+    ("clock clk (low, high)\nbus b 4 bits, floats, turnaround 1 phase", 2),
+    ("clock clk (low, high)\nrule \"r\" reach clk is high", 2),
+    ("clock clk (low, high)\n    held while go and stop\ninput stop 1 bit", 1),
+])
+def test_phases_are_told_apart_only_where_something_depends_on_them(lines: str, steps: int) -> None:
+    machine = clocked(lines)
+    assert machine.steps == steps and ("clk" in machine.states) == (steps > 1)
