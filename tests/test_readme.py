@@ -5,6 +5,11 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from tests.docs.picture import PICTURE, drawn, said
 
 ROOT = Path(__file__).parent.parent
 
@@ -24,6 +29,18 @@ def test_the_picture_is_what_the_command_draws() -> None:
     assert "\n".join(line.strip() for line in picture[1].splitlines()) in drawn
 
 
-def test_every_page_that_the_readme_names_exists() -> None:
-    for target in re.findall(r"\]\(([^)]+)\)", (ROOT / "README.md").read_text()):
-        assert (ROOT / target).exists(), target
+@pytest.mark.parametrize("page", [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md")),
+                                  *sorted((ROOT / "examples").rglob("*.md"))], ids=lambda page: page.stem)
+def test_what_a_page_names_exists(page: Path) -> None:
+    for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", page.read_text()):
+        assert "://" in target or (page.parent / target).exists(), target
+
+
+def test_the_picture_of_the_terminal_is_current() -> None:
+    assert PICTURE.read_text(encoding="utf-8") == drawn(said()), "python -m tests.docs.picture"
+    assert len(list(ElementTree.parse(PICTURE).iter())) > 50
+
+
+def test_the_map_names_every_page() -> None:
+    named = set(re.findall(r"\]\(([^)#]+)\)", (ROOT / "docs" / "README.md").read_text()))
+    assert {str(path.relative_to(ROOT / "docs")) for path in (ROOT / "docs").rglob("*.md")} - {"README.md"} <= named

@@ -91,7 +91,7 @@ def test_build_says_what_it_wrote(lamp: Path, capsys: Captured) -> None:
     status, out, err = ended(capsys, "build")
     assert (status, err) == (0, "")
     words = len(re.findall(r"^        \w|^  \w+:", (lamp / "lamp.micro").read_text(), re.MULTILINE))
-    assert out.splitlines() == [f"lamp: {words} words placed, 3 chips; every image read back and compared",
+    assert out.splitlines() == [f"lamp: {words} words of control; 3 images read back and compared",
                                 "wrote 6 files to build/"]
     assert sorted(path.name for path in (lamp / "build").iterdir()) == [
         "U1.bin", "U2.bin", "U3.bin", "labels.svg", "lamp.json", "lamp.lst"]
@@ -120,7 +120,7 @@ def test_an_earlier_build_stays_when_there_is_an_error(lamp: Path, capsys: Captu
     before = {path.name: path.read_bytes() for path in (lamp / "build").iterdir()}
     change(lamp / "lamp.micro", "goto lend", "goto land")
     capsys.readouterr()
-    assert ended(capsys, "build")[1].splitlines()[-1] == "nothing was written over the earlier build"
+    assert ended(capsys, "build")[1].splitlines()[-1] == "nothing was written; the earlier build is as it was"
     assert {path.name: path.read_bytes() for path in (lamp / "build").iterdir()} == before
 
 
@@ -363,9 +363,11 @@ def test_decode_says_what_is_as_built_and_what_is_not(lamp: Path, capsys: Captur
     (lamp / "dump.bin").write_bytes(image)
     status, out, _ = ended(capsys, "decode", "--differing", "U2=dump.bin")
     assert status == 1
-    assert "differs on U2 D4 at 1 reads" in out
-    assert out.splitlines()[0] == "1 chip read, 2 taken as built (U1, U3): 1 word not as built"
-    assert ended(capsys, "decode", "U2=dump.bin")[1] == out
+    assert re.search(r"differs on +U2 D4 at 1 reads", out)
+    assert out.splitlines()[0] == "1 chip read: 1 word not as built; taken as built: U1, U3"
+    first, head, line = ended(capsys, "decode", "U2=dump.bin")[1].splitlines()
+    assert first == out.splitlines()[0] and head.split() == ["at", "word", "differs", "on", "built"]
+    assert re.fullmatch(rf"  01  start.fill  U2 D4 at 1 reads {image[1] >> 4 & 1}  point.*", line)
     data = json.loads(ended(capsys, "decode", "U2=dump.bin", "--format", "json")[1])
     [differs] = [word["differs"] for word in data["words"] if word["differs"]]
     assert differs == [{"chip": "U2", "cell": 1, "pin": 4, "read": image[1] >> 4 & 1}]

@@ -95,13 +95,13 @@ def named(findings: list[Finding], name: str) -> list[str]:
 
 def test_a_tail_that_stands_elsewhere(tmp_path: Path) -> None:
     assert named(advised(tmp_path), "shared-tail") == [
-        "the last 4 words of `soak` stand word for word in `fire`: sharing them saves 4 words"]
+        "the last 4 words of `soak` stand word for word in `fire`, from 0x3 on: sharing them saves 4 words"]
 
 
 def test_one_order_more_and_only_what_follows_is_shared(tmp_path: Path) -> None:
     micro = MICRO.replace('"soak"\n    cool\n    heat low\n    heat high', '"soak"\n    cool\n    heat low\n    cool')
     assert named(advised(tmp_path, micro=micro), "shared-tail") == [
-        "the last 2 words of `soak` stand word for word in `fire`: sharing them saves 2 words"]
+        "the last 2 words of `soak` stand word for word in `fire`, from 0x5 on: sharing them saves 2 words"]
 
 
 def test_no_tail_where_the_word_before_cannot_jump(tmp_path: Path) -> None:
@@ -112,7 +112,7 @@ def test_no_tail_where_the_word_before_cannot_jump(tmp_path: Path) -> None:
 def test_a_whole_body_needs_nobody_before_it(tmp_path: Path) -> None:
     micro = MICRO.replace('"soak"\n    cool\n', '"soak"\n')
     assert named(advised(tmp_path, micro=micro), "shared-tail") == [
-        "all 4 words of `soak` stand word for word in `fire`: sharing them saves 4 words"]
+        "all 4 words of `soak` stand word for word in `fire`, from 0x3 on: sharing them saves 4 words"]
 
 
 # ---------------------------------------------------------------- families

@@ -78,7 +78,7 @@ ALSO = {"R": "R-format", "j": "jmp", "beq": "beq", "lw": "lw", "sw": "sw"}
 
 
 def row(cycles: Cycles, name: str) -> Taken:
-    return next(one for one in cycles.taken if one.title.startswith(f"dispatch1[{ROW[name]:#x}]"))
+    return next(one for one in cycles.taken if one.title.startswith(f"dispatch1[0x{ROW[name]:X}]"))
 
 
 @pytest.mark.parametrize("name", list(ROW))

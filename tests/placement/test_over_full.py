@@ -56,7 +56,7 @@ def test_rows_that_leave_gaps() -> None:
 def test_a_fixed_word_outside_the_store() -> None:
     assert message(one_store(10, 4), rows(fixed=[9])) == ""
     assert message(one_store(10, 4), rows(fixed=[10])) == (
-        "out-of-store: `body` is to stand at 0xa, but `control` ends at 0x9")
+        "out-of-store: `body` is to stand at 0xA, but `control` ends at 0x9")
     _, (finding,) = place(one_store(10, 4), rows(fixed=[10, 9, 11, 12, 13, 14]), None)
     assert len(finding.places) == 3 and finding.notes == ("and 1 word more",)
 

@@ -133,7 +133,7 @@ def exchanged(one: int, other: int, count: int) -> "list[int]":
 
 U3 = IMAGES["U3"]
 WHOLE = {
-    "holds what belongs into U2": IMAGES["U2"],
+    "holds what belongs in U2": IMAGES["U2"],
     "is inverted": bytes(byte ^ 0xFF for byte in U3),
     "has its data lines in the opposite order": data_permuted(U3, list(range(7, -1, -1))),
     "has its data lines rotated by 3": data_permuted(U3, [(line + 3) % 8 for line in range(8)]),
@@ -192,7 +192,7 @@ def test_halves_exchanged_and_bytes_exchanged() -> None:
 def test_chips_exchanged_are_both_told() -> None:
     found = decoded({"U1": IMAGES["U2"], "U2": IMAGES["U1"]}).suspicions
     assert [(each.chip, each.text) for each in found] == [
-        ("U1", "holds what belongs into U2"), ("U2", "holds what belongs into U1")]
+        ("U1", "holds what belongs in U2"), ("U2", "holds what belongs in U1")]
 
 
 @pytest.mark.parametrize(("unused", "told"), [(None, []), (0x55, [
@@ -230,7 +230,7 @@ def test_a_blank_chip_is_blank_even_if_another_one_is_to_hold_nothing_but_ones()
     images = pack(made, stored)
     found = suspicions(made, stored, images, {"U9": b"\xFF" * 16})
     assert [each.text for each in found][:2] == [
-        "reads all ones: blank, not powered, or not seated", "holds what belongs into U8"]
+        "reads all ones: blank, not powered, or not seated", "holds what belongs in U8"]
 
 
 def test_noise_is_not_explained_away() -> None:

@@ -46,7 +46,7 @@ def test_a_single_wrong_bit_in_an_image_is_a_fault_of_ours() -> None:
     for position in range(16):
         broken = bytearray(images["U1"])
         broken[position] ^= 0x10
-        with pytest.raises(ReadbackFault, match=f"word {position:#x} of control"):
+        with pytest.raises(ReadbackFault, match=f"word 0x{position:X} of control"):
             read_as_compiled(made, WORDS, {"U1": bytes(broken)})
 
 

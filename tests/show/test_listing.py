@@ -1,7 +1,14 @@
 """The listing of a small build, as it is printed."""
 
+from pathlib import Path
+
+import pytest
+
+from ordain.pipeline import build_model
 from ordain.show.listing import listing_text
 from tests.show.builds import windmill
+
+ROOT = Path(__file__).parent.parent.parent
 
 
 def section(text: str, head: str) -> str:
@@ -20,7 +27,9 @@ def test_its_parts_in_their_order() -> None:
     assert TEXT.startswith("windmill: pumps & grinds <slowly>\n=================================\n")
     heads = [line for line, after in zip(TEXT.splitlines(), TEXT.splitlines()[1:]) if after and set(after) == {"-"}]
     assert heads == ["Sources", "Chips", "The machine as understood: hold this against the schematic", "Opcodes",
-                     "Store control: 32 words of 12 bits", "Store entry: 16 words of 5 bits"]
+                     "Store control: 32 words of 12 bits", "Store entry: 16 words of 5 bits",
+                     "Store control, chip by chip: the levels of the data pins, highest first",
+                     "Store entry, chip by chip: the levels of the data pins, highest first"]
     assert section(TEXT, heads[2]) == "tables of the machine"
     assert all(line == line.rstrip() for line in TEXT.splitlines()) and TEXT.endswith("\n")
 
@@ -65,3 +74,21 @@ def test_field_names_stand_above_their_first_digit() -> None:
 def test_an_early_design_without_chips() -> None:
     build = windmill()._replace(chips=())
     assert section(listing_text(build, ""), "Chips") == "none: an early design, of which there are no images"
+
+
+@pytest.mark.parametrize("name", ["microcode/heron.machine", *sorted(
+    str(path.relative_to(ROOT)) for path in ROOT.glob("examples/*/*.machine") if "\nmachine " in path.read_text())])
+def test_the_levels_of_the_pins_are_those_in_the_images(name: str) -> None:
+    """Every word of every chip, against the bytes that a programmer is given."""
+    built = build_model(ROOT / name)[0]
+    assert built is not None
+    compared = 0
+    for chip in built.machine.chips.values():
+        wide = (chip.bits + 7) // 8
+        for bank in chip.banks:
+            for address, word in built.stored[bank.store].words.items():
+                at = bank.cell(address) * wide
+                found = int.from_bytes(built.images[chip.name][at:at + wide], "little")
+                assert bank.levels(word) == f"{found:0{chip.bits}b}"
+                compared += 1
+    assert compared > 10

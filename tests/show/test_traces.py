@@ -37,8 +37,7 @@ how to get there: 3 cycles from reset:
                                  drives call
       2  1   start.hook        lend
                                in: deck.wave, gust strong
-                               swung; nothing drives data; nothing
-                                 drives call
+                               swung; nothing drives data, call
   >   3  9   (nothing placed)  holds 84
                                in: not slack
                                not swung, deck.mode shouting; motor AND

@@ -22,7 +22,7 @@ from ordain.cli.manner import (
 from ordain.text.findings import Finding, has_errors
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from ordain.pipeline import Built
     from ordain.placement.fewest import Fewest
@@ -58,17 +58,30 @@ def command(machine: Path | None, also: tuple[str, ...], date: str, advised: boo
     built, findings = _touching_fewest(path, place, told) if touch_fewest else build_model(path, place)
     if built is None:
         return _end(manner, path, findings, None, place)
-    findings = [*findings, *static_pass(built.contents)]
+    static = static_pass(built.contents)
+    findings = [*findings, *static]
     if has_errors(findings):
-        return _end(manner, path, findings, None, place)
+        return _end(manner, path, findings, None, place, static=static)
     formats = [kind for kind in FORMATS if kind == "bin" or kind in also]
+    earlier = _earlier_images(place, built)
     files = build_files(built, formats, "\n".join(machine_lines(built.machine)), date_of_sources(date))
     publish_build(built, place, files, formats)
     if advised:
         from ordain.cli.advising import advice_of
 
         findings = [*findings, *advice_of(built)]
-    return _end(manner, path, findings, built, place, files, told)
+    return _end(manner, path, findings, built, place, files, told, earlier, static)
+
+
+def _earlier_images(place: Path, built: "Built") -> dict[str, bytes]:
+    """What the build directory holds of the chips before it is written to."""
+    found = {}
+    for chip in built.images:
+        try:
+            found[chip] = (place / f"{chip}.bin").read_bytes()
+        except OSError:
+            continue
+    return found
 
 
 def _touching_fewest(path: Path, place: Path, told: "list[Fewest]") -> "tuple[Built | None, list[Finding]]":
@@ -96,7 +109,8 @@ def date_of_sources(given: str) -> str:
 
 
 def _end(manner: Manner, path: Path, findings: list[Finding], built: "Built | None", place: Path,
-         files: dict[str, bytes] | None = None, told: "Sequence[Fewest]" = ()) -> int:
+         files: dict[str, bytes] | None = None, told: "Sequence[Fewest]" = (),
+         earlier: "Mapping[str, bytes] | None" = None, static: "Sequence[Finding]" = ()) -> int:
     status = exit_status(findings)
     if manner.format == "json":
         from ordain.show.findings_json import finding_data
@@ -110,11 +124,12 @@ def _end(manner: Manner, path: Path, findings: list[Finding], built: "Built | No
     if manner.format != "text":
         print_other_format(manner.format, findings, beside=path)
         return status
-    tell_findings(findings, manner, beside=path)
+    tell_findings(findings, manner, beside=path, static=static)
     if built is None or files is None:
-        say(manner, f"nothing was written{' over the earlier build' if place.is_dir() else ''}")
+        say(manner, f"nothing was written{'; the earlier build is as it was' if place.is_dir() else ''}")
         return status
-    _say_what_was_built(manner, built, place, files)
+    for line in _what_was_built(built, place, files, earlier or {}):
+        say(manner, line)
     for found in told:
         say(manner, _touched_line(found))
     return status
@@ -139,11 +154,20 @@ def _touched_data(found: "Fewest") -> dict[str, Any]:
             "at_least": found.at_least, "exact": found.exact}
 
 
-def _say_what_was_built(manner: Manner, built: "Built", place: Path, files: dict[str, bytes]) -> None:
-    words = sum(len(sites) for sites in built.contents.sites.values())
-    parts = [f"{words} words placed", f"{len(built.machine.chips)} chips"]
-    if built.program.opcodes:
-        titles = {use.title for use in built.program.opcodes}
-        parts.insert(0, f"{len(titles)} instructions")
-    say(manner, f"{built.machine.name}: {', '.join(parts)}; every image read back and compared")
-    say(manner, f"wrote {len(files)} files to {place}{os.sep}")
+def _what_was_built(built: "Built", place: Path, files: dict[str, bytes], earlier: "Mapping[str, bytes]") -> list[str]:
+    """How much it is, and which images are not those of the last build, as far as that is still there."""
+    from ordain.rom.sums import sums_of
+
+    machine = built.machine
+    sizes = [f"{len(sites)} {'words' if machine.stores[store].fill == 'microprogram' else 'rows'} of {store}"
+             for store, sites in built.contents.sites.items() if sites]
+    titles = {use.title for use in built.program.opcodes}
+    said = (f"{len(titles)} instructions in " if titles else "") + ", ".join(sizes)
+    wrote = f"wrote {len(files)} files to {place}{os.sep}"
+    if earlier:
+        changed = [f"{chip} (sum {sums_of(earlier[chip], 8).sum16:04X} -> {sums_of(image, 8).sum16:04X})"
+                   if chip in earlier else f"{chip} (new)"
+                   for chip, image in built.images.items() if earlier.get(chip) != image]
+        wrote += f"; not as in the last build: {', '.join(changed)}" if changed else "; all images as in the last build"
+    images = f"{len(built.images)} image{'s' if len(built.images) != 1 else ''} read back and compared"
+    return [f"{machine.name}: {said}; {images}" if built.images else f"{machine.name}: {said}; no chips", wrote]

@@ -83,7 +83,7 @@ def _unreadable(manner: Manner, path: Path, findings: list[Finding], called: str
         print_other_format(manner.format, findings, beside=path)
     else:
         tell_findings(findings, manner, beside=path)
-        say(manner, f"there is nothing to compare: {called} does not come about")
+        say(manner, f"nothing to compare: {called} {'do' if called.endswith('files') else 'does'} not compile")
     return status
 
 

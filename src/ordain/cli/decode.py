@@ -12,16 +12,22 @@ from ordain.cli.manner import (
     exit_status,
     find_machine,
     machine_option,
+    page_of,
     print_json,
     say,
+    show,
     speaks,
     tell_findings,
 )
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from ordain.rom.contents import Contents
     from ordain.rom.decode import Decoded, DecodedWord
     from ordain.rom.readback import Conflict
+    from ordain.show.page import Page
 
 
 SHOWN = 20
@@ -71,11 +77,11 @@ def command(images: tuple[str, ...], machine: Path | None, everything: bool, dif
     for text in _faults(decoded, everything):
         say(faults, text)
     unexplained = [word for word in decoded.differing if not word.explained]
-    words = decoded.words if everything else decoded.differing if differing else unexplained[:SHOWN]
-    for line in _word_lines(tuple(words), {store.name: (-(-store.address_width // 4), -(-store.bits // 4))
-                                    for store in built.machine.stores.values()}):
-        say(manner, line)
-    if not everything and not differing and len(unexplained) > SHOWN:
+    if everything or differing:
+        show(manner, _word_lines(built.contents, decoded.words if everything else decoded.differing, page_of(manner)))
+        return status
+    show(manner, _differing_lines(built.contents, decoded, unexplained[:SHOWN], page_of(manner)))
+    if len(unexplained) > SHOWN:
         say(manner, f"and {len(unexplained) - SHOWN} more words; --differing shows them")
     return status
 
@@ -98,25 +104,57 @@ def _only_findings(manner: Manner, path: Path, findings: list[Finding], unusable
     return status
 
 
-def _word_lines(words: "tuple[DecodedWord, ...]", digits: dict[str, tuple[int, int]]) -> list[str]:
-    """`* 3F1  hold.wait  0001A2  grant, loop ...`; a star marks what is not as built, followed by what was."""
-    lines: list[str] = []
-    store = ""
-    width = max((len(word.label) for word in words), default=0)
+def _names(contents: "Contents") -> dict[str, dict[int, str]]:
+    from ordain.rom.contents import word_names
+
+    return {store: word_names(contents, store) for store in contents.machine.stores}
+
+
+def _differing_lines(contents: "Contents", decoded: "Decoded", words: "Sequence[DecodedWord]",
+                     page: "Page") -> list[str]:
+    """A line for each: where, on which pins as far as no chip as a whole explains it, and what should stand there."""
+    from ordain.show.page import table
+    from ordain.show.paint import printable
+
+    whole, names = {guess.chip for guess in decoded.guesses}, _names(contents)
+    rows = []
     for word in words:
-        if word.store != store:
-            store = word.store
-            lines.append(f"{store}:")
-        address, cell = digits[store]
-        mark = "*" if word.pins else " "
-        lines.append(f"{mark} {word.address:0{address}X}  {word.label:{width}}  {word.word:0{cell}X}  "
-                     f"{', '.join(word.orders)}".rstrip())
-        if word.pins:
-            text = word.built_text or "(nothing placed)"
-            built = f"{word.built:0{cell}X}  " if word.built is not None else ""
-            lines.append(f"    built: {built}{text}")
-            places = ", ".join(f"{pin.chip} D{pin.pin} at {pin.cell:X} reads {pin.read}" for pin in word.pins[:8])
-            lines.append(f"    differs on {places}" + (f" and {len(word.pins) - 8} more" if len(word.pins) > 8 else ""))
+        pins = [pin for pin in word.pins if pin.chip not in whole]
+        said = ", ".join(f"{pin.chip} D{pin.pin} at {pin.cell:X} reads {pin.read}" for pin in pins[:3])
+        rows.append((f"  {_digits(contents, word)}", printable(names[word.store].get(word.address, "")),
+                     page.paint("bad", said + (f" and {len(pins) - 3} more" if len(pins) > 3 else "")),
+                     printable(word.built_text)))
+    return table(rows, page, heads=("  at", "word", "differs on", "built"))
+
+
+def _digits(contents: "Contents", word: "DecodedWord") -> str:
+    return f"{word.address:0{-(-contents.machine.stores[word.store].address_width // 4)}X}"
+
+
+def _word_lines(contents: "Contents", words: "Iterable[DecodedWord]", page: "Page") -> list[str]:
+    """`* 3F1  hold.wait  0001A2  grant, loop ...`; a star marks what is not as built, followed by what was."""
+    from ordain.show.page import fold, table
+    from ordain.show.paint import printable
+
+    names = _names(contents)
+    lines: list[str] = []
+    for store in contents.machine.stores.values():
+        cell = -(-store.bits // 4)
+        rows = []
+        for word in words:
+            if word.store != store.name:
+                continue
+            mark = page.paint("bad", "*") if word.pins else " "
+            rows.append((f"{mark} {_digits(contents, word)}", printable(names[store.name].get(word.address, "")),
+                         f"{word.word:0{cell}X}", printable(", ".join(word.orders))))
+            if word.pins:
+                rows.append(("", "  built", "" if word.built is None else f"{word.built:0{cell}X}",
+                             printable(word.built_text or "(nothing placed)")))
+                places = [f"{pin.chip} D{pin.pin} at {pin.cell:X} reads {pin.read}" for pin in word.pins[:8]]
+                places += [f"{len(word.pins) - 8} more"] if len(word.pins) > 8 else []
+                rows.append(("", "  differs on", "", page.paint("bad", ", ".join(places))))
+        if rows:
+            lines += [*fold(f"{store.name}:", page), *table(rows, page)]
     return lines
 
 
@@ -150,8 +188,7 @@ def _unexplained(decoded: "Decoded") -> "list[Conflict]":
 
 def _verdict(decoded: "Decoded", given: int) -> str:
     chips = f"{_many(given, 'chip')} read"
-    if decoded.assumed:
-        chips += f", {len(decoded.assumed)} taken as built ({', '.join(decoded.assumed)})"
+    assumed = f"; taken as built: {', '.join(decoded.assumed)}" if decoded.assumed else ""
     image_of = {guess.chip: guess.image_of for guess in decoded.guesses}
     swapped = [chip for chip, other in image_of.items() if other and image_of.get(other) == chip]
     alone = [guess for guess in decoded.guesses if guess.chip not in swapped]
@@ -171,7 +208,7 @@ def _verdict(decoded: "Decoded", given: int) -> str:
     if cells:
         parts.append(f"{'every placed word as built, but ' if not parts else ''}{_many(cells, 'cell')} without words "
                      f"differ{'s' * (cells == 1)}")
-    return f"{chips}: {', '.join(parts) or 'every word as built'}"
+    return f"{chips}: {', '.join(parts) or 'every word as built'}{assumed}"
 
 
 def _many(count: int, what: str) -> str:
@@ -185,9 +222,9 @@ def _as_data(decoded: "Decoded") -> dict[str, Any]:
         "conflicts": [conflict._asdict() for conflict in decoded.conflicts],
         "strays": [stray._asdict() for stray in decoded.strays],
         "words": [{
-            "store": word.store, "address": word.address, "label": word.label, "word": f"{word.word:#x}",
+            "store": word.store, "address": word.address, "label": word.label, "word": f"0x{word.word:X}",
             "orders": list(word.orders), "fields": dict(word.values),
-            "built": None if word.built is None else f"{word.built:#x}", "built_text": word.built_text,
+            "built": None if word.built is None else f"0x{word.built:X}", "built_text": word.built_text,
             "differs": [pin._asdict() for pin in word.pins], "explained": word.explained,
         } for word in decoded.words],
     }

@@ -54,12 +54,24 @@ def _list(page: "Page") -> list[str]:
 
 
 def _text(found: "Explanation", page: "Page") -> list[str]:
-    """The whole text, its paragraphs folded to the page; an example stands as it is."""
+    """The whole text, its paragraphs folded to the page; an example stands as it is, as far as it has room."""
     from ordain.show.page import fold
 
     lines = [*fold(f"{page.paint('strong', found.name)}: {found.fault}", page, 0), "",
              *fold(" ".join(found.about.split()), page, 0), ""]
     if found.example:
         example = found.example.strip("\n").splitlines()
-        lines += ["For example", "", *(f"    {line}".rstrip() for line in example), ""]
+        lines += ["For example", "", *(row for line in example for row in _example(f"    {line}".rstrip(), page)), ""]
     return [*lines, *fold(f"Usual repair: {' '.join(found.repair.split())}", page, 0)]
+
+
+def _example(line: str, page: "Page") -> list[str]:
+    """A line of an example. Where it is too wide its comment stands above it, and its columns close up."""
+    from ordain.show.page import fold
+
+    if not page.folds or len(line) <= page.width:
+        return [line]
+    code, mark, comment = line.partition("  #")
+    depth = " " * (len(line) - len(line.lstrip()))
+    rows = fold(f"{depth}# {comment.strip()}", page) if mark else []
+    return [*rows, *(fold(depth + " ".join(code.split()), page, 4) if code.strip() else [])]

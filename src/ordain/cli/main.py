@@ -68,9 +68,9 @@ class CommandsOnDemand(click.Group):
 
 
 EPILOG = """\b
-Exit status: 0 nothing found; 1 findings; 2 the command line, or a file that
-cannot be read or written; 3 undecided; 70 a fault of our own; 130 interrupted;
-141 the reader of a pipe went away.
+Exit status: 0 nothing found; 1 findings; 2 the command line, or a file
+that cannot be read or written; 3 undecided; 70 a fault of our own;
+130 interrupted; 141 the reader of a pipe went away.
 
 \b
 `ordain help COMMAND` is `ordain COMMAND --help`. For completion in bash:

@@ -170,14 +170,14 @@ def page_of(manner: Manner, stream: TextIO | None = None) -> "Page":
 
 
 def tell_findings(findings: list[Finding], manner: Manner, *, beside: Path | None = None,
-                  stream: TextIO | None = None) -> None:
+                  stream: TextIO | None = None, static: Sequence[Finding] = ()) -> None:
     """All findings one by one as text on standard output (or `stream`), then how many there were. `beside`: the machine
-    file, so that places are named as they are found from here."""
+    file, so that places are named as they are found from here. `static`: those of them about words, in groups."""
     from ordain.show.findings import summary_line
-    from ordain.show.groups import Group
+    from ordain.show.groups import Group, grouped
 
     stream = stream or sys.stdout
-    groups = [Group(finding, (), ()) for finding in findings]
+    groups = [Group(finding, (), ()) for finding in findings if finding not in static] + grouped(static)
     for line in finding_lines(groups, page_of(manner, stream), beside=beside):
         print(line, file=stream)
     if findings:

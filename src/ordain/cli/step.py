@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from ordain.machine.expression import Node
     from ordain.machine.model import Machine
     from ordain.rom.contents import Contents
+    from ordain.show.page import Page
 
 
 @click.command("step")
@@ -44,10 +45,12 @@ if TYPE_CHECKING:
               help="A state or register at the beginning, which may choose the arm. May be repeated.")
 @click.option("--cycles", type=click.IntRange(1, 100_000), default=64, show_default=True, help="Stop after N cycles.")
 @click.option("--through", is_flag=True, help="Go on into the next instruction instead of stopping there.")
+@click.option("--word", "words", is_flag=True, help="Each word in hexadecimal, and chip by chip the levels of the data "
+              "pins, highest first.")
 @click.option("--diagram", is_flag=True, help="Draw the timing diagram too.")
 @speaks("text", "json")
 def command(instruction: str, machine: Path | None, given: tuple[str, ...], states: tuple[str, ...], cycles: int,
-            through: bool, diagram: bool, form: str, quiet: bool, colour: str) -> int:
+            through: bool, words: bool, diagram: bool, form: str, quiet: bool, colour: str) -> int:
     """Play INSTRUCTION, a title ("load a, n"), routine or label, from its first word with chosen inputs.
 
     It begins in a state in which some sequence from reset comes to that word, a nearest one that agrees with --from and
@@ -78,7 +81,7 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
         print_json({"command": "step", "status": 0, "ending": played.ending, "settable": _settable(system),
                     **trace_data(contents, played.trace)})
     else:
-        _show(manner, system, played, title, _arms(system, store, addresses, begin, chosen(1)), diagram)
+        _show(manner, system, played, title, _arms(system, store, addresses, begin, chosen(1)), words, diagram)
     return 0
 
 
@@ -243,13 +246,16 @@ def _settable(system: "System") -> dict[str, list[str]]:
     return {"--with": names(system.free), "--from": names(system.variables)}
 
 
-def _show(manner: Manner, system: "System", played: "Played", title: str, arms: list[str], diagram: bool) -> None:
+def _show(manner: Manner, system: "System", played: "Played", title: str, arms: list[str], words: bool,
+          diagram: bool) -> None:
     from ordain.show.diagram import diagram_lines
     from ordain.show.traces import cycle_lines
 
     contents, page = system.contents, page_of(manner)
     say(manner, _answer(contents.machine, played, title))
     show(manner, cycle_lines(contents, played.trace, page))
+    if words:
+        show(manner, _words(contents, played, page))
     if arms:
         say(manner, f"  another arm: {' or '.join(arms)}")
     for option, names in _settable(system).items():
@@ -258,3 +264,25 @@ def _show(manner: Manner, system: "System", played: "Played", title: str, arms: 
     if diagram:
         say(manner, "")
         show(manner, diagram_lines(contents, played.trace, page, glyphs()))
+
+
+def _words(contents: "Contents", played: "Played", page: "Page") -> list[str]:
+    """Every word that was played, once: address, hexadecimal, and chip by chip what the data pins read. A chip whose
+    address lines have another order has its own address before it."""
+    from ordain.show.page import fold
+
+    machine, seen = contents.machine, set[tuple[str, int]]()
+    lines = ["  the words, and the levels of the data pins, highest first:"]
+    for cycle in played.trace.cycles:
+        for store in machine.stores.values():
+            address = cycle.addresses.get(store.name)
+            if store.fill != "microprogram" or address is None or (store.name, address) in seen:
+                continue
+            seen.add((store.name, address))
+            word, digits = contents.words[store.name][address], -(-store.address_width // 4)
+            chips = [f"{chip.name}{'' if bank.cell(address) == address else f' at {bank.cell(address):0{digits}X}'} "
+                     f"{bank.levels(word)}".replace(" ", "\xa0")
+                     for chip in machine.chips.values() for bank in chip.banks if bank.store == store.name]
+            start = f"  {address:0{digits}X}  {word:0{-(-store.bits // 4)}X}"
+            lines += fold("  ".join([start, *chips]), page, len(start))
+    return [line.replace("\xa0", " ") for line in lines]

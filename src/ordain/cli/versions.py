@@ -89,8 +89,7 @@ def revision_version(given: str, machine: Path, out: Path) -> tuple[Version | No
     if built is None:
         return None, findings
     remark = "" if not built.machine.chips else (
-        f"the images of {given} are made anew, with the addresses of the last build where they can be kept; "
-        "what is in the sockets is compared by `ordain compare burned`")
+        f"old images: rebuilt from {given}, not read from the sockets (`ordain compare burned` does that)")
     return _of_build(built, given, (remark,) if remark else ()), []
 
 

@@ -117,6 +117,18 @@ class Bank(NamedTuple):
     repeats: bool
     span: Span
 
+    def levels(self, word: int) -> str:
+        """What the data pins read, highest first, while a word of the store is presented: 0 and 1."""
+        return "".join([str(pin.level if pin.bit is None else (word >> pin.bit & 1) ^ pin.inverted)
+                        for pin in self.pins])
+
+    def cell(self, address: int) -> int:
+        """The device address at which the word of a store address stands, pins that may be any at 0."""
+        at = 0
+        for pin in self.address:
+            at = at << 1 | (pin.level or 0 if pin.bit is None else (address >> pin.bit & 1) ^ pin.inverted)
+        return at
+
 
 class Chip(NamedTuple):
     """`words` x `bits`; `erased` is the level of an erased cell (0 or 1); `technology`: "uv", "once", "eeprom",

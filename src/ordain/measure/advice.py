@@ -102,9 +102,10 @@ def _shared(contents: Contents, body: _Body, known: dict[tuple[object, ...], _Bo
             return None
         what = f"all {length} words" if whole else f"the last {length} words"
         finding = note(
-            "shared-tail", f"{what} of `{body.sites[0].owner}` stand word for word in `{other.sites[0].owner}`: "
-            f"sharing them saves {length} words", first.span, "from here on",
-            places=() if there.span is None else (Place(there.span, "the same words begin here"),),
+            "shared-tail", f"{what} of `{body.sites[0].owner}` stand word for word in `{other.sites[0].owner}`, from "
+            f"0x{there.address:X} on: sharing them saves {length} words", first.span,
+            "a sequence writes them in both" if there.span == first.span else "from here on",
+            places=() if there.span in (None, first.span) else (Place(there.span, "the same words begin here"),),
             help="go on there instead" if not whole else "give both titles to one body, or go on there")
         return Piece(finding, frozenset(), names_of(body.sites[-length:]))
     return None

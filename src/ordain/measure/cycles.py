@@ -144,7 +144,7 @@ def _rows(contents: Contents, found: Sequencing) -> dict[str, list[_Unit]]:
                 start = terms.and_((terms.among(line, frozenset((target,))), terms.among(here, frozenset((row,)))))
                 label = sites[target].label
                 rows.setdefault(name, []).append(
-                    _Unit("row", f"{name}[{row:#x}]" + (f" {label}" if label else ""), start))
+                    _Unit("row", f"{name}[0x{row:X}]" + (f" {label}" if label else ""), start))
     return rows
 
 

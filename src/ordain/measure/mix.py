@@ -104,5 +104,5 @@ def _ends_word(character: str) -> bool:
 def _unknown(name: str, cycles: Cycles, span: Span) -> Finding:
     titles = [one.title for one in cycles.taken]
     near = nearest(name, [*titles, *(title.split(" ")[0] for title in titles)])
-    return error("mix-unknown", f"no instruction is called `{name}`, and none begins so", span, "not known here",
+    return error("mix-unknown", f"no instruction is called `{name}` or begins with it", span, "not known here",
                  help=f"did you mean `{near}`?" if near else "`ordain cycles` lists the titles")

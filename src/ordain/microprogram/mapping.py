@@ -84,8 +84,8 @@ def _row(store: Store, row: tree.MapRow, known: dict[tuple[str, int], Span], fin
     entries = []
     for pattern in row.patterns:
         if pattern.value >= store.words:
-            findings.append(error("too-wide", f"`{store.name}` has no address {pattern.value:#x}", pattern.span,
-                                  f"the last is {store.words - 1:#x}", help="correct the number"))
+            findings.append(error("too-wide", f"`{store.name}` has no address 0x{pattern.value:X}", pattern.span,
+                                  f"the last is 0x{store.words - 1:X}", help="correct the number"))
             continue
         twice = []
         for address in matching(pattern, store.address_width):

@@ -41,8 +41,8 @@ def assign_opcodes(machine: Machine, plans: Sequence[Plan]) -> tuple[Opcodes, li
         for pattern in plans[number].patterns:
             if pattern.value >> width:
                 findings.append(error(
-                    "too-wide", f"opcode {pattern.value:#x} needs {pattern.value.bit_length()} bits, an opcode has "
-                    f"{width}", pattern.span, f"more than {(1 << width) - 1:#x}",
+                    "too-wide", f"opcode 0x{pattern.value:X} needs {pattern.value.bit_length()} bits, an opcode has "
+                    f"{width}", pattern.span, f"more than 0x{(1 << width) - 1:X}",
                     help="correct the opcode, or say in the store's `instruction` line which bits hold it"))
             else:
                 _claim(plans, number, pattern, width, found, spans, findings)

@@ -224,8 +224,9 @@ def _from_bodies(machine: Machine, program: Program, ends: list[int], demands: d
             for address in first.fixed:
                 if address % body.align:
                     findings.append(error(
-                        "placement-conflict", f"`{body.name}` is to stand at {address:#x}, no multiple of {body.align}",
-                        body.span, f"`at` and `align {body.align}` contradict each other", help="leave one out"))
+                        "placement-conflict",
+                        f"`{body.name}` is to stand at 0x{address:X}, no multiple of {body.align}", body.span,
+                        f"`at` and `align {body.align}` contradict each other", help="leave one out"))
             demands.setdefault(body.store, {}).setdefault(
                 ((body.first,), body.align - 1),
                 Demand(tuple(_run(body.first, ends)), body.align - 1, f"for `align {body.align}`", body.span))
@@ -275,9 +276,9 @@ def _outside(program: Program, outside: dict[int, int], size: int) -> Finding:
     """One finding for all words (index -> address) beyond the end of their store."""
     (index, address), *more = outside.items()
     word = program.words[index]
-    return error("out-of-store", f"`{word.owner}` is to stand at {address:#x}, but `{word.store}` ends at "
-                 f"{size - 1:#x}", word.span, "this word has no address", places=tuple(
-                     [Place(program.words[other].span, f"nor has this one: {at:#x}") for other, at in more[:3]]),
+    return error("out-of-store", f"`{word.owner}` is to stand at 0x{address:X}, but `{word.store}` ends at "
+                 f"0x{size - 1:X}", word.span, "this word has no address", places=tuple(
+                     [Place(program.words[other].span, f"nor has this one: 0x{at:X}") for other, at in more[:3]]),
                  notes=(f"and {_many(len(more) - 3)} more",) if more[3:] else (),
                  help="choose addresses inside the store, or give the store more words")
 
@@ -286,7 +287,7 @@ def _cut_off(program: Program, index: int, address: int, length: int, size: int,
     """A row at a fixed address that the end of the store, or of the counter's lap, cuts off."""
     word = program.words[index]
     end = min(size, ((address >> counting) + 1) << counting)
-    return error("over-full", f"from {address:#x} on there is room for {_many(end - address)}, but "
+    return error("over-full", f"from 0x{address:X} on there is room for {_many(end - address)}, but "
                  f"{_many(length)} must stand in a row", word.span, "the row begins here",
                  help=f"break the row with a jump, or begin it {length - end + address} lower")
 
@@ -297,13 +298,13 @@ def _overrun(machine: Machine, program: Program, store: str, one: tuple[int, int
     (first, low), (second, high) = sorted((one, two), key=lambda item: (item[1], item[0]))
     earlier, later = program.words[first], program.words[second]
     if low == high:
-        return error("placement-conflict", f"two words are to stand at {low:#x} of `{store}`", later.span,
-                     f"`{later.owner}` claims {low:#x}", places=(Place(earlier.span, f"`{earlier.owner}` does too"),),
+        return error("placement-conflict", f"two words are to stand at 0x{low:X} of `{store}`", later.span,
+                     f"`{later.owner}` claims 0x{low:X}", places=(Place(earlier.span, f"`{earlier.owner}` does too"),),
                      help=_apart(machine, program, store, earlier.owner, later.owner))
     needs = ends[first] - first
     return error("over-full", f"{_slot(machine, program, store, earlier.owner, low)} holds {_many(high - low)}, needs "
-                 f"{needs}", earlier.span, f"{_many(needs)} must stand in a row from {low:#x} on",
-                 places=(Place(later.span, f"`{later.owner}` stands at {high:#x}"),),
+                 f"{needs}", earlier.span, f"{_many(needs)} must stand in a row from 0x{low:X} on",
+                 places=(Place(later.span, f"`{later.owner}` stands at 0x{high:X}"),),
                  help=f"jump out of the slot after at most {_many(high - low)}")
 
 
@@ -323,9 +324,9 @@ def _slot(machine: Machine, program: Program, store: str, owner: str, address: i
     """How people call the room at `address`: the slot of an opcode where the hardware gives one."""
     starts = machine.stores[store].starts_at
     if starts is None or all(body.name != owner or body.kind != "instruction" for body in program.bodies):
-        return f"the room of `{owner}` at {address:#x}"
+        return f"the room of `{owner}` at 0x{address:X}"
     own = [use.opcode for use in program.opcodes if use.title == owner]
-    return f"the slot of opcode {', '.join(f'{opcode:#x}' for opcode in own[:3])}{' ...' if own[3:] else ''}"
+    return f"the slot of opcode {', '.join(f'0x{opcode:X}' for opcode in own[:3])}{' ...' if own[3:] else ''}"
 
 
 def _many(count: int) -> str:

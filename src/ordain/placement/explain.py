@@ -21,9 +21,9 @@ def contradictions(task: Task, units: Units, pages: Pages) -> list[Finding]:
         if group.split is not None:
             (one, first), (two, second) = group.split
             findings.append(error(
-                "page-conflict", f"words that must share a page of {1 << group.page} words are fixed at {one:#x} and "
-                f"{two:#x}", _span(task, second), f"fixed at {two:#x}",
-                places=(Place(_span(task, first), f"fixed at {one:#x}"),), help="move one into the other's page"))
+                "page-conflict", f"words that must share a page of {1 << group.page} words are fixed at 0x{one:X} and "
+                f"0x{two:X}", _span(task, second), f"fixed at 0x{two:X}",
+                places=(Place(_span(task, first), f"fixed at 0x{one:X}"),), help="move one into the other's page"))
     for unit in units.units:
         if not unit.domain:
             demand = units.demands[unit.parts[0][0]]
@@ -71,7 +71,7 @@ def _pages(task: Task, space: Space, units: Units, pages: Pages, free: int) -> I
         have = (free & space.page(size, page)).bit_count()
         if len(words) > have:
             start, end = page << size, min(space.size, (page + 1) << size)
-            yield error("over-full", f"page {start:#x}-{end - 1:#x} is over-full by {_many(len(words) - have)}",
+            yield error("over-full", f"page 0x{start:X}-0x{end - 1:X} is over-full by {_many(len(words) - have)}",
                         _span(task, words[have]), "one of the words that must stand in this page",
                         help="split the routine, or reach the other part by a jump with a full address")
 
@@ -90,7 +90,7 @@ def _reaches(task: Task, units: Units, space: Space, free: int) -> Iterator[Find
         have = (free & space.below(1 << top)).bit_count()
         if len(below) > have:
             word, demand = list(wanted[top].items())[-1]
-            yield error("over-full", f"addresses below {1 << top:#x} are over-full by {_many(len(below) - have)}: "
+            yield error("over-full", f"addresses below 0x{1 << top:X} are over-full by {_many(len(below) - have)}: "
                         f"{len(below)} words must stand there, {have} are free", _span(task, word),
                         "one of the words that a short field must reach",
                         notes=(f"it must stand there {units.demands[demand].why}",),

@@ -1,5 +1,6 @@
 """What the chips hold, and whose words those are: the only bridge from the compiler to the prover."""
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -46,30 +47,36 @@ class Contents(NamedTuple):
     routines: dict[str, tuple[str, frozenset[int]]]
 
 
-def word_name(contents: Contents, store: str, address: int) -> str:
-    """What people call a placed word, the same in every command: `hold` at the first words of a body, `hold.wait` at a
-    label, `hold.wait+2` two words further in the text; `hold+2` where no label stands before it. "" where nothing was
-    placed."""
+def word_names(contents: Contents, store: str) -> dict[int, str]:
+    """What people call every placed word of a store, the same in every command: `hold` at the first words of a body,
+    `hold.wait` at a label, `hold.wait+2` two words further in the text; `hold+2` where no label stands before it."""
+    bodies: dict[str, dict[int, str]] = {}
     sites = contents.sites.get(store, {})
-    site = sites.get(address)
-    if site is None:
-        return ""
-    if site.label:
-        return _label_name(site)
-    place, starts = contents.labels.get(site.owner, ("", frozenset[int]()))
-    if place == store and address in starts:
-        return site.owner
-    if site.word < 0:
-        return site.owner
-    before = [(other.word, other.address, _label_name(other)) for other in sites.values()
-              if other.owner == site.owner and 0 <= other.word <= site.word]
-    named = [(word, name) for word, at, name in before if name != site.owner or (place == store and at in starts)]
-    word, name = max(named, default=(min(word for word, _, _ in before), site.owner))
-    return f"{name}+{site.word - word}" if site.word > word else name
+    for address, site in sites.items():
+        names = bodies.setdefault(site.owner, {})
+        place, starts = contents.labels.get(site.owner, ("", frozenset[int]()))
+        if site.label and site.label != site.owner:
+            names[site.word] = f"{site.owner}.{site.label}"
+        elif site.label or (place == store and address in starts):
+            names.setdefault(site.word, site.owner)
+    firsts: dict[str, int] = {}
+    for site in sites.values():
+        firsts[site.owner] = min(firsts.get(site.owner, site.word), site.word)
+    named: dict[int, str] = {}
+    for owner, names in bodies.items():
+        names.setdefault(firsts[owner], owner)
+    lines = {owner: sorted(names) for owner, names in bodies.items()}
+    for address, site in sites.items():
+        words = lines[site.owner]
+        word = words[bisect_right(words, site.word) - 1]
+        name = bodies[site.owner][word]
+        named[address] = f"{name}+{site.word - word}" if site.word > word else name
+    return named
 
 
-def _label_name(site: Site) -> str:
-    return f"{site.owner}.{site.label}" if site.label and site.label != site.owner else site.owner
+def word_name(contents: Contents, store: str, address: int) -> str:
+    """The name of one word; "" where nothing was placed."""
+    return word_names(contents, store).get(address, "")
 
 
 class Stored(NamedTuple):

@@ -90,7 +90,9 @@ def read_dumps(named: Sequence[tuple[str, Path]], machine: Machine) -> tuple[dic
     by_name = {name.casefold(): chip for name, chip in machine.chips.items()}
     for given, path in named:
         chip = by_name.get((given or path.stem).casefold())
-        if chip is None:
+        if chip is None and not path.exists():
+            findings += read_bytes(path, str(path))[1]
+        elif chip is None:
             findings.append(error(
                 "unknown-chip", f"`{given or path.name}` is no chip of `{machine.name}`", None,
                 help=f"its chips are {', '.join(machine.chips)}; say which with CHIP={path.name}"))
@@ -213,7 +215,7 @@ def _orders(contents: Contents, store: Store, word: int, address: int, known: Vo
         return ()
     names = sorted(name for name, (_, addresses) in contents.labels.items() if word in addresses)
     wanted = contents.sites[store.name].get(address)
-    return (wanted.text if wanted is not None and wanted.text in names else names[0] if names else f"{word:#x}",)
+    return (wanted.text if wanted is not None and wanted.text in names else names[0] if names else f"0x{word:X}",)
 
 
 def _labels(contents: Contents, store: str) -> dict[int, str]:

@@ -51,14 +51,14 @@ def read_mem(text: str, name: str, bits: int, blank: bytes) -> tuple[bytes | Non
             at = int(word[1:].replace("_", ""), 16)
         elif at >= words:
             return None, [*findings, error(
-                "image-too-long", f"`{name}` has a word for {at:#x}, and the device ends at {words - 1:#x}",
+                "image-too-long", f"`{name}` has a word for 0x{at:X}, and the device ends at 0x{words - 1:X}",
                 line_span(source, line), "this word", help="is this the image of another device?")]
         else:
             value = int(word.replace("_", ""), 16)
             if value >> bits:
                 fault = f"`{word[:20]}` does not fit in {bits} bits"
             elif given[at]:
-                fault = f"word {at:#x} is given twice"
+                fault = f"word 0x{at:X} is given twice"
             else:
                 image[at * width:(at + 1) * width] = value.to_bytes(width, "little")
                 given[at] = 1

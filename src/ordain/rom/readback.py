@@ -190,8 +190,8 @@ def read_as_compiled(machine: Machine, stored: Mapping[str, Stored], images: Map
         (one, at), (other, there) = conflict.one, conflict.other
         blank = conflict.address not in stored[conflict.store].words and stored[conflict.store].unused is None
         if not blank:                               # erased cells of unlike devices may well differ
-            raise ReadbackFault(f"{one} at {at:#x} and {other} at {there:#x} disagree on word {conflict.address:#x} of "
-                                f"{conflict.store}")
+            raise ReadbackFault(f"{one} at 0x{at:X} and {other} at 0x{there:X} disagree on word "
+                                f"0x{conflict.address:X} of {conflict.store}")
     for store in machine.stores.values():
         known = found.known[store.name]
         if not known:
@@ -202,6 +202,6 @@ def read_as_compiled(machine: Machine, stored: Mapping[str, Stored], images: Map
             continue
         for address, (word, wanted) in enumerate(zip(read, expected)):
             if (word ^ wanted) & known:
-                raise ReadbackFault(f"word {address:#x} of {store.name} reads back as {word:#x}, compiled {wanted:#x}, "
-                                    f"differing in {(word ^ wanted) & known:#x}")
+                raise ReadbackFault(f"word 0x{address:X} of {store.name} reads back as 0x{word:X}, compiled "
+                                    f"0x{wanted:X}, differing in 0x{(word ^ wanted) & known:X}")
     return found

@@ -39,7 +39,7 @@ def overlapping(source: Source, segments: Segments, lines: list[int]) -> list[Fi
         if start + len(data) > segments[after][0]:
             first, second = sorted((lines[before], lines[after]))
             findings.append(error(
-                "data-overlap", f"byte {segments[after][0]:#x} is given twice", line_span(source, second),
+                "data-overlap", f"byte 0x{segments[after][0]:X} is given twice", line_span(source, second),
                 "given here again", places=(Place(line_span(source, first), "first given here"),),
                 help="two images were put into one file; separate them, or write the file again"))
     return findings
@@ -51,8 +51,8 @@ def lay_out(segments: Segments, blank: bytes, name: str) -> tuple[bytes | None, 
     for start, data in segments:
         if start + len(data) > len(image):
             return None, [error(
-                "image-too-long", f"`{name}` has data at {max(start, len(image)):#x}, and the device ends at "
-                f"{len(image) - 1:#x} (byte addresses)", None,
+                "image-too-long", f"`{name}` has data at 0x{max(start, len(image)):X}, and the device ends at "
+                f"0x{len(image) - 1:X} (byte addresses)", None,
                 help="is this the image of another device, or of several in one file?")]
         image[start:start + len(data)] = data
     return bytes(image), []

@@ -155,7 +155,7 @@ def _explanations(machine: Machine, chip: Chip, built: _Cells, seen: _Cells, ima
         yield f"reads all {said}: blank, not powered, or not seated", "", [level] * len(places), read
     for other in machine.chips.values():
         if other.name != chip.name and (other.words, other.bits) == (chip.words, chip.bits):
-            yield (f"holds what belongs into {other.name}", other.name,
+            yield (f"holds what belongs in {other.name}", other.name,
                    _at(device_words(images[other.name], other), places), read)
     for text, wanted, read in _faults(chip, built, seen, places):
         yield text, "", wanted, read

@@ -110,7 +110,7 @@ def _fits(field: Field, value: Value, found: int, address: int, known: Vocabular
         case "following":
             return _target(field, found, address, False) == address + 1
         case Name():
-            text = _code(field, found) if field.codes else f"{found:#x}"
+            text = _code(field, found) if field.codes else f"0x{found:X}"
             return bool(text) and filled.setdefault(value.text, text) == text
         case Block():
             if len(value.parts) == 1 and not value.page and _is_number(value.parts[0], field, found, known):
@@ -151,11 +151,11 @@ def _setting(field: Field, value: int, address: int, known: Vocabulary) -> str:
         reaches_all = field.address_bits[0] + 1 >= known.machine.stores[field.store].address_width
         label = known.label_at(_target(field, value, address, not reaches_all), address)
         if not label:
-            return f"{field.name} {value:#x}"
+            return f"{field.name} 0x{value:X}"
         return f"{field.name} {label}" if reaches_all else f"{field.name} page({label})"
     if field.holds == "code" and field.width == 1 and not field.codes:
         return field.name if value else f"{field.name} 0"
-    return f"{field.name} {_code(field, value) or (f'{value:#x}' if value > 9 else value)}"
+    return f"{field.name} {_code(field, value) or (f'0x{value:X}' if value > 9 else value)}"
 
 
 def _code(field: Field, value: int) -> str:

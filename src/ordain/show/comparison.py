@@ -8,7 +8,7 @@ from ordain.compare.difference import Difference
 from ordain.compare.places import Addresses
 from ordain.compare.reach import Reach, Via
 from ordain.compare.roots import Titles
-from ordain.compare.verdicts import Moved, VerdictChanges
+from ordain.compare.verdicts import Moved, VerdictChanges, worse
 from ordain.rom.burn_plan import ChipChange, burns_and_erasures
 from ordain.rom.contents import Contents
 
@@ -17,8 +17,8 @@ FEW = 6
 
 
 def comparison_lines(found: Comparison, everything: bool) -> list[str]:
-    """The whole report. With `everything` nothing is left out."""
-    lines = [f"{found.old} -> {found.new}"]
+    """The whole report, the answer first. With `everything` nothing is left out."""
+    lines = [f"{found.old} -> {found.new}: {_answer(found)}"]
     if found.behaviour is not None:
         lines += ["", *_behaviour(found, found.behaviour, everything)]
     if found.reach is not None:
@@ -30,6 +30,30 @@ def comparison_lines(found: Comparison, everything: bool) -> list[str]:
     if found.chips is not None:
         lines += ["", *_chips(found.chips, everything)]
     return [*lines, *(f"note: {remark}" for remark in found.remarks)]
+
+
+def _answer(found: Comparison) -> str:
+    """What a change touched, in one line: behaviour, verdicts, cycles, chips."""
+    parts = []
+    if found.behaviour is not None:
+        units = found.behaviour.units
+        moved = sum(unit.status != "same" for unit in units)
+        parts.append(f"{moved} of {len(units)} behave{'s' * (moved == 1)} differently" if moved else
+                     "nothing behaves differently" if not found.behaviour.machine else "the machine differs")
+    if found.verdicts is not None:
+        count = len(worse(found.verdicts, found.expected))
+        parts.append(f"{_plural(count, 'verdict')} worse" if count else "no verdict worse")
+    if found.cycles:
+        parts.append(f"other cycles in {len(found.cycles)}")
+    if found.chips:
+        burn = [change for change in found.chips if change.action not in ("nothing", "remove", "find-out")]
+        erase = [change.chip for change in burn if change.action in ("erase", "erase-sectors", "replace")]
+        unknown = [change.chip for change in found.chips if change.action == "find-out"]
+        parts += [f"burn {', '.join(change.chip for change in burn)}"
+                  + (f" ({', '.join(erase)} erased first)" if erase else "")] if burn else []
+        parts += [f"not recorded: {', '.join(unknown)}"] if unknown else []
+        parts += ["no chip to burn"] if not burn and not unknown else []
+    return ", ".join(parts) or "nothing was asked"
 
 
 def some(names: Iterable[str], everything: bool, most: int = FEW) -> str:
@@ -237,7 +261,7 @@ def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:
 _DOING = {"nothing": "as it is", "program-over": "program over it, no erasing", "rewrite": "write the changed words",
           "erase-sectors": "erase sectors, then program", "erase": "erase, then program",
           "replace": "replace by an erased one, then program", "program": "program an erased one",
-          "remove": "take out of its socket", "find-out": "content not known: erase, then program"}
+          "remove": "take out of its socket", "find-out": "not recorded: read it, or erase and program"}
 
 
 def _chips(changes: Sequence[ChipChange], everything: bool) -> list[str]:
@@ -247,7 +271,8 @@ def _chips(changes: Sequence[ChipChange], everything: bool) -> list[str]:
     sockets = sum(change.action != "remove" for change in changes)
     if not any(change.action != "nothing" for change in changes):
         return [f"chips: all {sockets} as they are"]
-    lines = [f"chips: burn {burns} of {sockets}" + (f", {erasures} after erasing or replacing" if erasures else "")]
+    first = f", {erasures} of them to be erased or replaced first" if erasures else ""
+    lines = [f"chips: burn {burns} of {sockets}{first}"]
     rows = []
     for change in changes:
         if change.action == "nothing" and not everything:

@@ -5,6 +5,7 @@ The first line is the answer; no line is wider than it may be, as long as there 
 
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import groupby
 from typing import NamedTuple
 
 from ordain.measure.cycles import Cycles, Decision, Ring, Taken
@@ -129,12 +130,13 @@ def _decided(one: Taken) -> str:
 
 
 def _way(decisions: Iterable[Decision], title: str) -> str:
-    return ", then ".join(f"{' and '.join(_value(*value) for value in one.values)} at {_where(one, title)}"
-                          for one in decisions)
+    steps = [f"{' and '.join(_value(*value) for value in one.values)} at {_where(one, title)}" for one in decisions]
+    counted = [(step, sum(1 for _ in same)) for step, same in groupby(steps)]
+    return ", then ".join(step if times == 1 else f"{step}, {times} times" for step, times in counted)
 
 
 def _value(name: str, value: int) -> str:
-    return name if value == 1 else f"not {name}" if value == 0 else f"{name}={value:#x}"
+    return name if value == 1 else f"not {name}" if value == 0 else f"{name}=0x{value:X}"
 
 
 def _where(one: Decision, title: str) -> str:

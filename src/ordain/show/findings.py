@@ -1,5 +1,6 @@
 """Findings as text for people, with an excerpt of the source, folded to the page."""
 
+import posixpath
 from collections.abc import Iterable
 
 from ordain.show.page import Page, columns, cut, fold
@@ -16,18 +17,18 @@ def finding_text(finding: Finding, page: Page, drawn: Iterable[str] = (), direct
     """One finding, without a final newline. `drawn`: its trace or what else stands under its places, printable and
     as wide as the page beside a margin of `margin_of`. `directory`: where the sources lie, with `/`, so that a terminal
     or an editor finds them; "" when that is here."""
-    paint, before = page.paint, f"{directory}/" if directory else ""
+    paint = page.paint
     severity = finding.severity.value
     lines = fold(f"{paint(severity, f'{severity}[{finding.name}]')}: {paint('strong', printable(finding.message))}",
                  page)
     margin = " " * margin_of(finding)
     if finding.span is not None:
-        lines.append(f"{margin[1:]}--> {before}{finding.span}")
+        lines.append(f"{margin[1:]}--> {place_path(finding.span, directory)}")
         lines.extend(_excerpt(finding.span, finding.label, finding.severity, page))
     elif finding.label:
         lines.extend(fold(f"  {printable(finding.label)}", page))
     for place in finding.places:
-        start = f"{margin}{printable(place.label)}: {before}{place.span},"
+        start = f"{margin}{printable(place.label)}: {place_path(place.span, directory)},"
         lines.extend(fold(f"{start} `{_snippet(place.span, page)}`", page))
     lines.extend(f"{margin}{line}".rstrip() for line in drawn)
     for note in finding.notes:
@@ -35,6 +36,12 @@ def finding_text(finding: Finding, page: Page, drawn: Iterable[str] = (), direct
     if finding.help:
         lines.extend(fold(f"{margin}{paint('good', 'help')}: {printable(finding.help)}", page))
     return "\n".join(lines)
+
+
+def place_path(span: Span, directory: str) -> str:
+    """`directory/file:line:column`, without a way back in it (`broken/../board.machine`)."""
+    name, _, rest = str(span).partition(":")
+    return f"{posixpath.normpath(f'{directory}/{name}' if directory else name)}:{rest}"
 
 
 def margin_of(finding: Finding) -> int:
@@ -83,4 +90,5 @@ def _labelled(carets: str, indent: int, label: str, page: Page, bar: int) -> lis
 def _snippet(span: Span, page: Page) -> str:
     """The marked text on one line, as much of it as a line of the page can hold."""
     text = " ".join(span.source.text[span.start:min(span.end, span.start + 400)].split())
-    return cut(printable(text), max(20, min(_SNIPPET, page.width - 8)) if page.folds else _SNIPPET)
+    return cut(printable(text), max(_SNIPPET, page.width - 60) if page.folds and page.width > 68 else
+               max(20, min(_SNIPPET, page.width - 8)) if page.folds else _SNIPPET)

@@ -22,7 +22,7 @@ MOST = 3
 """So many groups are shown each by itself."""
 _LISTED = 3
 _PLACE = re.compile(r" at (`[^`]*`|0x[0-9A-F]+, where nothing was placed)( \(0x[0-9A-F]+\))?")
-_COUNTED = re.compile(r"^(the word|[0-9]+ words, one of them|it|them)(?= )|\b(it|them)\b$")
+_COUNTED = re.compile(r"^(the word|[0-9]+ words, one of them),?(?= )|\b(it|them)$")
 _FOR_WANT = ("reach", "vacuous", "unreachable", "stale-allowance")
 """Findings that something does not occur: whatever goes wrong earlier may be the reason."""
 

@@ -27,6 +27,8 @@ def listing_text(build: BuildData, machine_tables: str) -> str:
     lines += _opcodes(build)
     for store in machine.stores.values():
         lines += _store(store, build)
+    for store in machine.stores.values():
+        lines += _by_chip(store, build)
     return "\n".join(lines).rstrip("\n") + "\n"
 
 
@@ -124,6 +126,26 @@ def _store(store: Store, build: BuildData) -> list[str]:
     lines += ["", *(f"{address:0{address_digits}X} is a copy of {first:0{address_digits}X} ({why})"
                     for address, first, why in copies)]
     return [*lines, *([""] if copies else [])]
+
+
+def _by_chip(store: Store, build: BuildData) -> list[str]:
+    """What the data pins of each chip read, word by word: to be held against a logic probe. Where the address lines of
+    a chip have another order than those of the store, its own address stands before."""
+    banks = [(chip.name, bank) for chip in build.contents.machine.chips.values() for bank in chip.banks
+             if bank.store == store.name]
+    words = build.placement.words.get(store.name, {})
+    if not banks or not words:
+        return []
+    digits = max(2, (store.address_width + 3) // 4)
+    rows = []
+    for address, word in sorted(words.items()):
+        row = [f"{address:0{digits}X}"]
+        for _, bank in banks:
+            cell = bank.cell(address)
+            row.append((f"{cell:0{digits}X}: " if cell != address else "") + bank.levels(word))
+        rows.append(row)
+    return [*_heading(f"Store {store.name}, chip by chip: the levels of the data pins, highest first"),
+            *_table(["at", *(name for name, _ in banks)], rows)]
 
 
 def _labels(build: BuildData, store: str) -> dict[int, str]:

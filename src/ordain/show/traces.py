@@ -21,7 +21,7 @@ from ordain.show.trace_table import (
     trace_rows,
 )
 
-FEW_ROWS, FEW_BLOCKS = 16, 10
+FEW_ROWS, FEW_BLOCKS = 16, 12
 """Of a longer trace only the cycles that matter are shown, unless everything is asked for: so many lines or blocks."""
 
 _HEADS = ("cycle", "at", "word", "orders", "from outside", "states", "who drives")
@@ -93,11 +93,11 @@ def _that_matter(rows: list[Row], began: int | None, most: int) -> list[int]:
     agent's state changed."""
     count = len(rows)
     chosen = {*range(_BEGINNING), *range(count - _END, count), *((began,) if began is not None else ())}
-    events = [index for index in range(1, count) if rows[index].inputs or rows[index].states != rows[index - 1].states]
-    for index in reversed(events):
+    moved = [index for index in range(1, count) if rows[index].states != rows[index - 1].states]
+    for index in (*(at for at in range(count - 1, 0, -1) if rows[at].inputs), *reversed(moved)):
         if len(chosen) < most:
             chosen.add(index)
-    return sorted(chosen)
+    return sorted(chosen | {index for index in range(count) if {index - 1, index + 1} <= chosen})
 
 
 def _wait_begins(trace: Trace) -> int | None:
@@ -158,7 +158,8 @@ def _stamp(row: Row, wide: int) -> str:
 
 def _as_blocks(machine: Machine, shown: list[Shown], whole: Folded, labels: list[str], page: Page,
                role: str) -> list[str]:
-    """The word and its orders, below them what came from outside, which states and drivers changed."""
+    """The word and its orders (once where it stands for several cycles), what came from outside, which states and
+    drivers changed."""
     at = max(2, *(len(one.row.address) for one in shown))
     word = min(_WIDEST_WORD, max(4, *(columns(printable(one.row.label)) for one in shown)))
     wide = _widest_stamp(shown)
@@ -173,7 +174,10 @@ def _as_blocks(machine: Machine, shown: list[Shown], whole: Folded, labels: list
     for one in shown:
         label = printable(one.row.label)
         first = f"{one.mark or ' '}{_stamp(one.row, wide)}  {one.row.address:<{at}}  "
-        texts = [printable(one.row.text), *(printable(line) for line in _news(machine, whole.trace, one, before))]
+        news = [printable(line) for line in _news(machine, whole.trace, one, before)]
+        again = before is not None and before.at == one.at - 1 and all(
+            getattr(before.row, part) == getattr(one.row, part) for part in ("address", "label", "text"))
+        texts = (news or ["the same"]) if again else [printable(one.row.text), *news]
         folded = [line for text in texts for line in fold(text, room)] or [""]
         if word and columns(label) <= word:
             block = [f"{first}{pad(label, word)}  {folded[0]}", *(" " * start + line for line in folded[1:])]
@@ -201,8 +205,8 @@ def _bus_news(machine: Machine, cycle: Cycle, earlier: Cycle | None) -> list[str
         return list(bus_words(machine, cycle))
     had = set(bus_words(machine, earlier)) - {strobe_words(strobe) for strobe in earlier.strobes}
     news = [text for text in bus_words(machine, cycle) if text not in had]
-    return news + [f"nothing drives {bus}" for bus, drivers in earlier.drivers.items()
-                   if drivers and not cycle.drivers.get(bus)]
+    free = [bus for bus, drivers in earlier.drivers.items() if drivers and not cycle.drivers.get(bus)]
+    return [*news, *((f"nothing drives {', '.join(free)}",) if free else ())]
 
 
 def _with_gaps(shown: list[Shown], whole: Folded, labels: list[str], blocks: list[list[str]], page: Page,

@@ -105,7 +105,7 @@ def _broken(rows: list[Row], page: Page) -> list[str]:
     for row in rows:
         counts[row.check, row.note] = counts.get((row.check, row.note), 0) + 1
     said = [f"{check} {count}{f' ({note})' if note else ''}" for (check, note), count in counts.items()]
-    return fold(printable(f"{page.paint('bad', 'broken')}: {', '.join(said)}"), page)
+    return fold(f"{page.paint('bad', 'broken')}: {printable(', '.join(said))}", page)
 
 
 def _never_happens(checks: list[Row], page: Page) -> list[str]:

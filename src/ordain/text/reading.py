@@ -27,7 +27,7 @@ def read_source(path: Path, shown: str, asked_by: Span | None = None) -> tuple[S
     try:
         shown.encode()
     except UnicodeEncodeError:
-        return None, "", [error("bad-file-name", f"the name of `{shown}` is no UTF-8 text", asked_by, "named here",
+        return None, "", [error("bad-file-name", f"the name of `{shown}` is no UTF-8 text", asked_by, _named(asked_by),
                                 help="rename the file: its name is written into the build")]
     data, findings = read_bytes(path, shown, asked_by)
     if data is None:
@@ -41,22 +41,23 @@ def read_bytes(path: Path, shown: str, asked_by: Span | None = None) -> tuple[by
     try:
         mode = os.stat(path).st_mode
         if stat.S_ISDIR(mode):
-            return None, [error("not-a-file", f"`{shown}` is a directory", asked_by, "named here",
+            return None, [error("not-a-file", f"`{shown}` is a directory", asked_by, _named(asked_by),
                                 help="name a file in it")]
         if not stat.S_ISREG(mode):
-            return None, [error("not-a-file", f"`{shown}` is a device or a pipe, not a file", asked_by, "named here",
-                                help="save its content to a file first")]
+            return None, [error("not-a-file", f"`{shown}` is a device or a pipe, not a file", asked_by,
+                                _named(asked_by), help="save its content to a file first")]
         with open(path, "rb") as file:
             data = file.read(LARGEST_FILE + 1)
     except (FileNotFoundError, NotADirectoryError):
-        return None, [error("missing-file", f"there is no file `{shown}`", asked_by, "named here", help=_nearest(path))]
+        return None, [error("missing-file", f"there is no file `{shown}`", asked_by, _named(asked_by),
+                            help=_nearest(path))]
     except (OSError, ValueError) as problem:
         reason = problem.strerror if isinstance(problem, OSError) else str(problem)
         return None, [error("unreadable-file", f"`{shown}` cannot be read: {(reason or 'unknown reason').lower()}",
-                            asked_by, "named here", help="check the name and the file's permissions")]
+                            asked_by, _named(asked_by), help="check the name and the file's permissions")]
     if len(data) > LARGEST_FILE:
         return None, [error("file-too-large", f"`{shown}` is larger than {LARGEST_FILE // 1_000_000} MB", asked_by,
-                            "named here", help="this is hardly a source file; check the name")]
+                            _named(asked_by), help="this is hardly a source file; check the name")]
     return data, []
 
 
@@ -74,7 +75,7 @@ def decode(shown: str, data: bytes, asked_by: Span | None = None) -> tuple[Sourc
     """Text from bytes. A byte order mark is dropped; CR LF and CR count as line ends and become LF."""
     if b"\0" in data:
         return None, [error("binary-file", f"`{shown}` is a binary file: it has a zero byte at offset "
-                            f"{data.index(0)}", asked_by, "named here",
+                            f"{data.index(0)}", asked_by, _named(asked_by),
                             help="name the text file from which it was made; saved as UTF-16, save it as UTF-8")]
     try:
         text = data.decode("utf-8-sig")
@@ -82,7 +83,7 @@ def decode(shown: str, data: bytes, asked_by: Span | None = None) -> tuple[Sourc
         start = problem.start + (3 if data.startswith(b"\xef\xbb\xbf") else 0)
         line = data.count(b"\n", 0, start) + 1
         return None, [error("not-utf-8", f"`{shown}` is not UTF-8 text: byte 0x{data[start]:02X} in line {line}",
-                            asked_by, "named here", help="save it as UTF-8 in the editor")]
+                            asked_by, _named(asked_by), help="save it as UTF-8 in the editor")]
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     return accept(Source(shown, text))
@@ -98,3 +99,8 @@ def accept(source: Source) -> tuple[Source | None, list[Finding]]:
                                 help="break it after a comma, or check that this is a source file")]
         at += len(row) + 1
     return source, []
+
+
+def _named(asked_by: Span | None) -> str:
+    """What is said at the place that names the file, where there is one."""
+    return "named here" if asked_by is not None else ""

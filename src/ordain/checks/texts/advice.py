@@ -5,8 +5,8 @@ from ordain.checks.check import Explanation
 EXPLANATIONS = (
     Explanation(
         "shared-tail", "the end of a body stands word for word in another one",
-        "Both ends do the same, so one of them could be left out: the word before it goes on in the other. Only told "
-        "where that word's address field is free, or where the whole body is the same.",
+        "Both ends do the same, so one of them could be left out: the word before it goes on in the other. It is "
+        "reported only where that word's address field is free, or where the whole body is the same.",
         'instruction 0x20 "push x"\n    sp out, x low\n    sp down, finish     # the same two words end `push y`',
         "Go on in the other body, with a jump in the word before. If the two are kept apart on purpose, write "
         '`allow shared-tail at "push x" "REASON"`.'),

@@ -20,7 +20,7 @@ EXPLANATIONS = (
         "Give it one line."),
     Explanation(
         "mix-sum", "the fractions of a mix do not come to 1",
-        "Rounding is let pass up to a thousandth.",
+        "Rounding errors of up to a thousandth are accepted.",
         "load  0.25\nadd   0.10                              # and nothing else",
         "Add what is missing, or correct a fraction."),
 )

@@ -1,0 +1,1 @@
+"""What the commands say about heron and the examples, kept as they said it; see `pictures`."""
