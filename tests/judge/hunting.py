@@ -10,6 +10,7 @@ from random import Random
 from time import monotonic
 from typing import NamedTuple
 
+from tests.judge.clocks import clocked
 from tests.judge.counting import cycles_disagreements, text_of
 from tests.judge.cycle import Unsupported
 from tests.judge.judging import MOST_CYCLES, alone, disagreements, judged
@@ -37,7 +38,8 @@ class Case(NamedTuple):
 def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int = 0,
          say: Callable[[str], None] = print) -> tuple[Counter[str], list[Case]]:
     """What was looked at, and what was found. `most`: so many seeds at most, 0 for no limit. `only`: what to look at
-    (questions, report, alone, shuffled, pairs, cycles), "" for all of it but the last two."""
+    (questions, report, alone, shuffled, pairs, cycles; clocks: the questions of machines on a clock), "" for all of it
+    but the last three."""
     end = monotonic() + seconds
     gc.set_threshold(200_000, 5, 5)  # looking for what a machine leaves behind took a sixth of the time
     counts: Counter[str] = Counter()
@@ -46,6 +48,7 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
     while monotonic() < end and (not most or number < most):
         here = seed + number
         text = text_of(here) if only == "cycles" else machine(Random(here).choice)
+        text = clocked(Random(here + 1).choice, text) if only == "clocks" else text
         number += 1
         wrong = examined(text, here, counts, only)
         if wrong:
@@ -84,7 +87,7 @@ def examined(text: Text, seed: int, counts: Counter[str], only: str = "", limit:
     counts["states"] += len(one.graph.states)
     wrong: list[str] = []
     try:
-        if only == "questions" or seed % 4 == 0 or one.description.allows:
+        if only in ("questions", "clocks") or seed % 4 == 0 or one.description.allows:
             wrong += disagreements(one, reduce=seed % 4 != 0)
         found, first = report(one.built.contents) if only in ("", "report", "shuffled") else (None, None)
         if found is not None and first is not None and only != "shuffled":

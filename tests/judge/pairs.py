@@ -14,6 +14,7 @@ from typing import NamedTuple
 from ordain.compare.behaviour import behaviour
 from ordain.compare.joint import join
 from tests.judge.changes import Change, change
+from tests.judge.clocks import unclocked
 from tests.judge.cycle import Cycle, State, Unsupported
 from tests.judge.description import Description
 from tests.judge.search import TooLarge, explore
@@ -38,7 +39,7 @@ class Side(NamedTuple):
 
 def side(built: Built, names: dict[str, str]) -> Side:
     """`names`: this side's names -> the names that both go by."""
-    description = Description(built.file, built.contents.machine)
+    description = Description(unclocked(built.file), built.contents.machine)
     cycle = Cycle(description, built.contents)
     seen: dict[str, int] = {}
 

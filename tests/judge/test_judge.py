@@ -5,6 +5,7 @@ from random import Random
 
 import pytest
 
+from tests.judge.clocks import clocked
 from tests.judge.hunting import examined
 from tests.judge.judging import disagreements, judged
 from tests.judge.machines import machine
@@ -15,6 +16,7 @@ from tests.judge.tool import Built, Text, build
 
 SAMPLE = (*range(10, 21), *range(22, 32))
 PAIRS = range(28)
+CLOCKED = (2, 5, 6, 7, 8, 9, 10, 11, 12, 13, 35, 50, 56, 62, 66, 75, 86, 88, 97, 98)
 
 
 @pytest.mark.parametrize("seed", SAMPLE)
@@ -25,6 +27,32 @@ def test_the_tool_and_the_plain_search_agree(seed: int) -> None:
 @pytest.mark.parametrize("seed", PAIRS)
 def test_the_comparison_and_two_machines_side_by_side_agree(seed: int) -> None:
     assert examined(machine(Random(seed).choice), seed, Counter(), "pairs") == []
+
+
+@pytest.mark.parametrize("seed", CLOCKED)
+def test_a_machine_on_a_clock_is_the_one_that_people_would_write_without_it(seed: int) -> None:
+    text = clocked(Random(seed + 1).choice, machine(Random(seed).choice))
+    assert examined(text, seed, Counter(), "clocks") == []
+
+
+def test_the_value_of_the_clock_is_noticed() -> None:
+    """The tool is asked about a machine whose clock moves in another phase than the one that the plain search has."""
+    noticed = 0
+    for seed in CLOCKED:
+        text = clocked(Random(seed + 1).choice, machine(Random(seed).choice))
+        built, _ = build(text)
+        if built is None or "moves in" in text.machine:
+            continue
+        late, early = "(hi, lo)\n", "(hi, lo)\n    moves in hi\n"
+        other, _ = build(Text(text.machine.replace(late, early), text.micro))
+        if late not in text.machine or other is None:
+            continue
+        try:
+            one = judged(other)
+        except TooLarge:
+            continue
+        noticed += bool(disagreements(one._replace(built=built), reduce=True))
+    assert noticed
 
 
 def test_most_of_the_sample_is_judged() -> None:

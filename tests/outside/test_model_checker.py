@@ -18,6 +18,9 @@ from ordain.prover.questions import lower_properties
 from ordain.rom.contents import Contents
 from ordain.show.aiger import aiger
 from tests.generated import machine_text, random_words
+from tests.judge.clocks import clocked
+from tests.judge.machines import machine
+from tests.judge.tool import build
 from tests.outside.model_checker import MISSING, PROGRAM, Task, ask
 from tests.planted.everything import PLANTED
 from tests.workshop import compiled, contents_of
@@ -113,6 +116,17 @@ def test_on_generated_machines(tmp_path: Path) -> None:
         if contents is not None:
             cases.append(Case(f"seed {seed}", contents))
     assert len(cases) >= 100
+    assert disagreements(cases, tmp_path) == []
+
+
+def test_on_machines_on_a_clock(tmp_path: Path) -> None:
+    """Of two and three phases, some of it held, early, on the oscillator or on a clock of its own."""
+    cases = []
+    for seed in range(40):
+        built, _ = build(clocked(random.Random(seed + 1).choice, machine(random.Random(seed).choice)))
+        if built is not None:
+            cases.append(Case(f"seed {seed}", built.contents))
+    assert len(cases) >= 25
     assert disagreements(cases, tmp_path) == []
 
 
