@@ -11,13 +11,13 @@ from ordain.checks.run import questions
 from ordain.control.model import Variable
 from ordain.control.system import build_system
 from ordain.prover.questions import lower_properties
-from ordain.show.aiger import aiger
+from ordain.show.aiger import AT_THE_START, aiger
 from tests.generated import machine_text, random_words
 from tests.oracle import Model
 
 
 class File(NamedTuple):
-    """`latches`: (literal, next, reset); reset is the literal itself where there is none."""
+    """`latches`: (literal, next, reset)."""
 
     inputs: list[int]
     latches: list[tuple[int, int, int]]
@@ -88,6 +88,10 @@ class Simulated:
         return [level(literal) for literal in self.file.bad], [level(literal) for literal in self.file.constraints]
 
 
+def model_names(model: Model) -> list[str]:
+    return [slot.name for slot in model.slots]
+
+
 def bit_of(values: dict[str, int], symbol: str) -> int:
     """The level of `name` or `name[bit]`."""
     name, _, bit = symbol.partition("[")
@@ -109,22 +113,24 @@ def test_a_file_runs_as_the_machine_does() -> None:
         monitors: dict[str, Variable] = {each.name: each for _, question in watched for each in question.monitors}
         model = Model(contents, [question.node for _, question in watched], list(monitors.values()))
         free_names = [key.split(" ", 1)[1] for key in model.frees]
-        names = {symbol.partition("[")[0] for key, symbol in file.symbols.items() if key[0] == "i"}
+        names = {symbol.removeprefix(f"{AT_THE_START} ").partition("[")[0]
+                 for key, symbol in file.symbols.items() if key[0] == "i"} - set(model_names(model))
         if not names <= set(free_names):
             continue  # something unknown that the oracle calls by another name
         state = chance.choice(model.starts())
         known = {slot.name: value for slot, value in zip(model.slots, state, strict=True)}
-        latches = {}
-        for index, (own, _, reset) in enumerate(file.latches):
-            symbol = file.symbols[f"l{index}"]
-            latches[own] = bit_of(known, symbol) if reset == own else reset
-            assert reset in (0, 1, own)
-        simulated = Simulated(file, latches)
+        assert all(reset in (0, 1) for _, _, reset in file.latches)
+        simulated = Simulated(file, {own: reset for own, _, reset in file.latches})
         for _ in range(30):
             frees = tuple(chance.choice(domain) for domain in model.domains)
             holds, following, _, values = model.evaluate(state, frees)
             given = dict(zip(free_names, frees, strict=True))
-            levels = {literal: bit_of(given, file.symbols[f"i{index}"]) for index, literal in enumerate(file.inputs)}
+            levels = {}
+            for index, literal in enumerate(file.inputs):  # after the first cycle it does not matter what started
+                symbol = file.symbols[f"i{index}"]
+                start = symbol.removeprefix(f"{AT_THE_START} ")
+                levels[literal] = bit_of(given, symbol) if start == symbol else bit_of(known, start)
+            known = {name: chance.getrandbits(8) for name in known}
             bad, constraints = simulated.step(levels)
             assert all(constraints) == bool(holds)
             assert [bad[place] for place, _ in watched] == list(values)

@@ -1,8 +1,9 @@
 """The transition system and its safety properties in AIGER 1.9, binary form, for any hardware model checker.
 
 Format: A. Biere, K. Heljanko, S. Wieringa, "AIGER 1.9 and Beyond", technical report 11/2, FMV, JKU Linz, 2011. Every
-bit of a variable is a latch with its reset value (uninitialised for `reset any`), every bit of something free an
-input; the assumptions are invariant constraints, each question is a bad state:
+bit of a variable is a latch with its reset value, every bit of something free an input; the assumptions are invariant
+constraints, each question is a bad state. What has any value at the start has in the first cycle that of an input of
+its own, and afterwards that of its latch: of latches without a reset value some readers take 0. The bad states:
 
     bad        the fault itself: safe means proved
     reach      the target: safe means that it is never reached
@@ -20,6 +21,9 @@ from ordain.control.model import System, Variable
 from ordain.logic.gates import Gates, among
 from ordain.machine.expression import Leaf, Node, postorder
 from ordain.prover.model import Property
+
+AT_THE_START = "at the start"
+STARTED = "after the first cycle"
 
 
 class BadState(NamedTuple):
@@ -58,9 +62,17 @@ class _File:
         self._free = [free for free in system.free if free.leaf in self._leaves]
         self._bits: dict[Node, list[int]] = {}
         self._inputs = self._number([free.leaf for free in self._free], 1)
+        unknown = [variable.leaf for variable in self._variables if variable.reset is None]
+        self._inputs += [f"{AT_THE_START} {name}" for name in self._number(unknown, 1 + len(self._inputs))]
+        chosen = {leaf: self._bits[leaf] for leaf in unknown}
         first_latch = 1 + len(self._inputs)
         self._latches = self._number([variable.leaf for variable in self._variables], first_latch)
+        started = 2 * (first_latch + len(self._latches))
+        self._latches += [STARTED] if unknown else []
         self._gates = Gates(first_latch + len(self._latches))
+        for leaf, inputs in chosen.items():
+            self._bits[leaf] = [self._gates.choose(started, latch, one)
+                                for latch, one in zip(self._bits[leaf], inputs, strict=True)]
         self._made = Bits(self._gates, system, self._bits)
 
     # ------------------------------------------------------------ what is asked
@@ -145,6 +157,7 @@ class _File:
         constraints = [self._literal(node)[0] for node in self._system.assumptions]
         constraints += self._ranges()
         latches = [line for variable in self._variables for line in self._latch_lines(variable)]
+        latches += ["1"] if self._latches[-1:] == [STARTED] else []
         gates = self._gates.gates
         counts = (self._gates.first - 1 + len(gates), len(self._inputs), len(self._latches), 0, len(gates), len(bad),
                   len(constraints))
@@ -161,12 +174,10 @@ class _File:
         return Aiger(bytes(body), tuple(question.what for question in self._questions))
 
     def _latch_lines(self, variable: Variable) -> Iterator[str]:
-        following = self._literal(variable.next)
-        own = self._bits[variable.leaf]
+        following, reset = self._literal(variable.next), variable.reset or 0
         for bit in range(variable.leaf.width):
-            place = variable.leaf.width - 1 - bit
-            reset = own[place] if variable.reset is None else variable.reset >> bit & 1
-            yield f"{following[place]} {reset}" if reset else str(following[place])
+            literal = following[variable.leaf.width - 1 - bit]
+            yield f"{literal} 1" if reset >> bit & 1 else str(literal)
 
     def _comment(self) -> Iterator[str]:
         machine = self._system.contents.machine
