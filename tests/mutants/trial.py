@@ -6,6 +6,7 @@ Here only libraries are imported, so a child starts with them and imports the pr
 import contextlib
 import io
 import json
+import math
 import os
 import resource
 import signal
@@ -25,6 +26,8 @@ from tests.mutants.faults import with_fault
 
 MEMORY = 4 << 30
 """Bytes that a child may have."""
+ASLEEP = 20
+"""So many times its seconds of the processor a child may take by the clock on the wall."""
 
 
 class Covered(NamedTuple):
@@ -110,7 +113,8 @@ class _Chosen:
 
 def noticed(module: str, path: Path, number: int, tests: dict[str, Covered], grace: float = 30) -> str:
     """"test" when a test fails, "time" when the tests do not come to an end, "" when nothing is noticed. `tests`: those
-    to run, the quickest first. `grace`: seconds that they may take beside five times what they take without a fault."""
+    to run, the quickest first. `grace`: seconds of the processor that they may take beside five times what they take
+    without a fault."""
     names = sorted(tests, key=lambda name: tests[name].seconds)
 
     def run() -> Any:
@@ -129,12 +133,15 @@ QUIET = ("-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header")
 
 
 def _in_child(work: Callable[[], Any], seconds: float) -> Any:
-    """What `work` gives, in a process of its own; None when it takes longer, 1 when it gives nothing."""
+    """What `work` gives, in a process of its own; None when it takes more seconds of the processor, or, asleep or on a
+    busy machine, many times as long; 1 when it gives nothing."""
     reading, writing = os.pipe()
     child = os.fork()
     if child == 0:
         os.setsid()
         os.close(reading)
+        used = time.process_time()
+        resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(used + seconds), resource.RLIM_INFINITY))
         with contextlib.suppress(BaseException), contextlib.redirect_stdout(io.StringIO()), \
                 contextlib.redirect_stderr(io.StringIO()):
             result = json.dumps(work()).encode()
@@ -142,22 +149,24 @@ def _in_child(work: Callable[[], Any], seconds: float) -> Any:
                 pipe.write(result)
         os._exit(0)
     os.close(writing)
-    ended = time.monotonic() + seconds
+    ended = time.monotonic() + ASLEEP * seconds
     os.set_blocking(reading, False)
-    text = b""
+    text, open_still = b"", True
     try:
-        while time.monotonic() < ended:
+        while open_still and time.monotonic() < ended:
             try:
                 more = os.read(reading, 1 << 20)
             except BlockingIOError:
                 time.sleep(0.02)
                 continue
-            if not more:
-                return json.loads(text) if text else 1
-            text += more
-        return None
+            text, open_still = text + more, bool(more)
     finally:
         os.close(reading)
-        with contextlib.suppress(ProcessLookupError):
+        if open_still:
+            os.kill(child, signal.SIGKILL)
+        _, status = os.waitpid(child, 0)
+        with contextlib.suppress(ProcessLookupError):       # what it has started itself
             os.killpg(child, signal.SIGKILL)
-        os.waitpid(child, 0)
+    if open_still or (os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGXCPU):
+        return None
+    return json.loads(text) if text else 1
