@@ -1,0 +1,132 @@
+"""How a difference is told: bits by number, fields of one side, opcodes that went elsewhere; and whether a demand that
+is too large to be compared bit by bit counts as met."""
+
+import pytest
+
+from ordain.compare.correspondence import correspond
+from ordain.compare.declared import demands
+from tests.compare.judged import Texts, after, between, edited, moved, unit
+from tests.workshop import contents_of
+
+HOIST: Texts = ("""machine hoist
+microprogram "m.micro"
+store control 16 words of 12 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    jump 1
+    test 2
+    go   3
+field target 4 bits address, idle 0
+field up     1 bit
+field down   1 bit
+field note   2 bits
+    none 0 idle
+    bell 1
+    horn 2
+spare 2 bits
+store entry 4 words of 4 bits
+    address op
+    word start of instruction
+state upc 4 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        test: target if dial in (0b101, 0b001, 0b100, 0b000) else upc + 1
+        go  : entry
+register op 2 bits
+    loads rope when upc is 0
+input dial 3 bits, stop 1 bit
+bus rope 2 bits, pulled low
+    driven by drum when up
+home HOME
+""", """\
+routine wait at 0
+        branch go
+instruction 1, 2 "lift"
+        up, branch jump, target wait
+instruction others "lower"
+        branch test, target wait
+        down, branch jump, target wait
+""")
+
+
+def hoist(*edits: tuple[str, str], home: str = "upc is 0") -> Texts:
+    return edited((HOIST[0].replace("HOME", home), HOIST[1]), *edits)
+
+
+def test_bits_that_do_not_lie_together_are_told_apart() -> None:
+    """Control asks whether bit 1 of the dial is down; a bit of its own, and the two around it do not matter."""
+    first = unit(after(hoist(), ("down, branch jump", "branch jump")), "lower").difference
+    assert first is not None and [str(one) for one in first.way[0].when] == ["dial[1] is 1"]
+    apart = hoist(("(0b101, 0b001, 0b100, 0b000)", "(0b111, 0b110, 0b101, 0b011, 0b010, 0b001, 0b000)"))
+    first = unit(after(apart, ("down, branch jump", "branch jump")), "lower").difference
+    assert first is not None and [str(one) for one in first.way[0].when] == ["dial is 4"]
+    outer = hoist(("(0b101, 0b001, 0b100, 0b000)", "(0b111, 0b011, 0b110, 0b010, 0b001, 0b100, 0b000)"))
+    first = unit(after(outer, ("down, branch jump", "branch jump")), "lower").difference
+    assert first is not None and [str(one) for one in first.way[0].when] == ["dial is 5"]
+
+
+def test_two_bits_around_a_third() -> None:
+    ends = hoist(("(0b101, 0b001, 0b100, 0b000)", "(0b000, 0b010, 0b001, 0b011, 0b100, 0b110)"))
+    first = unit(after(ends, ("down, branch jump", "branch jump")), "lower").difference
+    assert first is not None and [str(one) for one in first.way[0].when] == ["dial[0] is 1", "dial[2] is 1"]
+
+
+@pytest.mark.parametrize(("clause", "told"), [("bell", "note: 1 -> nothing"), ("none", None)])
+def test_a_field_of_one_side_counts_when_it_is_not_idle(clause: str, told: str | None) -> None:
+    with_note = hoist(("        up, branch", f"        up, note {clause}, branch"))
+    without = (with_note[0].replace("field note   2 bits\n    none 0 idle\n    bell 1\n    horn 2\nspare 2 bits",
+                                    "spare 4 bits"), with_note[1].replace(f", note {clause}", ""))
+    found = between(with_note, without)
+    assert ("lift" in moved(found)) == (told is not None)
+    if told is not None:
+        first = unit(found, "lift").difference
+        assert first is not None and [str(change) for change in first.changes] == [told.replace("1", "bell")]
+
+
+def test_an_opcode_that_went_elsewhere_is_not_the_one_that_changed() -> None:
+    """`lift` loses opcode 2, and does something else at 1: nothing of it has moved."""
+    lost = unit(after(hoist(), ("instruction 1, 2", "instruction 1"), ("up, branch", "down, branch")), "lift")
+    assert (lost.status, lost.differing, lost.note) == ("changed", (1,), "")
+    taken = unit(after(hoist(), ("instruction 1, 2", "instruction 1, 3")), "lift")
+    assert taken.differing == (3,) and taken.note == "opcode 0x02 is now 0x03, where it does the same"
+
+
+def test_a_boundary_that_is_no_single_value() -> None:
+    """Home is asked of a term, not of one pointer: a difference of the fetch stays with the fetch."""
+    home = "upc is 0 and not (upc is 1)"
+    assert moved(after(hoist(home=home), ("down, branch jump", "branch jump"))) == {"lower": "changed"}
+    assert moved(after(hoist(home=home), ("        branch go", "        up, branch go"))) == {
+        "reset": "changed", "wait": "changed"}
+
+
+# ---------------------------------------------------------------- names
+
+
+def test_a_label_is_found_by_its_place_in_its_own_body() -> None:
+    """A body above it has grown, and another label stands at the same distance from the beginning of the text."""
+    old = hoist(("        branch test, target wait\n", "        branch test, target wait\n  here: up\n"))
+    old = (old[0] + 'rule "once" never at "lower.here" and stop\n', old[1])
+    new = (old[0].replace("lower.here", "lower.there"), old[1].replace("here: up", "there: up, down").replace(
+        "        branch go\n", "        up\n        branch go\n", 1))
+    said = correspond(contents_of(*old), contents_of(*new)).said
+    assert "`lower.here` is now `lower.there`" in said
+
+
+# ---------------------------------------------------------------- demands that are too large for a diagram
+
+
+@pytest.mark.parametrize(("now", "kinds"), [
+    ("left + right + left is far", set()),
+    ("left + right + left is far + 1", {"weaker"}),
+])
+def test_what_cannot_be_compared_bit_by_bit_counts_as_weaker(now: str, kinds: set[str],
+                                                             monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ordain.logic.diagrams.LARGEST", 10)
+    wide = hoist()
+    wide = (wide[0] + "register left 8 bits\nregister right 8 bits\nregister far 8 bits\n", wide[1])
+    rule = 'rule "sum" never left + right + left is far\n'
+    old, new = (contents_of(wide[0] + text, wide[1]) for text in (rule, rule.replace(
+        "left + right + left is far", now)))
+    assert {one.kind for one in demands(old, new, correspond(old, new)).redefined} == kinds
