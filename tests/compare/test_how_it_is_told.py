@@ -73,7 +73,7 @@ def test_two_bits_around_a_third() -> None:
     assert first is not None and [str(one) for one in first.way[0].when] == ["dial[0] is 1", "dial[2] is 1"]
 
 
-@pytest.mark.parametrize(("clause", "told"), [("bell", "note: 1 -> nothing"), ("none", None)])
+@pytest.mark.parametrize(("clause", "told"), [("bell", "note: bell -> nothing"), ("none", None)])
 def test_a_field_of_one_side_counts_when_it_is_not_idle(clause: str, told: str | None) -> None:
     with_note = hoist(("        up, branch", f"        up, note {clause}, branch"))
     without = (with_note[0].replace("field note   2 bits\n    none 0 idle\n    bell 1\n    horn 2\nspare 2 bits",
@@ -82,7 +82,16 @@ def test_a_field_of_one_side_counts_when_it_is_not_idle(clause: str, told: str |
     assert ("lift" in moved(found)) == (told is not None)
     if told is not None:
         first = unit(found, "lift").difference
-        assert first is not None and [str(change) for change in first.changes] == [told.replace("1", "bell")]
+        assert first is not None and [str(change) for change in first.changes] == [told]
+
+
+def test_of_a_field_that_is_gone_only_what_it_said_is_told() -> None:
+    """Where another field differs, the idle one of the old machine has nothing to say."""
+    without = (HOIST[0].replace("HOME", "upc is 0").replace(
+        "field note   2 bits\n    none 0 idle\n    bell 1\n    horn 2\nspare 2 bits", "spare 4 bits"),
+        HOIST[1].replace("down, branch jump", "up, down, branch jump"))
+    first = unit(between(hoist(), without), "lower").difference
+    assert first is not None and [change.what for change in first.changes] == ["up"]
 
 
 def test_an_opcode_that_went_elsewhere_is_not_the_one_that_changed() -> None:
