@@ -42,7 +42,8 @@ class _Deciding:
         self._system, self._properties, self._limits = system, properties, limits
         self.nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
         self._watch = Watch(limits, report, started)
-        self._model = model_of(system, properties, limits.reduce)
+        self._model = model_of(system, properties, limits)
+        self._watch.tidy = self._model.space.tidy
         self.base = Case(self._model, (), self._watch)
         self.judge = Judge(self.base, limits)
         self.clock = Clock(limits, started, self.base.layers.stopped)

@@ -18,13 +18,13 @@ def look(limits: Limits, started: float, states: int) -> None:
     """Raises LimitReached. `started`: the time (`monotonic`) from which seconds count; `states`: how many there are."""
     if limits.seconds is not None and monotonic() - started > limits.seconds:
         raise LimitReached("seconds")
-    if limits.memory is not None and _memory() > limits.memory:
+    if limits.memory is not None and memory_taken() > limits.memory:
         raise LimitReached("memory")
     if limits.states is not None and states > limits.states:
         raise LimitReached("states")
 
 
-def _memory() -> int:
+def memory_taken() -> int:
     """The greatest memory that the process has had, in bytes."""
     return 0 if resource is None else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
 

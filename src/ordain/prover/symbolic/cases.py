@@ -10,7 +10,7 @@ from oxidd.util import BooleanOperator
 from ordain.control.model import System, Variable
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node
-from ordain.prover.limits import look
+from ordain.prover.limits import look, memory_taken
 from ordain.prover.model import Limits, Progress, Property, Report
 from ordain.prover.questions import nodes_of
 from ordain.prover.relation.cone import cone, with_addresses
@@ -26,9 +26,11 @@ class Watch:
     def __init__(self, limits: Limits, report: Report | None, started: float) -> None:
         self._limits, self._report, self._started, self._told = limits, report, started, started
         self._states, self._level = 0, 0
+        self.tidy: Callable[[], None] = lambda: None
 
     def look(self) -> None:
         """Raises LimitReached."""
+        self.tidy()
         look(self._limits, self._started, self._states)
         now = monotonic()
         if self._report is not None and now - self._told > 0.1:
@@ -58,19 +60,20 @@ class Model(NamedTuple):
     needed: dict[Node, int]
 
 
-def model_of(system: System, properties: tuple[Property, ...], reduce: bool) -> Model:
-    """`properties`: lowered. Without `reduce` all variables of the system are kept, whatever is asked."""
+def model_of(system: System, properties: tuple[Property, ...], limits: Limits) -> Model:
+    """`properties`: lowered. Without `limits.reduce` all variables of the system are kept, whatever is asked."""
     monitors = tuple({monitor.leaf: monitor for prop in properties for monitor in prop.monitors}.values())
     asked = tuple(node for prop in properties for node in nodes_of(prop))
     roots = with_addresses(system, (*asked, *system.assumptions, *_followed(system),
-                                    *(() if reduce else (variable.leaf for variable in system.variables))))
+                                    *(() if limits.reduce else (variable.leaf for variable in system.variables))))
     variables = tuple(variable._replace(next=node) for variable, node in zip(
         (*system.variables, *monitors),
         with_addresses(system, tuple(variable.next for variable in (*system.variables, *monitors)))))
     kept, needed = cone(system, variables, roots)
     addresses = with_addresses(system, tuple(system.addresses.values()))
     read = bits_read((*roots, *addresses, *(variable.next for variable in kept))).keys()
-    space = Space(system, kept, [one for one in system.free if one.leaf in read])
+    memory = None if limits.memory is None else limits.memory - memory_taken()
+    space = Space(system, kept, [one for one in system.free if one.leaf in read], memory)
     watched = {monitor.leaf: monitor for monitor in monitors}
     plain, of_monitors = 0, dict[Variable, int]()
     for variable in kept:

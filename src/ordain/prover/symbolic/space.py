@@ -17,6 +17,10 @@ from ordain.prover.symbolic.reads import Atoms, members, reading
 
 NODES = 1 << 27
 """Nodes of all diagrams together, at most; memory is taken for those that there are."""
+NODE = 32
+"""Bytes that a node takes, its place in the table of distinct nodes included (measured)."""
+UNTIDY = 1 << 21
+"""Nodes that are there, or twice as many as were needed, before those are given back that nothing needs."""
 REMEMBERED = 1 << 20
 """Results of operations that are remembered."""
 
@@ -25,13 +29,17 @@ class Space:
     """`variables`: those of the system and the monitors that are looked at; `free`: what is free and read. States are
     sets over `states`, the atoms of the variables."""
 
-    def __init__(self, system: System, variables: Sequence[Variable], free: Sequence[Free]) -> None:
+    def __init__(self, system: System, variables: Sequence[Variable], free: Sequence[Free],
+                 memory: int | None = None) -> None:
+        """`memory`: bytes that diagrams may take."""
         self.system, self.variables, self.free = system, tuple(variables), tuple(free)
         self.atoms = Atoms([*(variable.leaf for variable in variables), *(one.leaf for one in free)])
         self.states = sum(variable.leaf.width for variable in variables)
         self._reads = reading(system, self.atoms)
         self.reads = [reads for variable in variables for reads in reversed(self._reads.of(variable.next))]
-        self.manager = BDDManager(NODES, REMEMBERED, 1)
+        most = NODES if memory is None else max(UNTIDY >> 5, min(NODES, memory // NODE))
+        self.manager = BDDManager(most, REMEMBERED, 1)
+        self._untidy = UNTIDY
         self.true, self.false = self.manager.true(), self.manager.false()
         self.number = self._numbered()
         self.now = [self.manager.var(number) for number in self.number]
@@ -52,6 +60,12 @@ class Space:
             following += 2 if atom < self.states else 1
         self.manager.add_vars(following)
         return number
+
+    def tidy(self) -> None:
+        """Now and then gives back the nodes that nothing needs any more."""
+        if self.manager.approx_num_inner_nodes() > self._untidy:
+            self.manager.gc()
+            self._untidy = max(UNTIDY, 2 * self.manager.num_inner_nodes())
 
     # ------------------------------------------------------------ expressions
 
