@@ -60,3 +60,34 @@ def test_an_input_on_the_first_half_changes_between_the_halves_alone() -> None:
     late = MACHINE.replace("on clk,", "on early,").replace("on early\n    next key", "on late\n    next key")
     found = outcomes(late.replace("never late and", "never early and not at start and"))
     assert found["the same in both halves"] == "proved"
+
+
+ARMS = """\
+machine turnstile
+store control 16 words of 4 bits
+    address {key, op, step}
+    instruction op
+    step step
+field over 1 bit
+field lamp 3 bits number, idle 0
+clock clk (early, late)
+    held while stop
+input key 1 bit on clk, stop 1 bit
+state step 2 bits, reset 0
+    next 0 if over else step + 1
+register op 1 bit, reset 0
+home step is 0
+rule "one or the other" never late and key and lamp is 2
+rule "both halves"      reach late and key and lamp is 1
+"""
+
+
+def test_an_arm_asks_about_an_input_on_the_clock() -> None:
+    """The line is one line, in whichever half the input comes from outside: A3 key, A2 opcode, A1 and A0 step."""
+    contents = contents_of(ARMS, "instruction 0 \"in\"\n    when key\n        lamp 1, over\n    otherwise\n"
+                                 "        lamp 2, over\ninstruction 1 \"out\"\n    over\n")
+    assert [contents.words["control"][address] for address in (0b0_0_00, 0b1_0_00, 0b0_1_00, 0b1_1_00)] == [
+        0b1_010, 0b1_001, 0b1_000, 0b1_000]
+    asked = [question for _, question in questions(contents)]
+    found = decide(contents, build_system(contents), tuple(asked))
+    assert {verdict.outcome for verdict in found.verdicts} == {"proved"} and disagreements(contents, asked) == []

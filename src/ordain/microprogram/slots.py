@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from ordain.language import tree
+from ordain.machine.expression import If, Leaf, Node, postorder, substitute
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bodies import Plan
 from ordain.microprogram.opcodes import Opcodes
@@ -97,14 +98,15 @@ class _Walk:
         if node is None:
             self.findings += found
             return 0
-        missing = missing_leaves(machine.terms, store.address, node)
+        address, node = as_lines(machine, store.address, node)
+        missing = missing_leaves(machine.terms, address, node)
         if missing:
             names = ", ".join(f"`{leaf.name}`" for leaf in missing)
             self.findings.append(error(
                 "not-in-address", f"{names} does not reach the address of `{store.name}`", condition.span,
                 "no address line", help="only lines of the address choose between words of one step"))
             return 0
-        holds = table(machine.terms, store.address, node)[0]
+        holds = table(machine.terms, address, node)[0]
         at_first = holds & self.first_steps
         if holds != _at_all_steps(at_first, self.steps, self.low):
             self.findings.append(error(
@@ -122,6 +124,18 @@ class _Walk:
             self.findings.append(error(
                 "over-full", f"the slot of `{plan.name}` holds {self.steps} words, needs {self.steps + over}", span,
                 f"there is no step {self.steps}", help="shorten the instruction, or give the step counter another bit"))
+
+
+def as_lines(machine: Machine, *nodes: Node) -> tuple[Node, ...]:
+    """The terms with an input on the clock as one line: what comes from outside in one phase and is kept in the others
+    is, for an address, one and the same."""
+    lines: dict[Node, Node] = {}
+    for part in postorder(nodes):
+        branches = part.args[1:] if isinstance(part, If) else ()
+        for line, kept in (branches, branches[::-1]) if branches else ():
+            if isinstance(line, Leaf) and isinstance(kept, Leaf) and kept.name == f"{line.name} kept":
+                lines[part] = line
+    return substitute(machine.terms, nodes, lines)
 
 
 def slots_of(machine: Machine, store: Store, plans: Sequence[Plan], opcodes: Opcodes) -> Slots:
