@@ -4,7 +4,7 @@ Written from docs/language.md and docs/checks.md. A state is a tuple of plain in
 that something looks at (those that such a register loads from among them), and what `prior` in an assumption remembers.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from itertools import product
 from typing import Any, NamedTuple
@@ -50,7 +50,7 @@ class Cycle(Speech):
         self._nexts: list[Callable[[], str]] = []
         self._place: dict[str, int] = {}
         self._made: dict[str, str] = {}
-        self._tables: dict[str, Any] = {}
+        self._named_tables: dict[Hashable, str] = {}
         self._busy: set[str] = set()
         self._rings, self._ring = rings(description), frozenset[Part]()
         self._compiled: Callable[[State, Frees], Outcome] | None = None
@@ -95,7 +95,7 @@ class Cycle(Speech):
         source = (f"def cycle(s, f):\n    {_unpack(len(self.slots), 's')}\n    {_unpack(len(self.frees), 'f')}\n"
                   f"    {body}\n    return ({' and '.join(self._assumed) or '1'}), ({_listed(nexts)}), "
                   f"({_listed(self.addresses)}), ({_listed(list(self.facts))})\n")
-        scope: dict[str, Any] = dict(self._tables)
+        scope: dict[str, Any] = {name: value for value, name in self._named_tables.items()}
         exec(source, scope)
         found: Callable[[State, Frees], Outcome] = scope["cycle"]
         return found
@@ -272,10 +272,9 @@ class Cycle(Speech):
             self._made[key] = name
         return self._made[key]
 
-    def table(self, value: object) -> str:
-        name = f"T{len(self._tables)}"
-        self._tables[name] = value
-        return name
+    def table(self, value: Hashable) -> str:
+        """The same name for equal ones, so that equal expressions have equal texts."""
+        return self._named_tables.setdefault(value, f"T{len(self._named_tables)}")
 
 
 def rings(description: Description) -> dict[Part, frozenset[Part]]:
