@@ -41,6 +41,17 @@ def test_the_picture_of_the_terminal_is_current() -> None:
     assert len(list(ElementTree.parse(PICTURE).iter())) > 50
 
 
+def test_the_size_of_heron_is_what_the_program_says() -> None:
+    readme = (ROOT / "README.md").read_text()
+    told = subprocess.run([sys.executable, "-m", "ordain", "prove", "--no-cache"], cwd=ROOT / "microcode",
+                          capture_output=True, text=True, check=True, env={**os.environ, "COLUMNS": "300"}).stdout
+    found = re.search(r"proved \((\d+) checks, (\d+) rules\) over ([\d,]+) states, ([\d,]+) transitions", told)
+    assert found is not None, told
+    checks, rules, states, transitions = found.groups()
+    assert f"{rules} rules and {checks} built-in checks" in readme
+    assert f"{states} states and {transitions} transitions" in readme
+
+
 def test_the_map_names_every_page() -> None:
     named = set(re.findall(r"\]\(([^)#]+)\)", (ROOT / "docs" / "README.md").read_text()))
     assert {str(path.relative_to(ROOT / "docs")) for path in (ROOT / "docs").rglob("*.md")} - {"README.md"} <= named
