@@ -7,7 +7,7 @@ Seeded models of one kind: a control store of many blocks that ask for a pause, 
 latched flags; bus masters with a priority chain, each behind two flip-flops. From the same seed each is written as an
 ordain machine and as Promela (the words in C tables, one step a clock in one atomic block); `ordain export aiger`
 writes it for abc, whose time is that of `pdr` in a process that reads the file. SPIN is run twice: with the opcode
-cleared where it is dead (the reduction that ordain finds by itself), and without.
+cleared where no path reads it, and without. It counts other states than ordain, which leaves out what nothing reads.
 
 whole: processes from start to end, those of `spin -a`, `gcc -O2` and `pan` together. alone: the search and its verdicts
 on a model that is compiled already; `pan`. Ratios are to the same column of ordain's row. A caveat: SPIN and abc are
