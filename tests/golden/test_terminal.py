@@ -12,7 +12,7 @@ from tests.cli.test_use import on_terminal
 from tests.golden.pictures import ROOT, WIDTHS
 
 COMMANDS = (("build",), ("build", "--advice"), ("prove",), ("prove", "--all"), ("cycles",), ("compare", "../sound"),
-            ("burned",), ("explain", "contention"), ("explain",), ("--help",), ("prove", "--help"), ("-V",))
+            ("burned",), ("explain", "contention"), ("explain",), ("--help",), ("prove", "--help"))
 MACHINES = {"flapboard": ("examples/pause-fight/broken", "examples/pause-fight/mended", (("step", "refresh"),)),
             "carillon": ("examples/stepper", "examples/stepper", (("step", "wait"),)),
             "heron": ("microcode", "microcode", (("step", "load a, n"), ("decode", "build/U31.bin", "build/U34.bin")))}

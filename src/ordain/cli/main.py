@@ -87,7 +87,7 @@ def _say_version(ctx: click.Context, param: click.Parameter, value: bool) -> Non
 
     made_with = ", ".join(f"{name} {version(name)}" for name in ("click", "pyparsing", "bitarray"))
     python = ".".join(map(str, sys.version_info[:3]))
-    click.echo(f"ordain {__version__} (Python {python}, {made_with}; {Path(__file__).parent.parent})")
+    click.echo(f"ordain {__version__} (Python {python}, {Path(__file__).parent.parent})\nmade with {made_with}")
     ctx.exit()
 
 
