@@ -44,7 +44,7 @@ def commands(machine: Path) -> list[tuple[str, ...]]:
 def test_every_line_fits_and_no_word_is_broken(machine: Path, width: int) -> None:
     for command in commands(machine):
         status, shown = on_terminal(machine, *command, columns=width)
-        lines = shown.replace("\r", "\n").split("\n")
+        lines = shown.replace("\r", "\n").replace("\x1b[K", "").split("\n")
         assert status in (0, 1), (command, shown)
         assert [line for line in lines if columns(line) > width] == [], command
         whole = words_of(on_terminal(machine, *command, columns=WIDE)[1] + call(machine, *command).stdout)
