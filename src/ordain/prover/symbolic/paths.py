@@ -52,12 +52,19 @@ def go_round(case: Case, graph: Graph, start: BDDFunction, within: BDDFunction) 
                 return Loop([*states[:-1], *_down(case, graph, layers, now & ending)], None)
             if layers and (now & states[-1]).satisfiable():
                 way = _down(case, graph, layers, states[-1])
-                return Loop([*states[:-1], *way[:-1]], len(states) - 1)
+                return _begun_early([*states[:-1], *way[:-1]], len(states) - 1)
             layers.append(now)
             now = graph.after(now) & within & ~seen
             seen = seen | now
         last = layers.pop()
         states[-1:] = _down(case, graph, layers, last)
+
+
+def _begun_early(states: list[BDDFunction], back: int) -> Loop:
+    """A loop from the first of its states on to which the way leads: what comes before it may end in its last ones."""
+    while back and states[back - 1] == states[-1]:
+        states, back = states[:-1], back - 1
+    return Loop(states, back)
 
 
 def _down(case: Case, graph: Graph, layers: list[BDDFunction], goal: BDDFunction) -> list[BDDFunction]:
