@@ -216,3 +216,10 @@ def test_what_is_taken_for_granted(lamp: Path) -> None:
     change(lamp / "lamp.machine", "home ", "assume not panel.asks\nhome ")
     status, data = data_of(lamp, "HEAD")
     assert status == 1 and {one["kind"] for one in data["verdicts"]["moved"]} >= {"promised"}
+
+
+def test_a_comparison_of_the_working_files_with_themselves_says_so(lamp: Path) -> None:
+    """Where the machine is named first by habit, "the same" is no answer to what was meant."""
+    for named in (".", "lamp.machine"):
+        assert call(lamp, "compare", named).stdout.startswith(f"{named} (the working files themselves) -> ")
+    assert "themselves" not in call(lamp, "compare", "HEAD").stdout

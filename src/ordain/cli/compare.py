@@ -51,7 +51,7 @@ def command(old: str, machine: Path | None, other: str | None, expect: tuple[str
     Exit status 1: behaviour other than that of the titles in --expect differs, or a verdict got worse. 3: chips differ,
     and too little is known to say what that does.
     """
-    from ordain.cli.versions import version_of, working_version
+    from ordain.cli.versions import sources_named, version_of, working_version
 
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
@@ -59,6 +59,8 @@ def command(old: str, machine: Path | None, other: str | None, expect: tuple[str
     before, findings = version_of(old, path, build_directory(path))
     if before is None:
         return _unreadable(manner, path, findings, old)
+    if other is None and (same := sources_named(old)) is not None and same.samefile(path):
+        before = before._replace(called=f"{old} (the working files themselves)")
     now, more = (working_version(path, build_directory(path), "working files") if other is None
                  else version_of(other, path, build_directory(path)))
     if now is None:

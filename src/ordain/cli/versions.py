@@ -53,6 +53,14 @@ def version_of(given: str, machine: Path, out: Path) -> tuple[Version | None, li
     return revision_version(given, machine, out)
 
 
+def sources_named(given: str) -> Path | None:
+    """The machine file that `given` names, itself or by its directory; None where it names anything else."""
+    path = Path(given)
+    if given == BURNED or path.suffix == ".json" or (path.is_dir() and _manifests(path)):
+        return None
+    return find_machine(path) if path.is_dir() else path if path.is_file() else None
+
+
 def working_version(path: Path, out: Path, called: str) -> tuple[Version | None, list[Finding]]:
     """The files as they are on the disk."""
     from ordain.pipeline import build_model

@@ -170,19 +170,21 @@ def place_text(contents: Contents, titles: Titles, addresses: Addresses) -> str:
 
 
 def _reach(reach: Reach, everything: bool) -> list[str]:
-    lines = []
-    words = reach.words if everything else reach.words[:FEW]
-    for word in words:
+    lines: list[str] = []
+    for word in reach.words:
         whose = [via for via in word.executed_by if via.kind == "instruction"]
         others = [via for via in word.executed_by if via.kind != "instruction"]
         told = _executed(whose, everything)
         if others:
             told += (", and by " if whose else "") + some((f"`{via.title}`" for via in others), everything)
-        lines.append(f"  word {word.title}: executed by {told or 'nobody'}")
+        line = f"  word {word.title}: executed by {told or 'nobody'}"
         if everything:
-            lines += [f"    {via.title}: {' > '.join(via.way)}, {_plural(via.cycles, 'cycle')} in"
-                      for via in word.executed_by]
-    left = len(reach.words) - len(words) + reach.more
+            lines += [line, *(f"    {via.title}: {' > '.join(via.way)}, {_plural(via.cycles, 'cycle')} in"
+                              for via in word.executed_by)]
+        elif line not in lines:                         # a word that stands at several addresses is one
+            lines.append(line)
+    left = reach.more + (0 if everything else max(0, len(lines) - FEW))
+    lines = lines if everything else lines[:FEW]
     if left:
         lines.append(f"  and {_plural(left, 'changed word')} more")
     return lines
