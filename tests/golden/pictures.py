@@ -24,8 +24,9 @@ _SIZE = re.compile(r"[0-9,]+(\s+)states,(\s+)[0-9,]+(\s+)transitions")
 
 
 class Subject(NamedTuple):
-    """A machine: the directory that is copied, where in it the commands are called, and what they are given. `edit`:
-    (file, old, new), a fault put into it. `commands`: arguments; with one command alone only that is called."""
+    """A machine: the directory that is copied, or NEW and the kind of machine to be begun; where in it the commands are
+    called, and what they are given. `edit`: (file, old, new), a fault put into it. `commands`: arguments; with one
+    command alone only that is called."""
 
     name: str
     copied: str
@@ -47,6 +48,11 @@ SUBJECTS = (
             ("pause.micro", "lend: release, grant_console,", "lend: point pc, grant_console,")),
     Subject("heron-parity", "microcode", ".", (("build",), ("prove", "--no-cache")),
             ("heron.machine", "even parity of control[59:30]", "even parity of control[59:31]")),
+    Subject("half-clock-broken", "examples/half-clock", "broken",
+            (*_ALWAYS, ("prove", "--diagram", "--no-cache"))),
+    Subject("half-clock-mended", "examples/half-clock", "mended",
+            (*_ALWAYS, ("compare", "../broken/barograph.machine"), ("cycles", "--all"),
+             ("step", "draw [n]", "--diagram"))),
     Subject("late-grant-broken", "examples/late-grant", "broken", _ALWAYS),
     Subject("late-grant-mended", "examples/late-grant", "mended", _ALWAYS),
     Subject("paired", "examples/paired", ".", _ALWAYS),
@@ -59,7 +65,9 @@ SUBJECTS = (
     Subject("slices", "examples/slices", ".", (*_ALWAYS, ("step", "go nn"))),
     Subject("stepper", "examples/stepper", ".", (*_ALWAYS, ("step", "wait"), ("step", "wait", "--from", "beat_2=0"))),
     Subject("two-masters", "examples/two-masters", ".", _ALWAYS),
-    Subject("starter", "NEW", ".", (*_ALWAYS, ("step", "show"), ("decode", "build/U1.bin", "build/U2.bin"),
+    Subject("starter-step", "NEW step", ".", (*_ALWAYS, ("step", "store a, [n]", "--diagram"))),
+    Subject("starter-slices", "NEW slices", ".", _ALWAYS),
+    Subject("starter", "NEW next-address", ".", (*_ALWAYS, ("step", "show"), ("decode", "build/U1.bin", "build/U2.bin"),
                                     ("burned", "U1", "--date", "2026-03-04"), ("burned",))),
 )
 
@@ -68,8 +76,8 @@ def page(subject: Subject, width: int) -> str:
     """Every command of a subject with what it says and its exit status, if that is not 0."""
     with TemporaryDirectory() as kept:
         place = Path(kept) / "machine"
-        if subject.copied == "NEW":
-            _said(("new", "lamps", "--in", str(place)), Path(kept), width)
+        if subject.copied.startswith("NEW "):
+            _said(("new", "lamps", "--kind", subject.copied.split()[1], "--in", str(place)), Path(kept), width)
         else:
             ignored = shutil.ignore_patterns("build", "burned*")
             shutil.copytree(ROOT / subject.copied, place, ignore=ignored)
