@@ -1,6 +1,7 @@
 """Settings of the whole suite: in CI a skipped test is a failed run; `--quick` tries a little of everything."""
 
 import os
+import signal
 from fnmatch import fnmatch
 from typing import Any
 
@@ -24,6 +25,13 @@ SLOW = ("tests/cli/test_[!s]*", "tests/cli/test_since.py", "tests/docs/*", "test
         "tests/outside/*", "tests/planted/*", "tests/rom/test_publish.py", "tests/checks/test_cache.py",
         "tests/checks/test_encodings.py")
 """Files that `--quick` leaves out: what runs commands as processes of their own, kills them, or takes long."""
+
+
+def pytest_configure() -> None:
+    """A shell lets what it starts in the background ignore interrupts, and so would the commands that are interrupted
+    in tests."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
