@@ -85,7 +85,7 @@ def _say_version(ctx: click.Context, param: click.Parameter, value: bool) -> Non
     from importlib.metadata import version
     from pathlib import Path
 
-    made_with = ", ".join(f"{name} {version(name)}" for name in ("click", "pyparsing", "bitarray"))
+    made_with = ", ".join(f"{name} {version(name)}" for name in ("click", "pyparsing", "bitarray", "oxidd"))
     python = ".".join(map(str, sys.version_info[:3]))
     click.echo(f"ordain {__version__} (Python {python}, {Path(__file__).parent.parent})\nmade with {made_with}")
     ctx.exit()
