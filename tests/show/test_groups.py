@@ -17,13 +17,11 @@ field green 1 bit
 field blue 1 bit
 field hush 1 bit
 field last 1 bit
-input wants 1 bit
 state upc 2 bits, reset 0
     next 0 if last else upc + 1
 agent booth
-    input wants 1 bit
     state mode (idle, owns), reset idle
-        next owns if wants else mode
+        next owns
 bus data 4 bits, floats
     driven by first when green
     driven by booth when booth.mode is owns and not hush

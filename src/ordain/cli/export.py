@@ -51,14 +51,9 @@ def aiger_command(machine: Path | None, out: Path | None, quiet: bool, colour: s
     system = build_system(built.contents)
     asked = tuple(question for _, question in questions(built.contents))
     written = aiger(system, lower_properties(system, asked))
-    target = out or Path(f"{built.machine.name}.aig")
-    if str(target) == "-":
-        sys.stdout.buffer.write(written.data)
-        return status
-    write_file(target, written.data)
-    say(manner, f"wrote {target}: {len(written.bad)} bad states")
     left_out = sorted({one.subject or one.check for one in asked if one.kind == "always"})
-    if left_out:
+    told = _write(manner, out or Path(f"{built.machine.name}.aig"), written.data, f"{len(written.bad)} bad states")
+    if told and left_out:
         say(manner, f"left out, no safety property: {', '.join(left_out)}")
     return status
 
@@ -78,13 +73,8 @@ def wires_command(machine: Path | None, out: Path | None, quiet: bool, colour: s
     if built is None:
         return status
     found = joints(built.machine, code_names(built.machine))
-    text = wires_csv(found)
-    target = out or Path(f"{built.machine.name}.csv")
-    if str(target) == "-":
-        click.echo(text, nl=False)
-        return status
-    write_file(target, text.encode())
-    say(manner, f"wrote {target}: {len(found)} pins of {len({joint.part for joint in found})} parts")
+    _write(manner, out or Path(f"{built.machine.name}.csv"), wires_csv(found).encode(),
+           f"{len(found)} pins of {len({joint.part for joint in found})} parts")
     return status
 
 
@@ -109,14 +99,19 @@ def vcd_command(machine: Path | None, wanted: str, out: Path | None, quiet: bool
         known = "\n".join(f"  {name}" for name, _ in traces) or "  none: everything is proved and no rule says `reach`"
         raise click.UsageError(f"no trace is about `{wanted}`; there are\n{known}")
     name, trace = chosen[0]
-    text = vcd(built.contents, trace)
-    target = out or Path(f"{built.machine.name}.vcd")
-    if str(target) == "-":
-        click.echo(text, nl=False)
-        return status
-    write_file(target, text.encode())
-    say(manner, f"wrote {target}: {cycles_in(built.machine, trace)} cycles, {name}")
+    _write(manner, out or Path(f"{built.machine.name}.vcd"), vcd(built.contents, trace).encode(),
+           f"{cycles_in(built.machine, trace)} cycles, {name}")
     return status
+
+
+def _write(manner: Manner, target: Path, data: bytes, told: str) -> bool:
+    """Into a file, of which something is told; or as it is to standard output."""
+    if str(target) == "-":
+        sys.stdout.buffer.write(data)
+        return False
+    write_file(target, data)
+    say(manner, f"wrote {target}: {told}")
+    return True
 
 
 def _built(manner: Manner, machine: Path | None) -> "tuple[Built | None, int]":

@@ -5,6 +5,7 @@ monitors are asked of an outline of what is reached with them; what is left gets
 """
 
 from collections.abc import Callable
+from functools import partial
 from time import monotonic
 
 from oxidd.util import DDMemoryError
@@ -96,8 +97,7 @@ class _Deciding:
         except (LimitReached, DDMemoryError, KeyboardInterrupt) as ending:
             self._ended(ending)
             return [self.judge.made(prop, "undecided") for prop in properties]
-        found = [self.safely_or_none(lambda prop=prop: self._outlined(outline, prop), prop)  # type: ignore[misc]
-                 for prop in properties]
+        found = [self.safely_or_none(partial(self._outlined, outline, prop), prop) for prop in properties]
         left = [prop for prop, verdict in zip(properties, found) if verdict is None]
         rest = iter(self._searched(monitors, left, outline) if left else ())
         return [next(rest) if verdict is None else verdict for verdict in found]
@@ -118,7 +118,7 @@ class _Deciding:
             Case(self._model, monitors, self._watch, outline.relation, outline.graph)
         self.clock.ended = self.clock.ended or case.layers.stopped
         judge = Judge(case, self._limits)
-        return [self.safely(lambda prop=prop: judge.verdict(prop), prop) for prop in properties]  # type: ignore[misc]
+        return [self.safely(partial(judge.verdict, prop), prop) for prop in properties]
 
     def safely(self, answer: Callable[[], Verdict], prop: Property) -> Verdict:
         """An answer, or undecided where a limit is reached on the way."""
