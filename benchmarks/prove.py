@@ -241,7 +241,7 @@ built, _ = build_model(Path("bench.machine"), Path("build"))
 asked = tuple(prop for _, prop in questions(built.contents))
 gc.set_threshold(1_000_000, 20, 100)  # as the command sets it
 start = time.perf_counter()
-decide(built.contents, build_system(built.contents), asked)
+decide(build_system(built.contents), asked)
 print(time.perf_counter() - start)
 """
 

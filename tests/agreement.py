@@ -13,7 +13,7 @@ def disagreements(contents: Contents, asked: Sequence[Property], reduce: bool = 
     """Everything in which the two differ: verdicts, worst cases, where and how early each question breaks, what is
     executed, whether assumptions run out, the counts of states and transitions (without reduction), and traces that
     are no runs of the machine or not the shortest."""
-    found = decide(contents, build_system(contents), tuple(asked), Limits(reduce=reduce))
+    found = decide(build_system(contents), tuple(asked), Limits(reduce=reduce))
     plain = oracle.decide(contents, asked)
     wrong = []
     if not reduce and (found.states, found.transitions) != (plain.states, plain.transitions):

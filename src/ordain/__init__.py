@@ -53,7 +53,7 @@ def prove_machine(built: "Built", limits: "Limits | None" = None) -> "Report":
     from ordain.prover.decide import decide
 
     system = build_system(built.contents)
-    return prove(built.contents, lambda asked: decide(built.contents, system, asked, limits))
+    return prove(built.contents, lambda asked: decide(system, asked, limits))
 
 
 def compare_machines(old: "Built", new: "Built") -> "Comparison":

@@ -13,7 +13,7 @@ from tests.workshop import contents_of
 def report(texts: Sound, selection: Selection = EVERYTHING, limits: Limits | None = None) -> Report:
     contents = contents_of(*texts)
     system = build_system(contents)
-    return prove(contents, lambda asked: decide(contents, system, asked, limits), selection)
+    return prove(contents, lambda asked: decide(system, asked, limits), selection)
 
 
 def edited(texts: Sound, *edits: tuple[str, str]) -> Sound:

@@ -36,7 +36,7 @@ NO_LIMITS = Limits()
 def proved(machine: str, micro: str, limits: Limits = NO_LIMITS) -> tuple[Contents, Report]:
     contents = contents_of(machine, micro)
     system = build_system(contents)
-    return contents, prove(contents, lambda asked: decide(contents, system, asked, limits))
+    return contents, prove(contents, lambda asked: decide(system, asked, limits))
 
 
 def sources(machine: str, micro: str) -> list[tuple[str, str]]:

@@ -46,7 +46,7 @@ def test_every_address_is_told_with_its_shortest_way(pulse: str, word: str, last
     micro = MICRO.replace("WORD", word) + "        shine\n" * 3
     contents = contents_of(TURRET.replace("PULSE", pulse).replace("LAST", str(last)), micro)
     question = next(one for one in nowhere.ask(contents) if one.subject == "beside")
-    (verdict,) = decide(contents, build_system(contents), (question,)).verdicts
+    (verdict,) = decide(build_system(contents), (question,)).verdicts
     assert verdict.outcome == ("broken" if cycles else "proved")
     assert {found.address: found.cycles for found in verdict.breaks} == cycles
     for found in verdict.breaks:

@@ -91,7 +91,7 @@ LOOK_BACK = ("written in time", "not twice")
 def answers(contents: Contents) -> list[tuple[object, ...]]:
     """Of every question but those: what it is about, its verdict, the worst case, where it breaks and how early."""
     asked = [question for _, question in questions(contents) if question.subject not in LOOK_BACK]
-    verdicts = decide(contents, build_system(contents), tuple(asked)).verdicts
+    verdicts = decide(build_system(contents), tuple(asked)).verdicts
     return [(verdict.property.check, verdict.property.subject.replace("pulse", "write"), verdict.outcome, verdict.worst,
              sorted((each.address, each.cycles) for each in verdict.breaks),
              verdict.witness and len(verdict.witness.cycles), verdict.states, verdict.transitions)
@@ -101,7 +101,7 @@ def answers(contents: Contents) -> list[tuple[object, ...]]:
 def looking_back(contents: Contents) -> list[tuple[object, ...]]:
     """Of those rules: the verdict, and how early they break."""
     asked = [question for _, question in questions(contents) if question.subject in LOOK_BACK]
-    verdicts = decide(contents, build_system(contents), tuple(asked)).verdicts
+    verdicts = decide(build_system(contents), tuple(asked)).verdicts
     return sorted((verdict.property.subject, verdict.outcome, min((each.cycles for each in verdict.breaks), default=0))
                   for verdict in verdicts)
 

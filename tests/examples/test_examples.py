@@ -51,7 +51,7 @@ def report_on(path: Path, only: str = "") -> Report:
     """The whole proof, or that of one check."""
     contents = built(path).contents
     system = build_system(contents)
-    return prove(contents, lambda asked: decide(contents, system, asked, Limits(), None),
+    return prove(contents, lambda asked: decide(system, asked, Limits(), None),
                  Selection(frozenset((only,) if only else ())))
 
 

@@ -62,7 +62,7 @@ def asked(contents: Contents) -> list[Property]:
 
 
 def decided(contents: Contents, properties: list[Property], reduce: bool = True) -> Verdicts:
-    return decide(contents, build_system(contents), tuple(properties), Limits(reduce=reduce))
+    return decide(build_system(contents), tuple(properties), Limits(reduce=reduce))
 
 
 def report(contents: Contents) -> tuple[Report, Verdicts]:
@@ -71,7 +71,7 @@ def report(contents: Contents) -> tuple[Report, Verdicts]:
     rounds: list[Verdicts] = []
 
     def answered(properties: tuple[Property, ...]) -> Verdicts:
-        rounds.append(decide(contents, system, properties, Limits()))
+        rounds.append(decide(system, properties, Limits()))
         return rounds[-1]
 
     return prove(contents, answered), rounds[0]

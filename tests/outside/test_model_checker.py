@@ -53,7 +53,7 @@ def disagreements(cases: Iterable[Case], place: Path) -> list[str]:
     expected: list[Expected] = []
     for case in cases:
         system = build_system(case.contents)
-        verdicts = decide(case.contents, system, _safety(case.contents)).verdicts
+        verdicts = decide(system, _safety(case.contents)).verdicts
         near = tuple(verdict for verdict in verdicts if 0 < _cycles(verdict) <= DEEPEST)
         waits = [(verdict,) for verdict in verdicts if verdict not in near and verdict.property.kind == "within"]
         rest = tuple(verdict for verdict in verdicts if verdict not in near and verdict.property.kind != "within")

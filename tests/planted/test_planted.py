@@ -29,7 +29,7 @@ def report_of(texts: Sound) -> Report:
     """Many faults have the same twin."""
     contents = contents_of(*texts)
     system = build_system(contents)
-    return prove(contents, lambda asked: decide(contents, system, asked))
+    return prove(contents, lambda asked: decide(system, asked))
 
 
 def shown(finding: Finding) -> str:

@@ -68,7 +68,7 @@ routine ends at 4
 def test_verdicts_agree(seed: int, reduce: bool) -> None:
     contents, properties = random_contents(Random(seed))
     wanted = oracle.decide(contents, properties)
-    found = decide(contents, build_system(contents), tuple(properties), Limits(reduce=reduce, traces=3))
+    found = decide(build_system(contents), tuple(properties), Limits(reduce=reduce, traces=3))
     _same_search(found, wanted, reduce)
     for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
         _same_verdict(contents, mine, theirs, counts=not reduce and not _remembers(mine.property))
@@ -115,7 +115,7 @@ def test_what_is_remembered_at_the_start(kind: str, reset: int) -> None:
     monitor = Variable("remembered", leaf, 2, reset, terms.const(1 - reset, 1), "monitor")
     node = leaf if reset else terms.not_(leaf)
     asked = Property("first", "", kind, node, monitors=(monitor,))  # type: ignore[arg-type]
-    (found,) = decide(contents, build_system(contents), (asked,)).verdicts
+    (found,) = decide(build_system(contents), (asked,)).verdicts
     trace = found.witness or found.breaks[0].trace
     assert found.outcome == ("broken" if kind == "bad" else "proved") == oracle.verdict(contents, asked).outcome
     assert trace is not None and len(trace.cycles) == 1
@@ -130,14 +130,14 @@ def test_ways_that_meet_at_some_spots_of_a_place_only(reset: int, reduce: bool) 
     terms = contents.machine.terms
     asked = [Property("there", "", "reach", terms.among(terms.leaf("state", "upc", 3), frozenset((6,))))]
     wanted = oracle.decide(contents, asked)
-    found = decide(contents, build_system(contents), tuple(asked), Limits(reduce=reduce))
+    found = decide(build_system(contents), tuple(asked), Limits(reduce=reduce))
     _same_search(found, wanted, reduce)
     _same_verdict(contents, found.verdicts[0], wanted.verdicts[0], counts=False)
 
 
 def _same_answers(contents: Contents, properties: list[Property], limits: Limits, counts: bool) -> None:
     wanted = oracle.decide(contents, properties)
-    found = decide(contents, build_system(contents), tuple(properties), limits)
+    found = decide(build_system(contents), tuple(properties), limits)
     for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
         _same_verdict(contents, mine, theirs, counts)
         _replays(contents, mine)
@@ -227,8 +227,8 @@ def test_a_limit_leaves_what_is_known(seed: int) -> None:
     """With a limit of states, what was found still holds, and nothing is called proved."""
     contents, properties = random_contents(Random(seed))
     system = build_system(contents)
-    full = decide(contents, system, tuple(properties))
-    part = decide(contents, system, tuple(properties), Limits(states=max(1, full.states // 3)))
+    full = decide(system, tuple(properties))
+    part = decide(system, tuple(properties), Limits(states=max(1, full.states // 3)))
     assert part.stopped in ("", "states") and (part.stopped or part.states == full.states)
     for some, whole in zip(part.verdicts, full.verdicts, strict=True):
         assert some.outcome in (whole.outcome, "undecided")
@@ -245,9 +245,9 @@ def test_a_question_alone_is_answered_as_in_company(kinds: tuple[str, ...], seed
     contents, properties = random_contents(random, kinds)
     properties = [*properties[:2], *random_comparisons(random, contents), *random_successions(random, contents)[:2]]
     system, limits = build_system(contents), Limits(traces=0)
-    together = decide(contents, system, tuple(properties), limits).verdicts
+    together = decide(system, tuple(properties), limits).verdicts
     for asked, among in zip(properties, together, strict=True):
-        (alone,) = decide(contents, system, (asked,), limits).verdicts
+        (alone,) = decide(system, (asked,), limits).verdicts
         assert _answer(contents, alone) == _answer(contents, among)
 
 
@@ -270,7 +270,7 @@ def test_what_is_not_kept_is_not_compared(seed: int) -> None:
     contents, _ = random_contents(random, ("lines", "slots", "counter", "returning"))
     system = build_system(contents)
     for asked in (*random_comparisons(random, contents), *random_successions(random, contents)):
-        kept, whole = (decide(contents, system, (asked,), Limits(traces=0, reduce=reduce)).verdicts[0]
+        kept, whole = (decide(system, (asked,), Limits(traces=0, reduce=reduce)).verdicts[0]
                        for reduce in (True, False))
         assert _answer(contents, kept) == _answer(contents, whole)
 
@@ -307,5 +307,5 @@ def test_what_only_the_comparison_still_looks_at(kind: str) -> None:
     flag, upc = terms.leaf("state", "flag", 1), terms.leaf("state", "upc", 2)
     node = terms.and_((terms.among(upc, frozenset((2,))), terms.equal(terms.prior(flag), flag)))
     asked = Property("same", "", kind, node)  # type: ignore[arg-type]
-    (found,) = decide(contents, build_system(contents), (asked,)).verdicts
+    (found,) = decide(build_system(contents), (asked,)).verdicts
     assert found.outcome == oracle.verdict(contents, asked).outcome == ("broken" if kind == "bad" else "proved")

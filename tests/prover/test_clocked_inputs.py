@@ -34,7 +34,7 @@ def outcomes(machine: str) -> dict[str, str]:
     """The verdict on every rule; what the plain search says is the same."""
     contents = contents_of(machine, PROGRAM)
     asked = [question for _, question in questions(contents)]
-    found = decide(contents, build_system(contents), tuple(asked))
+    found = decide(build_system(contents), tuple(asked))
     assert disagreements(contents, asked) == []
     assert found.over_assumed.outcome == "proved"
     return {verdict.property.subject: verdict.outcome for verdict in found.verdicts if " " in verdict.property.subject}
@@ -89,5 +89,5 @@ def test_an_arm_asks_about_an_input_on_the_clock() -> None:
     assert [contents.words["control"][address] for address in (0b0_0_00, 0b1_0_00, 0b0_1_00, 0b1_1_00)] == [
         0b1_010, 0b1_001, 0b1_000, 0b1_000]
     asked = [question for _, question in questions(contents)]
-    found = decide(contents, build_system(contents), tuple(asked))
+    found = decide(build_system(contents), tuple(asked))
     assert {verdict.outcome for verdict in found.verdicts} == {"proved"} and disagreements(contents, asked) == []

@@ -36,7 +36,7 @@ def asked(contents: Contents) -> tuple[Property, ...]:
 
 
 def found(limits: Limits | None = None) -> Verdicts:
-    return decide(CONTENTS, build_system(CONTENTS), asked(CONTENTS), limits)
+    return decide(build_system(CONTENTS), asked(CONTENTS), limits)
 
 
 def outcomes(verdicts: Verdicts) -> list[str]:

@@ -60,7 +60,7 @@ def asked_of(contents: Contents, check: str) -> dict[str, str]:
     system = build_system(contents)
 
     def decided(asked: tuple[Property, ...]) -> Verdicts:
-        return decide(contents, system, asked)
+        return decide(system, asked)
 
     report = prove(contents, decided, Selection(frozenset((check,))))
     return {row.subject: row.outcome for row in report.rows if row.check == check}
@@ -94,7 +94,7 @@ def test_a_free_line_may_change(line: str, declared: str, kind: str) -> None:
     wanted = oracle.verdict(contents, asked).outcome
     assert wanted == ("broken" if kind == "bad" else "proved")
     for company in ((), (beside,)):
-        found = decide(contents, build_system(contents), (asked, *company)).verdicts[0]
+        found = decide(build_system(contents), (asked, *company)).verdicts[0]
         assert found.outcome == wanted
         trace = found.witness or found.breaks[0].trace
         assert trace is not None

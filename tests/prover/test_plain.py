@@ -37,8 +37,8 @@ def test_both_engines_say_the_same(seed: int) -> None:
     for more in (random_comparisons, random_journeys, random_successions):
         properties += more(random, contents)[:2]
     plain = plainly(contents, properties)
-    found = decide(contents, build_system(contents), tuple(properties))
-    whole = decide(contents, build_system(contents), tuple(properties), Limits(reduce=False))
+    found = decide(build_system(contents), tuple(properties))
+    whole = decide(build_system(contents), tuple(properties), Limits(reduce=False))
     assert (whole.states, whole.transitions, whole.depth) == (plain.states, plain.transitions, plain.depth)
     for one, other in zip((found.over_assumed, *found.verdicts), (plain.over_assumed, *plain.verdicts), strict=True):
         assert _said(contents, one) == _said(contents, other)

@@ -13,7 +13,7 @@ from tests.workshop import contents_of
 
 
 def presented(contents: Contents, reduce: bool) -> dict[str, frozenset[int]]:
-    return decide(contents, build_system(contents), (), Limits(reduce=reduce)).executed
+    return decide(build_system(contents), (), Limits(reduce=reduce)).executed
 
 
 TWINS = """machine twins

@@ -17,7 +17,7 @@ from tests.prover.by_hand import SEQUENCERS, random_comparisons, random_contents
 
 
 def _decided(contents: Contents, properties: list[Property], limits: Limits) -> Verdicts:
-    return decide(contents, build_system(contents), tuple(properties), limits)
+    return decide(build_system(contents), tuple(properties), limits)
 
 
 @pytest.mark.parametrize("kinds", [SEQUENCERS, ("lines",)])

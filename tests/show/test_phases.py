@@ -25,7 +25,7 @@ def shown(program: str, subject: str) -> tuple[Contents, Trace]:
     """The trace of the question of that subject."""
     contents = contents_of(CLOCKED, PROGRAMS[program])
     (asked,) = [question for _, question in questions(contents) if question.subject == subject]
-    (verdict,) = decide(contents, build_system(contents), (asked,)).verdicts
+    (verdict,) = decide(build_system(contents), (asked,)).verdicts
     trace = verdict.breaks[0].trace if verdict.breaks else verdict.witness
     assert trace is not None
     return contents, trace

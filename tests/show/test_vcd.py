@@ -21,7 +21,7 @@ def some_traces(seed: int) -> tuple[Contents, list[Trace]]:
     chance = random.Random(seed)
     contents = random_words(machine_text(chance.choice), chance.choice)
     asked = tuple(question for _, question in questions(contents) if question.kind == "bad")
-    verdicts = decide(contents, build_system(contents), asked, Limits()).verdicts
+    verdicts = decide(build_system(contents), asked, Limits()).verdicts
     return contents, [found.trace for verdict in verdicts for found in verdict.breaks if found.trace is not None]
 
 

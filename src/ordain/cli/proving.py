@@ -86,7 +86,7 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
             from ordain.prover.plain import decide_plainly
 
             return decide_plainly(system, asked, limits._replace(seconds=left))
-        return decide(contents, system, asked, limits._replace(seconds=left), line)
+        return decide(system, asked, limits._replace(seconds=left), line)
 
     try:
         return prove(contents, within, selection)

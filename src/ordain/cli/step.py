@@ -130,7 +130,7 @@ def _reached(system: "System", store: str, addresses: frozenset[int], wanted: di
     node = terms.and_((terms.among(line, addresses),
                        *(terms.equal(leaves[name], terms.const(value, leaves[name].width))
                          for name, value in {**wanted, **inputs}.items())))
-    (verdict,) = decide(system.contents, system, (Property("reach", "step", "reach", node),)).verdicts
+    (verdict,) = decide(system, (Property("reach", "step", "reach", node),)).verdicts
     return None if verdict.witness is None else verdict.witness.cycles[-1].states
 
 

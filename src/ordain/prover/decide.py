@@ -19,12 +19,11 @@ from ordain.prover.symbolic.cases import Case, Watch, model_of
 from ordain.prover.symbolic.outline import Outline
 from ordain.prover.symbolic.remembered import Remembered, depth_of
 from ordain.prover.symbolic.verdicts import Judge, presented
-from ordain.rom.contents import Contents
 
 
-def decide(contents: Contents, system: System, properties: tuple[Property, ...], limits: Limits | None = None,
+def decide(system: System, properties: tuple[Property, ...], limits: Limits | None = None,
            report: Report | None = None) -> Verdicts:
-    """Verdicts in the order of the properties. `system`: `build_system(contents)`."""
+    """Verdicts in the order of the properties. `system`: from `build_system`."""
     started = monotonic()
     limits = Limits() if limits is None else limits
     lowered = lower_properties(system, properties)
