@@ -95,8 +95,8 @@ def test_flags_that_change_in_an_instruction(turn: str, outcome: str | None) -> 
 
 def test_the_finding_says_which_line_changed_and_where_control_went() -> None:
     [finding] = findings_named("torn", report(lathe(arms("a / a, last", "b, set / c, last"))))
-    assert finding.message == ("control goes over from `turn` (0x08) to `turn+1` (0x29), which does not follow it in "
-                               "the text")
+    assert finding.message == ("control goes over from `turn otherwise` (0x08) to `turn+1 when carry` (0x29), which "
+                               "does not follow it in the text")
     assert finding.label == "the next word comes out of another arm, because `carry` went from 0 to 1"
     assert finding.span is not None and finding.span.text == "b, set"
     assert [place.span.text for place in finding.places] == ["a, last"]

@@ -124,7 +124,7 @@ kiln: the fetch takes 1 cycle, an instruction 1 to 3 more, 1 of 3 can wait
 opcode  instruction          cycles  with fetch  decided by
         fetch, from home on       1
 0       short a, n                1           2
-1       wait                     1+          2+  waits at 9 for warm_2
+1       wait                     1+          2+  waits for warm_2 at 9
 2-3     long                      3           4""".splitlines()
 
 
@@ -154,10 +154,10 @@ order step  : way step
 """
     machine.write_text(text)
     assert " ".join(map(str.strip, told(capsys, "cycles", str(machine)))) == (
-        "round has no instructions; from start control comes back to it after 3 cycles or longer: waits at 0 for key")
+        "round has no instructions; from start control comes back to it after 3 cycles or longer: waits for key at 0")
     machine.write_text(text.replace("again    : 0", "again    : upc"))
     assert " ".join(map(str.strip, told(capsys, "cycles", str(machine)))) == (
-        "round has no instructions; from start control never comes back to it: waits at 0 for key; goes round at 2 for "
+        "round has no instructions; from start control never comes back to it: waits for key at 0; goes round at 2 for "
         "ever")
 
 

@@ -86,7 +86,8 @@ def windmill() -> BuildData:
                 Body("TURN {n}", "instruction", "control", 2, 3, 0, 0, span_of(4))),
         {"furl": 0, "furl.top": 0, "top": 0, "furl.set": 1, "set": 1, "TURN {n}": 2},
         (Entry("entry", 3, "TURN {n}", span_of(4)), Entry("entry", 4, "TURN {n}", span_of(4))),
-        (OpcodeUse(3, "TURN {n}", False), OpcodeUse(4, "TURN {n}", False)), {"control": None}, {}, {}, {})
+        (OpcodeUse(3, "TURN {n}", False), OpcodeUse(4, "TURN {n}", False)), {"control": None}, {}, {}, {},
+        names=("furl.top", "furl.set", "TURN {n}"))
     placement = Placement(((0,), (9, 4), (16,)), {
         "control": {0: words[0].bits, 9: words[1].bits, 4: words[1].bits, 16: words[2].bits}, "entry": {3: 16, 4: 16}},
         ((1, 4, "the pair of furl"),), {"control": None, "entry": None})

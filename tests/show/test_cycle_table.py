@@ -39,4 +39,4 @@ def test_a_word_in_which_control_waits_is_named_once_however_many_columns_hold_i
     assert found is not None
     listed = {"raise": Listed((0,), "raise", 1), "lower": Listed((1,), "lower", 1)}
     table = [line.split("  ")[-1].strip() for line in cycle_lines("toll", found, listed, 120)[3:]]
-    assert table == ["waits at prologue for ready", "waits at raise for ready", "2+"]
+    assert table == ["waits for ready at prologue", "waits for ready at raise", "2+"]

@@ -80,7 +80,7 @@ def test_reading_it_back(text: str, tmp_path: Path) -> None:
     assert read.files == frozenset(FILES) and read.machine == "windmill"
     assert read.sources == {"windmill.machine": "a" * 64, "windmill.micro": "b" * 64}
     for address, site in build.contents.sites["control"].items():
-        assert read.sites["control"][address] == site._replace(span=None, word=-1)
+        assert read.sites["control"][address] == site._replace(span=None, word=-1, name="")
         assert site.span is not None
         assert read.places["control"][address] == f"windmill.micro:{site.span.line}"
     assert earlier_files(tmp_path, "windmill") == frozenset(FILES)

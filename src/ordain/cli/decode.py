@@ -104,24 +104,19 @@ def _only_findings(manner: Manner, path: Path, findings: list[Finding], unusable
     return status
 
 
-def _names(contents: "Contents") -> dict[str, dict[int, str]]:
-    from ordain.rom.contents import word_names
-
-    return {store: word_names(contents, store) for store in contents.machine.stores}
-
-
 def _differing_lines(contents: "Contents", decoded: "Decoded", words: "Sequence[DecodedWord]",
                      page: "Page") -> list[str]:
     """A line for each: where, on which pins as far as no chip as a whole explains it, and what should stand there."""
+    from ordain.rom.contents import word_name
     from ordain.show.page import table
     from ordain.show.paint import printable
 
-    whole, names = {guess.chip for guess in decoded.guesses}, _names(contents)
+    whole = {guess.chip for guess in decoded.guesses}
     rows = []
     for word in words:
         pins = [pin for pin in word.pins if pin.chip not in whole]
         said = ", ".join(f"{pin.chip} D{pin.pin} at {pin.cell:X} reads {pin.read}" for pin in pins[:3])
-        rows.append((f"  {_digits(contents, word)}", printable(names[word.store].get(word.address, "")),
+        rows.append((f"  {_digits(contents, word)}", printable(word_name(contents, word.store, word.address)),
                      page.paint("bad", said + (f" and {len(pins) - 3} more" if len(pins) > 3 else "")),
                      printable(word.built_text)))
     return table(rows, page, heads=("  at", "word", "differs on", "built"))
@@ -133,10 +128,10 @@ def _digits(contents: "Contents", word: "DecodedWord") -> str:
 
 def _word_lines(contents: "Contents", words: "Iterable[DecodedWord]", page: "Page") -> list[str]:
     """`* 3F1  hold.wait  0001A2  grant, loop ...`; a star marks what is not as built, followed by what was."""
+    from ordain.rom.contents import word_name
     from ordain.show.page import fold, table
     from ordain.show.paint import printable
 
-    names = _names(contents)
     lines: list[str] = []
     for store in contents.machine.stores.values():
         cell = -(-store.bits // 4)
@@ -145,7 +140,7 @@ def _word_lines(contents: "Contents", words: "Iterable[DecodedWord]", page: "Pag
             if word.store != store.name:
                 continue
             mark = page.paint("bad", "*") if word.pins else " "
-            rows.append((f"{mark} {_digits(contents, word)}", printable(names[store.name].get(word.address, "")),
+            rows.append((f"{mark} {_digits(contents, word)}", printable(word_name(contents, store.name, word.address)),
                          f"{word.word:0{cell}X}", printable(", ".join(word.orders))))
             if word.pins:
                 rows.append(("", "  built", "" if word.built is None else f"{word.built:0{cell}X}",

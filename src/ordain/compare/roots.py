@@ -10,7 +10,7 @@ from ordain.compare.places import Places, Vector, partly_known
 from ordain.compare.side import Side
 from ordain.control.sequencing import Origin, origins
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
-from ordain.rom.contents import word_names
+from ordain.rom.contents import word_name
 
 MOST_COMBINATIONS = 65_536
 """Places that one return can lead to."""
@@ -313,7 +313,6 @@ class Titles:
 
     def __init__(self, side: Side) -> None:
         self._side = side
-        self._names: dict[str, dict[int, str]] = {}
 
     def of(self, node: int, graph: Graph, kind: str = "") -> str:
         """The title of a node's first word."""
@@ -340,9 +339,7 @@ class Titles:
 
     def at(self, store: str, address: int) -> str:
         """The title of one address: `fetch`, `hold.wait+2`, or its number where nothing was placed."""
-        if store not in self._names:
-            self._names[store] = word_names(self._side.contents, store)
-        return self._names[store].get(address) or f"{store} {address:X}"
+        return word_name(self._side.contents, store, address) or f"{store} {address:X}"
 
 
 def end_title(end: End, titles: Titles) -> str:

@@ -132,7 +132,8 @@ class _Writing:
         for item in body:
             if isinstance(item, tree.When):
                 arms = tuple(arm._replace(condition=self._condition(arm.condition, fill or {}),
-                                          body=self.write(arm.body, fill, called_from, chain)) for arm in item.arms)
+                                          body=self.write(arm.body, fill, called_from, chain),
+                                          text=_fill(arm.text, fill or {})) for arm in item.arms)
                 done.append(item._replace(arms=arms))
                 continue
             micro = self._filled(item, fill) if fill else item

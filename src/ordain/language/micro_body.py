@@ -11,7 +11,7 @@ from ordain.language.clauses import ATOM, ClauseTable, parse_clauses
 from ordain.language.expression import parse_expression
 from ordain.language.words import Misread, found_at
 from ordain.text.findings import Finding, Place, error
-from ordain.text.lines import DEEPEST_BLOCK, Line, Placed
+from ordain.text.lines import DEEPEST_BLOCK, Line, Placed, flatten
 from ordain.text.source import Source, Span
 
 _LABEL = re.compile(rf"({ATOM}) *: *")
@@ -161,6 +161,7 @@ def _freeze(body: list[_Item], findings: list[Finding]) -> tuple[tree.MicroLine,
                 findings.append(error("empty-body", "an arm without words", arm.span, "nothing is indented under it",
                                       places=(Place(item[0].span, "the first arm"),) if arm is not item[0] else (),
                                       help="indent its words further than the arm itself"))
-            arms.append(tree.Arm(arm.condition, _freeze(arm.body, findings), arm.span))
+            arms.append(tree.Arm(arm.condition, _freeze(arm.body, findings), arm.span,
+                                 " ".join(flatten(arm.span.text).split())))
         done.append(tree.When(tuple(arms), arms[0].span))
     return tuple(done)

@@ -610,11 +610,13 @@ class Micro(NamedTuple):
 
 
 class Arm(NamedTuple):
-    """`when CONDITION` or `otherwise` (condition None) and the words below it."""
+    """`when CONDITION` or `otherwise` (condition None) and the words below it. `text`: the line as it is read, holes
+    filled."""
 
     condition: Expr | None
     body: "tuple[MicroLine, ...]"
     span: Span
+    text: str
 
 
 class When(NamedTuple):

@@ -1,6 +1,7 @@
 """Tree and machine become microinstructions: every pass in its order."""
 
 from collections.abc import Mapping, Sequence
+from itertools import chain
 
 from ordain.language import tree
 from ordain.machine.expression import leaves
@@ -12,6 +13,7 @@ from ordain.microprogram.labels import Labels, check_machine_labels
 from ordain.microprogram.layout import layout_of
 from ordain.microprogram.mapping import computed_words, map_entries, start_entries
 from ordain.microprogram.model import Body, Microinstruction, OpcodeUse, Program
+from ordain.microprogram.naming import word_names
 from ordain.microprogram.opcodes import Opcodes, assign_opcodes
 from ordain.microprogram.slots import slots_of
 from ordain.microprogram.stepping import counter_of
@@ -57,7 +59,7 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
         if store.fill == "microprogram" and is_stepped(store):
             after.update(following(store, plans))
     return Program(tuple(words), bodies, labels.words, (*entries, *rows), uses, unused, computed, counting, after,
-                   _transfers(plans, machine)), findings
+                   _transfers(plans, machine), tuple(chain.from_iterable(map(word_names, plans)))), findings
 
 
 def _transfers(plans: Sequence[Plan], machine: Machine) -> dict[str, tree.Transfer]:

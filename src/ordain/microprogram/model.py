@@ -86,7 +86,8 @@ class Program(NamedTuple):
     the text lets follow them.
     `counting`: per microprogrammed store the number of low address bits in which "the next address" is counted, where
     those are not all: words that must follow each other never cross a multiple of 2**counting.
-    `transfers`: the clauses of words that are transfers, by their text."""
+    `transfers`: the clauses of words that are transfers, by their text.
+    `names`: what people call each word (`naming`)."""
 
     words: tuple[Microinstruction, ...]
     bodies: tuple[Body, ...]
@@ -98,3 +99,4 @@ class Program(NamedTuple):
     counting: dict[str, int]
     following: dict[int, tuple[int, ...]]
     transfers: Mapping[str, tree.Transfer] = MappingProxyType({})
+    names: tuple[str, ...] = ()

@@ -64,7 +64,7 @@ def _sites(store: Store, program: Program, placement: Placement) -> dict[int, Si
         for address in addresses:
             label = word.labels[0] if word.labels and (index, address) not in copied else ""
             sites[address] = Site(store.name, address, label, word.owner, word.text, word.orders or (word.text,),
-                                  word.span, word.open, index, program.following.get(index))
+                                  word.span, word.open, index, program.following.get(index), program.names[index])
     return dict(sorted(sites.items()))
 
 

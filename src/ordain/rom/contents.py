@@ -1,6 +1,5 @@
 """What the chips hold, and whose words those are: the only bridge from the compiler to the prover."""
 
-from bisect import bisect_right
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -20,7 +19,8 @@ class Site(NamedTuple):
     `idle any`: they may differ from build to build and mean nothing. `word`: the place of the microinstruction in the
     order of the text, the same at every address where a copy of it stands; -1 where that is not known. `following`: in
     a store addressed by instruction and step, the words (by the same numbers) that the text lets come after this one;
-    None for words of routines and of other stores."""
+    None for words of routines and of other stores. `name`: what people call the word, the same in every command
+    (`microprogram.naming`); "" in a mapping store."""
 
     store: str
     address: int
@@ -32,6 +32,7 @@ class Site(NamedTuple):
     open: int = 0
     word: int = -1
     following: tuple[int, ...] | None = None
+    name: str = ""
 
 
 class Contents(NamedTuple):
@@ -47,36 +48,10 @@ class Contents(NamedTuple):
     routines: dict[str, tuple[str, frozenset[int]]]
 
 
-def word_names(contents: Contents, store: str) -> dict[int, str]:
-    """What people call every placed word of a store, the same in every command: `hold` at the first words of a body,
-    `hold.wait` at a label, `hold.wait+2` two words further in the text; `hold+2` where no label stands before it."""
-    bodies: dict[str, dict[int, str]] = {}
-    sites = contents.sites.get(store, {})
-    for address, site in sites.items():
-        names = bodies.setdefault(site.owner, {})
-        place, starts = contents.labels.get(site.owner, ("", frozenset[int]()))
-        if site.label and site.label != site.owner:
-            names[site.word] = f"{site.owner}.{site.label}"
-        elif site.label or (place == store and address in starts):
-            names.setdefault(site.word, site.owner)
-    firsts: dict[str, int] = {}
-    for site in sites.values():
-        firsts[site.owner] = min(firsts.get(site.owner, site.word), site.word)
-    named: dict[int, str] = {}
-    for owner, names in bodies.items():
-        names.setdefault(firsts[owner], owner)
-    lines = {owner: sorted(names) for owner, names in bodies.items()}
-    for address, site in sites.items():
-        words = lines[site.owner]
-        word = words[bisect_right(words, site.word) - 1]
-        name = bodies[site.owner][word]
-        named[address] = f"{name}+{site.word - word}" if site.word > word else name
-    return named
-
-
 def word_name(contents: Contents, store: str, address: int) -> str:
-    """The name of one word; "" where nothing was placed."""
-    return word_names(contents, store).get(address, "")
+    """What people call one word; "" where nothing was placed."""
+    site = contents.sites.get(store, {}).get(address)
+    return site.name if site is not None else ""
 
 
 class Stored(NamedTuple):

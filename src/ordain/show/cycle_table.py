@@ -151,7 +151,7 @@ def _waits(rings: Iterable[Ring], title: str) -> list[str]:
     for ring in rings:
         asked.setdefault(ring.names, []).append(ring)
     places = {names: _places(its, title) for names, its in asked.items()}
-    return [f"waits at {' and '.join(where)} for {', '.join(names[:-1])}{' or ' if len(names) > 1 else ''}{names[-1]}"
+    return [f"waits for {', '.join(names[:-1])}{' or ' if len(names) > 1 else ''}{names[-1]} at {' and '.join(where)}"
             if names else f"goes round at {' and '.join(where)} for ever" for names, where in places.items()]
 
 
