@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from ordain.pipeline import build_model
+from ordain.pipeline import build_files, build_model
 from ordain.show.listing import listing_text
 from tests.show.builds import windmill
 
@@ -92,3 +92,36 @@ def test_the_levels_of_the_pins_are_those_in_the_images(name: str) -> None:
                 assert bank.levels(word) == f"{found:0{chip.bits}b}"
                 compared += 1
     assert compared > 10
+
+
+def test_equal_rows_of_a_table_are_one(tmp_path: Path) -> None:
+    """A decoder of eight rows: those from 2 on drive no line, and 0 and 1 one each."""
+    (tmp_path / "m.machine").write_text("""\
+machine small
+store control 2 words of 1 bit
+    address odd
+field on 1 bit
+store decoder 8 words of 2 bits
+    address pick
+    word {pick is 1, pick is 0}
+input pick 3 bits
+state odd 1 bit, reset 0
+    next not odd
+chip U1 8 x 4
+    holds decoder[1:0], spare, spare
+    address pick
+chip U2 2 x 4
+    holds control[0], spare, spare, spare
+    address odd
+microprogram "m.micro"
+""")
+    (tmp_path / "m.micro").write_text("routine main\n    on\n    on\n")
+    built, findings = build_model(tmp_path / "m.machine")
+    assert built is not None, findings
+    text = build_files(built, ["bin"], "")["small.lst"].decode()
+    assert section(text, "Store decoder: 8 words of 2 bits").splitlines()[-3:] == [
+        "00     01  1", "01     10  2", "02-07  00  0"]
+    chip = section(text, "Store decoder, chip by chip: the levels of the data pins, highest first").splitlines()
+    assert chip[1:] == ["00     0111", "01     1011", "02-07  0011"]
+    words = section(text, "Store control: 2 words of 1 bit").splitlines()
+    assert [row.split()[0] for row in words[-2:]] == ["00", "01"], "words of a microprogram are never folded"

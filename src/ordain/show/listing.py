@@ -8,6 +8,7 @@ place.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from operator import itemgetter
+from typing import TypeVar
 
 from ordain.machine.model import Machine, Store
 from ordain.show.manifest import BuildData
@@ -76,7 +77,7 @@ def _opcodes(build: BuildData) -> list[str]:
         words, addresses = starts.get(title, (0, ()))
         shown = f"{first:0{digits}X}" if first == last else f"{first:0{digits}X}-{last:0{digits}X}"
         where = " ".join(f"{address:X}" for address in addresses[:4]) + (" ..." if len(addresses) > 4 else "")
-        rows.append([shown, title, where, str(words), "not defined otherwise" if others else ""])
+        rows.append([shown, title, where, str(words), "no instruction of its own" if others else ""])
     return [*_heading("Opcodes"), *_table(["opcode", "instruction", "at", "words", ""], rows)]
 
 
@@ -106,26 +107,44 @@ def _store(store: Store, build: BuildData) -> list[str]:
     if unused is not None:
         grouped = " ".join(cut(f"{unused:0{store.bits}b}")).rstrip()
         lines.append(f"every other word: {grouped}  {unused:0{digits}X}")
-    lines += ["", *_field_names(groups, address_digits)]
     heads = _labels(build, store.name)
     wide = min(32, max((len(text) for text in heads.values()), default=0))
     places = build.places[store.name]
     in_binary = f"0{store.bits}b"
-    form = f"%0{address_digits}X  {'%s ' * len(groups)}%s %0{digits}X"     # the last %s is the empty slice
+    form = f"{'%s ' * len(groups)}%s %0{digits}X"          # the last %s is the empty slice
     text_width = min(60, max((len(site.text) for site in sites.values()), default=0))
     described = f"{form}  %-{wide}s  %-{text_width}s  %s"
+    rows: dict[int, str] = {}
     for address, word in sorted(words.items()):
         site = sites.get(address)
         if site is None:
-            lines.append(form % (address, *cut(format(word, in_binary)), word))
+            rows[address] = form % (*cut(format(word, in_binary)), word)
         else:
-            lines.append((described % (address, *cut(format(word, in_binary)), word, heads.get(address, ""), site.text,
-                                       places.get(address, ""))).rstrip())
+            rows[address] = (described % (*cut(format(word, in_binary)), word, heads.get(address, ""), site.text,
+                                          places.get(address, ""))).rstrip()
+    shown = list(_at_addresses(rows, address_digits, store))
+    width = max((len(at) for at, _ in shown), default=address_digits)
+    lines += ["", *_field_names(groups, width), *(f"{at:{width}}  {row}" for at, row in shown)]
     copies = [(address, build.placement.addresses[index][0], why) for index, address, why in build.placement.copies
               if build.program.words[index].store == store.name]
     lines += ["", *(f"{address:0{address_digits}X} is a copy of {first:0{address_digits}X} ({why})"
                     for address, first, why in copies)]
     return [*lines, *([""] if copies else [])]
+
+
+Row = TypeVar("Row")
+
+
+def _at_addresses(rows: Mapping[int, Row], digits: int, store: Store) -> Iterator[tuple[str, Row]]:
+    """Each row with its address as it is printed. Outside the microprogram, where every row has a line of the source,
+    addresses that follow each other with equal rows are one: `9C-FF`."""
+    first = None
+    for address, row in rows.items():
+        if store.fill != "microprogram" and rows.get(address + 1) == row:
+            first = address if first is None else first
+            continue
+        yield f"{address:0{digits}X}" if first is None else f"{first:0{digits}X}-{address:0{digits}X}", row
+        first = None
 
 
 def _by_chip(store: Store, build: BuildData) -> list[str]:
@@ -137,15 +156,16 @@ def _by_chip(store: Store, build: BuildData) -> list[str]:
     if not banks or not words:
         return []
     digits = max(2, (store.address_width + 3) // 4)
-    rows = []
+    rows = {}
     for address, word in sorted(words.items()):
-        row = [f"{address:0{digits}X}"]
+        row = []
         for _, bank in banks:
             cell = bank.cell(address)
             row.append((f"{cell:0{digits}X}: " if cell != address else "") + bank.levels(word))
-        rows.append(row)
+        rows[address] = row
     return [*_heading(f"Store {store.name}, chip by chip: the levels of the data pins, highest first"),
-            *_table(["at", *(name for name, _ in banks)], rows)]
+            *_table(["at", *(name for name, _ in banks)],
+                    ([at, *row] for at, row in _at_addresses(rows, digits, store)))]
 
 
 def _labels(build: BuildData, store: str) -> dict[int, str]:
