@@ -26,7 +26,7 @@ from ordain.rom.publish import publish
 from ordain.rom.readback import ReadbackFault, read_as_compiled
 from ordain.rom.recorded import earlier_files, read_recorded
 from ordain.rom.sums import sums_of
-from ordain.show.labels import labels_svg
+from ordain.show.labels import ONE_OF_EACH, Sheet, labels_svg
 from ordain.show.listing import listing_text
 from ordain.show.manifest import build_data, manifest_text
 from ordain.text.findings import Finding, has_errors
@@ -102,7 +102,8 @@ def _build(file: MachineFile | None, findings: list[Finding], read: Reader, out:
 # ---------------------------------------------------------------- the files
 
 
-def build_files(built: Built, formats: Sequence[Format], machine_tables: str, date: str = "") -> dict[str, bytes]:
+def build_files(built: Built, formats: Sequence[Format], machine_tables: str,
+                sheet: Sheet = ONE_OF_EACH) -> dict[str, bytes]:
     """The content of every file of the build by name: images, listing, manifest, labels."""
     machine = built.machine
     files: dict[str, bytes] = {}
@@ -116,7 +117,7 @@ def build_files(built: Built, formats: Sequence[Format], machine_tables: str, da
     data = build_data(built.contents, built.program, built.placement, built.sources, chips, word_keys(built.program))
     files[f"{machine.name}.lst"] = listing_text(data, machine_tables).encode()
     if chips:
-        files["labels.svg"] = labels_svg(machine, chips, built.sources, date).encode()
+        files["labels.svg"] = labels_svg(machine, chips, built.sources, sheet).encode()
     manifest = f"{machine.name}.json"
     files[manifest] = manifest_text(data, [*files, manifest]).encode()
     return files

@@ -10,7 +10,7 @@ import pytest
 from ordain.language.tree import SourceFile
 from ordain.rom.contents import ChipRecord
 from ordain.rom.sums import sums_of
-from ordain.show.labels import labels_svg, sources_mark, sticker_for
+from ordain.show.labels import Sheet, labels_svg, sources_mark, sticker_for
 from tests.show.builds import windmill
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -23,8 +23,8 @@ def chips(count: int, name: str = "U{}") -> list[ChipRecord]:
             for number in range(count)]
 
 
-def sheet(count: int = 9, date: str = "1987-06-05", name: str = "U{}") -> str:
-    return labels_svg(windmill().contents.machine, chips(count, name), SOURCES, date)
+def sheet(count: int = 9, date: str = "1987-06-05", name: str = "U{}", copies: int = 1, paper: str = "a4") -> str:
+    return labels_svg(windmill().contents.machine, chips(count, name), SOURCES, Sheet(date, copies, paper))
 
 
 def stickers(text: str) -> Iterator[tuple[float, float, float, float, ET.Element]]:
@@ -37,17 +37,22 @@ def stickers(text: str) -> Iterator[tuple[float, float, float, float, ET.Element
             yield left, top, float(rect.get("width", 0)), float(rect.get("height", 0)), group
 
 
-@pytest.mark.parametrize("count", [0, 1, 9, 200])
-def test_stickers_lie_apart_on_whole_a4_pages(count: int) -> None:
-    text = sheet(count)
+@pytest.mark.parametrize("paper, page_width, page_height", [("a4", 210, 297), ("letter", 215.9, 279.4)])
+@pytest.mark.parametrize("count, copies", [(0, 1), (1, 1), (9, 1), (200, 1), (9, 7)])
+def test_stickers_lie_apart_on_whole_pages(count: int, copies: int, paper: str, page_width: float,
+                                           page_height: float) -> None:
+    """A4: ISO 216. Letter: 8.5 x 11 inches of 25.4 mm."""
+    text = sheet(count, copies=copies, paper=paper)
     root = ET.fromstring(text)
     height = float(root.get("height", "").removesuffix("mm"))
-    assert root.get("width") == "210mm" and height % 297 == 0 and root.get("viewBox") == f"0 0 210 {height:g}"
+    pages = round(height / page_height)
+    assert root.get("width") == f"{page_width}mm" and height == pytest.approx(pages * page_height) and pages >= 1
+    assert root.get("viewBox") == f"0 0 {page_width} {height:g}"
     placed = list(stickers(text))
-    assert len(placed) == count
+    assert len(placed) == count * copies
     for left, top, wide, high, _ in placed:
-        assert left >= 12 and left + wide <= 198 and top >= 12 and top + high <= height - 12
-        assert int(top // 297) == int((top + high) // 297), "cut by the end of a page"
+        assert left >= 12 and left + wide <= page_width - 12 and top >= 12 and top + high <= height - 12
+        assert top // page_height == (top + high) // page_height, "cut by the end of a page"
     for number, (left, top, wide, high, _) in enumerate(placed):
         for left2, top2, wide2, high2, _ in placed[:number]:
             assert left >= left2 + wide2 or left2 >= left + wide or top >= top2 + high2 or top2 >= top + high
@@ -70,18 +75,21 @@ def test_no_text_runs_over_the_edge_or_into_another(name: str) -> None:
 
 
 def test_what_stands_on_a_sticker() -> None:
-    _, _, _, _, group = next(stickers(sheet()))
-    words = " ".join(text.text or "" for text in group.iter(f"{SVG}text"))
-    sums = chips(1)[0].sums
-    for part in ("U0", "windmill", f"sum {sums.sum16:04X}", f"crc {sums.crc32:08X}", "8192x8", sources_mark(SOURCES),
-                 "1987-06-05"):
-        assert part in words
-    title = group.find(f"{SVG}title")
-    assert title is not None and title.text == f"U0: 8192 x 8, sum {sums.sum16:04X}"
+    """A wide one and a slim one; the slim one has no room for the level of erased cells."""
+    for number, (_, _, _, _, group) in enumerate([*stickers(sheet())][:2]):
+        words = " ".join(text.text or "" for text in group.iter(f"{SVG}text"))
+        sums = chips(2)[number].sums
+        size = ("8192x8", "256x4")[number]
+        for part in (f"U{number}", "windmill", f"sum16 {sums.sum16:04X}", f"crc {sums.crc32:08X}", size,
+                     sources_mark(SOURCES), "1987-06-05"):
+            assert part in words
+        assert ("erased ones" in words) is (number == 0)
+        title = group.find(f"{SVG}title")
+        assert title is not None and title.text == f"U{number}: {size.replace('x', ' x ')}, sum16 {sums.sum16:04X}"
 
 
 def test_ids_are_unique_and_the_sheet_is_described() -> None:
-    root = ET.fromstring(sheet(200))
+    root = ET.fromstring(sheet(200, copies=2))
     ids = [element.get("id") for element in root.iter() if element.get("id")]
     assert len(ids) == len(set(ids))
     assert set((root.get("aria-labelledby") or "").split()) <= set(ids)

@@ -34,12 +34,14 @@ if TYPE_CHECKING:
 @click.option("--also", "also", multiple=True, type=click.Choice(["hex", "s19", "mem"]),
               help="A further kind of image file beside the raw one: Intel HEX, S-record, $readmemh. May be repeated.")
 @click.option("--date", default="", metavar="TEXT", help="Text printed on the labels as the date.")
+@click.option("--copies", default=1, metavar="N", type=click.IntRange(1, 50), help="Print each label N times.")
+@click.option("--paper", default="a4", type=click.Choice(["a4", "letter"]), help="Paper for the labels.")
 @click.option("--advice", "advised", is_flag=True,
               help="Also say what could be shared, what is not used, what is left; never an error.")
 @click.option("--touch-fewest", is_flag=True, help="Place words so that the fewest of the chips in the sockets (see "
               "`ordain burned`) have to be burned, and of these the fewest erased.")
 @speaks("text", "json", "sarif", "github")
-def command(machine: Path | None, also: tuple[str, ...], date: str, advised: bool,
+def command(machine: Path | None, also: tuple[str, ...], date: str, copies: int, paper: str, advised: bool,
             touch_fewest: bool, form: str, quiet: bool, colour: str) -> int:
     """Compile MACHINE and its microprogram into chip images, a listing, a manifest and labels.
 
@@ -50,6 +52,7 @@ def command(machine: Path | None, also: tuple[str, ...], date: str, advised: boo
     from ordain.machine.print import machine_lines
     from ordain.pipeline import build_files, build_model, publish_build
     from ordain.rom.formats import FORMATS
+    from ordain.show.labels import Sheet
 
     path = find_machine(machine)
     place = build_directory(path)
@@ -64,7 +67,8 @@ def command(machine: Path | None, also: tuple[str, ...], date: str, advised: boo
         return _end(manner, path, findings, None, place, static=static)
     formats = [kind for kind in FORMATS if kind == "bin" or kind in also]
     earlier = _earlier_images(place, built)
-    files = build_files(built, formats, "\n".join(machine_lines(built.machine)), date_of_sources(date))
+    files = build_files(built, formats, "\n".join(machine_lines(built.machine)),
+                        Sheet(date_of_sources(date), copies, paper))
     publish_build(built, place, files, formats)
     if advised:
         from ordain.cli.advising import advice_of
