@@ -4,9 +4,10 @@
     python -m tests.mutants measure.mix rom         # one module, one package
     python -m tests.mutants checks --sample 200 --seed 7
 
-The first run of a package finds out which tests come to which functions; that is kept in `.mutants/` until a source or
-a test changes. A fault is tried on the tests that come to its function, the quickest first. Faults that change nothing
-that anybody could see are listed in tests/mutants/equivalent.txt with the reason, and are left out of the count.
+The first run of a package finds out which tests come to which lines; that is kept in `.mutants/` for each file of tests
+until it, a source or what tests share changes. A fault is tried on the tests that come to its statement, the quickest
+first. Faults that change nothing that anybody could see are listed in tests/mutants/equivalent.txt with the reason, and
+are left out of the count.
 """
 
 import argparse
@@ -15,6 +16,8 @@ import json
 import os
 import random
 import sys
+from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -81,17 +84,19 @@ def _package(name: str, options: argparse.Namespace) -> int:
             print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {one.key()}")
         return 0
     tests = _tests(name.split(".")[0])
-    killed, slow = 0, 0
+    hows: Counter[str] = Counter()
     survivors: list[Candidate] = []
     for number, one in enumerate(chosen, 1):
         how = _try(one, tests)
-        killed, slow = killed + bool(how), slow + (how == "time")
+        hows[how] += 1
         if not how:
             survivors.append(one)
             print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {one.key()}", flush=True)
         print(f"{number}/{len(chosen)}, {len(survivors)} survive", end="\r", file=sys.stderr, flush=True)
+    killed = len(chosen) - len(survivors)
     share = f"{100 * killed / len(chosen):.1f} %" if chosen else "none"
-    print(f"{name}: {killed} of {len(chosen)} faults noticed ({share}; {slow} by the time they take), "
+    print(f"{name}: {killed} of {len(chosen)} faults noticed ({share}; {hows['effort']} by the time or memory they "
+          f"take, {hows['crash']} by the end of the process), "
           f"{len(left_out)} of {len(found)} left out as equivalent")
     return len(survivors)
 
@@ -108,31 +113,35 @@ def _candidates(name: str) -> list[Candidate]:
 
 
 def _try(one: Candidate, tests: dict[str, Covered]) -> str:
-    function = f"{one.module}:{one.fault.function}"
-    if one.fault.function:
-        concerned = {name: test for name, test in tests.items() if function in test.functions}
-    else:
-        concerned = {name: test for name, test in tests.items()
-                     if any(called.startswith(f"{one.module}:") for called in test.functions)}
+    first, last = one.fault.lines
+    concerned = {name: test for name, test in tests.items() if (lines := test.lines.get(str(one.path)))
+                 and (last == 0 or any(first <= line <= last for line in lines))}
     return noticed(one.module, one.path, one.fault.number, concerned) if concerned else ""
 
 
 def _tests(package: str) -> dict[str, Covered]:
-    """What is known of the tests of a package, found out anew when anything changed."""
-    where = [f"tests/{part}" for part in (package, *BESIDE.get(package, ())) if (HERE / "tests" / part).exists()]
-    files = sorted([*SOURCE.rglob("*.py"), *(HERE / "tests").rglob("*.py")])
-    digest = hashlib.sha256(b"".join(path.read_bytes() for path in files)).hexdigest()
+    """What is known of the tests of a package, found out anew for every file of tests for which anything changed."""
+    where = [HERE / "tests" / part for part in (package, *BESIDE.get(package, ()))]
+    files = sorted(path for place in where for path in ([place] if place.is_file() else place.rglob("test_*.py")))
+    shared = [path for path in sorted([*SOURCE.rglob("*.py"), *(HERE / "tests").rglob("*.py")])
+              if not path.name.startswith("test_")]
     kept = KEPT / f"{package}.json"
-    if kept.exists():
-        data = json.loads(kept.read_text())
-        if data["digest"] == digest:
-            return {name: Covered(seconds, frozenset(called)) for name, (seconds, called) in data["tests"].items()}
-    print(f"which functions do the tests of {package} come to? ({' '.join(where)})", file=sys.stderr)
-    tests = covered(SOURCE, where)
+    known = json.loads(kept.read_text()) if kept.exists() else {}
+    found = {}
+    for path in files:
+        name, digest = str(path.relative_to(HERE)), _digest([*shared, path])
+        if known.get(name, {}).get("digest") == digest:
+            found[name] = known[name]
+            continue
+        print(f"which lines do the tests in {name} come to?", file=sys.stderr)
+        found[name] = {"digest": digest, "tests": covered(sorted((SOURCE / "ordain" / package).rglob("*.py")), [name])}
     KEPT.mkdir(exist_ok=True)
-    kept.write_text(json.dumps({"digest": digest, "tests": {
-        name: (round(test.seconds, 3), sorted(test.functions)) for name, test in tests.items()}}))
-    return tests
+    kept.write_text(json.dumps(found))
+    return {name: Covered(*test) for one in found.values() for name, test in one["tests"].items()}
+
+
+def _digest(paths: Sequence[Path]) -> str:
+    return hashlib.sha256(b"".join(path.read_bytes() for path in paths)).hexdigest()
 
 
 def _equivalent() -> dict[str, str]:

@@ -7,10 +7,12 @@ from typing import NamedTuple
 
 
 class Fault(NamedTuple):
-    """`function`: the outermost one, with its class, around the place; "" at the level of the module. `before`,
+    """`lines`: first and last of the statement, the head alone of one that has a body; (0, 0) at the level of the
+    module. `function`: the outermost one, with its class, around the place; "" at the level of the module. `before`,
     `after`: the changed part as text, `within`: what it is a part of. `number`: which change of the module."""
 
     line: int
+    lines: tuple[int, int]
     function: str
     before: str
     after: str
@@ -27,14 +29,14 @@ CALLS = {"min": "max", "max": "min", "any": "all", "all": "any"}
 
 def faults(source: str) -> list[Fault]:
     """Every fault of a module, in the order of the text."""
-    return [Fault(node.lineno, function, _text(node), _text(other), _text(parent), number)
-            for number, (node, function, other, parent) in enumerate(_changes(ast.parse(source)))]
+    return [Fault(node.lineno, lines, function, _text(node), _text(other), _text(parent), number)
+            for number, (node, lines, function, other, parent) in enumerate(_changes(ast.parse(source)))]
 
 
 def with_fault(source: str, number: int) -> ast.Module:
     """The module with one of them in it."""
     tree = ast.parse(source)
-    for at, (node, _, other, _) in enumerate(_changes(tree)):
+    for at, (node, _, _, other, _) in enumerate(_changes(tree)):
         if at == number:
             changed = _Exchange(node, other).visit(tree)
             return ast.fix_missing_locations(changed)
@@ -53,27 +55,40 @@ def _text(node: ast.AST) -> str:
     return " ".join(ast.unparse(node).split("\n", 1)[0].split())
 
 
-Change = tuple[ast.expr | ast.stmt, str, ast.AST, ast.AST]
+Change = tuple[ast.expr | ast.stmt, tuple[int, int], str, ast.AST, ast.AST]
 
 
 def _changes(tree: ast.Module) -> Iterator[Change]:
-    """(node, the function that it is in, what may stand in its place, the expression or statement around it)."""
-    yield from _below(tree, "", [])
+    """(node, lines, the function that it is in, what may stand in its place, the expression or statement around it)."""
+    yield from _below(tree, (0, 0), "", [])
 
 
-def _below(node: ast.AST, function: str, path: list[str]) -> Iterator[Change]:
+def _below(node: ast.AST, lines: tuple[int, int], function: str, path: list[str]) -> Iterator[Change]:
     for child in ast.iter_child_nodes(node):
         if _means_nothing(node, child):
             continue
-        inner, way = function, path
+        inner, way, there = function, path, lines
         if isinstance(child, ast.FunctionDef | ast.ClassDef):
             way = [*path, child.name]
             if isinstance(child, ast.FunctionDef):
-                inner = function or ".".join(way)
+                inner, there = function or ".".join(way), (child.lineno, child.end_lineno or child.lineno)
+        elif function and isinstance(child, ast.stmt | ast.match_case):
+            there = _head(child)
         if isinstance(child, ast.expr | ast.stmt):
             for other in _others(child):
-                yield child, function, other, child if isinstance(child, ast.stmt) else node
-        yield from _below(child, inner, way)
+                yield child, there, function, other, child if isinstance(child, ast.stmt) else node
+        yield from _below(child, there, inner, way)
+
+
+def _head(node: ast.stmt | ast.match_case) -> tuple[int, int]:
+    match node:
+        case ast.match_case():
+            return node.pattern.lineno, max(node.pattern.lineno, node.body[0].lineno - 1)
+        case ast.Match():
+            return node.lineno, max(node.lineno, node.cases[0].pattern.lineno - 1)
+        case ast.If() | ast.For() | ast.While() | ast.With() | ast.Try():
+            return node.lineno, max(node.lineno, node.body[0].lineno - 1)
+    return node.lineno, node.end_lineno or node.lineno
 
 
 def _means_nothing(parent: ast.AST, child: ast.AST) -> bool:

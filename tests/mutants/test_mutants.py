@@ -46,11 +46,11 @@ def test_what_tests_notice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     test = tmp_path / "test_made_up.py"
     test.write_text("import sys\nsys.path.insert(0, " + repr(str(tmp_path)) + ")\nimport made_up\n"
                     "def test_it():\n    assert made_up.count(3) == 3\n    made_up.odd(4)\n")
-    tests = covered(tmp_path, [test.name])
-    (name,) = tests
-    assert {"made_up:count", "made_up:odd"} <= tests[name].functions
     path = tmp_path / "made_up.py"
-    wanted = {"number <= top": "test", "top >= 5": "", "pass": "time"}
+    tests = covered([path], [test.name])
+    (name,) = tests
+    assert {2, 3, 4, 5, 7} == set(tests[name].lines[str(path)])
+    wanted = {"number <= top": "test", "top >= 5": "", "pass": "effort"}
     said = {fault.after: noticed("made_up", path, fault.number, tests, 5) for fault in faults(path.read_text())
             if fault.after in wanted}
     assert said == wanted

@@ -1,4 +1,4 @@
-"""Tests run in children of this process: which functions each of them comes to, and whether they notice a fault.
+"""Tests run in children of this process: which lines each of them comes to, and whether they notice a fault.
 
 Here only libraries are imported, so a child starts with them and imports the program, with the fault in it, anew.
 """
@@ -17,70 +17,76 @@ from importlib.abc import Loader, MetaPathFinder
 from importlib.machinery import ModuleSpec
 from importlib.util import spec_from_loader
 from pathlib import Path
-from types import FrameType, ModuleType
+from types import ModuleType
 from typing import Any, NamedTuple
 
+import coverage
 import pytest
 
 from tests.mutants.faults import with_fault
 
 MEMORY = 4 << 30
 """Bytes that a child may have."""
+CRASH = -1
+"""What a child gives that ends without giving anything."""
 ASLEEP = 20
 """So many times its seconds of the processor a child may take by the clock on the wall."""
 
 
 class Covered(NamedTuple):
-    """A test: its seconds, and the functions of the program that it comes to, as `module:function`."""
+    """A test: its seconds, and by file the lines that it comes to."""
 
     seconds: float
-    functions: frozenset[str]
+    lines: dict[str, list[int]]
 
 
 # ---------------------------------------------------------------- what a test comes to
 
 
-class _Coverage:
-    """A plugin that notes the functions that are called in each test."""
+class _Lines:
+    """A plugin that notes the lines of some files that each test comes to."""
 
-    def __init__(self, root: Path) -> None:
-        self._root, self._names = str(root) + os.sep, dict[Any, str]()
-        self._seen: set[str] = set()
-        self.found: dict[str, tuple[float, list[str]]] = {}
+    def __init__(self, files: Sequence[Path]) -> None:
+        self._coverage = coverage.Coverage(data_file=None, config_file=False, include=[str(path) for path in files])
+        self._coverage.set_option("run:disable_warnings", ["no-data-collected"])
+        self._seconds: dict[str, float] = {}
 
-    def _called(self, frame: FrameType, event: str, argument: object) -> None:
-        code = frame.f_code
-        name = self._names.get(code)
-        if name is None:
-            inside = code.co_filename.startswith(self._root)
-            module = code.co_filename.removeprefix(self._root).removesuffix(".py").replace(os.sep, ".")
-            name = self._names[code] = f"{module}:{code.co_qualname.split('.<locals>')[0]}" if inside else ""
-        if name:
-            self._seen.add(name)
+    def pytest_sessionstart(self) -> None:
+        self._coverage.start()
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Any:
-        self._seen, started = set(), time.process_time()
-        sys.settrace(self._called)
+        started = time.process_time()
+        self._coverage.switch_context(item.nodeid)
         try:
             return (yield)
         finally:
-            sys.settrace(None)
-            self.found[item.nodeid] = time.process_time() - started, sorted(self._seen)
+            self._coverage.switch_context("")
+            self._seconds[item.nodeid] = time.process_time() - started
+
+    def found(self) -> dict[str, tuple[float, dict[str, list[int]]]]:
+        self._coverage.stop()
+        data = self._coverage.get_data()
+        found = {name: (seconds, dict[str, list[int]]()) for name, seconds in self._seconds.items()}
+        for path in data.measured_files():
+            for line, names in data.contexts_by_lineno(path).items():
+                for name in filter(None, names):
+                    found[name][1].setdefault(path, []).append(line)
+        return found
 
 
-def covered(source: Path, tests: Sequence[str]) -> dict[str, Covered]:
-    """By its name, every test of these files or directories that passes without a fault. `source`: where the modules
-    lie."""
+def covered(files: Sequence[Path], tests: Sequence[str]) -> dict[str, Covered]:
+    """By its name, every test of these files or directories, all of which have to pass. `files`: in which lines are
+    noted."""
     def run() -> Any:
-        plugin = _Coverage(source)
+        plugin = _Lines(files)
         status = pytest.main([*QUIET, *tests], plugins=[plugin])
-        return int(status), plugin.found
+        return int(status), plugin.found()
 
-    status, found = _in_child(run, 3600)
-    if status != 0:
+    done = _in_child(run, 3600)
+    if done is None or done == CRASH or done[0] != 0:
         raise SystemExit(f"without a fault these tests do not pass: {' '.join(tests)}")
-    return {name: Covered(seconds, frozenset(functions)) for name, (seconds, functions) in found.items()}
+    return {name: Covered(*found) for name, found in done[1].items()}
 
 
 # ---------------------------------------------------------------- one fault
@@ -101,24 +107,30 @@ class _InPlace(MetaPathFinder, Loader):
 
 
 class _Chosen:
-    """A plugin that keeps some tests, in their order."""
+    """A plugin that keeps some tests, in their order, and makes no failing example smaller."""
 
     def __init__(self, names: Sequence[str]) -> None:
         self._order = {name: number for number, name in enumerate(names)}
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        from hypothesis import Phase, settings  # pytest wants to be the first to import it
         items[:] = sorted((item for item in items if item.nodeid in self._order),
                           key=lambda item: self._order[item.nodeid])
+        for item in items:
+            test: Any = getattr(item, "obj", None)
+            said = getattr(test, "_hypothesis_internal_use_settings", None)
+            if said is not None:
+                phases = [phase for phase in said.phases if phase not in (Phase.shrink, Phase.explain)]
+                test._hypothesis_internal_use_settings = settings(said, phases=phases)
 
 
 def noticed(module: str, path: Path, number: int, tests: dict[str, Covered], grace: float = 30) -> str:
-    """"test" when a test fails, "time" when the tests do not come to an end, "" when nothing is noticed. `tests`: those
-    to run, the quickest first. `grace`: seconds of the processor that they may take beside five times what they take
-    without a fault."""
+    """"test" when a test fails, "effort" when the tests do not come to an end in their time and memory, "crash" when
+    they end with the process, "" when nothing is noticed. `tests`: those to run, the quickest first. `grace`: seconds
+    of the processor that they may take beside five times what they take without a fault."""
     names = sorted(tests, key=lambda name: tests[name].seconds)
 
     def run() -> Any:
-        resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
         sys.meta_path.insert(0, _InPlace(module, path, number))
         files = list(dict.fromkeys(name.split("::")[0] for name in names))
         return int(pytest.main([*QUIET, "-x", *files], plugins=[_Chosen(names)]))
@@ -126,15 +138,15 @@ def noticed(module: str, path: Path, number: int, tests: dict[str, Covered], gra
     status = _in_child(run, grace + 5 * sum(one.seconds for one in tests.values()))
     if status in (pytest.ExitCode.USAGE_ERROR, pytest.ExitCode.NO_TESTS_COLLECTED):
         raise AssertionError("the tests that were there before the fault are not there any more")
-    return "time" if status is None else "" if status == 0 else "test"
+    return "effort" if status is None else "crash" if status == CRASH else "" if status == 0 else "test"
 
 
 QUIET = ("-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header")
 
 
 def _in_child(work: Callable[[], Any], seconds: float) -> Any:
-    """What `work` gives, in a process of its own; None when it takes more seconds of the processor, or, asleep or on a
-    busy machine, many times as long; 1 when it gives nothing."""
+    """What `work` gives, in a process of its own; None when it takes more memory or more seconds of the processor, or,
+    asleep or on a busy machine, many times as long; CRASH when it gives nothing."""
     reading, writing = os.pipe()
     child = os.fork()
     if child == 0:
@@ -153,7 +165,7 @@ def _in_child(work: Callable[[], Any], seconds: float) -> Any:
     os.set_blocking(reading, False)
     text, open_still = b"", True
     try:
-        while open_still and time.monotonic() < ended:
+        while open_still and time.monotonic() < ended and _resident(child) < MEMORY:
             try:
                 more = os.read(reading, 1 << 20)
             except BlockingIOError:
@@ -169,4 +181,14 @@ def _in_child(work: Callable[[], Any], seconds: float) -> Any:
             os.killpg(child, signal.SIGKILL)
     if open_still or (os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGXCPU):
         return None
-    return json.loads(text) if text else 1
+    return json.loads(text) if text else CRASH
+
+
+def _resident(process: int) -> int:
+    """Bytes of memory that a process really has; 0 where the system does not say it. A limit of the system would count
+    what is only set aside, and decision diagrams set aside gigabytes."""
+    try:
+        pages = int(Path(f"/proc/{process}/statm").read_text().split()[1])
+    except (OSError, IndexError):
+        return 0
+    return pages * resource.getpagesize()
