@@ -102,6 +102,98 @@ def test_an_opcode_that_went_elsewhere_is_not_the_one_that_changed() -> None:
     assert taken.differing == (3,) and taken.note == "opcode 0x02 is now 0x03, where it does the same"
 
 
+def test_an_opcode_that_went_elsewhere_and_does_something_else() -> None:
+    """Not said to do the same: all of `lift` has changed."""
+    found = unit(after(hoist(), ("instruction 1, 2", "instruction 1, 3"), ("up, branch", "up, down, branch")), "lift")
+    assert (found.differing, found.note) == ((1, 3), "opcode 0x02 is now 0x03")
+
+
+def test_an_instruction_that_takes_over_another() -> None:
+    """`sway` is gone, and that is where it is told: `lift` does at its own opcode what it did."""
+    sway = 'instruction 2 "sway"\n        down, branch jump, target wait\n'
+    old = hoist(("instruction 1, 2", "instruction 1"), ("instruction others", f"{sway}instruction others"))
+    found = between(old, hoist())
+    assert moved(found) == {"sway": "gone"}
+    assert unit(found, "sway").note == "its opcode is now `lift`"
+    assert (unit(found, "lift").opcodes, unit(found, "lift").differing) == ((1, 2), ())
+
+
+def test_an_opcode_that_could_not_be_before() -> None:
+    """A line of the mapping store was tied low: opcodes 2 and 3 are new to their instructions."""
+    tied = hoist(("    address op\n", "    address {0b0, op[0]}\n"))
+    found = between(tied, hoist())
+    assert unit(found, "lift").differing == (2,) and unit(found, "lower").differing == (3,)
+    assert moved(between(hoist(), tied)) == {}      # what cannot be any more is nobody's change
+
+
+def test_a_second_way_to_dispatch_is_the_change_of_who_takes_it() -> None:
+    """`skip` dispatches itself now, with the chime still on; who comes by the old way does what it did."""
+    texts = ("""machine belfry
+microprogram "m.micro"
+store control 16 words of 9 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    jump 1
+    go   2
+    ask  3
+field target 4 bits address, idle 0
+field chime 1 bit
+field pull 1 bit
+spare 1 bit
+store entry 2 words of 4 bits
+    address op
+    word start of instruction
+state tone 1 bit, reset 0
+    next chime
+state upc 4 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        go  : entry
+        ask : target if tone else upc + 1
+register op 1 bit, loads rope when upc is 0
+bus rope 1 bit, pulled low
+    driven by bell when pull
+home upc is 0
+""", """\
+routine fetch at 0
+        branch go
+routine loud
+        pull, branch jump, target fetch
+instruction 0 "ring"
+        branch ask, target loud
+        branch jump, target fetch
+instruction 1 "skip"
+        branch jump, target fetch
+""")
+    assert moved(after(texts, ('"skip"\n        branch jump, target fetch', '"skip"\n        branch go, chime'))) == {
+        "skip": "changed"}
+
+
+def test_an_input_whose_values_got_names() -> None:
+    """All four of them: nothing has changed. With a name for three, it is said how many there were."""
+    old = hoist(("input dial 3 bits, stop 1 bit", "input dial 3 bits, stop 1 bit, wind 2 bits"))
+    named = "input wind (north, east, south, west)"
+    for text, told in ((named, ()), (named.replace(", west", ""), ("input `wind` has 3 values, had 4",))):
+        new = edited(old, (", wind 2 bits\n", f"\n{text}\n"))
+        assert between(old, new).machine == told
+
+
+def test_a_word_that_skips_the_next() -> None:
+    """Where control goes is a sum, one part of which a line decides."""
+    skipping = hoist(
+        ("test: target if dial in (0b101, 0b001, 0b100, 0b000) else upc + 1", "test: upc + (2 if stop else 1)"),
+        ("        down, branch jump, target wait\n",
+         "        down, branch jump, target wait\n        up, branch jump, target wait\n"))
+    assert moved(after(skipping)) == {}
+    for old, new, when in (("down, branch jump", "branch jump", "not stop"),
+                           ("wait\n        up, branch jump, target wait\n", "wait\n        branch jump, target wait\n",
+                            "stop")):
+        first = unit(after(skipping, (old, new)), "lower").difference
+        assert first is not None and [str(one) for one in first.way[0].when] == [when]
+
+
 def test_a_boundary_that_is_no_single_value() -> None:
     """Home is asked of a term, not of one pointer: a difference of the fetch stays with the fetch."""
     home = "upc is 0 and not (upc is 1)"

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from tests.mutants.faults import Fault, faults
-from tests.mutants.trial import Covered, covered, noticed
+from tests.mutants.trial import Covered, Trial, covered, tried
 
 HERE = Path(__file__).parents[2]
 SOURCE = HERE / "src"
@@ -34,7 +34,8 @@ SHORT = 16
 
 BESIDE = {
     "checks": ("planted", "prover"), "control": ("prover", "measure", "compare"), "prover": ("checks", "outside"),
-    "compare": ("cli/test_compare.py",), "rom": ("show", "compare/test_behaviour.py"), "measure": ("cli/test_step.py",),
+    "compare": ("cli/test_compare.py", "cli/test_since.py"), "rom": ("show", "compare/test_behaviour.py"),
+    "measure": ("cli/test_step.py",),
     "logic": ("prover",), "show": ("cli/test_use.py",), "microprogram": ("placement",),
 }
 """Tests of a package beside those in the directory of its name."""
@@ -45,10 +46,11 @@ class Candidate(NamedTuple):
     path: Path
     fault: Fault
 
-    def key(self) -> str:
-        where = f"{self.module.removeprefix('ordain.')} {self.fault.function}".strip()
-        within = f" in {self.fault.within}" if len(self.fault.before) < SHORT else ""
-        return f"{where}: {self.fault.before} => {self.fault.after}{within}"
+
+def _key(one: Candidate | Trial) -> str:
+    where = f"{one.module.removeprefix('ordain.')} {one.fault.function}".strip()
+    within = f" in {one.fault.within}" if len(one.fault.before) < SHORT else ""
+    return f"{where}: {one.fault.before} => {one.fault.after}{within}"
 
 
 def main() -> int:
@@ -74,25 +76,27 @@ def _package(name: str, options: argparse.Namespace) -> int:
     """The number of faults that survive."""
     found = _candidates(name)
     equivalent = _equivalent()
-    left_out = [one for one in found if one.key() in equivalent]
-    chosen = [one for one in found if one.key() not in equivalent]
+    left_out = [one for one in found if _key(one) in equivalent]
+    chosen = [one for one in found if _key(one) not in equivalent]
     if options.sample is not None and options.sample < len(chosen):
         chosen = sorted(random.Random(options.seed).sample(chosen, options.sample),
                         key=lambda one: (one.module, one.fault.number))
     if options.list:
         for one in chosen:
-            print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {one.key()}")
+            print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {_key(one)}")
         return 0
     tests = _tests(name.split(".")[0])
     hows: Counter[str] = Counter()
-    survivors: list[Candidate] = []
-    for number, one in enumerate(chosen, 1):
-        how = _try(one, tests)
+    survivors: list[Fault] = []
+
+    def tell(trial: Trial, how: str) -> None:
         hows[how] += 1
         if not how:
-            survivors.append(one)
-            print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {one.key()}", flush=True)
-        print(f"{number}/{len(chosen)}, {len(survivors)} survive", end="\r", file=sys.stderr, flush=True)
+            survivors.append(trial.fault)
+            print(f"{trial.path.relative_to(HERE)}:{trial.fault.line}  {_key(trial)}", flush=True)
+        print(f"{hows.total()}/{len(chosen)}, {len(survivors)} survive", end="\r", file=sys.stderr, flush=True)
+
+    tried([_trial(one, tests) for one in chosen], tell)
     killed = len(chosen) - len(survivors)
     share = f"{100 * killed / len(chosen):.1f} %" if chosen else "none"
     print(f"{name}: {killed} of {len(chosen)} faults noticed ({share}; {hows['effort']} by the time or memory they "
@@ -112,11 +116,11 @@ def _candidates(name: str) -> list[Candidate]:
     return found
 
 
-def _try(one: Candidate, tests: dict[str, Covered]) -> str:
+def _trial(one: Candidate, tests: dict[str, Covered]) -> Trial:
     first, last = one.fault.lines
     concerned = {name: test for name, test in tests.items() if (lines := test.lines.get(str(one.path)))
                  and (last == 0 or any(first <= line <= last for line in lines))}
-    return noticed(one.module, one.path, one.fault.number, concerned) if concerned else ""
+    return Trial(one.module, one.path, one.fault, concerned)
 
 
 def _tests(package: str) -> dict[str, Covered]:

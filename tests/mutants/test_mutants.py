@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.mutants.faults import faults, with_fault
-from tests.mutants.trial import covered, noticed
+from tests.mutants.trial import Trial, covered, tried
 
 SOURCE = '''\
 """Text."""
@@ -38,19 +38,20 @@ def test_kinds_of_faults(source: str, expected: list[str]) -> None:
 
 
 def test_what_tests_notice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """One fault fails a test, one hangs it, one is not noticed."""
+    """One fault fails a test, one outside of all functions too, one hangs it, one is not noticed."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "made_up.py").write_text(
         "def count(top):\n    number = 0\n    while number < top:\n        number += 1\n    return number\n"
-        "def odd(top):\n    return top > 5\n")
+        "def odd(top):\n    return top > 5\nLEAST = 8\n")
     test = tmp_path / "test_made_up.py"
     test.write_text("import sys\nsys.path.insert(0, " + repr(str(tmp_path)) + ")\nimport made_up\n"
-                    "def test_it():\n    assert made_up.count(3) == 3\n    made_up.odd(4)\n")
+                    "def test_it():\n    assert made_up.count(made_up.LEAST) == 8\n    made_up.odd(4)\n")
     path = tmp_path / "made_up.py"
     tests = covered([path], [test.name])
     (name,) = tests
     assert {2, 3, 4, 5, 7} == set(tests[name].lines[str(path)])
-    wanted = {"number <= top": "test", "top >= 5": "", "pass": "effort"}
-    said = {fault.after: noticed("made_up", path, fault.number, tests, 5) for fault in faults(path.read_text())
-            if fault.after in wanted}
+    wanted = {"number <= top": "test", "top >= 5": "", "pass": "effort", "9": "test"}
+    said: dict[str, str] = {}
+    tried([Trial("made_up", path, fault, tests) for fault in faults(path.read_text()) if fault.after in wanted],
+          lambda trial, how: said.update({trial.fault.after: how}), 5)
     assert said == wanted

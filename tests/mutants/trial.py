@@ -1,15 +1,20 @@
 """Tests run in children of this process: which lines each of them comes to, and whether they notice a fault.
 
-Here only libraries are imported, so a child starts with them and imports the program, with the fault in it, anew.
+Here only libraries are imported, so a child starts with them and imports the program anew.
 """
 
+import ast
 import contextlib
+import gc
+import importlib
+import inspect
 import io
 import json
 import math
 import os
 import resource
 import signal
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -17,16 +22,18 @@ from importlib.abc import Loader, MetaPathFinder
 from importlib.machinery import ModuleSpec
 from importlib.util import spec_from_loader
 from pathlib import Path
-from types import ModuleType
+from types import CodeType, ModuleType
 from typing import Any, NamedTuple
 
 import coverage
 import pytest
 
-from tests.mutants.faults import with_fault
+from tests.mutants.faults import Fault, with_fault
 
 MEMORY = 4 << 30
 """Bytes that a child may have."""
+EXAMPLES = 25
+"""Of each property; a fault that only many more notice deserves a test of its own."""
 CRASH = -1
 """What a child gives that ends without giving anything."""
 ASLEEP = 20
@@ -40,10 +47,61 @@ class Covered(NamedTuple):
     lines: dict[str, list[int]]
 
 
+# ---------------------------------------------------------------- the command
+
+
+def _call(directory: Path, *arguments: str, **more: str) -> "subprocess.CompletedProcess[str]":
+    """As `call` of tests/cli/shell.py, in this process: lines are noted, and there is a fault, only here."""
+    from ordain.cli.main import main
+    from tests.cli.shell import environment
+
+    said, told, were, where, status = _stream(), _stream(), dict(os.environ), Path.cwd(), 0
+    os.environ.clear()
+    os.environ.update(environment(directory, **more))
+    os.chdir(directory)
+    sys.argv = ["ordain", *arguments]
+    try:
+        with contextlib.redirect_stdout(said), contextlib.redirect_stderr(told):
+            main()
+    except SystemExit as ended:
+        status = ended.code if isinstance(ended.code, int) else int(ended.code is not None)
+    finally:
+        os.chdir(where)
+        os.environ.clear()
+        os.environ.update(were)
+        gc.enable()
+    out, err = (stream.buffer.getvalue().decode() for stream in (said, told))
+    return subprocess.CompletedProcess(arguments, status, out, err)
+
+
+def _stream() -> Any:
+    return io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
+
+
 # ---------------------------------------------------------------- what a test comes to
 
 
-class _Lines:
+class _Here:
+    """A plugin that runs the command in this process, tries few examples of a property and makes none smaller."""
+
+    def pytest_sessionstart(self) -> None:
+        from tests.cli import shell
+
+        shell.call = _call
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        from hypothesis import Phase, settings  # pytest wants to be the first to import it
+
+        for item in items:
+            test: Any = getattr(item, "obj", None)
+            said = getattr(test, "_hypothesis_internal_use_settings", None)
+            if said is not None:
+                phases = [phase for phase in said.phases if phase not in (Phase.shrink, Phase.explain)]
+                test._hypothesis_internal_use_settings = settings(
+                    said, phases=phases, max_examples=min(said.max_examples, EXAMPLES))
+
+
+class _Lines(_Here):
     """A plugin that notes the lines of some files that each test comes to."""
 
     def __init__(self, files: Sequence[Path]) -> None:
@@ -52,6 +110,7 @@ class _Lines:
         self._seconds: dict[str, float] = {}
 
     def pytest_sessionstart(self) -> None:
+        super().pytest_sessionstart()
         self._coverage.start()
 
     @pytest.hookimpl(wrapper=True)
@@ -106,39 +165,122 @@ class _InPlace(MetaPathFinder, Loader):
         exec(compile(with_fault(self._path.read_text(), self._number), str(self._path), "exec"), module.__dict__)
 
 
-class _Chosen:
-    """A plugin that keeps some tests, in their order, and makes no failing example smaller."""
+class Trial(NamedTuple):
+    """A fault of a module, and the tests that come to it."""
+
+    module: str
+    path: Path
+    fault: Fault
+    tests: dict[str, Covered]
+
+    def names(self) -> list[str]:
+        """The quickest first."""
+        return sorted(self.tests, key=lambda name: self.tests[name].seconds)
+
+
+def tried(trials: Sequence[Trial], tell: Callable[[Trial, str], None], grace: float = 30) -> None:
+    """Tell of every trial "test" when a test fails, "effort" when the tests do not come to an end in their time and
+    memory, "crash" when they end with the process, "" when nothing is noticed. `grace`: seconds of the processor that
+    tests may take beside five times what they take without a fault.
+
+    Where a fault is within a function, the tests are collected once and the function gets other code in each child.
+    Elsewhere the program has to be imported with the fault in it, by a child that has not imported it yet."""
+    inside: list[tuple[Trial, CodeType]] = []
+    for one in trials:
+        code = _other_code(one)
+        if not one.tests:
+            tell(one, "")
+        elif code is not None:
+            inside.append((one, code))
+        else:
+            number, names = one.fault.number, one.names()
+
+            def run(one: Trial = one, number: int = number, names: list[str] = names) -> int:
+                sys.meta_path.insert(0, _InPlace(one.module, one.path, number))
+                return int(pytest.main([*QUIET, "-x", *_files(names)], plugins=[_Chosen(names)]))
+
+            tell(one, _how(_in_child(run, _seconds(one, grace))))
+    if inside:
+        files = _files([name for one, _ in inside for name in one.tests])
+        status = pytest.main([*QUIET, *files], plugins=[_Together(inside, tell, grace)])
+        if status != 0:
+            raise AssertionError("the tests that were there before the fault are not there any more")
+
+
+def _files(names: Sequence[str]) -> list[str]:
+    return list(dict.fromkeys(name.split("::")[0] for name in names))
+
+
+def _seconds(one: Trial, grace: float) -> float:
+    return grace + 5 * sum(test.seconds for test in one.tests.values())
+
+
+def _how(status: int | None) -> str:
+    if status in (pytest.ExitCode.USAGE_ERROR, pytest.ExitCode.NO_TESTS_COLLECTED):
+        raise AssertionError("the tests that were there before the fault are not there any more")
+    return "effort" if status is None else "crash" if status == CRASH else "" if status == 0 else "test"
+
+
+def _other_code(one: Trial) -> CodeType | None:
+    """The code of the function with the fault, None where the fault is not in that (but in a default, say)."""
+    before, after = (_codes(compile(tree, str(one.path), "exec"), one.fault.function)
+                     for tree in (ast.parse(one.path.read_text()), with_fault(one.path.read_text(), one.fault.number)))
+    return after[0] if len(before) == len(after) == 1 and before != after else None
+
+
+def _codes(code: CodeType, name: str) -> list[CodeType]:
+    inner = [const for const in code.co_consts if isinstance(const, CodeType)]
+    return [found for one in inner for found in ([one] if one.co_qualname == name else _codes(one, name))]
+
+
+def _function(module: str, name: str) -> Any:
+    """The function itself, whatever is wrapped around it."""
+    found: Any = importlib.import_module(module)
+    for part in name.split("."):
+        found = inspect.getattr_static(found, part)
+    while (inner := next((getattr(found, part) for part in ("__func__", "fget", "__wrapped__")
+                          if getattr(found, part, None) is not None), None)) is not None:
+        found = inner
+    return found
+
+
+class _Chosen(_Here):
+    """A plugin that keeps some tests, in their order."""
 
     def __init__(self, names: Sequence[str]) -> None:
         self._order = {name: number for number, name in enumerate(names)}
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
-        from hypothesis import Phase, settings  # pytest wants to be the first to import it
+        super().pytest_collection_modifyitems(items)
         items[:] = sorted((item for item in items if item.nodeid in self._order),
                           key=lambda item: self._order[item.nodeid])
-        for item in items:
-            test: Any = getattr(item, "obj", None)
-            said = getattr(test, "_hypothesis_internal_use_settings", None)
-            if said is not None:
-                phases = [phase for phase in said.phases if phase not in (Phase.shrink, Phase.explain)]
-                test._hypothesis_internal_use_settings = settings(said, phases=phases)
 
 
-def noticed(module: str, path: Path, number: int, tests: dict[str, Covered], grace: float = 30) -> str:
-    """"test" when a test fails, "effort" when the tests do not come to an end in their time and memory, "crash" when
-    they end with the process, "" when nothing is noticed. `tests`: those to run, the quickest first. `grace`: seconds
-    of the processor that they may take beside five times what they take without a fault."""
-    names = sorted(tests, key=lambda name: tests[name].seconds)
+class _Together(_Chosen):
+    """A plugin that tries faults one after another, each in a child that has all tests collected already."""
 
-    def run() -> Any:
-        sys.meta_path.insert(0, _InPlace(module, path, number))
-        files = list(dict.fromkeys(name.split("::")[0] for name in names))
-        return int(pytest.main([*QUIET, "-x", *files], plugins=[_Chosen(names)]))
+    def __init__(self, trials: Sequence[tuple[Trial, CodeType]], tell: Callable[[Trial, str], None],
+                 grace: float) -> None:
+        super().__init__(list(dict.fromkeys(name for one, _ in trials for name in one.tests)))
+        self._trials, self._tell, self._grace = trials, tell, grace
 
-    status = _in_child(run, grace + 5 * sum(one.seconds for one in tests.values()))
-    if status in (pytest.ExitCode.USAGE_ERROR, pytest.ExitCode.NO_TESTS_COLLECTED):
-        raise AssertionError("the tests that were there before the fault are not there any more")
-    return "effort" if status is None else "crash" if status == CRASH else "" if status == 0 else "test"
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        items = {item.nodeid: item for item in session.items}
+        plugins = session.config.pluginmanager
+        plugins.unregister(plugins.get_plugin("terminalreporter"))
+        for one, code in self._trials:
+            def run(one: Trial = one, code: CodeType = code) -> int:
+                _function(one.module, one.fault.function).__code__ = code
+                chosen = [items[name] for name in one.names()]
+                for item, following in zip(chosen, [*chosen[1:], None]):
+                    item.ihook.pytest_runtest_protocol(item=item, nextitem=following)
+                    if session.testsfailed:
+                        return 1
+                return 0
+
+            self._tell(one, _how(_in_child(run, _seconds(one, self._grace))))
+        return True
 
 
 QUIET = ("-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header")

@@ -1,0 +1,66 @@
+"""Which words a change touched, and who executes them: shortest ways, counted by hand."""
+
+import pytest
+
+from ordain.compare.reach import Reach, reach_of_change
+from tests.compare.judged import after
+from tests.compare.test_how_it_is_told import hoist
+
+SHARED = hoist(("        up, branch jump, target wait\n", "        up, branch jump, target tail\n"),
+               ("        branch test, target wait\n        down, branch jump, target wait\n",
+                "        branch test, target wait\n        down, branch jump, target tail\nroutine tail\n"
+                "        note bell\n        branch jump, target wait\n"))
+"""`lift` comes to the tail after one cycle, `lower` after two, and only when the dial says so."""
+
+
+def told(reach: Reach) -> list[tuple[str, list[tuple[str, tuple[str, ...], int]]]]:
+    return [(word.title, [(via.title, via.way, via.cycles) for via in word.executed_by]) for word in reach.words]
+
+
+def test_who_executes_a_changed_word_nearest_first() -> None:
+    assert told(reach_of_change(after(SHARED, ("note bell", "note horn")))) == [
+        ("tail", [("lift", ("lift", "tail"), 1), ("lower", ("lower", "tail"), 2)])]
+
+
+def test_nothing_is_touched_where_nothing_changed() -> None:
+    assert reach_of_change(after(SHARED)) == Reach((), 0)
+    assert reach_of_change(after(SHARED, ("routine tail\n", "routine pad\n        up, branch jump, target wait\n"
+                                                            "routine tail\n"))) == Reach((), 0)
+
+
+def test_words_behind_a_changed_one_belong_to_it() -> None:
+    """`lift` leaves the tail out: its word sends control elsewhere. The tail itself is as it was."""
+    reach = reach_of_change(after(SHARED, ("up, branch jump, target tail", "up, branch jump, target wait")))
+    assert told(reach) == [("lift", [("lift", ("lift",), 0)])]
+
+
+def test_both_addresses_of_a_word_that_moved() -> None:
+    """The word that sends control to the boundary at once stands somewhere else as well; so do those after it."""
+    pad = "routine pad\n        up, branch jump, target wait\n"
+    order = "up, branch jump, target tail"
+    for change in ((order, "up, branch jump, target wait"), (order, "branch jump, target tail")):
+        found = after(SHARED, change, ("instruction 1, 2", f"{pad}instruction 1, 2"))
+        (word,) = reach_of_change(found).words
+        old, new = (dict.fromkeys(addresses) for addresses in (word.old, word.new))
+        sites = [side.contents.sites["control"] for side in found.joint.sides]
+        assert [sites[0][address].owner for _, address in old] == ["lift"]
+        assert [sites[1][address].owner for _, address in new] == ["lift"]
+        assert word.old != word.new
+
+
+def test_more_words_than_are_followed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In the order in which they are met; `lower` has the lowest opcode."""
+    found = after(SHARED, ("        branch go\n", "        up, branch go\n"),
+                  ("        down, branch", "        up, branch"), ("        note bell\n", "        note horn\n"))
+    titles = ["wait", "lower+1", "tail"]
+    assert [word.title for word in reach_of_change(found).words] == titles
+    for most, more in ((2, 1), (3, 0)):
+        monkeypatch.setattr("ordain.compare.reach.MOST", most)
+        reach = reach_of_change(found)
+        assert ([word.title for word in reach.words], reach.more) == (titles[:most], more)
+
+
+def test_the_boundary_is_executed_by_reset_and_itself() -> None:
+    (word,) = reach_of_change(after(SHARED, ("        branch go\n", "        up, branch go\n"))).words
+    assert [(via.kind, via.title, via.cycles) for via in word.executed_by] == [("reset", "reset", 0),
+                                                                             ("boundary", "wait", 0)]

@@ -1,0 +1,220 @@
+"""What moved from one report to another, and how many cycles: reports of a few rows, written down by hand."""
+
+from typing import Any
+
+import pytest
+
+from ordain.checks.check import Applied, Report, Row
+from ordain.compare.comparison import (
+    Comparison,
+    CycleChange,
+    cycle_changes,
+    findings_of,
+    unchanged_though_expected,
+    unexpected,
+)
+from ordain.compare.declared import Demands, Redefined
+from ordain.compare.translation import SAME_NAMES, Renames
+from ordain.compare.verdicts import VerdictChanges, verdict_changes, worse
+from ordain.machine.model import Allowance
+from ordain.measure.cycles import Cycles, Ring, Taken
+from ordain.text.findings import error
+from ordain.text.source import Source, Span
+from tests.compare.judged import after
+from tests.compare.test_declarations import LOCK
+
+NOWHERE = Span(Source("none.machine", ""), 0, 0)
+
+
+def report(*messages: str, stopped: str = "", allowances: dict[str, bool | None] | None = None, **rows: Any) -> Report:
+    """Questions of the check `tide` by subject, each an outcome or (outcome, worst case); messages of its findings."""
+    both = {name: said if isinstance(said, tuple) else (said, None) for name, said in rows.items()}
+    made = [Row("tide", name, outcome, 1, 1, worst, 9, None, "", NOWHERE) for name, (outcome, worst) in both.items()]
+    applied = tuple(Applied(Allowance("tide", "", "", reason, NOWHERE), needed)
+                    for reason, needed in (allowances or {}).items())
+    return Report(tuple(error("tide", message, None) for message in messages), tuple(made), applied, {}, 1, 1, 1,
+                  stopped, stopped)
+
+
+def said(changes: VerdictChanges) -> list[tuple[str, str, str, str]]:
+    return [(one.kind, one.subject, one.old, one.new) for one in changes.moved]
+
+
+@pytest.mark.parametrize(("old", "new", "kind"), [
+    ("proved", "broken", "newly-broken"), ("proved", "vacuous", "newly-vacuous"),
+    ("proved", "undecided", "newly-undecided"), ("broken", "allowed", "allowed"), ("undecided", "proved", "decided"),
+    ("broken", "proved", "repaired"), ("vacuous", "proved", "repaired"),
+    (("proved", 4), ("proved", 7), "grew"), (("proved", 7), ("proved", 4), "shrank"),
+    (("proved", 7), ("proved", None), "grew"), (("proved", None), ("proved", 4), "shrank"),
+])
+def test_an_answer_that_is_another(old: Any, new: Any, kind: str) -> None:
+    """A worst case that cannot be told any more has grown."""
+    changes = verdict_changes(report(ebb="proved", flood=old), report(ebb="proved", flood=new))
+    assert [(one.kind, one.check, one.subject) for one in changes.moved] == [(kind, "tide", "flood")]
+    assert changes.same == 1
+    assert bool(worse(changes)) == kind.startswith("newly")
+
+
+@pytest.mark.parametrize(("outcome", "kind"), [("broken", "newly-broken"), ("vacuous", "newly-vacuous"),
+                                               ("proved", "added"), ("undecided", "added")])
+def test_a_question_that_is_new(outcome: str, kind: str) -> None:
+    changes = verdict_changes(report(), report(flood=(outcome, 5)))
+    assert said(changes) == [(kind, "flood", "", outcome)] and changes.same == 0
+    assert (changes.moved[0].old_worst, changes.moved[0].new_worst) == (None, 5)
+    assert bool(worse(changes)) == (kind != "added")
+
+
+def test_a_question_that_is_gone() -> None:
+    changes = verdict_changes(report(ebb="proved", flood=("broken", 5)), report(ebb="proved"))
+    assert said(changes) == [("dropped", "flood", "broken", "")] and changes.same == 1
+    assert (changes.moved[0].old_worst, changes.moved[0].new_worst) == (5, None)
+    assert worse(changes) == changes.moved and worse(changes, {"tide: flood"}) == ()
+
+
+def test_a_question_by_its_new_name() -> None:
+    """`slack` is called `still` now; its faults are known by the new name, and at its label's new place."""
+    renames = Renames({"slack": "still"}, {}, {"pump.in": "pump.out"})
+    old = report("`slack` moves at `pump.in+2`", "after 3 cycles `slack` moves at `quay`", **{"slack water": "broken"})
+    new = report("`still` moves at `pump.out+2`", "after 8 cycles `still` moves at `quay`", **{"still water": "broken"})
+    more = report("`still` moves at `pump.in+2`", **{"still water": "broken"})
+    asked = Demands((), {}, renames)
+    # a finding is about a question when it names its subject
+    old, new, more = (one._replace(findings=tuple(
+        found._replace(message=f"{found.message} ({one.rows[0].subject})") for found in one.findings))
+        for one in (old, new, more))
+    assert verdict_changes(old, new._replace(findings=()), asked).moved == ()
+    assert [one.kind for one in verdict_changes(old, more, asked).moved] == ["broken-elsewhere"]
+
+
+def test_a_fault_more() -> None:
+    """How often, and at which address, is no other fault; one of another check or of another question is not counted
+    here."""
+    old = report("flood: `a` at 0x10, 3 times", flood="broken", ebb="broken")
+    again = report("flood: `a` at 0x1F, 4 times", flood="broken", ebb="broken")
+    assert verdict_changes(old, again).moved == ()
+    more = report("flood: `a` at 0x10, 3 times", "flood: `b` at 0x10", flood="broken", ebb="broken")
+    (found,) = verdict_changes(old, more).moved
+    assert (found.kind, found.subject, found.more) == ("broken-elsewhere", "flood", ("flood: `b` at 0x10",))
+    assert verdict_changes(more, old).moved == ()
+    fine = report("flood: `b` at 0x10", flood="proved", ebb="broken")
+    assert [one.kind for one in verdict_changes(old, fine).moved] == ["repaired"]
+    other = old._replace(findings=(*old.findings, error("wave", "flood: `b`", None)))
+    assert verdict_changes(old, other).moved == ()
+
+
+def test_a_demand_that_another_stands_for_has_its_answer() -> None:
+    asked = Demands((), {("tide", "flood"): ("tide", "ebb")}, SAME_NAMES)
+    assert said(verdict_changes(report(flood="proved"), report(ebb="broken"), asked)) == [
+        ("newly-broken", "ebb", "proved", "broken")]
+
+
+def test_what_is_asked_less_is_said_once() -> None:
+    """A demand that became weaker is told with the answers of both sides; one that is gone as gone alone."""
+    asked = Demands((Redefined("weaker", "tide", "ebb"), Redefined("weaker", "tide", "flood"),
+                     Redefined("promised", "assume", "not full")), {}, SAME_NAMES)
+    changes = verdict_changes(report(ebb="broken", flood="proved"), report(ebb="broken"), asked)
+    assert said(changes) == [("dropped", "flood", "proved", ""), ("weaker", "ebb", "broken", "broken"),
+                             ("promised", "not full", "", "")]
+
+
+@pytest.mark.parametrize(("was", "now", "stale", "needed"), [
+    (True, False, True, False), (None, False, True, False), (False, False, False, False), (False, True, False, True),
+    (True, True, False, False), (False, None, False, False), (None, True, False, False)])
+def test_allowances_that_went_stale(was: bool | None, now: bool | None, stale: bool, needed: bool) -> None:
+    changes = verdict_changes(report(allowances={"a fuse": was}), report(allowances={"a fuse": now}))
+    assert changes.stale == (("tide: a fuse",) if stale else ())
+    assert changes.needed == (("tide: a fuse",) if needed else ())
+
+
+def test_an_allowance_that_is_new() -> None:
+    """One that was not there cannot have been needed: unneeded, it is said; needed, it is told as allowed."""
+    changes = verdict_changes(report(), report(allowances={"a fuse": False, "a spring": True}))
+    assert (changes.stale, changes.needed) == (("tide: a fuse",), ())
+
+
+@pytest.mark.parametrize(("old", "new", "comparable"), [
+    ("", "", True), ("time", "", False), ("", "time", False), ("time", "time", False)])
+def test_searches_that_did_not_come_to_their_end(old: str, new: str, comparable: bool) -> None:
+    assert verdict_changes(report(stopped=old), report(stopped=new)).comparable == comparable
+
+
+# ---------------------------------------------------------------- cycles
+
+
+def taken(title: str, least: int | None, most: int | None, rings: int = 0) -> Taken:
+    return Taken("instruction", title, least, most, (Ring((0,), ()),) * rings, (), ())
+
+
+def cycles(*units: Taken, fetch: Taken | None = None) -> Cycles:
+    return Cycles(fetch, None, "home", units)
+
+
+def test_instructions_that_take_other_numbers_of_cycles() -> None:
+    old = cycles(taken("add", 3, 4), taken("jump", 2, 2), taken("gone", 5, 5), fetch=taken("x", 2, 2))
+    new = cycles(taken("add", 3, 5), taken("jump", 2, 2), taken("come", 6, None), fetch=taken("y", 3, 3))
+    assert cycle_changes(old, new) == (
+        CycleChange("(fetch)", (2, 2), (3, 3), (0, 0)), CycleChange("add", (3, 4), (3, 5), (0, 0)),
+        CycleChange("come", (None, None), (6, None), (0, 0)), CycleChange("gone", (5, 5), (None, None), (0, 0)))
+    assert cycle_changes(old, old) == () and cycle_changes(None, None) == ()
+    assert [one.title for one in cycle_changes(None, old)] == ["(fetch)", "add", "jump", "gone"]
+
+
+def test_a_wait_more() -> None:
+    """The same least and most, but there is a second ring to wait in."""
+    assert cycle_changes(cycles(taken("add", 3, 4, 1)), cycles(taken("add", 3, 4, 2))) == (
+        CycleChange("add", (3, 4), (3, 4), (1, 2)),)
+    assert cycle_changes(cycles(taken("add", 3, 4, 2)), cycles(taken("add", 3, 4, 2))) == ()
+
+
+def test_an_instruction_that_never_ends_on_either_side() -> None:
+    """It is no news; one that is not there at all is."""
+    assert cycle_changes(cycles(taken("halt", None, None)), cycles(taken("halt", None, None))) == ()
+    assert cycle_changes(cycles(), cycles(taken("halt", None, None))) == (
+        CycleChange("halt", (None, None), (None, None), (0, 0)),)
+
+
+# ---------------------------------------------------------------- what was not expected
+
+
+def comparison(changes: VerdictChanges | None, *expected: str) -> Comparison:
+    return Comparison("HEAD", "here", None, None, changes, None, None, frozenset(expected), ())
+
+
+def test_what_a_guard_says() -> None:
+    changes = verdict_changes(report(ebb="broken", flood="proved", surge="proved", wave="proved"),
+                              report("ebb: again", ebb="broken", flood="broken", surge="proved", eddy="broken"))
+    found = [(one.name, one.message) for one in findings_of(comparison(changes))]
+    assert found == [("verdict-worse", f"against HEAD: tide: {text}") for text in (
+        "ebb was broken, is broken in more places", "flood was proved, is broken", "eddy was not asked, is broken",
+        "wave is not asked any more")]
+    assert len(findings_of(comparison(changes, "wave", "flood"))) == 3
+    assert findings_of(comparison(changes))[1].help == "`ordain prove` shows the sequence that breaks it"
+    assert findings_of(comparison(changes))[3].help == 'if it is meant, name it: `--expect "wave"`'
+    assert findings_of(comparison(None)) == []
+
+
+def test_what_was_named_and_did_not_change() -> None:
+    """A unit is named by its title or the one that it had; a question only where it is asked less, or not at all."""
+    found = after(LOCK, ("        branch next, open", "        branch next"), ('"down"', '"lower"'))
+    changes = verdict_changes(report(ebb="proved", flood="proved", wave="proved"), report(ebb="broken", flood="proved"))
+    named = ("up", "down", "lower", "rest", "machine", "wave", "tide: ebb", "tide: flood")
+    both = Comparison("HEAD", "here", found, None, changes, None, None, frozenset(named), ())
+    assert unchanged_though_expected(both) == ("down", "lower", "machine", "rest", "tide: ebb", "tide: flood")
+    assert unchanged_though_expected(both._replace(behaviour=None)) == ()
+    assert unchanged_though_expected(both._replace(verdicts=None)) == (
+        "down", "lower", "machine", "rest", "tide: ebb", "tide: flood", "wave")
+    assert [unit.title for unit in unexpected(both)] == []
+    assert [unit.title for unit in unexpected(both._replace(expected=frozenset()))] == ["up"]
+    machine = after(LOCK, ("= level is 0", "= level is 1"))
+    assert "machine" not in unchanged_though_expected(both._replace(behaviour=machine))
+    lines = [one.message for one in findings_of(both._replace(behaviour=machine, expected=frozenset()))
+             if one.name == "machine-changed"]
+    assert lines == ["against HEAD: condition `wet` means something else; it is taken for the same line"]
+
+
+def test_a_unit_is_expected_by_the_name_that_it_had() -> None:
+    found = after(LOCK, ('"down"\n        source depth', '"lower"\n        source level'))
+    (unit,) = [unit for unit in found.units if unit.title == "lower"]
+    assert (unit.status, unit.was) == ("new", "down")
+    both = Comparison("HEAD", "here", found, None, None, None, None, frozenset(("down",)), ())
+    assert "lower" not in [one.title for one in unexpected(both)] and unchanged_though_expected(both) == ()
