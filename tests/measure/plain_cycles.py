@@ -161,10 +161,12 @@ class Plain:
               waits: frozenset[frozenset[int]]) -> set[int]:
         """The numbers of cycles of all who arrive and do not wait on the way."""
         arriving = ending | late | {before for node in ending | late for before in nx.ancestors(graph, node)}
-        graph = graph.subgraph(arriving)
+        graph = graph.subgraph(arriving).copy()
         places = {address & ~self.arms for ring in waits for address in ring}
         ringed = {node for node in arriving if self._place(node) in places}
-        soonest = {node: self._soonest(graph, node, ringed, ending, late) for node in ringed}
+        inside = graph.subgraph(ringed).copy()
+        out = {node for node in ringed if node in ending or any(after not in ringed for after in graph[node])}
+        soonest = {node: self._soonest(inside, node, out, late) for node in ringed}
         counts, now, count = set[int](), {(node, False) for node in starts & arriving}, 0
         while now:
             best: dict[int, int] = {}
@@ -189,13 +191,10 @@ class Plain:
             now, count = following, count + 1
         return counts
 
-    def _soonest(self, graph: "nx.DiGraph[Node_]", node: Node_, ringed: set[Node_], ending: set[Node_],
-                 late: set[Node_]) -> int:
-        lengths = nx.single_source_shortest_path_length(graph.subgraph(ringed), node)
-        found = [length for other, length in lengths.items() if other in late]
-        found += [length + 1 for other, length in lengths.items()
-                  if other in ending or any(after not in ringed for after in graph[other])]
-        return min(found)
+    def _soonest(self, inside: "nx.DiGraph[Node_]", node: Node_, out: set[Node_], late: set[Node_]) -> int:
+        lengths = nx.single_source_shortest_path_length(inside, node)
+        return min([lengths[other] for other in late & lengths.keys()]
+                   + [lengths[other] + 1 for other in out & lengths.keys()])
 
 
 # ---------------------------------------------------------------- machines by chance

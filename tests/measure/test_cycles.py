@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from ordain.control.system import build_system
 from ordain.measure.cycles import Cycles, Decision, Taken, cycles_of
 from ordain.measure.mix import PerInstruction, per_instruction, read_mix
-from ordain.measure.under_way import Knot, parts_of
 from ordain.rom.contents import Contents
 from ordain.text.source import Source
 from tests.microprogram import test_textbook_multicycle as multicycle
@@ -600,23 +599,6 @@ def followed(words: list[Word], state: State, index: int,
         after = {"keep": flag, "set": 1, "clear": 0, "turn": 1 - flag, "free": line}[word.flag]
         tested = {"always": 1, "free": line, "flag": flag}[word.test]
         yield (word.there if tested else word.other, after), index + branches
-
-
-# ---------------------------------------------------------------- plain graphs against networkx
-
-
-@st.composite
-def graphs(draw: st.DrawFn) -> dict[Knot, list[Knot]]:
-    count = draw(st.integers(1, 9))
-    node = st.integers(0, count - 1)
-    return {(0, number): [(0, to) for to in sorted(draw(st.sets(node, max_size=3)))] for number in range(count)}
-
-
-@given(graphs())
-def test_parts_are_the_strongly_connected_ones(graph: dict[Knot, list[Knot]]) -> None:
-    theirs = nx.DiGraph(graph)
-    assert {frozenset(part) for part in parts_of(graph)} == {
-        frozenset(part) for part in nx.strongly_connected_components(theirs)}
 
 
 # ---------------------------------------------------------------- mixes

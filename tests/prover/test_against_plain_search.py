@@ -12,15 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ordain.control.model import Variable
-from ordain.control.system import build_system
+from ordain.control.system import build_system, with_free
 from ordain.machine.expression import Prior, postorder
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.relation.partition import Question
-from ordain.prover.relation.word_classes import WordClasses
-from ordain.prover.search.breadth_first import Search
-from ordain.prover.search.explore import explore
+from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.space import by_value
 from ordain.rom.contents import Contents
 from tests import oracle
 from tests.prover.by_hand import SEQUENCERS, random_comparisons, random_contents, random_journeys, random_successions
@@ -182,43 +180,32 @@ def _remembers(asked: Property) -> bool:
 @settings(max_examples=60, deadline=None)
 @given(st.integers(0, 1 << 32), st.booleans())
 def test_the_reduced_states_are_the_projections_of_the_real_ones(seed: int, everything: bool) -> None:
-    """Each state, with its level: the search finds what is left of the real states when dead bits are cleared."""
+    """Each state, with its level: the search finds what is left of the real states when bits that nothing asked depends
+    on are cleared."""
     contents, properties = random_contents(Random(seed))
     system = build_system(contents)
-    lowered = lower_properties(system, tuple(properties))
-    conditions = tuple(prop.node for prop in lowered if not prop.monitors)
-    if everything:
-        conditions = tuple(variable.leaf for variable in system.variables)
-        conditions = tuple(system.terms.slice(leaf, 0, 0) for leaf in conditions)
-    search = explore(system, Question(conditions, ()), Limits()).search
-    assert _levels(search) == _projected(contents, search.classes)
+    asked = tuple(prop for prop in lower_properties(system, tuple(properties)) if not prop.monitors)
+    system = system._replace(free=with_free(system.free, tuple(node for prop in asked for node in nodes_of(prop))))
+    model = model_of(system, asked, Limits(reduce=not everything))
+    case = Case(model, (), Watch(Limits(), None, 0.0))
+    kept = case.model.space.variables
+    state = system.terms.join(variable.leaf for variable in kept)
+    found = {value: level for level, new in enumerate(case.layers.new)
+             for value, _ in by_value(case.space.bits(state), new)}
+    assert found == _projected(contents, {variable.name: model.needed[variable.leaf] for variable in kept})
 
 
-def _levels(search: Search) -> dict[tuple[int, int], int]:
-    found = {}
-    for level, new in enumerate(search.levels):
-        for number, state_set in new.items():
-            for carried, inside in search.state_sets.pairs[state_set].items():
-                rest = search.state_sets.sets.sets[inside]
-                while rest:
-                    found[search.points[number] | carried, (rest & -rest).bit_length() - 1] = level
-                    rest &= rest - 1
-    return found
-
-
-def _projected(contents: Contents, classes: WordClasses) -> dict[tuple[int, int], int]:
+def _projected(contents: Contents, kept: dict[str, int]) -> dict[int, int]:
+    """The level of each state. `kept`: of each variable, first ones highest in the number, the mask of its bits."""
     model = oracle.Model(contents, ())
-    shape = classes.shape
-    position = {slot.name: index for index, slot in enumerate(model.slots)}
-    found: dict[tuple[int, int], int] = {}
+    slots = {slot.name: (index, max(1, (slot.values - 1).bit_length())) for index, slot in enumerate(model.slots)}
+    found: dict[int, int] = {}
     for state, level in oracle.explore(model).level.items():
-        control = 0
-        for variable in shape.control:
-            control |= (state[position[variable.name]] & shape.needed[variable.leaf]) << shape.shifts[variable.leaf]
-        control &= classes.live.get(control & shape.location, shape.state)
-        inside = shape.domain.index_of(tuple(state[position[variable.name]] & shape.needed[variable.leaf]
-                                             for variable in shape.environment))
-        found[control, inside] = min(level, found.get((control, inside), level))
+        value = 0
+        for name, mask in kept.items():
+            index, width = slots[name]
+            value = value << width | state[index] & mask
+        found[value] = min(level, found.get(value, level))
     return found
 
 

@@ -10,10 +10,6 @@ from ordain.checks.run import Selection, prove
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Property, Verdicts
-from ordain.prover.relation.partition import Question, split
-from ordain.prover.relation.word_classes import WordClasses
-from ordain.prover.search.conditions import Queries
-from ordain.prover.search.dead_bits import hold_dead_bits
 from ordain.rom.contents import Contents
 from tests import oracle
 from tests.workshop import contents_of
@@ -99,16 +95,3 @@ def test_a_free_line_may_change(line: str, declared: str, kind: str) -> None:
         trace = found.witness or found.breaks[0].trace
         assert trace is not None
         oracle.replay(contents, asked, trace)
-
-
-def test_what_the_search_does_not_keep_cannot_be_asked() -> None:
-    """A condition that was not there when dead bits were looked for is refused where it reads one."""
-    contents = machine("wind", "input wind 1 bit")
-    wind, step = (contents.machine.terms.leaf(kind, name, 1)  # type: ignore[arg-type]
-                  for kind, name in (("input", "wind"), ("state", "step")))
-    shape, searched = split(build_system(contents), Question((step,), ()), True)
-    classes = WordClasses(shape)
-    hold_dead_bits(classes, Queries(classes, searched))
-    assert Queries(classes, (step,)).at(0, classes.at(0)).entries == ()
-    with pytest.raises(AssertionError):
-        Queries(classes, (wind,)).at(0, classes.at(0))

@@ -8,30 +8,23 @@ who are out soonest.
 """
 
 from collections.abc import Sequence
+from functools import reduce
+from itertools import islice
+from operator import or_
+from time import monotonic
 from typing import NamedTuple
+
+from oxidd.bdd import BDDFunction
+from oxidd.util import DDMemoryError
 
 from ordain.control.model import Cycle, System
 from ordain.control.system import with_free
-from ordain.machine.expression import Node, leaves, substitute
-from ordain.measure.under_way import (
-    AT_HOME,
-    EACH,
-    MOVES,
-    Kinds,
-    OneJourney,
-    UnderWay,
-    common,
-    joined,
-    less,
-)
-from ordain.prover.answers.answers import Answers, Region, State
-from ordain.prover.answers.fixpoints import Back, Passages, one_cycle_on
-from ordain.prover.answers.paths import shortest
-from ordain.prover.answers.traces import Demand, Script, Stage
-from ordain.prover.model import Limits
-from ordain.prover.relation.partition import Question
-from ordain.prover.search.edges import Reopened
-from ordain.prover.search.explore import explore
+from ordain.machine.expression import Node, substitute
+from ordain.measure.under_way import Along, Counts, Kinds, Step, UnderWay
+from ordain.measure.waiting import Ground, Waiting
+from ordain.prover.model import Limits, Property
+from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.traces import Script, Stage
 
 
 class Origin(NamedTuple):
@@ -82,165 +75,104 @@ class Stopped(Exception):
     """A limit was reached first; the argument says which."""
 
 
-class Ground(NamedTuple):
-    """By the addresses of which store places are told, and the mask of the lines that only choose between words of one
-    place (arms)."""
+class Control(NamedTuple):
+    """`store`: by the addresses of which places are told; `arms`: the mask of its lines that only choose between words
+    of one place. `shown`: what else is read of the cycles that are shown, as terms."""
 
     store: str
     arms: int
+    shown: tuple[Node, ...]
 
 
-def travel(system: System, ground: Ground, origins: Sequence[Origin], courses: Sequence[Course],
-           journeys: Sequence[Journey], limits: Limits | None = None, *, shown: bool = True) -> list[Travelled]:
-    """All journeys, in their order. `shown`: give cycles. Conditions are over the machine's own leaves, without
-    `Prior`. Raises Stopped."""
-    explicit = frozenset[Node]()
-    while True:
-        try:
-            return _Travel(system, ground, origins, courses, journeys, limits or Limits(), explicit).all(shown)
-        except Reopened as again:
-            explicit = again.beside(explicit)
+def travel(system: System, control: Control, origins: Sequence[Origin], courses: Sequence[Course],
+           journeys: Sequence[Journey]) -> list[Travelled]:
+    """All journeys, in their order. Conditions are over the machine's own leaves, without `Prior`. Raises Stopped."""
+    try:
+        going = _Going(system, control, origins, courses, journeys)
+        return [going.travelled(journey) for journey in journeys]
+    except DDMemoryError as full:
+        raise Stopped("memory") from full
+
+
+def soonest(system: System, control: Control, courses: Sequence[Course],
+            journeys: Sequence[Journey]) -> list[int | None]:
+    """The least of each journey. Raises Stopped."""
+    try:
+        going = _Going(system, control, (), courses, journeys)
+        return [going.counts[journey.course].least(going.starts[journey]) for journey in journeys]
+    except DDMemoryError as full:
+        raise Stopped("memory") from full
 
 
 def _conditions(system: System, origins: Sequence[Origin], courses: Sequence[Course],
-                journeys: Sequence[Journey], ground: Ground) -> tuple[Node, ...]:
-    """Everything that is asked, in this order, over the system's leaves: for each course its `Kinds`, for each
-    origin, for each journey; and the lines of the control address."""
+                journeys: Sequence[Journey]) -> tuple[Node, ...]:
+    """Everything that is asked, in this order, over the system's leaves: for each course its `Kinds`, each origin, for
+    each journey where it starts."""
     terms = system.terms
     raw: list[Node] = []
     for one in courses:
         away, whole = terms.not_(one.home), terms.not_(one.broken_off)
         within = terms.and_((away, whole, terms.not_(one.beyond)))
-        raw += [terms.and_((one.home, whole, terms.not_(one.last))), terms.and_((within, terms.not_(one.last))),
-                terms.and_((one.home, whole, one.last)), terms.and_((within, one.last)),
-                terms.and_((away, one.beyond)), one.home]
+        raw += Kinds(stay=terms.and_((one.home, whole, terms.not_(one.last))),
+                     go=terms.and_((within, terms.not_(one.last))), last_home=terms.and_((one.home, whole, one.last)),
+                     last=terms.and_((within, one.last)), beyond=terms.and_((away, one.beyond)), home=one.home)
     for origin in origins:
         raw += [origin.after, origin.entered, terms.not_(origin.entered), origin.through]
     raw += [journey.start for journey in journeys]
-    raw += _lines(system, ground)
     return substitute(terms, tuple(raw), system.lowering)
 
 
-def _lines(system: System, ground: Ground) -> list[Node]:
-    """The bits of the control address, where something free or a condition is among them: asked for, so that no line is
-    taken as 0 because nothing else tells its words apart."""
-    free = {one.leaf for one in system.free}
-    if not ground.arms and not any(leaf in free for leaf in leaves((system.addresses[ground.store],))):
-        return []
-    width = system.contents.machine.stores[ground.store].address_width
-    line = system.terms.leaf("address", ground.store, width)
-    return [system.terms.slice(line, bit, bit) for bit in range(width)]
+class _Going:
+    """`starts`: of each journey the states at its beginning. `counts`: of each course."""
 
+    def __init__(self, system: System, control: Control, origins: Sequence[Origin], courses: Sequence[Course],
+                 journeys: Sequence[Journey]) -> None:
+        lowered = _conditions(system, origins, courses, journeys)
+        system = system._replace(free=with_free(system.free, lowered))
+        asked = tuple(Property("cycles", "", "reach", node) for node in (*lowered, *control.shown))
+        model, watch = model_of(system, asked, Limits()), Watch(Limits(), None, monotonic())
+        watch.tidy = model.space.tidy
+        self._case = Case(model, (), watch)
+        if self._case.layers.stopped:
+            raise Stopped(self._case.layers.stopped)
+        self._ground = Ground(self._case, control.store, control.arms)
+        self._stage = Stage(self._case)
+        rest = iter(lowered)
+        self._alongs = [Along(self._case, Kinds(*islice(rest, len(Kinds._fields))), course.ends_at_home)
+                        for course in courses]
+        began = [self._origin(origin.reset, *islice(rest, 4)) for origin in origins]
+        self.starts: dict[Journey, UnderWay] = {}
+        for journey, node in zip(journeys, rest, strict=True):
+            among = self._case.layers.reached if journey.origin is None else began[journey.origin]
+            self.starts[journey] = self._alongs[journey.course].begun(self._case.having_node(node) & among)
+        self.counts = []
+        for number, along in enumerate(self._alongs):
+            starts = [start for journey, start in self.starts.items() if journey.course == number]
+            self.counts.append(Counts(along, reduce(or_, starts, along.nobody)))
 
-class _Travel:
-    def __init__(self, system: System, ground: Ground, origins: Sequence[Origin], courses: Sequence[Course],
-                 journeys: Sequence[Journey], limits: Limits, explicit: frozenset[Node]) -> None:
-        self._lowered = _conditions(system, origins, courses, journeys, ground)
-        self._system = system._replace(free=with_free(system.free, self._lowered))
-        self._journeys, self._courses = journeys, courses
-        width = system.contents.machine.stores[ground.store].address_width
-        question = Question(self._lowered, (), (system.terms.leaf("address", ground.store, width),))
-        self._search, inquiry, _, _ = explore(self._system, question, limits, explicit=explicit)
-        if self._search.stopped:
-            raise Stopped(self._search.stopped)
-        shape, self._searched = self._search.shape, inquiry.conditions
-        self._families = self._search.state_sets
-        self._answers = Answers(self._search, inquiry)
-        self._back = Back(self._search)
-        self._stage = Stage(self._system, self._search, ())
-        self._address = shape.closures.of(shape.addresses[ground.store])
-        self._arms = ground.arms
-        self._known_hits: dict[int, dict[tuple[int, int], int]] = {}
-        self._passages = [Passages(self._search, self._answers, number) for number in range(len(self._lowered))]
-        self._ways = [Kinds(*self._passages[EACH * number:EACH * (number + 1)]) for number in range(len(courses))]
-        first = EACH * len(courses)
-        self._origins = [self._origin(origin.reset, first + 4 * number) for number, origin in enumerate(origins)]
-        self._first = first + 4 * len(origins)
+    def _origin(self, reset: bool, after: Node, entered: Node, outside: Node, through: Node) -> BDDFunction:
+        case = self._case
+        found = case.graph(after).after(case.layers.reached)
+        found = found | case.graph(outside).after(case.layers.reached) & case.having_node(entered)
+        found = found | case.start if reset else found
+        return case.closed(found, case.graph(through).after, case.layers.reached)
 
-    def all(self, shown: bool) -> list[Travelled]:
-        return [self._travelled(number, journey, shown) for number, journey in enumerate(self._journeys)]
-
-    def _origin(self, reset: bool, first: int) -> Region:
-        after, _, outside, through = self._passages[first:first + 4]
-        reached: Region = {number: family for number, family in enumerate(self._search.reached) if family}
-        found: Region = dict(self._search.levels[0]) if reset else {}
-        found = joined(self._families, found, one_cycle_on(after, reached))
-        at = self._answers.states(first + 1)
-        if at:
-            found = joined(self._families, found, common(self._families, one_cycle_on(outside, reached), at))
-        new = found
-        while new:
-            more = one_cycle_on(through, new)
-            new = less(self._families, more, found)
-            found = joined(self._families, found, new)
-        return found
-
-    # ------------------------------------------------------------ one journey
-
-    def _travelled(self, number: int, journey: Journey, shown: bool) -> Travelled:
-        start = self._answers.states(self._first + number)
-        if journey.origin is not None:
-            start = common(self._families, start, self._origins[journey.origin])
-        ways, course = self._ways[journey.course], self._courses[journey.course]
-        at_home = common(self._families, start, self._answers.states(EACH * journey.course + AT_HOME))
-        first = UnderWay(at_home, less(self._families, start, at_home))
-        one = OneJourney(self._families, ways, course.ends_at_home, first, self._address_of)
-        rings = tuple(sorted({self._going_on_at(ring, journey.course) for ring in one.rings}, key=sorted))
-        least = one.least()
+    def travelled(self, journey: Journey) -> Travelled:
+        start, counts = self.starts[journey], self.counts[journey.course]
+        waiting = Waiting(self._alongs[journey.course], self._ground, start) if start & counts.endless else None
+        rings = () if waiting is None else tuple(sorted(waiting.rings, key=sorted))
+        least = counts.least(start)
         if least is None:
             return Travelled(None, None, rings, (), ())
-        most = one.most()
+        most = counts.most(start) if waiting is None else waiting.most()
         if most < least:
             raise AssertionError("the longest journey is shorter than the shortest")
-        if not shown or (least == most and not rings):
+        if least == most and not rings:
             return Travelled(least, most, rings, (), ())
-        longest = () if rings else self._cycles(one, journey.course, most)
-        return Travelled(least, most, rings, self._cycles(one, journey.course, least), longest)
+        longest = () if rings else self._cycles(counts.longest(start, most))
+        return Travelled(least, most, rings, self._cycles(counts.shortest(start, least)), longest)
 
-    def _address_of(self, spot: int) -> int:
-        """The control address at a spot, lines that only choose an arm as 0."""
-        return self._at(self._search.points[spot]) & ~self._arms
-
-    def _at(self, here: int) -> int:
-        return self._address(here, self._search.classes.words_at(here & self._search.shape.entrance))
-
-    def _going_on_at(self, ring: UnderWay, course: int) -> frozenset[int]:
-        """The control addresses of a ring's states, those at which a journey ends for certain left out."""
-        found = set()
-        for half, along, _ in MOVES:
-            for spot, family in ring[half].items():
-                selections = self._search.classes.selections(self._search.points[spot])
-                if len(selections) == 1:
-                    found.add(self._at(selections[0]))
-                else:
-                    going_on = self._hits(EACH * course + along)
-                    found.update(self._at(here) for here in selections
-                                 if self._families.meet(family, going_on.get((spot, here), 0)))
-        return frozenset(found)
-
-    def _hits(self, condition: int) -> dict[tuple[int, int], int]:
-        """By spot and selectors the states in which some input makes a condition true."""
-        found = self._known_hits.get(condition)
-        if found is None:
-            hits = self._answers.hits(condition)
-            found = self._known_hits[condition] = {(hit.number, hit.here): hit.state_set for hit in hits}
-        return found
-
-    def _cycles(self, one: "OneJourney", course: int, count: int) -> tuple[Cycle, ...]:
-        """The cycles of a journey of so many, as the whole machine runs them."""
-        path, kinds = one.path(count, self._lowest)
-        spot, carried, inside = path[0]
-        first = self._answers.first({spot: self._families.one(carried, inside)})
-        if first is None:
-            raise AssertionError("a journey begins where nobody comes")
-        before = shortest(self._back, *first)[:-1]
-        demands: list[tuple[Demand, ...]] = [() for _ in before]
-        for kind in kinds:
-            number = EACH * course + kind
-            demands.append((Demand(self._lowered[number], self._searched[number]),))
-        trace = self._stage.play(Script([*before, *path], demands), {}, ())
-        return trace.cycles[len(before):]
-
-    def _lowest(self, region: Region) -> State:
-        spot = min(region)
-        return (spot, *self._families.lowest(region[spot]))
+    def _cycles(self, steps: list[Step]) -> tuple[Cycle, ...]:
+        """The cycles of a journey, as the whole machine runs them."""
+        script = Script([step.state for step in steps], [(step.cycle,) for step in steps], from_reset=False)
+        return self._stage.play(script, {}, ()).cycles

@@ -20,7 +20,7 @@ from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, postorder
 from ordain.machine.model import Machine
-from ordain.measure.cycle_counts import Course, Ground, Journey, Origin, Travelled, travel
+from ordain.measure.cycle_counts import Control, Course, Journey, Origin, Travelled, travel
 from ordain.rom.contents import Contents, word_name
 
 
@@ -102,7 +102,7 @@ def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
     courses = [Course(last, never, broken_off, home, True), Course(last, starts, broken_off, home, False)]
     journeys.append(Journey(home, 0, 1 if units else 0))
     told = _Telling(system, found, store)
-    *travelled, from_home = travel(system, Ground(store, told.arms), origins, courses, journeys)
+    *travelled, from_home = travel(system, told.control(), origins, courses, journeys)
     taken = tuple(told.taken(unit, one) for unit, one in zip(units, travelled, strict=True))
     whole = told.taken(_Unit("fetch" if units else "round", boundary, home), from_home)
     there = from_home.least is not None or bool(from_home.rings)
@@ -262,7 +262,6 @@ class _Telling:
         self._by_hand = {*found.pointers, *found.opcodes}
         self._nexts = steering_nexts(system, found)
         self._lines = self._condition_lines()
-        self.arms = sum(1 << line for _, _, line in self._lines)
         self._asked: dict[tuple[tuple[str, int], ...], dict[Leaf, int]] = {}
 
     def taken(self, unit: _Unit, travelled: Travelled) -> Taken:
@@ -271,6 +270,10 @@ class _Telling:
                        for steps in (travelled.least, travelled.most))
         return Taken(unit.kind, unit.title, least, most, rings,
                      self._decisions(travelled.shortest), self._decisions(travelled.longest))
+
+    def control(self) -> Control:
+        arms = sum(1 << line for _, _, line in self._lines)
+        return Control(self._store, arms, self._nexts)
 
     def _condition_lines(self) -> list[tuple[Leaf, int, int]]:
         """(leaf, its bit, address bit) for the lines of the control address that are no pointers."""

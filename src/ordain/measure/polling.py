@@ -18,7 +18,7 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, leaves
 from ordain.machine.model import Rule, WhenThen
 from ordain.measure.advice import Piece
-from ordain.measure.cycle_counts import Course, Ground, Journey, travel
+from ordain.measure.cycle_counts import Control, Course, Journey, soonest
 from ordain.measure.cycles import ends_of, steering_nexts
 from ordain.text.findings import Place, note
 
@@ -51,9 +51,9 @@ def unpolled(system: System, titles: Iterable[str]) -> list[Piece]:
         journeys += [Journey(start, None, number) for start in starts]
     if not journeys:
         return []
-    travelled = iter(travel(system, Ground(store, 0), (), courses, journeys, shown=False))
-    return [_piece(system, rule, within, title, one.least) for rule, within, _ in rules
-            for title, one in zip(listed, travelled) if one.least is None or one.least > within]
+    counts = iter(soonest(system, Control(store, 0, ()), courses, journeys))
+    return [_piece(system, rule, within, title, least) for rule, within, _ in rules
+            for title, least in zip(listed, counts) if least is None or least > within]
 
 
 def _piece(system: System, rule: Rule, within: int, title: str, least: int | None) -> Piece:

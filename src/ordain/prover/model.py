@@ -95,7 +95,7 @@ class Verdicts(NamedTuple):
 
 class Limits(NamedTuple):
     """None: no limit. `memory` in bytes of the whole process. `traces`: how many breaks of one property get a trace.
-    `reduce`: hold dead bits at 0 and leave out what no property depends on; verdicts are the same without."""
+    `reduce`: leave out what no property depends on; verdicts are the same without."""
 
     states: int | None = None
     memory: int | None = None

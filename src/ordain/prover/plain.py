@@ -1,8 +1,8 @@
 """The plain engine: every state and every choice of inputs by itself, by plain evaluation, with no shortcut at all.
 
 It is there to be held against the search (`decide`), by the tests and by whoever doubts a verdict. It leaves nothing
-out, keeps every bit of every state, knows of no word class and of no set of states; for questions with monitors it
-begins anew, with these. So it is slow, and refuses machines that are too large for it rather than guess.
+out, keeps every bit of every state, knows of no set of states; for questions with monitors it begins anew, with these.
+So it is slow, and refuses machines that are too large for it rather than guess.
 """
 
 from collections.abc import Iterable, Iterator

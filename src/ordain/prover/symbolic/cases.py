@@ -13,7 +13,7 @@ from ordain.machine.expression import Node
 from ordain.prover.limits import look, memory_taken
 from ordain.prover.model import Limits, Progress, Property, Report
 from ordain.prover.questions import nodes_of
-from ordain.prover.relation.cone import cone, with_addresses
+from ordain.prover.symbolic.cone import cone, with_addresses
 from ordain.prover.symbolic.layers import Layers
 from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Graph, Part, Relation, parts_of
@@ -144,7 +144,11 @@ class Case:
         found = self._graphs.get(node)
         if found is None:
             condition, reads = (self.space.true, 0) if node is None else (self.space.of(node), self.space.read_by(node))
-            found = self._graphs[node] = self.relation.graph(self.layers.reached, condition, reads)
+            if node is None or reads >> self.space.states:
+                found = self.relation.graph(self.layers.reached, condition, reads)
+            else:
+                found = self.graph().having(condition)
+            self._graphs[node] = found
         return found
 
     def closed(self, start: BDDFunction, onward: Callable[[BDDFunction], BDDFunction],

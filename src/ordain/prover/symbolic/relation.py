@@ -31,7 +31,7 @@ class Graph:
     """Pairs of a state and one that follows, over present and next values of some atoms."""
 
     def __init__(self, space: Space, holds: BDDFunction, atoms: int, look: Callable[[], None]) -> None:
-        self.holds, self._look = holds, look
+        self.holds, self._space, self._atoms, self._look = holds, space, atoms, look
         every = members(atoms)
         self._now, self._next = space.cube(every), space.next_cube(every)
         self._to_now, self._to_next = space.renamed(every, False), space.renamed(every, True)
@@ -45,6 +45,14 @@ class Graph:
         """The states that a state of a set follows."""
         self._look()
         return self.holds.apply_exists(AND, states.substitute(self._to_next), self._next)
+
+    def having(self, condition: BDDFunction) -> "Graph":
+        """The cycles from states with a condition, over these alone."""
+        return Graph(self._space, self.holds & condition, self._atoms, self._look)
+
+    def within(self, states: BDDFunction) -> BDDFunction:
+        """The pairs both of which are in a set."""
+        return self.holds & states & states.substitute(self._to_next)
 
 
 class Relation:

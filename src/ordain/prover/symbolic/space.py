@@ -4,7 +4,7 @@ Every atom of a state has two diagram variables one under the other, for its pre
 what is free has one.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from oxidd.bdd import BDDFunction, BDDManager, BDDSubstitution
 
@@ -129,6 +129,19 @@ class Space:
         if to_next:
             return BDDFunction.make_substitution((self.number[atom], self.next(atom)) for atom in atoms)
         return BDDFunction.make_substitution((self.number[atom] + 1, self.now[atom]) for atom in atoms)
+
+
+def by_value(bits: list[BDDFunction], among: BDDFunction) -> Iterator[tuple[int, BDDFunction]]:
+    """The values of some bits, highest first, in a set, and where in it they have each."""
+    waiting = [(among, 0, 0)]
+    while waiting:
+        some, count, value = waiting.pop()
+        if not some.satisfiable():
+            continue
+        if count == len(bits):
+            yield value, some
+            continue
+        waiting += [(some & bits[count], count + 1, 2 * value + 1), (some & ~bits[count], count + 1, 2 * value)]
 
 
 def _is_read(reads: Bits[int], node: Node) -> bool:

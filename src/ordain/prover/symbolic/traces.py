@@ -23,12 +23,14 @@ CLOSING = 256
 
 class Script(NamedTuple):
     """`sets`: where the machine is, cycle after cycle; `demands`: what each cycle has to satisfy. After the last state:
-    `back`, the number of the one to which it returns; or, with `dead_end`, no cycle at all; or anything."""
+    `back`, the number of the one to which it returns; or, with `dead_end`, no cycle at all; or anything. Unless
+    `from_reset` the first state is one that is reached later; what does not matter of it is as after reset."""
 
     sets: list[BDDFunction]
     demands: list[tuple[Node, ...]]
     back: int | None = None
     dead_end: bool = False
+    from_reset: bool = True
 
 
 class Stage:
@@ -44,7 +46,7 @@ class Stage:
         """`events`: conditions whose truth is noted in every cycle, by name. `shown`: the monitors whose values belong
         in the trace."""
         names = [monitor.name for monitor in shown]
-        states = self._start(script.sets[0])
+        states = self._start(script.sets[0], script.from_reset)
         cycles: list[Cycle] = []
         remembered = self._running.before_reset()
         last = len(script.sets) - 1
@@ -71,13 +73,13 @@ class Stage:
             return Trace(tuple(cycles), None, script.dead_end, ending)
         return _closed(self._variables, cycles, entered, states, script.back, ending)
 
-    def _start(self, wanted: BDDFunction) -> dict[Node, int]:
-        """A start state of the whole machine that is in a set."""
-        chosen = self._lowest(wanted & self._case.start, self._atoms)
+    def _start(self, wanted: BDDFunction, from_reset: bool) -> dict[Node, int]:
+        """A state of the whole machine that is in a set."""
+        chosen = self._lowest(wanted & self._case.start if from_reset else wanted, self._atoms)
         states = {}
         for variable in self._variables:
             states[variable.leaf] = variable.reset or 0
-            if variable.reset is None and variable.leaf in self._space.atoms.first:
+            if (variable.reset is None or not from_reset) and variable.leaf in self._space.atoms.first:
                 states[variable.leaf] = sum(chosen.get(atom, 0) << bit
                                             for bit, atom in enumerate(self._space.atoms.of(variable.leaf)))
         if not self._is_in(states, wanted):

@@ -12,6 +12,7 @@ from ordain.prover.symbolic.cases import Case
 from ordain.prover.symbolic.paths import Loop, go_round, one_of, shortest
 from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Graph
+from ordain.prover.symbolic.space import by_value
 from ordain.prover.symbolic.traces import Script, Stage
 
 Outcome: TypeAlias = Literal["proved", "broken", "vacuous", "undecided"]
@@ -202,15 +203,5 @@ def presented(case: Case, store: str, cycles: BDDFunction) -> set[int]:
     """The addresses of a store that some cycles, over states and inputs, present."""
     space, address = case.space, case.model.system.addresses[store]
     others = ((1 << space.atoms.count) - 1) & ~space.read_by(address)
-    found = set[int]()
-    waiting = [(cycles.exists(space.cube(members(others))), 0, 0)]
-    bits = space.bits(address)
-    while waiting:
-        some, count, value = waiting.pop()
-        if not some.satisfiable():
-            continue
-        if count == len(bits):
-            found.add(value)
-            continue
-        waiting += [(some & bits[count], count + 1, 2 * value + 1), (some & ~bits[count], count + 1, 2 * value)]
-    return found
+    wanted = cycles.exists(space.cube(members(others)))
+    return {value for value, _ in by_value(space.bits(address), wanted)}

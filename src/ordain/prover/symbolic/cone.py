@@ -19,17 +19,6 @@ def with_addresses(system: System, roots: tuple[Node, ...]) -> tuple[Node, ...]:
     return substitute(system.terms, roots, values)
 
 
-def stores_read(system: System, roots: tuple[Node, ...]) -> list[str]:
-    """The stores whose words the roots read, and those that form their addresses; in the order of the system."""
-    found: set[str] = set()
-    pending = list(roots)
-    while pending:
-        new = {_store_of(system, leaf) for leaf in bits_read(pending)} - found - {""}
-        found |= new
-        pending = list(with_addresses(system, tuple(system.addresses[store] for store in sorted(new))))
-    return [store for store in system.addresses if store in found]
-
-
 def cone(system: System, variables: tuple[Variable, ...],
          roots: tuple[Node, ...]) -> tuple[tuple[Variable, ...], dict[Node, int]]:
     """Those of `variables` on which the roots depend, with `next` cut down to the bits that matter; and the mask of

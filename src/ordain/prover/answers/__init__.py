@@ -1,1 +1,0 @@
-"""From what was reached to verdicts: conditions, fixpoints, monitors, paths and traces."""

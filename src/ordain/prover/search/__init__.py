@@ -1,1 +1,0 @@
-"""Breadth first over all that can happen: dead bits, sets of states, edges."""
