@@ -127,31 +127,27 @@ def test_an_opcode_that_could_not_be_before() -> None:
 
 
 def test_a_second_way_to_dispatch_is_the_change_of_who_takes_it() -> None:
-    """`skip` dispatches itself now, with the chime still on; who comes by the old way does what it did."""
+    """`skip` comes to the second word of what follows now; who is dispatched as before does what it did."""
     texts = ("""machine belfry
 microprogram "m.micro"
-store control 16 words of 9 bits
+store control 16 words of 8 bits
     address upc
 field branch 2 bits
-    step 0 idle
-    jump 1
-    go   2
-    ask  3
+    jump 0 idle
+    go   1
+    late 2
 field target 4 bits address, idle 0
 field chime 1 bit
 field pull 1 bit
-spare 1 bit
 store entry 2 words of 4 bits
     address op
     word start of instruction
-state tone 1 bit, reset 0
-    next chime
 state upc 4 bits, reset 0
     next choose branch
-        step: upc + 1
         jump: target
         go  : entry
-        ask : target if tone else upc + 1
+        late: {entry[3:1], 0b1}
+        otherwise: 0
 register op 1 bit, loads rope when upc is 0
 bus rope 1 bit, pulled low
     driven by bell when pull
@@ -159,16 +155,16 @@ home upc is 0
 """, """\
 routine fetch at 0
         branch go
-routine loud
-        pull, branch jump, target fetch
-instruction 0 "ring"
-        branch ask, target loud
-        branch jump, target fetch
-instruction 1 "skip"
-        branch jump, target fetch
+instruction 0 "ring" at 4
+        chime, branch jump, target second
+  second: branch jump, target fetch
+instruction 1 "skip" at 8
+        branch jump, target last
+  last: branch jump, target fetch
 """)
-    assert moved(after(texts, ('"skip"\n        branch jump, target fetch', '"skip"\n        branch go, chime'))) == {
-        "skip": "changed"}
+    assert moved(after(texts)) == {}
+    assert moved(after(texts, ("  last: branch jump, target fetch", "  last: branch late"))) == {"skip": "changed"}
+    assert moved(after(texts, ("        branch go", "        branch late"))) == {"fetch": "changed", "reset": "changed"}
 
 
 def test_an_input_whose_values_got_names() -> None:

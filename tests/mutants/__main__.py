@@ -128,7 +128,7 @@ def _tests(package: str) -> dict[str, Covered]:
     where = [HERE / "tests" / part for part in (package, *BESIDE.get(package, ()))]
     files = sorted(path for place in where for path in ([place] if place.is_file() else place.rglob("test_*.py")))
     shared = [path for path in sorted([*SOURCE.rglob("*.py"), *(HERE / "tests").rglob("*.py")])
-              if not path.name.startswith("test_")]
+              if not path.name.startswith("test_") and path.parent != EQUIVALENT.parent]
     kept = KEPT / f"{package}.json"
     known = json.loads(kept.read_text()) if kept.exists() else {}
     found = {}

@@ -178,10 +178,10 @@ class Trial(NamedTuple):
         return sorted(self.tests, key=lambda name: self.tests[name].seconds)
 
 
-def tried(trials: Sequence[Trial], tell: Callable[[Trial, str], None], grace: float = 30) -> None:
+def tried(trials: Sequence[Trial], tell: Callable[[Trial, str], None], grace: float = 10) -> None:
     """Tell of every trial "test" when a test fails, "effort" when the tests do not come to an end in their time and
     memory, "crash" when they end with the process, "" when nothing is noticed. `grace`: seconds of the processor that
-    tests may take beside five times what they take without a fault.
+    a test may take beside five times what it takes without a fault.
 
     Where a fault is within a function, the tests are collected once and the function gets other code in each child.
     Elsewhere the program has to be imported with the fault in it, by a child that has not imported it yet."""
@@ -269,17 +269,19 @@ class _Together(_Chosen):
         items = {item.nodeid: item for item in session.items}
         plugins = session.config.pluginmanager
         plugins.unregister(plugins.get_plugin("terminalreporter"))
+        grace = self._grace
         for one, code in self._trials:
             def run(one: Trial = one, code: CodeType = code) -> int:
                 _function(one.module, one.fault.function).__code__ = code
                 chosen = [items[name] for name in one.names()]
                 for item, following in zip(chosen, [*chosen[1:], None]):
+                    _limit(grace + 5 * one.tests[item.nodeid].seconds)
                     item.ihook.pytest_runtest_protocol(item=item, nextitem=following)
                     if session.testsfailed:
                         return 1
                 return 0
 
-            self._tell(one, _how(_in_child(run, _seconds(one, self._grace))))
+            self._tell(one, _how(_in_child(run, _seconds(one, grace))))
         return True
 
 
@@ -294,8 +296,7 @@ def _in_child(work: Callable[[], Any], seconds: float) -> Any:
     if child == 0:
         os.setsid()
         os.close(reading)
-        used = time.process_time()
-        resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(used + seconds), resource.RLIM_INFINITY))
+        _limit(seconds)
         with contextlib.suppress(BaseException), contextlib.redirect_stdout(io.StringIO()), \
                 contextlib.redirect_stderr(io.StringIO()):
             result = json.dumps(work()).encode()
@@ -324,6 +325,11 @@ def _in_child(work: Callable[[], Any], seconds: float) -> Any:
     if open_still or (os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGXCPU):
         return None
     return json.loads(text) if text else CRASH
+
+
+def _limit(seconds: float) -> None:
+    """This process may take so many more of the processor."""
+    resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(time.process_time() + seconds), resource.RLIM_INFINITY))
 
 
 def _resident(process: int) -> int:

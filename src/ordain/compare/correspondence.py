@@ -33,7 +33,7 @@ def correspond(old: Contents, new: Contents) -> Correspondence:
     for kind in KINDS:
         ours, theirs = _widths(old.machine, kind), _widths(new.machine, kind)
         for name, width in ours.items():
-            if theirs.get(name) == width:
+            if name in theirs and theirs[name] == width:
                 pairs[kind][name] = name
     forms: Forms = {}
     progress = True
@@ -149,6 +149,8 @@ def _by_terms(kind: str, name: str, machine: Machine, known: dict[str, str], for
     if kind == "registers":
         own = str([(load.source and _form(load.source, name, machine, known, forms),
                     _form(load.when, name, machine, known, forms)) for load in machine.registers[name].loads])
+    if kind == "stores":
+        own = str(_form(machine.stores[name].address, name, machine, known, forms))
     if not speaking and not own:
         return None
     return (str(_widths(machine, kind)[name]), own, tuple(speaking))

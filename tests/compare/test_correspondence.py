@@ -1,0 +1,196 @@
+"""Which name of the old machine is which of the new one: what is said of every pair, and what is never paired."""
+
+import pytest
+
+from ordain.compare.correspondence import correspond
+from tests.compare.judged import Texts, between, edited, moved
+from tests.workshop import contents_of
+
+LATHE: Texts = ("""machine lathe
+microprogram "m.micro"
+store control 16 words of 16 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    jump 1
+    ask  2
+    look 3
+field target 4 bits address, idle 0
+field feed  2 bits
+    off   0 idle
+    slow  1
+    quick 2
+field cool  1 bit
+field clamp 1 bit
+field turns 3 bits, idle 0
+spare 3 bits
+store table 4 words of 4 bits
+    address tool
+state upc 4 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        ask : target if hot else upc + 1
+        look: table.word
+state worn 1 bit, reset 0
+    next worn or hot
+register tool 2 bits, loads bed[1:0] when clamp
+register depth 4 bits, loads bed when cool
+register width 4 bits, loads rail when cool
+register last 4 bits, loads depth when clamp
+input hot 1 bit, stop 1 bit
+condition done 1 bit = depth is width
+bus bed 4 bits, floats
+    driven by depth when feed is slow
+    driven by slide when feed is quick
+    sampled by scale when clamp
+bus rail 4 bits, floats
+    driven by width when cool
+    driven by slide when clamp
+strobe cut
+    bed steady 1 cycle before
+signal cut = feed is quick and not stop
+home upc is 0
+""", """\
+routine start at 0
+        feed slow, branch look
+routine bore
+        feed quick, clamp, turns 5
+        cool, branch ask, target bore
+        branch jump, target start
+routine face
+        feed slow, cool
+        feed slow
+        branch jump, target start
+map table
+        0, 1: bore
+        2, 3: face
+""")
+
+
+def renamed(texts: Texts, old: str, new: str) -> Texts:
+    """A word of both texts, wherever it stands."""
+    import re
+
+    machine, micro = (re.sub(rf"\b{old}\b", new, text) for text in texts)
+    assert (machine, micro) != texts
+    return machine, micro
+
+
+def said(old: Texts, new: Texts) -> tuple[str, ...]:
+    return correspond(contents_of(*old), contents_of(*new)).said
+
+
+@pytest.mark.parametrize(("old", "new", "expected"), [
+    ("tool", "bit", "register `tool` is now `bit`"), ("depth", "deep", "register `depth` is now `deep`"),
+    ("last", "former", "register `last` is now `former`"), ("worn", "blunt", "state `worn` is now `blunt`"),
+    ("upc", "counter", "state `upc` is now `counter`"), ("hot", "warm", "input `hot` is now `warm`"),
+    ("bed", "way", "bus `bed` is now `way`"), ("rail", "way", "bus `rail` is now `way`"),
+    ("slide", "cross", "part `slide` is now `cross`"), ("scale", "ruler", "part `scale` is now `ruler`"),
+    ("table", "tools", "store `table` is now `tools`"), ("control", "words", "store `control` is now `words`"),
+    ("cut", "bite", "strobe `cut` is now `bite`"),
+    ("feed", "drive", "field `feed` is now `drive`: it has the same codes"),
+    ("turns", "speed", "field `turns` is now `speed`: it lies in the same bits"),
+])
+def test_one_name_for_another(old: str, new: str, expected: str) -> None:
+    """Everything that is said; and nothing behaves differently."""
+    other = renamed(LATHE, old, new)
+    assert said(LATHE, other) == (expected,)
+    assert said(other, LATHE) == (expected.replace(f"`{old}` is now `{new}`", f"`{new}` is now `{old}`"),)
+    found = between(LATHE, other)
+    assert moved(found) == {} and found.machine == ()
+
+
+def test_the_same_names_say_nothing() -> None:
+    assert said(LATHE, LATHE) == ()
+
+
+def test_several_names_at_once() -> None:
+    """A bus and all that is joined to it: each is found by the others."""
+    other = renamed(renamed(renamed(LATHE, "bed", "way"), "depth", "deep"), "scale", "ruler")
+    assert set(said(LATHE, other)) == {"bus `bed` is now `way`", "register `depth` is now `deep`",
+                                       "part `scale` is now `ruler`"}
+    assert moved(between(LATHE, other)) == {}
+
+
+def test_two_that_changed_their_names_for_each_other_are_other_things() -> None:
+    """Names and widths are the same on both sides, so a name is taken at its word, and what it does has changed."""
+    swapped = renamed(renamed(renamed(LATHE, "depth", "mine"), "width", "depth"), "mine", "width")
+    assert said(LATHE, swapped) == () and moved(between(LATHE, swapped)) != {}
+
+
+def test_twins_are_not_told_apart() -> None:
+    """Two registers that are loaded alike and read by nobody: with new names nobody can say which is which."""
+    twins = edited(LATHE, ("input hot", "register left 4 bits, loads bed when clamp\n"
+                                        "register right 4 bits, loads bed when clamp\ninput hot"))
+    one = renamed(twins, "left", "port")
+    assert said(twins, one) == ("register `left` is now `port`",)
+    both = renamed(one, "right", "starboard")
+    assert said(twins, both) == ()
+
+
+def test_two_registers_that_differ_in_what_they_load() -> None:
+    """One is loaded from the bed, one from the rail, one with any value, one at another time; all have new names."""
+    loads = {"a": "loads bed when clamp", "b": "loads rail when clamp", "c": "changes when clamp",
+             "d": "loads bed when not clamp"}
+    lines = "".join(f"register {name} 4 bits, {load}\n" for name, load in loads.items())
+    old = edited(LATHE, ("input hot", f"{lines}input hot"))
+    new = old
+    for name in loads:
+        new = renamed(new, name, f"{name}{name}")
+    assert said(old, new) == tuple(f"register `{name}` is now `{name}{name}`" for name in loads)
+
+
+def test_another_width_is_another_thing() -> None:
+    wide = edited(renamed(LATHE, "last", "former"), ("register former 4 bits, loads depth", "register former 5 bits, "
+                                                    "loads {0b0, depth}"))
+    assert said(LATHE, wide) == ()
+
+
+# ---------------------------------------------------------------- fields and their codes
+
+
+def test_codes_with_other_numbers() -> None:
+    """Compared by the codes' names: nothing has changed. Two that swap names have."""
+    other = edited(LATHE, ("    slow  1\n    quick 2", "    slow  2\n    quick 1"))
+    assert said(LATHE, other) == ("field `feed` has other numbers for its codes: compared by the codes' names",)
+    assert moved(between(LATHE, other)) == {}
+    worse = edited(other, ("start at 0\n        feed slow", "start at 0\n        feed quick"))
+    assert set(moved(between(LATHE, worse))) == {"reset", "start"}
+
+
+def test_a_code_with_another_name_and_the_same_number() -> None:
+    other = renamed(LATHE, "slow", "gentle")
+    assert said(LATHE, other) == () and moved(between(LATHE, other)) == {}
+
+
+def test_codes_without_a_counterpart() -> None:
+    """`slow` is gone, and its number is another code's: the machine says what the field drives, that is compared."""
+    other = edited(renamed(LATHE, "slow", "gentle"), ("    gentle  1\n    quick 2", "    gentle  3\n    quick 2"))
+    assert said(LATHE, other) == ("field `feed` has other codes: words are compared by what it drives, loads and "
+                                  "strobes",)
+    assert moved(between(LATHE, other)) == {}
+    worse = edited(other, ("start at 0\n        feed gentle", "start at 0\n        feed quick"))
+    assert set(moved(between(LATHE, worse))) == {"reset", "start"}
+
+
+def test_a_field_of_one_side() -> None:
+    """What the machine says of it is compared; of one that stands alone it counts whether it is idle."""
+    gone = (LATHE[0].replace("field clamp 1 bit\n", "").replace("spare 3 bits", "spare 4 bits")
+            .replace("when clamp", "when feed is quick"), LATHE[1].replace(", clamp", ""))
+    assert said(LATHE, gone) == ("field `clamp` is only in the old machine: words are compared by what it drives, "
+                                 "loads and strobes",)
+    assert said(gone, LATHE) == (said(LATHE, gone)[0].replace("old", "new"),)
+    assert moved(between(LATHE, gone)) == {}
+    mute = (LATHE[0].replace("field turns 3 bits, idle 0\n", "").replace("spare 3 bits", "spare 6 bits"),
+            LATHE[1].replace(", turns 5", ""))
+    assert said(LATHE, mute) == () and moved(between(LATHE, mute)) == {"bore": "changed"}
+    lamp = edited(mute, ("spare 6 bits", "spare 2 bits\nfield lamp 4 bits, idle 0"))
+    assert said(mute, lamp) == () and moved(between(mute, lamp)) == {}
+    assert moved(between(mute, edited(lamp, ("feed quick, clamp", "feed quick, clamp, lamp 3")))) == {"bore": "changed"}
+
+
+def test_an_address_field_with_another_name() -> None:
+    """What it says is where control goes, and that is compared anyway."""
+    other = renamed(LATHE, "target", "goal")
+    assert said(LATHE, other) == () and moved(between(LATHE, other)) == {}
