@@ -17,7 +17,8 @@ from tempfile import TemporaryDirectory
 
 ROOT = Path(__file__).parent.parent.parent
 TUTORIAL = ROOT / "docs" / "tutorial.md"
-PAGES = (TUTORIAL, *sorted((ROOT / "docs" / "how").glob("*.md")))
+PAGES = (TUTORIAL, *(ROOT / "docs" / f"{name}.md" for name in ("compare", "cycles")),
+         *sorted((ROOT / "docs" / "how").glob("*.md")))
 COLUMNS = 100
 """The width of the terminal on the pages."""
 FENCE = re.compile(r"^```(\S[^\n]*)\n(.*?)^```\n", re.MULTILINE | re.DOTALL)

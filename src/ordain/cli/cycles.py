@@ -119,7 +119,7 @@ def _lines(built: "Built", cycles: "Cycles | None", figure: "PerInstruction | No
 
 def _figure(figure: "PerInstruction") -> str:
     least, most = _decimal(figure.least), _decimal(figure.past_rings)
-    waiting = ", without what is waited" if figure.most is None else ""
+    waiting = ", without waiting" if figure.most is None else ""
     span = least if least == most else f"{least} to {most}"
     return f"cycles per instruction of this mix, fetch included: {span}{waiting}"
 

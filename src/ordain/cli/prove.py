@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 @click.option("--diagram", is_flag=True, help="Draw each trace as a timing diagram too, in any terminal.")
 @click.option("--all", "everything", is_flag=True, help="Every cycle of long traces, every verdict, every witness.")
 @click.option("--no-cache", is_flag=True, help="Neither use nor keep verdicts of earlier runs.")
-@click.option("--prune-cache", is_flag=True, help="First forget all verdicts that are kept, of every machine.")
+@click.option("--prune-cache", is_flag=True, help="First forget the kept verdicts of every machine.")
 @speaks("text", "json", "sarif", "github")
 def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states: int | None, limit_memory: int | None,
             limit_seconds: float | None, plain: bool, diagram: bool, everything: bool, no_cache: bool,

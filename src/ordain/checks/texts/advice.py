@@ -44,5 +44,5 @@ EXPLANATIONS = (
         "Free words of each control store and the longest run of them; steps; opcodes without an instruction of their "
         "own.",
         "`control`: 232 of 1024 words are free, at most 128 of them in a row",
-        "Nothing is to be done."),
+        "There is nothing to do."),
 )

@@ -30,7 +30,7 @@ EXPLANATIONS = (
         "ordain decode U21.hex                   # 4096 bytes for a device of 2048",
         "Take the file of the right chip, or correct the size in the `chip` line."),
     Explanation(
-        "image-size", "a raw image has not the size of the device",
+        "image-size", "a raw image does not have the size of the device",
         "A raw image has no addresses, so its size must be exact.",
         "ordain decode U21.bin                   # 2047 bytes",
         "Read the chip again, with the right device selected in the programmer."),

@@ -17,7 +17,7 @@ EXPLANATIONS = (
         "Mend the line by hand where you know what it said; `ordain burned --repair` moves what cannot be read into "
         "`burned.torn`. With `burned.jsonl merge=union` in .gitattributes git joins two ledgers by itself."),
     Explanation(
-        "lost-image", "the image of a burned chip cannot be had back",
+        "lost-image", "the image of a burned chip cannot be restored",
         "The ledger has its sums, but the image itself is not in `burned/` or is damaged.",
         "burned/9f86d081....bin                  # removed",
         "Put the file back from a copy; or build the revision that the ledger names again; or read the chip."),
