@@ -1,6 +1,7 @@
 """What a change touched, asked for as a user asks: over git revisions, builds and the sockets of a small machine."""
 
 import json
+import re
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -223,3 +224,18 @@ def test_a_comparison_of_the_working_files_with_themselves_says_so(lamp: Path) -
     for named in (".", "lamp.machine"):
         assert call(lamp, "compare", named).stdout.startswith(f"{named} (the working files themselves) -> ")
     assert "themselves" not in call(lamp, "compare", "HEAD").stdout
+
+
+def test_colour_says_what_was_and_what_got_worse_and_nothing_alone(lamp: Path) -> None:
+    """In the repaired direction the same lines are green; without colour the words are the same. SGR codes of
+    ISO/IEC 6429: 31 red, 32 green, 33 yellow."""
+    change(lamp / "lamp.micro", *DRIVES)
+    plain = call(lamp, "compare", "HEAD", "--color", "never").stdout
+    told = call(lamp, "compare", "HEAD", "--color", "always").stdout
+    assert re.sub(r"\x1b\[[0-9;]*m", "", told) == plain and "\x1b" not in plain
+    assert "\x1b[31m      was 0A lend.wait: grant, if asked goto wait\x1b[0m" in told
+    assert "\x1b[32m      now 0A lend.wait: grant, point, if asked goto wait\x1b[0m" in told
+    assert "\x1b[31m  newly broken: contention: address (was proved)\x1b[0m" in told
+    git(lamp, "commit", "--quiet", "--all", "--message", "with the fault")
+    back = call(lamp, "compare", "HEAD", "--to", "HEAD~1", "--color", "always").stdout
+    assert "\x1b[32m  repaired: contention: address (was broken)\x1b[0m" in back

@@ -12,9 +12,11 @@ from ordain.cli.manner import (
     exit_status,
     find_machine,
     machine_argument,
+    page_of,
     print_json,
     print_other_format,
     say,
+    show,
     speaks,
     tell_findings,
 )
@@ -173,8 +175,7 @@ def _end(manner: Manner, path: Path, findings: list[Finding], found: "Comparison
     tell_findings(findings, manner, beside=path)
     if manner.quiet:
         tell_findings(guarded, manner, beside=path)
-    for line in comparison_lines(found, everything):
-        say(manner, line)
+    show(manner, comparison_lines(found, everything, page_of(manner)))
     if not manner.quiet and guarded:
         say(manner, f"not expected: {len(guarded)} (see above; --expect TITLE names what is meant to change)")
     return status

@@ -1,4 +1,4 @@
-"""What a save has changed, in a few lines: verdicts, instructions, chips."""
+"""What a save has changed, in a few printable lines: verdicts, instructions, chips."""
 
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
@@ -9,28 +9,30 @@ if TYPE_CHECKING:
     from ordain.checks.check import Report
     from ordain.machine.model import Machine
     from ordain.rom.contents import Contents
+    from ordain.show.page import Page
 
 FEW = 8
 """So many names stand in a line."""
 
 
-def verdict_changes(old: "Report", new: "Report") -> list[str]:
+def verdict_changes(old: "Report", new: "Report", page: "Page") -> list[str]:
     """How many verdicts moved, and which, as `ordain compare` says it."""
     from ordain.compare.verdicts import verdict_changes
     from ordain.show.comparison import verdict_lines
 
-    return verdict_lines(verdict_changes(old, new), False)
+    return verdict_lines(verdict_changes(old, new), page)
 
 
 def finding_changes(old: Iterable[Finding], new: Iterable[Finding]) -> list[str]:
     """How many findings are new, and which are gone."""
+    from ordain.show.paint import printable
     from ordain.show.sarif import fingerprints
 
     old, new = list(old), list(new)
     before, now = dict(zip(fingerprints(old), old)), dict(zip(fingerprints(new), new))
     gone = [finding for print_, finding in before.items() if print_ not in now]
     fresh = [finding for print_, finding in now.items() if print_ not in before]
-    lines = [f"gone: {finding.name}: {finding.message}" for finding in gone[:FEW]]
+    lines = [printable(f"gone: {finding.name}: {finding.message}") for finding in gone[:FEW]]
     if len(gone) > FEW:
         lines.append(f"gone: {len(gone) - FEW} more findings")
     return lines + ([f"new findings: {len(fresh)}"] if fresh else [])
@@ -40,13 +42,14 @@ def instruction_changes(old: "Contents", new: "Contents") -> list[str]:
     """Which instructions, and what else is entered from outside, behave differently."""
     from ordain.compare.behaviour import behaviour
     from ordain.compare.joint import join
+    from ordain.show.paint import printable
 
     compared = behaviour(join(old, new))
-    lines = list(compared.machine)
+    lines = list(map(printable, compared.machine))
     for status in ("changed", "new", "gone"):
         titles = list(dict.fromkeys(unit.title for unit in compared.units if unit.status == status))
         if titles:
-            lines.append(f"{status}: {some(titles)}")
+            lines.append(printable(f"{status}: {some(titles)}"))
     return lines or ["every instruction behaves as before"]
 
 

@@ -133,9 +133,9 @@ class Watcher:
         from ordain.show.verdicts import answer_lines, report_lines
 
         before = self.seen.report
-        moved = [] if before is None else verdict_changes(before, report) + finding_changes(before.findings,
-                                                                                            report.findings)
         page = page_of(self.manner)
+        moved = [] if before is None else [*verdict_changes(before, report, page.indented(2)),
+                                           *finding_changes(before.findings, report.findings)]
         groups = grouped(_each_once([*report.findings, *findings]))
         self._show(answer_lines(built.contents, report, groups, page), [*moved, *changes], groups, built,
                    report_lines(built.contents, report, False, page))
@@ -183,15 +183,16 @@ class Watcher:
 
     def _show(self, answer: list[str], changes: list[str], groups: "list[Group]", built: "Built | None",
               below: Iterable[str] = ()) -> None:
-        """A heading, the answer, what has changed, what is wrong: as much as the terminal has lines."""
+        """A heading, the answer, what has changed (printable already), what is wrong: as much as the terminal has
+        lines."""
         from ordain.show.page import fold
         from ordain.show.paint import printable
 
         page = page_of(self.manner)
         saved = f"saved: {', '.join(self.saved)}" if self.saved else "watching; Ctrl-C ends it"
         now = f" ({time.strftime('%H:%M:%S')})" if self.screen else ""
-        head = [line for text in (f"{self.path.name}, {saved}{now}", *(f"  {change}" for change in changes))
-                for line in fold(printable(text), page)]
+        head = [line for text in (printable(f"{self.path.name}, {saved}{now}"), *(f"  {change}" for change in changes))
+                for line in fold(text, page)]
         lines = [head[0], *(line for text in answer for line in fold(text, page)), *head[1:], ""]
         lines += finding_lines(groups, page, contents=None if built is None else built.contents, beside=self.path,
                                everything=built is None)

@@ -1,6 +1,7 @@
 """A comparison as text: one screen first, everything on request."""
 
 from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 from ordain.compare.behaviour import Behaviour, Unit
 from ordain.compare.comparison import Comparison, CycleChange, is_expected
@@ -8,28 +9,42 @@ from ordain.compare.difference import Difference
 from ordain.compare.places import Addresses
 from ordain.compare.reach import Reach, Via
 from ordain.compare.roots import Titles
-from ordain.compare.verdicts import Moved, VerdictChanges, worse
+from ordain.compare.verdicts import WORSE, Moved, VerdictChanges, worse
 from ordain.rom.burn_plan import ChipChange, burns_and_erasures
 from ordain.rom.contents import Contents
+from ordain.show.page import Page, fold
+from ordain.show.paint import printable
 
 FEW = 6
 """Names or lines of one kind on the first screen."""
 
 
-def comparison_lines(found: Comparison, everything: bool) -> list[str]:
+class Said(NamedTuple):
+    """A line and the role in which it is painted, "" for none."""
+
+    text: str
+    role: str = ""
+
+
+def comparison_lines(found: Comparison, everything: bool, page: Page) -> list[str]:
     """The whole report, the answer first. With `everything` nothing is left out."""
-    lines = [f"{found.old} -> {found.new}: {_answer(found)}"]
+    lines = [Said(f"{found.old} -> {found.new}: {_answer(found)}", "strong")]
     if found.behaviour is not None:
-        lines += ["", *_behaviour(found, found.behaviour, everything)]
+        lines += [Said(""), *_behaviour(found, found.behaviour, everything)]
     if found.reach is not None:
-        lines += _reach(found.reach, everything)
+        lines += map(Said, _reach(found.reach, everything))
     if found.verdicts is not None:
-        lines += ["", *verdict_lines(found.verdicts, everything)]
+        lines += [Said(""), *_verdicts(found.verdicts, everything)]
     if found.cycles is not None:
-        lines += ["", *_cycles(found.cycles, everything)]
+        lines += map(Said, ["", *_cycles(found.cycles, everything)])
     if found.chips is not None:
-        lines += ["", *_chips(found.chips, everything)]
-    return [*lines, *(f"note: {remark}" for remark in found.remarks)]
+        lines += map(Said, ["", *_chips(found.chips, everything)])
+    return _drawn([*lines, *(Said(f"note: {remark}") for remark in found.remarks)], page)
+
+
+def _drawn(lines: Iterable[Said], page: Page) -> list[str]:
+    return [line for said in lines for line in fold(page.paint(said.role, printable(said.text)) if said.role
+                                                    else printable(said.text), page)]
 
 
 def _answer(found: Comparison) -> str:
@@ -70,21 +85,21 @@ def _plural(count: int, name: str) -> str:
 # ---------------------------------------------------------------- behaviour
 
 
-def _behaviour(found: Comparison, behaviour: Behaviour, everything: bool) -> list[str]:
+def _behaviour(found: Comparison, behaviour: Behaviour, everything: bool) -> list[Said]:
     units = behaviour.units
     counts = [(status, sum(unit.status == status for unit in units)) for status in ("changed", "new", "gone", "same")]
     told = ", ".join(f"{count} {status}" for status, count in counts if count)
-    lines = [f"behaviour: {told or 'nothing is entered from outside'}"]
+    lines = [Said(f"behaviour: {told or 'nothing is entered from outside'}")]
     for group in _groups(behaviour):
         lines += _group(found, behaviour, group, everything)
     renamed = [f"`{unit.title}` (was `{unit.was}`)" for unit in units if unit.status == "same" and unit.was]
     if renamed:
-        lines.append(f"  renamed: {some(renamed, everything)}")
+        lines.append(Said(f"  renamed: {some(renamed, everything)}"))
     for unit in units:
         if unit.note and (unit.status != "same" or everything):
-            lines.append(f"  `{unit.title}`: {unit.note}")
-    lines += [f"  machine: {text}" for text in _cut(behaviour.machine, everything)]
-    lines += [f"  taken as the same: {text}" for text in _cut(behaviour.said, everything)]
+            lines.append(Said(f"  `{unit.title}`: {unit.note}"))
+    lines += [Said(f"  machine: {text}", "doubt") for text in _cut(behaviour.machine, everything)]
+    lines += [Said(f"  taken as the same: {text}") for text in _cut(behaviour.said, everything)]
     return lines
 
 
@@ -118,7 +133,7 @@ def _line(contents: Contents, addresses: Addresses) -> object:
     return tuple(found)
 
 
-def _group(found: Comparison, behaviour: Behaviour, units: list[Unit], everything: bool) -> list[str]:
+def _group(found: Comparison, behaviour: Behaviour, units: list[Unit], everything: bool) -> list[Said]:
     first = units[0]
     names = [_named(unit) + (" (expected)" if is_expected(unit, found.expected) else "") for unit in units]
     what = f"  {first.status}: {some(names, everything)}"
@@ -126,7 +141,7 @@ def _group(found: Comparison, behaviour: Behaviour, units: list[Unit], everythin
         what += f", in place of `{first.was}`"
     if first.status == "gone" and first.note:
         what += f"; {first.note}"
-    lines = [what]
+    lines = [Said(what, "doubt")]
     if first.difference is not None:
         lines += _difference(behaviour, first.difference, everything)
     return lines
@@ -138,20 +153,21 @@ def _named(unit: Unit) -> str:
     return f"`{unit.title}`"
 
 
-def _difference(behaviour: Behaviour, one: Difference, everything: bool) -> list[str]:
+def _difference(behaviour: Behaviour, one: Difference, everything: bool) -> list[Said]:
     contents = [side.contents for side in behaviour.joint.sides]
     titles = [Titles(side) for side in behaviour.joint.sides]
-    lines = []
+    lines: list[Said] = []
     if everything:
         for number, passage in enumerate(one.way, 1):
             condition = f"  when {', '.join(map(str, passage.when))}" if passage.when else ""
-            lines.append(f"    cycle {number}: {place_text(contents[1], titles[1], passage.new)}{condition}")
+            lines.append(Said(f"    cycle {number}: {place_text(contents[1], titles[1], passage.new)}{condition}"))
     condition = f", when {', '.join(map(str, one.when))}" if one.when else ""
-    lines.append(f"    cycle {one.cycle} is the first that differs{condition}")
-    lines.append(f"      was {place_text(contents[0], titles[0], one.old) if one.old else one.old_end}")
-    lines.append(f"      now {place_text(contents[1], titles[1], one.new) if one.new else one.new_end}")
+    was = place_text(contents[0], titles[0], one.old) if one.old else one.old_end
+    now = place_text(contents[1], titles[1], one.new) if one.new else one.new_end
+    lines += [Said(f"    cycle {one.cycle} is the first that differs{condition}"), Said(f"      was {was}", "bad"),
+              Said(f"      now {now}", "good")]
     if one.changes:
-        lines.append(f"      {some(map(str, one.changes), everything)}")
+        lines.append(Said(f"      {some(map(str, one.changes), everything)}"))
     return lines
 
 
@@ -208,18 +224,29 @@ _SAID = {"newly-broken": "newly broken", "newly-vacuous": "newly vacuous", "newl
          "promised": "taken for granted now", "allows": "allowed now"}
 
 
-def verdict_lines(changes: VerdictChanges, everything: bool) -> list[str]:
+BETTER = ("repaired", "decided", "shrank", "stronger")
+
+
+def verdict_lines(changes: VerdictChanges, page: Page) -> list[str]:
     """How many verdicts moved, and which."""
+    return _drawn(_verdicts(changes, False), page)
+
+
+def _verdicts(changes: VerdictChanges, everything: bool) -> list[Said]:
     counts: dict[str, int] = {}
     for moved in changes.moved:
         counts[moved.kind] = counts.get(moved.kind, 0) + 1
     told = ", ".join(f"{count} {_SAID[kind]}" for kind, count in counts.items())
-    lines = [f"verdicts: {told + ', ' if told else ''}{changes.same} as before"]
+    lines = [Said(f"verdicts: {told + ', ' if told else ''}{changes.same} as before")]
     if not changes.comparable:
-        lines.append("  a limit was reached: what was not decided is not proved")
-    lines += [f"  {text}" for text in _cut([_moved(moved) for moved in changes.moved], everything)]
-    lines += [f"  allowance needed no longer: {text}" for text in changes.stale]
-    lines += [f"  allowance needed again: {text}" for text in changes.needed]
+        lines.append(Said("  a limit was reached: what was not decided is not proved"))
+    told_of = changes.moved if everything else changes.moved[:FEW]
+    lines += [Said(f"  {_moved(moved)}", "bad" if moved.kind in WORSE else "good" if moved.kind in BETTER else "doubt")
+              for moved in told_of]
+    if len(told_of) < len(changes.moved):
+        lines.append(Said(f"  and {len(changes.moved) - len(told_of)} more"))
+    lines += [Said(f"  allowance needed no longer: {text}") for text in changes.stale]
+    lines += [Said(f"  allowance needed again: {text}") for text in changes.needed]
     return lines
 
 
