@@ -4,6 +4,7 @@ from typing import Any
 
 from ordain.checks.check import Report, Row
 from ordain.cli.since import chip_changes, finding_changes, instruction_changes, some, verdict_changes
+from ordain.show.page import PLAIN
 from ordain.text.findings import error
 from tests.rom.machines import machine_of
 from tests.show.builds import WINDMILL
@@ -23,7 +24,7 @@ def report(**rows: Any) -> Report:
 def test_verdicts_that_moved_are_said_as_by_compare() -> None:
     old = report(a="proved", b="broken", e=("proved", 24), f="proved")
     new = report(a="broken", b="proved", e=("proved", 31), f="proved")
-    lines = verdict_changes(old, new)
+    lines = verdict_changes(old, new, PLAIN)
     assert lines[0].startswith("verdicts: ") and lines[0].endswith("1 as before")
     assert "  newly broken: check: a (was proved)" in lines
     assert "  repaired: check: b (was broken)" in lines
@@ -31,7 +32,7 @@ def test_verdicts_that_moved_are_said_as_by_compare() -> None:
 
 
 def test_no_verdict_that_moved() -> None:
-    assert verdict_changes(report(a="proved"), report(a="proved")) == ["verdicts: 1 as before"]
+    assert verdict_changes(report(a="proved"), report(a="proved"), PLAIN) == ["verdicts: 1 as before"]
 
 
 def test_findings_that_came_and_went() -> None:
