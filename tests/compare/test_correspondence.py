@@ -190,6 +190,18 @@ def test_a_field_of_one_side() -> None:
     assert moved(between(mute, edited(lamp, ("feed quick, clamp", "feed quick, clamp, lamp 3")))) == {"bore": "changed"}
 
 
+def test_a_field_with_codes_on_one_side_alone() -> None:
+    """A name that means a number on one side is no counterpart; what the field does is compared."""
+    codes = "field feed  2 bits\n    off   0 idle\n    slow  1\n    quick 2"
+    plain = edited(LATHE, (codes, "field feed 2 bits, idle 0"))
+    plain = (plain[0].replace("is slow", "is 1").replace("is quick", "is 2"),
+             plain[1].replace("feed slow", "feed 1").replace("feed quick", "feed 2"))
+    assert said(LATHE, plain) == tuple(
+        f"field `feed` is only in the {side} machine: words are compared by what it drives, loads and strobes"
+        for side in ("old", "new"))
+    assert moved(between(LATHE, plain)) == {}
+
+
 def test_an_address_field_with_another_name() -> None:
     """What it says is where control goes, and that is compared anyway."""
     other = renamed(LATHE, "target", "goal")

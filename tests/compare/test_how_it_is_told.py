@@ -190,6 +190,16 @@ def test_a_word_that_skips_the_next() -> None:
         assert first is not None and [str(one) for one in first.way[0].when] == [when]
 
 
+def test_a_sum_that_comes_to_the_boundary() -> None:
+    """From 15 on, or around to 0: there `lower` ends, and what the fetch does is no part of it."""
+    around = hoist(("test: target if dial in (0b101, 0b001, 0b100, 0b000) else upc + 1",
+                    "test: target + (1 if stop else 0)"),
+                   ("branch test, target wait", "branch test, target last"),
+                   ("instruction 1, 2", "routine last at 15\n        branch jump, target wait\ninstruction 1, 2"))
+    assert moved(after(around, ("        branch go", "        up, branch go"))) == {
+        "reset": "changed", "wait": "changed"}
+
+
 def test_a_boundary_that_is_no_single_value() -> None:
     """Home is asked of a term, not of one pointer: a difference of the fetch stays with the fetch."""
     home = "upc is 0 and not (upc is 1)"

@@ -3,7 +3,7 @@
 import pytest
 
 from ordain.compare.reach import Reach, reach_of_change
-from tests.compare.judged import after
+from tests.compare.judged import after, between, edited
 from tests.compare.test_how_it_is_told import hoist
 
 SHARED = hoist(("        up, branch jump, target wait\n", "        up, branch jump, target tail\n"),
@@ -58,6 +58,14 @@ def test_more_words_than_are_followed(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr("ordain.compare.reach.MOST", most)
         reach = reach_of_change(found)
         assert ([word.title for word in reach.words], reach.more) == (titles[:most], more)
+
+
+def test_an_instruction_that_could_not_be_before() -> None:
+    """Opcode 2 was tied away and has an instruction of its own now: there is nothing to hold it against."""
+    tied = edited(SHARED, ("    address op\n", "    address {0b0, op[0]}\n"), ("instruction 1, 2", "instruction 1"))
+    sway = 'instruction 2 "sway"\n        down, branch jump, target wait\n'
+    found = between(tied, edited(SHARED, ("instruction 1, 2", f"{sway}instruction 1"), ("note bell", "note horn")))
+    assert [word.title for word in reach_of_change(found).words] == ["tail"]
 
 
 def test_the_boundary_is_executed_by_reset_and_itself() -> None:

@@ -68,6 +68,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("of", nargs="+", metavar="PACKAGE", help="a package or module, such as rom or rom.raw")
     parser.add_argument("--sample", type=int, metavar="N", help="only so many faults, chosen by chance")
     parser.add_argument("--seed", type=int, default=1, help="of that choice (default 1)")
+    parser.add_argument("--only", metavar="TEXT", help="those that are printed with this text in them")
     parser.add_argument("--list", action="store_true", help="list the faults and try none")
     return parser.parse_args()
 
@@ -78,6 +79,8 @@ def _package(name: str, options: argparse.Namespace) -> int:
     equivalent = _equivalent()
     left_out = [one for one in found if _key(one) in equivalent]
     chosen = [one for one in found if _key(one) not in equivalent]
+    if options.only:
+        chosen = [one for one in chosen if options.only in _key(one)]
     if options.sample is not None and options.sample < len(chosen):
         chosen = sorted(random.Random(options.seed).sample(chosen, options.sample),
                         key=lambda one: (one.module, one.fault.number))

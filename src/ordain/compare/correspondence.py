@@ -356,7 +356,7 @@ def _laid_out_alike(old: Machine, new: Machine, values: dict[str, tuple[str, dic
         other = stores.get(store.name)
         if other is None or layout(old, store.name) != layout(new, other):
             return False
-    return all(name == other and numbers is None for name, (other, numbers) in values.items())
+    return all(numbers is None for _, numbers in values.values())
 
 
 def _described(machine: Machine) -> set[str]:

@@ -74,8 +74,7 @@ def _identical(sides: tuple[Side, Side], terms: Terms) -> bool:
     address that cannot be told, is the same on both."""
     old, new = sides
     return (old.contents.words == new.contents.words and effects_of(old, terms) == effects_of(new, terms)
-            and old.sequencing == new.sequencing and old.home is new.home and old.flags == new.flags
-            and old.readers == new.readers)
+            and old.sequencing == new.sequencing and old.home is new.home and old.readers == new.readers)
 
 
 def _all_terms(side: Side, terms: Terms) -> list[Node]:
