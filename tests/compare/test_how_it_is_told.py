@@ -211,6 +211,14 @@ def test_a_boundary_that_is_no_single_value() -> None:
 # ---------------------------------------------------------------- names
 
 
+def test_what_a_boundary_was_called() -> None:
+    machine, micro = hoist()
+    found = between((machine, micro), (machine, micro.replace("wait", "idle")))
+    assert [(one.title, one.was, one.status) for one in found.units if one.kind == "boundary"] == [
+        ("idle", "wait", "same")]
+    assert [(one.title, one.was) for one in after(hoist()).units if one.kind == "boundary"] == [("wait", "")]
+
+
 def test_a_label_is_found_by_its_place_in_its_own_body() -> None:
     """A body above it has grown, and another label stands at the same distance from the beginning of the text."""
     old = hoist(("        branch test, target wait\n", "        branch test, target wait\n  here: up\n"))
@@ -237,3 +245,30 @@ def test_what_cannot_be_compared_bit_by_bit_counts_as_weaker(now: str, kinds: se
     old, new = (contents_of(wide[0] + text, wide[1]) for text in (rule, rule.replace(
         "left + right + left is far", now)))
     assert {one.kind for one in demands(old, new, correspond(old, new)).redefined} == kinds
+
+
+@pytest.mark.parametrize(("now", "kinds"), [("left + right", set()), ("left + right + 1", {"weaker"})])
+def test_signals_that_cannot_be_compared_bit_by_bit_exclude_themselves_alone(
+        now: str, kinds: set[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ordain.logic.diagrams.LARGEST", 10)
+    wide = hoist()
+    wide = (wide[0] + "register left 8 bits\nregister right 8 bits\nregister far 8 bits\n"
+            "signal meets = SUM is far\nexclusive meets, up\n", wide[1])
+    old, new = (contents_of(wide[0].replace("SUM", text), wide[1]) for text in ("left + right", now))
+    assert {one.kind for one in demands(old, new, correspond(old, new)).redefined} == kinds
+
+
+# ---------------------------------------------------------------- places that cannot be told
+
+
+def test_a_jump_to_anywhere_may_come_to_every_word(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The switches say where to; there are more places than are looked at one by one."""
+    monkeypatch.setattr("ordain.compare.places.MOST_WORDS", 4)
+    panel = hoist(("test: target if dial in (0b101, 0b001, 0b100, 0b000) else upc + 1", "test: {0b1, wheel[2:0]}"),
+                  ("stop 1 bit", "stop 1 bit, wheel 5 bits"),
+                  ("instruction 1, 2", "routine far at 12\n        down, branch jump, target wait\ninstruction 1, 2"))
+    assert moved(after(panel)) == {}
+    found = after(panel, ("far at 12\n        down, branch", "far at 12\n        branch"))
+    first = unit(found, "lower").difference
+    assert moved(found) == {"lower": "changed"} and first is not None and first.cycle == 2
+    assert first.old_end == first.new_end == "a place that cannot be told"

@@ -218,3 +218,17 @@ def test_a_unit_is_expected_by_the_name_that_it_had() -> None:
     assert (unit.status, unit.was) == ("new", "down")
     both = Comparison("HEAD", "here", found, None, None, None, None, frozenset(("down",)), ())
     assert "lower" not in [one.title for one in unexpected(both)] and unchanged_though_expected(both) == ()
+
+
+def test_where_a_new_unit_begins() -> None:
+    """What is new is shown where it begins, what differs where it first does; what is gone has no place any more."""
+    def told(*edits: tuple[str, str]) -> list[tuple[str, str, str]]:
+        both = Comparison("HEAD", "here", after(LOCK, *edits), None, None, None, None, frozenset(), ())
+        return [(one.message, one.label, "" if one.span is None else one.span.text) for one in findings_of(both)]
+
+    assert told(('"down"\n        source depth', '"lower"\n        source level'))[1] == (
+        "`lower` is new against HEAD", "begins here", "source level, count 1")
+    assert told(("        branch next, open", "        branch next")) == [
+        ("`up` behaves differently against HEAD", "cycle 2 is the first that differs", "branch next")]
+    gone = told(('instruction 1 "down"\n        source depth, count 1\n        shut, tells, goto start\n', ""))
+    assert gone == [("`down` is gone against HEAD", "", "")]
