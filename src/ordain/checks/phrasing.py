@@ -46,17 +46,18 @@ def _say(machine: Machine, node: Node, args: list[tuple[str, bool]]) -> tuple[st
         case Const(value=value):
             return str(value), True
         case Leaf(kind=kind, name=name):
-            if kind == "state" and machine.clock is not None and name == machine.clock.name and node.width == 1:
-                return f"{name} is {machine.clock.phases[1]}", False
+            if node.width == 1 and 1 in (codes := _codes(machine, node)):
+                return f"{name} is {codes[1]}", False
             if kind in ("at", "in"):
                 return f"{kind} {name}", False
             return f"{name}.{kind}" if kind in ("word", "address") else name, True
-        case Not(args=(Leaf(kind="state", name=name),)) if machine.clock is not None and name == machine.clock.name:
-            return f"{name} is {machine.clock.phases[0]}", False
+        case Not(args=(Leaf(name=name) as operand,)) if 0 in (codes := _codes(machine, operand)):
+            return f"{name} is {codes[0]}", False
         case Not():
             return f"not {inner[0]}", False
         case Among(args=(operand,), values=values):
-            names = [_code(machine, operand, value) for value in sorted(values)]
+            codes = _codes(machine, operand)
+            names = [codes.get(value, str(value)) for value in sorted(values)]
             return (f"{inner[0]} is {names[0]}" if len(names) == 1 else f"{inner[0]} in ({', '.join(names)})"), False
         case Slice(high=high, low=low):
             return f"{inner[0]}[{high}:{low}]" if high != low else f"{inner[0]}[{high}]", True
@@ -72,14 +73,16 @@ def _say(machine: Machine, node: Node, args: list[tuple[str, bool]]) -> tuple[st
             return f" {_INFIX[type(node)]} ".join(inner), False
 
 
-def _code(machine: Machine, operand: Node, value: int) -> str:
-    if isinstance(operand, Leaf):
-        if operand.kind == "field":
-            return next((code.name for code in machine.fields[operand.name].codes if code.value == value), str(value))
-        if operand.kind == "state" and operand.name in machine.states:
-            codes = machine.states[operand.name].codes
-            return codes[value] if value < len(codes) else str(value)
-        if operand.kind == "input":
-            codes = machine.inputs[operand.name].codes
-            return codes[value] if value < len(codes) else str(value)
-    return str(value)
+def _codes(machine: Machine, node: Node) -> dict[int, str]:
+    """What the values of a leaf are called, where they have names."""
+    if not isinstance(node, Leaf):
+        return {}
+    if node.kind == "field":
+        return {code.value: code.name for code in machine.fields[node.name].codes}
+    named: tuple[str, ...] = ()
+    if node.kind == "state":
+        named = (machine.clock.phases if machine.clock is not None and node.name == machine.clock.name else
+                 machine.states[node.name].codes if node.name in machine.states else ())
+    elif node.kind == "input":
+        named = machine.inputs[node.name].codes
+    return dict(enumerate(named))

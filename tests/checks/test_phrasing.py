@@ -1,0 +1,72 @@
+"""Conditions said in words: as they would stand in a machine file, codes and signals by their names."""
+
+import pytest
+
+from ordain.checks.phrasing import phrase
+from ordain.machine.model import Never
+from tests.rom.machines import machine_of
+
+MACHINE = """machine lock "a lock on a canal"
+store control 16 words of 8 bits
+    address upc
+field source 2 bits
+    none  0 idle
+    level 1
+    depth 2
+field open 1 bit
+field shut 1 bit
+field pace 1 bit
+    walk 0 idle
+    trot 1
+spare 3 bits
+state upc 4 bits, reset 0
+    next upc + 1
+state mode (low, rising, high), reset low
+    next mode
+register level 4 bits, loads level when open
+register depth 4 bits, loads depth when shut
+input dial (slow, fast), full 1 bit
+signal moving = open or shut
+"""
+
+CLOCKED = MACHINE.replace("store control", "clock beat (rise, fall)\nstore control")
+
+
+def said(text: str, machine: str = MACHINE) -> str:
+    resolved = machine_of(f'{machine}rule "it" never {text}\n')
+    form = resolved.rules[0].form
+    assert isinstance(form, Never)
+    return phrase(resolved, form.condition)
+
+
+@pytest.mark.parametrize("text", [
+    "open", "not open", "open and shut", "open xor shut", "source is level", "source in (level, depth)",
+    "mode is rising", "dial is fast", "level is depth", "level < depth", "level + depth is 3", "level - 1 is depth",
+    "level[0]", "level[2:1] is 3", "{open, shut} is 2", "parity(level)", "prior(open)", "upc is 5", "upc in (1, 15)",
+    "(open xor shut) and full", "not (open and shut)", "mode in (low, high)", "dial is slow", "pace is trot",
+    "pace is walk",
+])
+def test_as_it_is_written(text: str) -> None:
+    """But for the brackets that a sum does without."""
+    assert said(text).replace("(level + depth)", "level + depth").replace("(level - 1)", "level - 1") == text
+
+
+@pytest.mark.parametrize(("text", "expected"), [
+    ("open or shut", "moving"), ("moving and full", "moving and full"), ("not moving", "not moving"),
+    ("source is 3", "source is 3"), ("mode is 3", "mode is 3"),
+    ("full if dial is fast else open", "full if (dial is fast) else open"),
+])
+def test_in_other_words(text: str, expected: str) -> None:
+    """What has a name is called by it, and a code without a name by its number."""
+    assert said(text) == expected
+
+
+def test_phases_by_their_names() -> None:
+    assert said("rise and open", CLOCKED) == "(beat is rise) and open"
+    assert said("fall", CLOCKED) == "beat is fall"
+
+
+def test_what_is_longer_than_a_line_is_cut() -> None:
+    parts = [f"{left} is {right}" for left in ("level", "depth", "upc") for right in (1, 2, 4, 7)]
+    text = said(" xor ".join(f"({part})" for part in parts))
+    assert len(text) == 80 and text.endswith("...")
