@@ -34,7 +34,7 @@ SHORT = 16
 
 BESIDE = {
     "checks": ("planted", "prover"), "control": ("prover", "measure", "compare"), "prover": ("checks", "outside"),
-    "compare": ("cli/test_compare.py", "cli/test_since.py"), "rom": ("show", "compare/test_behaviour.py"),
+    "compare": ("cli/test_compare.py", "cli/test_since.py"), "rom": ("show", "cli/test_burned.py", "cli/test_use.py"),
     "measure": ("cli/test_step.py",),
     "logic": ("prover",), "show": ("cli/test_use.py",), "microprogram": ("placement",),
 }

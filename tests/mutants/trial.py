@@ -55,7 +55,9 @@ def _call(directory: Path, *arguments: str, **more: str) -> "subprocess.Complete
     from ordain.cli.main import main
     from tests.cli.shell import environment
 
-    said, told, were, where, status = _stream(), _stream(), dict(os.environ), Path.cwd(), 0
+    said, told = (io.TextIOWrapper(io.BytesIO(), encoding=more.get("PYTHONIOENCODING", "utf-8"), write_through=True)
+                  for _ in range(2))
+    were, where, status = dict(os.environ), Path.cwd(), 0
     os.environ.clear()
     os.environ.update(environment(directory, **more))
     os.chdir(directory)
@@ -72,10 +74,6 @@ def _call(directory: Path, *arguments: str, **more: str) -> "subprocess.Complete
         gc.enable()
     out, err = (stream.buffer.getvalue().decode() for stream in (said, told))
     return subprocess.CompletedProcess(arguments, status, out, err)
-
-
-def _stream() -> Any:
-    return io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
 
 
 # ---------------------------------------------------------------- what a test comes to
