@@ -32,6 +32,9 @@ KEPT = HERE / ".mutants"
 SHORT = 16
 """Characters; what a shorter part stands in is printed, too."""
 
+LONGEST = 5
+"""Seconds; tests that take longer are left out: what only they notice deserves a smaller one."""
+
 BESIDE = {
     "checks": ("planted", "prover"), "control": ("prover", "measure", "compare"), "prover": ("checks", "outside"),
     "compare": ("cli/test_compare.py", "cli/test_since.py"), "rom": ("show", "cli/test_burned.py", "cli/test_use.py"),
@@ -122,7 +125,7 @@ def _candidates(name: str) -> list[Candidate]:
 def _trial(one: Candidate, tests: dict[str, Covered]) -> Trial:
     first, last = one.fault.lines
     concerned = {name: test for name, test in tests.items() if (lines := test.lines.get(str(one.path)))
-                 and (last == 0 or any(first <= line <= last for line in lines))}
+                 and (last == 0 or any(first <= line <= last for line in lines)) and test.seconds <= LONGEST}
     return Trial(one.module, one.path, one.fault, concerned)
 
 

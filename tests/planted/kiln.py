@@ -49,7 +49,7 @@ KILN = Sound(MACHINE, MICRO)
 PLANTED = (
     Planted("a flag that is read again in the middle of an arm", KILN, "torn",
             (("                fire\n", "                fire, look\n"),), "fire, look",
-            "control goes over from `hold+3`"),
+            "control goes over from `hold+1 otherwise`"),
     Planted("arms of which one is shorter", KILN, "torn",
             (("                vent\n                vent, last\n", "                vent\n"),
              ("                fire\n                fire, last\n", "                fire\n"),
