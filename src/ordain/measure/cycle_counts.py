@@ -20,8 +20,9 @@ from oxidd.util import DDMemoryError
 from ordain.control.model import Cycle, System
 from ordain.control.system import with_free
 from ordain.machine.expression import Node, substitute
+from ordain.measure.rings import Ground
 from ordain.measure.under_way import Along, Counts, Kinds, Step, UnderWay
-from ordain.measure.waiting import Ground, Waiting
+from ordain.measure.waiting import Waiting
 from ordain.prover.model import Limits, Property
 from ordain.prover.symbolic.cases import Case, Watch, model_of
 from ordain.prover.symbolic.traces import Script, Stage

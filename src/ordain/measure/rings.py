@@ -1,75 +1,144 @@
-"""Where control can go round as long as it likes: the strongly connected parts of the states in a region.
+"""Where control can go round as long as it likes: the addresses of the strongly connected parts of a rounds.
 
-Bits that no cycle within the region changes are the same all the way round. So the rings for all their values are
-found at once, and a register that is only kept makes no more work however wide it is.
+What only differs in other things than addresses makes no other ring, and there may be very many such parts: a master
+that came to an end of its own for as long as control waits doubles them. So they are not gone through one by one. After
+each that is found it is asked whether one is left that comes again and again to addresses outside of it, and of every
+one found before (a fair cycle: Emerson, Lei, "Efficient model checking in fragments of the propositional mu-calculus",
+1986).
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Set
 from typing import NamedTuple
 
 from oxidd.bdd import BDDFunction
 
+from ordain.machine.expression import Node
 from ordain.prover.symbolic.cases import Case
-from ordain.prover.symbolic.reads import members
+from ordain.prover.symbolic.paths import one_of
 from ordain.prover.symbolic.relation import Graph
+from ordain.prover.symbolic.space import by_value
 
 
-class Rings(NamedTuple):
-    """`states`: of one ring for each value of the bits that are `kept`, where they have one at all; `others`: the
-    other atoms, as what is to be quantified is given."""
+class Ground:
+    """By the addresses of which store places are told. Lines that only choose between words of one place (arms) make no
+    other place, nor do those in which something free has a say."""
 
-    states: BDDFunction
-    others: BDDFunction
+    def __init__(self, case: Case, store: str, arms: int) -> None:
+        """`arms`: the mask of such lines."""
+        self._case, self._store, self._space, self._terms = case, store, case.space, case.model.system.terms
+        address = case.model.system.addresses[store]
+        lines = [self._terms.slice(address, bit, bit) for bit in range(address.width)]
+        self._mask = sum(1 << bit for bit, line in enumerate(lines)
+                         if not arms >> bit & 1 and not self._space.read_by(line) >> self._space.states)
+        self._line = self._terms.leaf("address", store, address.width)
+        self._place = self._terms.join([line if self._mask >> bit & 1 else self._terms.const(0, 1)
+                                        for bit, line in reversed(list(enumerate(lines)))])
+
+    def addresses(self, states: BDDFunction, cycle: Node) -> frozenset[int]:
+        """Those that cycles with a condition present in some states."""
+        return frozenset(self._case.presented(self._store, states & self._space.of(cycle)))
+
+    def outside(self, addresses: Set[int], cycle: Node) -> BDDFunction:
+        """The states in which a cycle with a condition can present another address."""
+        elsewhere = self._terms.not_(self._terms.among(self._line, frozenset(addresses)))
+        return self._case.having_node(self._terms.and_((cycle, elsewhere)))
+
+    def at(self, addresses: Iterable[int]) -> BDDFunction:
+        """The states at the places of some addresses."""
+        return self._space.of(self._terms.among(self._place, frozenset(one & self._mask for one in addresses)))
+
+    def places(self, states: BDDFunction) -> set[int]:
+        """Those of some states, each as an address."""
+        return {place for place, _ in by_value(self._space.bits(self._place), states)}
 
 
-def rings_within(case: Case, graph: Graph, region: BDDFunction) -> Iterator[Rings]:
-    """Every ring of a region, staying in it."""
-    left = _going_round(graph, region)
-    while left.satisfiable():
-        moving = _moving(case, graph, left)
-        others = case.space.cube(moving)
-        seed = _one_each(case, left, moving)
-        while True:
-            ahead, farthest = _ahead(graph, seed, left, others)
-            outside = (seed & ~ahead).exists(others)  # no ring goes through these; farther on there is one
-            if not outside.satisfiable():
-                break
-            seed = seed & ahead | _one_each(case, farthest & outside, moving)
-        states = case.closed(seed, graph.before, ahead)
-        yield Rings(states, others)
-        left = _going_round(graph, left & ~states)
+class Rounds(NamedTuple):
+    """Along which cycles rings are looked for. `condition`: what a cycle at an address of a ring has to be."""
+
+    case: Case
+    ground: Ground
+    graph: Graph
+    condition: Node
 
 
-def _going_round(graph: Graph, region: BDDFunction) -> BDDFunction:
-    """The states of a region that lie in a ring or between two."""
+def rings_within(rounds: Rounds, states: BDDFunction) -> set[frozenset[int]]:
+    """The addresses of every ring that stays in some states, but for those that are part of another one."""
+    ground, graph = rounds.ground, rounds.graph
+    found, waiting = set[frozenset[int]](), [states]
+    while waiting:
+        left = _going_round(graph, waiting.pop())
+        if not left.satisfiable():
+            continue
+        ring = _last_ring(rounds, left)
+        addresses = ground.addresses(ring, rounds.condition)
+        if not (left & ground.outside(addresses, rounds.condition)).satisfiable():
+            found.add(addresses)
+            continue
+        ahead = _with_places(ground, ring, graph.after, left)
+        part = _with_places(ground, ring, graph.before, ahead)
+        if part == left:
+            found |= _every_ring(rounds, left, addresses)
+        else:
+            waiting += [left & ~ahead, ahead & ~part, part]
+    return {one for one in found if not any(one < other for other in found)}
+
+
+def _every_ring(rounds: Rounds, states: BDDFunction, addresses: frozenset[int]) -> set[frozenset[int]]:
+    """The rings in states that are not to be told apart by places. `addresses`: those of one ring."""
+    found = {addresses}
+    while True:
+        goals = [rounds.ground.outside(one, rounds.condition) for one in sorted(found, key=sorted)]
+        again = _again_and_again(rounds, states, goals)
+        if not again.satisfiable():
+            return found
+        more = rounds.ground.addresses(_last_ring(rounds, again), rounds.condition)
+        found = {one for one in found if not one < more} | {more}
+
+
+def _again_and_again(rounds: Rounds, states: BDDFunction, goals: list[BDDFunction]) -> BDDFunction:
+    """Where one can go on for ever, staying in a set of states in which each has one that follows, and come to each of
+    the goals time after time; or where one goes from one such place to the next."""
+    case, graph = rounds.case, rounds.graph
+    while True:
+        still = states
+        for goal in goals:
+            still = still & graph.before(case.closed(goal & still, graph.before, still))
+        if still == states:
+            return states
+        states = _going_round(graph, still)
+
+
+def _going_round(graph: Graph, states: BDDFunction) -> BDDFunction:
+    """Those that lie in a ring or between two."""
     for onward in (graph.before, graph.after):
-        while (still := onward(region) & region) != region:
-            region = still
-    return region
-
-
-def _moving(case: Case, graph: Graph, region: BDDFunction) -> list[int]:
-    """The atoms that some cycle within a region changes."""
-    space = case.space
-    within = graph.within(region)
-    return [atom for atom in members(case.atoms) if (within & (space.now[atom] ^ space.next(atom))).satisfiable()]
-
-
-def _one_each(case: Case, states: BDDFunction, moving: list[int]) -> BDDFunction:
-    """For each value of the atoms that do not move one state of a set, the lowest one."""
-    space, others = case.space, case.space.cube(moving)
-    for atom in sorted(moving, key=space.number.__getitem__):
-        low = states & ~space.now[atom]
-        states = low | states & ~low.exists(others)
+        while (still := onward(states) & states) != states:
+            states = still
     return states
 
 
-def _ahead(graph: Graph, seed: BDDFunction, region: BDDFunction,
-           others: BDDFunction) -> tuple[BDDFunction, BDDFunction]:
-    """(what follows within a region, at least a cycle later; for each value of what does not move those of it that take
-    longest to come to)."""
-    found = farthest = new = graph.after(seed) & region
-    while (new := graph.after(new) & region & ~found).satisfiable():
-        found = found | new
-        farthest = new | farthest & ~new.exists(others)
-    return found, farthest
+def _last_ring(rounds: Rounds, states: BDDFunction) -> BDDFunction:
+    """A ring that nothing leaves without leaving a set, in which each state has one that follows."""
+    case, graph = rounds.case, rounds.graph
+    layers, rest = [states], states
+    while True:
+        farthest = next(found for layer in reversed(layers) if (found := layer & rest).satisfiable())
+        start = one_of(case, farthest)
+        layers = [graph.after(start) & states]
+        ahead = layers[0]
+        while (new := graph.after(layers[-1]) & states & ~ahead).satisfiable():
+            ahead = ahead | new
+            layers.append(new)
+        rest = ahead & ~case.closed(start, graph.before, ahead | start)
+        if not rest.satisfiable():
+            return ahead
+
+
+def _with_places(ground: Ground, states: BDDFunction, onward: Callable[[BDDFunction], BDDFunction],
+                 among: BDDFunction) -> BDDFunction:
+    """All that leads on from some states within a set, from everywhere at each place that it comes to."""
+    found = now = ground.at(ground.places(states)) & among
+    while now.satisfiable():
+        now = onward(now) & among & ~found
+        now = ground.at(ground.places(now)) & among
+        found = found | now
+    return found

@@ -1,43 +1,7 @@
 """A journey that may go round for ever: its rings, and how long it takes who does not wait."""
 
-from collections.abc import Set
-
-from oxidd.bdd import BDDFunction
-
-from ordain.measure.rings import Rings, rings_within
+from ordain.measure.rings import Ground, Rounds, rings_within
 from ordain.measure.under_way import Along, UnderWay
-from ordain.prover.symbolic.cases import Case
-from ordain.prover.symbolic.space import by_value
-
-
-class Ground:
-    """By the addresses of which store places are told. Lines that only choose between words of one place (arms) make no
-    other place, nor do those in which something free has a say."""
-
-    def __init__(self, case: Case, store: str, arms: int) -> None:
-        """`arms`: the mask of such lines."""
-        self._case, self._space = case, case.space
-        terms, address = case.model.system.terms, case.model.system.addresses[store]
-        self._lines = self._space.bits(address)
-        lines = [terms.slice(address, bit, bit) for bit in range(address.width) if not arms >> bit & 1]
-        place = [line for line in lines if not self._space.read_by(line) >> self._space.states]
-        self._place = terms.join(place) if place else terms.const(0, 1)
-
-    def addresses(self, rings: Rings, cycles: BDDFunction) -> set[frozenset[int]]:
-        """Of each ring the addresses that some cycles present. `cycles`: over its states and inputs."""
-        found = {frozenset[int](): self._space.true}
-        for address, some in by_value(self._lines, cycles):
-            here = self._case.having(some).exists(rings.others)
-            parts = [(addresses | more, kept & where) for addresses, kept in found.items()
-                     for more, where in (({address}, here), (frozenset[int](), ~here))]
-            found = {addresses: kept for addresses, kept in parts if kept.satisfiable()}
-        return found.keys() - {frozenset()}
-
-    def places(self, states: UnderWay) -> set[int]:
-        return {place for place, _ in by_value(self._space.bits(self._place), states.home | states.away)}
-
-    def at(self, places: Set[int]) -> BDDFunction:
-        return self._space.of(self._case.model.system.terms.among(self._place, frozenset(places)))
 
 
 class Waiting:
@@ -47,43 +11,50 @@ class Waiting:
     def __init__(self, along: Along, ground: Ground, start: UnderWay) -> None:
         self._along, self._ground, self._start = along, ground, start
         self._every = along.closure(start)
-        self.rings = set[frozenset[int]]()
-        places = set[int]()
-        region, nobody = along.endless(self._every), along.nobody
-        terms, kinds, case = along.case.model.system.terms, along.kinds, along.case
-        for graph, half, going_on in ((along.stay, region.home, terms.or_((kinds.stay, kinds.go))),
-                                      (along.go, region.away, kinds.go)):
-            for found in rings_within(case, graph, half):
-                self.rings |= ground.addresses(found, found.states & case.space.of(going_on))
-                places |= ground.places(UnderWay(found.states, nobody.away))
-        self._waiting = self._every.within(ground.at(places))
+        endless, terms, kinds = along.endless(self._every), along.case.model.system.terms, along.kinds
+        homely = Rounds(along.case, ground, along.stay, terms.or_((kinds.stay, kinds.go)))
+        away = Rounds(along.case, ground, along.go, kinds.go)
+        rings = rings_within(homely, endless.home) | rings_within(away, endless.away)
+        self.rings = {ring for ring in rings if not any(ring < other for other in rings)}
+        self._waiting = self._every.within(ground.at(frozenset[int]().union(*rings)))
 
     def most(self) -> int:
         """Of those who arrive, without waiting."""
-        along, ground = self._along, self._ground
-        alive = along.arriving(self._every)
+        along, alive = self._along, self._along.arriving(self._every)
         layers = self._layers(alive)
-        free, inside = self._start & alive, [along.nobody for _ in layers]
+        free, inside = self._start & alive, dict[int, UnderWay]()
         count = most = 0
-        while free or any(inside):
-            entered = set[int]()
-            for layer in range(0 if count else 1, len(layers)):     # no journey has ended before it begins
-                entering = free & layers[layer]
-                free = free.less(entering)
-                entering = entering.within(~ground.at(entered)) if entered else entering
-                entered |= ground.places(entering)
-                inside[layer] = inside[layer] | entering
-            if count and any(along.late(some) for some in (free, *inside[:1])):
+        while free or inside:
+            free, entering = self._entering(free, layers, 0 if count else 1)  # who begins has not ended before
+            for layer, states in entering.items():
+                inside[layer] = inside.get(layer, along.nobody) | states
+            if count and (along.late(free) or along.late(inside.get(0, along.nobody))):
                 most = count
-            if any(along.ending(some) for some in (free, *inside[1:2])):
+            if along.ending(free) or along.ending(inside.get(1, along.nobody)):
                 most = count + 1
-            on = [along.on(there) & alive for there in inside]
+            on = {layer: along.on(states) & alive for layer, states in inside.items() if layer}
             free = along.on(free) & alive
-            if len(layers) > 1:
+            if 1 in on:
                 free = free | on[1].less(self._waiting)
-            inside = [there & layer for there, layer in zip((*on[1:], along.nobody), layers)]
+            inside = {layer - 1: out for layer, states in on.items() if (out := states & layers[layer - 1])}
             count += 1
         return most
+
+    def _entering(self, free: UnderWay, layers: list[UnderWay],
+                  first: int) -> tuple[UnderWay, dict[int, UnderWay]]:
+        """Who stays free, and who comes to the addresses of the rings, by layer, from the first one on; of those at one
+        address only who are out soonest."""
+        found, entered, entering = dict[int, UnderWay](), set[int](), free & self._waiting
+        for layer in range(first, len(layers)):
+            if not entering:
+                break
+            here = entering & layers[layer]
+            free, entering = free.less(here), entering.less(here)
+            here = here.within(~self._ground.at(entered)) if entered else here
+            if here:
+                found[layer] = here
+                entered |= self._ground.places(here.home | here.away)
+        return free, found
 
     def _layers(self, alive: UnderWay) -> list[UnderWay]:
         """The states at the addresses of the rings, by how many cycles it takes at least to be away from these: 0 where

@@ -18,7 +18,7 @@ from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cases import Case, Watch, model_of
 from ordain.prover.symbolic.outline import Outline
 from ordain.prover.symbolic.remembered import Remembered, depth_of
-from ordain.prover.symbolic.verdicts import Judge, presented
+from ordain.prover.symbolic.verdicts import Judge
 
 
 def decide(system: System, properties: tuple[Property, ...], limits: Limits | None = None,
@@ -139,6 +139,6 @@ class _Deciding:
     def executed(self) -> dict[str, frozenset[int]]:
         """The addresses that reachable cycles present, for each store that holds a microprogram."""
         stores = self._system.contents.machine.stores
-        cycles = self.base.layers.reached & self._model.required.holds
-        return {store: frozenset(presented(self.base, store, cycles)) for store in self._system.addresses
+        reached = self.base.layers.reached
+        return {store: frozenset(self.base.presented(store, reached)) for store in self._system.addresses
                 if stores[store].fill == "microprogram"}

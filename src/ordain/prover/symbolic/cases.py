@@ -17,7 +17,7 @@ from ordain.prover.symbolic.cone import cone, with_addresses
 from ordain.prover.symbolic.layers import Layers
 from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Graph, Part, Relation, parts_of
-from ordain.prover.symbolic.space import Space
+from ordain.prover.symbolic.space import Space, by_value
 
 
 class Watch:
@@ -138,6 +138,13 @@ class Case:
 
     def having_node(self, node: Node) -> BDDFunction:
         return self.having(self.space.of(node))
+
+    def presented(self, store: str, cycles: BDDFunction) -> set[int]:
+        """The addresses of a store that some cycles, over states and inputs, present."""
+        space, address = self.space, self.model.system.addresses[store]
+        others = ((1 << space.atoms.count) - 1) & ~space.read_by(address)
+        wanted = (cycles & self.model.required.holds).exists(space.cube(members(others)))
+        return {value for value, _ in by_value(space.bits(address), wanted)}
 
     def graph(self, node: Node | None = None) -> Graph:
         """The cycles from what is reached, or those of them in which a condition holds."""

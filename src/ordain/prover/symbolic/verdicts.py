@@ -10,9 +10,7 @@ from ordain.machine.expression import Node
 from ordain.prover.model import Break, Limits, Property, Verdict
 from ordain.prover.symbolic.cases import Case
 from ordain.prover.symbolic.paths import Loop, go_round, one_of, shortest
-from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Graph
-from ordain.prover.symbolic.space import by_value
 from ordain.prover.symbolic.traces import Script, Stage
 
 Outcome: TypeAlias = Literal["proved", "broken", "vacuous", "undecided"]
@@ -92,8 +90,8 @@ class Judge:
             if not prop.per_word:
                 yield level, None
                 return
-            cycles = states & self.case.space.of(prop.node) & self.case.model.required.holds
-            for address in sorted(presented(self.case, prop.per_word, cycles) - known):
+            cycles = states & self.case.space.of(prop.node)
+            for address in sorted(self.case.presented(prop.per_word, cycles) - known):
                 known.add(address)
                 yield level, address
 
@@ -197,11 +195,3 @@ def _with_loop(path: list[BDDFunction], loop: Loop, demands: list[tuple[Node, ..
     states = [*path[:-1], *loop.states]
     back = None if loop.back is None else len(path) - 1 + loop.back
     return Script(states, [*demands, *[again] * len(loop.states)], back, loop.back is None)
-
-
-def presented(case: Case, store: str, cycles: BDDFunction) -> set[int]:
-    """The addresses of a store that some cycles, over states and inputs, present."""
-    space, address = case.space, case.model.system.addresses[store]
-    others = ((1 << space.atoms.count) - 1) & ~space.read_by(address)
-    wanted = cycles.exists(space.cube(members(others)))
-    return {value for value, _ in by_value(space.bits(address), wanted)}
