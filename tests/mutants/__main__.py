@@ -145,8 +145,8 @@ def _tests(package: str) -> dict[str, Covered]:
             continue
         print(f"which lines do the tests in {name} come to?", file=sys.stderr)
         found[name] = {"digest": digest, "tests": covered(sorted((SOURCE / "ordain" / package).rglob("*.py")), [name])}
-    KEPT.mkdir(exist_ok=True)
-    kept.write_text(json.dumps(found))
+        KEPT.mkdir(exist_ok=True)
+        kept.write_text(json.dumps({**known, **found}))
     return {name: Covered(*test) for one in found.values() for name, test in one["tests"].items()}
 
 

@@ -1,0 +1,111 @@
+"""Pulses, holds and hand-overs on a bus, one letter a cycle: what a strobe needs before, during and after it, and how
+long a bus lies still between two drivers. Counted by hand; the sequence begins anew when it is over."""
+
+import pytest
+
+from ordain.checks.run import Selection
+from tests.checks.reports import findings_named, outcomes, report
+from tests.planted.plant import Sound
+
+MACHINE = """\
+machine mangle "a mangle with two rollers"
+microprogram "m.micro"
+store control 16 words of 5 bits
+    address upc
+field press 1 bit
+field steam 1 bit
+field beat  1 bit
+field wind  1 bit
+field last  1 bit
+state upc 4 bits, reset 0
+    next 0 if last else upc + 1
+register upper 2 bits, loads upper + 1 when wind
+register lower 2 bits
+bus cloth 2 bits, KIND
+    driven by upper when press
+    driven by lower when steam
+strobe beat
+    cloth steady NEED
+"""
+
+LETTERS = {".": "wind", "u": "press", "l": "steam", "U": "press, beat", "L": "steam, beat", "n": "beat",
+           "w": "press, wind", "W": "press, wind, beat", "-": "press 0"}
+"""`u`pper or `l`ower roller drives; in capitals while the strobe is active; `n`: the strobe alone. `w`: the upper one
+changes at the end of the cycle."""
+
+
+def mangle(letters: str, need: str = "0 cycles before, 0 cycles after", kind: str = "floats") -> Sound:
+    words = "".join(f"        {LETTERS[letter]}\n" for letter in letters[:-1])
+    return Sound(MACHINE.replace("NEED", need).replace("KIND", kind),
+                 f"routine day at 0\n{words}        {LETTERS[letters[-1]]}, last\n")
+
+
+@pytest.mark.parametrize(("before", "after", "letters", "broken"), [
+    (0, 0, ".U.", ""), (0, 0, ".n.", "during"), (0, 0, ".UU.", ""), (0, 0, ".UL.", "during"), (0, 0, ".WU.", "during"),
+    (1, 0, ".uU.", ""), (1, 0, ".U.", "before"), (1, 0, ".lU.", "before"), (1, 0, ".wU.", "before"),
+    (1, 0, "U.", "before"), (1, 0, "uU.", ""),
+    (2, 0, ".uuU.", ""), (2, 0, ".uU.", "before"), (2, 0, ".u.uU.", "before"), (2, 0, ".uluU.", "before"),
+    (2, 0, "uU.", "before"), (2, 0, ".uuUU.", ""), (2, 0, ".uuUuU.", ""),
+    (3, 0, ".uuuU.", ""), (3, 0, ".uuU.", "before"), (3, 0, ".uuwuU.", "before"), (3, 0, ".uuuuuU.", ""),
+    (4, 0, ".uuuuU.", ""), (4, 0, ".uuuU.", "before"),
+    (0, 1, ".Uu.", ""), (0, 1, ".U.", "after"), (0, 1, ".Ul.", "after"), (0, 1, ".Wu.", "after"), (0, 1, ".Uw.", ""),
+    (0, 1, ".UUu.", ""), (0, 1, ".UuUu.", ""),
+    (0, 2, ".Uuu.", ""), (0, 2, ".Uu.", "after"), (0, 2, ".Uw.", "after"), (0, 2, ".Uww.", "after"),
+    (0, 2, ".UuUuu.", ""), (0, 2, ".UuL.", "after"), (0, 2, ".Uuw.", ""),
+    (0, 3, ".Uuuu.", ""), (0, 3, ".Uuu.", "after"), (0, 4, ".Uuuuu.", ""), (0, 4, ".Uuuu.", "after"),
+    (1, 1, ".uUu.", ""), (1, 1, ".uUuUu.", ""), (1, 1, ".U.", "before after"), (2, 2, ".uuUuu.", ""),
+])
+def test_what_a_strobe_needs(before: int, after: int, letters: str, broken: str) -> None:
+    found = report(mangle(letters, f"{before} cycles before, {after} cycles after"),
+                   Selection(frozenset(("missing-hold",))))
+    said = {row.subject.split()[1] for row in found.rows if row.outcome == "broken"}
+    assert said == set(broken.split()), outcomes(found)
+    asked = {"during", *(["before"] if before else []), *(["after"] if after else [])}
+    assert {row.subject.split()[1] for row in found.rows} == asked
+
+
+@pytest.mark.parametrize(("kind", "letters", "broken"), [
+    ("floats", ".n.", True), ("pulled high", ".n.", False), ("pulled high", "-U-", True),
+    ("pulled high", "-uU-", False),
+    ("pulled low", "-n-", False), ("pulled low", "-u-n-", False), ("pulled low", "-un-", True), ("kept", "-un-", False),
+    ("kept", "-wn-", True), ("kept", "-u-n-", False), ("kept", "-w--n-", False), ("multiplexed", "-n-", True),
+    ("wired and", ".uU.", False), ("wired and", "-n-", False), ("wired and", "-uL-", True), ("wired or", "-lL-", False),
+])
+def test_who_holds_the_level(kind: str, letters: str, broken: bool) -> None:
+    """One cycle before: by pull resistors while nobody drives, by a keeper also when a driver left that did not change,
+    on a wired bus by the same drivers; nothing holds a bus that floats."""
+    found = report(mangle(letters, "1 cycle before, 0 cycles after", kind), Selection(frozenset(("missing-hold",))))
+    assert ("broken" in outcomes(found).values()) == broken
+
+
+@pytest.mark.parametrize(("turnaround", "letters", "broken"), [
+    (1, "u.l.", False), (1, "ul.", True), (1, "u.u.", False), (1, "lu.", True), (1, "u.", False), (1, "u.l", True),
+    (2, "u..l..", False), (2, "u.l..", True), (2, "u.u..l..", False), (2, "u..u.", False), (2, "u...l..", False),
+    (3, "u...l...", False), (3, "u..l...", True), (3, "u...l..", True),
+    (4, "u....l....", False), (4, "u...l....", True), (2, "..u.l..", True), (3, "u.u..l...", True),
+])
+def test_how_long_a_bus_lies_still(turnaround: int, letters: str, broken: bool) -> None:
+    found = report(mangle(letters, kind=f"floats, turnaround {turnaround}"), Selection(frozenset(("turnaround",))))
+    assert outcomes(found) == {"turnaround cloth": "broken" if broken else "proved"}
+
+
+def test_how_a_hand_over_is_told() -> None:
+    [finding] = findings_named("turnaround", report(mangle("u..l...", kind="floats, turnaround 3")))
+    assert finding.message == ("bus `cloth` passes too quickly from `upper` to `lower` at `day+3` (0x3) (2 cycles "
+                               "undriven, 3 cycles owed)")
+    assert [place.label for place in finding.places] == ["`upper` drove `cloth` before", "`lower` drives `cloth` now"]
+    assert finding.help == "leave `cloth` undriven for 3 cycles before `lower` takes it"
+
+
+@pytest.mark.parametrize(("need", "letters", "message", "before"), [
+    ("2 cycles before, 0 cycles after", ".uU.",
+     "bus `cloth` is not steady for 2 cycles before strobe `beat` at `day+2` (0x2)", "`day+1` (0x1)"),
+    ("0 cycles before, 0 cycles after", ".n.", "bus `cloth` is not steady during strobe `beat` at `day+1` (0x1)",
+     "`day` (0x0)"),
+    ("0 cycles before, 1 cycle after", ".Ul.",
+     "bus `cloth` is not held for 1 cycle after strobe `beat`: it changes at `day+2` (0x2)", "`day+1` (0x1)"),
+])
+def test_how_a_missing_hold_is_told(need: str, letters: str, message: str, before: str) -> None:
+    [finding] = findings_named("missing-hold", report(mangle(letters, need)))
+    assert finding.message == message and finding.notes == (f"the cycle before is at {before}",)
+    assert [place.label for place in finding.places] == ["`beat` needs `cloth` steady"]
