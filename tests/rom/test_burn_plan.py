@@ -132,3 +132,19 @@ def test_nothing_is_said_to_differ_from_what_nobody_knows() -> None:
     (other,) = chip_changes({"U1": chip}, {"U1": chip}, {"U1": image[:-1] + b"\0"}, {"U1": image})
     assert [(change.action, change.words, change.ranges) for change in (unknown, fresh, other)] == [
         ("find-out", 0, ()), ("program", 0, ()), ("erase", 1, ((31, 31),))]
+
+
+def test_what_nobody_has_recorded() -> None:
+    """Everything has to be written; only an EEPROM needs no erasing first, and a part for once is replaced."""
+    kinds = {technology: [step.kind for step in chip_changes(
+        {"U1": chip_of(technology)}, {"U1": chip_of(technology)}, {}, {"U1": bytes(32)})[0].steps]
+        for technology in ("eeprom", "uv", "once", "flash")}
+    assert kinds == {"eeprom": ["write"], "uv": ["erase", "program"], "once": ["replace", "program"],
+                     "flash": ["erase", "program"]}
+
+
+def test_neighbours_are_one_range() -> None:
+    old, new = bytes(32), bytes(1 if at in (1, 2, 3, 4, 7, 9, 10) else 0 for at in range(32))
+    (change,) = chip_changes({"U1": chip_of("eeprom")}, {"U1": chip_of("eeprom")}, {"U1": old}, {"U1": new})
+    assert change.ranges == ((1, 4), (7, 7), (9, 10))
+    assert [(step.first, step.last) for step in change.steps] == [(1, 4), (7, 7), (9, 10)]

@@ -13,6 +13,7 @@ from ordain.rom.intel_hex import write_intel_hex
 from ordain.rom.readback import unpack
 from ordain.rom.s_record import write_s_records
 from ordain.rom.suspect import suspicions
+from tests import workshop
 from tests.rom.boards import bank, chip, image_cell_by_cell, machine, store, straight
 from tests.rom.byte_order import swapped
 
@@ -305,3 +306,81 @@ def test_a_chip_of_another_size_is_no_candidate() -> None:
     images = pack(made, stored)
     found = suspicions(made, stored, images, {"U9": bytes(64)})
     assert [each.text for each in found] == ["reads all zeros: blank, not powered, or not seated"]
+
+
+def test_only_stores_of_chips_that_were_read_are_told() -> None:
+    made = machine([store("control", 4, 8), store("small", 3, 8)], [
+        chip("U1", 16, 8, straight("control", 7, 0, 4)), chip("U2", 8, 8, straight("small", 7, 0, 3))])
+    stored = {name: Stored({0: 0x11, 1: 0x22}, 0) for name in made.stores}
+    images = pack(made, stored)
+    sites = {name: {at: Site(name, at, "", "main", "an order", ("an order",), None) for at in (0, 1)}
+             for name in made.stores}
+    contents = Contents(made, unpack(made, images).words, sites, {}, {})
+    for name, of in (("U1", "control"), ("U2", "small")):
+        assert {word.store for word in decode(contents, stored, images, {name: images[name]}).words} == {of}
+    assert [word.store for word in decode(contents, stored, images, images).words] == ["control"] * 2 + ["small"] * 2
+
+
+def test_a_part_that_was_not_programmed_leaves_a_tenth_unexplained_at_most() -> None:
+    """Of 19 cells that are wrong, 17 stand at the erased end: the other two are too many. Of 20 they are not."""
+    made = machine([store("control", 6, 8)], [chip("U9", 64, 8, straight("control", 7, 0, 6))])
+    stored = {"control": Stored({address: 3 * address + 1 & 0x7F for address in range(64)}, 0)}
+    images = pack(made, stored)
+    for erased, told in ((17, False), (18, True)):
+        dump = bytearray(images["U9"][:64 - erased] + b"\xFF" * erased)
+        dump[3] ^= 0x5A
+        dump[9] ^= 0x5A
+        texts = [each.text for each in suspicions(made, stored, images, {"U9": bytes(dump)})]
+        assert any(text.startswith("was programmed only up to") for text in texts) == told
+
+
+MAPPED = ("""machine kite
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field go 1 bit
+field target 4 bits address, idle 0
+spare 3 bits
+store side 16 words of 8 bits
+    address lower
+field leave 1 bit
+field aim 4 bits address, idle 0
+spare 3 bits
+store entry 4 words of 4 bits
+    address wind
+state upc 4 bits, reset 0
+    next target if go else entry
+state lower 4 bits, reset 0
+    next aim if leave else lower + 1
+input wind 2 bits
+chip U1 16 x 8
+    holds control
+    address upc
+chip U2 16 x 8
+    holds side
+    address lower
+chip U3 4 x 4
+    holds entry
+    address wind
+""", """\
+routine rise in control at 2
+        go, target rise
+routine zoom in control at 5
+  alpha: go, target rise
+routine tail in side at 5
+        leave, aim tail
+map entry
+        0: rise
+        1: zoom.alpha
+        2, 3: zoom
+""")
+
+
+def test_places_are_called_as_the_source_calls_them() -> None:
+    """A label stands for its word in its own store alone; in a table the name that was written there."""
+    built = workshop.contents_of(*MAPPED)
+    stored = {name: Stored({at: built.words[name][at] for at in sites}, None) for name, sites in built.sites.items()}
+    images = pack(built.machine, stored)
+    told = {(word.store, word.address): word.orders for word in decode(built, stored, images, images).words}
+    assert [told["entry", at] for at in range(4)] == [("rise",), ("zoom.alpha",), ("zoom",), ("zoom",)]
+    assert told["control", 5] == ("go", "target rise") and told["side", 5] == ("leave", "aim tail")

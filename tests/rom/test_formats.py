@@ -310,3 +310,21 @@ def test_the_far_end_of_a_large_device() -> None:
 def test_short_and_overfull_s_records(record: str, says: str) -> None:
     findings = read_s_records(f"{record}\nS9030000FC\n", "t").findings
     assert [says in finding.message for finding in findings] == ([True] if says else [])
+
+
+def test_a_damaged_file_gives_no_image() -> None:
+    device = Device("U1", 64, 8, 1)
+    for form, text in (("hex", SOME), ("s19", write_s_records(bytes(range(64))))):
+        at = text.index("0F")
+        spoilt = text[:at] + "0E" + text[at + 2:]
+        image, findings = read_image(form, spoilt.encode(), "U1", device)  # type: ignore[arg-type]
+        assert image is None and findings
+        assert read_image(form, text.encode(), "U1", device) == (bytes(range(64)), [])  # type: ignore[arg-type]
+
+
+def test_a_hex_file_with_the_ending_of_a_raw_one() -> None:
+    """It counts as what it is, unless it has just the size of the device: then it may be anything."""
+    text = END.encode()
+    assert recognise(text, "U1.bin", 64) == "hex" and recognise(text, "U1.bin", len(text)) == "bin"
+    assert recognise(b"S9030000FC\n", "U1.bin", 64) == "s19" and recognise(bytes(63), "U1.bin", 64) == "bin"
+    assert recognise(text, "U1.hex", len(text)) == "hex" and recognise(b"00", "U1.mem", 64) == "mem"

@@ -74,3 +74,16 @@ image_store.keep_image(Path(sys.argv[1]), b"abc")
     os.utime(store / remains[0], (0, os.stat(store / remains[0]).st_mtime - STALE_SECONDS - 9))
     keep_image(store, b"abc")
     assert os.listdir(store) == [f"{ABC}.bin"]
+
+
+def test_only_half_written_files_of_long_ago_are_cleared_away(tmp_path: Path) -> None:
+    store = tmp_path / "burned"
+    keep_image(store, b"abc")
+    old = [f"{ABC}.bin", "notes.txt", ".hidden", f"{ABC}.new-1", f".{ABC}.new-2"]
+    for name in old[1:]:
+        (store / name).write_bytes(b"")
+    for name in old:
+        os.utime(store / name, (0, 0))
+    (store / f".{ABC}.new-3").write_bytes(b"")
+    keep_image(store, b"abcd")
+    assert {*old, f".{ABC}.new-3"} - set(os.listdir(store)) == {f".{ABC}.new-2"}

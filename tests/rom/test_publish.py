@@ -1,11 +1,14 @@
 """Publishing: all files or none, whatever happens on the way."""
 
+import errno
 import os
 import resource
 import signal
 import subprocess
 import sys
 import textwrap
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -282,5 +285,32 @@ def test_a_build_that_never_ends_is_not_waited_for_for_ever(tmp_path: Path, monk
     monkeypatch.setattr(module, "WAIT_SECONDS", 0.05)
     with module._locked(tmp_path, tmp_path), pytest.raises(PublishRefused, match="another build"):
         put(tmp_path / "build", NEW)
+    put(tmp_path / "build", NEW)
+    assert content(tmp_path / "build") == NEW
+
+
+def test_a_build_waits_for_another_that_ends(tmp_path: Path) -> None:
+    begun = threading.Event()
+
+    def other() -> None:
+        with module._locked(tmp_path, tmp_path):
+            begun.set()
+            time.sleep(0.1)
+
+    at_work = threading.Thread(target=other)
+    at_work.start()
+    begun.wait()
+    put(tmp_path / "build", NEW)
+    at_work.join()
+    assert content(tmp_path / "build") == NEW
+
+
+def test_where_directories_cannot_be_locked_it_goes_on_without(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some network file systems refuse."""
+    def refuse(handle: int, operation: int) -> None:
+        raise OSError(errno.ENOLCK, "no locks available")
+
+    monkeypatch.setattr(module.fcntl, "flock", refuse)
+    monkeypatch.setattr(module, "WAIT_SECONDS", 0.05)
     put(tmp_path / "build", NEW)
     assert content(tmp_path / "build") == NEW

@@ -142,3 +142,11 @@ def test_active_low_is_undone(lantern: Machine) -> None:
     field = lantern.fields["write"]
     assert word(lantern) >> field.low & 1 == 1 and field.read(word(lantern)) == 0
     assert field.read(word(lantern, write=1)) == 1
+
+
+def test_orders_inside_others_are_opened() -> None:
+    """One with a label in it, and one with a number."""
+    machine = machine_of(LANTERN + "order pad <n>: turns <n>\norder flee: goto vault_gate, pad 6\n")
+    assert read(machine, branch=1, target=0x30, turns=6) == ["flee", "mode slow"]
+    assert read(machine, branch=1, target=0x30, turns=7) == ["goto vault_gate", "pad 0x7", "mode slow"]
+    assert read(machine, branch=1, target=0x05, turns=6) == ["goto home", "pad 0x6", "mode slow"]
