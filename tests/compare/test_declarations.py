@@ -87,6 +87,12 @@ bus wall 4 bits, pulled high
     sampled by tally when marks[1]
 bus lamp 1 bit, floats
     driven by moving when open
+bus far 4 bits, floats
+    driven by gap = level when open
+memory pond 4 words of 4 bits
+    address level[1:0]
+    writes depth when fill
+    holds "pond.bin" at 1
 strobe gate
     water steady 1 cycle before, 1 cycle after
 signal gate = open
@@ -186,6 +192,19 @@ NOTICED: dict[str, list[Noticed]] = {
                         "down")],
     "Driver.follows": [one(", follows wall", "", "machine")],
     "Driver.steady": [one("steady while not loads", "steady while not wet", ("promised", "steady", "depth on water"))],
+    "Driver.value": [one("gap = level when", "gap = depth when", "up"),
+                     one("gap = level when", "gap = level and level when", "nothing")],
+    "Memory.words": [one("memory pond 4 words", "memory pond 3 words", "machine")],
+    "Memory.bits": [Noticed((("memory pond 4 words of 4 bits", "memory pond 4 words of 5 bits"),
+                             ("writes depth when", "writes {0b0, depth} when")), "machine")],
+    "Memory.address": [one("    address level[1:0]\n    writes", "    address depth[1:0]\n    writes", "start")],
+    "Memory.writes": [one("    writes depth when fill\n", "    writes depth when fill\n    writes level when tells\n",
+                          "start")],
+    "Memory.holds": [one('"pond.bin"', '"lake.bin"', "machine"),
+                     one('holds "pond.bin" at 1', "holds zeros", "machine")],
+    "Memory.offset": [one('"pond.bin" at 1', '"pond.bin" at 2', "machine")],
+    "Write.when": [one("writes depth when fill", "writes depth when fill and full", "start")],
+    "Write.source": [one("writes depth when fill", "writes level when fill", "start")],
     "Sampler.when": [one("sampled by level when loads", "sampled by level when loads and full", "start")],
     "Bus.undriven": [one("bus wall 4 bits, pulled high", "bus wall 4 bits, kept", "machine")],
     "Bus.turnaround": [one("turnaround 1", "turnaround 2", ("stronger", "turnaround", "water")),
@@ -248,6 +267,8 @@ UNNOTICED: dict[str, str] = {
     **dict.fromkeys(("Machine.components", "Machine.wires", "Component.name", "Component.type", "Component.pins",
                      "Wire.name", "Wire.low", "Wire.width", "Wire.kind", "Wire.pins"),
                     "says where nets are on the board"),
+    "Machine.visible": "what of it a programmer sees is said for runs",
+    "Machine.memories": "compared one by one",
     **dict.fromkeys(("Machine.name", "Machine.title", "Machine.microprogram", "Machine.orders", "Machine.labels",
                      "Machine.broken", "Machine.lower", "Agent.name", "Agent.title", "Code.name", "Code.value",
                      "Order.phrase", "Order.settings", "Assumption.text", "Keep.text", "Exclusive.names", "Rule.text",
@@ -261,7 +282,8 @@ UNNOTICED: dict[str, str] = {
                      "Chip.sector", "Chip.banks", "Bank.store", "Bank.pins", "Bank.address", "Bank.repeats", "Pin.bit",
                      "Pin.inverted", "Pin.level", "AddressPin.bit", "AddressPin.inverted", "AddressPin.level"), CHIPS),
     **dict.fromkeys(("Field.name", "Store.name", "State.name", "Register.name", "Input.name", "Condition.name",
-                     "Driver.name", "Sampler.name", "Bus.name", "Strobe.name"), "another name is paired, or alone"),
+                     "Driver.name", "Sampler.name", "Bus.name", "Strobe.name",
+                     "Memory.name"), "another name is paired, or alone"),
     **dict.fromkeys(("Field.store", "Field.low", "Field.holds", "Field.idle", "Field.address_bits", "Field.derived",
                      "Store.words", "Store.bits", "Store.address_width", "Store.fill", "Store.computed",
                      "Store.instruction", "Store.step", "Store.opcode_width", "Store.opcode", "Store.starts_at",

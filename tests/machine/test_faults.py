@@ -28,6 +28,35 @@ class Case(NamedTuple):
 
 
 CASES = {
+    "a memory without an address": Case(
+        "no-address", "memory ram 4 words of 4 bits", "memory ram 4 words of 4 bits\n    address upc[1:0]",
+        "memory ram 4 words of 4 bits", "nothing says how `ram` is addressed"),
+    "a memory larger than its address reaches": Case(
+        "width-mismatch", "memory ram 5 words of 4 bits\n    address upc[1:0]",
+        "memory ram 4 words of 4 bits\n    address upc[1:0]", "upc[1:0]", "reaches 4 words, and `ram` has 5"),
+    "a memory with an address of more lines than any": Case(
+        "bad-size", "register wide 33 bits\nmemory ram 4 words of 4 bits\n    address wide",
+        "register wide 32 bits\nmemory ram 4 words of 4 bits\n    address wide", "wide", "33 bits"),
+    "what is written does not fit the word": Case(
+        "width-mismatch", "memory ram 4 words of 4 bits\n    address upc[1:0]\n    writes upc[2:0] when go",
+        "memory ram 4 words of 4 bits\n    address upc[1:0]\n    writes upc when go", "upc[2:0]"),
+    "a file beyond the end of a memory": Case(
+        "too-wide", 'memory ram 4 words of 4 bits\n    address upc[1:0]\n    holds "a.bin" at 4',
+        'memory ram 4 words of 4 bits\n    address upc[1:0]\n    holds "a.bin" at 3', "4", "has 4 words"),
+    "a programmer sees what is stored": Case(
+        "wrong-kind", "input key 1 bit\nvisible key", "register key 1 bit\nvisible key", "key", "sees what is stored"),
+    "a programmer sees what there is": Case(
+        "unknown-name", "register acc 4 bits\nvisible ac", "register acc 4 bits\nvisible acc", "ac",
+        "did you mean `acc`?"),
+    "visible twice": Case(
+        "said-twice", "register acc 4 bits\nvisible acc, acc", "register acc 4 bits\nvisible acc", "acc", "twice"),
+    "a driver's value of another width": Case(
+        "width-mismatch", "bus data 4 bits, floats\n    driven by low = upc[1:0] when go",
+        "bus data 4 bits, floats\n    driven by low = {0b00, upc[1:0]} when go", "upc[1:0]"),
+    "a value that does not come from the bus that it is said to follow": Case(
+        "wrong-kind", "bus far 4 bits, floats\nbus data 4 bits, floats\n    driven by low = upc when go, follows far",
+        "bus far 4 bits, floats\nbus data 4 bits, floats\n    driven by low = far when go, follows far", "upc",
+        "does not come from `far`"),
     "a name that nothing has": Case(
         "unknown-name", "signal s = wnat", "input want 1 bit\nsignal s = want", "wnat", "nothing is called `wnat`"),
     "the nearest name is offered": Case(

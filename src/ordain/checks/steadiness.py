@@ -124,7 +124,8 @@ def _stay(machine: Machine, driver: Driver, known: dict[str, Steadiness]) -> _St
     terms = machine.terms
     zero, one = terms.const(0, 1), terms.const(1, 1)
     reasons = [reason for reason in (
-        _stay_by_nature(machine, driver.name, known),
+        _stay_by_nature(machine, driver.name, known) if driver.value is None else
+        _value_stays(machine, driver.value, known),
         _bus_stays(machine, driver.follows, known) if driver.follows else None,
         _Stay(driver.steady, driver.steady, one) if driver.steady is not None else None,
     ) if reason is not None]
@@ -154,7 +155,15 @@ def _stay_by_nature(machine: Machine, name: str, known: dict[str, Steadiness]) -
         return _value_stays(machine, machine.signals[name].value, known)
     if name in machine.constants:
         return _Stay(one, one, one)
-    return None
+    return _memory_stays(machine, name, known) if name in machine.memories else None
+
+
+def _memory_stays(machine: Machine, name: str, known: dict[str, Steadiness]) -> _Stay | None:
+    """What is read stays while the address does and nothing is written."""
+    terms, memory = machine.terms, machine.memories[name]
+    stay = _value_stays(machine, memory.address, known)
+    idle = owners.none_of(terms, [write.when for write in memory.writes])
+    return None if stay is None else _Stay(terms.and_((stay.before, idle)), stay.after, stay.within)
 
 
 def _register_stays(machine: Machine, name: str) -> _Stay:

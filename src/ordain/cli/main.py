@@ -27,6 +27,7 @@ COMMANDS = {
     "burned": "The burn ledger: what is in the sockets.",
     "cycles": "Least and most cycles of every instruction.",
     "step": "The control sequence of one instruction, cycle by cycle.",
+    "run": "Machine code on the microprogram, values and all.",
     "decode": "Chip images back to microinstructions, and what differs from the build.",
     "watch": "Check again at every save.",
     "explain": "What a finding means, an example, the usual repair.",

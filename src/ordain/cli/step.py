@@ -1,7 +1,6 @@
 """`ordain step INSTRUCTION`: the control sequence of one instruction, cycle by cycle, as with a hand on the switch."""
 
-import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -57,6 +56,7 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
     with the inputs of the first cycle. Inputs that are not given are 0; those on which the way depends are shown, so
     that you see what else could happen. Nothing is proved here: `ordain prove` looks at every sequence.
     """
+    from ordain.cli.settings import in_cycles, settings
     from ordain.control.play import Start, play
     from ordain.control.system import build_system
     from ordain.pipeline import build_model
@@ -68,8 +68,8 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
         return _only_findings(manner, path, findings)
     contents, system = built.contents, build_system(built.contents)
     title, store, addresses = _place(contents, instruction)
-    wanted = _settings(system, states, "--from", {variable.name: variable.values for variable in system.variables})
-    chosen = _chosen(system, given)
+    wanted = settings(built.machine, states, "--from", {one.name: one.values for one in system.variables})
+    chosen = in_cycles(built.machine, given, {one.name: one.values for one in system.free})
     begin = _reached(system, store, addresses, wanted, chosen(1))
     if begin is None:
         raise click.UsageError(_never(system, store, addresses, title, wanted, chosen(1)))
@@ -169,53 +169,6 @@ def _arms(system: "System", store: str, addresses: frozenset[int], begin: dict[s
             option, values = ("--from", begin) if leaf in states else ("--with", inputs)
             found[f"{option} {leaf.name}={values.get(leaf.name, 0) ^ 1 << of}"] = None
     return list(found)
-
-
-def _settings(system: "System", given: tuple[str, ...], option: str, sizes: dict[str, int]) -> dict[str, int]:
-    """NAME=VALUE pairs; VALUE a number or a code's name; NAME alone means 1."""
-    values = {}
-    for text in given:
-        name, equals, value = text.partition("=")
-        values[name] = _value(system.contents.machine, name, value if equals else "1", option, sizes)
-    return values
-
-
-def _value(machine: "Machine", name: str, text: str, option: str, sizes: dict[str, int]) -> int:
-    if name not in sizes:
-        from ordain.text.spelling import nearest
-
-        near = nearest(name, list(sizes))
-        raise click.BadParameter(f"nothing that can be set so is called `{name}`."
-                                 + (f" Did you mean `{near}`?" if near else f" There are: {', '.join(sizes)}"),
-                                 param_hint=option)
-    declared = machine.states.get(name) or machine.inputs.get(name)
-    codes = declared.codes if declared is not None else ()
-    if text in codes:
-        return codes.index(text)
-    try:
-        value = int(text, 0)
-    except ValueError:
-        known = f"; it is one of {', '.join(codes)}" if codes else ""
-        raise click.BadParameter(f"`{text}` is no value of `{name}`{known}", param_hint=option) from None
-    if not 0 <= value < sizes[name]:
-        raise click.BadParameter(f"`{name}` goes from 0 to {sizes[name] - 1}, so not {text}", param_hint=option)
-    return value
-
-
-def _chosen(system: "System", given: tuple[str, ...]) -> "Callable[[int], dict[str, int]]":
-    """From `press=1@3`, `key=2@4-`, `zero` to the values of a cycle; a later option wins."""
-    sizes = {one.name: one.values for one in system.free}
-    rows: list[tuple[str, int, int, int]] = []
-    for text in given:
-        setting, at, span = text.partition("@")
-        match = re.fullmatch(r"(\d+)(-(\d*))?", span) if at else None
-        if at and match is None:
-            raise click.BadParameter(f"`{span}` names no cycles: write 3, 2-5 or 4-", param_hint="--with")
-        first = int(match[1]) if match else 0
-        last = first if match and match[2] is None else int(match[3]) if match and match[3] else 1 << 60
-        for name, value in _settings(system, (setting,), "--with", sizes).items():
-            rows.append((name, value, first, last))
-    return lambda cycle: {name: value for name, value, first, last in rows if first <= cycle <= last}
 
 
 # ---------------------------------------------------------------- what is shown

@@ -12,7 +12,7 @@ from ordain.compare.joint import Joint
 from ordain.compare.roots import Root
 from ordain.logic.diagrams import TooLarge
 from ordain.machine.expression import Node
-from ordain.machine.model import Input, State
+from ordain.machine.model import Input, Memory, State
 
 Status = Literal["same", "changed", "new", "gone"]
 
@@ -226,11 +226,24 @@ def _machine_changes(joint: Joint) -> tuple[str, ...]:
     for name, condition in old.conditions.items():
         if name in new.conditions and not _alike(joint, condition.value, new.conditions[name].value):
             found.append(f"condition `{name}` means something else; it is taken for the same line")
+    for name, memory in old.memories.items():
+        its = new.memories.get(name)
+        if its is not None and (memory.words, memory.bits) != (its.words, its.bits):
+            found.append(f"memory `{name}` has {its.words} words of {its.bits} bits, had {memory.words} of "
+                         f"{memory.bits}")
+        if its is not None and _held(memory) != _held(its):
+            found.append(f"memory `{name}` holds {_held(its)} at power-up, held {_held(memory)}")
     for name, bus in old.buses.items():
         if name in new.buses and bus.undriven != new.buses[name].undriven:
             found.append(f"bus `{name}`: {new.buses[name].undriven.replace('-', ' ')}, "
                          f"was {bus.undriven.replace('-', ' ')}")
     return tuple(found)
+
+
+def _held(memory: Memory) -> str:
+    if isinstance(memory.holds, str):
+        return memory.holds or "anything"
+    return f'"{memory.holds.text}" from {memory.offset:X} on'
 
 
 def _values(items: Mapping[str, State | Input]) -> dict[str, int]:

@@ -239,6 +239,7 @@ _SAYING = {
     "drives": "`{1}` drives `{0}`", "puts": "what `{1}` puts on `{0}`", "takes": "`{1}` takes `{0}`",
     "strobes": "strobe `{0}`",
     "loads": "what `{0}` loads", "steps": "how `{0}` steps",
+    "writes": "memory `{0}` is written", "written": "what is written to `{0}`, and where",
 }
 
 
@@ -256,7 +257,7 @@ def _effect_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
         old, new = before.get(number), after.get(number)
         if old != new:
             key = joint.agreed.effects[number].key
-            known = key[0] in ("drives", "takes", "strobes")
+            known = key[0] in ("drives", "takes", "strobes", "writes")
             changes.append(Change(effect_text(key), _how_often(old) if known else "", _how_often(new) if known else ""))
     return changes
 

@@ -12,6 +12,7 @@ from ordain.compare.side import Side, holds_place
 from ordain.control.registers import after_loads
 from ordain.logic.diagrams import Functions, TooLarge
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
+from ordain.machine.model import Memory
 
 Key = tuple[str, ...]
 Meaning = tuple[object, ...]
@@ -75,11 +76,14 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     for bus in machine.buses.values():
         for driver in bus.drivers:
             either(("drives", bus.name, driver.name, driver.follows), driver.when)
-            value = _put(side, driver.name, bus.width, terms)
+            value = driver.value if driver.value is not None else _put(side, driver.name, bus.width, terms)
             if value is not None:
                 either(("puts", bus.name, driver.name), terms.if_(driver.when, value, terms.const(0, value.width)))
         for sampler in bus.samplers:
             either(("takes", bus.name, sampler.name), sampler.when)
+    for memory in machine.memories.values():
+        found["writes", memory.name] = terms.or_((terms.const(0, 1), *(write.when for write in memory.writes)))
+        found["written", memory.name] = _written(memory, terms)
     for strobe in machine.strobes:
         found["strobes", strobe.name] = strobe.active
     for register in machine.registers.values():
@@ -91,6 +95,19 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
         if terms.leaf("state", state.name, state.width) not in pointers:
             found["steps", state.name] = state.next
     return found
+
+
+def _written(memory: Memory, terms: Terms) -> Node:
+    """The address and what is written there, 0 while nothing is; what two different sources leave is anything."""
+    nothing, unknown = terms.const(0, memory.bits), terms.leaf("free", f"{memory.name} written twice", memory.bits)
+    word, active = nothing, terms.const(0, 1)
+    for number, write in enumerate(memory.writes):
+        word = terms.if_(write.when, write.source, word)
+        for other in memory.writes[:number]:
+            if other.source is not write.source:
+                word = terms.if_(terms.and_((write.when, other.when)), unknown, word)
+        active = terms.or_((active, write.when))
+    return terms.join((terms.if_(active, memory.address, terms.const(0, memory.address.width)), word))
 
 
 def _put(side: Side, driver: str, width: int, terms: Terms) -> Node | None:

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple, TypeAlias
 
 import pyparsing as pp
 
-from ordain.language import behaviour, demands, storage, timing, tree, wires, wiring
+from ordain.language import behaviour, data, demands, storage, timing, tree, wires, wiring
 from ordain.language.grammar import kw, line, listed, name, quoted
 from ordain.language.statements import Faults, Form, Parsed, no_block, read_statement
 from ordain.language.words import CARRY_MACHINE
@@ -62,6 +62,7 @@ FORMS: dict[str, Form] = {
     "microprogram": Form('microprogram "FILE", "FILE"', _microprogram, _build_microprogram),
     "include": Form('include "FILE"', _include, _build_include),
     **storage.FORMS,
+    **data.FORMS,
     **timing.FORMS,
     **behaviour.FORMS,
     **wiring.FORMS,

@@ -306,6 +306,35 @@ class Load(NamedTuple):
     span: Span
 
 
+class Write(NamedTuple):
+    """`writes SOURCE when CONDITION`"""
+
+    source: Expr
+    when: Expr
+    span: Span
+
+
+class Memory(NamedTuple):
+    """`memory ram 2048 words of 8 bits` and its block. `holds`: what is in it at power-up, "zeros" or a file, whose
+    first word stands at `offset`; None: nobody knows."""
+
+    name: Word
+    words: Number
+    bits: Number
+    address: Expr | None
+    writes: tuple[Write, ...]
+    holds: 'Text | Literal["zeros"] | None'
+    offset: Number | None
+    span: Span
+
+
+class Visible(NamedTuple):
+    """`visible NAME, NAME`: what a programmer can see."""
+
+    names: tuple[Word, ...]
+    span: Span
+
+
 class Condition(NamedTuple):
     """`condition zero 1 bit = alu is 0`; in proofs it is free."""
 
@@ -340,13 +369,15 @@ class Home(NamedTuple):
 
 
 class Driver(NamedTuple):
-    """`driven by NAME when CONDITION, follows BUS, steady while CONDITION`; `when` None: always."""
+    """`driven by NAME = VALUE when CONDITION, follows BUS, steady while CONDITION`; `when` None: always; `value`: what
+    it puts there, None where its name says it or nobody does."""
 
     name: Word
     when: Expr | None
     follows: Word | None
     steady: Expr | None
     span: Span
+    value: Expr | None = None
 
 
 class Sampler(NamedTuple):
@@ -528,7 +559,7 @@ class Wire(NamedTuple):
 
 MachineStatement: TypeAlias = Union[
     MachineHeader, Microprogram, Store, Field, Spare, Chip, Clock, Inputs, State, Register, Condition, Signal, Constant,
-    Assume, Home, Bus, Strobe, Keep, Exclusive, Agent, Rule, Allow, Order, Component, Wire,
+    Assume, Home, Bus, Strobe, Keep, Exclusive, Agent, Rule, Allow, Order, Component, Wire, Memory, Visible,
 ]
 
 

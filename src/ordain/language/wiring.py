@@ -49,7 +49,8 @@ def _bus() -> pp.ParserElement:
 
 @cache
 def _driven() -> pp.ParserElement:
-    return line(kw("driven") - kw("by") - dotted("the name of the driver") + _when()
+    return line(kw("driven") - kw("by") - dotted("the name of the driver")
+                + pp.Opt(option("value", mark("=") - expression())) + _when()
                 + options("`follows BUS` or `steady while CONDITION`",
                           option("follows", kw("follows") - dotted("the name of a bus")),
                           option("steady", kw("steady while") - expression())))
@@ -67,7 +68,7 @@ def _sampled() -> pp.ParserElement:
 def _build_driver(parsed: Parsed) -> tree.Driver:
     no_block(parsed)
     return tree.Driver(parsed.parts[0], parsed.first("when"), parsed.first("follows"), parsed.first("steady"),
-                       parsed.span)
+                       parsed.span, parsed.first("value"))
 
 
 def _build_sampler(parsed: Parsed) -> tree.Sampler:
@@ -76,7 +77,7 @@ def _build_sampler(parsed: Parsed) -> tree.Sampler:
 
 
 BUS_ITEMS = {
-    "driven": Form("driven by NAME [when CONDITION] [, follows BUS] [, steady while CONDITION]", _driven,
+    "driven": Form("driven by NAME [= VALUE] [when CONDITION] [, follows BUS] [, steady while CONDITION]", _driven,
                    _build_driver),
     "sampled": Form("sampled by NAME [when CONDITION]", _sampled, _build_sampler),
 }

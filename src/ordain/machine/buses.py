@@ -7,7 +7,7 @@ from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.context import short, shown
 from ordain.machine.control import hardware
-from ordain.machine.expression import Node
+from ordain.machine.expression import Node, leaves
 from ordain.machine.lowering import Lowering
 from ordain.machine.names import ARTICLE, Entry, unknown
 from ordain.text.findings import Place, error
@@ -27,7 +27,8 @@ def bus_model(bus: tree.Bus, turnaround: int, lowering: Lowering) -> model.Bus:
     _report_twice(bus, bus.drivers, "drives", lowering)
     _report_twice(bus, bus.samplers, "samples", lowering)
     _limit(bus.turnaround, bus.span, lowering)
-    drivers = [driver for text in bus.drivers if (driver := _driver(text, lowering)) is not None]
+    width = None if entry.broken else entry.width
+    drivers = [driver for text in bus.drivers if (driver := _driver(text, width, lowering)) is not None]
     samplers = []
     for sampler in bus.samplers:
         when = hardware(lowering.condition(sampler.when), sampler.span, lowering)
@@ -57,7 +58,7 @@ def _limit(cycles: int, span: Span, lowering: Lowering) -> None:
             help="correct the number"))
 
 
-def _driver(driver: tree.Driver, lowering: Lowering) -> model.Driver | None:
+def _driver(driver: tree.Driver, width: int | None, lowering: Lowering) -> model.Driver | None:
     when = hardware(lowering.condition(driver.when), driver.span, lowering)
     follows = ""
     if driver.follows is not None and find_bus(driver.follows, lowering) is not None:
@@ -67,16 +68,25 @@ def _driver(driver: tree.Driver, lowering: Lowering) -> model.Driver | None:
         steady = hardware(lowering.condition(driver.steady), driver.steady.span, lowering, labels=True)
     if when is None:
         return None
-    return model.Driver(driver.name.text, when, follows, steady, _kind(driver.name.text, lowering), driver.span)
+    value = None
+    if driver.value is not None:
+        value = hardware(lowering.node(driver.value, width), driver.value.span, lowering)
+        if value is not None and follows and follows not in {leaf.name for leaf in leaves((value,))
+                                                             if leaf.kind == "bus"}:
+            lowering.findings.append(error(
+                "wrong-kind", f"what `{driver.name.text}` puts on the bus does not come from `{follows}`",
+                driver.value.span, f"`{follows}` is not in it",
+                help="leave `follows` out: the value says what it follows"))
+    return model.Driver(driver.name.text, when, follows, steady, _kind(driver.name.text, lowering), driver.span, value)
 
 
-def _kind(name: str, lowering: Lowering) -> Literal["register", "state", "store", "agent", "part"]:
+def _kind(name: str, lowering: Lowering) -> Literal["register", "state", "store", "memory", "agent", "part"]:
     """What a driver is; a name that nothing else has is a part of the machine that needs no further description."""
     entry = lowering.scope.entries.get(name) or lowering.scope.entries.get(name.partition(".")[0])
     if entry is None:
         return "part"
     match entry.kind:
-        case "register" | "state" | "store" | "agent" as kind:
+        case "register" | "state" | "store" | "memory" | "agent" as kind:
             return kind
     return "part"
 

@@ -320,7 +320,8 @@ def _words(found: Declarations, held: tree.Expr | None) -> Iterator[str]:
         [signal.value for signal, _ in found.signals], [one.condition for one, _ in found.assumptions],
         [home.where for home in found.homes], [(bus.drivers, bus.samplers) for bus in found.buses],
         [strobe.name for strobe in found.strobes], [keep.condition for keep in found.keeps], found.exclusives,
-        [rule.form for rule in found.rules]]
+        [rule.form for rule in found.rules],
+        [(memory.address, memory.writes) for memory in found.memories]]
     while waiting:
         part = waiting.pop()
         if isinstance(part, tree.Word):

@@ -50,6 +50,8 @@ class Declarations:
         self.orders: list[tree.Order] = []
         self.components: list[tree.Component] = []
         self.wires: list[tree.Wire] = []
+        self.memories: list[tree.Memory] = []
+        self.visible: list[tree.Visible] = []
 
 
 class StoreText(NamedTuple):
@@ -109,6 +111,10 @@ def declare(statements: tuple[tree.MachineStatement, ...], lowering: Lowering) -
                 found.wires.append(statement)
             case tree.Keep():
                 found.keeps.append(statement)
+            case tree.Memory():
+                _memory(statement, found, lowering)
+            case tree.Visible():
+                found.visible.append(statement)
             case tree.Exclusive():
                 found.exclusives.append(statement)
             case tree.Agent():
@@ -166,19 +172,34 @@ def _header(statement: tree.MachineHeader, found: Declarations, lowering: Loweri
 
 
 def _store(statement: tree.Store, found: Declarations, lowering: Lowering) -> None:
-    words = size(statement.words, MOST_WORDS, "words", lowering)
-    width = size(statement.bits, MOST_BITS, "bits in a word", lowering)
-    if words and width and words * width > MOST_CELLS:
-        lowering.findings.append(error(
-            "bad-size", f"{words} words of {width} bits are more than {MOST_CELLS} bits in all", statement.words.span,
-            "out of range", help="correct one of the two numbers"))
-        words = None
+    width = _cells(statement.words, statement.bits, lowering)
     entry = Entry(statement.name.text, "store", statement.name.span, width or 1)
     entry.node = lowering.terms.leaf("word", statement.name.text, entry.width)
-    entry.broken = not words or not width
+    entry.broken = width is None
     _add(entry, lowering)
     # A second store of one name still takes the fields below it, so that they are not counted into another store.
     found.stores.append(StoreText(statement, [], []))
+
+
+def _cells(many: tree.Number, wide: tree.Number, lowering: Lowering) -> int | None:
+    """The bits of a word; None where words or bits cannot be, which is reported."""
+    words = size(many, MOST_WORDS, "words", lowering)
+    width = size(wide, MOST_BITS, "bits in a word", lowering)
+    if words and width and words * width > MOST_CELLS:
+        lowering.findings.append(error(
+            "bad-size", f"{words} words of {width} bits are more than {MOST_CELLS} bits in all", many.span,
+            "out of range", help="correct one of the two numbers"))
+        return None
+    return width if words else None
+
+
+def _memory(statement: tree.Memory, found: Declarations, lowering: Lowering) -> None:
+    width = _cells(statement.words, statement.bits, lowering)
+    entry = Entry(statement.name.text, "memory", statement.name.span, width or 1)
+    entry.node = lowering.terms.leaf("free", statement.name.text, entry.width)
+    entry.broken = width is None
+    if _add(entry, lowering):
+        found.memories.append(statement)
 
 
 def _member(statement: tree.Field | tree.Spare, found: Declarations, lowering: Lowering) -> None:

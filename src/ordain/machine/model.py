@@ -193,6 +193,29 @@ class Register(NamedTuple):
     span: Span
 
 
+class Write(NamedTuple):
+    """At the end of a cycle in which `when` is 1, the word at the memory's address becomes `source`."""
+
+    source: Node
+    when: Node
+
+
+class Memory(NamedTuple):
+    """Words that programs read and write; proofs of control take anything for what is read, a `free` leaf of its name.
+
+    `address_width` is the width of `address`; `words` <= 2**address_width, beyond them nothing is read. `holds`: "" for
+    contents that nobody knows at power-up, "zeros", or a file, whose first word stands at `offset`."""
+
+    name: str
+    words: int
+    bits: int
+    address: Node
+    writes: tuple[Write, ...]
+    holds: Literal["", "zeros"] | tree.Text
+    offset: int
+    span: Span
+
+
 class Input(NamedTuple):
     name: str
     width: int
@@ -227,14 +250,16 @@ class Assumption(NamedTuple):
 
 class Driver(NamedTuple):
     """`when` is constant 1 for `always`. `follows`: a bus, or "". `steady`: while this is 1, what it drives is promised
-    not to change; None: no promise. `kind`: what the name is: "register", "state", "store", "agent" or "part"."""
+    not to change; None: no promise. `kind`: what the name is: "register", "state", "store", "memory", "agent" or
+    "part". `value`: what it puts on the bus, where the line says it; proofs of control take anything there."""
 
     name: str
     when: Node
     follows: str
     steady: Node | None
-    kind: Literal["register", "state", "store", "agent", "part"]
+    kind: Literal["register", "state", "store", "memory", "agent", "part"]
     span: Span
+    value: Node | None = None
 
 
 class Sampler(NamedTuple):
@@ -366,11 +391,12 @@ class Order(NamedTuple):
     span: Span
 
 
-Lower: TypeAlias = Callable[[tree.Expr], tuple[Node | None, list[Finding]]]
-"""Makes a term of a condition that stands outside the machine file, and says what is wrong with it."""
+Lower: TypeAlias = Callable[[tree.Expr, bool], tuple[Node | None, list[Finding]]]
+"""Makes a term of a condition that stands outside the machine file, and says what is wrong with it. Second argument:
+whether it may know labels."""
 
 
-def _no_names(condition: tree.Expr) -> tuple[Node | None, list[Finding]]:
+def _no_names(condition: tree.Expr, labels: bool) -> tuple[Node | None, list[Finding]]:
     return None, [error("unknown-name", "this machine has no names", condition.span)]
 
 
@@ -443,6 +469,8 @@ class Machine(NamedTuple):
     released: Released = _never_held
     components: dict[str, Component] = {}               # noqa: RUF012, never changed
     wires: tuple[Wire, ...] = ()
+    memories: dict[str, Memory] = {}                    # noqa: RUF012, never changed
+    visible: tuple[str, ...] = ()
 
     @property
     def steps(self) -> int:

@@ -11,11 +11,12 @@ from ordain.text.spelling import nearest
 
 Kind: TypeAlias = Literal[
     "store", "field", "state", "register", "input", "condition", "signal", "constant", "bus", "agent", "clock", "phase",
+    "memory",
 ]
 
 ARTICLE = {"store": "a store", "field": "a field", "state": "a state", "register": "a register", "input": "an input",
            "condition": "a condition", "signal": "a signal", "constant": "a constant", "bus": "a bus",
-           "agent": "an agent", "clock": "a clock", "phase": "a phase"}
+           "agent": "an agent", "memory": "a memory", "clock": "a clock", "phase": "a phase"}
 
 
 class Codes(NamedTuple):

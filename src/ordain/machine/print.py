@@ -20,6 +20,8 @@ def machine_lines(machine: model.Machine) -> list[str]:
         clock_lines(machine, names),
         state_lines(machine, names),
         register_lines(machine, names),
+        *(memory_lines(memory, names) for memory in machine.memories.values()),
+        [f"visible {', '.join(machine.visible)}"] if machine.visible else [],
         *(bus_lines(machine, bus, names) for bus in machine.buses.values()),
         demand_lines(machine, names),
         wire_lines(machine, names),
@@ -223,6 +225,14 @@ def register_lines(machine: model.Machine, names: CodeNames) -> list[str]:
     return ["registers", *table([("name", "kind", "bits", "loads", "when"), *rows])] if rows else []
 
 
+def memory_lines(memory: model.Memory, names: CodeNames) -> list[str]:
+    held = memory.holds if isinstance(memory.holds, str) else f'"{memory.holds.text}" at {memory.offset:X}'
+    return [f"memory {memory.name}: {memory.words} words of {memory.bits} bits" + (f", holds {held}" if held else ""),
+            f"  address: {words(memory.address, names)} ({memory.address.width} bits)",
+            *table([("writes", words(write.source, names), f"when {_when(write.when, names)}")
+                    for write in memory.writes])]
+
+
 def _when(condition: Node, names: CodeNames) -> str:
     if isinstance(condition, Const):
         return ALWAYS if condition.value else "never"
@@ -238,7 +248,8 @@ def bus_lines(machine: model.Machine, bus: model.Bus, names: CodeNames) -> list[
     for driver in bus.drivers:
         more = (f", follows {driver.follows}" if driver.follows else "") + (
             f", steady while {words(driver.steady, names)}" if driver.steady is not None else "")
-        rows.append(("driven by", driver.name, driver.kind, "when " + _when(driver.when, names) + more))
+        value = "" if driver.value is None else f"= {words(driver.value, names)} "
+        rows.append(("driven by", driver.name, driver.kind, f"{value}when {_when(driver.when, names)}{more}"))
     rows += [("sampled by", sampler.name, "", "when " + _when(sampler.when, names)) for sampler in bus.samplers]
     return [f"bus {bus.name}: {bus.width} bits, {bus.undriven.replace('-', ' ')}{owed}", *(table(rows) if rows else [])]
 

@@ -21,6 +21,7 @@ from ordain.machine.declare import Declarations, declare
 from ordain.machine.expression import Node, Terms
 from ordain.machine.fields import derive, field_model, lay_out, spare_model
 from ordain.machine.lowering import Lowering
+from ordain.machine.memories import memory_model, visible_names
 from ordain.machine.names import Scope
 from ordain.machine.orders import order_models
 from ordain.machine.pins import Wiring
@@ -116,18 +117,20 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
         terms=lowering.terms,
         span=found.header.span if found.header else _first_span(file),
         broken=frozenset(name for name, entry in entries.items() if entry.broken) | _left_out(found, buses),
-        lower=_conditions_of_arms(lowering),
+        lower=_other_conditions(lowering),
         clock=clocking.clock(),
         components=components,
         wires=wire_models(found.wires, components, chips, stores, fields, lowering),
+        memories={memory.name: memory for memory in _sound(memory_model(item, lowering) for item in found.memories)},
+        visible=visible_names(found.visible, lowering),
     )
     return machine if stores else None
 
 
-def _conditions_of_arms(lowering: Lowering) -> model.Lower:
-    def lower(condition: tree.Expr) -> tuple[Node | None, list[Finding]]:
+def _other_conditions(lowering: Lowering) -> model.Lower:
+    def lower(condition: tree.Expr, labels: bool) -> tuple[Node | None, list[Finding]]:
         before = len(lowering.findings)
-        node = hardware(lowering.condition(condition), condition.span, lowering)
+        node = hardware(lowering.condition(condition), condition.span, lowering, labels)
         found = lowering.findings[before:]
         del lowering.findings[before:]
         return node, found

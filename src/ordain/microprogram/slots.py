@@ -94,7 +94,7 @@ class _Walk:
 
     def _condition(self, condition: tree.Expr) -> int:
         machine, store = self.machine, self.store
-        node, found = machine.lower(condition)
+        node, found = machine.lower(condition, False)
         if node is None:
             self.findings += found
             return 0

@@ -1,0 +1,52 @@
+"""What a memory holds before the first cycle: files in any format that `decode` reads, words given one by one."""
+
+from pathlib import Path
+
+from ordain.data.partial import Bits, exactly
+from ordain.machine.model import Memory
+from ordain.rom.formats import Device, read_image, recognise
+from ordain.text.findings import Finding, error
+from ordain.text.reading import read_bytes
+
+
+def words_of_file(path: Path, memory: Memory, offset: int) -> tuple[dict[int, Bits], list[Finding]]:
+    """The words of a file by address, its first one at `offset`; words of several bytes stand low byte first. In Intel
+    HEX, S-record and $readmemh files only what they give counts, and their own addresses are added to `offset`."""
+    content, findings = read_bytes(path, path.name)
+    if content is None:
+        return {}, findings
+    room, wide = memory.words - offset, (memory.bits + 7) // 8
+    form = recognise(content, path.name, -1)
+    if form == "bin":
+        images = [content, content]
+        if len(content) % wide or len(content) > room * wide:
+            return {}, [error("image-size", f"`{path.name}` has {len(content)} bytes, and {memory.name} has room for "
+                              f"{room * wide} from {offset:X} on", None,
+                              help=f"each word takes {wide} byte{'s' if wide > 1 else ''}; a shorter file is welcome")]
+    else:
+        images = []
+        for erased in (0, 1):                           # what is the same over both was given
+            image, findings = read_image(form, content, path.name, Device(memory.name, room, memory.bits, erased))
+            if image is None:
+                return {}, findings
+            images.append(image)
+    cells = {}
+    for number, at in enumerate(range(0, len(images[0]), wide)):
+        words = [int.from_bytes(image[at:at + wide], "little") for image in images]
+        if words[0] == words[1]:
+            if words[0] >> memory.bits:
+                return {}, [error("too-wide", f"`{path.name}`: word {number:X} is {words[0]:X}, and {memory.name} has "
+                                  f"{memory.bits} bits", None, help="correct the file, or the width of the memory")]
+            cells[offset + number] = exactly(words[0], memory.bits)
+    return cells, []
+
+
+def at_power_up(memory: Memory, directory: Path) -> tuple[dict[int, Bits], list[Finding]]:
+    """What the machine file says that the memory holds. File names are taken from `directory`."""
+    if memory.holds == "zeros":
+        return {address: exactly(0, memory.bits) for address in range(memory.words)}, []
+    if isinstance(memory.holds, str):
+        return {}, []
+    cells, findings = words_of_file(directory / memory.holds.text, memory, memory.offset)
+    span = memory.holds.span
+    return cells, [finding if finding.span is not None else finding._replace(span=span) for finding in findings]

@@ -1,0 +1,264 @@
+"""One cycle of the whole machine, values and all: what stands on each bus, what every name is worth, what follows.
+
+Values are found by need, so that buses that could lead into one another are no loop while nothing leads back: what a
+driver puts on its bus is looked at only where it may be enabled. A way that does close in a cycle gives a value that is
+not known.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from ordain.control.registers import after_loads
+from ordain.control.system import remembered
+from ordain.data.partial import UNKNOWN, Bits, applied, conjunction, disjunction, exactly, merged, whole
+from ordain.machine.expression import And, If, Leaf, Node, Or, Prior, Terms, postorder
+from ordain.machine.model import Bus, Driver, Machine, Memory, Never
+from ordain.rom.contents import Contents
+
+Cells = Mapping[int, Bits]
+"""What is known of a memory, by address; of other addresses nothing is known."""
+
+
+class Fight(NamedTuple):
+    """Drivers that are enabled on a bus at once."""
+
+    bus: str
+    drivers: tuple[str, ...]
+
+
+class Datapath:
+    """The machine with an expression for everything that has a value. `nexts`: for each state and register the value
+    after a cycle. `held`: for each latch what it shows. `never`: the conditions of `never` rules. `priors`: what these
+    remember from one cycle to the next, and from what."""
+
+    def __init__(self, contents: Contents) -> None:
+        machine, terms = contents.machine, contents.machine.terms
+        self.contents, self.machine, self.terms = contents, machine, terms
+        self.latches = {terms.leaf("register", one.name, one.width): one for one in machine.registers.values()
+                        if one.transparent}
+        self.held: dict[Node, Node] = {}
+        self.nexts: dict[Node, Node] = {terms.leaf("state", one.name, one.width): one.next
+                                        for one in machine.states.values()}
+        for register in machine.registers.values():
+            leaf = terms.leaf("register", register.name, register.width)
+            if register.transparent:                    # what it shows is what it keeps
+                self.held[leaf] = after_loads(register, terms.leaf("state", f"{register.name} held", register.width),
+                                              terms)
+            else:
+                self.nexts[leaf] = after_loads(register, leaf, terms)
+        self.puts = {(bus.name, driver.name): put(machine, bus, driver)
+                     for bus in machine.buses.values() for driver in bus.drivers}
+        self.never = {rule.text: rule.form.condition for rule in machine.rules if isinstance(rule.form, Never)}
+        self.priors = {node: remembered(node, node, terms) for node in postorder(self.never.values())
+                       if type(node) is Prior}
+
+
+def put(machine: Machine, bus: Bus, driver: Driver) -> Node | None:
+    """What a driver puts on its bus; None where nothing says it, or its own width is another one."""
+    terms, name = machine.terms, driver.name
+    value = driver.value
+    if value is None and name in machine.registers:
+        value = terms.leaf("register", name, machine.registers[name].width)
+    elif value is None and name in machine.states:
+        value = terms.leaf("state", name, machine.states[name].width)
+    elif value is None and name in machine.fields:
+        value = terms.leaf("field", name, machine.fields[name].width)
+    elif value is None and name in machine.signals:
+        value = machine.signals[name].value
+    elif value is None and name in machine.stores:
+        value = terms.leaf("word", name, machine.stores[name].bits)
+    elif value is None and name in machine.memories:
+        value = terms.leaf("free", name, machine.memories[name].bits)
+    elif value is None and name in machine.inputs:
+        value = terms.leaf("input", name, machine.inputs[name].width)
+    elif value is None and name in machine.constants:
+        constant = machine.constants[name]
+        value = terms.const(constant, bus.width) if not constant >> bus.width else None
+    return value if value is not None and value.width == bus.width else None
+
+
+class Moment:
+    """One cycle. `held`: states, registers and what is remembered, by leaf; `memories`: their cells; `outside`: inputs
+    and conditions by name, those that nobody sets being 0 and not known. `fights`, `loops`: what was met on the way."""
+
+    def __init__(self, path: Datapath, held: Mapping[Node, Bits], memories: Mapping[str, Cells],
+                 outside: Mapping[str, int]) -> None:
+        self.path, self.held, self.memories, self.outside = path, held, memories, outside
+        self.known: dict[Node, Bits] = {}
+        self.fights: dict[str, Fight] = {}
+        self.loops: list[tuple[str, ...]] = []
+
+    def value(self, node: Node) -> Bits:
+        """The value of an expression over the machine's leaves."""
+        known = self.known
+        if node in known:
+            return known[node]
+        working: dict[Node, Iterator[Node]] = {}
+        stack = [node]
+        while stack:
+            here = stack[-1]
+            if here in known and here not in working:
+                stack.pop()
+                continue
+            if here not in working:
+                working[here] = self._made(here)
+            wanted = next(working[here], None)
+            if wanted is None:
+                del working[here]
+                stack.pop()
+            elif wanted in working:                     # a way that leads back to itself
+                names = [one.name for one in stack[stack.index(wanted):] if type(one) is Leaf]
+                self.loops.append(tuple(names))
+                known[wanted] = UNKNOWN
+            elif wanted not in known:
+                stack.append(wanted)
+        return known[node]
+
+    def _made(self, node: Node) -> Iterator[Node]:
+        """Says one after another what has to be known first, then notes the value."""
+        known = self.known
+        if node in self.held:
+            known[node] = self.held[node]
+        elif type(node) is Leaf:
+            yield from self._leaf(node)
+        elif type(node) is If:
+            yield node.args[0]
+            chosen = known[node.args[0]]
+            for branch, excluded in ((node.args[1], 0), (node.args[2], 1)):
+                if chosen != Bits(excluded, 1):
+                    yield branch
+            known[node] = known[node.args[2 - chosen.value]] if chosen.known else \
+                merged(known[node.args[1]], known[node.args[2]])
+        elif type(node) is And or type(node) is Or:
+            absorbing = exactly(0 if type(node) is And else (1 << node.width) - 1, node.width)
+            found = []
+            for arg in node.args:
+                yield arg
+                found.append(known[arg])
+                if found[-1] == absorbing:
+                    break
+            known[node] = absorbing if found[-1] == absorbing else applied(node, found)
+        else:
+            for arg in node.args:
+                yield arg
+            known[node] = applied(node, [known[arg] for arg in node.args])
+
+    # ------------------------------------------------------------ what has a name
+
+    def _leaf(self, leaf: Leaf) -> Iterator[Node]:
+        machine, known = self.path.machine, self.known
+        match leaf.kind:
+            case "bus":
+                yield from self._bus(leaf, machine.buses[leaf.name])
+            case "field":
+                field = machine.fields[leaf.name]
+                store = machine.stores[field.store]
+                word = self.path.terms.leaf("word", store.name, store.bits)
+                yield word
+                bits = known[word]
+                seen = bits.known >> field.low & (1 << field.width) - 1
+                known[leaf] = Bits(field.read(bits.value) & seen, seen)
+            case "word":
+                store = machine.stores[leaf.name]
+                yield store.address
+                known[leaf] = self._stored(leaf.name, known[store.address], store.address_width)
+            case "address":
+                address = machine.stores[leaf.name].address
+                yield address
+                known[leaf] = known[address]
+            case "at" | "in":
+                store_name, addresses = (self.path.contents.labels if leaf.kind == "at"
+                                         else self.path.contents.routines)[leaf.name]
+                there = self.path.terms.among(machine.stores[store_name].address, addresses)
+                yield there
+                known[leaf] = known[there]
+            case "register" if leaf in self.path.held:
+                shown = self.path.held[leaf]
+                yield shown
+                known[leaf] = known[shown]
+            case "input":
+                known[leaf] = exactly(self.outside.get(leaf.name, 0), leaf.width)
+            case "condition":
+                value = machine.conditions[leaf.name].value
+                if leaf.name in self.outside or value is None:
+                    given = self.outside.get(leaf.name)
+                    known[leaf] = UNKNOWN if given is None else exactly(given, leaf.width)
+                else:
+                    yield value
+                    known[leaf] = known[value]
+            case "free" if leaf.name in machine.memories:
+                memory = machine.memories[leaf.name]
+                yield memory.address
+                known[leaf] = self.read(memory, known[memory.address])
+            case _:
+                known[leaf] = UNKNOWN
+
+    def read(self, memory: Memory, address: Bits) -> Bits:
+        """The word at an address of which every bit is known; beyond the last word, and else, nothing is known."""
+        return self.memories[memory.name].get(address.value, UNKNOWN) if whole(address, memory.address.width) \
+            else UNKNOWN
+
+    def _stored(self, store: str, address: Bits, width: int) -> Bits:
+        """The word of a store, or what all words have in common that the address may mean."""
+        words = self.path.contents.words[store]
+        bits = self.path.machine.stores[store].bits
+        if whole(address, width):
+            return exactly(words[address.value], bits)
+        free = (1 << width) - 1 & ~address.known
+        if free.bit_count() > 10:
+            return UNKNOWN
+        found: Bits | None = None
+        some = free
+        while True:
+            here = exactly(words[address.value | some], bits)
+            found = here if found is None else merged(found, here)
+            if not some:
+                return found
+            some = (some - 1) & free
+
+    def _bus(self, leaf: Leaf, bus: Bus) -> Iterator[Node]:
+        known = self.known
+        enabled: list[tuple[Driver, Bits]] = []
+        for driver in bus.drivers:
+            yield driver.when
+            when = known[driver.when]
+            if when == Bits(0, 1):
+                continue
+            value = self.path.puts[bus.name, driver.name]
+            if value is not None:
+                yield value
+            enabled.append((driver, UNKNOWN if value is None else known[value]))
+        surely = [one for one in enabled if known[one[0].when] == Bits(1, 1)]
+        if bus.undriven in ("wired-and", "wired-or"):
+            known[leaf] = self._wired(bus, enabled)
+            return
+        if len(surely) > 1:
+            self.fights[bus.name] = Fight(bus.name, tuple(driver.name for driver, _ in surely))
+        if not enabled:
+            known[leaf] = self._undriven(bus, leaf)
+            return
+        found = enabled[0][1]
+        for _, other in enabled[1:]:
+            found = merged(found, other)
+        known[leaf] = found if surely else merged(found, self._undriven(bus, leaf))
+
+    def _wired(self, bus: Bus, enabled: list[tuple[Driver, Bits]]) -> Bits:
+        ones = (1 << bus.width) - 1
+        rest = exactly(ones if bus.undriven == "wired-and" else 0, bus.width)
+        pulls = [bits if self.known[driver.when] == Bits(1, 1) else merged(bits, rest) for driver, bits in enabled]
+        return conjunction(pulls, ones) if bus.undriven == "wired-and" else disjunction(pulls, ones)
+
+    def _undriven(self, bus: Bus, leaf: Leaf) -> Bits:
+        match bus.undriven:
+            case "pulled-high":
+                return exactly((1 << bus.width) - 1, bus.width)
+            case "pulled-low":
+                return exactly(0, bus.width)
+            case "kept":
+                return self.held.get(self.path.terms.leaf("state", f"{bus.name} kept", leaf.width), UNKNOWN)
+        return UNKNOWN
+
+
+def kept_leaf(bus: Bus, terms: Terms) -> Node:
+    """What a bus that keeps its level has kept."""
+    return terms.leaf("state", f"{bus.name} kept", bus.width)

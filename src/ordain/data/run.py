@@ -1,0 +1,136 @@
+"""Cycle after cycle: the machine run on its microprogram, memory, registers and all."""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import NamedTuple
+
+from ordain.data.datapath import Datapath, Fight, Moment, kept_leaf
+from ordain.data.model import Memories
+from ordain.data.partial import UNKNOWN, Bits, exactly, merged, whole
+from ordain.machine.expression import Leaf, Node
+from ordain.machine.model import Memory
+
+
+class Written(NamedTuple):
+    """A word of a memory that a cycle wrote. `address` None: somewhere, and nothing is known of the memory any more."""
+
+    memory: str
+    address: int | None
+    value: Bits
+
+
+class Ran(NamedTuple):
+    """A step of a run, in the cycle of the clock with this number, from 1. `moment`: what stood where. `broken`: the
+    `never` rules whose condition surely held. `held`: states and registers after it, by leaf."""
+
+    cycle: int
+    moment: Moment
+    fights: tuple[Fight, ...]
+    broken: tuple[str, ...]
+    written: tuple[Written, ...]
+    held: Mapping[Node, Bits]
+
+
+def power_up(path: Datapath) -> dict[Node, Bits]:
+    """States and registers after reset, by leaf; nothing is known of those that are not reset."""
+    machine, terms = path.machine, path.terms
+    found: dict[Node, Bits] = {}
+    for state in machine.states.values():
+        found[terms.leaf("state", state.name, state.width)] = \
+            UNKNOWN if state.reset is None else exactly(state.reset, state.width)
+    for register in machine.registers.values():
+        value = UNKNOWN if register.reset is None else exactly(register.reset, register.width)
+        if register.transparent:
+            found[terms.leaf("state", f"{register.name} held", register.width)] = value
+        else:
+            found[terms.leaf("register", register.name, register.width)] = value
+    return found | {prior: exactly(0, prior.width) for prior in path.priors}
+
+
+def run(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str, int]]) -> Iterator[Ran]:
+    """One step after another, for as long as somebody asks. `memories` are written to as the run goes on.
+    `outside(cycle)`: inputs and conditions by name, cycles of the clock from 1."""
+    held, cycle = power_up(path), 1
+    clock = path.machine.clock if path.machine.steps > 1 else None
+    phase = None if clock is None else path.terms.leaf("state", clock.name, path.machine.states[clock.name].width)
+    while True:
+        moment = Moment(path, held, memories, outside(cycle))
+        after = {leaf: moment.value(node) for leaf, node in path.nexts.items()}
+        for latch, register in path.latches.items():
+            after[path.terms.leaf("state", f"{register.name} held", register.width)] = moment.value(latch)
+        for bus in path.machine.buses.values():
+            level = moment.value(path.terms.leaf("bus", bus.name, bus.width))
+            if bus.undriven == "kept":
+                after[kept_leaf(bus, path.terms)] = level
+        due = [(memory, found) for memory in path.machine.memories.values()
+               if (found := _due(moment, memory)) is not None]
+        broken = tuple(text for text, node in path.never.items() if moment.value(node) == Bits(1, 1))
+        after.update({prior: moment.value(node) for prior, node in path.priors.items()})
+        before, held = held, after
+        yield Ran(cycle, moment, tuple(moment.fights.values()), broken, tuple(found for _, found in due), held)
+        for memory, found in due:
+            _write(memories[memory.name], found)
+        cycle += phase is None or held[phase].value < before[phase].value
+
+
+def _due(moment: Moment, memory: Memory) -> Written | None:
+    """What a cycle writes into a memory: what active writes may leave at the address, and what stood there if none of
+    them is active for sure."""
+    active = [(write, when) for write in memory.writes if (when := moment.value(write.when)) != Bits(0, 1)]
+    if not active:
+        return None
+    address = moment.value(memory.address)
+    if not whole(address, memory.address.width):
+        return Written(memory.name, None, UNKNOWN)
+    left = [moment.value(write.source) for write, _ in active]
+    if all(when != Bits(1, 1) for _, when in active):
+        left.append(moment.read(memory, address))
+    value = left[0]
+    for other in left[1:]:
+        value = merged(value, other)
+    return Written(memory.name, address.value, value) if address.value < memory.words else None
+
+
+def _write(cells: dict[int, Bits], written: Written) -> None:
+    if written.address is None:
+        cells.clear()
+    else:
+        cells[written.address] = written.value
+
+
+def unknown_sources(moment: Moment, node: Node) -> list[Leaf]:
+    """Where the unknown bits of an expression come from in this cycle: what holds such bits or gives them."""
+    found: dict[Leaf, None] = {}
+    waiting, seen = [node], set[Node]()
+    while waiting:
+        here = waiting.pop()
+        if here in seen or here not in moment.known or moment.known[here].known == (1 << here.width) - 1:
+            continue
+        seen.add(here)
+        below = _below(moment, here) if type(here) is Leaf else here.args
+        if type(here) is Leaf and (here in moment.held or not below):
+            found.setdefault(here)
+        else:
+            waiting += reversed(below)
+    return list(found)
+
+
+def _below(moment: Moment, leaf: Leaf) -> list[Node]:
+    """What a leaf got its value from in this cycle."""
+    path, machine = moment.path, moment.path.machine
+    match leaf.kind:
+        case "bus":
+            bus = machine.buses[leaf.name]
+            puts = [path.puts[bus.name, driver.name] for driver in bus.drivers
+                    if moment.known.get(driver.when) != Bits(0, 1)]
+            return [node for node in puts if node is not None]
+        case "field":
+            store = machine.stores[machine.fields[leaf.name].store]
+            return [store.address]
+        case "word" | "address":
+            return [machine.stores[leaf.name].address]
+        case "register" if leaf in path.held:
+            return [path.held[leaf]]
+        case "condition":
+            value = machine.conditions[leaf.name].value
+            return [] if value is None else [value]
+    return []
