@@ -5,9 +5,9 @@ from ordain.checks.check import Explanation
 EXPLANATIONS = (
     Explanation(
         "unknown-branch", "where control goes depends on bits that nothing gave a value",
-        "Memory that nobody wrote, a bus that floats, a register that was never loaded: their bits are unknown, and so is "
-        "what is made of them. Here the address of the next word is. On real hardware it would be something, another "
-        "thing every time.",
+        "Memory that nobody wrote, a bus that floats, a register that was never loaded: their bits are unknown, and so "
+        "is what is made of them. Here that is the address of the next word. Real hardware would go somewhere, another "
+        "way every time.",
         'ordain run --put "ram@0=38 05"          # and no byte that stops after them',
         "Give memory its contents, load the register first, or end the run before with `--until`."),
 )
