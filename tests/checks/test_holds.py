@@ -109,3 +109,57 @@ def test_how_a_missing_hold_is_told(need: str, letters: str, message: str, befor
     [finding] = findings_named("missing-hold", report(mangle(letters, need)))
     assert finding.message == message and finding.notes == (f"the cycle before is at {before}",)
     assert [place.label for place in finding.places] == ["`beat` needs `cloth` steady"]
+
+
+# ---------------------------------------------------------------- what stands still
+
+
+ROUND = """\
+machine bellows "two bellows and a pipe between them"
+microprogram "m.micro"
+store control 16 words of 6 bits
+    address upc
+field give  1 bit
+field forth 1 bit
+field back  1 bit
+field beat  1 bit
+field wind  1 bit
+field last  1 bit
+state upc 4 bits, reset 0
+    next 0 if last else upc + 1
+register air 2 bits, loads air + 1 when wind
+signal WHAT
+bus left 2 bits, floats
+    driven by blown when give
+    driven by pipe when back, follows right
+bus right 2 bits, floats
+    driven by valve when forth, follows left
+strobe beat
+    right steady 1 cycle before, 0 cycles after
+"""
+
+
+@pytest.mark.parametrize(("what", "words", "broken"), [
+    ("blown = air", "give, forth", False), ("blown = air", "give, forth, wind", True),
+    ("blown = {air[0], air[1]}", "give, forth", False), ("blown = {air[0], air[1]}", "give, forth, wind", True),
+    ("blown = {upc[0], upc[0]}", "give, forth", True), ("blown = {upc[3], upc[3]}", "give, forth", False),
+    ("blown = {give, forth}", "give, forth", False), ("blown = {wind, forth}", "give, forth, wind", True),
+    ("blown = air", "back, forth", True),           # each follows the other
+])
+def test_what_a_driver_drives_stays_or_does_not(what: str, words: str, broken: bool) -> None:
+    """Through the pipe to the other bus, a cycle before the strobe and in it; `wind` is in the first word alone."""
+    micro = f"routine day at 0\n        {words}\n        {words.replace(', wind', '')}, beat\n        last\n"
+    found = report(Sound(ROUND.replace("WHAT", what), micro), Selection(frozenset(("missing-hold",))))
+    assert ("broken" in outcomes(found).values()) == broken
+
+
+def test_a_signal_made_of_another_bus() -> None:
+    """Turned round, what stands on the left bus drives the right one: steady as that is."""
+    machine = ROUND.replace("signal WHAT\n", "signal turned = {left[0], left[1]}\n").replace(
+        "driven by blown when give", "driven by air when give").replace(
+        "    driven by pipe when back, follows right\n", "").replace("driven by valve when forth, follows left",
+                                                                   "driven by turned when forth")
+    for wind, broken in (("", False), (", wind", True)):
+        found = report(Sound(machine, f"routine day at 0\n        give, forth{wind}\n        give, forth, beat\n"
+                             "        last\n"), Selection(frozenset(("missing-hold",))))
+        assert ("broken" in outcomes(found).values()) == broken

@@ -5,6 +5,8 @@ import pytest
 from ordain.checks import nowhere
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
+from tests.checks.reports import findings_named, report
+from tests.planted.plant import Sound
 from tests.workshop import contents_of
 
 TURRET = """\
@@ -51,3 +53,37 @@ def test_every_address_is_told_with_its_shortest_way(pulse: str, word: str, last
     assert {found.address: found.cycles for found in verdict.breaks} == cycles
     for found in verdict.breaks:
         assert found.trace is not None and found.trace.cycles[-1].addresses["beside"] == found.address
+
+
+KITE = """\
+machine kite
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field go 1 bit
+field target 4 bits address, idle 0
+spare 3 bits
+store entry 4 words of 4 bits
+    address wind
+state upc 4 bits, reset 2
+    next target if go else entry
+input wind 2 bits
+chip U1 16 x 8
+    holds control
+    address upc
+chip U3 4 x 4
+    holds entry
+    address wind
+"""
+
+
+def test_an_empty_row_of_a_table_is_told_as_that_and_not_where_it_leads() -> None:
+    """Row 3 is empty: erased, it leads to 15, where nothing stands. A word that leads to 9 itself is told as well."""
+    micro = "routine rise in control at 2\n        go 0\nmap entry\n        0, 1, 2: rise\n"
+    [finding] = findings_named("nowhere", report(Sound(KITE, micro)))
+    assert finding.message.startswith("cell 0x3 of mapping store `entry` is used at `rise`")
+    lost = "routine lost in control at 4\n        go, target 9\nmap"
+    astray = micro.replace("map", lost).replace("0, 1, 2: rise", "0, 1: rise\n        2: lost")
+    told = [one.message.split(",")[0] for one in findings_named("nowhere", report(Sound(KITE, astray)))]
+    assert told == ["control arrives at 0x9 from `lost` (0x4)",
+                    "cell 0x3 of mapping store `entry` is used at `rise` (0x2)"]

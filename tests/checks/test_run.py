@@ -1,7 +1,14 @@
 """What becomes of the answers: allowances, selection, the static pass, limits, and the words of a finding."""
 
+import pytest
+
+from ordain.checks import contention
+from ordain.checks.allowances import Plan, needed
 from ordain.checks.run import Selection, static_pass
-from ordain.prover.model import Limits
+from ordain.control.system import build_system
+from ordain.machine.expression import Terms
+from ordain.prover.decide import decide
+from ordain.prover.model import Limits, Property, Verdict
 from ordain.text.findings import Severity
 from tests.checks.reports import edited, findings_named, names, outcomes, report
 from tests.planted.mill import MILL
@@ -322,3 +329,50 @@ def test_with_assumptions_that_leave_nothing_only_that_is_told() -> None:
     assert names(found) == ["over-assumed"]
     assert found.findings[0].places[0].label == "also assumed"
     assert outcomes(found)["over-assumed assumptions"] == "broken"
+
+
+# ---------------------------------------------------------------- what is not known
+
+
+def test_nothing_is_said_of_allowances_while_something_is_undecided() -> None:
+    """Of words that no sequence executes nothing is known when the search was stopped."""
+    idle = edited(WEIR, ("home watch", "home watch\nallow unreachable \"kept for the winter\""))
+    assert [applied.needed for applied in report(idle, limits=Limits(states=5)).allowances] == [None]
+    assert [applied.needed for applied in report(idle).allowances] == [False]
+
+
+@pytest.mark.parametrize(("judged", "probe", "expected"), [
+    ("proved", "proved", False), ("proved", "broken", True), ("undecided", "proved", None),
+    ("proved", "undecided", None), ("undecided", "broken", True)])
+def test_whether_an_allowance_is_needed(judged: str, probe: str, expected: bool | None) -> None:
+    asked = Property("contention", "line", "bad", Terms().const(0, 1))
+    made = Plan(contention.CHECK, asked, asked, ((0, asked),))
+    answers = [Verdict(asked, outcome, (), None, None, 0, 0) for outcome in (judged, probe)]  # type: ignore[arg-type]
+    assert needed([(made, answers[0], (answers[1],))], 1) == [expected]
+
+
+def test_a_fight_is_told_by_those_who_fight_even_where_it_was_not_narrowed() -> None:
+    """Three drivers, of which the last two meet."""
+    contents = contents_of(*FIGHT)
+    question = next(one for one in contention.ask(contents) if one.subject == "data")
+    (verdict,) = decide(build_system(contents), (question,)).verdicts
+    assert contention.tell(contents, verdict, verdict.breaks[0]).message == (
+        "two drivers share bus `data` at `lend.wait` (0xA): `memory` and `panel`")
+
+
+# ---------------------------------------------------------------- unused cells and copies
+
+
+def test_what_an_unused_cell_would_break_besides_its_drivers_is_not_told() -> None:
+    """A rule speaks of what is executed; only drivers may fight at power-up as well."""
+    ruled = edited(WEIR, ("home watch", "home watch\nrule \"never both\" never write and grant"))
+    assert static_pass(contents_of(*edited(ruled, ("unused  goto watch", "unused  write, grant")))) == []
+
+
+def test_copies_of_a_word_that_would_break_a_rule_are_counted() -> None:
+    """Another address line doubles the store: `ZERO` with `taken` stands twice there."""
+    twice = edited(STEPS, ("store control 16 words", "store control 32 words"),
+                   ("{taken, ir, step}", "{flag, taken, ir, step}"), ("opcode 1 bit", "opcode 1 bit, flag 1 bit"))
+    (note,) = static_pass(contents_of(*twice))
+    assert note.message == ('2 words, one of them at `ZERO` (0x09), would break the rule "taken leads to opcode 1" in '
+                            "every state, if any sequence executed them")

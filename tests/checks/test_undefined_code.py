@@ -36,3 +36,12 @@ home turn is 0
 def test_an_allowance_for_one_field_says_nothing_of_another(allowance: str, fields: list[str]) -> None:
     found = report(Sound(f"{SOUND.machine}{allowance}\n", SOUND.micro))
     assert [finding.message.split("`")[1] for finding in findings_named("undefined-code", found)] == fields
+
+
+@pytest.mark.parametrize(("level", "erased"), [("", "ones"), (", active low", "zeros")])
+def test_the_value_is_that_of_the_field_alone(level: str, erased: str) -> None:
+    """Ones beside it are another field's; on active low lines erased zeros say 3 as well."""
+    machine = SOUND.machine.replace("field range 2 bits", f"field range 2 bits{level}").replace("ones", erased)
+    found = findings_named("undefined-code", report(Sound(machine, SOUND.micro)))
+    assert "field `range` holds 3, which has no name, at 0x1, where nothing was placed" in [
+        finding.message for finding in found]
