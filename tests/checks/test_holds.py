@@ -4,6 +4,7 @@ long a bus lies still between two drivers. Counted by hand; the sequence begins 
 import pytest
 
 from ordain.checks.run import Selection
+from ordain.prover.model import Limits
 from tests.checks.reports import findings_named, outcomes, report
 from tests.planted.plant import Sound
 
@@ -163,3 +164,26 @@ def test_a_signal_made_of_another_bus() -> None:
         found = report(Sound(machine, f"routine day at 0\n        give, forth{wind}\n        give, forth, beat\n"
                              "        last\n"), Selection(frozenset(("missing-hold",))))
         assert ("broken" in outcomes(found).values()) == broken
+
+
+# ---------------------------------------------------------------- wired buses, and breaks without a trace
+
+
+def test_on_a_wired_bus_all_who_left_count() -> None:
+    """Both rollers pull, and in the next cycle a third one alone: that is a hand-over. One of the two is none."""
+    third = MACHINE.replace("field wind ", "field third").replace("NEED", "0 cycles before, 0 cycles after").replace(
+        "KIND", "wired and, turnaround 1").replace(", loads upper + 1 when wind", "").replace(
+        "    driven by lower when steam\n", "    driven by lower when steam\n    driven by upc when third\n").replace(
+        "cloth 2 bits", "cloth 4 bits").replace("upper 2 bits", "upper 4 bits").replace("lower 2 bits", "lower 4 bits")
+    for word, outcome in (("third", "broken"), ("steam", "proved"), ("press, steam, third", "proved")):
+        found = report(Sound(third, f"routine day at 0\n        press, steam\n        {word}\n        third 0, last\n"),
+                       Selection(frozenset(("turnaround",))))
+        assert outcomes(found) == {"turnaround cloth": outcome}
+
+
+def test_what_is_told_where_no_trace_was_wanted() -> None:
+    found = report(mangle("..ul.", kind="floats, turnaround 2"), limits=Limits(traces=0))
+    [finding] = findings_named("turnaround", found)
+    assert finding.trace is None and finding.notes == ("shortest sequence from reset: 4 cycles",)
+    assert finding.message == ("bus `cloth` passes too quickly from `upper` to `lower` at `day+3` (0x3) (2 cycles "
+                               "undriven owed)")

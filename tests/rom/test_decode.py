@@ -353,6 +353,7 @@ state upc 4 bits, reset 0
 state lower 4 bits, reset 0
     next aim if leave else lower + 1
 input wind 2 bits
+order away: go, target tail
 chip U1 16 x 8
     holds control
     address upc
@@ -367,6 +368,8 @@ routine rise in control at 2
         go, target rise
 routine zoom in control at 5
   alpha: go, target rise
+routine near in control at 7
+        go, target zoom
 routine tail in side at 5
         leave, aim tail
 map entry
@@ -383,4 +386,5 @@ def test_places_are_called_as_the_source_calls_them() -> None:
     images = pack(built.machine, stored)
     told = {(word.store, word.address): word.orders for word in decode(built, stored, images, images).words}
     assert [told["entry", at] for at in range(4)] == [("rise",), ("zoom.alpha",), ("zoom",), ("zoom",)]
+    assert told["control", 7] == ("go", "target zoom")
     assert told["control", 5] == ("go", "target rise") and told["side", 5] == ("leave", "aim tail")

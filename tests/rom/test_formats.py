@@ -328,3 +328,9 @@ def test_a_hex_file_with_the_ending_of_a_raw_one() -> None:
     assert recognise(text, "U1.bin", 64) == "hex" and recognise(text, "U1.bin", len(text)) == "bin"
     assert recognise(b"S9030000FC\n", "U1.bin", 64) == "s19" and recognise(bytes(63), "U1.bin", 64) == "bin"
     assert recognise(text, "U1.hex", len(text)) == "hex" and recognise(b"00", "U1.mem", 64) == "mem"
+
+
+def test_an_empty_data_record_says_nothing() -> None:
+    """Even where it names an address that the device has not got."""
+    text = SOME.replace(END, ":00FFFF0002\n" + END)
+    assert read_image("hex", text.encode(), "U1", Device("U1", 64, 8, 1)) == (bytes(range(64)), [])

@@ -314,3 +314,35 @@ def test_where_directories_cannot_be_locked_it_goes_on_without(tmp_path: Path, m
     monkeypatch.setattr(module, "WAIT_SECONDS", 0.05)
     put(tmp_path / "build", NEW)
     assert content(tmp_path / "build") == NEW
+
+
+def test_links_stay_links(tmp_path: Path) -> None:
+    """To a file as to a directory, wherever they lead."""
+    place, album = tmp_path / "build", tmp_path / "album"
+    put(place, OLD)
+    album.mkdir()
+    (tmp_path / "letter").write_bytes(b"dear")
+    (place / "photos").symlink_to(album)
+    (place / "post").symlink_to(tmp_path / "letter")
+    put(place, NEW)
+    assert os.readlink(place / "photos") == str(album) and os.readlink(place / "post") == str(tmp_path / "letter")
+    assert not (tmp_path / "letter").is_symlink() and (tmp_path / "letter").read_bytes() == b"dear"
+
+
+def test_where_directories_cannot_change_places_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """They do it one after the other; what stood there comes back when the second step fails."""
+    place, rename = tmp_path / "build", os.rename
+    put(place, OLD)
+    monkeypatch.setattr(module, "_exchanged", lambda one, other: False)
+
+    def refuse(old: Path, new: Path) -> None:
+        if Path(new) == place and ".new-" in Path(old).name:
+            raise OSError(errno.EACCES, "permission denied")
+        rename(old, new)
+
+    with monkeypatch.context() as patch, pytest.raises(OSError, match="cannot be replaced"):
+        patch.setattr(module.os, "rename", refuse)
+        put(place, NEW)
+    assert content(place) == OLD
+    put(place, NEW)
+    assert content(place) == NEW and nothing_left_behind(tmp_path, "build")

@@ -150,3 +150,9 @@ def test_orders_inside_others_are_opened() -> None:
     assert read(machine, branch=1, target=0x30, turns=6) == ["flee", "mode slow"]
     assert read(machine, branch=1, target=0x30, turns=7) == ["goto vault_gate", "pad 0x7", "mode slow"]
     assert read(machine, branch=1, target=0x05, turns=6) == ["goto home", "pad 0x6", "mode slow"]
+
+
+def test_a_transfer_that_wants_a_line_low() -> None:
+    machine = machine_of(LANTERN.replace("sampled by tray when write", "sampled by tray when not write"))
+    assert read(machine, source=1) == ["tray <- lamp", "mode slow"]
+    assert read(machine, source=1, write=1) == ["source lamp", "write", "mode slow"]

@@ -47,7 +47,7 @@ def _quick(phrase: Phrase, machine: Machine) -> tuple[int, int]:
     return mask, bits
 
 
-def read_word(word: int, address: int, known: Vocabulary, open_bits: int = 0) -> list[str]:
+def read_word(word: int, address: int, known: Vocabulary, open_bits: int) -> list[str]:
     """The orders, transfers and settings that make the word. `open_bits`: bits that are known to mean
     nothing; of other fields that may hold anything only values that are not 0 are told."""
     values = {field.name: field.read(word) for field in known.fields}
