@@ -77,35 +77,37 @@ def rings_within(rounds: Rounds, states: BDDFunction) -> set[frozenset[int]]:
         ahead = _with_places(ground, ring, graph.after, left)
         part = _with_places(ground, ring, graph.before, ahead)
         if part == left:
-            found |= _every_ring(rounds, left, addresses)
+            found |= _every_ring(rounds, left & ~ring, addresses)
         else:
             waiting += [left & ~ahead, ahead & ~part, part]
     return {one for one in found if not any(one < other for other in found)}
 
 
 def _every_ring(rounds: Rounds, states: BDDFunction, addresses: frozenset[int]) -> set[frozenset[int]]:
-    """The rings in states that are not to be told apart by places. `addresses`: those of one ring."""
+    """The rings in states that are not to be told apart by places, and one that was found, with these addresses."""
     found = {addresses}
     while True:
         goals = [rounds.ground.outside(one, rounds.condition) for one in sorted(found, key=sorted)]
-        again = _again_and_again(rounds, states, goals)
-        if not again.satisfiable():
+        states = _again_and_again(rounds, states, goals)
+        if not states.satisfiable():
             return found
-        more = rounds.ground.addresses(_last_ring(rounds, again), rounds.condition)
+        ring = _last_ring(rounds, states)
+        more = rounds.ground.addresses(ring, rounds.condition)
         found = {one for one in found if not one < more} | {more}
+        states = states & ~ring
 
 
 def _again_and_again(rounds: Rounds, states: BDDFunction, goals: list[BDDFunction]) -> BDDFunction:
-    """Where one can go on for ever, staying in a set of states in which each has one that follows, and come to each of
-    the goals time after time; or where one goes from one such place to the next."""
+    """Where one can go on for ever, staying in a set of states, and come to each of the goals time after time; or where
+    one goes from one such place to the next."""
     case, graph = rounds.case, rounds.graph
     while True:
-        still = states
+        still = states = _going_round(graph, states)
         for goal in goals:
             still = still & graph.before(case.closed(goal & still, graph.before, still))
         if still == states:
             return states
-        states = _going_round(graph, still)
+        states = still
 
 
 def _going_round(graph: Graph, states: BDDFunction) -> BDDFunction:
