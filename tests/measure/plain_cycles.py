@@ -4,7 +4,7 @@ Written from docs/cycles.md alone; of ordain it uses what goes in and comes out.
 breaks it off is said by the machines themselves, in the signals `over_now` and `cut_off`, which nothing else reads.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence, Set
 from typing import Any, NamedTuple
 
 import networkx as nx
@@ -25,11 +25,19 @@ class Made(NamedTuple):
 
 
 class Counted(NamedTuple):
-    """`waits`: the address sets, one for each ring; `most`: without waiting, where there are rings."""
+    """`waits`: the address sets of the rings, those that touch taken together; `most`: without waiting, where there are
+    rings."""
 
     least: int | None
     most: int | None
     waits: frozenset[frozenset[int]]
+
+
+def touching(rings: Iterable[set[int]]) -> frozenset[frozenset[int]]:
+    graph: nx.Graph[int] = nx.Graph()
+    for ring in rings:
+        nx.add_cycle(graph, ring)
+    return frozenset(frozenset(part) for part in nx.connected_components(graph))
 
 
 # ---------------------------------------------------------------- the search by hand
@@ -140,7 +148,7 @@ class Plain:
                     graph.add_edge(node, after)
         rings = [part for part in nx.strongly_connected_components(graph)
                  if len(part) > 1 or any(graph.has_edge(node, node) for node in part)]
-        waits = frozenset(frozenset(address for node in part for address in going_on_at[node]) for part in rings)
+        waits = touching({address for node in part for address in going_on_at[node]} for part in rings)
         ends = sorted(self._ends(graph, starts, ending, late, waits))
         return Counted(self._least(graph, starts, ending, late), ends[-1] if ends else None, waits)
 
@@ -158,7 +166,7 @@ class Plain:
         return min(found, default=None)
 
     def _ends(self, graph: "nx.DiGraph[Node_]", starts: set[Node_], ending: set[Node_], late: set[Node_],
-              waits: frozenset[frozenset[int]]) -> set[int]:
+              waits: Set[frozenset[int]]) -> set[int]:
         """The numbers of cycles of all who arrive and do not wait on the way."""
         arriving = ending | late | {before for node in ending | late for before in nx.ancestors(graph, node)}
         graph = graph.subgraph(arriving).copy()

@@ -10,6 +10,7 @@ from ordain.control.system import build_system
 from ordain.measure.rings import Ground, Rounds, rings_within
 from ordain.prover.model import Limits, Property
 from ordain.prover.symbolic.cases import Case, Watch, model_of
+from tests.measure.plain_cycles import touching
 from tests.workshop import contents_of
 
 State = tuple[int, int]
@@ -53,17 +54,16 @@ def tables(draw: st.DrawFn) -> list[Word]:
 
 
 def ringed(table: list[Word], region: set[State]) -> set[frozenset[int]]:
-    """The addresses of each ring that is not part of another one."""
+    """The addresses of the rings, those that touch taken together."""
     graph: nx.DiGraph[State] = nx.DiGraph()
     for kept, place in region:
         for word in table[place << 2:(place << 2) + 4]:
             after = kept | word.sets, word.other if kept & 1 else word.there
             if after in region:
                 graph.add_edge((kept, place), after)
-    rings = {frozenset(place << 2 | pick for _, place in part for pick in range(4))
-             for part in nx.strongly_connected_components(graph)
-             if len(part) > 1 or any(graph.has_edge(state, state) for state in part)}
-    return {ring for ring in rings if not any(ring < other for other in rings)}
+    return touching({place << 2 | pick for _, place in part for pick in range(4)}
+                    for part in nx.strongly_connected_components(graph)
+                    if len(part) > 1 or any(graph.has_edge(state, state) for state in part))
 
 
 @given(tables(), st.sets(st.tuples(st.integers(0, 3), st.integers(0, 7)), min_size=20))

@@ -1,10 +1,10 @@
-"""Where control can go round as long as it likes: the addresses of the strongly connected parts of a rounds.
+"""Where control can go round as long as it likes: the addresses of the strongly connected parts of some states.
 
-What only differs in other things than addresses makes no other ring, and there may be very many such parts: a master
-that came to an end of its own for as long as control waits doubles them. So they are not gone through one by one. After
-each that is found it is asked whether one is left that comes again and again to addresses outside of it, and of every
-one found before (a fair cycle: Emerson, Lei, "Efficient model checking in fragments of the propositional mu-calculus",
-1986).
+There may be very many such parts: a master that comes to an end of its own while control waits doubles them, and so
+does a register with unknown contents that chooses one of two ways round. So rings that touch are told as one, and they
+are not gone through one by one. After each that is found it is asked whether one is left that comes again and again to
+addresses outside of it, and of every other one (a fair cycle: Emerson, Lei, "Efficient model checking in fragments of
+the propositional mu-calculus", 1986). Each answer joins two of them or has a new address, so there are not many.
 """
 
 from collections.abc import Callable, Iterable, Set
@@ -62,7 +62,7 @@ class Rounds(NamedTuple):
 
 
 def rings_within(rounds: Rounds, states: BDDFunction) -> set[frozenset[int]]:
-    """The addresses of every ring that stays in some states, but for those that are part of another one."""
+    """The addresses of the rings that stay in some states; rings with a common address are one."""
     ground, graph = rounds.ground, rounds.graph
     found, waiting = set[frozenset[int]](), [states]
     while waiting:
@@ -72,18 +72,25 @@ def rings_within(rounds: Rounds, states: BDDFunction) -> set[frozenset[int]]:
         ring = _last_ring(rounds, left)
         addresses = ground.addresses(ring, rounds.condition)
         if not (left & ground.outside(addresses, rounds.condition)).satisfiable():
-            found.add(addresses)
+            found = with_one_more(found, addresses)
             continue
         ahead = _with_places(ground, ring, graph.after, left)
         part = _with_places(ground, ring, graph.before, ahead)
         if part == left:
-            found |= _every_ring(rounds, left & ~ring, addresses)
+            for one in _at_same_places(rounds, left & ~ring, addresses):
+                found = with_one_more(found, one)
         else:
             waiting += [left & ~ahead, ahead & ~part, part]
-    return {one for one in found if not any(one < other for other in found)}
+    return found
 
 
-def _every_ring(rounds: Rounds, states: BDDFunction, addresses: frozenset[int]) -> set[frozenset[int]]:
+def with_one_more(rings: set[frozenset[int]], ring: frozenset[int]) -> set[frozenset[int]]:
+    """Rings over addresses of their own, with another one that may touch some of them."""
+    apart = {one for one in rings if not one & ring}
+    return apart | {ring.union(*(rings - apart))}
+
+
+def _at_same_places(rounds: Rounds, states: BDDFunction, addresses: frozenset[int]) -> set[frozenset[int]]:
     """The rings in states that are not to be told apart by places, and one that was found, with these addresses."""
     found = {addresses}
     while True:
@@ -92,8 +99,7 @@ def _every_ring(rounds: Rounds, states: BDDFunction, addresses: frozenset[int]) 
         if not states.satisfiable():
             return found
         ring = _last_ring(rounds, states)
-        more = rounds.ground.addresses(ring, rounds.condition)
-        found = {one for one in found if not one < more} | {more}
+        found = with_one_more(found, rounds.ground.addresses(ring, rounds.condition))
         states = states & ~ring
 
 

@@ -1,6 +1,6 @@
 """A journey that may go round for ever: its rings, and how long it takes who does not wait."""
 
-from ordain.measure.rings import Ground, Rounds, rings_within
+from ordain.measure.rings import Ground, Rounds, rings_within, with_one_more
 from ordain.measure.under_way import Along, UnderWay
 
 
@@ -14,9 +14,10 @@ class Waiting:
         endless, terms, kinds = along.endless(self._every), along.case.model.system.terms, along.kinds
         homely = Rounds(along.case, ground, along.stay, terms.or_((kinds.stay, kinds.go)))
         away = Rounds(along.case, ground, along.go, kinds.go)
-        rings = rings_within(homely, endless.home) | rings_within(away, endless.away)
-        self.rings = {ring for ring in rings if not any(ring < other for other in rings)}
-        self._waiting = self._every.within(ground.at(frozenset[int]().union(*rings)))
+        self.rings = rings_within(homely, endless.home)
+        for ring in rings_within(away, endless.away):
+            self.rings = with_one_more(self.rings, ring)
+        self._waiting = self._every.within(ground.at(frozenset[int]().union(*self.rings)))
 
     def most(self) -> int:
         """Of those who arrive, without waiting."""
