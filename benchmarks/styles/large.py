@@ -62,7 +62,7 @@ microprogram "bench.micro"
 store control 4096 words of 96 bits
     address active
     unused  restart
-    starts  at {0b01, ir[6:0], 0b000}
+    starts  at {0b1, ir[6:0], 0b0000}
     instruction ir[6:0]
 
 CHIPS
@@ -190,7 +190,7 @@ signal following = choose branch
     step      : upc
     jump      : target
     test      : target if tested else upc
-    dispatch  : {0b01, ir[6:0], 0b000}
+    dispatch  : {0b1, ir[6:0], 0b0000}
     call      : target
     back      : choose depth
         1 : stack0

@@ -47,8 +47,8 @@ def searches(monkeypatch: pytest.MonkeyPatch, then: Callable[[int, Case], None])
     """Every search that is made, with something done to it afterwards."""
     made: list[Case] = []
 
-    def case(*given: Any) -> Case:
-        made.append(Case(*given))
+    def case(*given: Any, **more: Any) -> Case:
+        made.append(Case(*given, **more))
         then(len(made), made[-1])
         return made[-1]
 

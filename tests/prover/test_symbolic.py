@@ -26,7 +26,7 @@ def _decided(contents: Contents, properties: list[Property], limits: Limits) -> 
 def test_verdicts_agree(kinds: tuple[str, ...], seed: int, reduce: bool) -> None:
     random = Random(seed)
     contents, properties = random_contents(random, kinds)
-    _agree(contents, [*properties, *random_journeys(random, contents)[:2]], Limits(reduce=reduce, traces=3))
+    agree(contents, [*properties, *random_journeys(random, contents)[:2]], Limits(reduce=reduce, traces=3))
 
 
 @settings(max_examples=60, deadline=None)
@@ -34,7 +34,7 @@ def test_verdicts_agree(kinds: tuple[str, ...], seed: int, reduce: bool) -> None
 def test_what_is_compared_with_earlier_cycles(seed: int) -> None:
     random = Random(seed)
     contents, _ = random_contents(random)
-    _agree(contents, [*random_comparisons(random, contents), *random_successions(random, contents)], Limits(traces=3))
+    agree(contents, [*random_comparisons(random, contents), *random_successions(random, contents)], Limits(traces=3))
 
 
 @pytest.mark.parametrize("reset", [0, 1])
@@ -46,7 +46,7 @@ def test_what_is_remembered_at_the_start(kind: str, reset: int) -> None:
     leaf = terms.leaf("state", "remembered", 1)
     monitor = Variable("remembered", leaf, 2, reset, terms.const(1 - reset, 1), "monitor")
     node = leaf if reset else terms.not_(leaf)
-    _agree(contents, [Property("first", "", kind, node, monitors=(monitor,))], Limits())  # type: ignore[arg-type]
+    agree(contents, [Property("first", "", kind, node, monitors=(monitor,))], Limits())  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -59,7 +59,7 @@ def test_a_limit_leaves_what_is_known(seed: int) -> None:
         assert some.outcome in (whole.outcome, "undecided")
 
 
-def _agree(contents: Contents, properties: list[Property], limits: Limits) -> None:
+def agree(contents: Contents, properties: list[Property], limits: Limits) -> None:
     wanted = oracle.decide(contents, properties)
     found = _decided(contents, properties, limits)
     if not limits.reduce:

@@ -14,7 +14,9 @@ symbolic/  Sets of states as diagrams.
    (`reads`); `order` puts the atoms into an order, `space` makes diagrams of expressions, control words being tables
    of the address bits.
 3. `relation`: what a cycle does, as a partitioned relation; and, once it is known what is reached, as a graph.
-4. `layers`: level n holds what is new after n cycles. `cases`: that for a question and its monitors.
+4. `layers`: level n holds what is new after n cycles. `cases`: that for a question and its monitors. Where sets of
+   states become large the search begins anew: what holds addresses stands apart in the order (`moves`), and bits are
+   held at 0 where nothing reads them (`dead`).
 5. `remembered` and `outline`: questions with monitors on the search that has none, where that is enough.
 6. `verdicts`: a verdict for each property, conditions met with what was reached, fixpoints on the graph; `paths`:
    single states one after another; `traces`: the inputs with which the whole machine, run by the plain evaluator and

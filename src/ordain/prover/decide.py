@@ -15,7 +15,7 @@ from ordain.control.system import with_free
 from ordain.prover.limits import Clock, LimitReached
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.cases import Case, Watch, model_of, wide_model_of
 from ordain.prover.symbolic.outline import Outline
 from ordain.prover.symbolic.remembered import Remembered, depth_of
 from ordain.prover.symbolic.verdicts import Judge
@@ -44,10 +44,21 @@ class _Deciding:
         self._watch = Watch(limits, report, started)
         self._model = model_of(system, properties, limits)
         self._watch.tidy = self._model.space.tidy
-        self.base = Case(self._model, (), self._watch)
+        self.base = self._search()
         self.judge = Judge(self.base, limits)
         self.clock = Clock(limits, started, self.base.layers.stopped)
         self._remembered: dict[tuple[Variable, ...], Remembered] = {}
+
+    def _search(self) -> Case:
+        """The search without monitors: once more, with dead bits held at 0, if sets of states become large."""
+        case = Case(self._model, (), self._watch, wide=not self._limits.reduce)
+        if case.layers.stopped != "width":
+            return case
+        with case.layers.until_a_limit():
+            self._model = wide_model_of(self._system, self._properties, self._limits, self._watch.look)
+            self._watch.tidy = self._model.space.tidy
+            return Case(self._model, (), self._watch)
+        return case
 
     def every(self) -> list[Verdict]:
         found: dict[int, Verdict] = {}

@@ -10,14 +10,20 @@ from oxidd.util import BooleanOperator
 from ordain.control.model import System, Variable
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node
-from ordain.prover.limits import look, memory_taken
+from ordain.prover.limits import LimitReached, look, memory_taken
 from ordain.prover.model import Limits, Progress, Property, Report
 from ordain.prover.questions import nodes_of
 from ordain.prover.symbolic.cone import cone, with_addresses
+from ordain.prover.symbolic.dead import Seen, live_atoms
 from ordain.prover.symbolic.layers import Layers
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import Graph, Part, Relation, parts_of
+from ordain.prover.symbolic.relation import LARGEST, Graph, Part, Relation, parts_of
 from ordain.prover.symbolic.space import Space, by_value
+
+WIDE = 8192
+"""Nodes of what is new in a cycle up to which nothing is done about it."""
+WIDE_PARTS = 15_000
+"""Nodes up to which parts of the relation are joined when sets of states are large."""
 
 
 class Watch:
@@ -47,10 +53,22 @@ class Watch:
         self.look()
 
 
+class Dead(NamedTuple):
+    """Bits that are held at 0 where nothing reads them (`dead`). `place`: the atoms that say where that is. `live`: for
+    each atom that is dead somewhere, where it is not; `live_next`: the same over next values."""
+
+    place: int
+    live: dict[int, BDDFunction]
+    live_next: dict[int, BDDFunction]
+
+
+NOTHING_DEAD = Dead(0, {}, {})
+
+
 class Model(NamedTuple):
     """The space of all questions, and in it what is required of every cycle. `plain`: the atoms of the system's
     variables; `monitors`: those of each monitor that is kept. `needed`: the bits of each leaf that count; the others
-    are 0."""
+    are 0. `largest`: nodes up to which parts of the relation are joined."""
 
     system: System
     space: Space
@@ -58,10 +76,19 @@ class Model(NamedTuple):
     plain: int
     monitors: dict[Variable, int]
     needed: dict[Node, int]
+    dead: Dead = NOTHING_DEAD
+    largest: int = LARGEST
+
+    def parts(self, sets: int, look: Callable[[], None]) -> list[Part]:
+        """The next values of some atoms. Dead bits are held at 0 if the place is among these atoms; if it is not, what
+        comes out differs in dead bits at most."""
+        live = self.dead.live_next if not self.dead.place & ~sets else {}
+        return parts_of(self.space, members(sets), look, live, self.largest)
 
 
-def model_of(system: System, properties: tuple[Property, ...], limits: Limits) -> Model:
-    """`properties`: lowered. Without `limits.reduce` all variables of the system are kept, whatever is asked."""
+def model_of(system: System, properties: tuple[Property, ...], limits: Limits, apart: bool = False) -> Model:
+    """`properties`: lowered. Without `limits.reduce` all variables of the system are kept, whatever is asked. `apart`:
+    see `Space`."""
     monitors = tuple({monitor.leaf: monitor for prop in properties for monitor in prop.monitors}.values())
     asked = tuple(node for prop in properties for node in nodes_of(prop))
     roots = with_addresses(system, (*asked, *system.assumptions, *_followed(system),
@@ -73,7 +100,7 @@ def model_of(system: System, properties: tuple[Property, ...], limits: Limits) -
     addresses = with_addresses(system, tuple(system.addresses.values()))
     read = bits_read((*roots, *addresses, *(variable.next for variable in kept))).keys()
     memory = None if limits.memory is None else limits.memory - memory_taken()
-    space = Space(system, kept, [one for one in system.free if one.leaf in read], memory)
+    space = Space(system, kept, [one for one in system.free if one.leaf in read], memory, apart)
     watched = {monitor.leaf: monitor for monitor in monitors}
     plain, of_monitors = 0, dict[Variable, int]()
     for variable in kept:
@@ -102,13 +129,36 @@ def _required(system: System, space: Space) -> Part:
     return Part(holds, reads, 0)
 
 
+def wide_model_of(system: System, properties: tuple[Property, ...], limits: Limits,
+                  look: Callable[[], None]) -> Model:
+    """The model for a search in which sets of states become large: in another order, and with dead bits held at 0. May
+    raise what ends a search."""
+    model = model_of(system, properties, limits, apart=True)
+    space = model.space
+    conditions = [node for prop in properties for node in (prop.node, prop.trigger, prop.unless, prop.vacuity)
+                  if node is not None]
+    told_apart = {prop.per_word for prop in properties if prop.per_word}
+    conditions += with_addresses(system, tuple(system.addresses[store] for store in sorted(told_apart)))
+    observed = [Seen(bit, space.read_by(node)) for node in dict.fromkeys(conditions) for bit in space.bits(node)]
+    states = (1 << space.states) - 1
+    place = sum(1 << atom for variable in space.selecting for atom in space.atoms.of(variable.leaf))
+    for node in with_addresses(system, tuple(_followed(system))):
+        place |= space.read_by(node) & states
+    family = [sum(1 << atom for atom in space.atoms.of(variable.leaf)) for variable in space.stored]
+    place, live = live_atoms(space, model.required, observed, place, family, start_of(model, model.plain), look)
+    to_next = space.renamed(members(place), True)
+    return model._replace(dead=Dead(place, live, {atom: where.substitute(to_next) for atom, where in live.items()}),
+                          largest=WIDE_PARTS)
+
+
 class Case:
     """What is reached, with some monitors running along. Sets of states are over `atoms`. `within`: the cycles that are
     known to be all there are. `transitions`: pairs of a reached state and one of those that follow it; of a search that
-    was stopped they are not counted."""
+    was stopped they are not counted. `wide`: whether sets of states may become large; else it is stopped then, by a
+    limit of "width"."""
 
     def __init__(self, model: Model, monitors: Iterable[Variable], watch: Watch, relation: Relation | None = None,
-                 within: Graph | None = None) -> None:
+                 within: Graph | None = None, wide: bool = True) -> None:
         self.model, self.space = model, model.space
         self.monitors = tuple(monitors)
         self.atoms = model.plain | atoms_of(model, self.monitors)
@@ -119,11 +169,16 @@ class Case:
         watch.begin()
         with self.layers.until_a_limit():
             if relation is None:
-                parts = parts_of(self.space, members(self.atoms), watch.look)
+                parts = model.parts(self.atoms, watch.look)
                 relation = Relation(self.space, parts, self.atoms, model.required, watch.look)
             self.relation = relation
-            after = relation.after if within is None else within.after
-            self.layers.search(after, lambda level, new: watch.level_done(level, self.count(new)))
+
+            def level_done(level: int, new: BDDFunction) -> None:
+                if not wide and new.node_count() > WIDE:
+                    raise LimitReached("width")
+                watch.level_done(level, self.count(new))
+
+            self.layers.search(relation.after if within is None else within.after, level_done)
             self.transitions = self.graph().holds.sat_count(2 * self.atoms.bit_count())
         watch.begin()
         self.states = self.count(self.layers.reached)
@@ -179,7 +234,7 @@ def atoms_of(model: Model, monitors: Iterable[Variable]) -> int:
 def beside(base: Case, monitors: Iterable[Variable]) -> Relation:
     """What a cycle does with some monitors beside the states of a search without any."""
     of_monitors, look = atoms_of(base.model, monitors), base.relation.look
-    parts = [*base.relation.parts, *parts_of(base.space, members(of_monitors), look)]
+    parts = [*base.relation.parts, *base.model.parts(of_monitors, look)]
     return Relation(base.space, parts, base.atoms | of_monitors, base.model.required, look)
 
 

@@ -16,10 +16,11 @@ PLAIN = 2
 """Atoms that form addresses in a group up to which it is a group of its own, and not one that words decide."""
 
 
-def ordered(count: int, reads: Sequence[int], compared: Sequence[int], addresses: Sequence[int]) -> list[int]:
+def ordered(count: int, reads: Sequence[int], compared: Sequence[int], addresses: Sequence[int],
+            holding: Sequence[Sequence[int]]) -> list[int]:
     """The atoms 0 .. `count` - 1 in their order. `reads`: for each atom of a state, which come first, the set of those
     that its next value reads; the other atoms are free. `compared`: sets that are compared with something; `addresses`:
-    the atoms that form addresses, first ones first."""
+    the atoms that form addresses, first ones first; `holding`: groups that are to stand together right under these."""
     states = len(reads)
     by_itself = _moving_by_itself(reads)
     top = [atom for atom in dict.fromkeys(addresses) if not by_itself >> atom & 1]
@@ -32,7 +33,8 @@ def ordered(count: int, reads: Sequence[int], compared: Sequence[int], addresses
         group &= kept if (group & forming).bit_count() <= PLAIN else kept & ~forming
         if group & group - 1:
             edges[tuple(members(group))] = None
-    found = _side_by_side(start, list(edges))
+    pieces = [atom for piece in holding for atom in piece if atom not in top and not by_itself >> atom & 1]
+    found = _under(top, pieces, _side_by_side(start, list(edges)))
     place = {atom: float(number) for number, atom in enumerate(found)}
     place.update((atom, -1.0) for atom in members(by_itself))
     for atom in range(states, count):
@@ -40,6 +42,14 @@ def ordered(count: int, reads: Sequence[int], compared: Sequence[int], addresses
             beside = [members(group & kept & ~forming) for group in groups if group >> atom & 1]
             place[atom] = _middle([[place[other] for other in others] for others in beside if others], len(found))
     return sorted(range(count), key=lambda atom: (place[atom], atom))
+
+
+def _under(top: list[int], pieces: list[int], found: list[int]) -> list[int]:
+    """Some atoms, in their order, right under those that form addresses."""
+    moved = set(pieces)
+    rest = [atom for atom in found if atom not in moved]
+    last = max((number for number, atom in enumerate(rest) if atom in top), default=-1)
+    return [*rest[:last + 1], *pieces, *rest[last + 1:]]
 
 
 def _moving_by_itself(reads: Sequence[int]) -> int:

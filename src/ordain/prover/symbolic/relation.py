@@ -5,7 +5,7 @@ A graph has no inputs left in it. From states that are known to be all that can 
 it, forwards or backwards, is one operation.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from oxidd.bdd import BDDFunction
@@ -16,7 +16,7 @@ from ordain.prover.symbolic.space import Space
 
 AND = BooleanOperator.AND
 LARGEST = 4000
-"""Nodes of a part of the relation up to which others are joined to it."""
+"""Nodes of a part of the relation up to which others are joined to it, if nothing else is said."""
 
 
 class Part(NamedTuple):
@@ -57,14 +57,14 @@ class Graph:
 
 class Relation:
     """The cycles with what is `required`, as far as they set the atoms in `parts`. `over`: the atoms of the states that
-    it starts from. `look` is called before each operation."""
+    it starts from; all others have any value, in every cycle. `look` is called before each operation."""
 
     def __init__(self, space: Space, parts: list[Part], over: int, required: Part, look: Callable[[], None]) -> None:
         self.space, self.over, self.parts, self.required, self.look = space, over, parts, required, look
-        self._inputs = ((1 << space.atoms.count) - 1) >> space.states << space.states
+        self._inputs = ((1 << space.atoms.count) - 1) & ~over
         alone = [required, *_alone(space, parts, required.reads, self._inputs)]
-        self._steps = _scheduled(space, alone, over | self._inputs)
-        self._keeping = _scheduled(space, alone, self._inputs)
+        self._steps = scheduled(space, alone, over | self._inputs)
+        self._keeping = scheduled(space, alone, self._inputs)
         sets = [atom for part in parts for atom in members(part.sets)]
         self._to_now, self._to_next = space.renamed(sets, False), space.renamed(sets, True)
         self._next = space.next_cube(sets)
@@ -89,7 +89,7 @@ class Relation:
         found = states & condition
         required = Part(self.required.holds, self.required.reads | reads, 0)
         parts = [required, *_alone(self.space, self.parts, required.reads, self._inputs)]
-        for holds, quantified in _scheduled(self.space, parts, self._inputs):
+        for holds, quantified in scheduled(self.space, parts, self._inputs):
             self.look()
             found = found.apply_exists(AND, holds, quantified)
         return Graph(self.space, found, self.over, self.look)
@@ -108,7 +108,7 @@ def _alone(space: Space, parts: list[Part], read: int, inputs: int) -> list[Part
     return found
 
 
-def _scheduled(space: Space, parts: list[Part], quantified: int) -> list[tuple[BDDFunction, BDDFunction]]:
+def scheduled(space: Space, parts: list[Part], quantified: int) -> list[tuple[BDDFunction, BDDFunction]]:
     """The parts, and what is quantified with each: what no later one reads."""
     steps = []
     left = quantified
@@ -121,16 +121,24 @@ def _scheduled(space: Space, parts: list[Part], quantified: int) -> list[tuple[B
     return steps
 
 
-def parts_of(space: Space, sets: Iterable[int], look: Callable[[], None]) -> list[Part]:
-    """The next values of some atoms, put together while they stay small, those that read the same side by side."""
+def parts_of(space: Space, sets: Iterable[int], look: Callable[[], None],
+             live: Mapping[int, BDDFunction] | None = None, largest: int = LARGEST) -> list[Part]:
+    """The next values of some atoms, put together while they stay small, those that read the same side by side.
+    `live`: where the next values of some atoms count, over next values of others; elsewhere they are 0. `largest`:
+    nodes of a part up to which others are joined to it."""
     parts: list[Part] = []
-    for single in _in_order([Part(space.next(atom).equiv(space.function(atom)), space.reads[atom], 1 << atom)
-                             for atom in sets]):
+    plain, held = list[Part](), list[Part]()
+    for atom in sets:
+        if live is None or atom not in live:
+            plain.append(Part(space.next(atom).equiv(space.function(atom)), space.reads[atom], 1 << atom))
+        else:
+            held.append(Part(space.next(atom).equiv(space.function(atom) & live[atom]), space.reads[atom], 1 << atom))
+    for single in [*_in_order(plain), *_in_order(held)]:
         look()
         if parts:
             last = parts[-1]
             both = last.holds & single.holds
-            if both.node_count() <= LARGEST:
+            if both.node_count() <= largest:
                 parts[-1] = Part(both, last.reads | single.reads, last.sets | single.sets)
                 continue
         parts.append(single)

@@ -9,8 +9,7 @@ from ordain.control.model import Variable
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node
 from ordain.prover.symbolic.cases import Case, atoms_of, start_of
-from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import Relation, parts_of
+from ordain.prover.symbolic.relation import Relation
 
 
 class Remembered:
@@ -32,8 +31,7 @@ class Remembered:
 
     def _relation(self, sets: int) -> Relation:
         look = self._case.relation.look
-        return Relation(self._space, parts_of(self._space, members(sets), look), self._over,
-                        self._case.model.required, look)
+        return Relation(self._space, self._case.model.parts(sets, look), self._over, self._case.model.required, look)
 
     def occurs(self, node: Node) -> bool:
         """Whether a condition over the monitors holds in some cycle."""

@@ -12,6 +12,7 @@ from ordain.control.bits import Bits
 from ordain.control.model import Free, System, Variable
 from ordain.logic.gates import among, table
 from ordain.machine.expression import Among, Equal, Less, Node, postorder
+from ordain.prover.symbolic.moves import address_family
 from ordain.prover.symbolic.order import ordered
 from ordain.prover.symbolic.reads import Atoms, members, reading
 
@@ -30,8 +31,9 @@ class Space:
     sets over `states`, the atoms of the variables."""
 
     def __init__(self, system: System, variables: Sequence[Variable], free: Sequence[Free],
-                 memory: int | None = None) -> None:
-        """`memory`: bytes that diagrams may take."""
+                 memory: int | None = None, apart: bool = False) -> None:
+        """`memory`: bytes that diagrams may take. `apart`: what holds addresses stands apart from the rest, right under
+        the address."""
         self.system, self.variables, self.free = system, tuple(variables), tuple(free)
         self.atoms = Atoms([*(variable.leaf for variable in variables), *(one.leaf for one in free)])
         self.states = sum(variable.leaf.width for variable in variables)
@@ -41,21 +43,23 @@ class Space:
         self.manager = BDDManager(most, REMEMBERED, 1)
         self._untidy = UNTIDY
         self.true, self.false = self.manager.true(), self.manager.false()
-        self.number = self._numbered()
+        self.selecting, self.stored = address_family(variables, tuple(system.addresses.values()))
+        self.number = self._numbered(apart)
         self.now = [self.manager.var(number) for number in self.number]
         self.atom_of = {number: atom for atom, number in enumerate(self.number)}
         self._bits = Bits(_Diagrams(self), system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
                                                     for leaf in self.atoms.leaves})
         self._functions: list[BDDFunction | None] = [None] * self.states
 
-    def _numbered(self) -> list[int]:
+    def _numbered(self, apart: bool) -> list[int]:
         addresses = [atom for node in self.system.addresses.values() if _is_read(self._reads, node)
                      for bit in self._reads.of(node) for atom in members(bit)]
         nexts = [variable.next for variable in self.variables]
         compared = [self.read_by(node) for node in postorder(nexts) if type(node) in (Among, Equal, Less)]
         number = [0] * self.atoms.count
         following = 0
-        for atom in ordered(self.atoms.count, self.reads, compared, addresses):
+        holding = [self.atoms.of(variable.leaf)[::-1] for variable in (*self.selecting, *self.stored) if apart]
+        for atom in ordered(self.atoms.count, self.reads, compared, addresses, holding):
             number[atom] = following
             following += 2 if atom < self.states else 1
         self.manager.add_vars(following)

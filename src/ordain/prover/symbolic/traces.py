@@ -45,6 +45,7 @@ class Stage:
     def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
         """`events`: conditions whose truth is noted in every cycle, by name. `shown`: the monitors whose values belong
         in the trace."""
+        script = script._replace(sets=[self._of_any_dead(one) for one in script.sets])
         names = [monitor.name for monitor in shown]
         states = self._start(script.sets[0], script.from_reset)
         cycles: list[Cycle] = []
@@ -72,6 +73,11 @@ class Stage:
         if script.back is None:
             return Trace(tuple(cycles), None, script.dead_end, ending)
         return _closed(self._variables, cycles, entered, states, script.back, ending)
+
+    def _of_any_dead(self, one: BDDFunction) -> BDDFunction:
+        """A state with all that differ from it in dead bits: the machine itself does not hold them at 0."""
+        dead = [atom for atom, live in self._case.model.dead.live.items() if not (one & live).satisfiable()]
+        return one.exists(self._space.cube(dead)) if dead else one
 
     def _start(self, wanted: BDDFunction, from_reset: bool) -> dict[Node, int]:
         """A state of the whole machine that is in a set."""

@@ -1,0 +1,109 @@
+"""Dead bits held at 0, as in searches whose sets of states become large: with every search taken for such a one,
+against a search over single states. And for each condition of `prover.symbolic.dead` a machine that goes wrong
+without it."""
+
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import ordain.prover.symbolic.cases
+import ordain.prover.symbolic.dead
+from ordain.control.system import build_system
+from ordain.machine.model import Never
+from ordain.prover.decide import decide
+from ordain.prover.model import Limits, Property, Verdicts
+from ordain.rom.contents import Contents
+from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions
+from tests.prover.test_symbolic import agree
+from tests.workshop import contents_of
+
+
+@pytest.fixture(autouse=True)
+def every_search_is_wide(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ordain.prover.symbolic.cases, "WIDE", 0)
+    monkeypatch.setattr(ordain.prover.symbolic.dead, "SELDOM", 1)
+
+
+@settings(max_examples=100, deadline=None)
+@given(seed=st.integers(0, 1 << 32))
+def test_verdicts_agree(seed: int) -> None:
+    random = Random(seed)
+    contents, properties = random_contents(random)
+    asked = [*properties, *random_journeys(random, contents)[:2], *random_comparisons(random, contents),
+             *random_successions(random, contents)]
+    agree(contents, asked, Limits(traces=3))
+
+
+MACHINE = """machine small
+microprogram "small.micro"
+store control 16 words of 8 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    jump 1
+    one  2
+    two  3
+field target 4 bits address, idle 0
+field keep_one 1 bit
+field keep_two 1 bit
+state upc 4 bits, reset 0
+    next choose branch
+        step : upc + 1
+        jump : target
+        one  : first
+        two  : second
+state first 4 bits, reset FIRST
+    next upc if keep_one else first
+state second 4 bits, reset SECOND
+    next upc if keep_two else second
+input go 1 bit
+"""
+"""Two registers for return addresses, seldom set."""
+
+
+def found(extra: str, micro: str, first: str = "3", second: str = "5") -> tuple[Contents, list[Property], Verdicts]:
+    contents = contents_of(MACHINE.replace("FIRST", first).replace("SECOND", second) + extra, micro)
+    properties = [Property("asked", rule.text, "bad", rule.form.condition) for rule in contents.machine.rules
+                  if isinstance(rule.form, Never)]
+    return contents, properties, decide(build_system(contents), tuple(properties), Limits())
+
+
+ROUND = """
+routine start at 0
+    branch step
+    branch step
+    target start, branch jump
+"""
+
+
+def test_what_is_dead_is_held_at_0(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only at 2 `noted` is looked at; at 1 it is set. So there is one state at 0 and one at 1, two are at 2,
+    and then there is the start, where `first` and `second` still hold what nothing looks at."""
+    noted = "state noted 4 bits, reset 0\n    next (7 if go else 3) if upc is 1 else noted\n"
+    rule = 'rule "a" never upc is 2 and noted is 5\n'
+    assert found(noted + rule, ROUND)[2].states == 5
+    monkeypatch.setattr(ordain.prover.symbolic.cases, "WIDE", 8192)
+    assert found(noted + rule, ROUND)[2].states == 3 * 2 + 2  # and 0 and 1 before it was ever set
+
+
+def test_what_a_condition_reads_is_not_dead() -> None:
+    kept = "state junk 4 bits, reset 0\n    next 7 if go and upc is 0 else junk\n"
+    contents, properties, _ = found(kept + 'rule "a" never upc is 2 and junk is 7\n', ROUND)
+    agree(contents, properties, Limits())
+
+
+def test_what_goes_on_into_what_is_read_is_not_dead() -> None:
+    kept = ("state junk 4 bits, reset 0\n    next 7 if go and upc is 0 else junk\n"
+            "state later 4 bits, reset 0\n    next junk if upc is 1 else later\n")
+    contents, properties, _ = found(kept + 'rule "a" never upc is 2 and later is 7\n', ROUND)
+    agree(contents, properties, Limits())
+
+
+def test_what_matters_only_where_another_dead_one_is_changed_is_not_dead() -> None:
+    """With `second` at 5, `first` does not matter, nor does `second` with `first` at 3; with both at 0 the fault would
+    be there."""
+    contents, properties, verdicts = found('rule "a" never upc is 1 and first is 0 and second is 0\n', ROUND)
+    assert verdicts.verdicts[0].outcome == "proved"
+    agree(contents, properties, Limits())
