@@ -3,7 +3,7 @@
 import pytest
 
 from ordain.compare.correspondence import correspond
-from tests.compare.judged import Texts, between, edited, moved
+from tests.compare.judged import Texts, between, edited, moved, unit
 from tests.workshop import contents_of
 
 LATHE: Texts = ("""machine lathe
@@ -206,3 +206,40 @@ def test_an_address_field_with_another_name() -> None:
     """What it says is where control goes, and that is compared anyway."""
     other = renamed(LATHE, "target", "goal")
     assert said(LATHE, other) == () and moved(between(LATHE, other)) == {}
+
+
+def test_a_field_is_told_by_its_new_name_and_both_codes() -> None:
+    """Where words stand is not told beside it, though every target has moved."""
+    pad = ("routine bore\n", "routine pad\n        cool, branch jump, target start\nroutine bore\n")
+    other = edited(renamed(LATHE, "feed", "drive"), ("at 0\n        drive slow", "at 0\n        drive quick"), pad)
+    first = unit(between(LATHE, other), "start").difference
+    assert first is not None and "drive: slow -> quick" in {str(change) for change in first.changes}
+    sent = edited(LATHE, ("cool, branch ask", "branch ask"), pad)
+    first = unit(between(LATHE, sent), "bore").difference
+    assert first is not None and [str(change) for change in first.changes if "`" not in str(change)] == ["cool: 1 -> 0"]
+
+
+def test_two_strobes_with_the_same_needs_are_told_apart_by_when_they_act() -> None:
+    trim = "strobe trim\n    bed steady 1 cycle before\nsignal trim = feed is quick and stop\n"
+    two = edited(LATHE, ("signal cut", f"{trim}signal cut"))
+    other = renamed(renamed(two, "cut", "bite"), "trim", "shave")
+    assert set(said(two, other)) == {"strobe `cut` is now `bite`", "strobe `trim` is now `shave`"}
+    assert moved(between(two, other)) == {}
+
+
+def test_a_register_of_one_side_is_left_alone_by_words_that_order_nothing_about_it() -> None:
+    inked = edited(LATHE, ("spare 3 bits", "field stamp 1 bit\nspare 2 bits"),
+                   ("input hot", "register ink 4 bits, loads bed when stamp\ninput hot"))
+    assert moved(between(LATHE, inked)) == {} and moved(between(inked, LATHE)) == {}
+    used = edited(inked, ("feed quick, clamp", "feed quick, clamp, stamp"))
+    assert moved(between(LATHE, used)) == {"bore": "changed"}
+
+
+def test_rows_that_cannot_be_any_more() -> None:
+    """The tool has two rows left: `face` is gone, and the other way round it is new."""
+    tied = edited(LATHE, ("    address tool\n", "    address {0b0, tool[0]}\n"))
+    for old, new, status in ((LATHE, tied, "gone"), (tied, LATHE, "new")):
+        rows = [(row.title, row.status, row.opcodes) for row in between(old, new).units
+                if row.kind == "row" and row.status == status]
+        assert {title for title, _, _ in rows} == {"face"}
+        assert sorted(opcode for _, _, opcodes in rows for opcode in opcodes) == [2, 3]

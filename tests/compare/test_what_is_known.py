@@ -3,7 +3,7 @@ behind for others, and boundaries that stand at several addresses."""
 
 import pytest
 
-from tests.compare.judged import Texts, after, edited, moved, unit
+from tests.compare.judged import Texts, after, between, edited, moved, unit
 
 # ---------------------------------------------------------------- what a register holds after its loads
 
@@ -289,3 +289,23 @@ def test_a_home_word_with_copies() -> None:
     assert moved(after(PAIRED, ("  seen: branch", "  seen: bail, branch"))) == {"fetch": "changed", "reset": "changed"}
     found = after(PAIRED)
     assert [one.title for one in found.units] == ["reset", "fetch", "cross", "wait"]
+
+
+def test_where_a_return_goes_is_called_the_caller() -> None:
+    """Rain sends control to the caller, or else the sun does."""
+    texts = edited(left_behind(6), ("    look 4\n", "    look 4\n    turn 5\n"),
+                   ("bus data", "input wet 1 bit\nbus data"),
+                   ("        otherwise : 0\n", "        turn : ret if wet else target\n        otherwise : 0\n"),
+                   ("        branch back\n", "        branch turn, target fetch\n"))
+    first = unit(after(texts, ("ret if wet else target", "target if wet else ret")), "return").difference
+    assert first is not None and {first.old_end, first.new_end} == {"the caller (ret)", "the instruction boundary"}
+    assert first.changes == () and first.cycle == 2
+
+
+def test_a_boundary_of_one_side() -> None:
+    """Without `home` the fetch is no place of its own any more."""
+    texts = left_behind(6)
+    homeless = edited(texts, ("home fetch\n", ""))
+    for old, new, status in ((texts, homeless, "gone"), (homeless, texts, "new")):
+        assert [(one.title, one.status) for one in between(old, new).units if one.kind == "boundary"] == [
+            ("fetch", status)]

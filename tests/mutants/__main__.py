@@ -32,7 +32,7 @@ KEPT = HERE / ".mutants"
 SHORT = 16
 """Characters; what a shorter part stands in is printed, too."""
 
-LONGEST = 5
+LONGEST = 20
 """Seconds; tests that take longer are left out: what only they notice deserves a smaller one."""
 
 BESIDE = {

@@ -388,3 +388,35 @@ def test_places_are_called_as_the_source_calls_them() -> None:
     assert [told["entry", at] for at in range(4)] == [("rise",), ("zoom.alpha",), ("zoom",), ("zoom",)]
     assert told["control", 7] == ("go", "target zoom")
     assert told["control", 5] == ("go", "target rise") and told["side", 5] == ("leave", "aim tail")
+
+
+@pytest.mark.parametrize("ahead", [1, 2, -1, -2])
+def test_by_how_much_a_start_address_was_wrong(ahead: int) -> None:
+    made = machine([store("control", 6, 8)], [chip("U9", 64, 8, straight("control", 7, 0, 6))])
+    stored = {"control": Stored({address: address * address + 3 * address & 0xFF for address in range(64)}, None)}
+    images = pack(made, stored)
+    image = images["U9"]
+    dump = b"\xFF" * ahead + image[:-ahead] if ahead > 0 else image[-ahead:] + b"\xFF" * -ahead
+    found = suspicions(made, stored, images, {"U9": dump})
+    way = f"0x{ahead:X} too high" if ahead > 0 else f"0x{-ahead:X} too low"
+    assert f"was programmed from a wrong address on: every word stands {way}" in [each.text for each in found]
+
+
+def test_bits_that_mean_nothing_may_be_read_either_way() -> None:
+    """A field that no order sets and that is `idle any` differs in no pin."""
+    target = "field target 4 bits address, idle 0\n"
+    texts = (MAPPED[0].replace(f"{target}spare 3 bits", f"{target}field hue 2 bits, idle any\nspare 1 bit"), MAPPED[1])
+    built = workshop.contents_of(*texts)
+    stored = {name: Stored({at: built.words[name][at] for at in sites}, None) for name, sites in built.sites.items()}
+    images = pack(built.machine, stored)
+    hue, spare = built.machine.fields["hue"].mask, 1
+    for turned, pins in ((hue, 0), (spare, 1), (hue | spare, 3)):
+        dump = bytearray(images["U1"])
+        dump[7] ^= turned
+        (word,) = [word for word in decode(built, stored, images, {"U1": bytes(dump)}).words if word.address == 7]
+        assert len(word.pins) == pins
+
+
+def test_a_file_that_is_not_there(tmp_path: Path) -> None:
+    _, findings = read_dumps([("", tmp_path / "U77.bin")], MACHINE)
+    assert len(findings) == 1 and "U77.bin" in findings[0].message

@@ -156,3 +156,11 @@ def test_a_transfer_that_wants_a_line_low() -> None:
     machine = machine_of(LANTERN.replace("sampled by tray when write", "sampled by tray when not write"))
     assert read(machine, source=1) == ["tray <- lamp", "mode slow"]
     assert read(machine, source=1, write=1) == ["source lamp", "write", "mode slow"]
+
+
+def test_a_constant_in_a_part_of_an_address() -> None:
+    """0x2B without its two lowest bits; and an order inside another that leads to the word after it."""
+    machine = machine_of(LANTERN + "order deep rise: branch when_dark, high vault\norder onward: goto following\n")
+    assert read(machine, branch=2, high=0xA) == ["deep rise", "mode slow"]
+    assert read(machine, branch=2, high=0xC) == ["rise to vault_gate", "mode slow"]
+    assert read(machine, branch=1, target=5) == ["goto home", "mode slow"]

@@ -118,17 +118,13 @@ def _told(joint: Joint, came: "dict[tuple[int, int], tuple[tuple[int, int], Row,
         pair, ours, theirs, guard = step
         way.append(Passage(ours.addresses, theirs.addresses, literals(joint, guard)))
         step = came[pair]
-    ours_row, theirs_row = parting.rows
     graphs = joint.graphs
     addresses = [row.addresses if row else _first_words(joint, side, node)
                  for side, (row, node) in enumerate(zip(parting.rows, parting.nodes))]
     ends = ["" if addresses[side] else Titles(joint.sides[side]).of(node, graphs[side])
             for side, node in enumerate(parting.nodes)]
-    changes: tuple[Change, ...] = ()
-    if ours_row is not None and theirs_row is not None:
-        changes = _changes(joint, parting)
     return Difference(tuple(reversed(way)), len(way) + 1, addresses[0], addresses[1],
-                      literals(joint, parting.guard), ends[0], ends[1], changes)
+                      literals(joint, parting.guard), ends[0], ends[1], _changes(joint, parting))
 
 
 def _first_words(joint: Joint, side: int, node: int) -> Addresses:
