@@ -36,7 +36,7 @@ LONGEST = 20
 """Seconds; tests that take longer are left out: what only they notice deserves a smaller one."""
 
 BESIDE = {
-    "checks": ("planted", "prover"), "control": ("prover", "measure", "compare"), "prover": ("checks", "outside"),
+    "checks": ("planted",), "control": ("prover", "measure", "compare"), "prover": ("checks", "outside"),
     "compare": ("cli/test_compare.py", "cli/test_since.py"), "rom": ("show", "cli/test_burned.py", "cli/test_use.py"),
     "measure": ("cli/test_step.py",),
     "logic": ("prover",), "show": ("cli/test_use.py",), "microprogram": ("placement",),

@@ -6,7 +6,7 @@ from itertools import combinations
 from unittest.mock import patch
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ordain.microprogram.model import Body, Microinstruction, Program, Target
@@ -290,3 +290,35 @@ def test_the_same_program_is_placed_the_same_way() -> None:
     wanted = from_pieces(cut(128, (3, 1, 2, 1, 1), 7))
     first = place(by_hand.one_store(128, 7), wanted, None)
     assert all(place(by_hand.one_store(128, 7), wanted, None) == first for _ in range(3))
+
+
+REGIONS = ((0, 14), (0, 8), (4, 14), (4, 8), (10, 14))
+
+
+@given(st.lists(st.tuples(st.integers(1, 5), st.sampled_from(REGIONS)), max_size=3), st.integers(0, (1 << 14) - 1),
+       st.lists(st.sampled_from(REGIONS), max_size=3))
+@settings(max_examples=200)
+def test_packing_into_regions_against_all_choices(wanted: list[tuple[int, tuple[int, int]]], free: int,
+                                                  singles: list[tuple[int, int]]) -> None:
+    """Each row within its region, and so each single word."""
+    def bases(length: int, region: tuple[int, int]) -> range:
+        return range(region[0], region[1] - length + 1)
+
+    rows = [Row(length, sum(1 << base for base in bases(length, region)), region) for length, region in wanted]
+    found = pack(free, rows, [Single(region) for region in singles], (4, 8, 10), Budget(100_000))
+    pieces = [*wanted, *((1, region) for region in singles)]
+
+    def fits(left: int, at: int) -> bool:
+        if at == len(pieces):
+            return True
+        length, region = pieces[at]
+        shape = (1 << length) - 1
+        return any(left >> base & shape == shape and fits(left & ~(shape << base), at + 1)
+                   for base in bases(length, region))
+
+    assert (found is not None) == fits(free, 0)
+    if found is not None:
+        taken = [set(range(base, base + length)) for base, (length, _) in zip((*found.rows, *found.singles), pieces)]
+        assert all(free >> address & 1 for part in taken for address in part)
+        assert not any(a & b for a, b in combinations(taken, 2))
+        assert all(base in bases(*piece) for base, piece in zip((*found.rows, *found.singles), pieces))

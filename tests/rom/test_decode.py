@@ -139,11 +139,23 @@ WHOLE = {
     "has its data lines in the opposite order": data_permuted(U3, list(range(7, -1, -1))),
     "has its data lines rotated by 3": data_permuted(U3, [(line + 3) % 8 for line in range(8)]),
     "has data lines D2 and D6 exchanged": data_permuted(U3, exchanged(2, 6, 8)),
+    "has its data lines rotated by 1": data_permuted(U3, [(line + 1) % 8 for line in range(8)]),
+    "has its data lines rotated by 7": data_permuted(U3, [(line + 7) % 8 for line in range(8)]),
+    "has data lines D3 and D4 exchanged": data_permuted(U3, exchanged(3, 4, 8)),
+    "has data lines D0 and D7 exchanged": data_permuted(U3, exchanged(0, 7, 8)),
+    "data line D0 is stuck at 1": bytes(byte | 1 for byte in U3),
+    "data line D7 is stuck at 0": bytes(byte & 0x7F for byte in U3),
     "data line D4 is stuck at 1": bytes(byte | 0x10 for byte in U3),
     "data line D4 is stuck at 0": bytes(byte & ~0x10 for byte in U3),
     "has address line A3 inverted": bytes(U3[address ^ 8] for address in range(512)),
     "has address lines A1 and A5 exchanged": permuted(U3, exchanged(1, 5, 9)),
     "has its address lines in the opposite order": permuted(U3, list(range(8, -1, -1))),
+    "has address line A0 inverted": bytes(U3[address ^ 1] for address in range(512)),
+    "has address lines A0 and A1 exchanged": permuted(U3, exchanged(0, 1, 9)),
+    "has address lines A6 and A7 exchanged": permuted(U3, exchanged(6, 7, 9)),
+    "has its address lines rotated by 2": permuted(U3, [(line - 2) % 9 for line in range(9)]),
+    "address line A0 is stuck at 1": bytes(U3[address | 1] for address in range(512)),
+    "address line A6 is stuck at 0": bytes(U3[address & ~0x40] for address in range(512)),
     "address line A2 is stuck at 1": bytes(U3[address | 4] for address in range(512)),
     "address line A2 is stuck at 0": bytes(U3[address & ~4] for address in range(512)),
     "holds its first 0x80 words over and over: programmed as a smaller part, or its upper address lines are not "
@@ -390,13 +402,15 @@ def test_places_are_called_as_the_source_calls_them() -> None:
     assert told["control", 5] == ("go", "target rise") and told["side", 5] == ("leave", "aim tail")
 
 
+@pytest.mark.parametrize("erased", [0, 1])
 @pytest.mark.parametrize("ahead", [1, 2, -1, -2])
-def test_by_how_much_a_start_address_was_wrong(ahead: int) -> None:
-    made = machine([store("control", 6, 8)], [chip("U9", 64, 8, straight("control", 7, 0, 6))])
+def test_by_how_much_a_start_address_was_wrong(ahead: int, erased: int) -> None:
+    made = machine([store("control", 6, 8)], [chip("U9", 64, 8, straight("control", 7, 0, 6), erased=erased)])
     stored = {"control": Stored({address: address * address + 3 * address & 0xFF for address in range(64)}, None)}
     images = pack(made, stored)
     image = images["U9"]
-    dump = b"\xFF" * ahead + image[:-ahead] if ahead > 0 else image[-ahead:] + b"\xFF" * -ahead
+    blank = bytes([0xFF * erased] * abs(ahead))
+    dump = blank + image[:-ahead] if ahead > 0 else image[-ahead:] + blank
     found = suspicions(made, stored, images, {"U9": dump})
     way = f"0x{ahead:X} too high" if ahead > 0 else f"0x{-ahead:X} too low"
     assert f"was programmed from a wrong address on: every word stands {way}" in [each.text for each in found]
@@ -420,3 +434,18 @@ def test_bits_that_mean_nothing_may_be_read_either_way() -> None:
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     _, findings = read_dumps([("", tmp_path / "U77.bin")], MACHINE)
     assert len(findings) == 1 and "U77.bin" in findings[0].message
+
+
+def test_a_conflict_with_a_chip_that_repeats_another() -> None:
+    """Whichever of the two was read."""
+    lines_of = lines(*range(2, -1, -1))[1:]
+    made = machine([store("control", 3, 8)], [chip("U1", 8, 8, bank("control", byte(7), lines_of)),
+                                              chip("U2", 8, 8, bank("control", byte(7), lines_of, repeats=True))])
+    stored = {"control": Stored({address: 3 * address for address in range(8)}, None)}
+    images = pack(made, stored)
+    contents = Contents(made, unpack(made, images).words, {"control": {}}, {}, {})
+    for name in ("U1", "U2"):
+        dump = bytearray(images[name])
+        dump[5] ^= 0x10
+        (conflict,) = decode(contents, stored, images, {name: bytes(dump)}).conflicts
+        assert (conflict.address, conflict.mask) == (5, 0x10)

@@ -164,3 +164,17 @@ def test_a_constant_in_a_part_of_an_address() -> None:
     assert read(machine, branch=2, high=0xA) == ["deep rise", "mode slow"]
     assert read(machine, branch=2, high=0xC) == ["rise to vault_gate", "mode slow"]
     assert read(machine, branch=1, target=5) == ["goto home", "mode slow"]
+
+
+def test_an_order_that_names_another_without_anything_beside_it() -> None:
+    machine = machine_of(LANTERN + "order sleep: trap, turns 3\n")
+    assert read(machine, branch=1, target=0x2A, turns=3) == ["sleep", "mode slow"]
+
+
+def test_a_driver_that_is_always_on() -> None:
+    """Whoever takes it takes it from that one; where a line from outside decides, the word cannot say it."""
+    side = "bus side 8 bits, floats\n    driven by lamp when source is lamp\n"
+    for driven, told in (("driven by wick", ["tray <- wick", "mode slow"]),
+                         ("driven by wick when dark", ["write", "mode slow"])):
+        machine = machine_of(LANTERN.replace(side, f"bus side 8 bits, pulled low\n    {driven}\n"))
+        assert read(machine, write=1) == told
