@@ -3,10 +3,14 @@ long a bus lies still between two drivers. Counted by hand; the sequence begins 
 
 import pytest
 
+from ordain.checks import turnaround
 from ordain.checks.run import Selection
+from ordain.control.system import build_system
+from ordain.prover.decide import decide
 from ordain.prover.model import Limits
 from tests.checks.reports import findings_named, outcomes, report
 from tests.planted.plant import Sound
+from tests.workshop import contents_of
 
 MACHINE = """\
 machine mangle "a mangle with two rollers"
@@ -187,3 +191,24 @@ def test_what_is_told_where_no_trace_was_wanted() -> None:
     assert finding.trace is None and finding.notes == ("shortest sequence from reset: 4 cycles",)
     assert finding.message == ("bus `cloth` passes too quickly from `upper` to `lower` at `day+3` (0x3) (2 cycles "
                                "undriven owed)")
+
+
+def test_a_hand_over_of_which_nobody_asked_between_whom() -> None:
+    contents = contents_of(*mangle("ul.", kind="floats, turnaround 1"))
+    (question,) = turnaround.ask(contents)
+    (verdict,) = decide(build_system(contents), (question,)).verdicts
+    finding = turnaround.tell(contents, verdict, verdict.breaks[0])
+    assert finding.message == ("bus `cloth` changes driver too quickly at `day+1` (0x1) (0 cycles undriven, 1 cycle "
+                               "owed)")
+
+
+@pytest.mark.parametrize(("promise", "wind", "broken"), [
+    ("", "", False), ("", ", wind", True), (", steady while give", ", wind", False),
+    (", steady while back", ", wind", True), (", steady while back", "", False),
+    (", steady while wind", ", wind", True)])
+def test_one_of_two_reasons_is_enough_over_the_whole_edge(promise: str, wind: str, broken: bool) -> None:
+    """The valve follows a bus that stays, or it is promised to stay, before and after the edge alike."""
+    machine = ROUND.replace("WHAT", "blown = air").replace("follows left\n", f"follows left{promise}\n")
+    micro = f"routine day at 0\n        give, forth{wind}\n        give, forth, beat\n        last\n"
+    found = report(Sound(machine, micro), Selection(frozenset(("missing-hold",))))
+    assert ("broken" in outcomes(found).values()) == broken
