@@ -50,10 +50,11 @@ def prove_machine(built: "Built", limits: "Limits | None" = None) -> "Report":
     """All checks and rules over every sequence that can happen; nothing is kept and nothing kept is used."""
     from ordain.checks.run import prove
     from ordain.control.system import build_system
-    from ordain.prover.decide import decide
+    from ordain.prover.decide import Rounds
 
     system = build_system(built.contents)
-    return prove(built.contents, lambda asked: decide(system, asked, limits))
+    rounds = Rounds(system)
+    return prove(built.contents, lambda asked: rounds.decide(asked, limits))
 
 
 def compare_machines(old: "Built", new: "Built") -> "Comparison":

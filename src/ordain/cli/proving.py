@@ -73,10 +73,11 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
     """All checks over the contents, with a progress line on a terminal's standard error after half a second."""
     from ordain.checks.run import prove
     from ordain.control.system import build_system
-    from ordain.prover.decide import decide
+    from ordain.prover.decide import Rounds
 
     system = build_system(contents)
     line = ProgressLine(quiet)
+    rounds = Rounds(system, line)
     started = time.monotonic()
 
     def within(asked: "tuple[Property, ...]") -> "Verdicts":
@@ -86,7 +87,7 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
             from ordain.prover.plain import decide_plainly
 
             return decide_plainly(system, asked, limits._replace(seconds=left))
-        return decide(system, asked, limits._replace(seconds=left), line)
+        return rounds.decide(asked, limits._replace(seconds=left))
 
     try:
         return prove(contents, within, selection)

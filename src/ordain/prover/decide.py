@@ -15,7 +15,7 @@ from ordain.control.system import with_free
 from ordain.prover.limits import Clock, LimitReached
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.symbolic.cases import Case, Watch, model_of, wide_model_of
+from ordain.prover.symbolic.cases import Case, Watch, covers, model_of, wide_model_of
 from ordain.prover.symbolic.outline import Outline
 from ordain.prover.symbolic.remembered import Remembered, depth_of
 from ordain.prover.symbolic.verdicts import Judge
@@ -24,27 +24,44 @@ from ordain.prover.symbolic.verdicts import Judge
 def decide(system: System, properties: tuple[Property, ...], limits: Limits | None = None,
            report: Report | None = None) -> Verdicts:
     """Verdicts in the order of the properties. `system`: from `build_system`."""
-    started = monotonic()
-    limits = Limits() if limits is None else limits
-    lowered = lower_properties(system, properties)
-    system = system._replace(free=with_free(system.free, tuple(node for prop in lowered for node in nodes_of(prop))))
-    found = _Deciding(system, lowered, limits, report, started)
-    verdicts = [verdict._replace(property=prop) for prop, verdict in zip(properties, found.every(), strict=True)]
-    over = found.safely(lambda: found.judge.over_assumed(found.nobody), found.nobody)
-    base = found.base.layers
-    return Verdicts(tuple(verdicts), over, found.executed(), found.base.states, found.base.transitions,
-                    len(base.new) - 1, base.stopped, found.clock.ended)
+    return Rounds(system, report).decide(properties, limits)
+
+
+class Rounds:
+    """Questions about one machine, asked in several rounds: the search of the first serves later ones where it can."""
+
+    def __init__(self, system: System, report: Report | None = None) -> None:
+        self._system, self._report = system, report
+        self._base: Case | None = None
+
+    def decide(self, properties: tuple[Property, ...], limits: Limits | None = None) -> Verdicts:
+        """As `decide`."""
+        started = monotonic()
+        limits = Limits() if limits is None else limits
+        lowered = lower_properties(self._system, properties)
+        nodes = tuple(node for prop in lowered for node in nodes_of(prop))
+        system = self._system._replace(free=with_free(self._system.free, nodes))
+        known = self._base if self._base is not None and covers(self._base, system, lowered, limits) else None
+        found = _Deciding(system, lowered, limits, self._report, started, known)
+        self._base = found.base
+        verdicts = [verdict._replace(property=prop) for prop, verdict in zip(properties, found.every(), strict=True)]
+        over = found.safely(lambda: found.judge.over_assumed(found.nobody), found.nobody)
+        base = found.base.layers
+        return Verdicts(tuple(verdicts), over, found.executed(), found.base.states, found.base.transitions,
+                        len(base.new) - 1, base.stopped, found.clock.ended)
 
 
 class _Deciding:
+    """`known`: a search without monitors that serves these questions."""
+
     def __init__(self, system: System, properties: tuple[Property, ...], limits: Limits, report: Report | None,
-                 started: float) -> None:
+                 started: float, known: Case | None) -> None:
         self._system, self._properties, self._limits = system, properties, limits
         self.nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
         self._watch = Watch(limits, report, started)
-        self._model = model_of(system, properties, limits)
+        self._model = model_of(system, properties, limits) if known is None else known.model
         self._watch.tidy = self._model.space.tidy
-        self.base = self._search()
+        self.base = self._search() if known is None else known
         self.judge = Judge(self.base, limits)
         self.clock = Clock(limits, started, self.base.layers.stopped)
         self._remembered: dict[tuple[Variable, ...], Remembered] = {}

@@ -7,7 +7,7 @@ from typing import NamedTuple
 from oxidd.bdd import BDDFunction
 from oxidd.util import BooleanOperator
 
-from ordain.control.model import System, Variable
+from ordain.control.model import Free, System, Variable
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node
 from ordain.prover.limits import LimitReached, look, memory_taken
@@ -89,6 +89,23 @@ class Model(NamedTuple):
 def model_of(system: System, properties: tuple[Property, ...], limits: Limits, apart: bool = False) -> Model:
     """`properties`: lowered. Without `limits.reduce` all variables of the system are kept, whatever is asked. `apart`:
     see `Space`."""
+    kept, needed, free = _needs(system, properties, limits)
+    memory = None if limits.memory is None else limits.memory - memory_taken()
+    space = Space(system, kept, free, memory, apart)
+    watched = {monitor.leaf: monitor for prop in properties for monitor in prop.monitors}
+    plain, of_monitors = 0, dict[Variable, int]()
+    for variable in kept:
+        atoms = sum(1 << atom for atom in space.atoms.of(variable.leaf))
+        if variable.leaf in watched:
+            of_monitors[watched[variable.leaf]] = atoms
+        else:
+            plain |= atoms
+    return Model(system, space, _required(system, space), plain, of_monitors, needed)
+
+
+def _needs(system: System, properties: tuple[Property, ...],
+           limits: Limits) -> tuple[tuple[Variable, ...], dict[Node, int], list[Free]]:
+    """What some questions depend on: variables and monitors, which of their bits, and what is free."""
     monitors = tuple({monitor.leaf: monitor for prop in properties for monitor in prop.monitors}.values())
     asked = tuple(node for prop in properties for node in nodes_of(prop))
     roots = with_addresses(system, (*asked, *system.assumptions, *_followed(system),
@@ -99,17 +116,7 @@ def model_of(system: System, properties: tuple[Property, ...], limits: Limits, a
     kept, needed = cone(system, variables, roots)
     addresses = with_addresses(system, tuple(system.addresses.values()))
     read = bits_read((*roots, *addresses, *(variable.next for variable in kept))).keys()
-    memory = None if limits.memory is None else limits.memory - memory_taken()
-    space = Space(system, kept, [one for one in system.free if one.leaf in read], memory, apart)
-    watched = {monitor.leaf: monitor for monitor in monitors}
-    plain, of_monitors = 0, dict[Variable, int]()
-    for variable in kept:
-        atoms = sum(1 << atom for atom in space.atoms.of(variable.leaf))
-        if variable.leaf in watched:
-            of_monitors[watched[variable.leaf]] = atoms
-        else:
-            plain |= atoms
-    return Model(system, space, _required(system, space), plain, of_monitors, needed)
+    return kept, needed, [one for one in system.free if one.leaf in read]
 
 
 def _followed(system: System) -> list[Node]:
@@ -221,6 +228,20 @@ class Case:
             now = onward(now) & among & ~found
             found = found | now
         return found
+
+
+def covers(case: Case, system: System, properties: tuple[Property, ...], limits: Limits) -> bool:
+    """Whether a search that was made for other questions serves these as well: it came to its end; every variable,
+    every bit of it and everything free on which they depend has a place of its own in its space, their monitors as they
+    are; and it holds no bit at 0 because nobody asked about it."""
+    model, space = case.model, case.space
+    if case.layers.stopped or model.dead.live:
+        return False
+    kept, needed, free = _needs(system, properties, limits)
+    monitors = {monitor.leaf: monitor for prop in properties for monitor in prop.monitors}
+    return (all(not needed[variable.leaf] & ~model.needed.get(variable.leaf, 0) for variable in kept)
+            and all(monitors[variable.leaf] in model.monitors for variable in kept if variable.leaf in monitors)
+            and set(free) <= set(space.free))
 
 
 def atoms_of(model: Model, monitors: Iterable[Variable]) -> int:
