@@ -148,3 +148,16 @@ def test_two_writes_at_once_leave_what_both_would(first: str, second: str, left:
     machine = MACHINE.replace("writes data when write", f"writes count when {first}\n    writes 0x9 when {second}")
     _, _, memories = ran("routine main\n    write, keep, target main\n", 2, machine)
     assert memories["ram"][3] == left
+
+
+def test_a_word_that_all_columns_have_is_known_though_its_address_is_not() -> None:
+    """The address has a line that nothing gave a value; the words of main are the same in both columns."""
+    machine = MACHINE.replace("store control 4 words", "store control 8 words").replace(
+        "address upc\n", "address {late, upc}\n", 1) + "register late 1 bit\n"
+    micro = "\n".join(("routine main at 0", "    put count, keep, target main", "routine other at 4",
+                       "    put count, keep, target main", ""))
+    steps, path, _ = ran(micro, 2, machine)
+    assert [level(step, path) for step in steps] == [exactly(3, 4), exactly(4, 4)]
+    other = micro.replace("at 4\n    put count, keep", "at 4\n    put count")
+    steps, path, _ = ran(other, 2, machine)
+    assert [level(step, path) for step in steps] == [exactly(3, 4), Bits(0, 0b1000)], "0100 if kept, else 0011"

@@ -184,9 +184,10 @@ def _value_stays(machine: Machine, value: Node, known: dict[str, Steadiness]) ->
     """An expression stays when its value over states, fields and addresses is the same and all else in it stays."""
     terms, one = machine.terms, machine.terms.const(1, 1)
     parts = leaves((value,))
-    if any(leaf.kind in ("input", "condition", "free", "opcode") for leaf in parts):
+    if any(leaf.kind in ("input", "condition", "opcode") or (leaf.kind == "free" and leaf.name not in machine.memories)
+           for leaf in parts):
         return None
-    if not any(leaf.kind in ("register", "bus") for leaf in parts):
+    if not any(leaf.kind in ("register", "bus", "free") for leaf in parts):
         return _Stay(one, terms.equal(terms.prior(value), value), one)
     stays = [_leaf_stays(machine, leaf, known) for leaf in parts]
     return _Stay(*(terms.and_((one, *(stay[side] for stay in stays))) for side in range(3)))
@@ -198,4 +199,6 @@ def _leaf_stays(machine: Machine, leaf: Leaf, known: dict[str, Steadiness]) -> _
         return _register_stays(machine, leaf.name)
     if leaf.kind == "bus":
         return _bus_stays(machine, leaf.name, known)
+    if leaf.kind == "free":
+        return _memory_stays(machine, leaf.name, known) or _Stay(terms.const(0, 1), terms.const(0, 1), one)
     return _Stay(one, terms.equal(terms.prior(leaf), leaf), one)

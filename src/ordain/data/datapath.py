@@ -15,6 +15,9 @@ from ordain.machine.expression import And, If, Leaf, Node, Or, Prior, Terms, pos
 from ordain.machine.model import Bus, Driver, Machine, Memory, Never
 from ordain.rom.contents import Contents
 
+MOST_COMMON = 16
+"""So many bits of an address may be unknown while it is still asked what all words that it may mean have in common."""
+
 Cells = Mapping[int, Bits]
 """What is known of a memory, by address; of other addresses nothing is known."""
 
@@ -29,7 +32,7 @@ class Fight(NamedTuple):
 class Datapath:
     """The machine with an expression for everything that has a value. `nexts`: for each state and register the value
     after a cycle. `held`: for each latch what it shows. `never`: the conditions of `never` rules. `priors`: what these
-    remember from one cycle to the next, and from what."""
+    remember from one cycle to the next, and from what. `common`: what words of a store have in common, once found."""
 
     def __init__(self, contents: Contents) -> None:
         machine, terms = contents.machine, contents.machine.terms
@@ -48,6 +51,7 @@ class Datapath:
                 self.nexts[leaf] = after_loads(register, leaf, terms)
         self.puts = {(bus.name, driver.name): put(machine, bus, driver)
                      for bus in machine.buses.values() for driver in bus.drivers}
+        self.common: dict[tuple[str, Bits], Bits] = {}
         self.never = {rule.text: rule.form.condition for rule in machine.rules if isinstance(rule.form, Never)}
         self.priors = {node: remembered(node, node, terms) for node in postorder(self.never.values())
                        if type(node) is Prior}
@@ -200,21 +204,24 @@ class Moment:
 
     def _stored(self, store: str, address: Bits, width: int) -> Bits:
         """The word of a store, or what all words have in common that the address may mean."""
-        words = self.path.contents.words[store]
+        words, known = self.path.contents.words[store], self.path.common
         bits = self.path.machine.stores[store].bits
         if whole(address, width):
             return exactly(words[address.value], bits)
         free = (1 << width) - 1 & ~address.known
-        if free.bit_count() > 10:
+        if free.bit_count() > MOST_COMMON:
             return UNKNOWN
-        found: Bits | None = None
-        some = free
-        while True:
-            here = exactly(words[address.value | some], bits)
-            found = here if found is None else merged(found, here)
-            if not some:
-                return found
-            some = (some - 1) & free
+        if (store, address) not in known:
+            ones = always = (1 << bits) - 1
+            some = free
+            while True:                                 # every choice of the bits that are not known
+                ones &= words[address.value | some]
+                always &= ~(words[address.value | some] ^ words[address.value])
+                if not some:
+                    break
+                some = some - 1 & free
+            known[store, address] = Bits(ones & always, always)
+        return known[store, address]
 
     def _bus(self, leaf: Leaf, bus: Bus) -> Iterator[Node]:
         known = self.known

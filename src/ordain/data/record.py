@@ -5,7 +5,7 @@ from collections.abc import Callable, Collection, Mapping
 from ordain.data.datapath import Datapath
 from ordain.data.model import Change, Ending, Line, Memories, Record
 from ordain.data.partial import Bits, whole
-from ordain.data.run import Ran, Written, run, unknown_sources
+from ordain.data.run import Ran, Written, power_up, run, unknown_sources
 from ordain.machine.expression import Leaf, Node
 from ordain.machine.model import Machine, Store
 from ordain.text.findings import Finding, error
@@ -23,11 +23,12 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
     store = next(store for store in path.machine.stores.values() if store.fill == "microprogram")
     starts = {address: title for title in titles if path.contents.labels.get(title, ("",))[0] == store.name
               for address in path.contents.labels[title][1]}
+    word = path.terms.leaf("word", store.name, store.bits)
     lines: list[Line] = []
     findings: tuple[Finding, ...] = ()
     ending: Ending = "cycles"
     begun = 0
-    held = _visible(path, {})
+    held = _visible(path, power_up(path))
     home = path.machine.home
     at_home = False
     causes: Causes = {}
@@ -35,8 +36,8 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
         for ran in run(path, memories, outside):
             if ran.cycle > most:
                 break
-            address = ran.moment.value(store.address)
-            if not whole(address, store.address_width):
+            address, presented = ran.moment.value(store.address), ran.moment.value(word)
+            if not whole(address, store.address_width) and not whole(presented, store.bits):
                 ending, findings = "lost", (_lost(path, ran, store, causes),)
                 break
             title = starts.get(address.value, "")
@@ -98,8 +99,8 @@ def _faults(path: Datapath, ran: Ran, store: Store, address: int) -> tuple[Findi
 def _lost(path: Datapath, ran: Ran, store: Store, causes: Causes) -> Finding:
     """Where control goes depends on something that is not known: what, and since when."""
     chain: list[str] = []
-    moment, node = ran.moment, store.address
-    leaf: Leaf | None = next(iter(unknown_sources(moment, node)), None)
+    latest = sorted(unknown_sources(ran.moment, store.address), key=lambda leaf: -causes.get(leaf, (0, None))[0])
+    leaf: Leaf | None = next(iter(latest), None)
     while leaf is not None and len(chain) < _LONGEST_CHAIN:
         since, below = causes.get(leaf, (0, None))
         name = f"`{leaf.name.removesuffix(' held')}`"

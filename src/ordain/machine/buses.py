@@ -71,8 +71,8 @@ def _driver(driver: tree.Driver, width: int | None, lowering: Lowering) -> model
     value = None
     if driver.value is not None:
         value = hardware(lowering.node(driver.value, width), driver.value.span, lowering)
-        if value is not None and follows and follows not in {leaf.name for leaf in leaves((value,))
-                                                             if leaf.kind == "bus"}:
+        parts = () if value is None else leaves((value,))
+        if follows and not any(leaf.kind == "free" or (leaf.kind == "bus" and leaf.name == follows) for leaf in parts):
             lowering.findings.append(error(
                 "wrong-kind", f"what `{driver.name.text}` puts on the bus does not come from `{follows}`",
                 driver.value.span, f"`{follows}` is not in it",
