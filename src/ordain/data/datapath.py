@@ -9,9 +9,9 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from ordain.control.registers import after_loads
-from ordain.control.system import remembered
+from ordain.control.system import prior_leaves, remembered
 from ordain.data.partial import UNKNOWN, Bits, applied, conjunction, disjunction, exactly, merged, whole
-from ordain.machine.expression import And, If, Leaf, Node, Or, Prior, Terms, postorder
+from ordain.machine.expression import And, If, Leaf, Node, Or, Terms, substitute
 from ordain.machine.model import Bus, Driver, Machine, Memory, Never
 from ordain.rom.contents import Contents
 
@@ -31,8 +31,8 @@ class Fight(NamedTuple):
 
 class Datapath:
     """The machine with an expression for everything that has a value. `nexts`: for each state and register the value
-    after a cycle. `held`: for each latch what it shows. `never`: the conditions of `never` rules. `priors`: what these
-    remember from one cycle to the next, and from what. `common`: what words of a store have in common, once found."""
+    after a cycle. `held`: for each latch what it shows. `never`: the conditions of `never` rules. `priors`: for each
+    value that these remember, what it becomes. `common`: what words of a store have in common, once found."""
 
     def __init__(self, contents: Contents) -> None:
         machine, terms = contents.machine, contents.machine.terms
@@ -52,9 +52,11 @@ class Datapath:
         self.puts = {(bus.name, driver.name): put(machine, bus, driver)
                      for bus in machine.buses.values() for driver in bus.drivers}
         self.common: dict[tuple[str, Bits], Bits] = {}
-        self.never = {rule.text: rule.form.condition for rule in machine.rules if isinstance(rule.form, Never)}
-        self.priors = {node: remembered(node, node, terms) for node in postorder(self.never.values())
-                       if type(node) is Prior}
+        never = {rule.text: rule.form.condition for rule in machine.rules if isinstance(rule.form, Never)}
+        priors = dict(prior_leaves(tuple(never.values()), terms, "prior", {}))
+        after = [remembered(prior, leaf, terms) for prior, leaf in priors.items()]
+        self.never = dict(zip(never, substitute(terms, tuple(never.values()), priors)))
+        self.priors = dict(zip(priors.values(), substitute(terms, tuple(after), priors)))
 
 
 def put(machine: Machine, bus: Bus, driver: Driver) -> Node | None:

@@ -29,14 +29,14 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
     ending: Ending = "cycles"
     begun = 0
     held = _visible(path, power_up(path))
-    home = path.machine.home
+    home, never = path.machine.home, path.terms.const(0, 1)
     at_home = False
     causes: Causes = {}
     try:
-        for ran in run(path, memories, outside):
+        for ran in run(path, memories, outside, (store.address, word, home or never, stop or never)):
             if ran.cycle > most:
                 break
-            address, presented = ran.moment.value(store.address), ran.moment.value(word)
+            address, presented, here, asked = ran.seen
             if not whole(address, store.address_width) and not whole(presented, store.bits):
                 ending, findings = "lost", (_lost(path, ran, store, causes),)
                 break
@@ -46,18 +46,19 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
                 ending = "instructions"
                 break
             begun += bool(title)
-            was_home, at_home = at_home, home is not None and ran.moment.value(home) == Bits(1, 1)
+            was_home, at_home = at_home, here == Bits(1, 1)
             before, held = held, _visible(path, ran.held)
             changes = [Change(name, None, bits, width) for name, (bits, width) in held.items()
                        if before[name][0] != bits]
             lines.append(Line(ran.cycle, address.value, title, at_home and not was_home,
                               (*changes, *(_written(path.machine, one) for one in ran.written))))
-            _note_causes(path, ran, causes)
+            if not ran.known:
+                _note_causes(path, ran, causes)
             findings = _faults(path, ran, store, address.value)
             if findings:
                 ending = "fault"
                 break
-            if stop is not None and ran.moment.value(stop) == Bits(1, 1):
+            if asked == Bits(1, 1):
                 ending = "until"
                 break
     except KeyboardInterrupt:

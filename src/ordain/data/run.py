@@ -1,8 +1,9 @@
 """Cycle after cycle: the machine run on its microprogram, memory, registers and all."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from ordain.data.compiled import Compiled, Made
 from ordain.data.datapath import Datapath, Fight, Moment, kept_leaf
 from ordain.data.model import Memories
 from ordain.data.partial import UNKNOWN, Bits, exactly, merged, whole
@@ -19,15 +20,18 @@ class Written(NamedTuple):
 
 
 class Ran(NamedTuple):
-    """A step of a run, in the cycle of the clock with this number, from 1. `moment`: what stood where. `broken`: the
-    `never` rules whose condition surely held. `held`: states and registers after it, by leaf."""
+    """A step of a run, in the cycle of the clock with this number, from 1. `moment`: what stood where, for who asks.
+    `seen`: the watched expressions. `broken`: the `never` rules whose condition surely held. `held`: states and
+    registers after it, by leaf. `known`: no bit that was read was unknown."""
 
     cycle: int
     moment: Moment
+    seen: tuple[Bits, ...]
     fights: tuple[Fight, ...]
     broken: tuple[str, ...]
     written: tuple[Written, ...]
     held: Mapping[Node, Bits]
+    known: bool
 
 
 def power_up(path: Datapath) -> dict[Node, Bits]:
@@ -46,30 +50,53 @@ def power_up(path: Datapath) -> dict[Node, Bits]:
     return found | {prior: exactly(0, prior.width) for prior in path.priors}
 
 
-def run(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str, int]]) -> Iterator[Ran]:
+def run(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str, int]],
+        watched: Sequence[Node] = (), *, plain: bool = False) -> Iterator[Ran]:
     """One step after another, for as long as somebody asks. `memories` are written to as the run goes on.
-    `outside(cycle)`: inputs and conditions by name, cycles of the clock from 1."""
-    held, cycle = power_up(path), 1
+    `outside(cycle)`: inputs and conditions by name, cycles of the clock from 1. `plain`: every step is worked out by
+    need, without code made for it."""
+    held: Mapping[Node, Bits] = power_up(path)
+    cycle = 1
     clock = path.machine.clock if path.machine.steps > 1 else None
     phase = None if clock is None else path.terms.leaf("state", clock.name, path.machine.states[clock.name].width)
+    compiled = None if plain else Compiled(path, (*watched, *path.never.values()))
     while True:
-        moment = Moment(path, held, memories, outside(cycle))
-        after = {leaf: moment.value(node) for leaf, node in path.nexts.items()}
-        for latch, register in path.latches.items():
-            after[path.terms.leaf("state", f"{register.name} held", register.width)] = moment.value(latch)
-        for bus in path.machine.buses.values():
-            level = moment.value(path.terms.leaf("bus", bus.name, bus.width))
-            if bus.undriven == "kept":
-                after[kept_leaf(bus, path.terms)] = level
-        due = [(memory, found) for memory in path.machine.memories.values()
-               if (found := _due(moment, memory)) is not None]
-        broken = tuple(text for text, node in path.never.items() if moment.value(node) == Bits(1, 1))
-        after.update({prior: moment.value(node) for prior, node in path.priors.items()})
-        before, held = held, after
-        yield Ran(cycle, moment, tuple(moment.fights.values()), broken, tuple(found for _, found in due), held)
-        for memory, found in due:
-            _write(memories[memory.name], found)
+        given = outside(cycle)
+        moment = Moment(path, held, memories, given)
+        made = None if compiled is None else compiled.cycle(held, memories, given)
+        ran = _worked_out(moment, cycle, watched) if made is None else _as_made(moment, cycle, made, watched)
+        yield ran
+        for written in ran.written:
+            _write(memories[written.memory], written)
+        before, held = held, ran.held
         cycle += phase is None or held[phase].value < before[phase].value
+
+
+def _as_made(moment: Moment, cycle: int, made: Made, watched: Sequence[Node]) -> Ran:
+    """The step as its code says."""
+    path = moment.path
+    seen = tuple(Bits(value, (1 << node.width) - 1) for value, node in zip(made.seen, watched))
+    broken = tuple(text for text, value in zip(path.never, made.seen[len(watched):]) if value)
+    written = tuple(Written(name, address, word) for name, address, word in made.written
+                    if address < path.machine.memories[name].words)
+    return Ran(cycle, moment, seen, (), broken, written, {**moment.held, **dict(made.after)}, True)
+
+
+def _worked_out(moment: Moment, cycle: int, watched: Sequence[Node]) -> Ran:
+    """The step as what stands on every line says."""
+    path = moment.path
+    after = {leaf: moment.value(node) for leaf, node in (*path.nexts.items(), *path.priors.items())}
+    for latch, register in path.latches.items():
+        after[path.terms.leaf("state", f"{register.name} held", register.width)] = moment.value(latch)
+    for bus in path.machine.buses.values():
+        level = moment.value(path.terms.leaf("bus", bus.name, bus.width))
+        if bus.undriven == "kept":
+            after[kept_leaf(bus, path.terms)] = level
+    written = tuple(found for memory in path.machine.memories.values()
+                    if (found := _due(moment, memory)) is not None)
+    broken = tuple(text for text, node in path.never.items() if moment.value(node) == Bits(1, 1))
+    seen = tuple(moment.value(node) for node in watched)
+    return Ran(cycle, moment, seen, tuple(moment.fights.values()), broken, written, after, False)
 
 
 def _due(moment: Moment, memory: Memory) -> Written | None:

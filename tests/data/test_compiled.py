@@ -1,0 +1,102 @@
+"""Code made for a control word does what the cycle worked out by need does, and gives up where a bit is not known."""
+
+from collections.abc import Mapping
+from itertools import islice
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ordain.data.datapath import Datapath
+from ordain.data.model import Memories
+from ordain.data.partial import Bits, exactly
+from ordain.data.run import Ran, run
+from ordain.machine.expression import Node
+from tests.data.test_heron_programs import heron
+from tests.data.test_run import MACHINE
+from tests.judge.machines import machine
+from tests.judge.tool import build
+from tests.workshop import contents_of
+
+COUNTING = "routine main\n    put count, keep, target main\n"
+
+
+def steps(path: Datapath, memories: Memories, inputs: Mapping[int, Mapping[str, int]], count: int,
+          plain: bool) -> list[Ran]:
+    watched = [store.address for store in path.machine.stores.values()]
+    return list(islice(run(path, memories, lambda cycle: inputs.get(cycle, {}), watched, plain=plain), count))
+
+
+def differences(path: Datapath, memories: Memories, inputs: Mapping[int, Mapping[str, int]],
+                count: int) -> tuple[list[str], int]:
+    """Where the two runs part, and how many cycles had code of their own."""
+    other = {name: dict(cells) for name, cells in memories.items()}
+    made, worked_out = steps(path, memories, inputs, count, False), steps(path, other, inputs, count, True)
+    wrong = []
+    for number, (one, two) in enumerate(zip(made, worked_out), 1):
+        for what, mine, its in (("seen", one.seen, two.seen), ("broken", one.broken, two.broken),
+                                ("fights", one.fights, two.fights), ("written", one.written, two.written)):
+            if mine != its:
+                wrong.append(f"{number} {what}: {mine}, {its}")
+        wrong += [f"{number} {getattr(leaf, 'name', leaf)}: {bits}, {two.held[leaf]}"
+                  for leaf, bits in one.held.items() if bits != two.held[leaf]]
+    return wrong, sum(one.known for one in made)
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.integers(0, 1 << 30))
+def test_any_machine_runs_the_same_both_ways(seed: int) -> None:
+    """Machines of the judge, with values by chance at power-up and from outside."""
+    choose = Random(seed).choice
+    built, _ = build(machine(choose))
+    if built is None:
+        return
+    contents = built.contents
+    machine_ = contents.machine._replace(
+        states={name: one._replace(reset=choose(range(len(one.codes) or 1 << one.width)) if one.reset is None
+                                   else one.reset) for name, one in contents.machine.states.items()},
+        registers={name: one._replace(reset=choose(range(1 << one.width))) for name, one
+                   in contents.machine.registers.items()})
+    inputs = {cycle: {name: choose(range(len(one.codes) or 1 << one.width))
+                      for name, one in machine_.inputs.items()} for cycle in range(1, 40)}
+    wrong, _ = differences(Datapath(contents._replace(machine=machine_)), {}, inputs, 30)
+    assert not wrong, wrong[:5]
+
+
+def test_a_program_runs_the_same_both_ways_and_nearly_all_of_it_as_code() -> None:
+    path, opcodes, _ = heron()
+    program = ["load sp, nn", 0xFF, 0x1F, "load k, n", 9, "load x, nn", 0x00, 0x20, "clear a",
+               "add a, n", 0x47, "store a, [x+]", "push flags", "roll_left a", "differ a, [nn]", 0x00, 0x20,
+               "pull flags", "repeat nn", 0x09, 0xE0, "stop"]
+    code = [opcodes[part] if isinstance(part, str) else part for part in program]
+    cells = {0xE000 + at: exactly(byte, 8) for at, byte in enumerate(code)}
+    wrong, made = differences(path, {"memory": cells}, {}, 400)
+    assert not wrong, wrong[:5]
+    assert made > 200
+
+
+@pytest.mark.parametrize(("reset", "made"), [(", reset 3", 2), ("", 0)])
+def test_code_gives_up_where_a_bit_is_not_known(reset: str, made: int) -> None:
+    path = Datapath(contents_of(MACHINE.replace(", reset 3", reset), COUNTING))
+    assert differences(path, {"ram": {}}, {}, 2) == ([], made)
+
+
+def test_code_gives_up_for_a_fight() -> None:
+    path = Datapath(contents_of(MACHINE, "routine main\n    put both, target main\n"))
+    assert differences(path, {"ram": {3: Bits(9, 15)}}, {}, 2) == ([], 0)
+
+
+def test_what_an_input_decides_is_worked_out() -> None:
+    keyed = MACHINE.replace("driven by ram   when put in (ram, both)", "driven by ram   when key") + "input key 1 bit\n"
+    path = Datapath(contents_of(keyed, COUNTING))
+    wrong, made = differences(path, {"ram": {}}, {2: {"key": 1}}, 4)
+    assert (wrong, made) == ([], 0)
+
+
+def test_nodes_are_watched_in_their_order() -> None:
+    path = Datapath(contents_of(MACHINE, COUNTING))
+    wanted: list[Node] = [path.terms.leaf("bus", "data", 4), path.terms.leaf("field", "put", 2)]
+    found = list(islice(run(path, {"ram": {}}, lambda cycle: {}, wanted), 2))
+    assert [one.seen for one in found] == [(exactly(3, 4), exactly(1, 2)), (exactly(4, 4), exactly(1, 2))]
+    assert all(one.known for one in found)
