@@ -14,7 +14,8 @@ LIBRARIES = ("text", "logic", "control")
 """Packages whose functions any higher package may call."""
 DATA_MODULES = {
     "ordain.language.tree", "ordain.machine.model", "ordain.machine.expression", "ordain.microprogram.model",
-    "ordain.placement.model", "ordain.data.model", "ordain.data.partial", "ordain.rom.contents",
+    "ordain.placement.model", "ordain.data.datapath", "ordain.data.model", "ordain.data.partial",
+    "ordain.rom.contents",
     "ordain.rom.burn_plan", "ordain.prover.model",
     "ordain.checks.check", "ordain.checks.catalogue", "ordain.measure.cycles", "ordain.compare.behaviour",
     "ordain.compare.comparison", "ordain.compare.difference", "ordain.compare.places", "ordain.compare.reach",

@@ -26,8 +26,7 @@ if TYPE_CHECKING:
 
 @click.group("export")
 def command() -> None:
-    """Write the model or a trace in an open format: aiger (AIGER 1.9), vcd (IEEE 1364), wires
-    (CSV)."""
+    """Write the model or a trace in an open format: aiger (AIGER 1.9), vcd and verilog (IEEE 1364), wires (CSV)."""
 
 
 @command.command("aiger")
@@ -75,6 +74,39 @@ def wires_command(machine: Path | None, out: Path | None, quiet: bool, colour: s
     found = joints(built.machine, code_names(built.machine))
     _write(manner, out or Path(f"{built.machine.name}.csv"), wires_csv(found).encode(),
            f"{len(found)} pins of {len({joint.part for joint in found})} parts")
+    return status
+
+
+@command.command("verilog")
+@machine_argument
+@click.option("--out", type=click.Path(path_type=Path), help="The directory; else `verilog`.")
+@click.option("--bench", type=click.IntRange(1), default=None, metavar="N",
+              help="A bench of N cycles beside it, with inputs at 0 and a dump of everything.")
+@speaks("text")
+def verilog_command(machine: Path | None, out: Path | None, bench: int | None, quiet: bool, colour: str) -> int:
+    """Write MACHINE in Verilog (IEEE 1364-2005): control and data, its chips as $readmemh files, buses with their
+    drivers, inputs as ports."""
+    from ordain.data.datapath import Datapath
+    from ordain.rom.mem import write_mem
+    from ordain.show.verilog import bench_text, unchipped, verilog_text
+
+    manner = Manner("text", quiet, colour)
+    built, status = _built(manner, machine)
+    if built is None:
+        return status
+    model, directory = built.machine, out or Path("verilog")
+    files = {f"{model.name}.v": verilog_text(Datapath(built.contents))}
+    if bench is not None:
+        files["bench.v"] = bench_text(model, bench)
+    for chip in model.chips.values():
+        files[f"{chip.name}.mem"] = write_mem(built.images[chip.name], chip.bits, f"{model.name} {chip.name}")
+    for store in unchipped(model):
+        digits = (store.bits + 3) // 4
+        files[f"{store.name}.mem"] = "".join(f"{word:0{digits}x}\n" for word in built.contents.words[store.name])
+    directory.mkdir(parents=True, exist_ok=True)
+    for name, text in files.items():
+        write_file(directory / name, text.encode())
+    say(manner, f"wrote {len(files)} files to {directory}: {model.name}.v and what it reads")
     return status
 
 

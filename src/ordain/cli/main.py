@@ -31,7 +31,7 @@ COMMANDS = {
     "decode": "Chip images back to microinstructions, and what differs from the build.",
     "watch": "Check again at every save.",
     "explain": "What a finding means, an example, the usual repair.",
-    "export": "Open formats for other tools: aiger, vcd.",
+    "export": "Open formats for other tools: aiger, vcd, verilog, wires.",
 }
 
 
