@@ -1,24 +1,29 @@
 """Code made for a control word does what the cycle worked out by need does, and gives up where a bit is not known."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from itertools import islice
 from random import Random
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ordain.control.cycle import Running
+from ordain.control.system import build_system
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
-from ordain.data.partial import Bits, exactly
+from ordain.data.partial import UNKNOWN, Bits, exactly
 from ordain.data.run import Ran, run
 from ordain.machine.expression import Node
+from ordain.rom.contents import Contents
 from tests.data.test_heron_programs import heron
 from tests.data.test_run import MACHINE
 from tests.judge.machines import machine
 from tests.judge.tool import build
 from tests.workshop import contents_of
 
+Choose = Callable[[Sequence[Any]], Any]
 COUNTING = "routine main\n    put count, keep, target main\n"
 
 
@@ -44,6 +49,21 @@ def differences(path: Datapath, memories: Memories, inputs: Mapping[int, Mapping
     return wrong, sum(one.known for one in made)
 
 
+def at_power_up(contents: Contents, choose: Choose) -> Contents:
+    """With a value in everything that has none after reset."""
+    machine_ = contents.machine
+    return contents._replace(machine=machine_._replace(
+        states={name: one._replace(reset=choose(range(len(one.codes) or 1 << one.width)) if one.reset is None
+                                   else one.reset) for name, one in machine_.states.items()},
+        registers={name: one._replace(reset=choose(range(1 << one.width))) for name, one
+                   in machine_.registers.items()}))
+
+
+def by_chance(contents: Contents, choose: Choose, cycles: int) -> dict[int, dict[str, int]]:
+    return {cycle: {name: choose(range(len(one.codes) or 1 << one.width))
+                    for name, one in contents.machine.inputs.items()} for cycle in range(1, cycles + 1)}
+
+
 @settings(deadline=None, max_examples=60)
 @given(st.integers(0, 1 << 30))
 def test_any_machine_runs_the_same_both_ways(seed: int) -> None:
@@ -52,15 +72,8 @@ def test_any_machine_runs_the_same_both_ways(seed: int) -> None:
     built, _ = build(machine(choose))
     if built is None:
         return
-    contents = built.contents
-    machine_ = contents.machine._replace(
-        states={name: one._replace(reset=choose(range(len(one.codes) or 1 << one.width)) if one.reset is None
-                                   else one.reset) for name, one in contents.machine.states.items()},
-        registers={name: one._replace(reset=choose(range(1 << one.width))) for name, one
-                   in contents.machine.registers.items()})
-    inputs = {cycle: {name: choose(range(len(one.codes) or 1 << one.width))
-                      for name, one in machine_.inputs.items()} for cycle in range(1, 40)}
-    wrong, _ = differences(Datapath(contents._replace(machine=machine_)), {}, inputs, 30)
+    contents = at_power_up(built.contents, choose)
+    wrong, _ = differences(Datapath(contents), {}, by_chance(contents, choose, 30), 30)
     assert not wrong, wrong[:5]
 
 
@@ -100,3 +113,38 @@ def test_nodes_are_watched_in_their_order() -> None:
     found = list(islice(run(path, {"ram": {}}, lambda cycle: {}, wanted), 2))
     assert [one.seen for one in found] == [(exactly(3, 4), exactly(1, 2)), (exactly(4, 4), exactly(1, 2))]
     assert all(one.known for one in found)
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.integers(0, 1 << 30))
+def test_a_run_goes_where_a_trace_of_the_prover_would(seed: int) -> None:
+    """From the same states, with the same levels on buses and from outside, the plain evaluation of `control` goes
+    where the run goes: in every cycle in which the run knows all of these."""
+    choose = Random(seed).choice
+    built, _ = build(machine(choose))
+    if built is None:
+        return
+    contents = at_power_up(built.contents, choose)
+    path, system = Datapath(contents), build_system(contents)
+    running = Running(system)
+    inputs = by_chance(contents, choose, 30)
+    for ran in steps(path, {}, inputs, 30, True):
+        states = {one.leaf: value_in(ran, one.leaf) for one in system.variables}
+        free = {one.leaf: ran.moment.value(one.leaf) for one in system.free}
+        if all(bits.known == (1 << leaf.width) - 1 for leaf, bits in (states | free).items()):
+            values = running.values({leaf: bits.value for leaf, bits in (states | free).items()})
+            following = running.next(values)
+            for one in system.variables:
+                after = ran.held.get(kept(path, one.leaf), UNKNOWN)
+                if after.known == (1 << one.leaf.width) - 1:
+                    assert after.value == following[one.leaf], (one.name, ran.cycle)
+
+
+def kept(path: Datapath, leaf: Node) -> Node:
+    """What holds a latch's value from one cycle to the next."""
+    latch = path.latches.get(leaf)
+    return leaf if latch is None else path.terms.leaf("state", f"{latch.name} held", latch.width)
+
+
+def value_in(ran: Ran, leaf: Node) -> Bits:
+    return ran.moment.held.get(kept(ran.moment.path, leaf), UNKNOWN)

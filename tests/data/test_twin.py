@@ -20,10 +20,11 @@ from ordain.data.partial import UNKNOWN, Bits, exactly
 from ordain.data.run import run
 from ordain.machine.expression import Node
 from ordain.pipeline import build_model
-from ordain.rom.contents import Contents, Stored
+from ordain.rom.contents import Stored
 from ordain.rom.images import pack
 from ordain.rom.mem import write_mem
 from ordain.show.verilog import clock_port, escaped, unchipped, verilog_text
+from tests.data.test_compiled import at_power_up, by_chance
 from tests.data.test_heron_programs import heron
 from tests.data.test_run import MACHINE
 from tests.judge.machines import machine
@@ -107,12 +108,6 @@ def parted(path: Datapath, images: Mapping[str, bytes], memories: Memories, inpu
     return wrong, both, one_only
 
 
-def by_chance(contents: Contents, seed: int, cycles: int) -> Inputs:
-    choose = Random(seed).choice
-    return {cycle: {name: choose(range(len(one.codes) or 1 << one.width))
-                    for name, one in contents.machine.inputs.items()} for cycle in range(1, cycles + 1)}
-
-
 def test_a_program_on_heron(tmp_path: Path) -> None:
     """A loop with flags, memory, stack, and both guests asking for the backplane in the middle of it."""
     path, opcodes, _ = heron()
@@ -138,22 +133,12 @@ def test_examples_with_inputs_by_chance(name: str, tmp_path: Path) -> None:
     (file,) = [one for one in (ROOT / "examples" / name).glob("*.machine") if "\nmachine " in "\n" + one.read_text()]
     built, findings = build_model(file)
     assert built is not None, findings
-    contents = set_at_power_up(built.contents, 1)
+    contents = at_power_up(built.contents, Random(1).choice)
     path = Datapath(contents)
     wrong, both, _ = parted(path, built.images, {one: {} for one in contents.machine.memories},
-                            by_chance(contents, 2, 300), 300, tmp_path)
+                            by_chance(contents, Random(2).choice, 300), 300, tmp_path)
     assert not wrong, wrong[:5]
     assert both > 500
-
-
-def set_at_power_up(contents: Contents, seed: int) -> Contents:
-    choose = Random(seed).choice
-    machine_ = contents.machine
-    return contents._replace(machine=machine_._replace(
-        states={name: one._replace(reset=choose(range(len(one.codes) or 1 << one.width)) if one.reset is None
-                                   else one.reset) for name, one in machine_.states.items()},
-        registers={name: one._replace(reset=choose(range(1 << one.width))) for name, one
-                   in machine_.registers.items()}))
 
 
 @pytest.mark.parametrize("first", range(0, 24, 3))
@@ -164,10 +149,10 @@ def test_machines_by_chance(first: int, tmp_path: Path) -> None:
         built, _ = build(machine(Random(seed).choice))
         if built is None:
             continue
-        contents = set_at_power_up(built.contents, seed) if seed % 2 else built.contents
+        contents = at_power_up(built.contents, Random(seed).choice) if seed % 2 else built.contents
         images = pack(contents.machine, {name: Stored(dict(enumerate(words)), None)
                                          for name, words in contents.words.items()})
-        wrong, _, _ = parted(Datapath(contents), images, {}, by_chance(contents, seed, 60), 60, tmp_path)
+        wrong, _, _ = parted(Datapath(contents), images, {}, by_chance(contents, Random(seed).choice, 60), 60, tmp_path)
         assert not wrong, (seed, wrong[:5])
         judged += 1
 

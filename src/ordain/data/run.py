@@ -47,6 +47,7 @@ def power_up(path: Datapath) -> dict[Node, Bits]:
             found[terms.leaf("state", f"{register.name} held", register.width)] = value
         else:
             found[terms.leaf("register", register.name, register.width)] = value
+    found.update((kept_leaf(bus, terms), UNKNOWN) for bus in machine.buses.values() if bus.undriven == "kept")
     return found | {prior: exactly(0, prior.width) for prior in path.priors}
 
 
