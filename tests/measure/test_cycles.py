@@ -229,6 +229,36 @@ instruction others "twice"
         address for label in waits for address in contents.labels[f"twice.{label}"][1]}
 
 
+CHOOSING = """\
+machine choosing
+microprogram "m.micro"
+store control 64 words of 10 bits
+    address upc
+field ask 4 bits number, idle 15
+field there 6 bits address, idle 0
+state upc 6 bits, reset 0
+    next there if tested else upc + 1
+state mode 8 bits, reset any
+    next mode
+signal tested = choose ask
+"""
+
+
+@pytest.mark.parametrize(("reset", "each"), [("any", (0, 1, 2)), ("0", (0, 1)), ("255", (0, 2))])
+def test_ways_round_that_touch_are_one_loop(reset: str, each: tuple[int, ...]) -> None:
+    """Bit k of what nobody loads chooses between the words 4k + 5 and 4k + 6 on the way round: 256 ways."""
+    asked = "".join(f"    {bit}: mode[{bit}]\n" for bit in range(8)) + "    otherwise: 1\n"
+    words = "routine begins at 0\n    there n0\n"
+    for bit in range(8):
+        words += f"routine n{bit} at {4 * bit + 4}\n    ask {bit}, there n{bit}.yes\n    there n{(bit + 1) % 8}\n" \
+                 f"  yes: there n{(bit + 1) % 8}\n"
+    machine = CHOOSING.replace("reset any", f"reset {reset}") + asked
+    found = counted(contents_of(machine, words), [])
+    assert found.round is not None and (found.round.least, found.round.most) == (None, None)
+    (ring,) = found.round.rings
+    assert ring.addresses == tuple(4 * bit + 4 + word for bit in range(8) for word in each)
+
+
 def test_one_word_less_is_one_cycle_less() -> None:
     found = counted(contents_of(MAPPED, MAPPED_MICRO.replace("  more: wait\n    wait", "  more: wait")), ["either"])
     assert (found.taken[0].least, found.taken[0].most) == (2, 3)
