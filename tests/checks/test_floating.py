@@ -107,3 +107,14 @@ def test_which_buses_have_no_level(kind: str, first: str, second: str, outcome: 
         said = {"kept": "before anybody has driven it", "multiplexed": "while no source is selected",
                 "floats": "while nobody drives it"}
         assert said[kind] in finding.message
+
+
+def test_nothing_is_asked_of_a_bus_that_nobody_takes() -> None:
+    """And with one driver there is nobody to fight with. Who takes it in every cycle is asked about."""
+    asked = outcomes(report(ferry("", "go")))
+    assert not [subject for subject in asked if subject in ("floating rope", "contention rope", "turnaround rope")]
+    assert outcomes(report(ferry("    sampled by eye", "pull")))["floating rope"] == "broken"
+    held = MACHINE.replace("when pull", "").replace("KIND", "bus rope 2 bits, floats").replace(
+        "PARTS", "    sampled by eye")
+    always = outcomes(report(Sound(held, MICRO.replace("FIRST", "go").replace("SECOND", "go"))))
+    assert "floating rope" not in always
