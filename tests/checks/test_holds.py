@@ -212,3 +212,12 @@ def test_one_of_two_reasons_is_enough_over_the_whole_edge(promise: str, wind: st
     micro = f"routine day at 0\n        give, forth{wind}\n        give, forth, beat\n        last\n"
     found = report(Sound(machine, micro), Selection(frozenset(("missing-hold",))))
     assert ("broken" in outcomes(found).values()) == broken
+
+
+def test_on_a_clock_of_phases_it_is_the_phase_before() -> None:
+    clocked = mangle(".U.", "1 cycle before, 0 cycles after").machine.replace(
+        "microprogram", "clock turn (first, second)\nmicroprogram").replace(
+        "lower 2 bits\n", "lower 2 bits, loads cloth when wind, on first\n")
+    [finding] = findings_named("missing-hold", report(Sound(clocked, mangle(".U.").micro)))
+    assert "is not steady for 1 cycle before strobe `beat`" in finding.message
+    assert [note.split(" is ")[0] for note in finding.notes] == ["the phase before"]
