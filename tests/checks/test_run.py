@@ -360,6 +360,15 @@ def test_a_fight_is_told_by_those_who_fight_even_where_it_was_not_narrowed() -> 
         "two drivers share bus `data` at `lend.wait` (0xA): `memory` and `panel`")
 
 
+def test_words_for_which_no_sequence_was_wanted_are_counted() -> None:
+    """Four words have `copy` as their source; one sequence is shown."""
+    fight = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, copy)"))
+    for traces, note in ((1, "3 more microinstructions are broken in the same way"),
+                         (3, "1 more microinstruction is broken in the same way"), (4, "")):
+        told = findings_named("contention", report(fight, Selection(frozenset(("contention",))), Limits(traces=traces)))
+        assert len(told) == traces and [text for text in told[0].notes if " more " in text] == [note] * bool(note)
+
+
 # ---------------------------------------------------------------- unused cells and copies
 
 

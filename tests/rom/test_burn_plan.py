@@ -169,6 +169,8 @@ def test_the_steps_in_full() -> None:
             expected,)
     (new,) = chip_changes({"U1": chip}, {}, {}, {"U1": full})
     assert new == ChipChange("U1", "uv", "program", 0, (), 0, (), (out, whole), "a chip that was not there before")
+    (gone,) = chip_changes({}, {"U1": chip}, {}, {})
+    assert gone == ChipChange("U1", "uv", "remove", 0, (), 0, (), (Step("remove", 0, 0),), "no socket any more")
 
 
 def test_a_part_of_one_bit() -> None:

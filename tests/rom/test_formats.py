@@ -334,3 +334,14 @@ def test_an_empty_data_record_says_nothing() -> None:
     """Even where it names an address that the device has not got."""
     text = SOME.replace(END, ":00FFFF0002\n" + END)
     assert read_image("hex", text.encode(), "U1", Device("U1", 64, 8, 1)) == (bytes(range(64)), [])
+
+
+def test_bytes_that_a_file_does_not_give_are_as_the_device_erases_them() -> None:
+    for erased, blank in ((0, b"\x00"), (1, b"\xFF")):
+        image, findings = read_image("hex", SOME.encode(), "U1", Device("U1", 80, 8, erased))
+        assert (image, findings) == (bytes(range(64)) + blank * 16, [])
+
+
+def test_a_digit_that_is_none_is_named() -> None:
+    _, (finding,) = read_image("s19", b"S10300G0FC\nS9030000FC\n", "U1", Device("U1", 64, 8, 1))
+    assert "`G` is not a hexadecimal digit" in finding.message
