@@ -1,6 +1,8 @@
 """Questions asked in two rounds: the search of the first serves the second only where it says enough about it."""
 
+import weakref
 from random import Random
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -15,6 +17,7 @@ from ordain.machine.model import Never
 from ordain.prover.decide import Rounds, decide
 from ordain.prover.model import Property
 from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.space import Space
 from ordain.rom.contents import Contents
 from tests.prover.by_hand import random_comparisons, random_contents, random_journeys
 from tests.workshop import contents_of
@@ -123,3 +126,21 @@ def test_two_rounds_say_what_each_says_alone(seed: int) -> None:
     assert [(one.outcome, one.worst, [each[:2] for each in one.breaks]) for one in found.verdicts] \
         == [(one.outcome, one.worst, [each[:2] for each in one.breaks]) for one in wanted.verdicts]
     assert found.executed == wanted.executed
+
+
+@pytest.mark.parametrize("wide", [8192, 0])
+def test_diagrams_are_given_back_before_others_are_made(monkeypatch: pytest.MonkeyPatch, wide: int) -> None:
+    """Each set of diagrams sets aside gigabytes of addresses, of which a process may have been given few."""
+    made: list[weakref.ref[Space]] = []
+
+    class Counted(Space):
+        def __init__(self, *given: Any) -> None:
+            assert all(one() is None for one in made)
+            made.append(weakref.ref(self))
+            super().__init__(*given)
+
+    monkeypatch.setattr(ordain.prover.symbolic.cases, "Space", Counted)
+    monkeypatch.setattr(ordain.prover.symbolic.cases, "WIDE", wide)
+    contents = contents_of(MACHINE, MICRO)
+    assert outcomes(contents, never(contents, "low"), never(contents, "high")) == ["broken"]
+    assert len(made) == (4 if not wide else 2)

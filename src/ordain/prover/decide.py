@@ -42,6 +42,7 @@ class Rounds:
         nodes = tuple(node for prop in lowered for node in nodes_of(prop))
         system = self._system._replace(free=with_free(self._system.free, nodes))
         known = self._base if self._base is not None and covers(self._base, system, lowered, limits) else None
+        self._base = None  # what is of no use is given back first: diagrams set aside gigabytes of addresses
         found = _Deciding(system, lowered, limits, self._report, started, known)
         self._base = found.base
         verdicts = [verdict._replace(property=prop) for prop, verdict in zip(properties, found.every(), strict=True)]
@@ -49,6 +50,10 @@ class Rounds:
         base = found.base.layers
         return Verdicts(tuple(verdicts), over, found.executed(), found.base.states, found.base.transitions,
                         len(base.new) - 1, base.stopped, found.clock.ended)
+
+
+def _nothing() -> None:
+    pass
 
 
 class _Deciding:
@@ -71,11 +76,21 @@ class _Deciding:
         case = Case(self._model, (), self._watch, wide=not self._limits.reduce)
         if case.layers.stopped != "width":
             return case
-        with case.layers.until_a_limit():
+        del case, self._model  # given back first, as in `Rounds`
+        self._watch.tidy = _nothing
+        ended = ""
+        try:
             self._model = wide_model_of(self._system, self._properties, self._limits, self._watch.look)
-            self._watch.tidy = self._model.space.tidy
-            return Case(self._model, (), self._watch)
-        return case
+        except LimitReached as limit:
+            ended = str(limit)
+        except DDMemoryError:
+            ended = "memory"
+        except KeyboardInterrupt:
+            ended = "interrupted"
+        if ended:
+            self._model = model_of(self._system, self._properties, self._limits)
+        self._watch.tidy = self._model.space.tidy
+        return Case(self._model, (), self._watch, ended=ended)
 
     def every(self) -> list[Verdict]:
         found: dict[int, Verdict] = {}

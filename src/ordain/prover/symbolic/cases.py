@@ -162,10 +162,10 @@ class Case:
     """What is reached, with some monitors running along. Sets of states are over `atoms`. `within`: the cycles that are
     known to be all there are. `transitions`: pairs of a reached state and one of those that follow it; of a search that
     was stopped they are not counted. `wide`: whether sets of states may become large; else it is stopped then, by a
-    limit of "width"."""
+    limit of "width". `ended`: what ended the search before it began."""
 
     def __init__(self, model: Model, monitors: Iterable[Variable], watch: Watch, relation: Relation | None = None,
-                 within: Graph | None = None, wide: bool = True) -> None:
+                 within: Graph | None = None, wide: bool = True, ended: str = "") -> None:
         self.model, self.space = model, model.space
         self.monitors = tuple(monitors)
         self.atoms = model.plain | atoms_of(model, self.monitors)
@@ -175,6 +175,8 @@ class Case:
         self.layers, self.transitions = Layers(self.start), 0
         watch.begin()
         with self.layers.until_a_limit():
+            if ended:
+                raise LimitReached(ended)
             if relation is None:
                 parts = model.parts(self.atoms, watch.look)
                 relation = Relation(self.space, parts, self.atoms, model.required, watch.look)
