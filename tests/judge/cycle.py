@@ -69,8 +69,10 @@ class Cycle(Speech):
         self._assumptions_remember = self._remembered()
 
     def remembers_more(self) -> bool:
-        """A gate of a strobe looks back: the states here have memories that are no part of the machine."""
-        return self._remembered() > self._assumptions_remember
+        """States here have memories that are no part of the machine: a gate of a strobe looks back; or of a bus that
+        keeps its level all bits are remembered, where only some of them may be read."""
+        return self._remembered() > self._assumptions_remember or any(
+            slot.shown.endswith(" kept") and slot.values > 2 for slot in self.slots)
 
     def _remembered(self) -> int:
         return sum(key.startswith("prior ") for key in self._place)
