@@ -174,6 +174,61 @@ def test_a_counter_in_the_wrong_place() -> None:
         "small.machine:2:1: counter-not-low: the address of `control` is counted up, but not in its lowest bits"]
 
 
+# A sequencer whose counter runs ahead: `upc` always holds the address of the word after the presented one.
+AHEAD = MACHINE[:MACHINE.index("state upc")].replace("address upc", "address active") + """\
+input go 1 bit
+state active 6 bits, reset 0
+    next following if go else active
+state upc 6 bits, reset 1
+    next following + 1 if go else upc
+signal following = choose branch
+        step : upc
+        jump : target
+        maybe: target if line else upc
+        call : target
+        back : link
+        skip : upc + 1 if line else upc
+        hold : active if line else target
+        otherwise: 0
+state link 6 bits, reset 0
+    next upc if branch is call else link
+""" + MACHINE[MACHINE.index("order goto"):]
+
+
+@pytest.mark.parametrize(("line", "expected"), [
+    ("count 1", 1), ("goto one", 0), ("maybe one", 1), ("call one", 1), ("back", 0), ("branch skip", 2),
+    ("hold one", 0)])
+def test_a_counter_that_runs_ahead_counts_like_one_that_does_not(line: str, expected: int) -> None:
+    assert succeeds(AHEAD, f"routine one at 0\n    {line}\n    back\n    back\n")[0] == expected
+
+
+@pytest.mark.parametrize(("old", "new"), [
+    ("state upc 6 bits, reset 1", "state upc 6 bits, reset 0"),         # after reset it is not ahead
+    ("state upc 6 bits, reset 1", "state upc 6 bits, reset any"),
+    ("next following + 1 if go else upc", "next following + 1"),        # it runs on while the address stands
+    ("next following + 1 if go else upc", "next following if go else upc")])
+def test_what_is_not_always_ahead_counts_nothing_and_that_is_said(old: str, new: str) -> None:
+    """Then nothing says that the word below comes next: such words could stand anywhere."""
+    machine = AHEAD.replace("        hold : active if line else target\n", "")
+    assert old in machine
+    shown = faults(described(machine.replace(old, new)), "routine one at 0\n    count 1\n    goto one\n")
+    assert shown == ["small.micro:2:5: no-order: nothing says that control goes on to the word below in `control`"]
+
+
+def test_words_that_name_their_next_need_no_counter() -> None:
+    machine = AHEAD.replace("        hold : active if line else target\n", "").replace("reset 1", "reset 0")
+    assert faults(described(machine), "routine one at 0\n    goto two\n  two: goto one\n") == []
+    following = machine.replace("field target 6 bits address, idle 0", "field target 6 bits address, idle following")
+    assert faults(described(following), "routine one at 0\n    count 1, branch jump\n    goto one\n") == []
+
+
+def test_words_of_a_second_level_have_no_order() -> None:
+    """What a control word chooses in another store stands there by itself."""
+    machine = MACHINE + "store nano 4 words of 2 bits\n    address count\nfield glow 2 bits, idle 0\n"
+    micro = "routine one at 0\n    goto one\nroutine lights in nano at 0\n    glow 1\n    glow 2\n"
+    assert faults(described(machine), micro) == []
+
+
 DELAYED = MACHINE.replace("address upc", "address active").replace("input line 1 bit\n", """\
 input line 1 bit
 state active 6 bits, reset 0

@@ -16,10 +16,10 @@ from ordain.microprogram.model import Body, Microinstruction, OpcodeUse, Program
 from ordain.microprogram.naming import word_names
 from ordain.microprogram.opcodes import Opcodes, assign_opcodes
 from ordain.microprogram.slots import slots_of
-from ordain.microprogram.stepping import counter_of
+from ordain.microprogram.stepping import counter_of, decides
 from ordain.microprogram.tables import numbers, table
 from ordain.microprogram.words import Writer
-from ordain.text.findings import Finding, error, has_errors
+from ordain.text.findings import Finding, Place, Severity, error, has_errors, warning
 
 
 def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequence[Finding] = ()
@@ -41,6 +41,8 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
     unused = {name: writers[name].unused() if name in writers else None for name in machine.stores}
     for writer in writers.values():
         findings += writer.finished()
+    if not any(finding.severity is Severity.ERROR or finding.name == "counter-not-low" for finding in findings):
+        findings += _no_order(machine, plans, words, writers)
     entries = start_entries(machine, plans, opcodes)
     rows, more = map_entries(machine, [item for item in microfile.statements if isinstance(item, tree.Map)], labels)
     findings += more
@@ -60,6 +62,25 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
             after.update(following(store, plans))
     return Program(tuple(words), bodies, labels.words, (*entries, *rows), uses, unused, computed, counting, after,
                    _transfers(plans, machine), tuple(chain.from_iterable(map(word_names, plans)))), findings
+
+
+def _no_order(machine: Machine, plans: Sequence[Plan], words: Sequence[Microinstruction],
+              writers: Mapping[str, Writer]) -> list[Finding]:
+    """Stores whose words decide where control goes, and of which nothing says that it goes on to the word below: no
+    counter was found, and a word names no other. Only the first such word is shown."""
+    findings = []
+    for name, writer in writers.items():
+        if writer.counter is not None or is_stepped(machine.stores[name]) or not decides(machine, machine.stores[name]):
+            continue
+        lost = next((words[index] for plan in plans if plan.store.name == name
+                     for index in range(plan.first, plan.end - 1) if not words[index].targets), None)
+        if lost is not None:
+            findings.append(warning(
+                "no-order", f"nothing says that control goes on to the word below in `{name}`", lost.span,
+                "names no next word", places=(Place(machine.stores[name].span, "no state counts this address up"),),
+                help="name the next word in each, with a field that is `idle following`; or write the counter as the "
+                     "state that forms the address plus one, or as a state loaded with the next address plus one"))
+    return findings
 
 
 def _transfers(plans: Sequence[Plan], machine: Machine) -> dict[str, tree.Transfer]:

@@ -61,18 +61,19 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
     """How a store counts; None where nothing ever counts its address up."""
     terms = machine.terms
     presented = _carriers(store.address)
+    ahead = running_ahead(machine, presented)
     delay = 0
     place = presented
-    deciding = _deciding(machine, presented)
+    deciding = _deciding(machine, presented, ahead)
     while not _counted(deciding, place) and delay < len(machine.states):
         before = _only_source(deciding)
         if before is None:
             break
         delay, place = delay + 1, (before,)
-        deciding = _deciding(machine, place)
+        deciding = _deciding(machine, place, ahead)
     if not _counted(deciding, place):
-        delay, place, deciding = 0, presented, _deciding(machine, presented)
-    others = tuple([node for node in _everything(machine) if node not in deciding and _counted((node,), place)])
+        delay, place, deciding = 0, presented, _deciding(machine, presented, ahead)
+    others = tuple([node for node in _everything(machine, ahead) if node not in deciding and _counted((node,), place)])
     if not _counted(deciding, place) and not others:
         doubtful = _counts_elsewhere(machine, store, presented)     # it may be meant, so this is no error
         return None, [_not_low(store)._replace(severity=Severity.WARNING)] if doubtful else []
@@ -94,10 +95,83 @@ def _not_low(store: Store) -> Finding:
         help="write what counts as the last part of the address, and swap the lines in the chips' addresses")
 
 
+def decides(machine: Machine, store: Store) -> bool:
+    """Whether the words of a store decide, by way of states and registers, at which address the next one stands."""
+    waiting = [leaf for leaf in leaves((store.address,)) if leaf.kind in ("state", "register")]
+    seen: set[Leaf] = set()
+    while waiting:
+        leaf = waiting.pop()
+        if leaf in seen:
+            continue
+        seen.add(leaf)
+        for read in leaves(_deciding(machine, (leaf,), {})):
+            if read.kind == "field" and machine.fields[read.name].store == store.name:
+                return True
+            if read.kind == "word" and read.name == store.name:
+                return True
+            if read.kind in ("state", "register"):
+                waiting.append(read)
+    return False
+
+
 def _counts_elsewhere(machine: Machine, store: Store, presented: Sequence[Leaf]) -> bool:
     """Whether another part of the address than its lowest is counted up."""
     others = [leaf for leaf in leaves((store.address,)) if leaf.kind in ("state", "register") and leaf not in presented]
-    return any(_counted(_deciding(machine, (leaf,)), (leaf,)) for leaf in others)
+    return any(_counted(_deciding(machine, (leaf,), {}), (leaf,)) for leaf in others)
+
+
+def running_ahead(machine: Machine, presented: Sequence[Leaf]) -> dict[Node, Node]:
+    """States that always hold what is presented plus a constant, each with that sum: such as the counter of a sequencer
+    that is loaded with the next address plus one.
+
+    It is so from reset on and after every cycle: with the sum put in the place of the state, what it becomes is what
+    the presented one becomes, plus the constant."""
+    terms = machine.terms
+    found: dict[Node, Node] = {}
+    for leaf in presented:
+        if leaf.kind != "state":
+            continue
+        place = machine.states[leaf.name]
+        for state in machine.states.values():
+            if state is place or state.width != place.width or state.reset is None or place.reset is None:
+                continue
+            step = terms.const((state.reset - place.reset) % (1 << state.width), state.width)
+            sum_of = terms.add(leaf, step)
+            own = terms.leaf("state", state.name, state.width)
+            becomes, here = substitute(terms, (state.next, place.next), {own: sum_of})
+            if type(sum_of) is Add and _with_sum(terms, becomes, None) is _with_sum(terms, here, step):
+                found[own] = sum_of
+    return found
+
+
+def _with_sum(terms: Terms, node: Node, step: Node | None) -> Node:
+    """The term plus a constant (None: as it is), with sums inside its `if`s: equal sums are then equal terms."""
+    added: dict[tuple[Node, Node | None], Node] = {}
+    todo: list[tuple[Node, Node | None]] = [(node, step)]
+    while todo:
+        part, more = todo[-1]
+        if (part, more) in added:
+            todo.pop()
+            continue
+        if type(part) is If:
+            below: list[tuple[Node, Node | None]] = [(part.args[1], more), (part.args[2], more)]
+        elif type(part) is Add and type(part.args[1]) is Const and not (more is None and type(part.args[0]) is Leaf):
+            extra = part.args[1] if more is None else terms.add(part.args[1], more)
+            below = [(part.args[0], extra)]
+        else:
+            below = []
+        missing = [one for one in below if one not in added]
+        if missing:
+            todo += missing
+            continue
+        todo.pop()
+        if type(part) is If:
+            added[part, more] = terms.if_(part.args[0], *(added[one] for one in below))
+        elif below:
+            added[part, more] = added[below[0]]
+        else:
+            added[part, more] = part if more is None else terms.add(part, more)
+    return added[node, step]
 
 
 def steps_of(terms: Terms, layout: Layout, counter: Counter, bits: int, open_bits: int) -> Steps:
@@ -183,15 +257,15 @@ def _only_source(nodes: Sequence[Node]) -> Leaf | None:
     return only if type(only) is Leaf and only.kind in ("state", "register") else None
 
 
-def _deciding(machine: Machine, carriers: Sequence[Leaf]) -> list[Node]:
-    """What these states and registers may become."""
+def _deciding(machine: Machine, carriers: Sequence[Leaf], ahead: dict[Node, Node]) -> list[Node]:
+    """What these states and registers may become, over the presented ones where others run `ahead` of them."""
     found: list[Node] = []
     for leaf in carriers:
         if leaf.kind == "state":
             found.append(machine.states[leaf.name].next)
         else:
             found += _loads(machine, leaf.name)
-    return found
+    return list(substitute(machine.terms, tuple(found), ahead)) if ahead else found
 
 
 def _loads(machine: Machine, register: str) -> list[Node]:
@@ -202,11 +276,13 @@ def _loads(machine: Machine, register: str) -> list[Node]:
             for load in machine.registers[register].loads if load.source is not None]
 
 
-def _everything(machine: Machine) -> list[Node]:
-    found = [state.next for state in machine.states.values()]
+def _everything(machine: Machine, ahead: dict[Node, Node]) -> list[Node]:
+    """What all states and registers may become, but for those that run ahead: they keep nothing."""
+    found = [state.next for state in machine.states.values()
+             if machine.terms.leaf("state", state.name, state.width) not in ahead]
     for register in machine.registers:
         found += _loads(machine, register)
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(substitute(machine.terms, tuple(found), ahead) if ahead else found))
 
 
 def _addends(node: Node, place: Sequence[Node]) -> frozenset[int]:
