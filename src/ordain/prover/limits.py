@@ -1,5 +1,6 @@
 """Limits of states, memory and time: whether one is reached."""
 
+from pathlib import Path
 from time import monotonic
 
 from ordain.prover.model import Limits
@@ -27,6 +28,19 @@ def look(limits: Limits, started: float, states: int) -> None:
 def memory_taken() -> int:
     """The greatest memory that the process has had, in bytes."""
     return 0 if resource is None else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+
+
+def address_space_left() -> int | None:
+    """Bytes that the process may still set aside (`ulimit -v`), whether it uses them or not; None where nothing limits
+    that, or nobody can say."""
+    if resource is None:
+        return None
+    limit, _ = resource.getrlimit(resource.RLIMIT_AS)
+    try:
+        pages = int(Path("/proc/self/statm").read_text().split()[0])
+    except (OSError, ValueError, IndexError):
+        return None
+    return None if limit == resource.RLIM_INFINITY else max(0, limit - pages * resource.getpagesize())
 
 
 class Clock:

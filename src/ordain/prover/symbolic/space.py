@@ -5,6 +5,7 @@ what is free has one.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from errno import ENOMEM
 
 from oxidd.bdd import BDDFunction, BDDManager, BDDSubstitution
 
@@ -12,6 +13,7 @@ from ordain.control.bits import Bits
 from ordain.control.model import Free, System, Variable
 from ordain.logic.gates import among, table
 from ordain.machine.expression import Among, Equal, Less, Node, postorder
+from ordain.prover.limits import address_space_left
 from ordain.prover.symbolic.moves import address_family
 from ordain.prover.symbolic.order import ordered
 from ordain.prover.symbolic.reads import Atoms, members, reading
@@ -24,6 +26,23 @@ UNTIDY = 1 << 21
 """Nodes that are there, or twice as many as were needed, before those are given back that nothing needs."""
 REMEMBERED = 1 << 20
 """Results of operations that are remembered."""
+
+
+MANAGER = 1280 << 20
+"""Bytes of addresses that a manager of diagrams sets aside beside its nodes, and mostly never uses (measured)."""
+
+
+def _with_room(most: int) -> int:
+    """So many nodes, or as many as there is room for in half of the addresses that the process may still set aside: a
+    second manager may be needed beside. The library itself would end the process without a word. Raises OSError."""
+    left = address_space_left()
+    if left is None:
+        return most
+    nodes = (left - MANAGER) // (2 * NODE)
+    if nodes < UNTIDY >> 5:
+        raise OSError(ENOMEM, f"a proof sets aside {MANAGER + UNTIDY >> 20} MB of addresses at least, and `ulimit -v` "
+                      f"leaves {left >> 20} MB", "memory")
+    return min(most, nodes)
 
 
 class Space:
@@ -40,7 +59,7 @@ class Space:
         self._reads = reading(system, self.atoms)
         self.reads = [reads for variable in variables for reads in reversed(self._reads.of(variable.next))]
         most = NODES if memory is None else max(UNTIDY >> 5, min(NODES, memory // NODE))
-        self.manager = BDDManager(most, REMEMBERED, 1)
+        self.manager = BDDManager(_with_room(most), REMEMBERED, 1)
         self._untidy = UNTIDY
         self.true, self.false = self.manager.true(), self.manager.false()
         self.selecting, self.stored = address_family(variables, tuple(system.addresses.values()))
