@@ -8,6 +8,7 @@ import pytest
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
 from ordain.data.partial import Bits, exactly
+from ordain.data.record import recorded
 from ordain.data.run import Ran, run
 from tests.workshop import contents_of
 
@@ -161,3 +162,17 @@ def test_a_word_that_all_columns_have_is_known_though_its_address_is_not() -> No
     other = micro.replace("at 4\n    put count, keep", "at 4\n    put count")
     steps, path, _ = ran(other, 2, machine)
     assert [level(step, path) for step in steps] == [exactly(3, 4), Bits(0, 0b1000)], "0100 if kept, else 0011"
+
+
+@pytest.mark.parametrize(("driver", "told"), [
+    ("driven by count when put is count", "nothing says what `count` puts on the 2 lines of `data`"),
+    ("driven by other = count[1:0] when put is ram", "`data` floats")])
+def test_why_control_is_lost_on_a_bus(driver: str, told: str) -> None:
+    """A register of four bits on a bus of two says nothing; a bus that nobody drives has no level."""
+    machine = MACHINE[:MACHINE.index("bus data")] + f"bus data 2 bits, floats\n    {driver}\n"
+    machine = machine.replace("loads data + 1 when keep", "loads {0b00, data} when keep").replace(
+        "next target", "next count[1:0] if write else target")
+    path = Datapath(contents_of(machine, "routine main at 0\n    put count, keep\n    write, target main\n"))
+    found = recorded(path, {}, lambda cycle: {}, None, 10, None, ())
+    assert found.ending == "lost" and found.cycles == 2
+    assert found.findings[0].notes == (f"`upc` got it in cycle 2, because `count` got it in cycle 1, because {told}",)

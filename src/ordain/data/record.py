@@ -109,12 +109,26 @@ def _lost(path: Datapath, ran: Ran, store: Store, causes: Causes) -> Finding:
             chain.append(f"{name} holds nothing known where it was read")
         elif leaf.kind in ("state", "register"):
             chain.append(f"{name} got it in cycle {since}" if since else f"{name} was never loaded")
+        elif leaf.kind == "bus":
+            chain.append(_no_level(path, ran, leaf))
         else:
             chain.append(f"{name} has no value")
         leaf = below
     return error("unknown-branch", f"where control goes in cycle {ran.cycle} is not known: bits of the address of "
                  f"`{store.name}` have no value", None, notes=(", because ".join(chain),) if chain else (),
                  help="give memory its contents (--put, --load), or load the register before it is used")
+
+
+def _no_level(path: Datapath, ran: Ran, leaf: Leaf) -> str:
+    """Why nothing is known of a bus; a cause that is remembered may be of an earlier cycle, in which others drove."""
+    bus = path.machine.buses[leaf.name]
+    silent = [driver.name for driver in bus.drivers if path.puts[bus.name, driver.name] is None]
+    enabled = [name for name, driver in ((driver.name, driver) for driver in bus.drivers)
+               if name in silent and ran.moment.known.get(driver.when) != Bits(0, 1)]
+    if not silent:
+        return f"`{bus.name}` floats"
+    named = " or ".join(f"`{name}`" for name in enabled or silent)
+    return f"nothing says what {named} puts on the {bus.width} lines of `{bus.name}`"
 
 
 def _note_causes(path: Datapath, ran: Ran, causes: Causes) -> None:
