@@ -1,8 +1,9 @@
 """What depends on something within one cycle, and when; and who takes a value, and when.
 
-Inside a cycle a value goes from a bus to the buses that follow it, through signals, stores that it addresses (and all
-fields of their words), enables of drivers, and latches while they are open. Registers and states stop it: they change
-at the end of the cycle. Conditions that are free in a proof stop it too: nothing is known of how they come about.
+Inside a cycle a value goes from a bus to the buses that follow it or whose drivers have it in their value, through
+signals, memories and stores that it addresses (and all fields of their words), enables of drivers, and latches while
+they are open. Registers and states stop it: they change at the end of the cycle. Conditions that are free in a proof
+stop it too: nothing is known of how they come about.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -11,7 +12,7 @@ from typing import NamedTuple
 
 from ordain.checks.sensitivity import looks_at
 from ordain.machine.expression import Node
-from ordain.machine.model import Bus, Driver, Machine, Register, Store
+from ordain.machine.model import Bus, Driver, Machine, Memory, Register, Store
 from ordain.text.source import Span
 
 Depends = dict[Node, Node]
@@ -48,6 +49,8 @@ def _origins(machine: Machine, acting: bool) -> list[_Origin]:
     terms = machine.terms
     found = [_Origin(store_leaves(machine, store), partial(looks_at, terms, (store.address,)))
              for store in machine.stores.values()]
+    found += [_Origin((memory_leaf(machine, memory),), partial(looks_at, terms, (memory.address,)))
+              for memory in machine.memories.values()]
     found += [_Origin((bus_leaf(machine, bus),), partial(_of_bus, machine, bus, acting))
               for bus in machine.buses.values()]
     found += [_Origin((register_leaf(machine, register),), partial(loads_look_at, machine, register))
@@ -66,6 +69,10 @@ def bus_leaf(machine: Machine, bus: Bus) -> Node:
     return machine.terms.leaf("bus", bus.name, bus.width)
 
 
+def memory_leaf(machine: Machine, memory: Memory) -> Node:
+    return machine.terms.leaf("free", memory.name, memory.bits)
+
+
 def register_leaf(machine: Machine, register: Register) -> Node:
     return machine.terms.leaf("register", register.name, register.width)
 
@@ -81,7 +88,9 @@ def _of_bus(machine: Machine, bus: Bus, acting: bool, known: Depends) -> Node:
 def _driven(machine: Machine, driver: Driver, known: Depends) -> Node:
     terms, name = machine.terms, driver.name
     roots: list[Node] = []
-    if name in machine.registers:
+    if driver.value is not None:
+        roots.append(driver.value)
+    elif name in machine.registers:
         roots.append(register_leaf(machine, machine.registers[name]))
     elif name in machine.signals:
         roots.append(machine.signals[name].value)
@@ -89,6 +98,8 @@ def _driven(machine: Machine, driver: Driver, known: Depends) -> Node:
         roots.append(terms.leaf("field", name, machine.fields[name].width))
     elif name in machine.stores:
         roots.append(terms.leaf("word", name, machine.stores[name].bits))
+    elif name in machine.memories:
+        roots.append(memory_leaf(machine, machine.memories[name]))
     if driver.follows:
         roots.append(bus_leaf(machine, machine.buses[driver.follows]))
     return looks_at(terms, roots, known)
@@ -139,6 +150,11 @@ def _every_taking(machine: Machine, known: Depends) -> Iterator[Taking]:
             yield Taking(sampler.name, f"`{sampler.name}`", taken, sampler.span)
     for register in machine.registers.values():
         yield Taking(register.name, f"`{register.name}`", loads_look_at(machine, register, known), register.span)
+    for memory in machine.memories.values():
+        ways = [looks_at(terms, (write.when for write in memory.writes), known)]
+        ways += [terms.and_((write.when, looks_at(terms, (write.source, memory.address), known)))
+                 for write in memory.writes]
+        yield Taking(memory.name, f"`{memory.name}`", terms.or_(ways), memory.span)
     for state in machine.states.values():
         yield Taking(state.name, f"`{state.name}`", looks_at(terms, (state.next,), known), state.span)
     for bus in machine.buses.values():

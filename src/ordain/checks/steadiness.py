@@ -61,11 +61,23 @@ def steadiness(machine: Machine, judge_fights: bool = True) -> dict[str, Steadin
 
 
 def _followed(machine: Machine, bus: Bus) -> set[str]:
-    """The buses that some driver of the bus follows, by its declaration or through a signal."""
+    """The buses that some driver of the bus follows: by its declaration, through its value, a signal or a memory."""
     names = {driver.follows for driver in bus.drivers if driver.follows}
+    waiting, seen = [], set[Leaf]()
     for driver in bus.drivers:
-        if driver.name in machine.signals:
-            names |= {leaf.name for leaf in leaves((machine.signals[driver.name].value,)) if leaf.kind == "bus"}
+        if driver.value is not None:
+            waiting.append(driver.value)
+        elif driver.name in machine.signals:
+            waiting.append(machine.signals[driver.name].value)
+        elif driver.name in machine.memories:
+            waiting.append(machine.memories[driver.name].address)
+    while waiting:
+        for leaf in leaves((waiting.pop(),)):
+            if leaf.kind == "bus":
+                names.add(leaf.name)
+            elif leaf.kind == "free" and leaf.name in machine.memories and leaf not in seen:
+                seen.add(leaf)
+                waiting.append(machine.memories[leaf.name].address)
     return names
 
 
