@@ -11,6 +11,7 @@ from functools import partial
 from typing import NamedTuple
 
 from ordain.checks.sensitivity import looks_at
+from ordain.control.driving import put
 from ordain.machine.expression import Node
 from ordain.machine.model import Bus, Driver, Machine, Memory, Register, Store
 from ordain.text.source import Span
@@ -81,28 +82,18 @@ def _of_bus(machine: Machine, bus: Bus, acting: bool, known: Depends) -> Node:
     """Through what an enabled driver drives; `acting`: and through who is enabled."""
     terms = machine.terms
     ways = [looks_at(terms, (driver.when for driver in bus.drivers) if acting else (), known)]
-    ways += [terms.and_((driver.when, _driven(machine, driver, known))) for driver in bus.drivers]
+    ways += [terms.and_((driver.when, _driven(machine, bus, driver, known))) for driver in bus.drivers]
     return terms.or_(ways)
 
 
-def _driven(machine: Machine, driver: Driver, known: Depends) -> Node:
-    terms, name = machine.terms, driver.name
+def _driven(machine: Machine, bus: Bus, driver: Driver, known: Depends) -> Node:
     roots: list[Node] = []
-    if driver.value is not None:
-        roots.append(driver.value)
-    elif name in machine.registers:
-        roots.append(register_leaf(machine, machine.registers[name]))
-    elif name in machine.signals:
-        roots.append(machine.signals[name].value)
-    elif name in machine.fields:
-        roots.append(terms.leaf("field", name, machine.fields[name].width))
-    elif name in machine.stores:
-        roots.append(terms.leaf("word", name, machine.stores[name].bits))
-    elif name in machine.memories:
-        roots.append(memory_leaf(machine, machine.memories[name]))
+    value = put(machine, driver, bus.width)
+    if value is not None:
+        roots.append(value)
     if driver.follows:
         roots.append(bus_leaf(machine, machine.buses[driver.follows]))
-    return looks_at(terms, roots, known)
+    return looks_at(machine.terms, roots, known)
 
 
 def loads_look_at(machine: Machine, register: Register, known: Mapping[Node, Node]) -> Node:

@@ -22,6 +22,7 @@ from typing import NamedTuple
 
 from ordain.checks import owners
 from ordain.checks.dependence import bus_leaf, takings
+from ordain.control.driving import put
 from ordain.machine.expression import Leaf, Node, leaves
 from ordain.machine.model import Bus, Driver, Machine
 
@@ -65,12 +66,9 @@ def _followed(machine: Machine, bus: Bus) -> set[str]:
     names = {driver.follows for driver in bus.drivers if driver.follows}
     waiting, seen = [], set[Leaf]()
     for driver in bus.drivers:
-        if driver.value is not None:
-            waiting.append(driver.value)
-        elif driver.name in machine.signals:
-            waiting.append(machine.signals[driver.name].value)
-        elif driver.name in machine.memories:
-            waiting.append(machine.memories[driver.name].address)
+        value = put(machine, driver, bus.width)
+        if value is not None:
+            waiting.append(value)
     while waiting:
         for leaf in leaves((waiting.pop(),)):
             if leaf.kind == "bus":

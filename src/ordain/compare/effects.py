@@ -9,10 +9,11 @@ changes of the machine.
 from typing import NamedTuple
 
 from ordain.compare.side import Side, holds_place
+from ordain.control.driving import put
 from ordain.control.registers import after_loads
 from ordain.logic.diagrams import Functions, TooLarge
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
-from ordain.machine.model import Memory
+from ordain.machine.model import Driver, Machine, Memory
 
 Key = tuple[str, ...]
 Meaning = tuple[object, ...]
@@ -76,8 +77,8 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     for bus in machine.buses.values():
         for driver in bus.drivers:
             either(("drives", bus.name, driver.name, driver.follows), driver.when)
-            value = driver.value if driver.value is not None else _put(side, driver.name, bus.width, terms)
-            if value is not None:
+            value = put(machine, driver, bus.width)
+            if value is not None and not _holds_itself(machine, driver):
                 either(("puts", bus.name, driver.name), terms.if_(driver.when, value, terms.const(0, value.width)))
         for sampler in bus.samplers:
             either(("takes", bus.name, sampler.name), sampler.when)
@@ -97,6 +98,12 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     return found
 
 
+def _holds_itself(machine: Machine, driver: Driver) -> bool:
+    """What is put there is what is called so, and nothing more to be compared."""
+    return driver.value is None and any(driver.name in named for named in (
+        machine.registers, machine.states, machine.memories, machine.inputs))
+
+
 def _written(memory: Memory, terms: Terms) -> Node:
     """The address and what is written there, 0 while nothing is; what two different sources leave is anything."""
     nothing, unknown = terms.const(0, memory.bits), terms.leaf("free", f"{memory.name} written twice", memory.bits)
@@ -108,20 +115,6 @@ def _written(memory: Memory, terms: Terms) -> Node:
                 word = terms.if_(terms.and_((write.when, other.when)), unknown, word)
         active = terms.or_((active, write.when))
     return terms.join((terms.if_(active, memory.address, terms.const(0, memory.address.width)), word))
-
-
-def _put(side: Side, driver: str, width: int, terms: Terms) -> Node | None:
-    """What a driver puts on its bus, where that is more than its name: registers and states hold what they hold."""
-    machine = side.machine
-    if driver in machine.signals:
-        return machine.signals[driver].value
-    if driver in machine.constants:
-        return terms.const(machine.constants[driver], width)
-    if driver in machine.fields:
-        return terms.leaf("field", driver, machine.fields[driver].width)
-    if driver in machine.stores:
-        return terms.leaf("word", driver, machine.stores[driver].bits)
-    return None
 
 
 def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings],

@@ -8,11 +8,12 @@ not known.
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
+from ordain.control.driving import put
 from ordain.control.registers import after_loads
 from ordain.control.system import prior_leaves, remembered
 from ordain.data.partial import UNKNOWN, Bits, applied, conjunction, disjunction, exactly, merged, whole
 from ordain.machine.expression import And, If, Leaf, Node, Or, Terms, substitute
-from ordain.machine.model import Bus, Driver, Machine, Memory, Never
+from ordain.machine.model import Bus, Driver, Memory, Never
 from ordain.rom.contents import Contents
 
 MOST_COMMON = 16
@@ -49,38 +50,17 @@ class Datapath:
                                               terms)
             else:
                 self.nexts[leaf] = after_loads(register, leaf, terms)
-        self.puts = {(bus.name, driver.name): put(machine, bus, driver)
-                     for bus in machine.buses.values() for driver in bus.drivers}
+        self.puts: dict[tuple[str, str], Node | None] = {}
+        for bus in machine.buses.values():
+            for driver in bus.drivers:
+                value = put(machine, driver, bus.width)
+                self.puts[bus.name, driver.name] = value if value is not None and value.width == bus.width else None
         self.common: dict[tuple[str, Bits], Bits] = {}
         never = {rule.text: rule.form.condition for rule in machine.rules if isinstance(rule.form, Never)}
         priors = dict(prior_leaves(tuple(never.values()), terms, "prior", {}))
         after = [remembered(prior, leaf, terms) for prior, leaf in priors.items()]
         self.never = dict(zip(never, substitute(terms, tuple(never.values()), priors)))
         self.priors = dict(zip(priors.values(), substitute(terms, tuple(after), priors)))
-
-
-def put(machine: Machine, bus: Bus, driver: Driver) -> Node | None:
-    """What a driver puts on its bus; None where nothing says it, or its own width is another one."""
-    terms, name = machine.terms, driver.name
-    value = driver.value
-    if value is None and name in machine.registers:
-        value = terms.leaf("register", name, machine.registers[name].width)
-    elif value is None and name in machine.states:
-        value = terms.leaf("state", name, machine.states[name].width)
-    elif value is None and name in machine.fields:
-        value = terms.leaf("field", name, machine.fields[name].width)
-    elif value is None and name in machine.signals:
-        value = machine.signals[name].value
-    elif value is None and name in machine.stores:
-        value = terms.leaf("word", name, machine.stores[name].bits)
-    elif value is None and name in machine.memories:
-        value = terms.leaf("free", name, machine.memories[name].bits)
-    elif value is None and name in machine.inputs:
-        value = terms.leaf("input", name, machine.inputs[name].width)
-    elif value is None and name in machine.constants:
-        constant = machine.constants[name]
-        value = terms.const(constant, bus.width) if not constant >> bus.width else None
-    return value if value is not None and value.width == bus.width else None
 
 
 class Moment:

@@ -4,7 +4,8 @@ Named tuples, for the reason given in `language.tree`. Dicts are in the order of
 agent are dotted: `console.mode`. Every declaration has the place where it was made.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import Literal, NamedTuple, TypeAlias
 
 from ordain.language import tree
@@ -467,9 +468,9 @@ class Machine(NamedTuple):
     lower: Lower = _no_names
     clock: Clock | None = None
     released: Released = _never_held
-    components: dict[str, Component] = {}               # noqa: RUF012, never changed
+    components: Mapping[str, Component] = MappingProxyType({})
     wires: tuple[Wire, ...] = ()
-    memories: dict[str, Memory] = {}                    # noqa: RUF012, never changed
+    memories: Mapping[str, Memory] = MappingProxyType({})
     visible: tuple[str, ...] = ()
 
     @property

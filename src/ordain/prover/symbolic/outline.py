@@ -41,5 +41,6 @@ class Outline:
 def _under(function: BDDFunction, number: int) -> tuple[BDDFunction, BDDFunction]:
     """A function with a variable put at 0, and at 1."""
     manager = function.manager
-    return tuple(function.substitute(BDDFunction.make_substitution([(number, value)]))  # type: ignore[return-value]
+    zero, one = (function.substitute(BDDFunction.make_substitution([(number, value)]))
                  for value in (manager.false(), manager.true()))
+    return zero, one

@@ -26,8 +26,6 @@ UNTIDY = 1 << 21
 """Nodes that are there, or twice as many as were needed, before those are given back that nothing needs."""
 REMEMBERED = 1 << 20
 """Results of operations that are remembered."""
-
-
 MANAGER = 1280 << 20
 """Bytes of addresses that a manager of diagrams sets aside beside its nodes, and mostly never uses (measured)."""
 
