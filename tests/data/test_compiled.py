@@ -148,3 +148,19 @@ def kept(path: Datapath, leaf: Node) -> Node:
 
 def value_in(ran: Ran, leaf: Node) -> Bits:
     return ran.moment.held.get(kept(ran.moment.path, leaf), UNKNOWN)
+
+
+OPERATORS = {"not": "not count", "and": "count and far", "or": "count or far", "xor": "count xor far",
+             "+": "count + far", "-": "count - far", "slice": "{count[2:1], 0b00}", "join": "{count[1:0], far[3:2]}",
+             "if": "count if far[0] else far", "is": "{0b000, count is far}", "in": "{0b000, count in (1, 3, 9)}",
+             "<": "{0b000, count < far}", "parity": "{0b000, even parity of count}"}
+
+
+@pytest.mark.parametrize("name", OPERATORS)
+def test_every_operator_as_code(name: str) -> None:
+    """`count` takes what the operator makes of it and of `far`, from sixteen pairs of values."""
+    machine_ = MACHINE.replace("loads data + 1 when keep", f"loads {OPERATORS[name]} when keep") + \
+        "register far 4 bits, loads far + 3 when keep, reset 6\n"
+    for value in range(16):
+        path = Datapath(contents_of(machine_.replace("reset 3", f"reset {value}"), COUNTING))
+        assert differences(path, {"ram": {}}, {}, 4) == ([], 4)
