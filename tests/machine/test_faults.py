@@ -136,6 +136,49 @@ CASES = {
         "chip U1 16 x 8\n    holds control\n    address upc\nwire go at U1.OE", "U1.D8"),
     "a wire with too few pins": Case(
         "width-mismatch", "wire branch at U4.A", "wire branch at U4.{B, A}", "U4.A", "one pin for each bit"),
+    "a channel at two lines": Case(
+        "channel-twice", "probes pod\n    D0 go, D1 halt\n    D1 upc[0]",
+        "probes pod\n    D0 go, D1 halt\n    D2 upc[0]",
+        "D1", "`D1` is clipped to two lines"),
+    "a channel twice in one list": Case(
+        "channel-twice", "probes pod\n    {D1, D1} branch", "probes pod\n    {D1, D0} branch", "{D1, D1}"),
+    "the clock's channel at another line too": Case(
+        "channel-twice", "probes pod\n    clock D1 falling\n    D1 halt",
+        "probes pod\n    clock D1 falling\n    D2 halt",
+        "D1"),
+    "two channels for the clock": Case(
+        "width-mismatch", "probes pod\n    clock D[1:0]\n    D2 halt", "probes pod\n    clock D[1:1]\n    D2 halt",
+        "D[1:0]", "the clock is one line"),
+    "the clock said twice": Case(
+        "said-twice", "probes pod\n    clock D1\n    clock D2", "probes pod\n    clock D1\n    D2 go", "D2"),
+    "fewer channels than bits": Case(
+        "width-mismatch", "probes pod\n    D[2:0] upc", "probes pod\n    D[3:0] upc", "D[2:0]",
+        "`upc` has 4 bits, and 3 channels are named"),
+    "more channels than bits": Case(
+        "width-mismatch", "probes pod\n    D[2:0] branch", "probes pod\n    D[2:0] upc[2:0]", "D[2:0]"),
+    "a clip at what nothing is called": Case(
+        "unknown-name", "probes pod\n    D0 hlat", "probes pod\n    D0 halt", "hlat", "did you mean `halt`?"),
+    "a clip at a bit beyond the highest": Case(
+        "bad-slice", "probes pod\n    D0 upc[4]", "probes pod\n    D0 upc[3]", "upc[4]"),
+    "a lamp at a number": Case(
+        "wrong-kind", 'constant four = 4\nlamps "door"\n    shows four, go',
+        'constant four = 4\nlamps "door"\n    shows halt, go',
+        "four"),
+    "two rows of one name": Case(
+        "defined-twice", 'lamps "door"\n    shows go\nlamps "door"\n    shows halt',
+        'lamps "door"\n    shows go\nlamps "desk"\n    shows halt',
+        '"door"'),
+    "two sets of probes of one name": Case(
+        "defined-twice", "probes pod\n    D0 go\nprobes pod\n    D0 halt",
+        "probes pod\n    D0 go\nprobes pod_2\n    D0 halt",
+        "pod"),
+    "a lamp at a phase that nothing depends on": Case(
+        "wrong-kind", 'clock clk (first, second)\nlamps "door"\n    shows first',
+        'clock clk (first, second)\nsignal early = go and first\nlamps "door"\n    shows first', "first"),
+    "a lamp that looks back": Case(
+        "prior-in-hardware", 'signal was = prior(go)\nlamps "door"\n    shows was',
+        'signal was = go\nlamps "door"\n    shows was',
+        "was"),
     "opcodes of two widths": Case(
         "width-mismatch",
         "register ir 8 bits\nstore one 256 words of 4 bits\n    address ir\n    word start of instruction\n"

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple, TypeAlias
 
 import pyparsing as pp
 
-from ordain.language import behaviour, data, demands, storage, timing, tree, wires, wiring
+from ordain.language import behaviour, bench, data, demands, storage, timing, tree, wires, wiring
 from ordain.language.grammar import kw, line, listed, name, quoted
 from ordain.language.statements import Faults, Form, Parsed, no_block, read_statement
 from ordain.language.words import CARRY_MACHINE
@@ -68,6 +68,7 @@ FORMS: dict[str, Form] = {
     **wiring.FORMS,
     **demands.FORMS,
     **wires.FORMS,
+    **bench.FORMS,
 }
 
 

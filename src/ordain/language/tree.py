@@ -557,9 +557,51 @@ class Wire(NamedTuple):
     span: Span
 
 
+class Lamps(NamedTuple):
+    """`lamps "TITLE"` and the lines that its lamps show, from left to right: a name, bits of one, either under `not`;
+    the name `blank` where there is no lamp."""
+
+    title: Text
+    active_low: bool
+    lines: tuple[Expr, ...]
+    span: Span
+
+
+class Channels(NamedTuple):
+    """Channels of an analyzer, that of the highest bit first: `D3`, `D[9:0]`, `{D3, D5}`, `"CH 7"`."""
+
+    names: tuple[str, ...]
+    span: Span
+
+
+class Clip(NamedTuple):
+    """What some channels are clipped to."""
+
+    channels: Channels
+    line: Expr
+
+
+class ClockClip(NamedTuple):
+    """`clock CHANNEL [rising|falling]`; `edge` "": not said."""
+
+    channels: Channels
+    edge: Literal["rising", "falling", ""]
+
+
+class Probes(NamedTuple):
+    """`probes NAME` and its block: which channel of an analyzer is clipped to what."""
+
+    name: Word
+    title: Text | None
+    clocks: tuple[ClockClip, ...]
+    clips: tuple[Clip, ...]
+    span: Span
+
+
 MachineStatement: TypeAlias = Union[
     MachineHeader, Microprogram, Store, Field, Spare, Chip, Clock, Inputs, State, Register, Condition, Signal, Constant,
-    Assume, Home, Bus, Strobe, Keep, Exclusive, Agent, Rule, Allow, Order, Component, Wire, Memory, Visible,
+    Assume, Home, Bus, Strobe, Keep, Exclusive, Agent, Rule, Allow, Order, Component, Wire, Memory, Visible, Lamps,
+    Probes,
 ]
 
 

@@ -50,23 +50,29 @@ def _wire() -> pp.ParserElement:
 def _pins(text: Placed, at: int, token: str) -> list[tree.Pins]:
     """Every pin by its name, the one of the highest bit first."""
     part, _, pins = token.partition(".")
-    span = text.span(at, at + len(token))
+    end = at + len(token)
     if pins[0] == "{":
         names = [pin.strip() for pin in pins[1:-1].split(",")]
         wrong = next((pin for pin in names if not re.fullmatch(PIN, pin)), None)
         if wrong is not None:
-            raise Misread("syntax", f"`{wrong}` is no name of a pin", at, at + len(token), "pins of one part",
+            raise Misread("syntax", f"`{wrong}` is no name of a pin", at, end, "pins of one part",
                           "write `U4.{C, B, A}`, the pin of the highest bit first")
-    elif found := _RANGE.fullmatch(pins):
-        high, low = int(found[2]), int(found[3] or found[2])
-        if abs(high - low) >= MOST_PINS:
-            raise Misread("bad-number", f"{abs(high - low) + 1} pins", at, at + len(token), "more than a part has",
-                          "correct the numbers")
-        step = -1 if high >= low else 1
-        names = [f"{found[1]}{pin}" for pin in range(high, low + step, step)]
     else:
-        names = [pins]
-    return [tree.Pins(part, tuple(names), span)]
+        names = numbered(pins, at, end)
+    return [tree.Pins(part, tuple(names), text.span(at, end))]
+
+
+def numbered(name: str, at: int, end: int) -> list[str]:
+    """`D[7:0]` as D7, D6 ... D0; any other name as it is. `at`, `end`: where it stands in its line."""
+    found = _RANGE.fullmatch(name)
+    if found is None:
+        return [name]
+    high, low = int(found[2]), int(found[3] or found[2])
+    if abs(high - low) >= MOST_PINS:
+        raise Misread("bad-number", f"{abs(high - low) + 1} pins", at, end, "more than a part has",
+                      "correct the numbers")
+    step = -1 if high >= low else 1
+    return [f"{found[1]}{pin}" for pin in range(high, low + step, step)]
 
 
 def _build_wire(parsed: Parsed) -> Any:

@@ -52,6 +52,8 @@ class Declarations:
         self.wires: list[tree.Wire] = []
         self.memories: list[tree.Memory] = []
         self.visible: list[tree.Visible] = []
+        self.lamps: list[tree.Lamps] = []
+        self.probes: list[tree.Probes] = []
 
 
 class StoreText(NamedTuple):
@@ -115,6 +117,10 @@ def declare(statements: tuple[tree.MachineStatement, ...], lowering: Lowering) -
                 _memory(statement, found, lowering)
             case tree.Visible():
                 found.visible.append(statement)
+            case tree.Lamps():
+                found.lamps.append(statement)
+            case tree.Probes():
+                found.probes.append(statement)
             case tree.Exclusive():
                 found.exclusives.append(statement)
             case tree.Agent():

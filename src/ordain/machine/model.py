@@ -430,6 +430,47 @@ class Wire(NamedTuple):
     span: Span
 
 
+class Line(NamedTuple):
+    """A line of the board that can be seen: its name as people write it, `upc[9]`, and the level on it, 1 bit. Of an
+    active low field that is the level as stored, 0 while it is asserted."""
+
+    name: str
+    level: Node
+
+
+class Lamp(NamedTuple):
+    """`lit`: 1 bit, over the machine's leaves. An active low lamp is lit while its line is 0."""
+
+    line: Line
+    lit: Node
+
+
+class LampRow(NamedTuple):
+    """The lamps from left to right; None: a place without one."""
+
+    title: str
+    lamps: tuple[Lamp | None, ...]
+    active_low: bool
+    span: Span
+
+
+class Probe(NamedTuple):
+    channel: str
+    line: Line
+
+
+class ProbeSet(NamedTuple):
+    """How an analyzer is clipped on. `clock`: the channel at the clock, "" where none is; `edge`: at which edge states
+    change, "" where that is not said."""
+
+    name: str
+    title: str
+    probes: tuple[Probe, ...]
+    clock: str
+    edge: Literal["rising", "falling", ""]
+    span: Span
+
+
 class Machine(NamedTuple):
     """Everything the machine file says. `terms` made all its expressions.
 
@@ -472,6 +513,8 @@ class Machine(NamedTuple):
     wires: tuple[Wire, ...] = ()
     memories: Mapping[str, Memory] = MappingProxyType({})
     visible: tuple[str, ...] = ()
+    lamps: tuple[LampRow, ...] = ()
+    probes: Mapping[str, ProbeSet] = MappingProxyType({})
 
     @property
     def steps(self) -> int:

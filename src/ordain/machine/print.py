@@ -25,6 +25,8 @@ def machine_lines(machine: model.Machine) -> list[str]:
         *(bus_lines(machine, bus, names) for bus in machine.buses.values()),
         demand_lines(machine, names),
         wire_lines(machine, names),
+        *(lamp_lines(row) for row in machine.lamps),
+        *(probe_lines(clips) for clips in machine.probes.values()),
     ]
     lines: list[str] = []
     for section in sections:
@@ -274,3 +276,33 @@ def demand_lines(machine: model.Machine, names: CodeNames) -> list[str]:
     if machine.home is not None:
         lines.append(f"home {words(machine.home, names)}")
     return lines
+
+
+# ---------------------------------------------------------------- at the bench
+
+
+def lamp_lines(row: model.LampRow) -> list[str]:
+    """A row of lamps from left to right, neighbours of one name said together."""
+    shown = _together([lamp.line.name if lamp is not None else "-" for lamp in row.lamps])
+    return [f'lamps "{row.title}"' + (", active low" if row.active_low else ""), "  " + "  ".join(shown)]
+
+
+def probe_lines(clips: model.ProbeSet) -> list[str]:
+    """Each channel and its line."""
+    rows = [(clips.clock, "the clock" + (f", {clips.edge}" if clips.edge else ""))] if clips.clock else []
+    rows += [(probe.channel, probe.line.name) for probe in clips.probes]
+    return [f"probes {clips.name}" + (f" \"{clips.title}\"" if clips.title else ""),
+            *table([("channel", "line"), *rows])]
+
+
+def _together(lines: Sequence[str]) -> list[str]:
+    """`upc[9:0]` for upc[9], upc[8] ... upc[0]."""
+    runs: list[list[tuple[str, int]]] = []
+    for line in lines:
+        name, bracket, bit = line.removesuffix("]").rpartition("[")
+        here = (name, int(bit)) if bracket else (line, -1)
+        if bracket and runs and runs[-1][-1] == (name, here[1] + 1):
+            runs[-1].append(here)
+        else:
+            runs.append([here])
+    return [name if high < 0 else f"{name}{_bits(high, run[-1][1])}" for run in runs for name, high in run[:1]]

@@ -5,6 +5,7 @@ from typing import TypeVar
 
 from ordain.language import tree
 from ordain.machine import model
+from ordain.machine.bench import lamp_rows, probe_sets
 from ordain.machine.buses import bus_model, exclusive_model, keep_model, strobe_model
 from ordain.machine.chips import check_chips, chip_model
 from ordain.machine.clocking import Clocking
@@ -123,6 +124,8 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
         wires=wire_models(found.wires, components, chips, stores, fields, lowering),
         memories={memory.name: memory for memory in _sound(memory_model(item, lowering) for item in found.memories)},
         visible=visible_names(found.visible, lowering),
+        lamps=lamp_rows(found.lamps, fields, clocking.clock(), lowering),
+        probes=probe_sets(found.probes, fields, clocking.clock(), lowering),
     )
     return machine if stores else None
 

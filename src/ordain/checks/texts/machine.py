@@ -44,6 +44,11 @@ EXPLANATIONS = (
         "wire acc_out at U4.Y1\nwire pc_out  at U4.Y1",
         "Look at the board, and correct the line that is wrong."),
     Explanation(
+        "channel-twice", "a channel of an analyzer is clipped to two lines",
+        "A channel sees one line at a time; in a set of probes each stands once, the clock's among them.",
+        "probes pod\n    D0 upc[0], D1 upc[1]\n    D1 read",
+        "Look at the clips, and correct the line that is wrong."),
+    Explanation(
         "unknown-pin", "a part has no pin of this name",
         "Where a `part` lists its pins, these are all it has; a store's chip has D0, D1, ... and A0, A1, ...",
         'part U4 "74LS138"\n    A 1, B 2, C 3, Y0 15\nwire acc_out at U4.Y9',
