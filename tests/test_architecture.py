@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 SOURCE = Path(__file__).parent.parent / "src" / "ordain"
-LAYERS = ("text", "language", "machine", "microprogram", "placement", "rom", "logic", "control", "data", "prover",
-          "checks", "measure", "compare", "show", "cli")
+LAYERS = ("text", "language", "machine", "microprogram", "placement", "rom", "logic", "control", "data", "bench",
+          "prover", "checks", "measure", "compare", "show", "cli")
 LIBRARIES = ("text", "logic", "control")
 """Packages whose functions any higher package may call."""
 DATA_MODULES = {
     "ordain.language.tree", "ordain.machine.model", "ordain.machine.expression", "ordain.microprogram.model",
     "ordain.placement.model", "ordain.data.datapath", "ordain.data.model", "ordain.data.partial",
-    "ordain.rom.contents",
+    "ordain.rom.contents", "ordain.bench.model",
     "ordain.rom.burn_plan", "ordain.prover.model",
     "ordain.checks.check", "ordain.checks.catalogue", "ordain.measure.cycles", "ordain.compare.behaviour",
     "ordain.compare.comparison", "ordain.compare.difference", "ordain.compare.places", "ordain.compare.reach",

@@ -28,6 +28,7 @@ COMMANDS = {
     "cycles": "Least and most cycles of every instruction.",
     "step": "The control sequence of one instruction, cycle by cycle.",
     "run": "Machine code on the microprogram, values and all.",
+    "card": "A card to step the machine by hand: lamps, switches, boxes to tick.",
     "decode": "Chip images back to microinstructions, and what differs from the build.",
     "watch": "Check again at every save.",
     "explain": "What a finding means, an example, the usual repair.",

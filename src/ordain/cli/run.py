@@ -76,13 +76,13 @@ def command(machine: Path | None, words: tuple[str, ...], files: tuple[str, ...]
     if built is None:
         return _only_findings(manner, path, findings)
     model = built.machine
-    memories, more = _memories(model, path.parent, files, words)
+    memories, more = memories_given(model, path.parent, files, words)
     findings += more
     if has_errors(findings):
         return _only_findings(manner, path, findings)
     sizes = {name: 1 << one.width for name, one in model.inputs.items()}
     sizes.update((name, 1 << one.width) for name, one in model.conditions.items())
-    stop = _condition(built.contents, until)
+    stop = condition_of(built.contents, until)
     wanted = [_expected(model, text) for text in expected]
     asked = [_range(model, text) for text in dumps]
     made = recorded(Datapath(built.contents), memories, in_cycles(model, given, sizes), stop, cycles, instructions,
@@ -153,7 +153,7 @@ def _place(machine: "Machine", text: str, option: str) -> tuple[str, int]:
     return name, address
 
 
-def _memories(machine: "Machine", directory: Path, files: tuple[str, ...],
+def memories_given(machine: "Machine", directory: Path, files: tuple[str, ...],
               words: tuple[str, ...]) -> "tuple[Memories, list[Finding]]":
     """What the memories hold before the first cycle: as the machine file says, then files, then words."""
     from ordain.cli.loading import at_power_up, words_of_file
@@ -186,7 +186,7 @@ def _memories(machine: "Machine", directory: Path, files: tuple[str, ...],
     return memories, findings
 
 
-def _condition(contents: "Contents", text: str) -> "Node | None":
+def condition_of(contents: "Contents", text: str) -> "Node | None":
     """The condition of --until. Raises click.BadParameter."""
     if not text:
         return None

@@ -67,13 +67,13 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
     if built is None:
         return _only_findings(manner, path, findings)
     contents, system = built.contents, build_system(built.contents)
-    title, store, addresses = _place(contents, instruction)
+    title, store, addresses = place_of(contents, instruction)
     wanted = settings(built.machine, states, "--from", {one.name: one.values for one in system.variables})
     chosen = in_cycles(built.machine, given, {one.name: one.values for one in system.free})
-    begin = _reached(system, store, addresses, wanted, chosen(1))
+    begin = reached(system, store, addresses, wanted, chosen(1))
     if begin is None:
-        raise click.UsageError(_never(system, store, addresses, title, wanted, chosen(1)))
-    ends, last = (None, None) if through else (contents.machine.home, _last(system))
+        raise click.UsageError(never_reached(system, store, addresses, title, wanted, chosen(1)))
+    ends, last = (None, None) if through else (contents.machine.home, last_of(system))
     played = play(system, Start(begin), chosen, cycles, ends, last)
     if manner.format == "json":
         from ordain.show.verdicts import trace_data
@@ -96,7 +96,7 @@ def _only_findings(manner: Manner, path: Path, findings: list[Finding]) -> int:
     return status
 
 
-def _place(contents: "Contents", name: str) -> tuple[str, str, frozenset[int]]:
+def place_of(contents: "Contents", name: str) -> tuple[str, str, frozenset[int]]:
     """The name in full, store and addresses of a title, routine or label; of a routine those of its first word. Raises
     click.UsageError with the nearest name."""
     known = contents.labels
@@ -117,7 +117,7 @@ def _place(contents: "Contents", name: str) -> tuple[str, str, frozenset[int]]:
 # ---------------------------------------------------------------- where it begins
 
 
-def _reached(system: "System", store: str, addresses: frozenset[int], wanted: dict[str, int],
+def reached(system: "System", store: str, addresses: frozenset[int], wanted: dict[str, int],
              inputs: dict[str, int]) -> dict[str, int] | None:
     """The states of the nearest cycle at one of the addresses that has the wanted values; None when no sequence comes
     to such a one."""
@@ -134,16 +134,16 @@ def _reached(system: "System", store: str, addresses: frozenset[int], wanted: di
     return None if verdict.witness is None else verdict.witness.cycles[-1].states
 
 
-def _never(system: "System", store: str, addresses: frozenset[int], title: str, wanted: dict[str, int],
+def never_reached(system: "System", store: str, addresses: frozenset[int], title: str, wanted: dict[str, int],
            inputs: dict[str, int]) -> str:
     """Why an instruction cannot begin as it was asked to."""
-    if not (wanted or inputs) or _reached(system, store, addresses, {}, {}) is None:
+    if not (wanted or inputs) or reached(system, store, addresses, {}, {}) is None:
         return f"no sequence from reset comes to `{title}`"
     said = " and ".join(f"{name}={value}" for name, value in {**wanted, **inputs}.items())
     return f"no sequence from reset comes to `{title}` with {said}"
 
 
-def _last(system: "System") -> "Node":
+def last_of(system: "System") -> "Node":
     """The condition that an instruction ends with a cycle."""
     from ordain.control.sequencing import sequencing
     from ordain.measure.cycles import ends_of
