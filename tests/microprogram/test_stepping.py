@@ -77,6 +77,48 @@ def test_a_word_that_goes_on_past_the_end(body: str, found: list[str]) -> None:
     assert faults(described(MACHINE), f"routine one at 0\n{body}") == [f"small.micro:{each}" for each in found]
 
 
+FREE_RUNNING = """\
+machine small
+store control 4 words of 4 bits
+    address {page, count}
+field lamp 2 bits, idle 0
+spare 2 bits
+input page 1 bit
+state count 1 bit, reset 0
+    next count + 1
+"""
+ENDS = "from here the hardware can go on to the next address, and `{}` ends"
+
+
+@pytest.mark.parametrize(("micro", "found"), [
+    ("routine one at 0\n    lamp 1\n    lamp 2\nroutine two at 2\n    lamp 1\n    lamp 2\n", []),
+    ("routine one at 0\n    lamp 1\nroutine two at 1\n    lamp 2\nroutine three at 3\n    lamp 1\n"
+     "routine four at 2\n    lamp 2\n", []),
+    ("routine one at 0\n    lamp 1\n    lamp 2\nroutine two at 2\n    lamp 1\n", ["5:5", "two"]),
+    ("routine one\n    lamp 1\n    lamp 2\nroutine two at 2\n    lamp 1\n    lamp 2\n", ["3:5", "one"]),
+])
+def test_a_counter_that_no_word_decides_about_goes_round(micro: str, found: list[str]) -> None:
+    """Two rings of two addresses each. No order could name the next word; `at` says which one it is."""
+    expected = [f"small.micro:{found[0]}: runs-off: {ENDS.format(found[1])}"] if found else []
+    assert faults(described(FREE_RUNNING), micro) == expected
+
+
+@pytest.mark.parametrize(("start", "last", "found"), [
+    (0, "count 1", False), (1, "count 1", True), (0, "branch skip", False), (0, "maybe one", False)])
+def test_a_routine_that_fills_the_store_comes_round_again(start: int, last: str, found: bool) -> None:
+    """After address 63 comes 0, where it begins; not so where it begins at 1."""
+    lines = ["count 1"] * (63 - start) + [last]
+    micro = f"routine one at {start}\n" + "".join(f"    {line}\n" for line in lines)
+    expected = [f"small.micro:{len(lines) + 1}:5: runs-off: {ENDS.format('one')}"] if found else []
+    assert faults(described(MACHINE), micro) == expected
+
+
+def test_what_comes_behind_by_chance_is_not_meant() -> None:
+    """Where words decide where control goes on, one that says nothing does not fall into the next routine."""
+    micro = "routine one at 0\n    count 1\nroutine two at 1\n    back\n"
+    assert faults(described(MACHINE), micro) == [f"small.micro:2:5: runs-off: {ENDS.format('one')}"]
+
+
 def test_words_stand_as_they_must() -> None:
     placement = placed(described(MACHINE), "routine one at 5\n    maybe two\n    back\nroutine two at 7\n    back\n")
     assert placement.addresses == ((5,), (6,), (7,))

@@ -7,6 +7,7 @@ from ordain.language import tree
 from ordain.machine.expression import leaves
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bodies import Plan, is_stepped, plan_bodies
+from ordain.microprogram.ends import runs_off
 from ordain.microprogram.flow import following
 from ordain.microprogram.gaps import own_faults
 from ordain.microprogram.labels import Labels, check_machine_labels
@@ -39,8 +40,11 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
     for number, plan in enumerate(plans):
         words += writers[plan.store.name].body(number, plan, fixed)
     unused = {name: writers[name].unused() if name in writers else None for name in machine.stores}
-    for writer in writers.values():
+    for name, writer in writers.items():
         findings += writer.finished()
+        if writer.counter is not None:
+            own = [plan for plan in plans if plan.store.name == name]
+            findings += runs_off(writer.past, writer.counter, own, words, fixed)
     if not any(finding.severity is Severity.ERROR or finding.name == "counter-not-low" for finding in findings):
         findings += _no_order(machine, plans, words, writers)
     entries = start_entries(machine, plans, opcodes)

@@ -186,15 +186,15 @@ def steps_of(terms: Terms, layout: Layout, counter: Counter, bits: int, open_bit
     return Steps(_sums(found[:count], counter.place), _sums(found[count:], counter.place))
 
 
-def rows(steps: Sequence[Steps], delay: int, entries: Sequence[int]) -> tuple[list[int], list[int]]:
+def rows(steps: Sequence[Steps], delay: int, entries: Sequence[int]) -> tuple[list[int], dict[int, int]]:
     """For every word of a body how many of the following ones must stand in a row with it, and the words from which the
-    hardware can go on past the end of the body.
+    hardware can go on past the end of the body, each with how many words further at most.
 
     `entries`: the words that can be reached from elsewhere. With a delay of d cycles (one at least), the d words after
     an entry are already on their way when it is obeyed; each word then decides about the one d + 1 further on."""
     count = len(steps)
     reach = [0] * count
-    past: dict[int, None] = {}
+    past: dict[int, int] = {}
     seen: set[tuple[int | None, ...]] = set()
     todo: list[tuple[int | None, ...]] = [tuple(range(at, at + delay + 1)) for at in reversed(entries)]
     while todo:
@@ -207,19 +207,19 @@ def rows(steps: Sequence[Steps], delay: int, entries: Sequence[int]) -> tuple[li
             continue
         if coming is not None:
             if coming >= count:
-                past[word] = None
+                past[word] = max(past.get(word, 0), coming - count + 1)
             else:
                 reach[word] = max(reach[word], coming - word)
         if last is not None:
             for ahead in steps[word].kept:
                 if last + ahead >= count:
-                    past[word] = None
+                    past[word] = max(past.get(word, 0), last + ahead - count + 1)
                 else:
                     reach[word] = max(reach[word], last + ahead - word)
                     todo.append(tuple(range(last + ahead, last + ahead + delay + 1)))
             todo.extend((*pending[1:], last + ahead) for ahead in steps[word].on)
         todo.append((*pending[1:], None))
-    return reach, sorted(past)
+    return reach, dict(sorted(past.items()))
 
 
 # ---------------------------------------------------------------- reading expressions

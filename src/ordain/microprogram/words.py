@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from ordain.language import tree
 from ordain.machine.model import Machine
 from ordain.microprogram.bodies import Plan
+from ordain.microprogram.ends import Past
 from ordain.microprogram.labels import Labels
 from ordain.microprogram.layout import Layout
 from ordain.microprogram.meaning import BROKEN, Aim, Assign, Meaning, Need, at_clause, meaning_of, said
@@ -32,9 +33,10 @@ class Writer:
     """Makes the words of one store. `known`: meanings by clause text. `stepped`: what may follow a word, by the bits
     that decide it. `possible`: whether a word allows
     what a transfer needs, by need and bits. `again`: by clause text, label or
-    fields, the finding's number and the places where the fault recurs."""
+    fields, the finding's number and the places where the fault recurs. `past`: words from which the hardware can go on
+    past the end of their bodies."""
 
-    __slots__ = ("again", "counter", "findings", "known", "labels", "layout", "machine", "possible", "stepped",
+    __slots__ = ("again", "counter", "findings", "known", "labels", "layout", "machine", "past", "possible", "stepped",
                  "vocabulary")
 
     def __init__(self, machine: Machine, layout: Layout, labels: Labels, counter: Counter | None) -> None:
@@ -43,6 +45,7 @@ class Writer:
         self.known: dict[str, Meaning] = {}
         self.stepped: dict[object, tuple[Steps, int]] = {}
         self.possible: dict[object, bool] = {}
+        self.past: list[Past] = []
         self.findings: list[Finding] = []
         self.again: dict[tuple[str, str], tuple[int, list[Span]]] = {}
 
@@ -100,7 +103,8 @@ class Writer:
                 if at_once:
                     reach = found[1]
                     if index + reach >= end and not broken:
-                        self._runs_off(plan, word, index + reach - end + 1)
+                        self.past.append(Past(plan, index, index + reach - end + 1))
+                        reach = end - 1 - index
                 else:
                     all_steps.append(found[0] if not broken else NO_STEPS)
             made.append(new(Microinstruction, (
@@ -129,8 +133,7 @@ class Writer:
         """The words with what must follow them, where a register delays the address."""
         entries = [at for at, word in enumerate(plan.words) if not at or word.label is not None]
         reach, past = rows(steps, delay, entries)
-        for at in past:
-            self._runs_off(plan, plan.words[at], 1)
+        self.past += [Past(plan, plan.first + at, over) for at, over in past.items()]
         return [word._replace(succeeds=ahead) for word, ahead in zip(made, reach)]
 
     # ------------------------------------------------------------ clauses
@@ -238,12 +241,6 @@ class Writer:
         steps = steps_of(self.machine.terms, self.layout, counter, bits, open_bits)
         self.stepped[key] = steps, max((*steps.on, *steps.kept), default=0)
         return self.stepped[key]
-
-    def _runs_off(self, plan: Plan, word: tree.Micro, over: int) -> None:
-        self.findings.append(error(
-            "runs-off", f"from here the hardware can go on to the next address, and `{plan.name}` ends", word.span,
-            "nothing follows" if over == 1 else f"{over} words are missing",
-            help="end with an order that names the next word"))
 
     def finished(self) -> list[Finding]:
         """The findings, each with the further places of the same fault."""

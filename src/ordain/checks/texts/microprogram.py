@@ -181,7 +181,9 @@ EXPLANATIONS = (
         "From there the hardware steps to the next address, or to the word that follows in the text, and there is "
         "none.",
         "routine hold\n        release\n        grant                           # and then?",
-        "End the body with an order that names the next word."),
+        "End the body with an order that names the next word. Where a counter steps through the store by itself, and "
+        "no order could name one, say `at` which address each routine starts: they may then stand one behind the "
+        "other, and the last ends at the last address."),
     Explanation(
         "never-chosen", "a word that no address line leads to",
         "The arms before it take every case.",

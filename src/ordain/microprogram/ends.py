@@ -1,0 +1,58 @@
+"""Words from which the hardware goes on past the end of their body: what stands there, if the text says it."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from ordain.microprogram.bodies import Plan
+from ordain.microprogram.model import Microinstruction
+from ordain.microprogram.stepping import Counter
+from ordain.text.findings import Finding, Place, error
+
+
+class Past(NamedTuple):
+    """From word `word` (counted through all bodies) of a body the hardware can go on `over` words past its last one."""
+
+    plan: Plan
+    word: int
+    over: int
+
+
+def runs_off(past: Sequence[Past], counter: Counter, plans: Sequence[Plan], words: Sequence[Microinstruction],
+             fixed: Mapping[int, tuple[int, ...]]) -> Iterator[Finding]:
+    """Of one store: words after which nothing comes.
+
+    After the last word of a routine that fills its ring of addresses from an address that is said comes its first
+    one again. Where words decide nothing, as of a store that a free counter addresses, the routine that is said to
+    stand at the next address comes: there is no order that could name it."""
+    places = {plan.first: _addresses(plan, words, fixed, counter) for plan in plans} if past else {}
+    for plan, word, over in past:
+        own = places[plan.first]
+        others = [address for known in places.values() for address in known] if counter.bits == 0 else own
+        ahead = [_next(own[-1], step + 1, counter) for step in range(over)] if len(own) == plan.end - plan.first else []
+        if ahead and set(ahead) <= set(others):
+            continue
+        yield error(
+            "runs-off", f"from here the hardware can go on to the next address, and `{plan.name}` ends",
+            words[word].span, "nothing follows" if over == 1 else f"{over} words are missing",
+            places=() if counter.bits else (Place(plan.store.span, "no word decides where control goes on"),),
+            help="end with an order that names the next word" if counter.bits else
+            "say `at` which address each routine starts, so that one stands behind the other, up to the last address")
+
+
+def _addresses(plan: Plan, words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]],
+               counter: Counter) -> list[int]:
+    """The addresses of the first words of a routine, as far as they are said: by `at`, and one by one from there."""
+    said = fixed.get(plan.first, ())
+    if plan.kind != "routine" or len(said) != 1:
+        return []
+    found = [said[0]]
+    for word in words[plan.first:plan.end - 1]:
+        if not word.succeeds:
+            break
+        found.append(_next(found[-1], 1, counter))
+    return found
+
+
+def _next(address: int, step: int, counter: Counter) -> int:
+    low = (1 << counter.width) - 1
+    return address & ~low | address + step & low
