@@ -64,14 +64,19 @@ class Cycle(Speech):
             if thing.kind == "signal" and thing.expr is not None and not looks_back(thing.expr, self.description,
                                                                                     thing.agent):
                 self.text(thing.expr, None, None, thing.agent)
+        for bus in description.buses.values():
+            for promise in (driver.steady for driver in bus.drivers):
+                if promise is not None and not looks_back(promise, description, ""):
+                    self.bit(promise)
         self._assumed = [self.bit(assume.condition, agent) for agent, assume in description.assumes
                          if isinstance(assume, tree.Assume)]
         self._assumptions_remember = self._remembered()
 
     def remembers_more(self) -> bool:
         """States here have memories that are no part of the machine: a gate of a strobe looks back; or of a bus that
-        keeps its level all bits are remembered, where only some of them may be read."""
-        return self._remembered() > self._assumptions_remember or any(
+        keeps its level all bits are remembered, where only some of them may be read; or registers are followed that
+        only a memory reads, of which nobody asks."""
+        return bool(self.description.memories) or self._remembered() > self._assumptions_remember or any(
             slot.shown.endswith(" kept") and slot.values > 2 for slot in self.slots)
 
     def _remembered(self) -> int:
@@ -116,7 +121,7 @@ class Cycle(Speech):
                 return f"s{self._place[f'state {thing.name}']}"
             case "register":
                 return self.shown(thing.name)
-            case "input" | "condition":
+            case "input" | "condition" | "memory":
                 return self.free(thing.name, thing.values)
             case "bus":
                 return self.level(thing.name)
@@ -155,16 +160,24 @@ class Cycle(Speech):
     def level(self, bus: str) -> str:
         """What stands on a bus: anything while somebody drives it, else the level at which it is held, if it is."""
         anything = self.free(bus, self.description.things[bus].values)
-        if self.description.buses[bus].undriven in ("floats", "multiplexed") or self._in_ring("bus", bus):
+        undriven = self.description.buses[bus].undriven
+        if undriven in ("floats", "multiplexed"):
+            return anything
+        if self._in_ring("bus", bus):
+            if undriven == "kept":
+                self._held_level(bus)  # it is followed, though nothing comes of it here
             return anything
         return self._once(f"bus {bus}", lambda: self._level(bus, anything))
 
+    def _held_level(self, bus: str) -> str:
+        key = f"kept {bus}"
+        if key not in self._place:
+            self._slot(key, Slot(f"{bus} kept", self.description.things[bus].values, None), lambda: self.level(bus))
+        return f"s{self._place[key]}"
+
     def _level(self, bus: str, anything: str) -> str:
         thing, undriven = self.description.things[bus], self.description.buses[bus].undriven
-        key = f"kept {bus}"
-        if undriven == "kept" and key not in self._place:
-            self._slot(key, Slot(f"{bus} kept", thing.values, None), lambda: self.level(bus))
-        held = f"s{self._place[key]}" if undriven == "kept" else \
+        held = self._held_level(bus) if undriven == "kept" else \
             str(thing.values - 1 if undriven in ("pulled-high", "wired-and") else 0)
         with self._ring_of("bus", bus):
             driven = " or ".join(self.bit(driver.when) for driver in self.description.buses[bus].drivers)

@@ -1,6 +1,6 @@
 """What depends on what within one cycle, and who takes a value: docs/checks.md, walked through cycle by cycle.
 
-Stores, buses and latches are called by their names; a field of a word is its store.
+Stores, memories, buses and latches are called by their names; a field of a word is its store.
 """
 
 from typing import NamedTuple
@@ -18,8 +18,8 @@ class Way(NamedTuple):
 
 
 class Dependence:
-    """Of a whole machine. `_passed`: by which ways a value comes into a bus or store; `_acting`: the further ways by
-    which it does when enables and open latches pass it on. `_takers`: who takes a value, and by which ways."""
+    """Of a whole machine. `_passed`: by which ways a value comes into a bus, memory or store; `_acting`: the further
+    ways by which it does when enables and open latches pass it on. `_takers`: who takes a value, and by which ways."""
 
     def __init__(self, eye: Observer) -> None:
         self._eye, self._looker = eye, Looker(eye)
@@ -29,15 +29,21 @@ class Dependence:
         self._takers: dict[str, list[Way]] = {}
         for name, store in self._description.stores.items():
             self._passed[name] = [Way(None, self._looker.expr(store.address))]
+        for name, memory in self._description.memories.items():
+            self._passed[name] = [Way(None, self._looker.expr(memory.address))]
+            self._takers[name] = [Way(None, self._looker.expr(write.when)) for write in memory.writes]
+            self._takers[name] += [Way(eye.see(write.when), look) for write in memory.writes
+                                   for look in (self._looker.expr(write.source, "", memory.bits.value),
+                                                self._looker.expr(memory.address))]
         for name, bus in self._description.buses.items():
             self._passed[name] = [Way(eye.see(driver.when), look) for driver in bus.drivers
-                                  for look in self._driven(driver)]
+                                  for look in self._driven(driver, bus.width.value)]
             self._acting[name] = [Way(None, self._looker.expr(driver.when)) for driver in bus.drivers]
         for name, register in self._description.registers.items():
             ways = [Way(None, self._looker.expr(load.when)) for load in register.loads]
             width = self._description.things[name].width
             ways += [Way(eye.see(load.when), self._looker.expr(load.source, "", width)) for load in register.loads]
-            self._takers[name] = ways[:]
+            self._takers[name] = [*self._takers.get(name, ()), *ways]
             if register.transparent:
                 self._acting[name] = ways
         self._take()
@@ -75,11 +81,13 @@ class Dependence:
     def _comes(self, seen: Seen, ways: list[Way], known: set[str]) -> bool:
         return any((way.on is None or seen[way.on]) and looks(way.look, seen, known) for way in ways)
 
-    def _driven(self, driver: tree.Driver) -> list[Look]:
-        """What an enabled driver passes on."""
+    def _driven(self, driver: tree.Driver, width: int) -> list[Look]:
+        """What an enabled driver passes on: its value, or what its name stands for."""
         found = []
         thing = self._description.things.get(driver.name.text)
-        if thing is not None and thing.kind in ("register", "field", "store"):
+        if driver.value is not None:
+            found.append(self._looker.expr(driver.value, "", width))
+        elif thing is not None and thing.kind in ("register", "field", "store", "memory"):
             found.append(self._looker.named(thing.name))
         elif thing is not None and thing.kind == "signal":
             found.append(self._looker.expr(thing.expr, thing.agent))

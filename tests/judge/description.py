@@ -19,7 +19,7 @@ class Codes(NamedTuple):
 
 
 class Thing(NamedTuple):
-    """What a name stands for. `kind`: store, field, state, register, input, condition, signal, constant, bus.
+    """What a name stands for. `kind`: store, field, state, register, input, condition, signal, constant, bus, memory.
 
     `expr`, `agent`: of a signal or constant, where it is written. `values`: how many there are."""
 
@@ -49,6 +49,7 @@ class Description:
         self.states: dict[str, Agented] = {}
         self.registers: dict[str, tree.Register] = {}
         self.buses: dict[str, tree.Bus] = {}
+        self.memories: dict[str, tree.Memory] = {}
         self.agents: set[str] = set()
         self.assumes: list[Agented] = []
         self.strobes: list[tree.Strobe] = []
@@ -88,6 +89,9 @@ class Description:
             case tree.Bus(name=name, width=width):
                 self.buses[name.text] = statement
                 self._add(Thing("bus", name.text, width.value, 1 << width.value))
+            case tree.Memory(name=name, bits=bits):
+                self.memories[name.text] = statement
+                self._add(Thing("memory", name.text, bits.value, 1 << bits.value))
             case tree.Agent(name=name):
                 self.agents.add(name.text)
                 for inputs in statement.inputs:

@@ -56,6 +56,7 @@ class _Made:
         self.stores()
         self.states()
         self.registers()
+        self.memory()
         self.signals()
         self.buses()
         self.demands()
@@ -269,6 +270,27 @@ class _Made:
         if self.some(3):
             self.words.value(Value("late", wide))
 
+    def memory(self) -> None:
+        choose, wide = self.choose, self.width
+        self.remembers = self.some(3)
+        if not self.remembers:
+            return
+        address = choose(("ir", "ir", "{key, a[0]}", "{data[0], late[0]}", "{a[0], ir[1]}"))
+        sources = ("data", "data", "a", "result", "b + 1", self.number(wide))
+        lines = [f"memory ram {choose((3, 4))} words of {wide} bit{'s' if wide > 1 else ''}", f"    address {address}"]
+        lines += [f"    writes {choose(sources)} when {choose(('pulse', 'low', self.words.hardware(1)))}"
+                  for _ in range(choose((0, 1, 1, 2)))]
+        self.add(*lines, *choose(((), ("    holds zeros",))))
+        self.words.value(Value("ram", wide), rare=True)
+
+    def put(self) -> str:
+        """What a driver is said to put on its bus."""
+        wide = self.width
+        parts = ["a xor b", "result", "not data", "late + 1", "b", "a if key else late", "result if low else b",
+                 f"{self.number(wide)}", "ir" if wide == 2 else "ir[1]", "{flag, low}" if wide == 2 else "flag"]
+        parts += ["ram", "ram xor a", "ram if grant else data"] if self.remembers else []
+        return f" = {self.choose(parts)}"
+
     def number(self, width: int) -> str:
         return f"0b{self.choose(range(1 << width)):0{width}b}"
 
@@ -291,10 +313,13 @@ class _Made:
         bits = f"{wide} bit{'s' if wide > 1 else ''}"
         turn = choose(("", "", ", turnaround 1", ", turnaround 2", ", turnaround 3"))
         promise = choose((", follows result", "", ", steady while not low", f", steady while {self.words.rule(0)}"))
+        second = choose(("b", "flag", "load", "chip", "mixed", "late", "drive_many", *(("ram", "ram") if self.remembers
+                                                                                       else ())))
+        part = self.put() if "follows" not in promise and self.some(3) else ""
         lines = [f"bus data {bits}, {choose(UNDRIVEN)}{turn}", f"    driven by a when {self.enable('source is one')}",
-                 f"    driven by {choose(('b', 'flag', 'load', 'chip', 'mixed', 'late', 'drive_many'))} "
-                 f"when {self.enable('source is two')}",
-                 f"    driven by part when {self.enable('source is value' if self.full else 'low and pulse')}{promise}"]
+                 f"    driven by {second}{self.put() if self.some(6) else ''} when {self.enable('source is two')}",
+                 f"    driven by part{part} when {self.enable('source is value' if self.full else 'low and pulse')}"
+                 f"{promise}"]
         for agent in self.agents:
             steady = choose((f", steady while {agent}.owns", f", steady while {agent}.want", ""))
             lines.append(f"    driven by {agent} when {agent}.owns{steady}")
@@ -303,8 +328,10 @@ class _Made:
         self.add(*lines)
         turn = choose(("", "", "", ", turnaround 1"))
         when = choose(("", " when low", " when source is not none"))
-        self.add(f"bus result {bits}, {choose(UNDRIVEN)}{turn}", f"    driven by alu{when}, follows data",
-                 f"    driven by {choose(('b', 'a', 'late'))} when {choose(('load is b', 'pulse', 'source is none'))}")
+        alu = f"alu{self.put()}{when}" if self.some(3) else f"alu{when}, follows data"
+        others = ("b", "a", "late", *(("ram",) if self.remembers else ()))
+        self.add(f"bus result {bits}, {choose(UNDRIVEN)}{turn}", f"    driven by {alu}",
+                 f"    driven by {choose(others)} when {choose(('load is b', 'pulse', 'source is none'))}")
         if self.some(8):
             self.add("signal drive_many = data" if wide == 2 else "signal drive_many = {data}")
         else:

@@ -270,7 +270,7 @@ def spelt(expr: tree.Expr, description: Description, width: int) -> str:
 
 def names_in(expr: tree.Expr | None, description: Description, agent: str = "",
              codes: Codes | None = None) -> set[str]:
-    """The states, registers, fields, stores, inputs, conditions and buses that an expression reads."""
+    """The states, registers, fields, stores, inputs, conditions, buses and memories that an expression reads."""
     reader = _Reader(description)
     if expr is not None:
         reader.text(expr, None if codes is None else codes.width, codes, agent)

@@ -21,6 +21,7 @@ class Reason(NamedTuple):
     latch      it is closed in both
     value      each is the same in both
     promise    it holds in both
+    never      it may always change, from one cycle to the next
     bus        the bus called `name` is steady
     all        every one of `parts` is a reason
     """
@@ -29,6 +30,9 @@ class Reason(NamedTuple):
     numbers: tuple[int, ...] = ()
     name: str = ""
     parts: "tuple[Reason, ...]" = ()
+
+
+NEVER = Reason("never")
 
 
 class Driver(NamedTuple):
@@ -103,6 +107,8 @@ class Buses:
                 return not any(before[number] or now[number] for number in reason.numbers)
             case "value":
                 return all(before[number] == now[number] for number in reason.numbers)
+            case "never":
+                return False
             case "promise":
                 return all(before[number] and now[number] for number in reason.numbers)
             case "bus":
@@ -118,7 +124,8 @@ class Buses:
         found = []
         for driver in self.description.buses[bus].drivers:
             reasons = []
-            own = self._by_nature(driver.name.text)
+            own = self._by_nature(driver.name.text) if driver.value is None else \
+                self._value(driver.value, "", self.description.things[bus].width)
             reasons += [] if own is None else [own]
             if driver.follows is not None:
                 self._add(driver.follows.text)
@@ -143,24 +150,33 @@ class Buses:
                 return Reason("value")
             case "signal":
                 assert thing.expr is not None
-                return self._signal(thing.expr, thing.agent)
+                return self._value(thing.expr, thing.agent)
+            case "memory":
+                return self._memory(name)
         return None
+
+    def _memory(self, name: str) -> Reason | None:
+        """Its address stays, and nothing is written in the cycle before."""
+        memory = self.description.memories[name]
+        address = None if memory.address is None else self._value(memory.address, "")
+        idle = Reason("register", tuple(self.eye.see(write.when) for write in memory.writes))
+        return None if address is None else Reason("all", parts=(address, idle))
 
     def _register(self, name: str) -> Reason:
         register = self.description.registers[name]
         loads = tuple(self.eye.see(load.when) for load in register.loads)
         return Reason("latch" if register.transparent else "register", loads)
 
-    def _signal(self, expr: tree.Expr, agent: str) -> Reason | None:
+    def _value(self, expr: tree.Expr, agent: str, width: int | None = None) -> Reason | None:
         """With an input or condition in it, it always changes. With registers or buses in it, all that is in it must
         stay; else its value must."""
         names = names_in(expr, self.description, agent)
         kinds = {self.description.things[name].kind for name in names}
         if kinds & {"input", "condition"}:
             return None
-        if not kinds & {"register", "bus"}:
-            return Reason("value", (self.eye.see(expr, agent, None),))
-        parts = []
+        if not kinds & {"register", "bus", "memory"}:
+            return Reason("value", (self.eye.see(expr, agent, width),))
+        parts: list[Reason] = []
         for name in sorted(names):
             kind = self.description.things[name].kind
             if kind == "bus":
@@ -168,6 +184,8 @@ class Buses:
                 parts.append(Reason("bus", name=name))
             elif kind == "register":
                 parts.append(self._register(name))
+            elif kind == "memory":
+                parts.append(self._memory(name) or NEVER)
             else:
                 parts.append(Reason("value", (self.eye.see_fact(self.cycle.leaf(self.description.things[name])),)))
         return Reason("all", parts=tuple(parts))
