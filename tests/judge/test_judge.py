@@ -15,7 +15,7 @@ from tests.judge.shuffling import shuffled
 from tests.judge.tool import Built, Text, build
 
 SAMPLE = (*range(10, 21), *range(22, 32))
-PAIRS = range(28)
+PAIRS = range(300, 332)
 CLOCKED = (2, 5, 6, 7, 8, 9, 10, 11, 12, 13, 35, 50, 56, 62, 66, 75, 86, 88, 97, 98)
 
 
