@@ -2,6 +2,7 @@
 
 import os
 import signal
+import tempfile
 from fnmatch import fnmatch
 from typing import Any
 
@@ -29,7 +30,8 @@ SLOW = ("tests/cli/test_[!s]*", "tests/cli/test_since.py", "tests/docs/*", "test
 
 def pytest_configure() -> None:
     """A shell lets what it starts in the background ignore interrupts, and so would the commands that are interrupted
-    in tests."""
+    in tests. Examples are copied without the tree around them, of which they name files."""
+    os.environ["ORDAIN_READ_FROM"] = tempfile.gettempdir()
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 

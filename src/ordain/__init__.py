@@ -11,13 +11,13 @@ From Python:
 
 What they return are named tuples, described where they are defined: `ordain.pipeline.Built`,
 `ordain.checks.check.Report`, `ordain.compare.comparison.Comparison`. Everything is imported when it is first asked for:
-the command line begins here.
+the command line begins here, and from its first line on an interruption ends as it does later.
 """
 
-from pathlib import Path
-from typing import TYPE_CHECKING
-
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from ordain.checks.check import Report
     from ordain.compare.comparison import Comparison
     from ordain.pipeline import Built
@@ -35,9 +35,11 @@ class NotBuilt(Exception):
         self.findings = findings
 
 
-def build_machine(machine: str | Path, recorded: str | Path | None = None) -> "Built":
+def build_machine(machine: "str | Path", recorded: "str | Path | None" = None) -> "Built":
     """Everything from a machine file and its microprogram to the contents of the chips, in memory. `recorded`: the
     directory of an earlier build, whose words keep their addresses where they can. Raises NotBuilt."""
+    from pathlib import Path
+
     from ordain.pipeline import build_model
 
     built, findings = build_model(Path(machine), None if recorded is None else Path(recorded))

@@ -1,6 +1,7 @@
 """Kept reports: found again by what they are about, and never in place of another."""
 
 import hashlib
+import json
 import os
 import subprocess
 import sys
@@ -13,7 +14,7 @@ import pytest
 
 import ordain
 from ordain.checks import cache as kept
-from ordain.checks.cache import MOST_BYTES, key_of, load, own_text, prune, store
+from ordain.checks.cache import MOST_BYTES, is_there, key_of, load, own_text, prune, store
 from ordain.checks.check import Report
 from ordain.checks.kept import sources_of
 from ordain.checks.run import EVERYTHING, Selection, prove
@@ -170,6 +171,28 @@ def test_an_entry_that_is_whole_and_makes_no_sense_counts_as_absent(body: bytes,
     head = f"ordain verdicts k {hashlib.sha256(body).hexdigest()}\n".encode()
     (tmp_path / "k.verdicts").write_bytes(head + body)
     assert load(tmp_path, "k", proved(MACHINE, MICRO)[0]) is None
+
+
+@pytest.mark.parametrize(("where", "value"), [
+    (("states",), "0"), (("rows", 0, 0, 3), "5"), (("rows", 0, 2), 1.5), (("rows", 0, 0, 6), None),
+    (("rows", 0, 3, 1), -1), (("rows", 0, 3, 2), 10 ** 9), (("rows", 0, 3, 1), True), (("findings", 0, 2), ["a"]),
+    (("findings", 0, 8, 0, 0, 4, "control"), None), (("findings", 0, 8, 0, 0, 0), {"state": "0"}), (("depth",), None),
+    (("executed", "control"), ["0"]), (("rows", 0, 0, 2), "sure"), (("findings", 0, 5), [[None, "a"]])])
+def test_an_entry_with_a_value_of_another_kind_counts_as_absent(where: tuple[Any, ...], value: Any,
+                                                               tmp_path: Path) -> None:
+    """Also where its sum is right: somebody, or another program, has changed it."""
+    contents, report = proved(MACHINE, FIGHTS)
+    store(tmp_path, "k", contents, report)
+    body = json.loads((tmp_path / "k.verdicts").read_bytes().partition(b"\n")[2])
+    inner = body
+    for key_of_part in where[:-1]:
+        inner = inner[key_of_part]
+    assert inner[where[-1]] != value
+    inner[where[-1]] = value
+    changed = json.dumps(body).encode()
+    head = f"ordain verdicts k {hashlib.sha256(changed).hexdigest()}\n".encode()
+    (tmp_path / "k.verdicts").write_bytes(head + changed)
+    assert load(tmp_path, "k", contents) is None and is_there(tmp_path, "k")
 
 
 def test_what_was_not_decided_is_not_kept(tmp_path: Path) -> None:

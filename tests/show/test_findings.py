@@ -74,7 +74,7 @@ def test_control_characters_of_a_source_never_reach_the_terminal() -> None:
                   places=(Place(span(text, text), "\x08"),))
     shown = finding_text(found, PLAIN)
     assert all(char.isprintable() or char == "\n" for char in shown)
-    assert "1 | lift \ufffd[31m\ufffdload now" in shown
+    assert "1 | lift \\x1b[31m\\u202eload now" in shown
 
 
 @pytest.mark.parametrize(("text", "start", "end", "expected"), [

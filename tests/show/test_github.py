@@ -44,13 +44,13 @@ def test_without_a_place_there_is_no_file() -> None:
 
 
 def test_nothing_in_a_name_or_message_ends_the_command() -> None:
-    name, message = "a,b:c%d\n.micro", "one\r\n::error::two, 100%0A"
+    name, message = "a,b:c%d\n.micro", "one\r\n::error::\x1b[31mtwo\u202e, 100%0A"
     text = "lift"
     [line] = annotation_lines([error("x", message, Span(Source(name, text), 0, 4))])
     assert "\n" not in line and "\r" not in line
     _, properties, said = read(line)
     assert properties["file"] == name
-    assert said == message
+    assert said == message.replace("\r", "\\r").replace("\x1b", "\\x1b").replace("\u202e", "\\u202e")
 
 
 def test_over_several_lines_there_are_no_columns() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from ordain.text.findings import Severity
-from ordain.text.reading import LARGEST_FILE, LONGEST_LINE, UNREADABLE, decode, read_source
+from ordain.text.reading import LARGEST_FILE, LONGEST_LINE, UNREADABLE, accept, decode, read_beside, read_source
 from ordain.text.source import Source, Span
 
 
@@ -77,7 +77,7 @@ def test_a_huge_file_is_not_decoded(tmp_path: Path) -> None:
 
 
 def test_the_reasons_that_make_exit_status_2() -> None:
-    assert {"missing-file", "not-a-file", "unreadable-file", "file-too-large"} == UNREADABLE
+    assert {"missing-file", "file-elsewhere", "not-a-file", "unreadable-file", "file-too-large"} == UNREADABLE
 
 
 @pytest.mark.parametrize(("data", "name", "says"), [
@@ -100,3 +100,50 @@ def test_a_line_of_ten_megabytes_is_one_finding_at_its_place() -> None:
 def test_the_longest_line_is_still_read() -> None:
     assert decode("a", b"x" * LONGEST_LINE + b"\n")[0] is not None
     assert decode("a", b"x" * (LONGEST_LINE + 1))[0] is None
+
+
+@pytest.mark.parametrize("unseen", ["\x00", "\x08", "\x0c", "\x1b", "\x7f", "\x85", "\x9b", "\u2028", "\u202e"])
+def test_what_acts_on_a_terminal_or_an_editor_is_refused_where_it_stands(unseen: str) -> None:
+    """Also in a comment: text that looks otherwise than it is read (Unicode Technical Report 36, from memory)."""
+    source, [finding] = accept(Source("a.machine", f"machine m\n# a{unseen}b\tc\n"))
+    assert source is None and finding.name == "control-character"
+    assert finding.span is not None and (finding.span.line, finding.span.column) == (2, 4)
+    assert f"U+{ord(unseen):04X}" in finding.message
+
+
+def test_letters_marks_and_tabs_of_any_language_are_no_control_characters() -> None:
+    text = "a\tb\n# Größe, 日本語, עברית, می\u200cخواهم, e\u0301, \u00a0\n"
+    assert accept(Source("a", text))[0] is not None
+
+
+@pytest.fixture
+def strange_tree(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A machine's directory `m`, a secret beside it, a link to that."""
+    monkeypatch.delenv("ORDAIN_READ_FROM")
+    (tmp_path / "m").mkdir()
+    (tmp_path / "m" / "own.micro").write_text("own")
+    (tmp_path / "secret").write_text("secret")
+    (tmp_path / "m" / "link").symlink_to(tmp_path / "secret")
+    return tmp_path
+
+
+@pytest.mark.parametrize("name", ["../secret", "link", "own/../../secret", "../m/../secret"])
+def test_a_name_that_leads_out_of_the_directory_is_refused(name: str, strange_tree: Path) -> None:
+    source, _, [finding] = read_beside(strange_tree / "m", name, None)
+    assert source is None and finding.name == "file-elsewhere" and finding.name in UNREADABLE
+
+
+def test_what_stands_in_the_directory_is_read_however_it_is_named(strange_tree: Path) -> None:
+    assert read_beside(strange_tree / "m", "../m/own.micro", None)[2] == []
+
+
+def test_a_work_tree_and_a_listed_directory_are_read_from(strange_tree: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ORDAIN_READ_FROM", os.pathsep.join(("", str(strange_tree / "nowhere"), str(strange_tree))))
+    assert read_beside(strange_tree / "m", "../secret", None)[2] == []
+    monkeypatch.delenv("ORDAIN_READ_FROM")
+    monkeypatch.chdir(strange_tree)
+    assert read_beside(strange_tree / "m", "../secret", None)[2] == []
+    monkeypatch.setenv("HOME", str(strange_tree / "m"))
+    assert read_beside(strange_tree / "m", "../secret", None)[2] != [], "the whole of the home directory is no place"
+    (strange_tree / ".git").mkdir()
+    assert read_beside(strange_tree / "m", "link", None)[2] == []

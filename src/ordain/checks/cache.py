@@ -70,13 +70,16 @@ def load(directory: Path, key: str, contents: Contents) -> Report | None:
         if head != _head(key, body):
             return None
         report = report_from(contents, json.loads(body))
-        if any(type(figure) is not int for figure in (report.states, report.transitions, report.depth)):
-            return None
-    except (OSError, ValueError, KeyError, IndexError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError):
         return None
     with contextlib.suppress(OSError):
         os.utime(path)                              # for `prune`: used just now
     return report
+
+
+def is_there(directory: Path, key: str) -> bool:
+    """Whether something is kept under the key: where `load` finds no report all the same, it is damaged."""
+    return (directory / f"{key}{_ENDING}").is_file()
 
 
 def store(directory: Path, key: str, contents: Contents, report: Report) -> None:

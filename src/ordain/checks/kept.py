@@ -1,10 +1,13 @@
 """A report as JSON data and back, so that it can be kept: whole, with places and traces.
 
 Places are kept as offsets into the machine's sources, so data only fits the very sources that it was made from; `cache`
-sees to that. What cannot be read back raises KeyError, IndexError, TypeError or ValueError.
+sees to that. What cannot be read back, or has a value of a kind that stands nowhere in a report, raises KeyError,
+IndexError, TypeError, AttributeError or ValueError.
 """
 
-from typing import Any
+from functools import cache
+from types import UnionType
+from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from ordain.checks.check import Applied, Report, Row
 from ordain.control.model import Cycle, Trace
@@ -32,11 +35,38 @@ def report_from(contents: Contents, data: dict[str, Any]) -> Report:
     sources = sources_of(contents)
     rows = tuple(Row._make((*figures, _trace_from(witness), note, _span_from(sources, span)))
                  for figures, witness, note, span in data["rows"])
-    return Report(
+    report = Report(
         tuple(_finding_from(sources, finding) for finding in data["findings"]), rows,
         tuple(Applied(contents.machine.allowances[number], needed) for number, needed in data["allowances"]),
         {store: frozenset(addresses) for store, addresses in data["executed"].items()},
         data["states"], data["transitions"], data["depth"], data["stopped"], "")
+    if not _fits(report, Report):
+        raise TypeError("a value is not of its kind")
+    return report
+
+
+def _fits(value: Any, kind: Any) -> bool:
+    """Whether a value is of the kind that a named tuple declares, down to the last part. `Any` stands for a trace."""
+    origin, parts = get_origin(kind), get_args(kind)
+    if kind is Any:
+        return value is None or _fits(value, Trace)
+    if origin in (Union, UnionType):
+        return any(_fits(value, part) for part in parts)
+    if origin is Literal:
+        return any(type(value) is type(part) and value == part for part in parts)
+    if origin in (tuple, frozenset):
+        return type(value) is origin and all(_fits(each, parts[0]) for each in value)
+    if origin is dict:
+        return type(value) is dict and all(
+            _fits(key, parts[0]) and _fits(each, parts[1]) for key, each in value.items())
+    if kind in _declared_kinds():
+        return type(value) is kind and all(map(_fits, value, _declared_kinds()[kind]))
+    return type(value) is kind
+
+
+@cache
+def _declared_kinds() -> dict[Any, tuple[Any, ...]]:
+    return {kind: tuple(get_type_hints(kind).values()) for kind in (Report, Finding, Place, Row, Applied, Trace, Cycle)}
 
 
 # ---------------------------------------------------------------- places
@@ -64,6 +94,8 @@ def _span_data(span: Span | None) -> list[Any] | None:
 
 def _span_from(sources: dict[str, Source], data: list[Any]) -> Span:
     name, start, end = data
+    if type(start) is not int or type(end) is not int or not 0 <= start <= end <= len(sources[name].text):
+        raise ValueError("a place is outside of its source")
     return Span(sources[name], start, end)
 
 

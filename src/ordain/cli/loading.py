@@ -3,10 +3,11 @@
 from pathlib import Path
 
 from ordain.data.partial import Bits, exactly
+from ordain.language.machine_file import shown_name
 from ordain.machine.model import Memory
 from ordain.rom.formats import Device, read_image, recognise
 from ordain.text.findings import Finding, error
-from ordain.text.reading import read_bytes
+from ordain.text.reading import read_bytes, refused
 
 
 def words_of_file(path: Path, memory: Memory, offset: int) -> tuple[dict[int, Bits], list[Finding]]:
@@ -47,6 +48,10 @@ def at_power_up(memory: Memory, directory: Path) -> tuple[dict[int, Bits], list[
         return {address: exactly(0, memory.bits) for address in range(memory.words)}, []
     if isinstance(memory.holds, str):
         return {}, []
-    cells, findings = words_of_file(directory / memory.holds.text, memory, memory.offset)
     span = memory.holds.span
+    shown, findings = shown_name(memory.holds)
+    findings = findings or refused(directory, shown, span)
+    if findings:
+        return {}, findings
+    cells, findings = words_of_file(directory / shown, memory, memory.offset)
     return cells, [finding if finding.span is not None else finding._replace(span=span) for finding in findings]

@@ -11,6 +11,7 @@ import gc
 import importlib
 import io
 import os
+import signal
 import sys
 
 import click
@@ -118,8 +119,15 @@ def main() -> None:
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="backslashreplace")   # sources and file names may hold what the terminal cannot
     status = run(sys.argv[1:])
+    signal.signal(signal.SIGINT, signal.SIG_IGN)            # all is said and done
     gc.freeze()
-    sys.exit(_flushed(status))
+    status = _flushed(status)
+    if status == 130:
+        # Interrupted within an `exec` of the standard library the interpreter would end itself by the signal, whoever
+        # has caught the exception since.
+        sys.stderr.flush()
+        os._exit(status)
+    sys.exit(status)
 
 
 def _flushed(status: int) -> int:

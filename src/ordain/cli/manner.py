@@ -255,8 +255,10 @@ def from_here(directory: Path) -> str:
 
 
 def print_json(data: dict[str, Any]) -> None:
-    """The result as one JSON document on standard output. What is our own says which version of our schema it keeps."""
+    """The result as one JSON document on standard output, all that cannot be seen as `\\uXXXX`. What is our own says
+    which version of our schema it keeps."""
     import json
 
     version = {"schema": SCHEMA} if "command" in data else {}
-    click.echo(json.dumps({**version, **data}, indent=2, ensure_ascii=False))
+    text = json.dumps({**version, **data}, indent=2, ensure_ascii=False)
+    click.echo("".join(one if one == "\n" or one.isprintable() else json.dumps(one)[1:-1] for one in text))

@@ -21,7 +21,7 @@ def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, qui
     With a limit nothing kept is used, so that what a limit leaves undecided does not depend on earlier runs; nor by the
     plain engine, which raises `prover.plain.TooLarge`.
     """
-    from ordain.checks.cache import key_of, load, store
+    from ordain.checks.cache import is_there, key_of, load, store
 
     directory = cache_directory() if keep else None
     limited = any(limit is not None for limit in (limits.states, limits.memory, limits.seconds))
@@ -31,6 +31,8 @@ def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, qui
     report = load(directory, key, built.contents)
     if report is not None:
         return report._replace(kept=True)
+    if is_there(directory, key) and not quiet:
+        print("the kept verdicts were damaged and are thrown away: proved anew", file=sys.stderr)
     report = run(built.contents, selection, limits, quiet)
     store(directory, key, built.contents, report)
     return report

@@ -14,7 +14,7 @@ from ordain.language.statements import Faults, Form, Parsed, no_block, read_stat
 from ordain.language.words import CARRY_MACHINE
 from ordain.text.findings import Finding, Place, error
 from ordain.text.lines import blocks, in_order, logical_lines
-from ordain.text.reading import accept, read_source
+from ordain.text.reading import accept, read_beside
 from ordain.text.source import Source, Span
 
 Fetch: TypeAlias = Callable[[str, Span | None], tuple[Source | None, str, list[Finding]]]
@@ -75,7 +75,7 @@ FORMS: dict[str, Form] = {
 def read_machine(path: Path) -> tuple[tree.MachineFile | None, list[Finding]]:
     """The machine file at `path`; names of other files are taken from its directory. None when it cannot be read."""
     directory = path.parent
-    return _read_all(path.name, lambda shown, asked_by: read_source(directory / shown, shown, asked_by))
+    return _read_all(path.name, lambda shown, asked_by: read_beside(directory, shown, asked_by))
 
 
 def parse_machine(sources: Mapping[str, str], main: str) -> tuple[tree.MachineFile | None, list[Finding]]:

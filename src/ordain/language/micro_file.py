@@ -34,7 +34,7 @@ from ordain.language.opcodes import Pattern, pattern
 from ordain.language.words import DOTTED, NAME, NUMBER, read_number
 from ordain.text.findings import Finding, Place, error
 from ordain.text.lines import Line, Placed, in_order, logical_lines
-from ordain.text.reading import read_source
+from ordain.text.reading import read_beside
 from ordain.text.source import Source, Span
 from ordain.text.spelling import nearest
 
@@ -132,7 +132,7 @@ def read_microprogram(directory: Path, files: tuple[tree.Text, ...]) -> tuple[tr
                                   places=(Place(first, "the first time"),), help="name it once"))
         elif shown:
             wanted[shown] = file.span
-    micro, faults = _read_all(wanted, lambda shown, asked_by: read_source(directory / shown, shown, asked_by))
+    micro, faults = _read_all(wanted, lambda shown, asked_by: read_beside(directory, shown, asked_by))
     return micro, findings + faults
 
 

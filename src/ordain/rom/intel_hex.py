@@ -13,7 +13,7 @@ addresses. (Intel's Hexadecimal Object File Format Specification, revision A, 19
 from collections.abc import Sequence
 from string import hexdigits
 
-from ordain.rom.segments import Read, Segments, bad_record, joined_segments, overlapping
+from ordain.rom.segments import BLANKS, Read, Segments, bad_record, joined_segments, overlapping
 from ordain.text.findings import Finding, error
 from ordain.text.source import Source
 
@@ -54,7 +54,7 @@ def read_intel_hex(text: str, name: str) -> Read:
     ended = False
     lines: list[int] = []
     for number, line in enumerate(text.split("\n"), 1):
-        record = line.rstrip()
+        record = line.rstrip(BLANKS)
         if not record:
             continue
         fault = _fault(record) or ("a record after the end record" if ended else "")

@@ -9,7 +9,7 @@ Reference Manual, appendix C, from memory.) Addresses are byte addresses.
 from collections.abc import Sequence
 from string import hexdigits
 
-from ordain.rom.segments import Read, Segments, bad_record, joined_segments, overlapping
+from ordain.rom.segments import BLANKS, Read, Segments, bad_record, joined_segments, overlapping
 from ordain.text.findings import Finding, error
 from ordain.text.source import Source
 
@@ -57,7 +57,7 @@ def read_s_records(text: str, name: str) -> Read:
     records = 0
     ended = counted = False
     for number, line in enumerate(text.split("\n"), 1):
-        record = line.rstrip()
+        record = line.rstrip(BLANKS)
         if not record:
             continue
         fault = _fault(record) or ("a record after the end record" if ended else "")

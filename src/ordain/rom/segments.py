@@ -9,6 +9,9 @@ from ordain.text.source import Source, Span
 Segments: TypeAlias = list[tuple[int, bytes]]
 """(byte address, bytes)."""
 
+BLANKS = " \t\r"
+"""What may stand behind a record: editors and serial lines leave it there."""
+
 
 class Read(NamedTuple):
     """Ascending segments that touch nowhere, none of them empty; no segments when there are findings."""

@@ -1,12 +1,13 @@
 """Findings as workflow commands, which a GitHub workflow turns into annotations of the changed lines.
 
 Form and escaping as GitHub documents them ("Workflow commands for GitHub Actions") and as its own toolkit does it
-(`%`, CR and LF in the message; `:` and `,` as well in a property).
+(`%` and LF in the message; `:` and `,` as well in a property); CR and its like are shown as `\\r`.
 """
 
 from collections.abc import Sequence
 
 from ordain.show.findings_json import place_data
+from ordain.show.paint import printable
 from ordain.text.findings import Finding, Severity
 from ordain.text.source import Span
 
@@ -53,7 +54,8 @@ def _whole_text(finding: Finding, directory: str) -> str:
 
 
 def _data(text: str) -> str:
-    return text.replace("%", "%25").replace("\r", "%0D").replace("\n", "%0A")
+    """Lines of a message; nothing of it reaches the terminal that a log is read on as more than a letter."""
+    return "%0A".join(printable(line).replace("%", "%25") for line in text.split("\n"))
 
 
 def _property(text: str) -> str:

@@ -29,7 +29,9 @@ def wants_colour(choice: str, stream: TextIO) -> bool:
 
 
 def printable(text: str) -> str:
-    """The text with control characters (a source file may hold escape sequences) shown as U+FFFD."""
+    """The text with what acts on a terminal instead of being seen (escape sequences, marks that turn the direction of
+    writing) shown as `\\x1b`, `\\u202e`; a tab is a space."""
     if text.isprintable():
         return text
-    return "".join(ch if ch.isprintable() else " " if ch == "\t" else "\ufffd" for ch in text)
+    return "".join(ch if ch.isprintable() else " " if ch == "\t" else ch.encode("unicode_escape").decode()
+                   for ch in text)

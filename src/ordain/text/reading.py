@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import re
 import stat
 from pathlib import Path
 
@@ -15,7 +16,10 @@ LONGEST_LINE = 10_000
 LARGEST_FILE = 64_000_000
 """Bytes. About a hundred times the source of a store of 16,384 words."""
 
-UNREADABLE = frozenset({"missing-file", "not-a-file", "unreadable-file", "file-too-large"})
+READ_FROM = "ORDAIN_READ_FROM"
+"""Directories, listed as in PATH, in which machine files may name files."""
+
+UNREADABLE = frozenset({"missing-file", "file-elsewhere", "not-a-file", "unreadable-file", "file-too-large"})
 """Findings that mean: the file could not be read at all (exit status 2, not 1)."""
 
 
@@ -61,6 +65,28 @@ def read_bytes(path: Path, shown: str, asked_by: Span | None = None) -> tuple[by
     return data, []
 
 
+def read_beside(directory: Path, shown: str, asked_by: Span | None) -> tuple[Source | None, str, list[Finding]]:
+    """As `read_source`, of a file that a machine file in `directory` names. A machine file that came from somebody else
+    must not show what lies elsewhere on this computer: see `refused`."""
+    findings = refused(directory, shown, asked_by)
+    return (None, "", findings) if findings else read_source(directory / shown, shown, asked_by)
+
+
+def refused(directory: Path, shown: str, asked_by: Span | None) -> list[Finding]:
+    """A finding where a name leads, links followed, out of the directory, of the work tree (of git) that holds it, of
+    where the user works (unless all of his own is below that) and of what the environment variable ORDAIN_READ_FROM
+    lists."""
+    home, real = os.path.realpath(directory), os.path.realpath(directory / shown)
+    listed = [os.path.realpath(each) for each in os.environ.get(READ_FROM, "").split(os.pathsep) if each]
+    here, own = os.getcwd(), os.path.realpath(os.path.expanduser("~"))
+    listed += [] if os.path.commonpath((here, own)) == here else [here]
+    tree = next((str(each) for each in (Path(home), *Path(home).parents) if (each / ".git").exists()), home)
+    if any(os.path.commonpath((real, each)) == each for each in (home, tree, *listed)):
+        return []
+    return [error("file-elsewhere", f"`{shown}` lies outside of the machine's directory", asked_by, _named(asked_by),
+                  help=f"where that is meant, say so: {READ_FROM}={os.path.relpath(os.path.dirname(real))}")]
+
+
 def _nearest(path: Path) -> str:
     """Help for a missing file: a file beside it with almost the same name."""
     try:
@@ -89,8 +115,18 @@ def decode(shown: str, data: bytes, asked_by: Span | None = None) -> tuple[Sourc
     return accept(Source(shown, text))
 
 
+_UNSEEN = re.compile("[\0-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
+"""Control characters, and marks that turn the direction of writing or end a line: what they do to a terminal or an
+editor is not what the text says (Unicode Technical Report 36, from memory)."""
+
+
 def accept(source: Source) -> tuple[Source | None, list[Finding]]:
-    """The source, unless a line of it is so long that it cannot be meant."""
+    """The source, unless it holds what nobody sees, or a line of it is so long that it cannot be meant."""
+    unseen = None if source.text.isprintable() else _UNSEEN.search(source.text)
+    if unseen is not None:
+        return None, [error("control-character", f"the text holds the character U+{ord(unseen[0]):04X}, which is not "
+                            "seen and acts on what shows it", Span(source, unseen.start(), unseen.end()), "here",
+                            help="take it out; an editor that shows all characters finds it")]
     at = 0
     for row in source.text.split("\n") if len(source.text) > LONGEST_LINE else ():
         if len(row) > LONGEST_LINE:

@@ -34,6 +34,12 @@ EXPLANATIONS = (
         'machine weir "Wehr am M\\xfchlbach"      # saved as Latin-1',
         "Save the file as UTF-8."),
     Explanation(
+        "control-character", "a text holds a character that is not seen and acts on what shows it",
+        "Control characters and marks that turn the direction of writing make a terminal or an editor show something "
+        "else than what is read. Tabs and line ends are no such characters.",
+        "# end of page\\x0c",
+        "Take the character out."),
+    Explanation(
         "line-too-long", "a line is longer than anybody writes",
         "A limit, so that a damaged file ends in a message.",
         "# ten thousand characters without an end of line",
@@ -43,6 +49,14 @@ EXPLANATIONS = (
         "Names are relative to the machine file's directory, written with /, and stay printable.",
         'include "/home/me/console.machine"',
         "Give a name relative to the directory of the machine file."),
+    Explanation(
+        "file-elsewhere", "a machine file names a file outside of its directory",
+        "A machine file may come from somebody else, and what it names is shown in messages. So it may name files in "
+        "its own directory, in the work tree of git that holds it, in the working directory, and in those that the "
+        "environment variable ORDAIN_READ_FROM lists (as PATH does). Links are followed "
+        "first. A working directory that has your home directory in it does not count.",
+        'include "../../parts/console.machine"',
+        "Keep the file beside the machine file, or list its directory in ORDAIN_READ_FROM."),
     Explanation(
         "included-twice", "a file is named twice",
         "Everything in it would be declared twice.",
