@@ -235,11 +235,28 @@ def test_a_register_of_one_side_is_left_alone_by_words_that_order_nothing_about_
     assert moved(between(LATHE, used)) == {"bore": "changed"}
 
 
-def test_rows_that_cannot_be_any_more() -> None:
-    """The tool has two rows left: `face` is gone, and the other way round it is new."""
-    tied = edited(LATHE, ("    address tool\n", "    address {0b0, tool[0]}\n"))
+@pytest.mark.parametrize(("level", "title", "gone"), [("0b0", "face", [2, 3]), ("0b1", "bore", [0, 1])])
+def test_rows_that_cannot_be_any_more(level: str, title: str, gone: list[int]) -> None:
+    """The tool has two rows left: the others are gone, and the other way round they are new."""
+    tied = edited(LATHE, ("    address tool\n", f"    address {{{level}, tool[0]}}\n"))
     for old, new, status in ((LATHE, tied, "gone"), (tied, LATHE, "new")):
-        rows = [(row.title, row.status, row.opcodes) for row in between(old, new).units
-                if row.kind == "row" and row.status == status]
-        assert {title for title, _, _ in rows} == {"face"}
-        assert sorted(opcode for _, _, opcodes in rows for opcode in opcodes) == [2, 3]
+        rows = [row for row in between(old, new).units if row.kind == "row" and row.status == status]
+        assert {row.title for row in rows} == {title}
+        assert sorted(opcode for row in rows for opcode in row.opcodes) == gone
+        assert all(row.differing == row.opcodes for row in rows if status == "gone")
+
+
+def test_a_field_without_codes_in_a_store_with_another_name() -> None:
+    """It lies in the same bits of what is the same store."""
+    other = renamed(renamed(LATHE, "control", "words"), "turns", "speed")
+    assert set(said(LATHE, other)) == {"store `control` is now `words`",
+                                       "field `turns` is now `speed`: it lies in the same bits"}
+    assert moved(between(LATHE, other)) == {}
+
+
+def test_a_name_that_the_new_machine_has_for_something_else() -> None:
+    """`depth` is called `deep` now, and a register of another width has the old name."""
+    other = edited(renamed(LATHE, "depth", "deep"), ("state worn", "register depth 6 bits, loads {0b11, bed} when cool\n"
+                                                     "state worn"))
+    assert "register `depth` is now `deep`" in said(LATHE, other)
+    assert moved(between(LATHE, other)) == {}

@@ -5,6 +5,7 @@ import pytest
 
 from ordain.compare.correspondence import correspond
 from ordain.compare.declared import demands
+from ordain.compare.difference import Passage
 from tests.compare.judged import Texts, after, between, edited, moved, unit
 from tests.workshop import contents_of
 
@@ -71,6 +72,29 @@ def test_two_bits_around_a_third() -> None:
     ends = hoist(("(0b101, 0b001, 0b100, 0b000)", "(0b000, 0b010, 0b001, 0b011, 0b100, 0b110)"))
     first = unit(after(ends, ("down, branch jump", "branch jump")), "lower").difference
     assert first is not None and [str(one) for one in first.way[0].when] == ["dial[0] is 1", "dial[2] is 1"]
+
+
+def test_a_way_that_has_ended_against_words_that_go_on() -> None:
+    """`lift` comes home after one cycle; sent on to a tail it does not. What differs is only that."""
+    longer = hoist(("        up, branch jump, target wait\ninstruction",
+                    "        up, branch jump, target tail\nroutine tail\n        branch jump, target wait\ninstruction"))
+    first = unit(between(hoist(), longer), "lift").difference
+    assert first is not None and (first.cycle, first.changes, first.when) == (2, (), ())
+    assert (first.old, first.old_end) == ((), "the instruction boundary")
+    assert (first.new, first.new_end) == ((("control", 2),), "")
+    assert first.way == (Passage((("control", 1),), (("control", 1),), ()),)
+    back = unit(between(longer, hoist()), "lift").difference
+    assert back is not None and (back.old, back.old_end, back.new, back.new_end) == (
+        first.new, "", (), "the instruction boundary")
+
+
+@pytest.mark.parametrize(("was", "now", "told"), [
+    ("any", "2", "register `op` starts as 2, was any value"), ("2", "any", "register `op` starts as any value, was 2"),
+    ("2", "3", "register `op` starts as 3, was 2"), ("2", "2", None),
+])
+def test_how_a_register_starts(was: str, now: str, told: str | None) -> None:
+    old, new = (hoist(("register op 2 bits\n", f"register op 2 bits, reset {reset}\n")) for reset in (was, now))
+    assert between(old, new).machine == (() if told is None else (told,))
 
 
 @pytest.mark.parametrize(("clause", "told"), [("bell", "note: bell -> nothing"), ("none", None)])

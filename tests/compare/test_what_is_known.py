@@ -291,6 +291,36 @@ def test_a_home_word_with_copies() -> None:
     assert [one.title for one in found.units] == ["reset", "fetch", "cross", "wait"]
 
 
+def test_two_boundaries_that_changed_places_and_names() -> None:
+    """Each is found by what is done from it, not by where it stands or what it is called."""
+    texts = ("""machine punt
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field go     1 bit
+field up     1 bit
+field down   1 bit
+field target 4 bits address
+spare 1 bit
+state upc 4 bits, reset 1
+    next target if go else upc + 1
+home upc in (0, 8)
+""", """\
+routine left at 0
+        up, go, target right
+routine start at 1
+        down, up, target left, go
+routine right at 8
+        down, go, target left
+""")
+    turned = (texts[0], texts[1].replace("left", "was_left").replace("right", "left").replace("was_left", "right")
+              .replace("right at 0", "right at 8").replace("left at 8", "left at 0"))
+    found = between(texts, turned)
+    assert moved(found) == {}
+    assert {(one.title, one.was) for one in found.units if one.kind == "boundary"} == {
+        ("right", "left"), ("left", "right")}
+
+
 def test_where_a_return_goes_is_called_the_caller() -> None:
     """Rain sends control to the caller, or else the sun does."""
     texts = edited(left_behind(6), ("    look 4\n", "    look 4\n    turn 5\n"),

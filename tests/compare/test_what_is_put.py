@@ -58,6 +58,14 @@ def test_what_a_driver_puts_on_its_bus(what: str, old: str, new: str) -> None:
         assert moved(after(idle, (old, new))) == {}
 
 
+def test_a_register_that_puts_something_else_than_itself() -> None:
+    """`warp` is on the bus turned over; then the other of its bits is."""
+    warped = (LOOM[0].replace("driven by sum when", "driven by warp = warp xor 1 when"),
+              LOOM[1].replace("out WHAT", "out sum"))
+    assert moved(after(warped, ("warp xor 1", "warp xor 2"))) == {"reset": "changed", "first": "changed"}
+    assert moved(after(warped, ("warp xor 1", "1 xor warp"))) == {}
+
+
 def test_where_a_place_is_no_number() -> None:
     """A target that only says where control goes may be another one, as long as the same is done there."""
     texts = (LOOM[0], LOOM[1].replace("out WHAT", "go, target other"))
@@ -78,6 +86,26 @@ home upc is 0
 """, "routine first at 0\n        target first\nroutine second at 1\n        target first\n")
     assert moved(after(texts, ("first at 0\n        target first", "first at 0\n        target first, lift"))) == {
         "reset": "changed", "first": "changed"}
+
+
+def test_a_target_that_is_left_open() -> None:
+    """In the lowest bits of the word, and nothing goes there: it says nothing whether it is set. A lamp that is left
+    open is not one that is dark."""
+    texts = ("""machine treadle
+microprogram "m.micro"
+store control 8 words of 8 bits
+    address upc
+field go     1 bit
+field lift   1 bit
+field lamp   1 bit, idle any
+spare 2 bits
+field target 3 bits address, idle any
+state upc 3 bits, reset 0
+    next target if go else upc + 1
+home upc is 0
+""", "routine first at 0\n        lift\n        go, target first\n")
+    assert moved(after(texts, ("        lift\n", "        lift, target first\n"))) == {}
+    assert moved(after(texts, ("        lift\n", "        lift, lamp 0\n"))) == {"reset": "changed", "first": "changed"}
 
 
 # ---------------------------------------------------------------- an opcode in a latch

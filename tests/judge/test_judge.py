@@ -58,9 +58,9 @@ def test_the_value_of_the_clock_is_noticed() -> None:
 def test_most_of_the_sample_is_judged() -> None:
     """Machines that cannot be built, or are too large to be looked at state by state, prove nothing."""
     counts: Counter[str] = Counter()
-    for seed in PAIRS:
+    for seed in PAIRS[:20]:
         examined(machine(Random(seed).choice), seed, counts, "pairs")
-    assert counts["pairs"] >= 10 and counts["pairs told apart"] >= 4
+    assert counts["pairs"] >= 16 and counts["pairs told apart"] >= 4
 
 
 def test_a_wrong_bit_in_the_words_is_noticed() -> None:

@@ -36,8 +36,10 @@ LONGEST = 20
 """Seconds; tests that take longer are left out: what only they notice deserves a smaller one."""
 
 BESIDE = {
-    "checks": ("planted",), "control": ("prover", "measure", "compare"), "prover": ("checks", "outside"),
-    "compare": ("cli/test_compare.py", "cli/test_since.py"), "rom": ("show", "cli/test_burned.py", "cli/test_use.py"),
+    "checks": ("planted", "judge/test_judge.py"), "control": ("prover", "measure", "compare"),
+    "prover": ("checks", "judge/test_judge.py"),
+    "compare": ("cli/test_compare.py", "cli/test_since.py", "judge/test_judge.py"),
+    "rom": ("show", "cli/test_burned.py", "cli/test_use.py"),
     "measure": ("cli/test_step.py",),
     "logic": ("prover",), "show": ("cli/test_use.py",), "microprogram": ("placement",),
 }

@@ -32,7 +32,7 @@ from tests.mutants.faults import Fault, with_fault
 
 MEMORY = 4 << 30
 """Bytes that a child may have."""
-EXAMPLES = 100
+EXAMPLES = 25
 """Of each property; a fault that only many more notice deserves a test of its own."""
 CRASH = -1
 """What a child gives that ends without giving anything."""
