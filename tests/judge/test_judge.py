@@ -15,7 +15,10 @@ from tests.judge.shuffling import shuffled
 from tests.judge.tool import Built, Text, build
 
 SAMPLE = (*range(10, 21), *range(22, 32))
-PAIRS = range(300, 332)
+PAIRS = (301, 303, 308, 312, 318, 321, 328, 335, 340, 347, 355, 367, 368, 375, 377, 379, 387, 388, 394, 395, 409, 410,
+         412, 413, 418, 422, 434, 439, 444, 446, 448, 449, 451, 452, 464, 469, 471, 486, 488, 491, 492, 495, 496, 500,
+         510, 518, 519, 522, 525, 530, 533, 540, 542)
+"""By `python -m tests.judge.choosing pairs compare`."""
 CLOCKED = (2, 5, 6, 7, 8, 9, 10, 11, 12, 13, 35, 50, 56, 62, 66, 75, 86, 88, 97, 98)
 
 

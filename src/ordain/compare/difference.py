@@ -194,7 +194,7 @@ def _field_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
     values = [_values(joint, side, place) for side, place in enumerate((ours, theirs))]
     for name, (other, numbers) in pairing.values.items():
         old, new = joint.sides[0].machine.fields[name], joint.sides[1].machine.fields[other]
-        if name in joint.sides[0].sequencing.address_fields or old.holds not in ("code", "number"):
+        if name in joint.sides[0].sequencing.address_fields:
             continue
         before, after = values[0].get(name), values[1].get(other)
         expected = before if before is None or numbers is None else numbers.get(before, -1)

@@ -106,8 +106,7 @@ def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, shown: Shown,
     held = {leaf.name: leaf for leaf in side.sequencing.nexts}
     grouped: dict[tuple[tuple[Leaf, ...], tuple[Leaf, ...], Leaf | None], list[int]] = {}
     for number in wanted:
-        kind, name, *_ = agreed.effects[number].key
-        own = held.get(name) if kind in ("loads", "steps") else None
+        own = held.get(agreed.effects[number].key[1])
         read = shown.read_by((effects[number],))
         inner = {leaf for _, shows in read for leaf in shows}
         found = sorted(leaves((effects[number], *(address for address, _ in read))), key=_name)
