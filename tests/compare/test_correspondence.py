@@ -256,7 +256,7 @@ def test_a_field_without_codes_in_a_store_with_another_name() -> None:
 
 def test_a_name_that_the_new_machine_has_for_something_else() -> None:
     """`depth` is called `deep` now, and a register of another width has the old name."""
-    other = edited(renamed(LATHE, "depth", "deep"), ("state worn", "register depth 6 bits, loads {0b11, bed} when cool\n"
-                                                     "state worn"))
+    other = edited(renamed(LATHE, "depth", "deep"),
+                   ("state worn", "register depth 6 bits, loads {0b11, bed} when cool\nstate worn"))
     assert "register `depth` is now `deep`" in said(LATHE, other)
     assert moved(between(LATHE, other)) == {}

@@ -77,7 +77,8 @@ def test_two_bits_around_a_third() -> None:
 def test_a_way_that_has_ended_against_words_that_go_on() -> None:
     """`lift` comes home after one cycle; sent on to a tail it does not. What differs is only that."""
     longer = hoist(("        up, branch jump, target wait\ninstruction",
-                    "        up, branch jump, target tail\nroutine tail\n        branch jump, target wait\ninstruction"))
+                    "        up, branch jump, target tail\n"
+                    "routine tail\n        branch jump, target wait\ninstruction"))
     first = unit(between(hoist(), longer), "lift").difference
     assert first is not None and (first.cycle, first.changes, first.when) == (2, (), ())
     assert (first.old, first.old_end) == ((), "the instruction boundary")
