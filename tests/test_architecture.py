@@ -9,7 +9,7 @@ import pytest
 
 SOURCE = Path(__file__).parent.parent / "src" / "ordain"
 LAYERS = ("text", "language", "machine", "microprogram", "placement", "rom", "logic", "control", "data", "bench",
-          "prover", "checks", "measure", "compare", "show", "cli")
+          "prover", "checks", "meaning", "measure", "compare", "show", "cli")
 LIBRARIES = ("text", "logic", "control")
 """Packages whose functions any higher package may call."""
 DATA_MODULES = {
@@ -26,7 +26,7 @@ ON_DIAGRAMS = {f"ordain.measure.{name}" for name in ("cycle_counts", "under_way"
 """Counting cycles goes on with the sets of states that the prover finds."""
 TREES = {"ordain.language", "ordain.language.tree"}
 COMPILER = ("language", "microprogram", "placement")
-PROVING = ("control", "prover", "checks", "measure", "compare")
+PROVING = ("control", "prover", "checks", "meaning", "measure", "compare")
 MODULES = sorted(SOURCE.rglob("*.py"))
 
 

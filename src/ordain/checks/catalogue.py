@@ -8,6 +8,7 @@ from ordain.checks import (
     double_load,
     floating,
     lost_state,
+    meaning,
     missing_hold,
     nowhere,
     over_assumed,
@@ -42,8 +43,8 @@ CHECKS = (
 RULES = rules.CHECKS
 """One check for each form of rule."""
 
-BY_INSPECTION = (undefined_code.EXPLANATION, unreachable.EXPLANATION, allowances.EXPLANATION)
-"""What is read off the contents and the set of executed words."""
+BY_INSPECTION = (undefined_code.EXPLANATION, unreachable.EXPLANATION, allowances.EXPLANATION, meaning.EXPLANATION)
+"""What is read off the contents and the set of executed words, and what follows values."""
 
 SUBJECTS: dict[str, tuple[Explanation, ...]] = {
     "checks": (*(check.explanation for check in CHECKS), *BY_INSPECTION),

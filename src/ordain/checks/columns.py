@@ -15,6 +15,7 @@ from ordain.machine.expression import (
     Add,
     Among,
     And,
+    Cell,
     Const,
     Equal,
     If,
@@ -167,7 +168,7 @@ class Columns:
                 for bit in args[0]:
                     total = _xor(total, bit)
                 return (total,)
-            case Prior(width=width):
+            case Prior(width=width) | Cell(width=width):
                 return self._unknown(width)
 
     def _no(self) -> Bit:

@@ -92,7 +92,13 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
         return rounds.decide(asked, limits._replace(seconds=left))
 
     try:
-        return prove(contents, within, selection)
+        report = prove(contents, within, selection)
+        if contents.meanings and selection.takes("meaning") and report.ended != "interrupted":
+            from ordain.meaning.run import prove_meanings
+
+            rows, findings = prove_meanings(contents, within)
+            report = report._replace(rows=(*report.rows, *rows), findings=(*report.findings, *findings))
+        return report
     finally:
         line.clear()
 

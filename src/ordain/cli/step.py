@@ -145,8 +145,8 @@ def never_reached(system: "System", store: str, addresses: frozenset[int], title
 
 def last_of(system: "System") -> "Node":
     """The condition that an instruction ends with a cycle."""
+    from ordain.control.ending import ends_of
     from ordain.control.sequencing import sequencing
-    from ordain.measure.cycles import ends_of
 
     machine = system.contents.machine
     return ends_of(machine, sequencing(machine, system.terms), system.terms)[0]

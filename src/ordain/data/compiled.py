@@ -9,9 +9,10 @@ driver depends on an input), the code gives up, and the cycle is worked out by `
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, NamedTuple, TypeAlias
 
-from ordain.data.datapath import Datapath, kept_leaf
+from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
 from ordain.data.partial import Bits
+from ordain.data.resolving import Resolving, Undecided
 from ordain.machine.expression import (
     Add,
     Among,
@@ -31,7 +32,6 @@ from ordain.machine.expression import (
     Xor,
     leaves,
     postorder,
-    substitute,
 )
 
 MOST_CODES = 1 << 14
@@ -51,10 +51,6 @@ class Made(NamedTuple):
     after: list[tuple[Node, Bits]]
     written: list[tuple[str, int, Bits]]
     seen: tuple[int, ...]
-
-
-class Undecided(Exception):
-    """Something is decided only as the machine runs."""
 
 
 class Compiled:
@@ -122,30 +118,24 @@ class Compiled:
         for leaf, value in zip(self._deciding, key[len(self._stores):]):
             known[leaf] = terms.const(value, leaf.width)
         try:
-            return _Resolving(path, known).code(self)
+            return _Deciding(path, known).code(self)
         except Undecided:
             return None
 
 
-class _Resolving:
-    """Expressions of one cycle over what is held, inputs, and words of memories and tables."""
-
-    def __init__(self, path: Datapath, known: dict[Node, Node]) -> None:
-        self.path, self.known, self.terms = path, known, path.terms
-        self.leaves: dict[Leaf, Node] = {}
-        self.addresses: dict[Leaf, Node] = {}
-        self.busy: set[Leaf] = set()
+class _Deciding(Resolving):
+    """The cycle of a word in which everything is decided. Raises Undecided where it is not."""
 
     def code(self, compiled: Compiled) -> Code:
         path, machine = self.path, self.path.machine
         for bus in machine.buses.values():              # a fight has to be told
             if bus.undriven not in ("wired-and", "wired-or") and sum(
-                    self._decided(driver.when) for driver in bus.drivers) > 1:
+                    self._active(driver.when) for driver in bus.drivers) > 1:
                 raise Undecided
-        changed = [(leaf, node) for leaf, one in self._nexts() if (node := self.resolved(one)) is not leaf]
+        changed = [(leaf, node) for leaf, one in self.nexts() if (node := self.resolved(one)) is not leaf]
         written = []
         for memory in machine.memories.values():
-            active = [write for write in memory.writes if self._decided(write.when)]
+            active = [write for write in memory.writes if self._active(write.when)]
             if len(active) > 1:
                 raise Undecided
             if active:
@@ -154,94 +144,8 @@ class _Resolving:
         return _cycle(path, changed, [(memory.name, address, word) for memory, address, word in written], seen,
                       self.addresses)
 
-    def _nexts(self) -> Iterable[tuple[Node, Node]]:
-        path, terms = self.path, self.terms
-        yield from path.nexts.items()
-        yield from path.priors.items()
-        for latch, register in path.latches.items():
-            yield terms.leaf("state", f"{register.name} held", register.width), latch
-        for bus in path.machine.buses.values():
-            if bus.undriven == "kept":
-                yield kept_leaf(bus, terms), terms.leaf("bus", bus.name, bus.width)
-
-    def resolved(self, node: Node) -> Node:
-        """The expression with everything replaced that the cycle decides. Raises Undecided."""
-        node = substitute(self.terms, (node,), self.known)[0]
-        found: dict[Node, Node] = {}
-        for leaf in leaves((node,)):
-            if leaf not in self.leaves:
-                if leaf in self.busy:
-                    raise Undecided                     # a way that leads back to itself
-                self.busy.add(leaf)
-                self.leaves[leaf] = self._leaf(leaf)
-                self.busy.discard(leaf)
-            if self.leaves[leaf] is not leaf:
-                found[leaf] = self.leaves[leaf]
-        return substitute(self.terms, (node,), found)[0] if found else node
-
-    def _leaf(self, leaf: Leaf) -> Node:
-        path, machine, terms = self.path, self.path.machine, self.terms
-        match leaf.kind:
-            case "state" | "input":
-                return leaf
-            case "register":
-                return self.resolved(path.held[leaf]) if leaf in path.held else leaf
-            case "bus":
-                return self._bus(leaf)
-            case "condition":
-                value = machine.conditions[leaf.name].value
-                if value is None:
-                    raise Undecided
-                return self.resolved(value)
-            case "at" | "in":
-                store, addresses = (path.contents.labels if leaf.kind == "at" else path.contents.routines)[leaf.name]
-                return self.resolved(terms.among(machine.stores[store].address, addresses))
-            case "field":
-                field = machine.fields[leaf.name]
-                word = terms.leaf("word", field.store, machine.stores[field.store].bits)
-                bits = terms.slice(word, field.high, field.low)
-                return self.resolved(terms.not_(bits) if field.active_low else bits)
-            case "address":
-                return self.resolved(machine.stores[leaf.name].address)
-            case "word":                                # of a table, read as the machine runs
-                self.addresses[leaf] = self.resolved(machine.stores[leaf.name].address)
-                return leaf
-            case "free" if leaf.name in machine.memories:
-                self.addresses[leaf] = self.resolved(machine.memories[leaf.name].address)
-                return leaf
-        raise Undecided
-
-    def _bus(self, leaf: Leaf) -> Node:
-        path, terms = self.path, self.terms
-        bus = path.machine.buses[leaf.name]
-        values = []
-        for driver in bus.drivers:
-            if self._decided(driver.when):
-                value = path.puts[bus.name, driver.name]
-                if value is None:
-                    raise Undecided
-                values.append(self.resolved(value))
-        ones = (1 << bus.width) - 1
-        match bus.undriven:
-            case "wired-and":
-                return terms.and_((terms.const(ones, bus.width), *values))
-            case "wired-or":
-                return terms.or_((terms.const(0, bus.width), *values))
-            case "pulled-high" if not values:
-                return terms.const(ones, bus.width)
-            case "pulled-low" if not values:
-                return terms.const(0, bus.width)
-            case "kept" if not values:
-                return kept_leaf(bus, terms)
-        if len(values) != 1:
-            raise Undecided
-        return values[0]
-
-    def _decided(self, when: Node) -> bool:
-        node = self.resolved(when)
-        if type(node) is not Const:
-            raise Undecided
-        return bool(node.value)
+    def _active(self, when: Node) -> bool:
+        return self.decided(when) is self.terms.const(1, 1)
 
 
 # ---------------------------------------------------------------- code

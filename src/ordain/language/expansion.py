@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from ordain.language import tree
 from ordain.language.clauses import ClauseTable, clause_finding
+from ordain.language.effects import FORMS, read_effects
 from ordain.language.expression import parse_expression
 from ordain.language.families import Family, MapDraft, check_title, members
 from ordain.language.words import Misread
@@ -70,7 +71,8 @@ def _family(family: Family, writing: "_Writing") -> list[tree.MicroStatement]:
     for member in made if not faults else ():
         title = family.title._replace(text=_fill(family.title.text, member.fill))
         done.append(tree.Instruction(member.patterns, title, family.title.text if family.variables else None,
-                                     family.constraint, writing.write(family.body, member.fill), family.span))
+                                     family.constraint, writing.write(family.body, member.fill), family.span,
+                                     None if family.meaning is None else writing.meaning(family.meaning, member.fill)))
     return done
 
 
@@ -95,6 +97,7 @@ class _Writing:
         self.calls: dict[str, _Call | None] = {}
         self.by_word: dict[str, list[Sequence]] = {}
         self.written = 0
+        self.effects: dict[tuple[str, int, str], tuple[tree.EffectItem, ...] | None] = {}
         self.reported: set[tuple[str, int]] = set()
         for sequence in sequences:
             self._define(sequence)
@@ -172,6 +175,28 @@ class _Writing:
         except Misread as misread:
             self._once(misread.finding(placed, "when CONDITION"))
             return condition
+
+    def meaning(self, lines: tuple[Placed, ...], fill: dict[str, str]) -> tree.Meaning | None:
+        """The `means` lines with their holes filled; None where one of them cannot be read, which is told once."""
+        items: list[tree.EffectItem] = []
+        for line in lines:
+            text = _fill(line, fill)
+            key = (text, line.start, line.source.name)
+            if key not in self.effects:
+                placed = line
+                if text != line:
+                    placed = _Replaced(text, line.source, line.start)
+                    placed.place = line.whole()
+                try:
+                    self.effects[key] = read_effects(placed, len("means"))
+                except Misread as misread:
+                    self.effects[key] = None
+                    self._once(misread.finding(placed, FORMS))
+            found = self.effects[key]
+            if found is None:
+                return None
+            items += found
+        return tree.Meaning(tuple(items), lines[0].whole())
 
     def check_holes(self, body: tuple[tree.MicroLine, ...], angled: frozenset[str] = frozenset(),
                     braced: frozenset[str] = frozenset()) -> None:

@@ -27,7 +27,7 @@ _TERNARY, _OR, _XOR, _AND, _NOT, _COMPARE, _SUM, _TIGHT = range(1, 9)
 _LEVEL = {"or": _OR, "xor": _XOR, "and": _AND, "is": _COMPARE, "is-not": _COMPARE, "<": _COMPARE, "<=": _COMPARE,
           ">": _COMPARE, ">=": _COMPARE, "+": _SUM, "-": _SUM}
 
-_Kind = Literal["infix", "not", "parity-of", "if", "else", "(", "{", "prior", "parity", "among"]
+_Kind = Literal["infix", "not", "parity-of", "if", "else", "(", "{", "[", "prior", "parity", "among"]
 
 
 class _Pending(NamedTuple):
@@ -58,12 +58,13 @@ def begins_choose(text: Placed, at: int) -> int:
     return found.end() if found else 0
 
 
-def parse_expression(text: Placed, at: int, until_and: bool = False) -> tuple[tree.Expr, int]:
+def parse_expression(text: Placed, at: int, until_and: bool = False, elements: bool = False) -> tuple[tree.Expr, int]:
     """The longest expression that begins at `at`, and the offset after it. Raises `Misread`.
 
     `until_and`: end before an `and`, `or`, `xor` or `if` that stands outside brackets (`between P and Q`).
+    `elements`: words of memories may be named by an address, `memory[pc + 1]`.
     """
-    parse = _Parse(text, at, until_and)
+    parse = _Parse(text, at, until_and, elements)
     while parse.step():
         pass
     operand = parse.operands[0]
@@ -73,8 +74,8 @@ def parse_expression(text: Placed, at: int, until_and: bool = False) -> tuple[tr
 class _Parse:
     """`wants` is true where an operand must come, false after one."""
 
-    def __init__(self, text: Placed, at: int, until_and: bool) -> None:
-        self.text, self.at, self.until_and = text, at, until_and
+    def __init__(self, text: Placed, at: int, until_and: bool, elements: bool) -> None:
+        self.text, self.at, self.until_and, self.elements = text, at, until_and, elements
         self.pending: list[_Pending] = []
         self.operands: list[_Operand] = []
         self.brackets = 0
@@ -176,7 +177,7 @@ class _Parse:
             self._if(start, end)
         elif word == "else":
             return self._else(start, end)
-        elif word in (")", "}", ","):
+        elif word in (")", "}", "]", ","):
             return self._close(word, start, end)
         else:
             return self._end(token)
@@ -245,6 +246,8 @@ class _Parse:
         begun = self.pending[-1]
         if begun.kind == "if":
             raise self._without_else(begun)
+        if (word == "]") != (begun.kind == "[") and word != ",":
+            return self._end(None)
         if word == ",":
             if begun.kind not in ("{", "among"):
                 raise Misread("syntax", "a comma in round brackets", start, end, "not expected here",
@@ -261,6 +264,13 @@ class _Parse:
         parts = self.operands[begun.base:]
         span = self.text.span(begun.start, end)
         depth = max(part.depth for part in parts) + 1
+        if begun.kind == "[":
+            address, named = self.operands.pop(), self.operands.pop()
+            if not isinstance(named.node, tree.Word):
+                raise TypeError("only a name has words")
+            self._finish(tree.Element(named.node, address.node, self.text.span(named.start, end)), named.start, end,
+                         address.depth + 1)
+            return
         if begun.kind == "(":
             inner = self.operands.pop()
             self.operands.append(_Operand(inner.node, begun.start, end, inner.depth))
@@ -284,6 +294,9 @@ class _Parse:
 
     def _slice(self, start: int) -> None:
         found = _SLICE.match(self.text, start)
+        if found is None and self.elements and isinstance(self.operands[-1].node, tree.Word) and self.sliceable:
+            self._open("[", "[", start, start + 1)
+            return
         if not self.sliceable or found is None:
             end = self.text.find("]", start) + 1 or start + 1
             raise Misread("syntax", "bits are taken from a name or a bracket, as `x[3]` or `x[7:4]`", start, end,
@@ -344,7 +357,7 @@ class _Parse:
             if begun.kind == "if":
                 raise self._without_else(begun)
             what, start, end = found_at(self.text, self.at)
-            closer = "}" if begun.kind == "{" else ")"
+            closer = {"{": "}", "[": "]"}.get(begun.kind, ")")
             raise Misread("syntax", f"expected an operator or `{closer}`, found {what}", start, end,
                           "not expected here", "two values need an operator or a comma between them")
         return False

@@ -6,6 +6,7 @@ from typing import NamedTuple
 from ordain.language import tree
 from ordain.language.opcodes import Pattern
 from ordain.text.findings import Finding, Place, error
+from ordain.text.lines import Placed
 from ordain.text.source import Span
 
 MOST_MEMBERS = 1 << 16
@@ -27,7 +28,8 @@ class Variable(NamedTuple):
 
 
 class Family(NamedTuple):
-    """An instruction as written; without variables it is its own only member. `patterns` is empty for `others`."""
+    """An instruction as written; without variables it is its own only member. `patterns` is empty for `others`.
+    `meaning`: its `means` lines."""
 
     patterns: tuple[Pattern, ...]
     title: tree.Text
@@ -35,6 +37,7 @@ class Family(NamedTuple):
     constraint: tree.PlaceConstraint
     body: tuple[tree.MicroLine, ...]
     span: Span
+    meaning: tuple[Placed, ...] | None = None
 
 
 class RowDraft(NamedTuple):

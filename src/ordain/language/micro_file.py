@@ -10,6 +10,7 @@ import pyparsing as pp
 
 from ordain.language import tree
 from ordain.language.clauses import ClauseTable
+from ordain.language.effects import FORMS, Head, read_effects, read_head
 from ordain.language.expansion import Sequence, expand
 from ordain.language.families import Family, MapDraft, RowDraft, Value, Variable
 from ordain.language.grammar import (
@@ -31,7 +32,7 @@ from ordain.language.grammar import (
 from ordain.language.machine_file import Fetch, from_memory, shown_name
 from ordain.language.micro_body import read_body
 from ordain.language.opcodes import Pattern, pattern
-from ordain.language.words import DOTTED, NAME, NUMBER, read_number
+from ordain.language.words import DOTTED, NAME, NUMBER, Misread, read_number
 from ordain.text.findings import Finding, Place, error
 from ordain.text.lines import Line, Placed, in_order, logical_lines
 from ordain.text.reading import read_beside
@@ -113,7 +114,9 @@ _HEADERS: dict[str, tuple[Any, str]] = {
     "sequence": (_sequence, "sequence WORDS <HOLE>"),
     "prologue": (_prologue, "prologue"),
     "map": (_map, "map STORE"),
+    "effect": (_prologue, "effect NAME(VALUE, VALUE)"),
 }
+_MEANS = re.compile(r"means(?![A-Za-z0-9_.]| *:)")
 _ROW_USAGE = "OPCODE, OPCODE : LABEL\nothers : LABEL"
 
 # ---------------------------------------------------------------- reading
@@ -195,6 +198,9 @@ class Reading:
             if near:
                 text = Placed(near + text[len(word):], source, head.start + len(word) - len(near))
             word = near or ""
+        if word == "effect":
+            self._effects(text, lines, faults)
+            return
         grammar, usage = _HEADERS.get(word, (_prologue, ""))
         parts, problems = read_line(grammar(), text, usage)
         faults += problems
@@ -207,6 +213,7 @@ class Reading:
         if word == "map":
             self._read_map(text, parts, lines)
             return
+        lines, meaning = self._means(word, text, lines)
         holes = _holes(word, parts) if parts is not None else None
         body = read_body(lines, text.source, self.table, self.findings, holes)
         if not word or parts is None:
@@ -222,7 +229,7 @@ class Reading:
                 place = self._constraint(parts, span)
                 self.statements.append(tree.Routine(parts[0], said.get("in"), place, body, span))
             case "instruction":
-                self._instruction(parts, body, span)
+                self._instruction(parts, body, span, meaning)
             case "sequence":
                 self.sequences.append(Sequence(tuple(parts), body, span))
             case _:
@@ -244,10 +251,51 @@ class Reading:
                                            help="write how many words, usually a power of two"))
         return tree.PlaceConstraint(said.get("at"), align.value if align else None, page.value if page else None)
 
-    def _instruction(self, parts: Any, body: tuple[tree.MicroLine, ...], span: Span) -> None:
+    def _means(self, word: str, text: Placed, lines: list[Line]) -> tuple[list[Line], tuple[Placed, ...] | None]:
+        """The lines that are words, and those that say what the instruction does."""
+        said = [line for line in lines if _MEANS.match(line.text)]
+        if not said:
+            return lines, None
+        if word and word != "instruction":
+            first = Span(text.source, said[0].start, said[0].start + len("means"))
+            self.findings.append(error(
+                "meaning-of-nothing", f"a meaning in a `{word}`: only an instruction has one", first,
+                "belongs to an instruction", help="put it under the instruction that these words carry out"))
+        meaning = tuple(Placed(line.text, text.source, line.start) for line in said if not line.broken)
+        return [line for line in lines if not _MEANS.match(line.text)], meaning or None
+
+    def _effects(self, text: Placed, lines: list[Line], faults: list[Finding]) -> None:
+        """`effect add(n)` and the effects under it."""
+        items: list[tree.EffectItem] = []
+        usage = _HEADERS["effect"][1]
+        try:
+            head: Head | None = read_head(text)
+        except Misread as misread:
+            faults.append(misread.finding(text, usage))
+            head = None
+        sound = head is not None
+        for each in lines:
+            placed = Placed(each.text, text.source, each.start)
+            try:
+                items += read_effects(placed, 0)
+            except Misread as misread:
+                sound = False
+                if not each.broken:
+                    self.findings.append(misread.finding(placed, FORMS))
+        if not lines:
+            self.findings.append(error("empty-body", "this `effect` says nothing", text.whole(),
+                                       "nothing is indented under it", help="indent its effects under it"))
+        if head is not None and sound:
+            self.statements.append(tree.Effects(head.name, head.parameters, tuple(items), text.whole()))
+        else:
+            self.unread.update(re.findall(NAME, text))
+
+    def _instruction(self, parts: Any, body: tuple[tree.MicroLine, ...], span: Span,
+                     meaning: tuple[Placed, ...] | None) -> None:
         patterns = tuple(part for part in parts if isinstance(part, Pattern))
         title = next(part for part in parts if isinstance(part, tree.Text))
-        self.statements.append(Family(patterns, title, _variables(parts), self._constraint(parts, span), body, span))
+        self.statements.append(Family(patterns, title, _variables(parts), self._constraint(parts, span), body, span,
+                                      meaning))
 
     def _read_map(self, text: Placed, parts: Any, lines: list[Line]) -> None:
         rows = []

@@ -71,6 +71,15 @@ class Slice(NamedTuple):
     span: Span
 
 
+class Element(NamedTuple):
+    """`memory[pc + 1]`: the word of a memory at an address, in meanings of instructions. What reads as a slice too, as
+    `memory[3]`, is a `Slice` until it is known whether a memory has the name."""
+
+    memory: "Word"
+    address: "Expr"
+    span: Span
+
+
 class Join(NamedTuple):
     """`{a, b}`; left is high."""
 
@@ -136,7 +145,7 @@ class Parity(NamedTuple):
     span: Span
 
 
-Expr: TypeAlias = Union[Word, Number, Not, Infix, Among, Slice, Join, If, Choose, At, In, Prior, Parity]
+Expr: TypeAlias = Union[Word, Number, Not, Infix, Among, Slice, Element, Join, If, Choose, At, In, Prior, Parity]
 
 # ---------------------------------------------------------------- the machine file
 
@@ -729,6 +738,62 @@ class OpcodePattern(NamedTuple):
     span: Span
 
 
+class Bits(NamedTuple):
+    """`[7:0]`, `[3]` behind what is changed."""
+
+    high: int
+    low: int
+
+
+class Effect(NamedTuple):
+    """`acc <- acc + n`, `flags[0] <- undefined when C`, `memory[sp] <- acc`, in the meaning of an instruction.
+
+    `place`: what stands in square brackets behind the target: the address of a memory's word, or bits.
+    `value` None: nothing is said of what it becomes. `when` None: always."""
+
+    target: Word
+    place: "Expr | Bits | None"
+    value: Expr | None
+    when: Expr | None
+    span: Span
+
+
+class Let(NamedTuple):
+    """`let nn = {memory[pc + 1], memory[pc]}`: a name for a value, for what comes after it."""
+
+    name: Word
+    value: Expr
+    span: Span
+
+
+class Invoke(NamedTuple):
+    """`add(memory[pc])`: the effects that are called so, with these values for its names."""
+
+    name: Word
+    arguments: tuple[Expr, ...]
+    when: Expr | None
+    span: Span
+
+
+EffectItem: TypeAlias = Union[Effect, Let, Invoke]
+
+
+class Effects(NamedTuple):
+    """`effect add(n)` and what is indented under it."""
+
+    name: Word
+    parameters: tuple[Word, ...]
+    items: tuple[EffectItem, ...]
+    span: Span
+
+
+class Meaning(NamedTuple):
+    """The `means` lines of an instruction; of the words `means nothing` there are no items."""
+
+    items: tuple[EffectItem, ...]
+    span: Span
+
+
 class Instruction(NamedTuple):
     """One instruction, or one member of a family (families are expanded by the language: `language.expansion`).
 
@@ -741,6 +806,7 @@ class Instruction(NamedTuple):
     constraint: PlaceConstraint
     body: tuple[MicroLine, ...]
     span: Span
+    meaning: Meaning | None = None
 
 
 class Prologue(NamedTuple):
@@ -766,7 +832,7 @@ class Map(NamedTuple):
     span: Span
 
 
-MicroStatement: TypeAlias = Union[Routine, Instruction, Prologue, Map]
+MicroStatement: TypeAlias = Union[Routine, Instruction, Prologue, Map, Effects]
 
 
 class MicroFile(NamedTuple):

@@ -12,6 +12,7 @@ from ordain.machine.expression import (
     Add,
     Among,
     And,
+    Cell,
     Const,
     Equal,
     If,
@@ -173,7 +174,7 @@ class Functions:
         match node:
             case Const(value=value, width=width):
                 return tuple(value >> bit & 1 for bit in range(width))
-            case Leaf() | Prior():
+            case Leaf() | Prior() | Cell():
                 return tuple(self._node(self._variable(node, bit), FALSE, TRUE) for bit in range(node.width))
             case Not():
                 return tuple(self.negation(bit) for bit in args[0])

@@ -6,6 +6,7 @@ from ordain.machine.expression import (
     Add,
     Among,
     And,
+    Cell,
     Const,
     Equal,
     If,
@@ -26,8 +27,8 @@ from ordain.machine.expression import (
 def evaluate(node: Node, values: Mapping[Node, int], memo: dict[Node, int] | None = None) -> int:
     """The value of `node`, 0 .. 2**width - 1.
 
-    `values` gives every leaf and every `Prior` node below it (what a `Prior` was is the caller's to know); a value may
-    also be given for any other node, and then what is below it is not looked at. A leaf without a value: KeyError.
+    `values` gives every leaf, `Prior` and `Cell` below it (what those are is the caller's to know); a value may also be
+    given for any other node, and then what is below it is not looked at. A leaf without a value: KeyError.
     `memo` carries results between calls with the same `values`.
     """
     known: dict[Node, int] = {} if memo is None else memo
@@ -38,8 +39,8 @@ def evaluate(node: Node, values: Mapping[Node, int], memo: dict[Node, int] | Non
             stack.pop()
         elif here in values:
             known[here] = values[here]
-        elif isinstance(here, Leaf | Prior):
-            raise KeyError(here.name if isinstance(here, Leaf) else "prior(...)")
+        elif isinstance(here, Leaf | Prior | Cell):
+            raise KeyError("prior(...)" if isinstance(here, Prior) else here.name)
         elif type(here) is If and here.args[0] not in known:
             stack.append(here.args[0])
         elif type(here) is If:
@@ -96,5 +97,5 @@ def _apply(node: Node, args: list[int]) -> int:
             return result
         case Parity():
             return args[0].bit_count() % 2
-        case Leaf() | Prior() | If():
+        case Leaf() | Prior() | Cell() | If():
             raise TypeError("not an operator on all of its arguments")

@@ -11,6 +11,7 @@ from ordain.machine.expression import (
     Add,
     Among,
     And,
+    Cell,
     Const,
     Equal,
     If,
@@ -189,8 +190,8 @@ def _vector(circuit: Circuit[Bit], node: Node, args: list[list[Bit]], leaf: Call
             for bit in args[0][1:]:
                 odd = circuit.differ(odd, bit)
             return [odd]
-        case Prior():
-            raise ValueError("`Prior` is lowered to a variable before gates are made")
+        case Prior() | Cell():
+            raise ValueError("`Prior` is lowered to a variable before gates are made, and `Cell` is in meanings only")
 
 
 def among(circuit: Circuit[Bit], bits: Sequence[Bit], values: frozenset[int]) -> Bit:

@@ -70,7 +70,8 @@ Making: TypeAlias = Generator[Request, Any, "Node | None"]
 class Context:
     """One machine's terms, names and findings. `labels` are those that `at` and `in` name. `undefined` counts the free
     values that stand for undefined codes, by what was chosen by, so that each gets a name of its own. `steps`: how many
-    make up a cycle; `goes_on`: in which steps the clock does, None: in all."""
+    make up a cycle; `goes_on`: in which steps the clock does, None: in all. `cells`: memories of which a word may be
+    named by its address, with their widths and those of their addresses."""
 
     def __init__(self, terms: Terms, scope: Scope) -> None:
         self.terms = terms
@@ -80,6 +81,7 @@ class Context:
         self.undefined: dict[str, int] = {}
         self.steps = 1
         self.goes_on: Node | None = None
+        self.cells: dict[str, tuple[int, int]] = {}
 
     def fitting(self, node: Node | None, want: int | None, span: Span) -> Node | None:
         """`node` if its width is the one that its place asks for."""

@@ -196,7 +196,19 @@ class Prior(_Node):
         self.args, self.width = args, width
 
 
-Node: TypeAlias = Union[Const, Leaf, Not, And, Or, Xor, Equal, Among, Less, Add, Sub, Slice, Join, If, Parity, Prior]
+class Cell(_Node):
+    """The word of the memory `name` at an address. Only meanings of instructions have it: there it is the word before
+    the instruction begins. In a machine's own expressions what a memory shows is a `free` leaf."""
+
+    __slots__ = ("name",)
+    __match_args__ = ("args", "name")
+
+    def __init__(self, args: "tuple[Node, ...]", name: str, width: int) -> None:
+        self.args, self.name, self.width = args, name, width
+
+
+Node: TypeAlias = Union[Const, Leaf, Not, And, Or, Xor, Equal, Among, Less, Add, Sub, Slice, Join, If, Parity, Prior,
+                        Cell]
 
 
 class Terms:
@@ -426,6 +438,13 @@ class Terms:
             return x
         return self._make(Prior, (x,) if counted is None else (x, counted), x.width)
 
+    def cell(self, name: str, address: "Node", width: int) -> Node:
+        key = (Cell, name, address, width)
+        node = self._table.get(key)
+        if node is None:
+            node = self._table[key] = Cell((address,), name, width)
+        return node
+
     def rebuild(self, node: "Node", args: "tuple[Node, ...]") -> Node:
         """The same operator over other arguments, simplified; for substitution. A Const or Leaf comes back as it is."""
         match node:
@@ -459,6 +478,8 @@ class Terms:
                 return self.parity(args[0])
             case Prior():
                 return self.prior(*args)
+            case Cell(name=name):
+                return self.cell(name, args[0], node.width)
 
     def _make(self, kind: type, args: "tuple[Node, ...]", width: int) -> Node:
         key = (kind, args)

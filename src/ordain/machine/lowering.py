@@ -11,6 +11,7 @@ from ordain.machine.names import Codes, Entry
 from ordain.machine.operators import (
     lower_among,
     lower_arithmetic,
+    lower_cell,
     lower_comparison,
     lower_join,
     lower_slice,
@@ -98,6 +99,8 @@ class Lowering(Context):
                 node = yield from lower_among(self, expr, agent)
             case tree.Slice():
                 node = yield from lower_slice(self, expr, agent)
+            case tree.Element(memory=memory, address=address):
+                node = yield from lower_cell(self, memory, address, agent)
             case tree.Join():
                 node = yield from lower_join(self, expr, agent)
             case tree.Parity(operand=operand, kind=kind):

@@ -217,6 +217,30 @@ class Memory(NamedTuple):
     span: Span
 
 
+class Effect(NamedTuple):
+    """What an instruction does to a register, a state or a word of a memory, over what they held before it.
+
+    `address`: of a memory's word; None for what is no memory, and for a whole memory of which nothing is known any
+    more. `high`, `low`: the bits that it changes. `value` None: nothing is said of what they become."""
+
+    name: str
+    kind: Literal["register", "state", "memory"]
+    address: Node | None
+    high: int
+    low: int
+    value: Node | None
+    when: Node
+    span: Span
+
+
+class Meaning(NamedTuple):
+    """What an instruction does, as its text says. Of two effects on one place the later counts. What is visible and not
+    named stays as it was."""
+
+    effects: tuple[Effect, ...]
+    span: Span
+
+
 class Input(NamedTuple):
     name: str
     width: int
@@ -401,6 +425,14 @@ def _no_names(condition: tree.Expr, labels: bool) -> tuple[Node | None, list[Fin
     return None, [error("unknown-name", "this machine has no names", condition.span)]
 
 
+Understand: TypeAlias = Callable[[tree.Meaning, "Mapping[str, tree.Effects]"], "tuple[Meaning | None, list[Finding]]"]
+"""Makes a meaning of its text, with the effects that it may call by name, and says what is wrong with it."""
+
+
+def _no_meaning(text: tree.Meaning, effects: "Mapping[str, tree.Effects]") -> "tuple[Meaning | None, list[Finding]]":
+    return None, [error("unknown-name", "this machine has no names", text.span)]
+
+
 Released: TypeAlias = "Callable[[], Machine]"
 """Makes the machine as it is while nothing holds its clock."""
 
@@ -477,7 +509,7 @@ class Machine(NamedTuple):
     `labels` are the names used by `at` and `in` leaves, checked against the microprogram when that is compiled:
     (kind, name, place). `home` may hold an `at` leaf; None when the file says none. `broken`: names whose declaration,
     or whose line in a bus, has been reported; a use of them is nobody's further fault. `lower` reads the conditions of
-    arms, as those of the machine file were read.
+    arms, as those of the machine file were read; `understand` reads the meanings of instructions.
     """
 
     name: str
@@ -507,6 +539,7 @@ class Machine(NamedTuple):
     span: Span
     broken: frozenset[str] = frozenset()
     lower: Lower = _no_names
+    understand: Understand = _no_meaning
     clock: Clock | None = None
     released: Released = _never_held
     components: Mapping[str, Component] = MappingProxyType({})

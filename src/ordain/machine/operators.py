@@ -96,7 +96,25 @@ def equally_wide(nodes: Iterable[Node | None]) -> list[Node] | None:
     return sound
 
 
+def lower_cell(context: Context, memory: tree.Word, address: tree.Expr, agent: str) -> Making:
+    """The word of a memory at an address."""
+    sizes = context.cells.get(memory.text)
+    if sizes is None:
+        entry = context.scope.find(memory.text, agent)
+        if entry is None or not entry.broken:
+            context.findings.append(error(
+                "wrong-kind", f"`{memory.text}` is no memory", memory.span, "has no words", help=(
+                    "bits are taken with numbers, as in `x[3]`; a word of a memory has an address, as in "
+                    + f"`{next(iter(context.cells), 'memory')}[pc + 1]`")))
+        return None
+    node: Node | None = yield Lower(address, sizes[1], None, agent)
+    return None if node is None else context.terms.cell(memory.text, node, sizes[0])
+
+
 def lower_slice(context: Context, expr: tree.Slice, agent: str) -> Making:
+    if isinstance(expr.operand, tree.Word) and expr.operand.text in context.cells and expr.high == expr.low:
+        number = tree.Number(expr.low, None, expr.span)
+        return (yield from lower_cell(context, expr.operand, number, agent))
     operand: Node | None = yield Lower(expr.operand, None, None, agent)
     if operand is None:
         return None

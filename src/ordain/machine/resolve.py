@@ -19,6 +19,7 @@ from ordain.machine.control import (
     state_model,
 )
 from ordain.machine.declare import Declarations, declare
+from ordain.machine.effects import understanding
 from ordain.machine.expression import Node, Terms
 from ordain.machine.fields import derive, field_model, lay_out, spare_model
 from ordain.machine.lowering import Lowering
@@ -89,6 +90,7 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
             help="describe one: `store control 1024 words of 40 bits`"))
     chips = _chips(found, lowering, stores, fields, sound)
     components = component_models(found.components, lowering)
+    memories = {memory.name: memory for memory in _sound(memory_model(item, lowering) for item in found.memories)}
     machine = model.Machine(
         name=found.header.name.text if found.header else "",
         title=found.header.title.text if found.header and found.header.title else "",
@@ -119,10 +121,11 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
         span=found.header.span if found.header else _first_span(file),
         broken=frozenset(name for name, entry in entries.items() if entry.broken) | _left_out(found, buses),
         lower=_other_conditions(lowering),
+        understand=understanding(found.visible, memories, lowering),
         clock=clocking.clock(),
         components=components,
         wires=wire_models(found.wires, components, chips, stores, fields, lowering),
-        memories={memory.name: memory for memory in _sound(memory_model(item, lowering) for item in found.memories)},
+        memories=memories,
         visible=visible_names(found.visible, lowering),
         lamps=lamp_rows(found.lamps, fields, clocking.clock(), lowering),
         probes=probe_sets(found.probes, fields, clocking.clock(), lowering),

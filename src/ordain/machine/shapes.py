@@ -21,8 +21,12 @@ def find_shape(context: Context, expr: tree.Expr, codes: Codes | None, agent: st
             return inner
         case tree.Infix(operator="and" | "or" | "xor" | "+" | "-"):
             return (yield from _common(chain(expr), None, agent))._replace(codes=None)
+        case tree.Slice(operand=tree.Word(text=name), high=high, low=low) if high == low and name in context.cells:
+            return Shape(context.cells[name][0])
         case tree.Slice(high=high, low=low):
             return Shape(high - low + 1) if high >= low else BROKEN
+        case tree.Element(memory=memory):
+            return Shape(context.cells[memory.text][0]) if memory.text in context.cells else BROKEN
         case tree.Join(parts=parts):
             return (yield from _join(parts, agent))
         case tree.If() | tree.Choose():

@@ -8,6 +8,7 @@ from ordain.machine.expression import (
     Add,
     Among,
     And,
+    Cell,
     Const,
     Equal,
     If,
@@ -132,6 +133,8 @@ def _write(node: Node, names: CodeNames, codes: Codes | None) -> tuple[int, list
             return _TIGHT, ["parity(", (node.args[0], _IF, None), ")"]
         case Prior():
             return _TIGHT, ["prior(", (node.args[0], _IF, codes), ")"]
+        case Cell(name=name):
+            return _TIGHT, [f"{name}[", (node.args[0], _IF, _PLAIN), "]"]
 
 
 def _leaf(kind: str, name: str) -> str:

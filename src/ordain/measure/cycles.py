@@ -12,14 +12,14 @@ is no end of it.
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+from ordain.control.ending import alternatives, ends_of, steering
 from ordain.control.model import Cycle, System
 from ordain.control.phases import whole_cycles
 from ordain.control.sequencing import Sequencing, origins, sequencing, value_leaves
 from ordain.control.system import released
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
-from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, postorder
-from ordain.machine.model import Machine
+from ordain.machine.expression import Leaf, Node, Terms, leaves
 from ordain.measure.cycle_counts import Control, Course, Journey, Origin, Travelled, travel
 from ordain.rom.contents import Contents, word_name
 
@@ -151,7 +151,7 @@ def _rows(contents: Contents, found: Sequencing) -> dict[str, list[_Unit]]:
 def _dispatch_by(mapping: str, found: Sequencing, terms: Terms) -> Node:
     """The condition that a cycle's next place is taken from a mapping store; never, where that takes a way round."""
     return _any(terms, [path for pointer in steering(found)
-                        for value, path, _ in _alternatives(found.nexts[pointer], found, terms)
+                        for value, path, _ in alternatives(found.nexts[pointer], found, terms)
                         if any(leaf.kind == "word" and leaf.name == mapping for leaf in value_leaves(value))])
 
 
@@ -173,80 +173,10 @@ def _home(contents: Contents, store: str) -> tuple[Node, str]:
     return terms.equal(line, address), "where it stands after reset"
 
 
-def steering(found: Sequencing) -> list[Leaf]:
-    """The pointers that make the control address."""
-    return [leaf for leaf in leaves([found.stores[store] for store in found.control]) if leaf in found.pointers]
-
-
 def steering_nexts(system: System, found: Sequencing) -> tuple[Node, ...]:
     """What those are in the next cycle, over the system's leaves."""
     nexts = {variable.leaf: variable.next for variable in system.variables}
     return tuple(nexts[leaf] for leaf in steering(found) if leaf in nexts)
-
-
-def ends_of(machine: Machine, found: Sequencing, terms: Terms) -> tuple[Node, Node]:
-    """The conditions that a cycle's word ends the instruction, and that something else breaks it off."""
-    wired: list[Node] = []
-    held: list[Node] = []
-    dispatched: list[Node] = []
-    broken: list[Node] = []
-    for pointer in steering(found):
-        here: list[Node] = []
-        stays: list[Node] = []
-        for value, path, by_word in _alternatives(found.nexts[pointer], found, terms):
-            kind = _kind(value, pointer, machine, found)
-            by_word = by_word or type(path) is Const
-            if kind == "dispatch" and by_word:
-                dispatched.append(path)
-            elif kind in ("dispatch", "wired") and not by_word:
-                broken.append(path)
-            elif kind == "wired":
-                here.append(path)
-            elif kind == "held":
-                stays.append(path)
-        wired.append(terms.or_(tuple(here)) if here else terms.const(0, 1))
-        held.append(terms.or_(tuple(stays)) if stays else terms.const(0, 1))
-    chosen = terms.const(0, 1)
-    if wired:
-        every = terms.and_(tuple(terms.or_(pair) for pair in zip(wired, held)))
-        chosen = terms.and_((every, terms.or_(tuple(wired))))
-    return terms.or_((chosen, *dispatched)), (terms.or_(tuple(broken)) if broken else terms.const(0, 1))
-
-
-def _alternatives(root: Node, found: Sequencing, terms: Terms) -> list[tuple[Node, Node, bool]]:
-    """(value, under which condition, whether a word or its place has a say in that) of a term that chooses between
-    values. A value may come twice: chosen by a word, and whatever the word."""
-    paths: dict[tuple[Node, bool], list[Node]] = {(root, False): [terms.const(1, 1)]}
-    for node in reversed(list(postorder((root,)))):     # a term before its parts
-        if type(node) is not If:
-            continue
-        condition, then, other = node.args
-        asks = any(leaf.kind in ("field", "word") or leaf in found.pointers for leaf in leaves((condition,)))
-        for by_word in (False, True):
-            ways = paths.pop((node, by_word), None)
-            if ways is not None:
-                path = terms.or_(tuple(ways))
-                for value, when in ((then, condition), (other, terms.not_(condition))):
-                    paths.setdefault((value, by_word or asks), []).append(terms.and_((path, when)))
-    return [(value, terms.or_(tuple(ways)), by_word) for (value, by_word), ways in paths.items()]
-
-
-def _kind(value: Node, pointer: Leaf, machine: Machine, found: Sequencing) -> str:
-    """Who says this next value: "dispatch", "wired", "held", or "word"."""
-    if value is pointer:
-        return "held"
-    if value in found.wired.values():
-        return "dispatch"
-    sources = value_leaves(value)
-    for leaf in sources:
-        store = machine.fields[leaf.name].store if leaf.kind == "field" else leaf.name if leaf.kind == "word" else ""
-        if store and machine.stores[store].fill == "start":
-            return "dispatch"
-        if store or leaf in found.pointers:
-            return "word"
-    if sources and all(leaf in found.opcodes for leaf in sources):
-        return "dispatch"
-    return "wired"
 
 
 # ---------------------------------------------------------------- what decides

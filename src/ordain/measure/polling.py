@@ -9,6 +9,7 @@ answers by itself) is left out, and so is one whose trigger speaks of places, or
 
 from collections.abc import Iterable
 
+from ordain.control.ending import ends_of
 from ordain.control.model import System
 from ordain.control.phases import length
 from ordain.control.sequencing import Sequencing, sequencing
@@ -19,7 +20,7 @@ from ordain.machine.expression import Leaf, Node, leaves
 from ordain.machine.model import Rule, WhenThen
 from ordain.measure.advice import Piece
 from ordain.measure.cycle_counts import Control, Course, Journey, soonest
-from ordain.measure.cycles import ends_of, steering_nexts
+from ordain.measure.cycles import steering_nexts
 from ordain.text.findings import Place, note
 
 

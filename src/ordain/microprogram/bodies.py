@@ -39,7 +39,7 @@ def plan_bodies(machine: Machine, statements: Sequence[tree.MicroStatement]) -> 
     plans: list[Plan] = []
     first = 0
     for statement in statements:
-        if isinstance(statement, tree.Map):
+        if isinstance(statement, tree.Map | tree.Effects):
             continue
         store = _store(machine, statement, findings)
         if store is None:

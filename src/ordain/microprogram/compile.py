@@ -5,7 +5,7 @@ from itertools import chain
 
 from ordain.language import tree
 from ordain.machine.expression import leaves
-from ordain.machine.model import Machine, Store
+from ordain.machine.model import Machine, Meaning, Store
 from ordain.microprogram.bodies import Plan, is_stepped, plan_bodies
 from ordain.microprogram.ends import runs_off
 from ordain.microprogram.flow import following
@@ -21,6 +21,7 @@ from ordain.microprogram.stepping import counter_of, decides
 from ordain.microprogram.tables import numbers, table
 from ordain.microprogram.words import Writer
 from ordain.text.findings import Finding, Place, Severity, error, has_errors, warning
+from ordain.text.source import Span
 
 
 def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequence[Finding] = ()
@@ -50,6 +51,8 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
     entries = start_entries(machine, plans, opcodes)
     rows, more = map_entries(machine, [item for item in microfile.statements if isinstance(item, tree.Map)], labels)
     findings += more
+    meanings, more = _meanings(machine, microfile)
+    findings += more
     computed = computed_words(machine.terms, list(machine.stores.values()))
     sound = not has_errors(findings)
     findings = own_faults(findings, earlier, frozenset(source.name for source in microfile.sources), machine.broken)
@@ -65,7 +68,30 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
         if store.fill == "microprogram" and is_stepped(store):
             after.update(following(store, plans))
     return Program(tuple(words), bodies, labels.words, (*entries, *rows), uses, unused, computed, counting, after,
-                   _transfers(plans, machine), tuple(chain.from_iterable(map(word_names, plans)))), findings
+                   _transfers(plans, machine), tuple(chain.from_iterable(map(word_names, plans))), meanings), findings
+
+
+def _meanings(machine: Machine, microfile: tree.MicroFile) -> tuple[dict[str, Meaning], list[Finding]]:
+    """What the instructions are said to do, by title. What is wrong with a text that many of them have is told once."""
+    effects: dict[str, tree.Effects] = {}
+    findings: list[Finding] = []
+    for statement in microfile.statements:
+        if isinstance(statement, tree.Effects):
+            first = effects.setdefault(statement.name.text, statement)
+            if first is not statement:
+                findings.append(error("defined-twice", f"`{first.name.text}` is defined twice", statement.name.span,
+                                      "the second", places=(Place(first.name.span, "the first"),),
+                                      help="give one of them another name"))
+    found: dict[str, Meaning] = {}
+    told: set[tuple[str, Span | None]] = set()
+    for statement in microfile.statements:
+        if isinstance(statement, tree.Instruction) and statement.meaning is not None:
+            made, more = machine.understand(statement.meaning, effects)
+            findings += [one for one in more if (one.message, one.span) not in told]
+            told |= {(one.message, one.span) for one in more}
+            if made is not None:
+                found[statement.title.text] = made
+    return found, findings
 
 
 def _no_order(machine: Machine, plans: Sequence[Plan], words: Sequence[Microinstruction],

@@ -5,6 +5,7 @@ from types import MappingProxyType
 from typing import Literal, NamedTuple
 
 from ordain.language import tree
+from ordain.machine.model import Meaning
 from ordain.text.source import Span
 
 
@@ -87,7 +88,8 @@ class Program(NamedTuple):
     `counting`: per microprogrammed store the number of low address bits in which "the next address" is counted, where
     those are not all: words that must follow each other never cross a multiple of 2**counting.
     `transfers`: the clauses of words that are transfers, by their text.
-    `names`: what people call each word (`naming`)."""
+    `names`: what people call each word (`naming`).
+    `meanings`: what instructions are said to do, by title."""
 
     words: tuple[Microinstruction, ...]
     bodies: tuple[Body, ...]
@@ -100,3 +102,4 @@ class Program(NamedTuple):
     following: dict[int, tuple[int, ...]]
     transfers: Mapping[str, tree.Transfer] = MappingProxyType({})
     names: tuple[str, ...] = ()
+    meanings: Mapping[str, Meaning] = MappingProxyType({})

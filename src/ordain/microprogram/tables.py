@@ -11,6 +11,7 @@ from ordain.machine.expression import (
     Add,
     Among,
     And,
+    Cell,
     Const,
     Equal,
     If,
@@ -130,8 +131,8 @@ def _columns(node: Node, args: list[Columns], values: Mapping[Leaf, Columns], fu
             for bit in args[0]:
                 found ^= bit
             return (found,)
-        case Prior():
-            raise ValueError("a chip does not know what was one cycle before")
+        case Prior() | Cell():
+            raise ValueError("a chip knows neither what was one cycle before nor what stands in memory")
 
 
 def _number(value: int, width: int, full: int) -> Columns:

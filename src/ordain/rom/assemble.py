@@ -36,7 +36,7 @@ def make_contents(machine: Machine, program: Program, placement: Placement, stor
     labels.update((body.name, (body.store, first_words(machine.stores[body.store], body, placement)))
                   for body in program.bodies if body.kind == "instruction" and body.first < body.end)
     sites = {store.name: _sites(store, program, placement) for store in machine.stores.values()}
-    return Contents(machine, words, sites, labels, routines)
+    return Contents(machine, words, sites, labels, routines, program.meanings)
 
 
 def first_words(store: Store, body: Body, placement: Placement) -> frozenset[int]:

@@ -1,9 +1,10 @@
 """What the chips hold, and whose words those are: the only bridge from the compiler to the prover."""
 
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
-from ordain.machine.model import Machine
+from ordain.machine.model import Machine, Meaning
 from ordain.text.source import Span
 
 MANIFEST_FORMAT = "ordain build"
@@ -39,13 +40,14 @@ class Contents(NamedTuple):
     """`words[store][address]` for every address 0 .. 2**address_width - 1 of the store, as it would be read from burned
     chips (unused words and erased cells alike). `sites[store][address]`: placed words only.
     `labels`: everything `at` can name -> (store, addresses); `routines`: everything `in` can name ->
-    (store, addresses)."""
+    (store, addresses). `meanings`: what instructions are said to do, by title."""
 
     machine: Machine
     words: dict[str, tuple[int, ...]]
     sites: dict[str, dict[int, Site]]
     labels: dict[str, tuple[str, frozenset[int]]]
     routines: dict[str, tuple[str, frozenset[int]]]
+    meanings: Mapping[str, Meaning] = MappingProxyType({})
 
 
 def word_name(contents: Contents, store: str, address: int) -> str:

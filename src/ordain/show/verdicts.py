@@ -17,6 +17,8 @@ from ordain.show.traces import cycle_lines
 from ordain.text.findings import Severity
 
 _ROLES = {"broken": "bad", "vacuous": "doubt", "undecided": "doubt", "allowed": "doubt"}
+MEANING = "meaning"
+"""The check whose rows are about what instructions do: proved there says that it is so."""
 FEW_OPEN = 6
 """So many questions without an answer are listed one by one."""
 
@@ -63,17 +65,19 @@ def _questions(count: int) -> str:
 
 def _shares(contents: Contents, report: Report) -> str:
     asked = {rule.text for rule in contents.machine.rules}
-    rules = sum(row.subject in asked for row in report.rows)
-    checks = len(report.rows) - rules
-    parts = [f"{number} {name}{'s' if number != 1 else ''}" for number, name in ((checks, "check"), (rules, "rule"))
-             if number]
+    meanings = sum(row.check == MEANING for row in report.rows)
+    rules = sum(row.subject in asked and row.check != MEANING for row in report.rows)
+    checks = len(report.rows) - rules - meanings
+    parts = [f"{number} {name}{'s' if number != 1 else ''}"
+             for number, name in ((checks, "check"), (rules, "rule"), (meanings, "meaning")) if number]
     return f" ({', '.join(parts)})" if len(parts) > 1 else ""
 
 
 def report_lines(contents: Contents, report: Report, everything: bool, page: Page = PLAIN) -> list[str]:
     """What stands below the findings: with `everything` every verdict and every witness, else how many questions are
     broken and which stay open, the longest wait and what is allowed, with the reasons."""
-    asked = {rule.text for rule in contents.machine.rules}
+    asked = {rule.text for rule in contents.machine.rules} | {
+        row.subject for row in report.rows if row.check == MEANING}
     lines = []
     if everything:
         lines += _table(contents.machine, report.rows, asked, page)
@@ -141,7 +145,8 @@ def row_note(machine: Machine, row: Row) -> str:
 
 
 def _table(machine: Machine, rows: Iterable[Row], asked: set[str], page: Page) -> list[str]:
-    """`asked`: the texts of rules. What a check is proved to be never happens: "proved" would say the opposite."""
+    """`asked`: the texts of rules, and instructions with a meaning. What a check is proved to be
+    never happens: "proved" would say the opposite."""
     cells = []
     for row in rows:
         said = row.outcome if row.outcome != "proved" or row.subject in asked else "never happens"

@@ -1,0 +1,111 @@
+"""Whether two terms are equal for all values that satisfy conditions: by rewriting, by cases, by a bit-vector solver.
+
+Or values of everything for which they differ. A solver is imported only when it is needed: it is an extra.
+"""
+
+from collections.abc import Callable, Iterator
+from random import Random
+
+from ordain.logic.evaluate import evaluate
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Among, And, Cell, Const, Equal, If, Leaf, Less, Node, Not, Or, postorder
+from ordain.meaning.follow import implied
+from ordain.meaning.model import Answer, Question, Values
+from ordain.meaning.normal import Normal
+from ordain.meaning.solver import solved
+
+MOST_CASES = 256
+SAMPLES = 64
+
+def equal(normal: Normal, question: Question) -> Answer:
+    terms = normal.terms
+    one, other, where = put_in(terms, question[:3], dict(question.under))
+    ones = terms.const((1 << one.width) - 1, one.width)
+    if where is not ones:
+        one, other = terms.and_((one, where)), terms.and_((other, where))
+    if normal.of(one) is normal.of(other):
+        return Answer("rewriting")
+    if _by_cases(normal, one, other):
+        return Answer("cases")
+    apart = _by_chance(question)
+    if apart is not None:
+        return Answer(None, apart)
+    return solved(question)
+
+
+# ---------------------------------------------------------------- by cases
+
+
+def _by_cases(normal: Normal, one: Node, other: Node) -> bool:
+    """Whether the two are alike whatever the conditions in them are."""
+    terms = normal.terms
+    waiting, count = [(normal.of(one), normal.of(other))], 0
+    while waiting:
+        here, there = waiting.pop()
+        if here is there:
+            continue
+        count += 1
+        atom = _condition(here) or _condition(there)
+        if atom is None or count > MOST_CASES:
+            return False
+        for value in (0, 1):
+            pair = put_in(terms, (here, there), dict(implied(terms, atom, value)))
+            waiting.append((normal.of(pair[0]), normal.of(pair[1])))
+    return True
+
+
+def _condition(root: Node) -> Node | None:
+    """A smallest condition in a term: a bit that chooses, or a bit of a term of one bit."""
+    for node in postorder((root,)):
+        if type(node) is If or (node.width == 1 and type(node) in (And, Or, Not)):
+            for arg in node.args[:1] if type(node) is If else node.args:
+                if type(arg) is not Const and type(arg) not in (And, Or, Not, If):
+                    return arg
+    return root if root.width == 1 and type(root) in (Among, Equal, Less) else None
+
+
+# ---------------------------------------------------------------- by chance
+
+
+def value_of(nodes: tuple[Node, ...], leaf: Callable[[Leaf], int],
+             word: Callable[[str, int, int], int]) -> list[int]:
+    """Values of terms, of which `leaf` gives those of leaves and `word(memory, address, bits)` those in memories."""
+    known: dict[Node, int] = {}
+    memo: dict[Node, int] = {}
+    for part in postorder(nodes):
+        if type(part) is Leaf:
+            known[part] = leaf(part)
+        elif type(part) is Cell:
+            known[part] = word(part.name, evaluate(part.args[0], known, memo), part.width)
+    return [evaluate(node, known, memo) for node in nodes]
+
+
+def _by_chance(question: Question) -> Values | None:
+    """Values for which they differ, if some that are tried do."""
+    asked = (question.one, question.other, question.where, *question.under, *question.under.values())
+    given = {leaf: node.value for leaf, node in question.under.items() if type(leaf) is Leaf and type(node) is Const}
+    for choose in _choices():
+        leaves: dict[Leaf, int] = {}
+        words: dict[tuple[str, int], int] = {}
+
+        def leaf(one: Leaf, choose: Callable[[int], int] = choose, leaves: dict[Leaf, int] = leaves) -> int:
+            return leaves.setdefault(one, given[one] if one in given else choose(one.width))
+
+        def word(memory: str, address: int, bits: int, choose: Callable[[int], int] = choose,
+                 words: dict[tuple[str, int], int] = words) -> int:
+            return words.setdefault((memory, address), choose(bits))
+
+        one, other, where, *rest = value_of(asked, leaf, word)
+        half = len(rest) // 2
+        if (one ^ other) & where and rest[:half] == rest[half:]:
+            return Values(leaves, words)
+    return None
+
+
+def _choices() -> Iterator[Callable[[int], int]]:
+    yield lambda width: 0
+    yield lambda width: 1
+    yield lambda width: (1 << width) - 1
+    random = Random(1)
+    for _ in range(SAMPLES):
+        yield lambda width: random.getrandbits(width)

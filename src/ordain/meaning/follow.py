@@ -1,0 +1,483 @@
+"""The paths of an instruction: its words one after another, with terms for what everything holds.
+
+An instruction begins with its first word in any state of everything else; it ends as in counts of cycles
+(`control.ending`). Values are worked out by need, from the step where they are wanted back to the old ones, which are
+the machine's own leaves. What cannot be seen exactly is a leaf of its own that may be anything: an input in a cycle, a
+floating bus, what fighting drivers leave.
+
+Where a word leaves open who drives or writes, and that is for control alone to decide (an agent, a request), nobody is
+taken to do so; each such guess is a question for the prover, and the answer decides whether the paths count.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from ordain.control.ending import ends_of
+from ordain.control.sequencing import Sequencing, origins, sequencing
+from ordain.data.datapath import Datapath
+from ordain.data.resolving import Resolving
+from ordain.logic.putting import put_in
+from ordain.machine.expression import Among, And, Cell, Const, If, Leaf, Node, Not, Or, Terms, leaves, postorder
+from ordain.machine.model import Memory, Store
+from ordain.meaning.normal import Normal
+from ordain.rom.contents import Contents, word_name
+
+MOST_STEPS = 20_000
+"""Steps over all paths of one instruction."""
+
+MOST_ON_A_PATH = 4_000
+
+Key = tuple[int, ...]
+"""What is presented to the stores that hold the microprogram; the phase behind it, where steps are phases."""
+
+
+class Guess(NamedTuple):
+    """In a cycle with this key the condition, over states and inputs, does not hold."""
+
+    key: Key
+    when: Node
+
+
+class Written(NamedTuple):
+    """A word written in the cycle of `step`, over what was before the instruction. `address` None: anything may have
+    been written anywhere."""
+
+    memory: str
+    when: Node
+    address: Node | None
+    value: Node
+    step: int
+
+
+class Undecided(Exception):
+    """The paths of an instruction cannot be followed to their ends; the argument says why."""
+
+
+class Following:
+    """A machine whose instructions are followed. `refused`: guesses that do not hold. `guesses`: those made so far."""
+
+    def __init__(self, contents: Contents, refused: frozenset[Guess] = frozenset()) -> None:
+        machine = contents.machine
+        self.contents, self.machine, self.terms = contents, machine, machine.terms
+        self.path = Datapath(contents)
+        self.refused, self.guesses = refused, dict[Guess, None]()
+        self.normal = Normal(machine.terms)
+        self.found: Sequencing = sequencing(machine, machine.terms)
+        self.stores: list[Store] = [machine.stores[name] for name in self.found.stores
+                                    if machine.stores[name].fill == "microprogram"]
+        self.nexts = dict(Resolving(self.path, {}).nexts())
+        self.last, self.broken = ends_of(machine, self.found, machine.terms)
+        clock = machine.clock if machine.steps > 1 else None
+        self.phase = None if clock is None else \
+            machine.terms.leaf("state", clock.name, machine.states[clock.name].width)
+        self._words: dict[Key, Word] = {}
+
+    def word(self, key: Key) -> "Word":
+        if key not in self._words:
+            self._words[key] = Word(self, key)
+        return self._words[key]
+
+    def name(self, key: Key) -> str:
+        """What people call the word."""
+        store = self.found.control[0] if self.found.control else self.stores[0].name
+        number = [one.name for one in self.stores].index(store)
+        return word_name(self.contents, store, key[number]) or f"{key[number]:X}"
+
+
+class Word(Resolving):
+    """What the words of a cycle leave of the machine's expressions, over what is held when it begins."""
+
+    def __init__(self, following: Following, key: Key) -> None:
+        path, machine, terms = following.path, following.machine, following.terms
+        known: dict[Node, Node] = {}
+        for store, address in zip(following.stores, key):
+            word = path.contents.words[store.name][address]
+            known[terms.leaf("word", store.name, store.bits)] = terms.const(word, store.bits)
+            known[terms.leaf("address", store.name, store.address_width)] = terms.const(address, store.address_width)
+            for name in store.fields:
+                field = machine.fields[name]
+                known[terms.leaf("field", name, field.width)] = terms.const(field.read(word), field.width)
+        if following.phase is not None:
+            known[following.phase] = terms.const(key[-1], following.phase.width)
+        super().__init__(path, known)
+        self.following, self.key = following, key
+        self._nexts: dict[Node, Node] = {}
+        self.last, self.broken = self.resolved(following.last), self.resolved(following.broken)
+        self.home = terms.const(0, 1) if machine.home is None else self.resolved(machine.home)
+        self.writes = [(memory, when, self.resolved(memory.address), self.resolved(write.source))
+                       for memory in machine.memories.values() for write in memory.writes
+                       if (when := self.decided(write.when)) is not terms.const(0, 1)]
+
+    def next(self, leaf: Node) -> Node:
+        """What it holds after the cycle."""
+        found = self._nexts.get(leaf)
+        if found is None:
+            found = self._nexts[leaf] = self.resolved(self.following.nexts[leaf])
+        return found
+
+    def decided(self, when: Node) -> Node:
+        return self._guessed(self.resolved(when))
+
+    def _guessed(self, node: Node) -> Node:
+        """The condition, with what is control's alone taken to be 0."""
+        if type(node) is Const:
+            return node
+        if type(node) is Or:
+            return self.terms.or_(self._guessed(arg) for arg in node.args)
+        parts = [arg for arg in (node.args if type(node) is And else (node,)) if _of_control(arg)]
+        if not parts:
+            return node
+        guess = Guess(self.key, self.terms.and_(parts))
+        if guess in self.following.refused:
+            return node
+        self.following.guesses[guess] = None
+        return self.terms.const(0, 1)
+
+    def unknown(self, what: str, width: int) -> Node:
+        return self.terms.leaf("free", what, width)
+
+    def memory(self, memory: Memory, leaf: Leaf) -> Node:
+        address = self.resolved(memory.address)
+        word = self.terms.cell(memory.name, address, memory.bits)
+        if memory.words == 1 << address.width:
+            return word
+        beyond = self.unknown(f"what is read beyond the end of `{memory.name}`", memory.bits)
+        return self.terms.if_(self.terms.less(address, self.terms.const(memory.words, address.width)), word, beyond)
+
+    def table(self, store: str, leaf: Leaf, address: Node) -> Node:
+        return self.terms.cell(store, address, leaf.width)
+
+
+def _of_control(node: Node) -> bool:
+    """Whether a condition is about states and inputs alone, which the prover follows."""
+    return all(type(part) is not Cell and (type(part) is not Leaf or part.kind in ("state", "input"))
+               for part in postorder((node,)))
+
+
+class Step:
+    """A cycle of a path. `before`: the one before it; None: it is the first. `values`: of what was asked for, when the
+    cycle begins. `writes`: everything written before it, the last one first. `assumed`: what must hold on the way
+    here. `anew`: what may be anything from here on, since control may come back here as often as it likes."""
+
+    __slots__ = ("anew", "assumed", "before", "key", "number", "values", "word", "writes")
+
+    def __init__(self, before: "Step | None", assumed: Mapping[Node, Node]) -> None:
+        self.before, self.assumed = before, assumed
+        self.number: int = 0 if before is None else before.number + 1
+        self.values: dict[Node, Node] = {}
+        self.writes: tuple[Written, ...] = ()
+        self.anew: frozenset[Node] = frozenset()
+        self.key: Key = ()
+        self.word: Word | None = None
+
+
+class Path(NamedTuple):
+    """`end`: the step after the last cycle. `assumed`: what led along this path, by term. `wide`: values on it were
+    taken to be anything because control may have come round."""
+
+    end: Step
+    assumed: Mapping[Node, Node]
+    wide: bool
+
+
+class Course:
+    """The paths of one instruction from one of its first words on. Raises Undecided."""
+
+    def __init__(self, following: Following, address: int, store: str) -> None:
+        self.following, self.terms = following, following.terms
+        self.start = _start(following, store, address)
+        self.paths: list[Path] = []
+        self._steps = 0
+        if self.start is not None:
+            self._explore(store, address)
+
+    # ------------------------------------------------------------ values by need
+
+    def value(self, leaf: Node, step: Step) -> Node:
+        """What something holds when the cycle begins."""
+        stack = [(leaf, step)]
+        while stack:
+            wanted, at = stack[-1]
+            if wanted in at.values:
+                stack.pop()
+                continue
+            origin = at
+            while origin.before is not None and wanted not in origin.anew and origin.before.word is not None \
+                    and wanted not in origin.values and origin.before.word.next(wanted) is wanted:
+                origin = origin.before
+            if wanted not in origin.values:
+                if wanted in origin.anew:
+                    origin.values[wanted] = self._any(f"`{_named(wanted)}` after any number of rounds", wanted, origin)
+                elif origin.before is None or origin.before.word is None:
+                    origin.values[wanted] = (self.start or {}).get(wanted, wanted)
+                else:
+                    after = origin.before.word.next(wanted)
+                    missing = [one for one in leaves((after,))
+                               if one.kind in ("state", "register") and one not in origin.before.values]
+                    if missing:
+                        stack += [(one, origin.before) for one in missing]
+                        continue
+                    origin.values[wanted] = self.at(after, origin.before, _named(wanted))
+            at.values[wanted] = origin.values[wanted]
+            stack.pop()
+        return step.values[leaf]
+
+    def _any(self, what: str, leaf: Node, step: Step) -> Node:
+        return self.terms.leaf("free", f"{what} in cycle {step.number + 1}", leaf.width)
+
+    def at(self, node: Node, step: Step, taker: str) -> Node:
+        """An expression over what is held when the cycle begins, over what was before the instruction. `taker`: who is
+        given it, since two may see different levels on a line that has none."""
+        made: dict[Node, Node] = {}
+        for part in postorder((node,)):
+            if type(part) is Leaf:
+                if part.kind in ("state", "register"):
+                    made[part] = step.values[part] if part in step.values else self.value(part, step)
+                elif part.kind == "input":
+                    made[part] = self._any(f"`{part.name}`", part, step)
+                else:
+                    made[part] = self._any(f"{part.name} for `{taker}`", part, step)
+            elif type(part) is Cell:
+                made[part] = read(self.following.normal, part.name, made[part.args[0]], part.width, step.writes)
+            else:
+                args = tuple([made[arg] for arg in part.args])
+                made[part] = part if args == part.args else self.terms.rebuild(part, args)
+        return made[node]
+
+    # ------------------------------------------------------------ where control goes
+
+    def _explore(self, store: str, address: int) -> None:
+        first = Step(None, {})
+        waiting = list(self._arrived(first, {store: address}))
+        while waiting:
+            step = waiting.pop()
+            self._steps += 1
+            if self._steps > MOST_STEPS or step.number > MOST_ON_A_PATH:
+                raise Undecided(f"control goes round at `{self.following.name(step.key)}`")
+            word = self.following.word(step.key)
+            step.word = word
+            head = _earlier(step)
+            if head is not None:
+                changed = self._changed(head, step)
+                if changed is not None and changed <= head.anew:
+                    continue                            # what may follow has been followed
+                if changed is not None:
+                    waiting = [one for one in waiting if not _comes_from(one, head)]
+                    self.paths = [path for path in self.paths if not _comes_from(path.end, head)]
+                    waiting.append(_anew(head, head.anew | changed))
+                    continue
+            for assumed, (last, broken) in self._cases((word.last, word.broken), step, step.assumed):
+                if broken:
+                    continue
+                after = Step(step, assumed)
+                after.writes = (*self._written(word, step), *step.writes)
+                if last:
+                    self._end(after)
+                else:
+                    waiting += self._arrived(after, {})
+
+    def _arrived(self, step: Step, given: Mapping[str, int]) -> Iterator[Step]:
+        """The step in each of the words that it may be in; those at the boundary are ends."""
+        stores = self.following.stores
+        wanted = [store for store in stores if store.name not in given]
+        phase = self.following.phase
+        nodes = [self._address(store, step) for store in wanted] + ([] if phase is None else [self.value(phase, step)])
+        for assumed, values in self._split(nodes, step.assumed):
+            found = {**given, **{store.name: value for store, value in zip(wanted, values)}}
+            one = Step(step.before, assumed)
+            one.writes, one.values, one.anew = step.writes, dict(step.values), step.anew
+            one.key = (*(found[store.name] for store in stores), *values[len(wanted):])
+            if step.before is None:
+                yield one
+                continue
+            word = self.following.word(one.key)
+            for more, (home,) in self._cases((word.home,), one, assumed):
+                here = Step(one.before, more)
+                here.writes, here.values, here.anew, here.key = one.writes, dict(one.values), one.anew, one.key
+                if home:
+                    self._end(here)
+                else:
+                    yield here
+
+    def _address(self, store: Store, step: Step) -> Node:
+        read = Resolving.resolved(_Plain(self.following), store.address)
+        return self.at(read, step, store.name)
+
+    def _cases(self, nodes: tuple[Node, ...], step: Step,
+               assumed: Mapping[Node, Node]) -> list[tuple[Mapping[Node, Node], Sequence[int]]]:
+        if all(type(node) is Const for node in nodes):
+            return [(assumed, [node.value for node in nodes if type(node) is Const])]
+        return self._split([self.at(node, step, "control") for node in nodes], assumed)
+
+    def _split(self, nodes: Sequence[Node],
+               assumed: Mapping[Node, Node]) -> list[tuple[Mapping[Node, Node], Sequence[int]]]:
+        """What the terms can be, each with what has to hold for it. Raises Undecided."""
+        terms = self.terms
+        done: list[tuple[Mapping[Node, Node], Sequence[int]]] = []
+        waiting = [(tuple(nodes), assumed)]
+        while waiting:
+            open_, under = waiting.pop()
+            open_ = put_in(terms, open_, dict(under))
+            if all(type(node) is Const for node in open_):
+                done.append((under, [node.value for node in open_ if type(node) is Const]))
+                continue
+            atom = next((bit for node in open_ if (bit := _deciding(node)) is not None), None)
+            if atom is None:
+                names = ", ".join(f"`{_named(leaf)}`" for leaf in leaves(open_)[:3])
+                raise Undecided(f"where control goes depends on all of {names}")
+            for value in (0, 1):
+                waiting.append((open_, {**under, **dict(implied(terms, atom, value))}))
+            if len(waiting) + len(done) > 4096:
+                raise Undecided("control may go too many ways at once")
+        return done
+
+    def _written(self, word: Word, step: Step) -> list[Written]:
+        found = []
+        for memory, when, address, value in word.writes:
+            active = put_in(self.terms, (self.at(when, step, memory.name),), dict(step.assumed))[0]
+            if active is self.terms.const(0, 1):
+                continue
+            at = self.at(address, step, memory.name)
+            if memory.words < 1 << address.width:
+                active = self.terms.and_((active, self.terms.less(at, self.terms.const(memory.words, at.width))))
+            found.append(Written(memory.name, active, at, self.at(value, step, memory.name), step.number))
+        newest = {one.memory: one for one in reversed(step.writes)}
+        found = [one for one in found if one.memory not in newest or one[:4] != newest[one.memory][:4]]
+        if len({one.memory for one in found}) < len(found):
+            raise Undecided(f"several writes to one memory at once at `{self.following.name(step.key)}`")
+        return found
+
+    def _end(self, step: Step) -> None:
+        wide, here = False, step
+        while here is not None and not wide:
+            wide, here = bool(here.anew), here.before  # type: ignore[assignment]
+        self.paths.append(Path(step, step.assumed, wide))
+
+    # ------------------------------------------------------------ rounds
+
+    def _changed(self, head: Step, step: Step) -> frozenset[Node] | None:
+        """What holds something else than it did at the earlier step, memories as a leaf of their name; None where that
+        is more than control: then it is another round, with other values."""
+        words: dict[Key, Word] = {}
+        here = step.before
+        while here is not None and here.number >= head.number:
+            if here.word is not None:
+                words[here.key] = here.word
+            here = here.before
+        touched = [leaf for leaf in self.following.nexts if any(word.next(leaf) is not leaf for word in words.values())]
+        changed: dict[Node, None] = {}
+        for leaf in sorted(touched, key=self._is_control):
+            if leaf in head.anew or self.value(leaf, step) is not self.value(leaf, head):
+                if not self._is_control(leaf) and leaf not in head.anew:
+                    return None
+                changed[leaf] = None
+        for one in step.writes[:len(step.writes) - len(head.writes)]:
+            leaf = self.terms.leaf("free", one.memory, 1)
+            if type(one.when) is Const and leaf not in head.anew:
+                return None
+            changed[leaf] = None
+        return frozenset(changed)
+
+    def _is_control(self, leaf: Node) -> bool:
+        machine = self.following.machine
+        return type(leaf) is Leaf and leaf.kind == "state" and leaf.name in machine.states \
+            and leaf.name not in machine.visible
+
+
+def _anew(head: Step, anew: frozenset[Node]) -> Step:
+    """The step once more, with so much that may be anything."""
+    again = Step(head.before, head.assumed)
+    again.key, again.anew = head.key, anew
+    havoc = [Written(leaf.name, leaf, None, leaf, head.number) for leaf in anew
+             if type(leaf) is Leaf and leaf.kind == "free"]
+    again.writes = (*havoc, *(one for one in head.writes if one.address is not None or one.step != head.number))
+    return again
+
+
+class _Plain(Resolving):
+    """Addresses over what is held: words of other stores on the way are not looked at here."""
+
+    def __init__(self, following: Following) -> None:
+        super().__init__(following.path, {})
+
+    def unknown(self, what: str, width: int) -> Node:
+        return self.terms.leaf("free", what, width)
+
+
+def _earlier(step: Step) -> Step | None:
+    """The last step before at the same word."""
+    here = step.before
+    while here is not None and here.key != step.key:
+        here = here.before
+    return here
+
+
+def _comes_from(step: Step | None, head: Step) -> bool:
+    while step is not None and step.number > head.number:
+        step = step.before
+    return step is head
+
+
+def _named(leaf: Node) -> str:
+    return leaf.name.removesuffix(" held") if type(leaf) is Leaf else "?"
+
+
+def _start(following: Following, store: str, address: int) -> dict[Node, Node] | None:
+    """What is known of what holds the address of a first word; None where it can never be presented."""
+    terms = following.terms
+    bits: dict[Leaf, dict[int, int]] = {}
+    for bit, origin in enumerate(origins(following.machine.stores[store].address)):
+        if isinstance(origin, tuple):
+            known = bits.setdefault(origin[0], {})
+            if known.setdefault(origin[1], address >> bit & 1) != address >> bit & 1:
+                return None
+        elif origin is not None and origin != address >> bit & 1:
+            return None
+    return {leaf: terms.join(terms.const(known[bit], 1) if bit in known else terms.slice(leaf, bit, bit)
+                             for bit in reversed(range(leaf.width))) for leaf, known in bits.items()
+            if leaf.kind in ("state", "register")}
+
+
+def _deciding(node: Node) -> Node | None:
+    """A part of one bit that helps to decide what a term is: the condition of a choice, or a bit of a join."""
+    waiting = [node]
+    while waiting:
+        here = waiting.pop()
+        if type(here) is Const:
+            continue
+        if here.width == 1:
+            return here
+        if type(here) is If:
+            waiting += [here.args[2], here.args[1], here.args[0]]
+        else:
+            waiting += reversed(here.args)
+    return None
+
+
+def implied(terms: Terms, atom: Node, value: int) -> Iterable[tuple[Node, Node]]:
+    """What a bit being 0 or 1 says, of itself and of what it is made of."""
+    waiting = [(atom, value)]
+    while waiting:
+        node, bit = waiting.pop()
+        yield node, terms.const(bit, 1)
+        match node:
+            case Not():
+                waiting.append((node.args[0], 1 - bit))
+            case And() if bit:
+                waiting += [(arg, 1) for arg in node.args]
+            case Or() if not bit:
+                waiting += [(arg, 0) for arg in node.args]
+            case Among(args=(one,), values=values) if bit and len(values) == 1:
+                yield one, terms.const(next(iter(values)), one.width)
+
+
+def read(normal: Normal, memory: str, address: Node, width: int, writes: Sequence[Written]) -> Node:
+    """The word of a memory after what was written, the last of it first."""
+    terms = normal.terms
+    found = terms.cell(memory, address, width)
+    for one in reversed(writes):
+        if one.memory == memory and one.address is None:
+            found = terms.cell(f"{memory} after any number of rounds in cycle {one.step + 1}", address, width)
+        elif one.memory == memory and one.address is not None:
+            found = terms.if_(terms.and_((one.when, normal.same(address, one.address))), one.value, found)
+    return found

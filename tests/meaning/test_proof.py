@@ -1,0 +1,184 @@
+"""Meanings held against words: each pair is one bit apart, the one proved, the other with the values that tell them
+apart. All of it can be worked by hand."""
+
+import pytest
+
+from ordain.meaning.proof import Difference
+from tests.meaning.till import FETCH, MACHINE, outcome_of, outcomes
+
+ADD = """\
+    means let s = acc + memory[pc], acc <- s, zero <- s is 0, pc <- pc + 1
+        fetched, load temp
+        put sum, load acc, flag, branch home
+"""
+
+
+def difference(text: str, machine: str = MACHINE) -> Difference:
+    found = outcome_of(text, machine)
+    assert found.difference is not None, found
+    return found.difference
+
+
+def proved(text: str, machine: str = MACHINE) -> str:
+    found = outcome_of(text, machine)
+    assert found.difference is None and not found.why, found
+    assert found.way is not None
+    return found.way
+
+
+def test_a_sum_its_flag_and_the_counted_pc_are_proved_by_rewriting() -> None:
+    assert proved(ADD) == "rewriting"
+    found = outcome_of(ADD)
+    assert (found.paths, found.cycles) == (1, 2)
+
+
+@pytest.mark.parametrize("old, new, name, cycle", [
+    ("put sum, load acc, flag", "put sum, load acc, flag, less", "acc", 2),     # the adder takes away
+    ("put sum, load acc, flag", "put sum, load acc", "zero", 0),                # nobody keeps the flag
+    ("put sum, load acc, flag", "put temp, load acc, flag", "acc", 2),
+    ("fetched, load temp", "put memory, by_pc, load temp", "pc", 0),            # nothing counts pc
+    ("fetched, load temp", "put memory, count, load temp", "acc", 2),           # from where mar points
+    ("fetched, load temp", "fetched, load temp, write", "memory", None),        # no change to memory: proved
+    ("pc <- pc + 1", "pc <- pc + 2", "pc", 1),
+    ("zero <- s is 0", "zero <- s is 1", "zero", 2),
+    ("acc <- s,", "acc <- s + 1,", "acc", 2),
+])
+def test_one_bit_away_the_values_that_tell_them_apart(old: str, new: str, name: str, cycle: int | None) -> None:
+    assert ADD.count(old) == 1
+    changed = ADD.replace(old, new)
+    if cycle is None:
+        assert proved(changed)                          # what is written is what stood there
+        return
+    found = difference(changed)
+    assert (found.name, found.cycle) == (name, cycle)
+    assert found.expected != found.came
+
+
+def test_the_values_of_a_difference_are_those_that_the_words_give() -> None:
+    """acc - memory[pc] instead of the sum, worked out here from the values that are shown."""
+    found = difference(ADD.replace("put sum, load acc, flag", "put sum, load acc, flag, less"))
+    before = {leaf.name: value for leaf, value in found.before.leaves.items()}
+    byte = found.before.words["memory", before["pc"]]
+    assert found.expected == (before["acc"] + byte) % 256
+    assert found.came == (before["acc"] - byte) % 256
+
+
+def test_what_is_visible_and_not_named_has_to_stay_and_scratch_has_not() -> None:
+    assert proved("    means pc <- pc + 1\n        fetched, load temp\n        branch home\n")
+    assert difference("    means pc <- pc + 1\n        fetched, load acc\n        branch home\n").name == "acc"
+    found = difference("    means nothing\n        put acc, write\n        branch home\n")
+    assert (found.name, found.cycle) == ("memory", 1)
+
+
+def test_scratch_that_an_instruction_depends_on_is_a_difference() -> None:
+    """temp holds what an earlier instruction left there."""
+    found = difference("    means acc <- acc + acc\n        put sum, load acc\n        branch home\n")
+    assert "temp" in {leaf.name for leaf in found.before.leaves}
+
+
+STORE = """\
+    means memory[memory[pc][3:0]] <- acc, pc <- pc + 1
+        fetched, load mar
+        put acc, write
+        branch home
+"""
+
+
+def test_a_word_is_written_at_an_address_that_stands_in_memory() -> None:
+    assert proved(STORE) == "rewriting"
+    found = difference(STORE.replace("memory[memory[pc][3:0]]", "memory[memory[pc][3:0] + 1]"))
+    assert found.name == "memory" and found.address is not None
+
+
+def test_what_is_read_after_a_write_may_be_what_was_written() -> None:
+    """The second byte is read after the store, which may have been to its place."""
+    words = """\
+        fetched, load mar
+        put acc, write
+        fetched, load acc
+        branch home
+"""
+    right = "    means let a = memory[pc][3:0], memory[a] <- acc, pc <- pc + 2,\n" \
+            "          acc <- acc if a is pc + 1 else memory[pc + 1]\n"
+    assert proved(right + words)
+    naive = right.replace("acc if a is pc + 1 else memory[pc + 1]", "memory[pc + 1]")
+    found = difference(naive + words)
+    before = {leaf.name: value for leaf, value in found.before.leaves.items()}
+    assert found.before.words["memory", before["pc"]] % 16 == (before["pc"] + 1) % 16, "only then do they differ"
+
+
+BRANCH = """\
+    means pc <- memory[pc][3:0] if zero else pc + 1
+        branch if_zero, target taken
+        count, branch home
+  taken: put memory, by_pc, load pc, branch home
+"""
+
+
+def test_every_path_is_held_against_the_text() -> None:
+    found = outcome_of(BRANCH)
+    assert found.way == "rewriting" and found.paths == 2
+    assert difference(BRANCH.replace("if zero", "if not zero")).name == "pc"
+    assert difference(BRANCH.replace("count, branch home", "branch home")).name == "pc"
+
+
+def test_effects_under_a_condition() -> None:
+    said = BRANCH.replace("pc <- memory[pc][3:0] if zero else pc + 1",
+                          "pc <- pc + 1, pc <- memory[pc][3:0] when zero")
+    assert proved(said) == "rewriting", "the later of two counts"
+    assert difference(said.replace("pc <- pc + 1, pc <- memory[pc][3:0] when zero",
+                                   "pc <- memory[pc][3:0] when zero, pc <- pc + 1")).name == "pc"
+
+
+def test_undefined_is_satisfied_by_anything_and_says_nothing_of_the_rest() -> None:
+    text = ADD.replace("zero <- s is 0", "zero <- undefined").replace(", flag", "")
+    assert proved(text)
+    nibble = ADD.replace("acc <- s,", "acc[7:4] <- undefined, acc[3:0] <- s[3:0],")
+    assert proved(nibble)
+    assert difference(nibble.replace("acc[3:0] <- s[3:0]", "acc[2:0] <- s[2:0]")).name == "acc", "bit 3 has to stay"
+    assert proved(ADD.replace("zero <- s is 0", "zero <- s is 0, zero <- undefined when pc is 0"))
+    assert difference(ADD.replace("zero <- s is 0", "zero <- undefined when pc is 0")).name == "zero"
+
+
+def test_memory_may_be_said_to_be_undefined() -> None:
+    assert proved(STORE.replace("memory[memory[pc][3:0]] <- acc", "memory <- undefined"))
+
+
+def test_what_a_floating_bus_gives_is_never_proved_to_be_anything() -> None:
+    """Nobody drives data while acc loads it."""
+    for said in ("acc <- acc", "acc <- 0", "acc <- 0xFF"):
+        found = outcome_of(f"    means {said}\n        load acc\n        branch home\n")
+        assert found.way is None
+    assert proved("    means acc <- undefined\n        load acc\n        branch home\n")
+
+
+def test_what_two_drivers_leave_is_never_proved_to_be_anything() -> None:
+    machine = MACHINE.replace("driven by temp   when put is temp", "driven by temp   when put in (temp, sum)")
+    assert outcome_of(ADD, machine).way is None
+
+
+def test_an_instruction_that_turns_a_few_rounds_is_followed_to_its_end() -> None:
+    """Doubled three times, the rounds counted by a register that says when to stop: the adder's flag."""
+    text = ("    means acc <- acc + acc\n        put acc, load temp\n        put sum, load acc\n        branch home\n")
+    assert proved(text) == "rewriting"
+    twice = text.replace("acc + acc\n", "acc + acc + acc + acc\n").replace(
+        "put sum, load acc\n        branch", "put sum, load acc\n        put acc, load temp\n"
+        "        put sum, load acc\n        branch")
+    assert proved(twice) == "rewriting"
+    assert difference(twice.replace("acc + acc + acc + acc", "acc + acc + acc")).name == "acc"
+
+
+def test_a_loop_over_data_is_not_proved() -> None:
+    """It goes round while the flag, which it sets anew, is 1."""
+    text = """\
+    means acc <- undefined, zero <- 0
+  again: put sum, load acc, flag
+        branch if_zero, target again
+        branch home
+"""
+    found = outcome_of(text)
+    assert found.way is None and found.difference is None and "round" in found.why
+
+
+def test_others_have_a_meaning_of_their_own() -> None:
+    assert outcomes(FETCH)["nothing"].way == "rewriting"
