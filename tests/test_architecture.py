@@ -9,25 +9,26 @@ import pytest
 
 SOURCE = Path(__file__).parent.parent / "src" / "ordain"
 LAYERS = ("text", "language", "machine", "microprogram", "placement", "rom", "logic", "control", "data", "bench",
-          "prover", "checks", "meaning", "measure", "compare", "show", "cli")
-LIBRARIES = ("text", "logic", "control")
+          "capture", "prover", "follow", "checks", "meaning", "measure", "compare", "show", "cli")
+LIBRARIES = ("text", "logic", "control", "capture")
 """Packages whose functions any higher package may call."""
 DATA_MODULES = {
     "ordain.language.tree", "ordain.machine.model", "ordain.machine.expression", "ordain.microprogram.model",
     "ordain.placement.model", "ordain.data.datapath", "ordain.data.model", "ordain.data.partial",
     "ordain.data.resolving", "ordain.machine.wording",
-    "ordain.rom.contents", "ordain.bench.model",
+    "ordain.rom.contents", "ordain.bench.model", "ordain.follow.model",
     "ordain.rom.burn_plan", "ordain.prover.model",
     "ordain.checks.check", "ordain.checks.catalogue", "ordain.measure.cycles", "ordain.compare.behaviour",
     "ordain.compare.comparison", "ordain.compare.difference", "ordain.compare.places", "ordain.compare.reach",
     "ordain.compare.roots", "ordain.compare.verdicts",
 }
 """What one package may read of another below it; passes themselves meet in `pipeline` and in the commands."""
-ON_DIAGRAMS = {f"ordain.measure.{name}" for name in ("cycle_counts", "under_way", "waiting", "rings")}
-"""Counting cycles goes on with the sets of states that the prover finds."""
+ON_DIAGRAMS = {*(f"ordain.measure.{name}" for name in ("cycle_counts", "under_way", "waiting", "rings")),
+               *(f"ordain.follow.{name}" for name in ("states", "broken"))}
+"""Counting cycles goes on with the sets of states that the prover finds; so does following a capture."""
 TREES = {"ordain.language", "ordain.language.tree"}
 COMPILER = ("language", "microprogram", "placement")
-PROVING = ("control", "prover", "checks", "meaning", "measure", "compare")
+PROVING = ("control", "prover", "follow", "checks", "meaning", "measure", "compare")
 MODULES = sorted(SOURCE.rglob("*.py"))
 
 

@@ -1,0 +1,339 @@
+"""`ordain follow CAPTURE`: what an analyzer has seen, in the machine's own words, up to what no sequence explains."""
+
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+import click
+
+from ordain.cli.manner import (
+    Manner,
+    build_directory,
+    build_option,
+    exit_status,
+    find_machine,
+    glyphs,
+    machine_option,
+    page_of,
+    print_json,
+    say,
+    show,
+    speaks,
+    tell_findings,
+)
+from ordain.cli.writing import write_file
+from ordain.text.findings import Finding, error
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from ordain.capture.model import Capture
+    from ordain.capture.sampling import Reading, Told, Where
+    from ordain.cli.probing import Clipped
+    from ordain.follow.following import Clips
+    from ordain.follow.model import Clock, Followed, Why
+    from ordain.follow.states import States
+    from ordain.rom.contents import Contents
+    from ordain.show.page import Page
+
+LAST = 12
+"""Clocks that are shown where nothing else is asked for."""
+
+
+@click.command("follow")
+@click.argument("capture", type=click.Path(path_type=Path))
+@machine_option
+@build_option
+@click.option("--probes", default="", metavar="NAME",
+    help="The set of probes of the machine file; default: the one whose "
+              "channels the capture has.")
+@click.option("--clip", "clips", multiple=True, metavar="CHANNEL=LINE",
+    help="A channel at a line, such as `D3=upc[0]` or "
+              "`7=not read`. May be repeated.")
+@click.option("--clock", "clock", default="", metavar="CHANNEL",
+    help="The channel of the clock, `none` where every sample "
+              "is a clock; default: what the probes say, else the fastest regular one.")
+@click.option("--edge", type=click.Choice(["rising", "falling", "both"]), default=None,
+              help="At which edge states change; default: what the probes say, else the one that fits.")
+@click.option("--setup", type=click.IntRange(1), default=None, metavar="TICKS",
+    help="Read the lines so many samples, or "
+              "ticks of the file, before the edge; default: what fits.")
+@click.option("--from", "begins", type=click.Choice(["running", "reset"]), default="running", show_default=True,
+              help="Whether it begins anywhere in a running machine, or with the first clock after reset.")
+@click.option("--skip", type=click.IntRange(0), default=0, metavar="N", help="Leave out the first N clocks.")
+@click.option("--cycles", type=click.IntRange(1), default=None, metavar="N", help="Stop after N clocks.")
+@click.option("--all", "everything", is_flag=True, help="A line for every clock.")
+@click.option("--vcd", "dump", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write what was seen with addresses and labels as a dump (IEEE 1364).")
+@click.option("--labels", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write `ADDRESS LABEL` in hexadecimal, a line a word, for a waveform viewer.")
+@speaks("text", "json")
+def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, ...], clock: str, edge: str | None,
+            setup: int | None, begins: str, skip: int, cycles: int | None, everything: bool, dump: Path | None,
+            labels: Path | None, form: str, quiet: bool, colour: str) -> int:
+    """Follow CAPTURE, a file of a logic analyzer (sigrok's .sr, VCD, CSV), on the machine.
+
+    After every clock it is known exactly in which states the machine can be, given all that was seen so far: any lines
+    may be captured, inputs that are not are free. At the first clock that no sequence of the machine can show, it says
+    what was seen and what would have been possible. Exit status 0: all of it is explained. 1: not.
+    """
+    from ordain.capture.model import BadCapture
+    from ordain.capture.read import read_capture
+    from ordain.cli.probing import clipped
+    from ordain.pipeline import build_model
+
+    manner = Manner(form, quiet, colour)
+    path = find_machine(machine)
+    try:
+        read = read_capture(capture)
+        built, findings = build_model(path, build_directory(path))
+        if built is None:
+            if form == "json":
+                return _json_findings(findings)
+            tell_findings(findings, manner, beside=path)
+            return exit_status(findings)
+        found = clipped(built.machine, read, probes, clips, clock)
+        job = _job(built.contents, read, found, edge, setup, begins, skip, cycles, quiet or form == "json")
+        if labels is not None:
+            write_file(labels, _labels(built.contents).encode())
+        return _told(manner, job, everything, dump)
+    except BadCapture as bad:
+        place = f"{capture.name}:{bad.line}: " if bad.line else f"{capture.name}: "
+        finding = error("bad-capture", place + bad.message, None, help=bad.help)
+        if form == "json":
+            print_json({"command": "follow", "status": 2, "findings": [_finding_data(finding)]})
+        else:
+            tell_findings([finding], manner)
+        return 2
+
+
+def _finding_data(finding: Finding) -> object:
+    from ordain.show.findings_json import finding_data
+
+    return finding_data(finding)
+
+
+def _json_findings(findings: "list[Finding]") -> int:
+    status = exit_status(findings)
+    print_json({"command": "follow", "status": status, "findings": [_finding_data(one) for one in findings]})
+    return status
+
+
+class _Job(NamedTuple):
+    """What a capture is followed with. `where` None: every sample is a clock. `readings`: from the first clock on
+    that is not skipped. `told`: what was met in reading."""
+
+    contents: "Contents"
+    capture: "Capture"
+    found: "Clipped"
+    states: "States"
+    clips: "Clips"
+    start: int
+    where: "Where | None"
+    period: int
+    skip: int
+    most: int | None
+    told: "Told"
+    quiet: bool
+
+    def readings(self) -> "Iterator[Reading]":
+        from itertools import islice
+
+        from ordain.capture.sampling import readings, states
+
+        capture = self.capture
+        every = states(capture.events(), capture.grid, capture.rows) if self.where is None else \
+            readings(capture.events(), self.where, self.told)
+        return islice(every, self.skip, None)
+
+
+def _job(contents: "Contents", capture: "Capture", found: "Clipped", edge: str | None, setup: int | None, begins: str,
+         skip: int, most: int | None, quiet: bool) -> _Job:
+    from ordain.capture.sampling import Told
+    from ordain.control.system import build_system
+    from ordain.follow.fitting import fitted
+    from ordain.follow.following import Clips
+    from ordain.follow.states import States
+    from ordain.follow.telling import asked_of
+
+    machine = contents.machine
+    if machine.clock is not None and machine.clock.held is not None:
+        raise click.UsageError(f"something holds the clock of {machine.name}, and `follow` cannot follow that yet: "
+                               "capture while it runs freely, with a machine file without the `held` line")
+    if machine.steps > 2 and found.clock is not None:
+        raise click.UsageError(f"the clock of {machine.name} has {machine.steps} phases, and a captured one two edges: "
+                               "capture a sample a phase, and say --clock none")
+    states = States(build_system(contents), [line.level for line in found.lines], asked_of(machine))
+    clips = Clips(found.places)
+    start = states.at_reset() if begins == "reset" else states.running()
+    where = None
+    if found.clock is not None:
+        edges = ("both",) if machine.steps == 2 else (edge,) if edge else (found.edge,) if found.edge else \
+            ("rising", "falling")
+        where = fitted(states, clips, capture, found.clock, edges, setup, start, skip)
+    return _Job(contents, capture, found, states, clips, start, where, found.clock.period if found.clock else 0, skip,
+        most,
+                Told(), quiet)
+
+
+# ---------------------------------------------------------------- what is told
+
+
+def _told(manner: Manner, job: _Job, everything: bool, dump: Path | None) -> int:
+    from ordain.follow.broken import why
+    from ordain.follow.following import follow
+    from ordain.follow.telling import Teller
+    from ordain.show.follow_dump import Dump
+
+    rows = _Rows(manner, job, everything)
+    written = Dump(job.contents, job.found.lines, job.capture.tick) if dump is not None else None
+    teller = Teller(job.states)
+
+    def each(clock: "Clock") -> None:
+        if everything:
+            rows.show(clock)
+        if written is not None:
+            written.note(clock, teller.told(clock).addresses)
+
+    if everything and manner.format == "text":
+        rows.head()
+    followed = follow(job.states, job.clips, job.readings(), job.start, job.most,
+                      each if everything or written is not None else None, _progress(job.quiet))
+    if not followed.clocks and followed.broken is None:
+        raise click.UsageError("no whole clock in the capture: name its clock with --clock, or say --clock none where "
+                               "every sample is a clock")
+    reasons = None if followed.broken is None else why(job.states, followed)
+    if written is not None and dump is not None:
+        if followed.broken is not None:
+            written.note(followed.broken, {}, explained=False)
+        write_file(dump, written.finished().encode())
+    status = int(reasons is not None)
+    if manner.format == "json":
+        print_json({"command": "follow", "status": status, **_data(job, followed, reasons)})
+        return status
+    from ordain.show.follow_report import report_lines
+
+    if not everything:
+        if followed.history:
+            rows.head()
+        for clock in followed.history[-LAST:]:
+            rows.show(clock)
+    say(manner, "")
+    page = page_of(manner)
+    show(manner, _how(job, followed, page))
+    if reasons is not None and followed.broken is not None:
+        from ordain.capture.timing import seconds
+        from ordain.machine.print import pins_of_bits
+
+        pins = {store: pins_of_bits(job.contents.machine, store) for store in job.contents.machine.stores}
+        broken = followed.broken._replace(number=followed.broken.number + job.skip)
+        for line in report_lines(job.contents, job.found.lines, broken, seconds(job.capture, broken.time), reasons,
+            pins,
+                                 page, glyphs()):
+            print(line)
+    return status
+
+
+def _how(job: _Job, followed: "Followed", page: "Page") -> list[str]:
+    """How it was read, and what was left aside in reading."""
+    from ordain.capture.timing import named, seconds
+    from ordain.show.page import fold
+
+    found, capture = job.found, job.capture
+    count = followed.clocks
+    lines = [f"{capture.name}: {count:,} clock{'s' if count != 1 else ''} explained"
+             + (", the next one is not" if followed.broken is not None else
+                f", all that there are; in the end {_states(job.states, followed.ending)}")]
+    if job.where is not None and found.clock is not None:
+        where = job.where
+        edge = "either edge" if where.edges == "both" else f"the {where.edges} edge"
+        unit = f"{where.setup // found.clock.grid} sample{'s' if where.setup // found.clock.grid != 1 else ''}" \
+            if found.clock.grid > 1 or capture.grid else f"{where.setup} ticks"
+        lines.append(f"read {unit} before {edge} of {named(capture.channels, where.channel)}, a clock of "
+                     f"{seconds(capture, found.clock.period)}")
+    else:
+        lines.append("every sample is a clock")
+    lines.append(f"seen: {', '.join(found.names())}")
+    if found.missing:
+        lines.append(f"not in the capture: {', '.join(found.missing)}")
+    if job.told.glitches:
+        lines.append(f"left out: {job.told.glitches:,} pulses of the clock that are too short")
+    if job.told.moving:
+        lines.append(f"moving when they were read, and taken as not known: {job.told.moving:,} levels")
+    return [line for text in lines for line in fold(text, page)]
+
+
+def _data(job: _Job, followed: "Followed", reasons: "Why | None") -> dict[str, object]:
+    from ordain.capture.timing import seconds
+    from ordain.show.verdicts import trace_data
+
+    names, broken = [line.name for line in job.found.lines], followed.broken
+    data: dict[str, object] = {"clocks": followed.clocks, "lines": names, "missing": list(job.found.missing),
+                               "glitches": job.told.glitches, "moving": job.told.moving, "broken": None}
+    if broken is not None and reasons is not None:
+        word = broken.seen.word
+        data["broken"] = {
+            "clock": broken.number + job.skip, "time": seconds(job.capture, broken.time),
+            "seen": {name: word >> line & 1 for line, name in enumerate(names) if broken.seen.known >> line & 1},
+            "never": [names[line] for line in reasons.never], "together": [names[line] for line in reasons.together],
+            "possible": [{"addresses": one.addresses, "differs": [names[line] for line in one.differs],
+                          **trace_data(job.contents, one.trace)} for one in reasons.possible],
+            "others": reasons.others}
+    return data
+
+
+def _states(states: "States", ending: int) -> str:
+    count = states.states(ending)
+    return "in one state" if count == 1 else f"in one of {count:,} states"
+
+
+def _progress(quiet: bool) -> "Callable[[int], None] | None":
+    if quiet or not sys.stderr.isatty():
+        return None
+    started = shown = time.monotonic()
+
+    def report(clocks: int) -> None:
+        nonlocal shown
+        now = time.monotonic()
+        if now - shown > 0.2:
+            shown = now
+            sys.stderr.write(f"\r\x1b[K{clocks:,} clocks, {clocks / (now - started):,.0f} a second\r")
+            sys.stderr.flush()
+    return report
+
+
+class _Rows:
+    """A line a clock."""
+
+    def __init__(self, manner: Manner, job: _Job, everything: bool) -> None:
+        from ordain.follow.telling import Teller
+        from ordain.show.follow import widths_of
+
+        self.manner, self.job, self.page = manner, job, page_of(manner)
+        self.teller = Teller(job.states)
+        self.widths = widths_of(job.contents, 99_999 if everything else 9_999)
+
+    def head(self) -> None:
+        from ordain.show.follow import heads, row_lines
+
+        show(self.manner, (self.page.paint("faint", line) for line in row_lines([heads()], self.widths, self.page)))
+
+    def show(self, clock: "Clock") -> None:
+        from ordain.capture.timing import seconds
+        from ordain.show.follow import row_lines, row_of
+
+        if self.manner.format == "text":
+            row = row_of(self.job.contents, clock.number + self.job.skip, seconds(self.job.capture, clock.time),
+                         self.teller.told(clock))
+            show(self.manner, row_lines([row], self.widths, self.page))
+
+
+def _labels(contents: "Contents") -> str:
+    """`021 fetch+1`, a line for each placed word of the first microprogrammed store."""
+    from ordain.rom.contents import word_name
+
+    store = next(store for store in contents.machine.stores.values() if store.fill == "microprogram")
+    digits = -(-store.address_width // 4)
+    return "".join(f"{address:0{digits}X} {word_name(contents, store.name, address)}\n"
+                   for address in sorted(contents.sites[store.name]))

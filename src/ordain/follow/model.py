@@ -1,0 +1,62 @@
+"""What is seen in a clock of a capture, and what is told of it, as data."""
+
+from typing import NamedTuple
+
+from ordain.control.model import Trace
+
+
+class Seen(NamedTuple):
+    """What stands on the lines in a cycle: `word` has the level of line N in bit N, `known` a 1 where it was seen."""
+
+    word: int
+    known: int
+
+
+class Clock(NamedTuple):
+    """One cycle: its number from 1, the time of the edge that ends it, the set of states in which it begins."""
+
+    number: int
+    time: int
+    states: int
+    seen: Seen
+
+
+class Followed(NamedTuple):
+    """`clocks`: how many were explained. `broken`: the one that no sequence explains, the set being what was possible;
+    None: none. `history`: the last ones before it. `ending`: the set after the last one."""
+
+    clocks: int
+    broken: Clock | None
+    history: tuple[Clock, ...]
+    ending: int
+
+
+class Possible(NamedTuple):
+    """What could have been instead. `differs`: the lines that would then not be as they were seen; none where only some
+    of them together cannot. `trace`: last clocks, as they may have been,
+        with this one as it should have been. `inputs`:
+    what has to come from outside in the clock before for it, as far as that matters: name and value."""
+
+    addresses: dict[str, int]
+    differs: tuple[int, ...]
+    trace: Trace
+    inputs: tuple[tuple[str, int], ...]
+
+
+class Why(NamedTuple):
+    """`never`: the lines that cannot be as seen whatever the others are. `together`: as few lines as possible that
+    cannot be so at once. `others`: how many more addresses would have been possible than those in `possible`."""
+
+    never: tuple[int, ...]
+    together: tuple[int, ...]
+    possible: tuple[Possible, ...]
+    others: int
+
+
+class Told(NamedTuple):
+    """`addresses`: of each microprogrammed store those that are possible. `drivers`: for each bus who may drive it, and
+    whether that is sure; `quiet`: the buses that nobody drives for sure."""
+
+    addresses: dict[str, tuple[int, ...]]
+    drivers: dict[str, tuple[tuple[str, bool], ...]]
+    quiet: frozenset[str]

@@ -1,0 +1,63 @@
+"""A followed capture as text: a line a clock in the machine's own words."""
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from ordain.follow.model import Told
+from ordain.rom.contents import Contents, word_name
+from ordain.show.page import Page, cut
+from ordain.show.paint import printable
+from ordain.show.trace_table import site_text
+
+FEW = 4
+"""So many addresses are named; of more it is said how many there are."""
+
+
+class Row(NamedTuple):
+    """A clock in words."""
+
+    number: str
+    time: str
+    address: str
+    label: str
+    orders: str
+    buses: str
+
+
+def row_of(contents: Contents, number: int, time: str, told: Told) -> Row:
+    places, labels, orders = [], [], []
+    for store, addresses in told.addresses.items():
+        digits = -(-contents.machine.stores[store].address_width // 4)
+        names = list(dict.fromkeys(word_name(contents, store, address) or "(nothing placed)" for address in addresses))
+        texts = list(dict.fromkeys(site_text(contents, store, address) for address in addresses))
+        places.append(f"{addresses[0]:0{digits}X}" if len(addresses) == 1 else "?" * digits)
+        labels.append(names[0] if len(names) == 1 else f"one of {len(addresses)}" + (
+            f": {', '.join(names)}" if len(names) <= FEW else ""))
+        orders.append(texts[0] if len(texts) == 1 else "")
+    buses = []
+    for bus, drivers in told.drivers.items():
+        if drivers:
+            buses.append(f"{bus}: " + " or ".join(name if sure else f"{name}?" for name, sure in drivers))
+    return Row(str(number), time, " / ".join(places), " / ".join(labels), " / ".join(filter(None, orders)),
+        "; ".join(buses))
+
+
+def heads() -> Row:
+    return Row("clock", "time", "at", "word", "orders", "buses")
+
+
+def row_lines(rows: Iterable[Row], widths: Sequence[int], page: Page) -> Iterable[str]:
+    """Rows in columns of these widths; the last two share what is left."""
+    for row in rows:
+        start = "  ".join(cell.rjust(width) if at < 2 else cut(cell, width).ljust(width)
+                          for at, (cell, width) in enumerate(zip(row[:4], widths)))
+        rest = printable("   ".join(part for part in (row.orders, row.buses) if part))
+        yield cut(f"{start}  {rest}".rstrip(), max(page.width, 60)) if page.folds else f"{start}  {rest}".rstrip()
+
+
+def widths_of(contents: Contents, clocks: int) -> list[int]:
+    stores = contents.machine.stores.values()
+    digits = [-(-store.address_width // 4) for store in stores if store.fill == "microprogram"]
+    words = [len(site.name) for sites in contents.sites.values() for site in sites.values()]
+    return [max(5, len(str(clocks))), 11, max(2, sum(digits) + 3 * (len(digits) - 1)),
+            min(24, max(8, *words))]

@@ -1,0 +1,101 @@
+"""The first clock of a capture that no sequence explains, for people: what was seen and what not."""
+
+from collections.abc import Mapping, Sequence
+
+from ordain.control.model import Trace
+from ordain.follow.model import Clock, Possible, Why
+from ordain.machine.expression import leaves
+from ordain.machine.model import Line, Machine
+from ordain.rom.contents import Contents
+from ordain.show.diagram import Glyphs, diagram_lines
+from ordain.show.page import Page, fold
+from ordain.show.paint import printable
+from ordain.show.trace_table import control_words, value_words
+
+Pins = Mapping[str, Mapping[int, str]]
+"""For each store where each bit of it stands: `U35.D7`."""
+
+
+def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when: str, why: Why, pins: Pins, page: Page,
+                 glyphs: Glyphs) -> list[str]:
+    """The finding, what would have been possible, the chips concerned, the last clocks as they should have gone."""
+    word, found = broken.seen.word, ["", page.paint("bad",
+        f"clock {broken.number}, {when}: no sequence of the machine shows "
+                                                           "what was seen here")]
+    wrong = why.never or why.together
+    if why.never:
+        found += fold(f"  cannot be, whatever the rest is: {seen_words(lines, why.never, word)}", page)
+    elif why.together:
+        found += fold(f"  cannot be at once: {seen_words(lines, why.together, word)}", page)
+    else:
+        found.append("  the machine has no way on from here: an assumption of the machine file is broken")
+    for which, possible in enumerate(why.possible):
+        found += _possible(contents, lines, why.possible, which, possible, word, page)
+    if why.others:
+        found.append(f"  and {why.others} more addresses would have been possible")
+    told = dict.fromkeys(text for line in wrong for text in whose(contents.machine, lines[line], pins))
+    if told:
+        found += fold(f"  look at: {'; '.join(told)}", page)
+    if why.possible:
+        trace = why.possible[0].trace
+        found += ["",
+            *fold(f"  the last clocks, and at the end what was to come ({broken.number - len(trace.cycles) + 1} "
+                            f"to {broken.number}):", page)]
+        found += [f"  {line}".rstrip() for line in diagram_lines(contents, trace, page.indented(2), glyphs)]
+    return found
+
+
+def _possible(contents: Contents, lines: Sequence[Line], every: Sequence[Possible], which: int, possible: Possible,
+              word: int, page: Page) -> list[str]:
+    address, label, orders = control_words(contents, possible.trace.cycles[-1])
+    text = f"  possible: {address} {printable(label)}"
+    if possible.differs:
+        text += f", with {seen_words(lines, possible.differs, ~word)}"
+    reason = decided_by(contents.machine, [one.trace for one in every], which)
+    if reason:
+        text += f"; by {reason} in the clock before"
+    return fold(f"{text}   ({printable(orders)})" if orders else text, page)
+
+
+def seen_words(lines: Sequence[Line], which: Sequence[int], word: int) -> str:
+    """`upc[0] 1, read 0`"""
+    return ", ".join(f"{lines[line].name} {word >> line & 1}" for line in which)
+
+
+def whose(machine: Machine, line: Line, pins: Pins) -> list[str]:
+    """Chips and pins that a line has to do with: where it stands, and what forms it."""
+    found: list[str] = []
+    name, _, bit = line.name.removeprefix("not ").partition("[")
+    at = int(bit.rstrip("]")) if bit else 0
+    if name in machine.fields:
+        field = machine.fields[name]
+        pin = pins[field.store].get(field.low + at)
+        found += [f"bit {field.low + at} of {field.store}" + (f", {pin}" if pin else "")]
+    found += [f"{part}.{own[wire.width - 1 - (at - (wire.low or 0))]}" for wire in machine.wires if wire.name == name
+              and 0 <= at - (wire.low or 0) < wire.width for part, own in wire.pins]
+    node = machine.states[name].next if name in machine.states else \
+        machine.signals[name].value if name in machine.signals else None
+    for store in dict.fromkeys(machine.fields[leaf.name].store for leaf in leaves((node,) if node is not None else ())
+                               if leaf.kind == "field"):
+        fields = [leaf.name for leaf in leaves((node,) if node is not None else ()) if leaf.kind == "field"
+                  and machine.fields[leaf.name].store == store]
+        chips = sorted({pins[store][bit].removeprefix("not ").partition(".")[0] for field in fields for bit in range(
+            machine.fields[field].low, machine.fields[field].high + 1) if bit in pins[store]})
+        found.append(f"formed from {', '.join(fields)}" + (f" ({', '.join(chips)})" if chips else ""))
+    return found
+
+
+def decided_by(machine: Machine, traces: Sequence[Trace], which: int) -> str:
+    """What sets one of several ways apart from the others in the clock before the last: inputs and states."""
+    if len(traces) < 2 or any(len(trace.cycles) < 2 for trace in traces):
+        return ""
+    before = [trace.cycles[-2] for trace in traces]
+    words = [value_words(machine, name, before[which].states[name]) for name in before[which].states
+             if " " not in name and len({cycle.states.get(name) for cycle in before}) > 1
+             and (name in machine.states or name in machine.registers)]
+    words += [value_words(machine, name, before[which].free[name]) for name in before[which].free
+              if " " not in name and len({cycle.free.get(name) for cycle in before}) > 1
+              and any(name in cycle.matters for cycle in before)]
+    return ", ".join(words)
+
+
