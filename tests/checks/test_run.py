@@ -8,7 +8,7 @@ from ordain.checks.run import Selection, static_pass
 from ordain.control.system import build_system
 from ordain.machine.expression import Terms
 from ordain.prover.decide import decide
-from ordain.prover.model import Limits, Property, Verdict
+from ordain.prover.model import Break, Limits, Property, Verdict
 from ordain.text.findings import Severity
 from tests.checks.reports import edited, findings_named, names, outcomes, report
 from tests.planted.mill import MILL
@@ -346,9 +346,20 @@ def test_nothing_is_said_of_allowances_while_something_is_undecided() -> None:
     ("proved", "undecided", None), ("undecided", "broken", True)])
 def test_whether_an_allowance_is_needed(judged: str, probe: str, expected: bool | None) -> None:
     asked = Property("contention", "line", "bad", Terms().const(0, 1))
-    made = Plan(contention.CHECK, asked, asked, ((0, asked),))
+    made = Plan(contention.CHECK, asked, asked, ((0, asked),), None)
     answers = [Verdict(asked, outcome, (), None, None, 0, 0) for outcome in (judged, probe)]  # type: ignore[arg-type]
-    assert needed([(made, answers[0], (answers[1],))], 1) == [expected]
+    assert needed([(made, answers[0], (answers[1],), None)], 1) == [expected]
+
+
+@pytest.mark.parametrize(("alone", "bare", "expected"), [
+    (0, 2, True), (1, 2, True), (2, 2, False), (0, 0, False), (None, 2, None), (0, None, None)])
+def test_whether_a_way_home_is_needed(alone: int | None, bare: int | None, expected: bool | None) -> None:
+    """By how many states are lost with it alone, and with none; None: that was not reached."""
+    asked = Property("stuck", "home", "always", Terms().const(0, 1))
+    made = Plan(contention.CHECK, asked, asked, ((0, asked),), asked)
+    verdicts = [Verdict(asked, "undecided" if lost is None else "broken" if lost else "proved",
+                        (Break(None, 1, lost, None),) if lost else (), None, None, 0, 0) for lost in (alone, bare)]
+    assert needed([(made, None, (verdicts[0],), verdicts[1])], 1) == [expected]
 
 
 def test_a_fight_is_told_by_those_who_fight_even_where_it_was_not_narrowed() -> None:

@@ -136,6 +136,9 @@ routine office at 0
     ("office.door office.attic", ["office.attic"], True),
     ("office.door office.cellar", [], False),
     ("office.door office.cellar office.desk", ["office.desk"], False),      # home anyway
+    ("office office", [], False),       # each would do: neither is needed but for the other, and both are not to go
+    ("office office.door", [], False),
+    ("office.door office.door", [], True),
 ])
 def test_a_way_home_is_allowed_where_it_is_one(at: str, stale: list[str], stuck: bool) -> None:
     allowances = "".join(f'allow stuck at {place} "closed"\n' for place in at.split())

@@ -126,21 +126,17 @@ def needed(one: Judged, allow: tree.Allow) -> bool:
             if any(allows(one, allow, answer, *fault) for fault in answer.faults):
                 return True
         elif allow in _matching(one, answer) and (not answer.faults if answer.question.kind == "reach"
-                                                  else _lost_more(one, answer, allow)):
+                                                  else _lost_less(one, answer, allow)):
             return True
     return False
 
 
-def _lost_more(one: Judged, answer: Answer, allow: tree.Allow) -> bool:
-    """Without the allowance control can get stuck in more states than with all of them."""
-    matching = _matching(one, answer)
-    places = {id(each): _places(one, each) for each in matching if each.at is not None}
-    others = frozenset(place for each in matching if each is not allow for place in places.get(id(each), ()))
-    without = lost_but_for(one.graph, answer.question, others)
-    if without is None or any(each.at is None for each in matching):
-        return without is not None
-    with_all = lost_but_for(one.graph, answer.question, frozenset(place for own in places.values() for place in own))
-    return with_all is None or with_all[1] < without[1]
+def _lost_less(one: Judged, answer: Answer, allow: tree.Allow) -> bool:
+    """With this allowance alone control can get stuck in fewer states than with none."""
+    if answer.lost is None or allow.at is None:
+        return answer.lost is not None
+    with_it = lost_but_for(one.graph, answer.question, frozenset(_places(one, allow)))
+    return with_it is None or with_it[1] < answer.lost[1]
 
 
 # ---------------------------------------------------------------- by inspection

@@ -14,7 +14,9 @@ from tests.judge.shrinking import shrunk
 from tests.judge.shuffling import shuffled
 from tests.judge.tool import Built, Text, build
 
-SAMPLE = (*range(10, 21), *range(22, 32))
+SAMPLE = (12, 15, 23, 24, 25, 29, 30, 32, 35, 36, 39, 48, 55, 59, 63, 73, 75, 77, 79, 81, 83, 88, 97, 98, 100, 105,
+          108, 109, 115, 118, 119, 123, 133, 136, 143, 144, 145, 150, 153)
+"""By `python -m tests.judge.choosing questions prover checks`."""
 PAIRS = (301, 303, 308, 312, 318, 321, 328, 335, 340, 347, 355, 367, 368, 375, 377, 379, 387, 388, 394, 395, 409, 410,
          412, 413, 418, 422, 434, 439, 444, 446, 448, 449, 451, 452, 464, 469, 471, 486, 488, 491, 492, 495, 496, 500,
          510, 518, 519, 522, 525, 530, 533, 540, 542)

@@ -21,6 +21,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+from tests.mutants import trial
 from tests.mutants.faults import Fault, faults
 from tests.mutants.trial import Covered, Trial, covered, tried
 
@@ -44,6 +45,9 @@ BESIDE = {
     "logic": ("prover",), "show": ("cli/test_use.py",), "microprogram": ("placement",),
 }
 """Tests of a package beside those in the directory of its name."""
+
+EXAMPLES = {"prover": 25, "placement": 400}
+"""Of each property that takes long, or that is quick, where they are not as many as else."""
 
 
 class Candidate(NamedTuple):
@@ -93,7 +97,9 @@ def _package(name: str, options: argparse.Namespace) -> int:
         for one in chosen:
             print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {_key(one)}")
         return 0
-    tests = _tests(name.split(".")[0])
+    package = name.split(".")[0]
+    trial.examples = EXAMPLES.get(package, trial.examples)
+    tests = _tests(package)
     hows: Counter[str] = Counter()
     survivors: list[Fault] = []
 

@@ -32,8 +32,8 @@ from tests.mutants.faults import Fault, with_fault
 
 MEMORY = 4 << 30
 """Bytes that a child may have."""
-EXAMPLES = 25
-"""Of each property; a fault that only many more notice deserves a test of its own."""
+examples = 100
+"""Of each property, at most; a fault that only many more notice deserves a test of its own."""
 CRASH = -1
 """What a child gives that ends without giving anything."""
 ASLEEP = 20
@@ -96,7 +96,7 @@ class _Here:
             if said is not None:
                 phases = [phase for phase in said.phases if phase not in (Phase.shrink, Phase.explain)]
                 test._hypothesis_internal_use_settings = settings(
-                    said, phases=phases, max_examples=min(said.max_examples, EXAMPLES))
+                    said, phases=phases, max_examples=min(said.max_examples, examples))
 
 
 class _Lines(_Here):

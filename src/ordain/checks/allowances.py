@@ -39,12 +39,14 @@ COMPILE_TIME = (
 class Plan(NamedTuple):
     """A question with the allowances that bear on it. `judged`: the question without what is allowed; None when all
     of it is. `probes`: for each allowance (its number) the question that is broken when it is needed: that it is
-    broken in the place of the allowance; of an "always", that more is broken without it (`needed`)."""
+    broken in the place of the allowance; of an "always" the question with that allowance alone, of which less is broken
+    then than of `bare`, the same with none."""
 
     check: Check
     asked: Property
     judged: Property | None
     probes: tuple[tuple[int, Property], ...]
+    bare: Property | None
 
 
 def plan(contents: Contents, check: Check, asked: Property) -> list[Plan]:
@@ -109,40 +111,42 @@ def _matching(contents: Contents, asked: Property) -> list[tuple[int, Allowance]
 
 def _planned(contents: Contents, check: Check, asked: Property) -> Plan:
     matching = _matching(contents, asked)
-    probes = []
-    for number, allowance in matching:
-        others = [other for _, other in matching if other is not allowance]
-        probes.append((number, _probe(contents, asked, allowance, others)))
-    return Plan(check, asked, excused(contents, asked), tuple(probes))
+    probes = tuple((number, _probe(contents, asked, allowance)) for number, allowance in matching)
+    return Plan(check, asked, excused(contents, asked), probes,
+                asked if asked.kind == "always" and matching else None)
 
 
-def _probe(contents: Contents, asked: Property, allowance: Allowance, others: list[Allowance]) -> Property:
+def _probe(contents: Contents, asked: Property, allowance: Allowance) -> Property:
     terms, where = contents.machine.terms, place(contents, allowance)
     if asked.kind == "bad" and where is not None:
         return asked._replace(node=terms.and_((asked.node, where)))
     if asked.kind == "always":
-        nodes = [node for other in others if (node := place(contents, other)) is not None]
-        return asked._replace(node=terms.or_((asked.node, *nodes)))
+        return asked._replace(node=terms.const(1, 1) if where is None else terms.or_((asked.node, where)))
     return asked
 
 
-def needed(answers: Iterable[tuple[Plan, Verdict | None, tuple[Verdict, ...]]], count: int) -> list[bool | None]:
+def needed(answers: Iterable[tuple[Plan, Verdict | None, tuple[Verdict, ...], Verdict | None]],
+           count: int) -> list[bool | None]:
     """For each allowance whether some question needs it: False also where no question is about what it names, None
-    where the answer was not reached. The verdicts are that of the judged question and those of the probes."""
+    where the answer was not reached. The verdicts are that of the judged question, those of the probes and that of the
+    bare question.
+
+    An allowance counts by itself, whatever others allow: of two that allow the same both are needed, so nobody is told
+    that they could go."""
     found = [False] * count
     undecided: set[int] = set()
-    for made, judged, verdicts in answers:
-        for (number, probe), verdict in zip(made.probes, verdicts, strict=True):
-            if verdict.outcome == "undecided" or (judged is not None and judged.outcome == "undecided"):
+    for made, judged, verdicts, bare in answers:
+        for (number, _), verdict in zip(made.probes, verdicts, strict=True):
+            if any(one is not None and one.outcome == "undecided" for one in (judged, verdict, bare)):
                 undecided.add(number)
-            found[number] = found[number] or (verdict.outcome == "broken" and (
-                probe.kind != "always" or _fewer_ways(judged, verdict)))
+            found[number] = found[number] or (verdict.outcome == "broken" if bare is None else
+                                              verdict.outcome != "undecided" and _lost(verdict) < _lost(bare))
     return [None if number in undecided and not need else need for number, need in enumerate(found)]
 
 
-def _fewer_ways(judged: Verdict | None, without: Verdict) -> bool:
-    """Without the allowance more states have no way home than with all of them."""
-    return judged is None or not judged.breaks or judged.breaks[0].states < without.breaks[0].states
+def _lost(verdict: Verdict) -> int:
+    """How many states have no way to what has always to be reachable."""
+    return sum(found.states for found in verdict.breaks)
 
 
 def stale(applied: tuple[Applied, ...]) -> list[Finding]:

@@ -17,12 +17,13 @@ _WORST_FIRST: tuple[Outcome, ...] = ("broken", "undecided", "vacuous", "allowed"
 
 
 class Answer(NamedTuple):
-    """A plan with what came out: of its judged part (None when all of it is allowed), of its probes, and of the finer
-    questions, if there was a second round."""
+    """A plan with what came out: of its judged part (None when all of it is allowed), of its probes, of the bare
+    question, and of the finer questions, if there was a second round."""
 
     plan: Plan
     verdict: Verdict | None
     probes: tuple[Verdict, ...]
+    bare: Verdict | None
     finer: tuple[Verdict, ...]
 
     @property
@@ -35,10 +36,15 @@ class Answer(NamedTuple):
         return self.finer if self.finer and (found or not left_open) else (self.verdict,)
 
     @property
+    def without(self) -> tuple[Verdict, ...]:
+        """The verdicts, one of which is broken where something is allowed that happens."""
+        return self.probes if self.bare is None else (self.bare,)
+
+    @property
     def outcome(self) -> Outcome:
         if self.verdict is not None and self.verdict.outcome != "proved":
             return self.verdict.outcome
-        probed = [probe.outcome for probe in self.probes]
+        probed = [probe.outcome for probe in self.without]
         outcomes: tuple[Outcome, ...] = ("undecided", "vacuous")
         return "allowed" if "broken" in probed else next((each for each in outcomes if each in probed), "proved")
 
@@ -65,7 +71,7 @@ def rows(contents: Contents, answers: Iterable[Answer], dead: Iterable[Verdict],
 def _row(machine: Machine, check: str, subject: str, group: list[Answer], first: Verdicts, idle: bool) -> Row:
     outcomes = [answer.outcome for answer in group]
     outcome = next(each for each in _WORST_FIRST if each in outcomes)
-    verdicts = [answer.verdict for answer in group if answer.verdict is not None] or list(group[0].probes)
+    verdicts = [answer.verdict for answer in group if answer.verdict is not None] or list(group[0].without)
     note = ""
     if check == vacuous.EXPLANATION.name:
         occurring = outcomes.count("proved")

@@ -86,7 +86,8 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
 
 
 def _asked_by(made: Plan) -> tuple[Property, ...]:
-    return (*(() if made.judged is None else (made.judged,)), *(probe for _, probe in made.probes))
+    return (*(() if made.judged is None else (made.judged,)), *(probe for _, probe in made.probes),
+            *(() if made.bare is None else (made.bare,)))
 
 
 def _parts_of_rules(contents: Contents, asked: Iterable[tuple[Check, Property]]) -> tuple[Property, ...]:
@@ -98,8 +99,8 @@ def _parts_of_rules(contents: Contents, asked: Iterable[tuple[Check, Property]])
 def _answers(plans: list[Plan], first: Verdicts) -> list[Answer]:
     """Deals the verdicts out to the plans that asked for them."""
     verdicts = iter(first.verdicts)
-    return [Answer(made, None if made.judged is None else next(verdicts),
-                   tuple(next(verdicts) for _ in made.probes), ()) for made in plans]
+    return [Answer(made, None if made.judged is None else next(verdicts), tuple(next(verdicts) for _ in made.probes),
+                   None if made.bare is None else next(verdicts), ()) for made in plans]
 
 
 def _second_round(contents: Contents, decide: Decide, answers: list[Answer], first: Verdicts,
@@ -211,7 +212,8 @@ def _idle(contents: Contents, words: list[Certain], first: Verdicts) -> list[Fin
 def _applied(contents: Contents, selection: Selection, answers: list[Answer], first: Verdicts) -> tuple[Applied, ...]:
     """Whether each allowance is needed."""
     listed = contents.machine.allowances
-    asked = allowances.needed(((answer.plan, answer.verdict, answer.probes) for answer in answers), len(listed))
+    asked = allowances.needed(((answer.plan, answer.verdict, answer.probes, answer.bare) for answer in answers),
+                              len(listed))
     result = []
     for allowance, need in zip(listed, asked, strict=True):
         if allowance.check in allowances.COMPILE_TIME or not selection.takes(allowance.check):
