@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 SOURCE = Path(__file__).parent.parent / "src" / "ordain"
-LAYERS = ("text", "language", "machine", "microprogram", "placement", "rom", "logic", "control", "data", "bench",
-          "capture", "prover", "follow", "checks", "meaning", "measure", "compare", "show", "cli")
+LAYERS = ("text", "language", "machine", "microprogram", "placement", "rom", "audit", "logic", "control", "data",
+          "bench", "capture", "prover", "follow", "checks", "meaning", "measure", "compare", "show", "cli")
 LIBRARIES = ("text", "logic", "control", "capture")
 """Packages whose functions any higher package may call."""
 DATA_MODULES = {
@@ -103,6 +103,18 @@ def test_passes_meet_only_in_the_pipeline_and_the_commands(path: Path) -> None:
         other = package_of(target)
         if target.startswith("ordain.") and other in LAYERS and other != package and other not in LIBRARIES:
             assert target in DATA_MODULES, f"{path.name}:{node.lineno} imports {target}"
+
+
+def test_the_audit_shares_nothing_with_what_found_the_proof() -> None:
+    """It reads the machine model, its expressions and the contents of the chips, by no way round anything more; and a
+    sceptic reads each part of it in an evening."""
+    graph = import_graph()
+    for path in MODULES:
+        if package_of(name_of(path)) == "audit":
+            seen = {package_of(target) for target in reached_from(name_of(path), graph)}
+            assert seen <= {"audit", "machine", "rom", "language", "text"}, name_of(path)
+            assert not graph[name_of(path)] & TREES
+            assert len(path.read_text().splitlines()) <= 350, name_of(path)
 
 
 def test_no_cycle_in_the_import_graph() -> None:

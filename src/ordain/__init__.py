@@ -1,7 +1,7 @@
 """ordain: control stores compiled, proved and compared.
 
 The packages in the order of the pipeline, each importing only those above it: text, language, machine, microprogram,
-placement, rom, logic, control, prover, checks, measure, compare, show, cli.
+placement, rom, audit, logic, control, prover, checks, measure, compare, show, cli.
 
 From Python:
 

@@ -24,6 +24,7 @@ COMMANDS = {
     "new": "A small working machine to start from.",
     "build": "Compile, check, write the chip images, read them back.",
     "prove": "Prove every check and rule over all that can happen, or show how it breaks.",
+    "audit": "Check what `prove --keep` wrote, by other code than the prover's.",
     "compare": "What a change touched: instructions, verdicts, cycles, chips.",
     "burned": "The burn ledger: what is in the sockets.",
     "cycles": "Least and most cycles of every instruction.",

@@ -41,12 +41,14 @@ if TYPE_CHECKING:
 @click.option("--plain", is_flag=True, help="State by state, without any shortcut: for small machines.")
 @click.option("--diagram", is_flag=True, help="Draw each trace as a timing diagram too, in any terminal.")
 @click.option("--all", "everything", is_flag=True, help="Every cycle of long traces, every verdict, every witness.")
+@click.option("--keep", type=click.Path(path_type=Path), metavar="FILE",
+              help="Write what was found as a certificate, for `ordain audit`.")
 @click.option("--no-cache", is_flag=True, help="Neither use nor keep verdicts of earlier runs.")
 @click.option("--prune-cache", is_flag=True, help="First forget the kept verdicts of every machine.")
 @speaks("text", "json", "sarif", "github")
 def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states: int | None, limit_memory: int | None,
-            limit_seconds: float | None, plain: bool, diagram: bool, everything: bool, no_cache: bool,
-            prune_cache: bool, form: str, quiet: bool, colour: str) -> int:
+            limit_seconds: float | None, plain: bool, diagram: bool, everything: bool, keep: Path | None,
+            no_cache: bool, prune_cache: bool, form: str, quiet: bool, colour: str) -> int:
     """Prove every check and rule of MACHINE over the images as they would be burned, or show the shortest sequence
     that breaks it.
 
@@ -56,7 +58,7 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
     """
     from ordain.checks.catalogue import provable
     from ordain.checks.run import Selection
-    from ordain.cli.proving import prove_built, prune_all
+    from ordain.cli.proving import keep_proof, prove_built, prune_all
     from ordain.pipeline import build_model
     from ordain.prover.model import Limits
     from ordain.prover.plain import TooLarge
@@ -83,6 +85,9 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
                              plain=plain)
     except TooLarge as large:
         raise click.UsageError(f"{built.machine.name} is too large for --plain: {large}") from None
+    if keep is not None:
+        claims, why = keep_proof(built, report, keep, quiet)
+        click.echo(f"wrote {keep}: {claims} claims" if claims else f"no certificate was written: {why}", err=True)
     return _end(manner, path, findings, built.contents, report, diagram, everything)
 
 

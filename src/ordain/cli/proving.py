@@ -62,6 +62,24 @@ def cache_directory() -> Path | None:
         return None
 
 
+def keep_proof(built: "Built", report: "Report", file: Path, quiet: bool) -> tuple[int, str]:
+    """Write the certificate of a report; how many claims it makes, or 0 and why there is none. Raises OSError."""
+    from ordain.audit.certificate import written
+    from ordain.certifying import NotKept, certificate_of
+    from ordain.cli.writing import write_file
+
+    line, sources = ProgressLine(quiet), [(each.name, each.sha256) for each in built.sources]
+    try:
+        certificate = certificate_of(built.contents, sources, report,
+                                     lambda done: line.say(f"certificate: {done} of {len(report.rows)} claims"))
+    except NotKept as fault:
+        return 0, str(fault)
+    finally:
+        line.clear()
+    write_file(file, written(certificate))
+    return len(certificate.claims), ""
+
+
 def prune_all() -> None:
     """Forget everything that is kept."""
     from ordain.checks.cache import prune
@@ -112,8 +130,10 @@ class ProgressLine:
         self.shown = False
 
     def __call__(self, progress: "Progress") -> None:
+        self.say(f"{progress.states:,} states, cycle {progress.level}, {progress.rate:,.0f} states/s")
+
+    def say(self, figures: str) -> None:
         if self.on and time.monotonic() - self.start > 0.5:
-            figures = f"{progress.states:,} states, cycle {progress.level}, {progress.rate:,.0f} states/s"
             sys.stderr.write(f"\r\x1b[K{figures}")
             sys.stderr.flush()
             self.shown = True

@@ -49,6 +49,13 @@ def build_system(contents: Contents) -> System:
     return System(contents, terms, tuple(variables), _free(machine, terms, everywhere), assumptions, formed, lowering)
 
 
+def kept_bits(machine: Machine) -> dict[str, list[int]]:
+    """Which bits of a bus, lowest first, are in the variable that remembers its level, by the name of that."""
+    every = machine_nodes(machine)
+    loads = [node for register in followed_registers(machine, every).values() for node in _load_nodes(register)]
+    return {f"{bus.name} kept": _bits(mask) for bus, mask in _held_buses(machine, [*every, *loads])}
+
+
 def released(system: System) -> System:
     """The same machine with a clock that nothing holds; the system itself where nothing can."""
     clock = system.contents.machine.clock

@@ -52,6 +52,14 @@ class Rounds:
                         len(base.new) - 1, base.stopped, found.clock.ended)
 
 
+def reached(system: System, properties: tuple[Property, ...], report: Report | None = None) -> Case:
+    """The search without monitors that answers some questions, as far as it came."""
+    lowered = lower_properties(system, properties)
+    nodes = tuple(node for prop in lowered for node in nodes_of(prop))
+    whole = system._replace(free=with_free(system.free, nodes))
+    return _Deciding(whole, lowered, Limits(), report, monotonic(), None).base
+
+
 def _nothing() -> None:
     pass
 

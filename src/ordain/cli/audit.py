@@ -1,0 +1,105 @@
+"""`ordain audit FILE`: what `ordain prove --keep` wrote, checked by code that shares nothing with the prover."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ordain.cli.manner import (
+    Manner,
+    build_directory,
+    build_option,
+    exit_status,
+    find_machine,
+    machine_argument,
+    page_of,
+    say,
+    show,
+    speaks,
+    tell_findings,
+)
+from ordain.cli.proving import ProgressLine
+
+if TYPE_CHECKING:
+    from ordain.audit.audit import Finding
+    from ordain.audit.certificate import Certificate
+    from ordain.pipeline import Built
+
+
+@click.command("audit")
+@click.argument("file", type=click.Path(path_type=Path))
+@machine_argument
+@build_option
+@speaks("text")
+def command(file: Path, machine: Path | None, quiet: bool, colour: str) -> int:
+    """Check a certificate that `ordain prove --keep FILE` wrote against MACHINE and its images, without a search and
+    without any code of the prover.
+
+    Each claim is confirmed, refused, or not audited: then nothing is said of it. Exit status 0: nothing refused. 1:
+    something refused, or the certificate is of other sources or images. 2: no certificate, or no sources.
+    """
+    from ordain.audit.audit import audit, differs
+    from ordain.audit.certificate import Damaged, read
+    from ordain.pipeline import build_model
+    from ordain.text.reading import read_bytes
+
+    manner = Manner("text", quiet, colour)
+    data, findings = read_bytes(file, str(file))
+    if data is None:
+        tell_findings(findings, manner)
+        return 2
+    try:
+        certificate = read(data)
+    except Damaged as fault:
+        raise click.UsageError(f"`{file}` cannot be audited: {fault}") from None
+    path = find_machine(machine)
+    built, findings = build_model(path, build_directory(path))
+    if built is None:
+        tell_findings(findings, manner, beside=path)
+        return exit_status(findings)
+    other = differs(built.contents, [(each.name, each.sha256) for each in built.sources], certificate) or \
+        _other_image(built, build_directory(path))
+    if other:
+        say(Manner("text", False, colour), f"refused: {other}")
+        return 1
+    line = ProgressLine(quiet)
+    count = 0
+
+    def told(finding: "Finding") -> None:
+        nonlocal count
+        count += 1
+        line.say(f"{count} of {len(certificate.claims)} claims")
+
+    try:
+        result = audit(built.contents, certificate, told)
+    finally:
+        line.clear()
+    return _tell(manner, certificate, result)
+
+
+def _other_image(built: "Built", place: Path) -> str:
+    """Which image of the build is not what the sources make."""
+    for chip, image in built.images.items():
+        written = place / f"{chip}.bin"
+        if written.is_file() and written.read_bytes() != image:
+            return f"`{written.name}` of the build is not what the sources make"
+    return ""
+
+
+def _tell(manner: Manner, certificate: "Certificate", result: "list[Finding]") -> int:
+    from ordain.show.page import table
+    from ordain.show.paint import printable
+
+    page = page_of(manner)
+    rows = {outcome: [one for one in result if one.outcome == outcome]
+            for outcome in ("refused", "confirmed", "not audited")}
+    for outcome in ("confirmed", "not audited", "refused"):
+        lines = table([(page.paint("bad" if outcome == "refused" else "good" if outcome == "confirmed" else "doubt",
+                                   outcome), one.check, printable(one.subject), printable(one.why))
+                       for one in rows[outcome]], page)
+        show(manner if outcome != "refused" else manner._replace(quiet=False), lines)
+    said = f"{certificate.machine}: {len(rows['confirmed'])} of {len(result)} claims confirmed"
+    said += f", {len(rows['refused'])} refused" if rows["refused"] else ""
+    said += f", {len(rows['not audited'])} not audited" if rows["not audited"] else ""
+    say(manner, f"{said} (the certificate is of {certificate.made_by})")
+    return int(bool(rows["refused"]))
