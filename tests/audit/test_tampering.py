@@ -87,7 +87,7 @@ def test_bits_that_the_machine_does_not_have_are_refused(sound: tuple[Contents, 
 def test_a_question_that_the_audit_does_not_know_is_never_confirmed(sound: tuple[Contents, Certificate]) -> None:
     contents, certificate = sound
     made = claim_of(certificate, "contention")
-    more = [made._replace(check="floating"), made._replace(check="made-up"), made._replace(subject="no such bus"),
+    more = [made._replace(check="torn"), made._replace(check="made-up"), made._replace(subject="no such bus"),
             made._replace(outcome="broken"), made._replace(outcome="vacuous")]
     for claim in more:
         found = outcomes(contents, certificate._replace(claims=(claim,)))

@@ -84,7 +84,7 @@ def read(data: bytes) -> Certificate:
         return Certificate(_text(said["made_by"]), _text(said["machine"]), _list(said["sources"], _pair),
                            _list(said["stores"], _pair), bits,
                            _list(said["claims"], lambda claim: _claim(claim, len(nodes) + 2, len(bits))), nodes)
-    except (ValueError, KeyError, IndexError, TypeError, RecursionError, AttributeError) as fault:
+    except (ValueError, KeyError, IndexError, TypeError, RecursionError, AttributeError, StopIteration) as fault:
         raise Damaged(f"it does not say what a certificate says ({type(fault).__name__})") from None
 
 

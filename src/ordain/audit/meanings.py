@@ -11,6 +11,8 @@ from typing import Literal, NamedTuple
 from oxidd.bdd import BDDFunction
 
 from ordain.audit.board import Board
+from ordain.audit.dependence import feeding_itself, floating, outside
+from ordain.audit.steadiness import needs
 from ordain.machine.model import AfterNever, BetweenNever, Bus, Never, Reach, Rule, WhenThen
 
 _FORMS = {Never: "never", WhenThen: "when-then", BetweenNever: "between-never", AfterNever: "after-never"}
@@ -38,6 +40,8 @@ def questions(board: Board, bounds: dict[str, int]) -> Iterator[Question]:
             yield _never(board, "contention", bus.name, (
                 ((bus.name, a.name, b.name), board.holds(a.when) & board.holds(b.when))
                 for a, b in combinations(bus.drivers, 2)))
+        yield _never(board, "floating", bus.name, (
+            ((bus.name, taker), faulty) for taker, faulty in floating(board, bus)))
         if bus.turnaround and len(bus.drivers) > 1:
             yield _never(board, "turnaround", bus.name, _handed_over(board, bus))
     for line in machine.exclusives:
@@ -47,15 +51,24 @@ def questions(board: Board, bounds: dict[str, int]) -> Iterator[Question]:
     for keep in machine.keeps:
         yield _never(board, "lost-state", f"{', '.join(keep.names)} while {keep.text}", (
             ((name,), board.holds(keep.condition) & _changes(board, name)) for name in keep.names))
+    for strobe in machine.strobes:
+        for need in strobe.needs:
+            for part, faulty in needs(board, strobe, need):
+                yield _never(board, "missing-hold", f"{need.bus} {part} {strobe.name}",
+                             [((need.bus, strobe.name), faulty)])
     for register in machine.registers.values():
         twice = [board.holds(a.when) & board.holds(b.when) for a, b in combinations(register.loads, 2)
                  if a.source is None or a.source is not b.source]
+        if register.transparent:
+            yield _never(board, "race", register.name, [((register.name,), feeding_itself(board, register))])
         if twice:
             yield _never(board, "double-load", register.name, [((register.name,), board.any_of(twice))])
     for store in machine.stores.values():
         if store.fill == "microprogram":
             placed = board.at(store.name, board.contents.sites.get(store.name, {}))
             yield _never(board, "nowhere", store.name, [((store.name,), ~placed)])
+        elif store.fill != "computed":
+            yield _never(board, "nowhere", store.name, [((store.name,), outside(board, store))])
     yield Question("over-assumed", "assumptions", "always", board.true)
     if machine.home is not None:
         yield Question("stuck", "home", "always", board.any_of(
