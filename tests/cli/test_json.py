@@ -15,6 +15,7 @@ SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "output.schema.json").
 CALLS = {
     "new": ("new", "mill"), "build": ("build",), "prove": ("prove",), "compare": ("compare", "HEAD"),
     "burned": ("burned", "U1"), "cycles": ("cycles",), "step": ("step", "show"), "run": ("run",),
+    "follow": ("follow", "seen.csv"),
     "decode": ("decode", "build/U1.bin"), "explain": ("explain", "contention"),
 }
 
@@ -33,11 +34,13 @@ def lamp(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         subprocess.run(["git", *command], check=True)
     run(["build", "--quiet"])
     change(tmp_path / "lamp.micro", "wait: grant, if", "wait: grant, point, if")
+    (tmp_path / "seen.csv").write_text("upc[0],upc[1]\n0,0\n1,0\n0,0\n1,0\n")
     return tmp_path
 
 
 def test_every_command_that_writes_json_is_called_here() -> None:
-    assert set(CALLS) == set(COMMANDS) - {"watch", "export"} == set(SCHEMA["properties"]["command"]["enum"])
+    silent = {"watch", "export", "card", "audit"}
+    assert set(CALLS) == set(COMMANDS) - silent == set(SCHEMA["properties"]["command"]["enum"])
 
 
 @pytest.mark.parametrize("command", CALLS)
@@ -48,7 +51,7 @@ def test_it_fits_the_schema(command: str, lamp: Path, capsys: pytest.CaptureFixt
     assert complaints(data) == []
 
 
-@pytest.mark.parametrize("command", ["build", "prove", "compare", "cycles", "step", "run", "decode"])
+@pytest.mark.parametrize("command", ["build", "prove", "compare", "cycles", "step", "run", "follow", "decode"])
 def test_a_machine_that_does_not_compile_fits_it_too(command: str, lamp: Path,
                                                      capsys: pytest.CaptureFixture[str]) -> None:
     change(lamp / "lamp.micro", "goto lend", "goto land")

@@ -155,6 +155,8 @@ def _names(header: list[str] | None, said: list[str], count: int, time: int) -> 
     titles = [header[at] for at in own] if header is not None else []
     if told and (not titles or len(set(titles)) < len(titles)):
         titles = told[:len(own)]
+    if {title.casefold() for title in titles} == {"logic"}:
+        titles = []                                     # what the columns are, and not what they are called
     for number, at in enumerate(own):
         name = titles[number] if number < len(titles) else ""
         names[at] = "" if name.casefold() == "trigger" else name or f"{number}"

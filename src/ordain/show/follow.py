@@ -30,10 +30,10 @@ def row_of(contents: Contents, number: int, time: str, told: Told) -> Row:
         digits = -(-contents.machine.stores[store].address_width // 4)
         names = list(dict.fromkeys(word_name(contents, store, address) or "(nothing placed)" for address in addresses))
         texts = list(dict.fromkeys(site_text(contents, store, address) for address in addresses))
-        places.append(f"{addresses[0]:0{digits}X}" if len(addresses) == 1 else "?" * digits)
-        labels.append(names[0] if len(names) == 1 else f"one of {len(addresses)}" + (
-            f": {', '.join(names)}" if len(names) <= FEW else ""))
-        orders.append(texts[0] if len(texts) == 1 else "")
+        places.append("".join(each[0] if len(set(each)) == 1 else "?" for each in zip(
+            *(f"{address:0{digits}X}" for address in addresses))))
+        labels.append(names[0] if len(names) == 1 else f"one of {len(addresses)}")
+        orders.append(texts[0] if len(texts) == 1 else " or ".join(names) if 1 < len(names) <= FEW else "")
     buses = []
     for bus, drivers in told.drivers.items():
         if drivers:

@@ -29,8 +29,11 @@ def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when:
         found += fold(f"  cannot be at once: {seen_words(lines, why.together, word)}", page)
     else:
         found.append("  the machine has no way on from here: an assumption of the machine file is broken")
+    groups: dict[tuple[str, tuple[int, ...]], list[int]] = {}
     for which, possible in enumerate(why.possible):
-        found += _possible(contents, lines, why.possible, which, possible, word, page)
+        groups.setdefault((control_words(contents, possible.trace.cycles[-1])[1], possible.differs), []).append(which)
+    for group in groups.values():
+        found += _possible(contents, lines, why.possible, group, word, page)
     if why.others:
         found.append(f"  and {why.others} more addresses would have been possible")
     told = dict.fromkeys(text for line in wrong for text in whose(contents.machine, lines[line], pins))
@@ -45,14 +48,17 @@ def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when:
     return found
 
 
-def _possible(contents: Contents, lines: Sequence[Line], every: Sequence[Possible], which: int, possible: Possible,
-              word: int, page: Page) -> list[str]:
-    address, label, orders = control_words(contents, possible.trace.cycles[-1])
-    text = f"  possible: {address} {printable(label)}"
+def _possible(contents: Contents, lines: Sequence[Line], every: Sequence[Possible], group: Sequence[int], word: int,
+              page: Page) -> list[str]:
+    """A line for what has one name and differs in the same lines."""
+    possible = every[group[0]]
+    _, label, orders = control_words(contents, possible.trace.cycles[-1])
+    places = [control_words(contents, every[which].trace.cycles[-1])[0] for which in group]
+    text = f"  possible: {', '.join(places[:-1])}{' or ' if places[1:] else ''}{places[-1]} {printable(label)}"
     if possible.differs:
         text += f", with {seen_words(lines, possible.differs, ~word)}"
-    reason = decided_by(contents.machine, [one.trace for one in every], which)
-    if reason:
+    reason = decided_by(contents.machine, [one.trace for one in every], group[0])
+    if reason and len(group) == 1:
         text += f"; by {reason} in the clock before"
     return fold(f"{text}   ({printable(orders)})" if orders else text, page)
 
