@@ -2,7 +2,7 @@
 
 import random
 from collections.abc import Sequence
-from itertools import combinations
+from itertools import combinations, product
 from unittest.mock import patch
 
 import pytest
@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from ordain.microprogram.model import Body, Microinstruction, Program, Target
 from ordain.placement.bins import Budget, Row, Single, Spent, pack
-from ordain.placement.clusters import Unit, Units
-from ordain.placement.kinds import sort, twins
-from ordain.placement.pages import Group, Pages
+from ordain.placement.clusters import Unit, Units, join
+from ordain.placement.demands import collect
+from ordain.placement.kinds import groups_suit, sort, twins
+from ordain.placement.pages import Group, Pages, group
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
 from ordain.placement.space import Space
@@ -322,3 +323,52 @@ def test_packing_into_regions_against_all_choices(wanted: list[tuple[int, tuple[
         assert all(free >> address & 1 for part in taken for address in part)
         assert not any(a & b for a, b in combinations(taken, 2))
         assert all(base in bases(*piece) for base, piece in zip((*found.rows, *found.singles), pieces))
+
+
+QUARTERS = ((0, 3), (3, 6), (6, 9), (9, 12))
+
+
+@given(st.lists(st.integers(2, 6), max_size=4), st.integers(0, (1 << 12) - 1),
+       st.lists(st.sampled_from(((0, 12), *QUARTERS)), max_size=4))
+@settings(max_examples=200)
+def test_packing_rows_across_edges_against_all_choices(lengths: list[int], free: int,
+                                                       singles: list[tuple[int, int]]) -> None:
+    """Rows that may lie anywhere, across one edge or several, beside single words that are bound to a quarter."""
+    free |= free >> 1       # few gaps, so that rows have room
+    rows = [Row(length, (1 << 12) - 1, (0, 12)) for length in lengths]
+    found = pack(free, rows, [Single(region) for region in singles], (3, 6, 9), Budget(100_000))
+    pieces = [*((length, (0, 12)) for length in lengths), *((1, region) for region in singles)]
+
+    def fits(left: int, at: int) -> bool:
+        if at == len(pieces):
+            return True
+        length, (start, end) = pieces[at]
+        shape = (1 << length) - 1
+        return any(left >> base & shape == shape and fits(left & ~(shape << base), at + 1)
+                   for base in range(start, end - length + 1))
+
+    assert (found is not None) == fits(free, 0)
+    if found is not None:
+        taken = [set(range(base, base + length)) for base, (length, _) in zip((*found.rows, *found.singles), pieces)]
+        assert all(free >> address & 1 for part in taken for address in part)
+        assert not any(a & b for a, b in combinations(taken, 2))
+        assert all(start <= base < end for base, (start, end) in zip(found.singles, singles))
+
+
+@given(st.lists(st.integers(1, 4), min_size=1, max_size=6), st.sets(st.integers(0, 15), max_size=8))
+@settings(max_examples=200)
+def test_dealing_groups_to_pages_against_all_choices(sizes: list[int], taken: set[int]) -> None:
+    """Bodies that have to stand in one page of four, of which some words are taken: by the numbers of words alone."""
+    words = [by_hand.word(number, fixed=(address,)) for number, address in enumerate(sorted(taken))]
+    made = [by_hand.body(0, len(words), name="taken")] if words else []
+    for number, size in enumerate(sizes):
+        made.append(by_hand.body(len(words), len(words) + size, name=f"group {number}", same_page=4))
+        words += [by_hand.word(len(words) + at) for at in range(size)]
+    (task,), _ = collect(by_hand.one_store(16, 4), by_hand.program(words, made))
+    space = Space(16, 4)
+    units = join(space, task, frozenset(word for bond in task.bonds for word in bond.words), merge=True)
+    pieces = sort(space, units, group(task.bonds, units))
+    rooms = [sum(address not in taken for address in range(start, start + 4)) for start in range(0, 16, 4)]
+    possible = any(all(sum(size for size, page in zip(sizes, dealt) if page == at) <= room
+                       for at, room in enumerate(rooms)) for dealt in product(range(4), repeat=len(sizes)))
+    assert groups_suit(pieces, Budget(100_000)) == possible

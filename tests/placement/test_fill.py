@@ -1,5 +1,7 @@
 """The final words: what stands in target fields, derived fields and mapping stores."""
 
+from itertools import permutations
+
 import pytest
 
 from ordain.machine.expression import Node, Terms
@@ -131,6 +133,18 @@ def test_a_derived_field_comes_after_those_that_it_reads() -> None:
     fields = [field("outer", 0, 0, derived=outer), field("inner", 1, 1, derived=inner), field("target", 7, 4, (3, 0))]
     assert stored(fields, two(label(1), at=7), terms)[0] == 7 << 4 | 0b10
     assert stored(list(reversed(fields)), two(label(1), at=7), terms)[0] == 7 << 4 | 0b10
+
+
+@pytest.mark.parametrize("order", list(permutations(range(3))))
+def test_a_chain_of_derived_fields(order: tuple[int, ...]) -> None:
+    """Each turns over the bit above it; the highest is the lowest bit of the target."""
+    terms = Terms()
+    whole = terms.leaf("word", "control", 16)
+    chain = [field(f"bit {at}", at, at, derived=terms.not_(terms.slice(whole, above, above)))
+             for at, above in ((2, 4), (1, 2), (0, 1))]
+    fields = [*(chain[number] for number in order), field("target", 7, 4, (3, 0))]
+    assert stored(fields, two(label(1), at=7), terms)[0] == 7 << 4 | 0b010
+    assert stored(fields, two(label(1), at=8), terms)[0] == 8 << 4 | 0b101
 
 
 def test_the_unused_word_is_finished_too() -> None:

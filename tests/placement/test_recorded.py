@@ -2,13 +2,16 @@
 
 from collections.abc import Mapping, Sequence
 
-from hypothesis import given
+import pytest
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ordain.machine.expression import Terms
 from ordain.microprogram.model import Body, Microinstruction, Program
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
-from tests.placement.by_hand import block, body, label, one_store, program, word
+from tests.placement.by_hand import block, body, field, label, machine, one_store, program, store, word
+from tests.placement.test_against_every_possibility import faults, programs, some_way
 
 
 def recorded_of(wanted: Program, placement: Placement) -> Recorded:
@@ -146,3 +149,70 @@ def test_targets_follow_a_word_that_moved() -> None:
     old = program([word(0, bits=1 << 24, targets=[("whole", label(1))]), word(1, bits=2 << 24)])
     recorded = Recorded({"control": {"body/0": (6,), "body/1": (2,)}}, {})
     assert placed(8, 3, old, recorded).words["control"] == {6: 1 << 24 | 2, 2: 2 << 24}
+
+
+@pytest.mark.parametrize(("counting", "kept"), [(4, True), (2, False), (3, True)])
+def test_a_row_that_was_recorded_across_what_is_now_the_end_of_a_lap(counting: int, kept: bool) -> None:
+    """Behind address 3 a counter of two bits goes on at 0. A wider one does not, and the row stays."""
+    wanted = bodies([(1, 1), (2, 0)])._replace(counting={"control": counting})
+    before = Recorded({"control": {"a/0": (3,), "a/1": (4,)}}, {})
+    assert placed(16, 4, wanted, before).addresses == (((3,), (4,)) if kept else ((0,), (1,)))
+
+
+@pytest.mark.parametrize(("size", "kept"), [(8, True), (7, False), (4, False)])
+def test_a_row_that_was_recorded_beyond_what_is_now_the_end_of_the_store(size: int, kept: bool) -> None:
+    wanted = bodies([(1, 1), (2, 0)])
+    before = Recorded({"control": {"a/0": (6,), "a/1": (7,)}}, {})
+    assert placed(size, 3, wanted, before).addresses == (((6,), (7,)) if kept else ((0,), (1,)))
+
+
+def test_a_row_that_is_given_room_stands_in_one_lap() -> None:
+    """Recorded single words leave 3 and 4 free, where one lap ends and the next begins: one of them has to give way."""
+    wanted = bodies([(1, 1), (2, 0)], *([(number, 0)] for number in range(3, 9)))._replace(counting={"control": 2})
+    old = (0,), (1,), (2,), (5,), (6,), (7,)
+    before = Recorded({"control": dict(zip(("b/0", "c/0", "d/0", "e/0", "f/0", "g/0"), old))}, {})
+    found = placed(8, 3, wanted, before)
+    assert faults(wanted, found, 8, 3) == []
+    assert sum(now == was for now, was in zip(found.addresses[2:], old)) == 5
+
+
+RECORDS = st.dictionaries(st.tuples(st.integers(0, 5), st.integers(0, 5)).map(lambda at: f"body {at[0]}/{at[1]}"),
+                          st.lists(st.integers(0, 9), min_size=1, max_size=2, unique=True).map(tuple))
+
+
+@given(programs(), RECORDS, st.dictionaries(st.integers(0, 7), st.integers(0, (1 << 32) - 1)))
+@settings(max_examples=300)
+def test_no_record_spoils_a_placement(case: tuple[Program, int, int], addresses: dict[str, tuple[int, ...]],
+                                      words: dict[int, int]) -> None:
+    """Whatever a record says, of whatever program: what can be placed is, and correctly. And once more with what came
+    of it nothing moves."""
+    wanted, size, width = case
+    placement, _ = place(one_store(size, width), wanted, Recorded({"control": addresses}, {"control": words}))
+    assert (placement is not None) == some_way(wanted, size, width)
+    if placement is not None:
+        assert faults(wanted, placement, size, width) == []
+        again, _ = place(one_store(size, width), wanted, recorded_of(wanted, placement))
+        assert again is not None and faults(wanted, again, size, width) == []
+        if all(len(places) == 1 for places in placement.addresses):
+            assert again.addresses == placement.addresses
+
+
+def test_a_body_that_grew_is_known_by_its_words_less_what_is_worked_out() -> None:
+    """The parity bit is none of what a word does: it changes with where its target stands."""
+    terms = Terms()
+    parity = terms.parity(terms.slice(terms.leaf("word", "control", 16), 15, 9))
+    fields = [field("parity", 8, 8, derived=parity), field("target", 7, 4, (3, 0))]
+    small = machine([store("control", 16, 16, 4, terms, [each.name for each in fields])], fields, terms)
+
+    def body_of(*bits: int) -> Program:
+        return program([word(number, bits=each << 9, targets=[("target", label(number))])
+                        for number, each in enumerate(bits)])
+
+    old = {f"body/{number}": (place,) for number, place in enumerate((9, 4, 12))}
+    before = Recorded({"control": old}, {"control": {9: 1 << 9 | 9 << 4, 4: 2 << 9 | 4 << 4, 12: 3 << 9 | 1 << 8}})
+    placement, _ = place(small, body_of(1, 2, 5, 3), before)
+    assert placement is not None
+    assert [places[0] for places in placement.addresses] == [9, 4, 5, 12]
+    other = before._replace(words={"control": {**before.words["control"], 12: 7 << 9}})
+    placement, _ = place(small, body_of(1, 2, 5, 3), other)
+    assert placement is not None and placement.addresses[3] != (12,)

@@ -235,10 +235,10 @@ def test_a_question_alone_is_answered_as_in_company(kinds: tuple[str, ...], seed
     together = decide(system, tuple(properties), limits).verdicts
     for asked, among in zip(properties, together, strict=True):
         (alone,) = decide(system, (asked,), limits).verdicts
-        assert _answer(contents, alone) == _answer(contents, among)
+        assert answer(contents, alone) == answer(contents, among)
 
 
-def _answer(contents: Contents, verdict: Verdict) -> object:
+def answer(contents: Contents, verdict: Verdict) -> object:
     """What a verdict says, without the figures of the search that gave it. Of addresses that hold the same word and
     that nothing tells apart, any one may be told; and any loop in which one waits for ever."""
     words = contents.words["control"]
@@ -259,7 +259,7 @@ def test_what_is_not_kept_is_not_compared(seed: int) -> None:
     for asked in (*random_comparisons(random, contents), *random_successions(random, contents)):
         kept, whole = (decide(system, (asked,), Limits(traces=0, reduce=reduce)).verdicts[0]
                        for reduce in (True, False))
-        assert _answer(contents, kept) == _answer(contents, whole)
+        assert answer(contents, kept) == answer(contents, whole)
 
 
 FORGETFUL = """machine sluice

@@ -68,7 +68,8 @@ class _Cluster:
 
 
 class _Joining:
-    """`clusters` by number, None where one was taken into another. `seats`: for every word its (cluster, offset)."""
+    """`clusters` by number, None where one was taken into another. `seats`: for every word its (cluster, offset), those
+    in clusters that are none any more among them."""
 
     __slots__ = ("clusters", "demands", "domains", "fixed", "merge", "runs", "seats", "settled", "shared", "space",
                  "task", "tied")
@@ -81,9 +82,7 @@ class _Joining:
         self.settled: list[tuple[int, int]] = []
         self.runs: list[tuple[int, int]] = []
         self.shared = False
-        self.tied = frozenset(
-            word for first, length in task.runs for word in range(first + 1, first + length)
-        ) if task.counting < space.width else frozenset()
+        self.tied = frozenset(word for first, length in task.runs for word in range(first + 1, first + length))
         self.domains: dict[object, int] = {}
         self.seats: dict[int, list[tuple[int, int]]] = {}
         for address, word in self.fixed.items():
@@ -148,7 +147,7 @@ class _Joining:
         domain = (b.domain >> (b.low - low)) & (a.domain >> (a.low + delta - low))
         if not domain:
             return None
-        self._forget(one, a)
+        self.clusters[one] = None
         for offset, word in a.cells.items():
             if offset + delta not in b.cells:
                 b.cells[offset + delta] = word
@@ -165,18 +164,13 @@ class _Joining:
             return None
         if any(self.fixed.get(base + offset, word) != word for offset, word in cluster.cells.items()):
             return None
-        self._forget(number, cluster)
+        self.clusters[number] = None
         for offset, word in cluster.cells.items():
             if base + offset not in self.fixed:
                 self.fixed[base + offset] = word
                 self.seats[word].append((FIXED, base + offset))
         self.settled.extend((part, base + offset) for part, offset in cluster.parts)
         return FIXED
-
-    def _forget(self, number: int, cluster: _Cluster) -> None:
-        self.clusters[number] = None
-        for word in set(cluster.cells.values()):
-            self.seats[word] = [seat for seat in self.seats[word] if seat[0] != number]
 
     def _domain(self, demand: Demand) -> int:
         """The bases at which a demand may stand in an empty store. A word that must follow the one before it does not

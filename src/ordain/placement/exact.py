@@ -172,7 +172,7 @@ class _Search:
         """Whether `left` pieces of a kind fit side by side, nothing else being placed. For pieces without holes, always
         taking the lowest next base gives the most."""
         unit = kind.unit
-        if left == 1 or kind.shared:
+        if kind.shared:
             return True
         span = unit.offsets[-1] + 1
         if span > len(unit.offsets):

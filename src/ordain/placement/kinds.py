@@ -177,17 +177,5 @@ def loose_pieces(pieces: Pieces, counting: int, page_of: PageOf) -> Loose:
         if length == 1:
             singles.append((Single(whole), (True, number)))
         else:
-            domain = space.below(space.size - length + 1)
-            if counting < space.width:
-                domain &= _in_laps(space, length, counting)
-            rows.append((Row(length, domain, whole), (True, number)))
+            rows.append((Row(length, space.rows(length, counting), whole), (True, number)))
     return Loose(tuple(rows), tuple(singles), tuple(sorted(edges)))
-
-
-def _in_laps(space: Space, length: int, counting: int) -> int:
-    """The bases from which `length` words stand in one lap of the counter."""
-    found, have = (1 << max(0, (1 << counting) - length + 1)) - 1, 1 << counting
-    while have < space.size:
-        found |= found << have
-        have *= 2
-    return found & space.full

@@ -8,6 +8,7 @@ from ordain.placement import clusters, demands, exact, explain, fill, pages, qui
 from ordain.placement.bins import Budget, Spent
 from ordain.placement.clusters import Units
 from ordain.placement.demands import Task
+from ordain.placement.met import met
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.pages import Pages
 from ordain.placement.quick import Layout, Stuck, Wishes
@@ -43,6 +44,8 @@ def place(machine: Machine, program: Program, recorded: Recorded | None) -> tupl
     for task in tasks:
         settled = _settle(task, recalled)
         if isinstance(settled, Seats):
+            if not met(task, settled.of_word):
+                raise AssertionError(f"words of `{task.store}` do not stand as they have to")
             for word, places in settled.of_word.items():
                 addresses[word] = places
             copies.extend(settled.copies)
@@ -78,7 +81,7 @@ def _quickly(task: Task, space: Space, units: Units, grouped: Pages, wishes: Wis
         layout = quick.lay(space, units, grouped, task.counting, wishes, task.heads)
         if isinstance(layout, Layout) and _bonds_kept(task, units, grouped, layout):
             return layout
-        wishes = _made_room(space, units, wishes, layout) if isinstance(layout, Stuck) else None
+        wishes = _made_room(space, units, task.counting, wishes, layout) if isinstance(layout, Stuck) else None
     layout = quick.lay(space, units, grouped, task.counting, None, task.heads)
     if isinstance(layout, Layout) and not _bonds_kept(task, units, grouped, layout):
         return Stuck(None, None)
@@ -94,14 +97,14 @@ def _bonds_kept(task: Task, units: Units, grouped: Pages, layout: Layout) -> boo
     return all(pages.kept(bond, seats) for bond in grouped.late)
 
 
-def _made_room(space: Space, units: Units, wishes: Wishes, stuck: Stuck) -> Wishes | None:
+def _made_room(space: Space, units: Units, counting: int, wishes: Wishes, stuck: Stuck) -> Wishes | None:
     """Wishes in which the piece that was stuck stands where the fewest recorded words have to give way to it."""
     if stuck.unit is not None:
         unit = units.units[stuck.unit]
         offsets, domain = unit.offsets, unit.domain
     elif stuck.run is not None:
-        offsets = tuple(range(units.runs[stuck.run][1]))
-        domain = space.below(space.size - offsets[-1])
+        length = units.runs[stuck.run][1]
+        offsets, domain = tuple(range(length)), space.rows(length, counting)
     else:
         return None
     pieces = [("unit", at, base, units.units[at].offsets) for at, base in enumerate(wishes.units) if base is not None]
@@ -175,8 +178,7 @@ def _seats(task: Task, units: Units, layout: Layout) -> Seats:
             seats.setdefault(word, {}).setdefault(base + offset, demand.why)
     copies: list[tuple[int, int, str]] = []
     for word, places in seats.items():
-        if len(places) > 1:
-            copies.extend((word, address, why) for at, (address, why) in enumerate(places.items()) if at and why)
+        copies.extend((word, address, why) for at, (address, why) in enumerate(places.items()) if at and why)
     found = {word: tuple(places) for word, places in seats.items()}
     for (first, length), base in zip(units.runs, layout.runs):
         for at in range(length):

@@ -40,7 +40,7 @@ def lay(space: Space, units: Units, pages: Pages, counting: int, wishes: Wishes 
     likes to stand behind the one before it, for people who read the listing."""
     laying = _Laying(space, units, pages)
     if wishes is not None:
-        laying.fulfil(wishes)
+        laying.fulfil(wishes, counting)
     stuck = laying.groups_in_order()
     if stuck is None:
         stuck = laying.units_in_order(range(len(units.units)))
@@ -141,9 +141,11 @@ class _Laying:
                 found[first + length] = base + length
         return found
 
-    def fulfil(self, wishes: Wishes) -> None:
-        """Gives every unit and run the place that it wishes for where that is free, firm wishes first."""
-        taken = bytearray(self.space.size)
+    def fulfil(self, wishes: Wishes, counting: int) -> None:
+        """Gives every unit and run the place that it wishes for where that is free and suits it, firm wishes first. The
+        store may be smaller than it was when a wish was recorded, and the counter narrower."""
+        size = self.space.size
+        taken = bytearray(size)
         for address in self.units.fixed:
             taken[address] = 1
         for firm in (True, False):
@@ -153,10 +155,11 @@ class _Laying:
             for number, base in enumerate(wishes.runs):
                 if base is not None and (("run", number) in wishes.firm) == firm:
                     length = self.units.runs[number][1]
-                    if taken.find(1, base, base + length) < 0:
-                        taken[base:base + length] = b"\1" * length
+                    end = base + length
+                    if end <= size and base >> counting == end - 1 >> counting and taken.find(1, base, end) < 0:
+                        taken[base:end] = b"\1" * length
                         self.run_bases[number] = base
-        self.free = self.space.full & ~gather([at for at, used in enumerate(taken) if used], self.space.size)
+        self.free = self.space.full & ~gather([at for at, used in enumerate(taken) if used], size)
 
     def _fulfil_unit(self, number: int, base: int, taken: bytearray) -> None:
         unit = self.units.units[number]

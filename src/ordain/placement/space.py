@@ -38,6 +38,14 @@ class Space:
         """The addresses of page `number`, pages having 2**page words."""
         return (((1 << (1 << page)) - 1) << (number << page)) & self.full
 
+    def rows(self, length: int, counting: int) -> int:
+        """The bases from which `length` words stand in one lap of a counter of `counting` bits."""
+        found, lap = (1 << max(0, (1 << counting) - length + 1)) - 1, 1 << counting
+        while lap < self.size:
+            found |= found << lap
+            lap *= 2
+        return found & self.below(self.size - length + 1)
+
     def below(self, end: int) -> int:
         """The addresses 0 .. end - 1."""
         return (1 << max(0, min(end, self.size))) - 1

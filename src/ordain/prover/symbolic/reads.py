@@ -66,8 +66,6 @@ class _Reads:
 def _address_bits(column: int, width: int) -> int:
     """The address bits, as the bits of a number, on which a column of a table depends."""
     size = 1 << width
-    if column in (0, (1 << size) - 1):
-        return 0
     found = 0
     for place in range(width):
         step = 1 << place

@@ -1,0 +1,86 @@
+"""What decides about effort alone: the order of the variables of the diagrams, which variables are looked at closely,
+how much room is set aside, and how often the limits are looked at."""
+
+from collections.abc import Sequence
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import ordain.prover.symbolic.cases
+import ordain.prover.symbolic.dead
+import ordain.prover.symbolic.space
+from ordain.control.model import Variable
+from ordain.control.system import build_system
+from ordain.prover.decide import decide
+from ordain.prover.model import Limits
+from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.relation import Graph, Relation, parts_of
+from ordain.prover.symbolic.space import MANAGER, NODE, _with_room
+from tests.prover.by_hand import random_comparisons, random_contents, random_journeys
+from tests.prover.test_against_plain_search import answer
+
+
+@pytest.mark.parametrize("wide", [0, 8192])
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 1 << 32))
+def test_any_order_and_any_variables_looked_at_closely_give_the_same_verdicts(wide: int, seed: int) -> None:
+    random = Random(seed)
+    contents, properties = random_contents(random)
+    asked = (*properties, *random_journeys(random, contents)[:2], *random_comparisons(random, contents)[:2])
+
+    def any_order(count: int, *_: object) -> list[int]:
+        return random.sample(range(count), count)
+
+    def any_variables(variables: Sequence[Variable], addresses: object) -> tuple[list[Variable], list[Variable]]:
+        some = random.sample(list(variables), random.randint(0, len(variables)))
+        cut = random.randint(0, len(some))
+        return some[:cut], some[cut:]
+
+    wanted = decide(build_system(contents), asked, Limits(traces=2))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ordain.prover.symbolic.cases, "WIDE", wide)
+        patch.setattr(ordain.prover.symbolic.dead, "SELDOM", 1)
+        patch.setattr(ordain.prover.symbolic.space, "ordered", any_order)
+        patch.setattr(ordain.prover.symbolic.space, "address_family", any_variables)
+        found = decide(build_system(contents), asked, Limits(traces=2))
+    assert [answer(contents, one) for one in found.verdicts] == [answer(contents, one) for one in wanted.verdicts]
+    assert (found.executed, found.depth, found.over_assumed.outcome) == (
+        wanted.executed, wanted.depth, wanted.over_assumed.outcome)
+
+
+@pytest.mark.parametrize(("left", "nodes"), [
+    (None, 1 << 20), (MANAGER + 2 * NODE * 500_000, 500_000), (MANAGER + 2 * NODE * (1 << 21), 1 << 20),
+    (MANAGER, None)])
+def test_half_of_the_addresses_that_are_left_are_set_aside(monkeypatch: pytest.MonkeyPatch, left: int | None,
+                                                           nodes: int | None) -> None:
+    """Of a million nodes that are wanted so many as there is room for, twice; None: too few to begin at all."""
+    monkeypatch.setattr(ordain.prover.symbolic.space, "address_space_left", lambda: left)
+    if nodes is None:
+        with pytest.raises(OSError, match="at least"):
+            _with_room(1 << 20)
+    else:
+        assert _with_room(1 << 20) == nodes
+
+
+def test_limits_are_looked_at_in_every_operation() -> None:
+    contents, _ = random_contents(Random(1))
+    model = model_of(build_system(contents), (), Limits(reduce=False))
+    case = Case(model, (), Watch(Limits(), None, 0.0))
+    looks: list[str] = []
+
+    def looked(name: str) -> int:
+        return sum(look == name for look in looks)
+
+    graph = Graph(case.space, case.graph().holds, case.atoms, lambda: looks.append("graph"))
+    assert graph.after(case.start) == case.relation.after(case.start) and looked("graph") == 1
+    assert (graph.before(graph.after(case.start)) & case.start).satisfiable() and looked("graph") == 3
+    relation = Relation(case.space, case.relation.parts, case.atoms, model.required, lambda: looks.append("relation"))
+    relation.after(case.start)
+    once = looked("relation")
+    assert once >= len(relation.parts)
+    relation.graph(case.start, case.space.true, 0)
+    assert looked("relation") >= 2 * once
+    parts = parts_of(case.space, range(case.space.states), lambda: looks.append("parts"))
+    assert looked("parts") == case.space.states and len(parts) <= case.space.states
