@@ -1,20 +1,16 @@
 """The audit confirms what is so and nothing that is not: examples, machines by chance, and what one bit changes."""
 
-import random
 from pathlib import Path
 
 import pytest
 
-from ordain.audit.board import NotAudited
 from ordain.checks.run import prove
 from ordain.control.system import build_system
 from ordain.pipeline import build_model
 from ordain.prover.plain import decide_plainly
+from tests.audit.chance import tried
 from tests.audit.kept import boasting, kept, outcomes, proved
-from tests.generated import machine_text
-from tests.judge.machines import machine as any_machine
-from tests.judge.tool import build
-from tests.workshop import compiled, contents_of
+from tests.workshop import contents_of
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 SOUND = sorted(path for path in EXAMPLES.rglob("*.machine") if path.parent.name not in ("broken", "silenced")
@@ -106,20 +102,5 @@ def test_nothing_proved_of_an_example_is_refused(path: Path) -> None:
 @pytest.mark.parametrize("judged", [False, True])
 def test_of_machines_by_chance_all_that_holds_is_confirmed_and_nothing_that_is_broken(seed: int, judged: bool) -> None:
     """What holds is said by the prover, which other tests hold against searches and solvers that share no code."""
-    choose = random.Random(seed).choice
-    if judged:
-        built, _ = build(any_machine(choose))
-        contents = None if built is None else built.contents
-    else:
-        made = machine_text(choose)
-        contents, _ = compiled(made.machine, made.micro)
-    if contents is None:
-        return
-    report = proved(contents)
-    try:
-        found = outcomes(contents, kept(contents, boasting(report)))
-    except NotAudited:
-        return
-    for row in report.rows:
-        said = found[row.check, row.subject]
-        assert said != ("confirmed" if row.outcome in ("broken", "vacuous") else "refused"), (row.check, row.subject)
+    counts, wrong = tried(seed, judged)
+    assert counts and not wrong

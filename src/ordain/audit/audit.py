@@ -43,17 +43,19 @@ def differs(contents: Contents, sources: Iterable[tuple[str, str]], certificate:
 def audit(contents: Contents, certificate: Certificate, told: Callable[[Finding], None]) -> list[Finding]:
     """What is to be said of every claim, in their order; `told`: each as soon as it is known."""
     found = []
-    for finding in _Audit(contents, certificate).every():
+    for finding in Audit(contents, certificate).every():
         found.append(finding)
         told(finding)
     return found
 
 
-class _Refused(Exception):
+class Refused(Exception):
     """Why a claim is not so."""
 
 
-class _Audit:
+class Audit:
+    """A certificate held against a machine. `read` has to come first; it raises Refused and NotAudited."""
+
     def __init__(self, contents: Contents, certificate: Certificate) -> None:
         self.certificate = certificate
         self.board = Board(contents, certificate.bits)
@@ -62,11 +64,11 @@ class _Audit:
     def every(self) -> Iterator[Finding]:
         claims = self.certificate.claims
         try:
-            self._read()
+            self.read()
         except NotAudited as fault:
             yield from (Finding(*claim[:2], "not audited", f"this machine has {fault}") for claim in claims)
             return
-        except _Refused as fault:
+        except Refused as fault:
             yield from (Finding(*claim[:2], "refused", str(fault)) for claim in claims)
             return
         for claim in claims:
@@ -78,17 +80,17 @@ class _Audit:
             else:
                 yield self._judged(question, claim)
 
-    def _read(self) -> None:
+    def read(self) -> None:
         board, claims = self.board, self.certificate.claims
         if len(set(self.certificate.bits)) != len(self.certificate.bits):
-            raise _Refused("a bit is named twice")
+            raise Refused("a bit is named twice")
         bounds = {claim.subject: claim.worst for claim in claims if claim.worst is not None}
         self.asked = {(one.check, one.subject): one for one in questions(board, bounds)}
         self.allowed, self.start = board.allowed(), board.start()
         try:
             nexts = [(number, board.next(bit)) for number, bit in enumerate(self.certificate.bits)]
         except (KeyError, IndexError):
-            raise _Refused("it is about a bit that the machine does not have") from None
+            raise Refused("it is about a bit that the machine does not have") from None
         self.onward = BDDFunction.make_substitution(nexts)
         self.loose = bool(self._depends([self.allowed, *(after for _, after in nexts)]) & board.loose)
         self.free = board.true
@@ -101,7 +103,7 @@ class _Audit:
     def _judged(self, question: Question, claim: Claim) -> Finding:
         try:
             self._look(question, claim)
-        except _Refused as fault:
+        except Refused as fault:
             return Finding(*claim[:2], "refused", str(fault))
         except NotAudited as fault:
             return Finding(*claim[:2], "not audited", str(fault))
@@ -115,10 +117,10 @@ class _Audit:
             if claim.states not in self._sound:
                 self._sound[claim.states] = self._unsound(states)
             if self._sound[claim.states]:
-                raise _Refused(self._sound[claim.states])
+                raise Refused(self._sound[claim.states])
         if question.kind == "never":
             if (states & self.allowed & question.cycles).satisfiable():
-                raise _Refused("a cycle from the set has it")
+                raise Refused("a cycle from the set has it")
             return
         if self.loose or self._depends([question.cycles]) & self.board.loose:
             raise NotAudited("it hangs on something of which the certificate does not say what it is")
@@ -141,19 +143,19 @@ class _Audit:
         for number in ranks:
             rank = self.sets[number]
             if (rank & ~able).satisfiable():
-                raise _Refused("from a state of a rank no cycle leads on as it should")
+                raise Refused("from a state of a rank no cycle leads on as it should")
             left, able = left & ~rank, self._able(rank.substitute(self.onward))
         if left.satisfiable():
-            raise _Refused("a state of the set has no rank")
+            raise Refused("a state of the set has no rank")
 
     def _followed(self, question: Question, path: tuple[str, ...]) -> None:
         if not path:
-            raise _Refused("no way is shown")
+            raise Refused("no way is shown")
         able = self._state(path[-1]) & self._able(question.cycles)
         for state in reversed(path[:-1]):
             able = self._state(state) & self._able(able.substitute(self.onward))
         if not (able & self.start).satisfiable():
-            raise _Refused("the way that is shown cannot be gone")
+            raise Refused("the way that is shown cannot be gone")
 
     def _able(self, cycles: BDDFunction) -> BDDFunction:
         """The states from which some input makes such a cycle."""

@@ -30,8 +30,10 @@ if TYPE_CHECKING:
 @click.argument("file", type=click.Path(path_type=Path))
 @machine_argument
 @build_option
+@click.option("--aiger", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
+              help="Write model and witness circuit there in AIGER 1.9, for solvers.")
 @speaks("text")
-def command(file: Path, machine: Path | None, quiet: bool, colour: str) -> int:
+def command(file: Path, machine: Path | None, aiger: Path | None, quiet: bool, colour: str) -> int:
     """Check a certificate that `ordain prove --keep FILE` wrote against MACHINE and its images, without a search and
     without any code of the prover.
 
@@ -62,6 +64,8 @@ def command(file: Path, machine: Path | None, quiet: bool, colour: str) -> int:
     if other:
         say(Manner("text", False, colour), f"refused: {other}")
         return 1
+    if aiger is not None:
+        return _write_circuits(manner, built, certificate, aiger)
     line = ProgressLine(quiet)
     count = 0
 
@@ -75,6 +79,28 @@ def command(file: Path, machine: Path | None, quiet: bool, colour: str) -> int:
     finally:
         line.clear()
     return _tell(manner, certificate, result)
+
+
+def _write_circuits(manner: Manner, built: "Built", certificate: "Certificate", place: Path) -> int:
+    """Instead of an audit: what a solver can check."""
+    from ordain.audit.audit import Audit, Refused
+    from ordain.audit.board import NotAudited
+    from ordain.audit.witness import circuits
+    from ordain.cli.writing import write_file
+
+    name = f"{built.machine.name}.aig"
+    try:
+        audit = Audit(built.contents, certificate)
+        audit.read()
+        model, witness = circuits(audit, name)
+    except (Refused, NotAudited) as fault:
+        say(manner._replace(quiet=False), f"no circuits: {fault}")
+        return 1
+    place.mkdir(parents=True, exist_ok=True)
+    write_file(place / name, model)
+    write_file(place / f"{built.machine.name}-witness.aig", witness)
+    say(manner, f"wrote {place / name} and its witness: no bad state of the witness can be reached, by induction alone")
+    return 0
 
 
 def _other_image(built: "Built", place: Path) -> str:
