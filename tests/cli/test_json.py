@@ -15,6 +15,7 @@ SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "output.schema.json").
 CALLS = {
     "new": ("new", "mill"), "build": ("build",), "prove": ("prove",), "compare": ("compare", "HEAD"),
     "burned": ("burned", "U1"), "cycles": ("cycles",), "step": ("step", "show"), "run": ("run",),
+    "meaning": ("meaning",),
     "follow": ("follow", "seen.csv"),
     "decode": ("decode", "build/U1.bin"), "explain": ("explain", "contention"),
 }
@@ -51,7 +52,7 @@ def test_it_fits_the_schema(command: str, lamp: Path, capsys: pytest.CaptureFixt
     assert complaints(data) == []
 
 
-@pytest.mark.parametrize("command", ["build", "prove", "compare", "cycles", "step", "run", "follow", "decode"])
+@pytest.mark.parametrize("command", ["build", "prove", "compare", "cycles", "step", "run", "meaning", "follow", "decode"])
 def test_a_machine_that_does_not_compile_fits_it_too(command: str, lamp: Path,
                                                      capsys: pytest.CaptureFixture[str]) -> None:
     change(lamp / "lamp.micro", "goto lend", "goto land")

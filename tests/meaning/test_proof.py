@@ -182,3 +182,52 @@ def test_a_loop_over_data_is_not_proved() -> None:
 
 def test_others_have_a_meaning_of_their_own() -> None:
     assert outcomes(FETCH)["nothing"].way == "rewriting"
+
+
+GUEST = """\
+agent guest
+    input asks 1 bit
+    state mode (away, here), reset away
+        next here if asks and lent else away
+signal guest_writes = guest.mode is here
+"""
+LENT = MACHINE.replace("field less     1 bit\n", "field less     1 bit\nfield lent     1 bit\n") \
+    .replace("words of 20 bits", "words of 21 bits") \
+    .replace("writes  data when write", "writes  data when write or guest_writes") + GUEST
+
+
+def test_a_guest_that_cannot_be_there_leaves_memory_alone() -> None:
+    assert proved(ADD, LENT) == "rewriting"
+
+
+def test_a_guest_that_may_write_leaves_nothing_known_of_memory() -> None:
+    """The bus is lent in the first word, so the guest may write in the second."""
+    lent = ADD.replace("fetched, load temp", "fetched, load temp, lent")
+    assert outcome_of(lent, LENT).way is None
+    assert proved(lent.replace("pc <- pc + 1", "pc <- pc + 1, memory <- undefined"), LENT)
+
+
+def test_a_word_that_two_instructions_share_is_asked_about_for_both() -> None:
+    """Both lend the bus, and it is in their tail that the guest writes. One that does not lend it comes to the same
+    tail, where a guest may be; but not on its own way."""
+    both = FETCH + """\
+instruction 1 "lends"
+    means nothing
+        lent, branch if_zero, target tail
+        lent, branch if_zero, target tail
+        branch home
+instruction 2 "lends, too"
+    means nothing
+        lent, branch if_zero, target tail
+        branch home
+instruction 3 "keeps"
+    means nothing
+        branch if_zero, target tail
+        branch home
+routine tail
+        branch home
+"""
+    found = outcomes(both, LENT)
+    assert found["lends"].way is None and found["lends, too"].way is None
+    assert found["keeps"].way == "rewriting"
+    assert outcomes(both.replace("        lent, ", "        "), LENT)["lends, too"].way == "rewriting"

@@ -2,7 +2,7 @@
 
 from ordain.control.system import build_system
 from ordain.meaning.proof import Outcome
-from ordain.meaning.run import settled
+from ordain.meaning.run import outcomes as meanings_of
 from ordain.prover.decide import decide
 from tests.workshop import contents_of
 
@@ -86,7 +86,7 @@ def outcome_of(instruction: str, machine: str = MACHINE, title: str = "tried") -
 def outcomes(micro: str, machine: str = MACHINE) -> dict[str, Outcome]:
     contents = contents_of(machine, micro)
     system = build_system(contents)
-    return settled(contents, lambda asked: decide(system, asked), contents.meanings)[1]
+    return meanings_of(contents, lambda asked: decide(system, asked))[0]
 
 
 __all__ = ["FETCH", "MACHINE", "outcome_of", "outcomes"]

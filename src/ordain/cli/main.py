@@ -32,6 +32,7 @@ COMMANDS = {
     "run": "Machine code on the microprogram, values and all.",
     "card": "A card to step the machine by hand: lamps, switches, boxes to tick.",
     "follow": "What an analyzer has captured, in the machine's own words, up to what cannot be.",
+    "meaning": "What each instruction does, to be pasted in as its meaning.",
     "decode": "Chip images back to microinstructions, and what differs from the build.",
     "watch": "Check again at every save.",
     "explain": "What a finding means, an example, the usual repair.",

@@ -22,7 +22,10 @@ from ordain.machine.model import Memory, Store
 from ordain.meaning.normal import Normal
 from ordain.rom.contents import Contents, word_name
 
-MOST_STEPS = 20_000
+MOST_ROUNDS = 4
+"""How often control is followed round a loop that its data end."""
+
+MOST_STEPS = 5_000
 """Steps over all paths of one instruction."""
 
 MOST_ON_A_PATH = 4_000
@@ -54,25 +57,32 @@ class Undecided(Exception):
 
 
 class Following:
-    """A machine whose instructions are followed. `refused`: guesses that do not hold. `guesses`: those made so far."""
+    """A machine whose instructions are followed. `refused`: guesses that do not hold. `visited`: the words that were
+    looked at since somebody emptied it."""
 
     def __init__(self, contents: Contents, refused: frozenset[Guess] = frozenset()) -> None:
         machine = contents.machine
         self.contents, self.machine, self.terms = contents, machine, machine.terms
         self.path = Datapath(contents)
-        self.refused, self.guesses = refused, dict[Guess, None]()
+        self.refused, self.visited = refused, dict[Key, None]()
         self.normal = Normal(machine.terms)
         self.found: Sequencing = sequencing(machine, machine.terms)
         self.stores: list[Store] = [machine.stores[name] for name in self.found.stores
                                     if machine.stores[name].fill == "microprogram"]
-        self.nexts = dict(Resolving(self.path, {}).nexts())
+        self.nexts = {leaf: node for leaf, node in Resolving(self.path, {}).nexts() if leaf not in self.path.priors}
         self.last, self.broken = ends_of(machine, self.found, machine.terms)
         clock = machine.clock if machine.steps > 1 else None
         self.phase = None if clock is None else \
             machine.terms.leaf("state", clock.name, machine.states[clock.name].width)
         self._words: dict[Key, Word] = {}
 
+    @property
+    def guesses(self) -> list[Guess]:
+        """What was guessed of the words that were visited, by whomever."""
+        return list(dict.fromkeys(guess for key in self.visited for guess in self._words[key].guesses))
+
     def word(self, key: Key) -> "Word":
+        self.visited[key] = None
         if key not in self._words:
             self._words[key] = Word(self, key)
         return self._words[key]
@@ -101,6 +111,7 @@ class Word(Resolving):
             known[following.phase] = terms.const(key[-1], following.phase.width)
         super().__init__(path, known)
         self.following, self.key = following, key
+        self.guesses: dict[Guess, None] = {}
         self._nexts: dict[Node, Node] = {}
         self.last, self.broken = self.resolved(following.last), self.resolved(following.broken)
         self.home = terms.const(0, 1) if machine.home is None else self.resolved(machine.home)
@@ -130,7 +141,7 @@ class Word(Resolving):
         guess = Guess(self.key, self.terms.and_(parts))
         if guess in self.following.refused:
             return node
-        self.following.guesses[guess] = None
+        self.guesses[guess] = None
         return self.terms.const(0, 1)
 
     def unknown(self, what: str, width: int) -> Node:
@@ -157,13 +168,15 @@ def _of_control(node: Node) -> bool:
 class Step:
     """A cycle of a path. `before`: the one before it; None: it is the first. `values`: of what was asked for, when the
     cycle begins. `writes`: everything written before it, the last one first. `assumed`: what must hold on the way
-    here. `anew`: what may be anything from here on, since control may come back here as often as it likes."""
+    here. `anew`: what may be anything from here on, since control may come back here as often as it likes. `rounds`: of
+    loops that data end."""
 
-    __slots__ = ("anew", "assumed", "before", "key", "number", "values", "word", "writes")
+    __slots__ = ("anew", "assumed", "before", "key", "number", "rounds", "values", "word", "writes")
 
     def __init__(self, before: "Step | None", assumed: Mapping[Node, Node]) -> None:
         self.before, self.assumed = before, assumed
         self.number: int = 0 if before is None else before.number + 1
+        self.rounds: int = 0 if before is None else before.rounds
         self.values: dict[Node, Node] = {}
         self.writes: tuple[Written, ...] = ()
         self.anew: frozenset[Node] = frozenset()
@@ -181,13 +194,15 @@ class Path(NamedTuple):
 
 
 class Course:
-    """The paths of one instruction from one of its first words on. Raises Undecided."""
+    """The paths of one instruction from one of its first words on. Raises Undecided. `round`: the word of a loop that
+    data end and that was followed for `MOST_ROUNDS` rounds only; "" where there is none."""
 
     def __init__(self, following: Following, address: int, store: str) -> None:
         self.following, self.terms = following, following.terms
         self.start = _start(following, store, address)
         self.paths: list[Path] = []
         self._steps = 0
+        self.round = ""
         if self.start is not None:
             self._explore(store, address)
 
@@ -261,6 +276,11 @@ class Course:
                 changed = self._changed(head, step)
                 if changed is not None and changed <= head.anew:
                     continue                            # what may follow has been followed
+                if changed is None and len(step.assumed) > len(head.assumed):
+                    step.rounds += 1                    # as often as its data say
+                    if step.rounds > MOST_ROUNDS:
+                        self.round = self.following.name(step.key)
+                        continue
                 if changed is not None:
                     waiting = [one for one in waiting if not _comes_from(one, head)]
                     self.paths = [path for path in self.paths if not _comes_from(path.end, head)]
@@ -287,6 +307,7 @@ class Course:
             one = Step(step.before, assumed)
             one.writes, one.values, one.anew = step.writes, dict(step.values), step.anew
             one.key = (*(found[store.name] for store in stores), *values[len(wanted):])
+            self._place(one)
             if step.before is None:
                 yield one
                 continue
@@ -298,6 +319,16 @@ class Course:
                     self._end(here)
                 else:
                     yield here
+
+    def _place(self, step: Step) -> None:
+        """What holds the address, and the phase, is known from where control is."""
+        for store, address in zip(self.following.stores, step.key):
+            for leaf, value in (_start(self.following, store.name, address) or {}).items():
+                if type(value) is Const and (step.before is not None or leaf in (self.start or {})):
+                    step.values[leaf] = value
+        phase = self.following.phase
+        if phase is not None:
+            step.values[phase] = self.terms.const(step.key[-1], phase.width)
 
     def _address(self, store: Store, step: Step) -> Node:
         read = Resolving.resolved(_Plain(self.following), store.address)

@@ -6,7 +6,23 @@ two normal forms; that is for case splits and a solver to find.
 """
 
 from ordain.logic.narrowing import cut
-from ordain.machine.expression import Add, And, Const, Equal, If, Join, Less, Node, Not, Or, Slice, Sub, Terms, Xor
+from ordain.machine.expression import (
+    Add,
+    Among,
+    And,
+    Const,
+    Equal,
+    If,
+    Join,
+    Less,
+    Node,
+    Not,
+    Or,
+    Slice,
+    Sub,
+    Terms,
+    Xor,
+)
 
 MOST_REPEATED = 8
 """A term that stands more often in a sum is left as it is written."""
@@ -66,6 +82,10 @@ class Normal:
                 return terms.equal(*sorted(made.args, key=self._place))
             case Less():
                 return self._less(made)
+            case Among(args=(Add(args=(inner, Const(value=more))) | Sub(args=(inner, Const(value=more))),),
+                       values=values):
+                sign = -1 if type(made.args[0]) is Add else 1
+                return terms.among(inner, frozenset(value + sign * more & (1 << inner.width) - 1 for value in values))
             case Slice(high=high, low=low):
                 inner = cut(terms, made.args[0], high, low)
                 return inner if inner is made else self.of(inner)

@@ -11,7 +11,7 @@ from ordain.machine.expression import Leaf, Node, leaves, substitute
 from ordain.machine.model import Meaning
 from ordain.meaning import said
 from ordain.meaning.equality import equal, value_of
-from ordain.meaning.follow import Course, Following, Guess, Path, Step, Undecided, Written, read
+from ordain.meaning.follow import MOST_ROUNDS, Course, Following, Path, Step, Undecided, Written, read
 from ordain.meaning.model import Question, Values, Way
 from ordain.text.source import Span
 
@@ -43,7 +43,6 @@ class Outcome(NamedTuple):
     way: Way | None
     paths: int
     cycles: int
-    guesses: frozenset[Guess]
 
 
 _HARDER: Mapping[Way, int] = {"rewriting": 0, "cases": 1, "solver": 2}
@@ -53,7 +52,6 @@ def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
     """Of one instruction, as far as the guesses hold."""
     contents = following.contents
     store, addresses = contents.labels[title]
-    before = set(following.guesses)
     paths: list[tuple[Course, Path]] = []
     try:
         for address in sorted(addresses):
@@ -69,20 +67,22 @@ def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
                 answer = equal(following.normal, part.question)
                 if answer.apart is not None and not path.wide:
                     difference = held.told(part, answer.apart)
-                    return _outcome(title, difference, "", None, paths, following, before)
+                    return _outcome(title, difference, "", None, paths)
                 if answer.way is None:
                     unsure = answer.why or "control may come round, and then values differ that may not occur"
                 elif _HARDER[answer.way] > _HARDER[way]:
                     way = answer.way
-        return _outcome(title, None, unsure, None if unsure else way, paths, following, before)
+        loop = next((course.round for course, _ in paths if course.round), "")
+        if loop and not unsure:
+            unsure = f"it goes round at `{loop}` as often as its data say; {MOST_ROUNDS} rounds agree with the text"
+        return _outcome(title, None, unsure, None if unsure else way, paths)
     except Undecided as undecided:
-        return _outcome(title, None, str(undecided), None, paths, following, before)
+        return _outcome(title, None, str(undecided), None, paths)
 
 
 def _outcome(title: str, difference: Difference | None, why: str, way: Way | None,
-             paths: list[tuple[Course, Path]], following: Following, before: Iterable[Guess]) -> Outcome:
-    return Outcome(title, difference, why, way, len(paths), max((path.end.number for _, path in paths), default=0),
-                   frozenset(following.guesses.keys() - before))
+             paths: list[tuple[Course, Path]]) -> Outcome:
+    return Outcome(title, difference, why, way, len(paths), max((path.end.number for _, path in paths), default=0))
 
 
 class _Part(NamedTuple):

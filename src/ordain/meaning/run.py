@@ -1,13 +1,13 @@
 """All meanings of a machine held against its words, with what has to be asked of the prover on the way."""
 
-from collections.abc import Callable, Iterable
+from typing import Literal
 
 from ordain.checks.check import Row
-from ordain.machine.expression import Leaf, Node
+from ordain.machine.expression import Leaf
 from ordain.machine.wording import number
-from ordain.meaning.follow import Following, Guess, Key
+from ordain.meaning.follow import Following
+from ordain.meaning.guessing import Decide, under_guesses
 from ordain.meaning.proof import Difference, Outcome, outcome
-from ordain.prover.model import Property, Verdicts
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place, error
 
@@ -15,87 +15,29 @@ NAME = "meaning"
 MOST_SHOWN = 8
 """So many values that matter are shown, at most."""
 
-Decide = Callable[[tuple[Property, ...]], Verdicts]
-
-
 def prove_meanings(contents: Contents, decide: Decide) -> tuple[list[Row], list[Finding]]:
     """A row for each instruction that is said to do something, in their order, and the findings."""
-    following, found = settled(contents, decide, contents.meanings)
+    found, following = outcomes(contents, decide)
     rows, findings = [], []
-    for title, meaning in contents.meanings.items():
-        one = found[title]
+    for title, one in found.items():
+        state: Literal["broken", "undecided", "proved"] = "proved"
+        paths = "1 path" if one.paths == 1 else f"{one.paths} paths"
+        note = f"for all values, by {one.way}, {paths}, up to {one.cycles} cycles"
         if one.difference is not None:
             findings.append(_finding(following, title, one.difference))
-        state = "broken" if one.difference is not None else "undecided" if one.why else "proved"
-        paths = "1 path" if one.paths == 1 else f"{one.paths} paths"
-        note = f"not decided, because {one.why}" if one.why else "" if one.way is None else \
-            f"for all values, by {one.way}, {paths}, up to {one.cycles} cycles"
-        rows.append(Row(NAME, title, state, 0, 0, None, 0, None, note, meaning.span))  # type: ignore[arg-type]
+            state, note = "broken", ""
+        elif one.way is None:
+            state, note = "undecided", f"because {one.why}"
+        rows.append(Row(NAME, title, state, 0, 0, None, 0, None, note, contents.meanings[title].span))
     return rows, findings
 
 
-def settled(contents: Contents, decide: Decide,
-            titles: Iterable[str]) -> tuple[Following, dict[str, Outcome]]:
-    """The outcome for each instruction under guesses that are proved. A guess that does not hold is not made again."""
-    refused: frozenset[Guess] = frozenset()
-    unproved: frozenset[Guess] = frozenset()
-    held: set[Guess] = set()
-    found: dict[str, Outcome] = {}
-    waiting = list(titles)
-    while True:
-        following = Following(contents, refused)
-        for title in waiting:
-            found[title] = outcome(following, title, contents.meanings[title])
-        open_ = [guess for guess in following.guesses if guess not in held and guess not in unproved]
-        if not open_:
-            break
-        holding, wrong, unknown = _asked(contents, decide, open_)
-        held |= holding
-        unproved |= unknown
-        if not wrong:
-            break
-        refused |= wrong
-        waiting = [title for title in waiting if found[title].guesses & wrong]
-    for title, one in found.items():
-        if one.guesses & unproved:
-            found[title] = one._replace(difference=None, way=None, why="the prover did not come to an end")
-    return following, found
-
-
-def _asked(contents: Contents, decide: Decide,
-           guesses: list[Guess]) -> tuple[set[Guess], frozenset[Guess], frozenset[Guess]]:
-    """Which guesses hold, which do not, and of which it is not known: by condition first, then one by one."""
-    groups: dict[Node, list[Guess]] = {}
-    for guess in guesses:
-        groups.setdefault(guess.when, []).append(guess)
-    verdicts = decide(tuple(_property(contents, when, [one.key for one in group]) for when, group in groups.items()))
-    held: set[Guess] = set()
-    rest: list[Guess] = []
-    for verdict, group in zip(verdicts.verdicts, groups.values()):
-        if verdict.outcome == "proved":
-            held.update(group)
-        else:
-            rest += group
-    if not rest:
-        return held, frozenset(), frozenset()
-    alone = decide(tuple(_property(contents, one.when, [one.key]) for one in rest)).verdicts
-    held.update(one for one, verdict in zip(rest, alone) if verdict.outcome == "proved")
-    return (held, frozenset(one for one, verdict in zip(rest, alone) if verdict.outcome == "broken"),
-            frozenset(one for one, verdict in zip(rest, alone) if verdict.outcome not in ("proved", "broken")))
-
-
-def _property(contents: Contents, when: Node, keys: list[Key]) -> Property:
-    """That the condition never holds in cycles with these keys."""
-    machine, terms = contents.machine, contents.machine.terms
-    following = Following(contents)
-    lines: list[Node] = [terms.leaf("address", store.name, store.address_width) for store in following.stores]
-    lines += [] if following.phase is None else [following.phase]
-    if len(lines) == 1:
-        there = terms.among(lines[0], frozenset(key[0] for key in keys))
-    else:
-        there = terms.or_(terms.and_(terms.among(line, frozenset((part,))) for line, part in zip(lines, key))
-                          for key in keys)
-    return Property(NAME, f"{machine.name}: what an instruction takes for granted", "bad", terms.and_((there, when)))
+def outcomes(contents: Contents, decide: Decide) -> tuple[dict[str, Outcome], Following]:
+    """What came of each meaning, and a following that names its words."""
+    found, unsure, following = under_guesses(contents, decide, contents.meanings, lambda following, title: outcome(
+        following, title, contents.meanings[title]))
+    return {title: one._replace(difference=None, way=None, why="the prover did not come to an end")
+            if title in unsure else one for title, one in found.items()}, following
 
 
 # ---------------------------------------------------------------- findings
