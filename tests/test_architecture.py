@@ -15,7 +15,7 @@ LIBRARIES = ("text", "logic", "control", "capture")
 DATA_MODULES = {
     "ordain.language.tree", "ordain.machine.model", "ordain.machine.expression", "ordain.microprogram.model",
     "ordain.placement.model", "ordain.data.datapath", "ordain.data.model", "ordain.data.partial",
-    "ordain.data.resolving", "ordain.machine.wording",
+    "ordain.data.resolving", "ordain.machine.wording", "ordain.meaning.model",
     "ordain.rom.contents", "ordain.bench.model", "ordain.follow.model",
     "ordain.rom.burn_plan", "ordain.prover.model",
     "ordain.checks.check", "ordain.checks.catalogue", "ordain.measure.cycles", "ordain.compare.behaviour",

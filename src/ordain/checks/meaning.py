@@ -17,5 +17,6 @@ instruction 0x61 "add a, n"
         temp <- memory                      # and nothing counts pc
         acc <- sum, goto fetch""",
     repair="""\
-Correct the words, or the meaning. Of what does not matter say `flags <- undefined`.""",
+Correct the words, or the meaning: `ordain meaning "add a, n"` prints what the instruction does, in the form of such
+a line. Of what does not matter say `flags <- undefined`.""",
 )

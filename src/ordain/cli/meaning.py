@@ -22,7 +22,7 @@ from ordain.cli.manner import (
 from ordain.text.findings import error, has_errors
 
 if TYPE_CHECKING:
-    from ordain.meaning.telling import Told
+    from ordain.meaning.model import Told
     from ordain.pipeline import Built
 
 

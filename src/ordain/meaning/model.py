@@ -31,3 +31,14 @@ class Question(NamedTuple):
     other: Node
     where: Node
     under: Mapping[Node, Node]
+
+
+class Told(NamedTuple):
+    """`effects`: what it does, one by one; none: nothing. `why`: that cannot be told, and for what reason. `scratch`:
+    registers, not visible, that it depends on."""
+
+    effects: tuple[str, ...]
+    why: str
+    paths: int
+    cycles: int
+    scratch: tuple[str, ...]

@@ -14,6 +14,7 @@ from ordain.machine.expression import (
     Equal,
     If,
     Join,
+    Leaf,
     Less,
     Node,
     Not,
@@ -118,7 +119,7 @@ class Normal:
                     counts[part] = counts.get(part, 0) + sign
         plus: list[Node] = []
         minus: list[Node] = []
-        for part in sorted(counts, key=self._place):
+        for part in sorted(counts, key=lambda part: (type(part) is not Leaf, self._place(part))):
             count = counts[part] & ones
             if count <= MOST_REPEATED:
                 plus += [part] * count

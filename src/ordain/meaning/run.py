@@ -60,7 +60,7 @@ def _finding(following: Following, title: str, found: Difference) -> Finding:
     notes = ((f"before: {before}",) if before else ()) + (f"{when}; the words: {', '.join(found.path)}",)
     return error(NAME, f"`{title}` leaves {what} at {came}, and {expected} is said", found.span, "says so",
                  places=places, notes=notes,
-                 help="correct the words or the meaning")
+                 help=f"correct the words or the meaning; `ordain meaning \"{title}\"` prints what they do")
 
 
 def _before(following: Following, found: Difference) -> str:

@@ -8,22 +8,12 @@ from ordain.machine.expression import Add, And, Cell, Const, If, Join, Leaf, Nod
 from ordain.machine.model import Machine
 from ordain.machine.wording import CodeNames, code_names, words
 from ordain.meaning.follow import Course, Following, Undecided, Written
+from ordain.meaning.model import Told
 from ordain.meaning.said import holder
 
 LONGEST = 1_000_000
 SHORT = 14
 """Characters of a value that is written out again rather than given a name."""
-
-
-class Told(NamedTuple):
-    """`effects`: what it does, one by one; none: nothing. `why`: that cannot be told, and for what reason. `scratch`:
-    registers, not visible, that it depends on."""
-
-    effects: tuple[str, ...]
-    why: str
-    paths: int
-    cycles: int
-    scratch: tuple[str, ...]
 
 
 class _Way(NamedTuple):

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from ordain.meaning.telling import Told
+from ordain.meaning.model import Told
 from ordain.show.page import PLAIN, Page, columns
 
 _BEGIN = "    means "
