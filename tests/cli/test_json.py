@@ -52,7 +52,8 @@ def test_it_fits_the_schema(command: str, lamp: Path, capsys: pytest.CaptureFixt
     assert complaints(data) == []
 
 
-@pytest.mark.parametrize("command", ["build", "prove", "compare", "cycles", "step", "run", "meaning", "follow", "decode"])
+@pytest.mark.parametrize("command", ["build", "prove", "compare", "cycles", "step", "run", "meaning", "follow",
+                                     "decode"])
 def test_a_machine_that_does_not_compile_fits_it_too(command: str, lamp: Path,
                                                      capsys: pytest.CaptureFixture[str]) -> None:
     change(lamp / "lamp.micro", "goto lend", "goto land")
