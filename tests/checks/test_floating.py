@@ -4,8 +4,12 @@ That an input with nothing driving it has no defined level: common practice, no 
 
 import pytest
 
+from ordain.checks import floating
+from ordain.control.system import build_system
+from ordain.prover.decide import decide
 from tests.checks.reports import findings_named, outcomes, report
 from tests.planted.plant import Sound
+from tests.workshop import contents_of
 
 MACHINE = """\
 machine ferry "a chain ferry with a bell"
@@ -118,3 +122,14 @@ def test_nothing_is_asked_of_a_bus_that_nobody_takes() -> None:
         "PARTS", "    sampled by eye")
     always = outcomes(report(Sound(held, MICRO.replace("FIRST", "go").replace("SECOND", "go"))))
     assert "floating rope" not in always
+
+
+def test_where_it_was_not_asked_who_takes_it_nobody_is_named() -> None:
+    contents = contents_of(*ferry(DRUM, "look"))
+    question = next(one for one in floating.ask(contents) if one.subject == "rope")
+    (verdict,) = decide(build_system(contents), (question,)).verdicts
+    finding = floating.tell(contents, verdict, verdict.breaks[0])
+    assert finding.message == "bus `rope` is sampled by a sampler while nobody drives it at `bank` (0x0)"
+    assert finding.places == ()
+    [narrowed] = findings_named("floating", report(ferry(DRUM, "look")))
+    assert [place.span.text for place in narrowed.places] == ["register drum 2 bits, loads rope when look"]

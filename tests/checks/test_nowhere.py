@@ -5,6 +5,7 @@ import pytest
 from ordain.checks import nowhere
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
+from ordain.prover.model import Limits
 from tests.checks.reports import findings_named, report
 from tests.planted.plant import Sound
 from tests.workshop import contents_of
@@ -87,3 +88,13 @@ def test_an_empty_row_of_a_table_is_told_as_that_and_not_where_it_leads() -> Non
     told = [one.message.split(",")[0] for one in findings_named("nowhere", report(Sound(KITE, astray)))]
     assert told == ["control arrives at 0x9 from `lost` (0x4)",
                     "cell 0x3 of mapping store `entry` is used at `rise` (0x2)"]
+
+
+def test_without_a_sequence_only_the_address_of_the_store_itself_is_known() -> None:
+    """Words are told apart by the address in the control store, which is no cell of the table."""
+    micro = "routine rise in control at 2\n        go 0\nmap entry\n        0, 1, 2: rise\n"
+    [finding] = findings_named("nowhere", report(Sound(KITE, micro), limits=Limits(traces=0)))
+    assert finding.message.startswith("a cell of mapping store `entry` is used")
+    micro = "routine rise in control at 2\n        go, target 9\nmap entry\n        0, 1, 2, 3: rise\n"
+    [finding] = findings_named("nowhere", report(Sound(KITE, micro), limits=Limits(traces=0)))
+    assert finding.message.startswith("control arrives at 0x9")

@@ -64,6 +64,7 @@ def test_in_other_words(text: str, expected: str) -> None:
 def test_phases_by_their_names() -> None:
     assert said("rise and open", CLOCKED) == "(beat is rise) and open"
     assert said("fall", CLOCKED) == "beat is fall"
+    assert said("mode is rising", CLOCKED) == "mode is rising"
 
 
 def test_what_is_longer_than_a_line_is_cut() -> None:

@@ -180,6 +180,19 @@ def test_every_allowance_is_listed_with_its_need() -> None:
     assert [applied.needed for applied in one_check.allowances] == [None] and names(one_check) == []
 
 
+@pytest.mark.parametrize(("at", "needed"), [("", True), ("lone", True), ("pair.second", True), ("watch", False)])
+def test_an_allowance_of_words_that_are_never_executed_counts_at_its_place(at: str, needed: bool) -> None:
+    """One routine of one word, one of two: nothing leads to them."""
+    idle = Sound(WEIR.machine, WEIR.micro + "routine lone\n        goto watch\nroutine pair\n        quiet\n"
+                                             "  second: goto watch\n")
+    place = f" at {at}" if at else ""
+    found = report(edited(idle, ("home watch", f'home watch\nallow unreachable{place} "later"')))
+    assert [applied.needed for applied in found.allowances] == [needed]
+    told = {finding.message for finding in findings_named("unreachable", found)}
+    assert ("`lone` is never executed: its only word cannot be reached" in told) == (at not in ("", "lone"))
+    assert ("`pair` is never executed: none of its 2 words can be reached" in told) == (at not in ("", "pair.second"))
+
+
 # ---------------------------------------------------------------- selection and limits
 
 

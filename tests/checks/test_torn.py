@@ -11,6 +11,7 @@ import pytest
 from ordain.checks import torn
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Node, Prior, postorder
+from ordain.prover.model import Limits
 from ordain.rom.contents import Contents
 from tests.checks.reports import findings_named, outcomes, report
 from tests.planted.plant import Sound
@@ -307,3 +308,8 @@ def test_a_copy_with_a_wrong_bit_is_another_word() -> None:
     ways = ((0b00_1_000, 0b10_1_001), (0b01_1_000, 0b11_1_001))
     assert [is_told(contents, *way) for way in ways] == [False, False]
     assert [is_told(off, *way) for way in ways] == [False, True]
+
+
+def test_without_a_sequence_it_is_not_said_which_line_changed() -> None:
+    [finding] = findings_named("torn", report(lathe(arms("a / a, last", "b, set / c, last")), limits=Limits(traces=0)))
+    assert finding.label == "the next word comes out of another arm" and finding.trace is None
