@@ -36,7 +36,7 @@ def certificate_of(contents: Contents, sources: Sequence[tuple[str, str]], repor
     empty = Board(contents, ())
     names = _names(contents, case, empty.priors)
     bounds = {row.subject: row.worst for row in report.rows if row.worst is not None}
-    list(questions(empty, bounds))
+    questions(empty, bounds)
     order = sorted(names, key=lambda atom: case.space.number[atom])
     bits = [names[atom] for atom in order]
     bits += [(name, number) for name, held in empty.memory.items() for number in range(len(held))
@@ -87,7 +87,7 @@ class _Writer:
     def __init__(self, contents: Contents, bits: Sequence[Bit], bounds: dict[str, int]) -> None:
         self.machine, self.bits = contents.machine, bits
         self.board = board = Board(contents, bits)
-        self.asked = {(one.check, one.subject): one for one in questions(board, bounds)}
+        self.asked = questions(board, bounds)
         self.allowed = board.allowed()
         self.onward = BDDFunction.make_substitution([(at, board.next(bit)) for at, bit in enumerate(bits)])
         self.free = board.true

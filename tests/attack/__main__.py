@@ -28,12 +28,12 @@ def _rounds(pipe: Connection, seed: int, only: str, name: str, directory: str) -
     pipe.send(None)
 
 
-def attack(seconds: float, seed: int, only: str, into: Path | None) -> Counter[str]:
+def attack(seconds: float, seed: int, only: str, machine: str, into: Path | None) -> Counter[str]:
     """How many trials of each kind, and of what was found."""
     counts: Counter[str] = Counter()
     end, names = monotonic() + seconds, list(SOURCES)
     while monotonic() < end:
-        name = names[seed // ROUND % len(names)]
+        name = machine or names[seed // ROUND % len(names)]
         with tempfile.TemporaryDirectory() as directory:
             ours, theirs = multiprocessing.Pipe()
             process = multiprocessing.Process(target=_rounds, args=(theirs, seed, only, name, directory))
@@ -73,7 +73,7 @@ def _tell(found: Found, seed: int, name: str, counts: Counter[str], into: Path |
     print(f"seed {seed}, {name}, {found.kind}, `{found.command}`: {found.fault}", flush=True)
     if into is not None:
         into.mkdir(parents=True, exist_ok=True)
-        (into / f"{found.kind}-{name}-{sha256(found.data).hexdigest()[:8]}").write_bytes(found.data)
+        (into / f"{found.kind}-{Path(name).name}-{sha256(found.data).hexdigest()[:8]}").write_bytes(found.data)
 
 
 def main() -> int:
@@ -82,13 +82,14 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=600)
     parser.add_argument("--seed", type=int, default=None, help="the first seed; a fresh one when it is not given")
     parser.add_argument("--only", default="", choices=("", *KINDS, "kills"))
+    parser.add_argument("--machine", default="", choices=("", *SOURCES), help="change the files of this one only")
     parser.add_argument("--into", type=Path, default=None, help="a directory for what is found")
     given = parser.parse_args()
     seed = SystemRandom().randrange(1 << 40) if given.seed is None else given.seed
     print(f"first seed {seed}", flush=True)
     began = monotonic()
     counts = kill(given.seconds, seed) if given.only == "kills" else \
-        attack(given.seconds, seed, given.only, given.into)
+        attack(given.seconds, seed, given.only, given.machine, given.into)
     print(", ".join(f"{count} {name}" for name, count in sorted(counts.items())), f"in {monotonic() - began:.0f} s")
     return 1 if counts["FOUND"] else 0
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from random import Random
 from time import monotonic, sleep
 
-from tests.attack.trials import EXAMPLES
+from tests.attack.trials import ROOT
 
 COMMAND = [sys.executable, "-m", "ordain"]
 Files = dict[str, bytes]
@@ -25,7 +25,7 @@ def kill(seconds: float, seed: int) -> Counter[str]:
     end = monotonic() + seconds
     with tempfile.TemporaryDirectory() as directory:
         home = Path(directory) / "home"
-        shutil.copytree(EXAMPLES / "two-masters", home)
+        shutil.copytree(ROOT / "examples" / "two-masters", home)
         micro = home / "signalbox.micro"
         texts = (micro.read_text(), "# another\n" + micro.read_text())
         whole = [_built(home, micro, text) for text in texts]

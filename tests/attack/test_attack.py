@@ -19,7 +19,7 @@ from tests.workshop import contents_of
 
 @pytest.fixture(scope="module")
 def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    with workplace(tmp_path_factory.mktemp("attack") / "work", "two-masters") as found:
+    with workplace(tmp_path_factory.mktemp("attack") / "work", "examples/two-masters") as found:
         yield found
 
 

@@ -16,14 +16,15 @@ from ordain.cli.main import run
 from tests.attack import changes
 from tests.attack.changes import Choose
 
-EXAMPLES = Path(__file__).parent.parent.parent / "examples"
+ROOT = Path(__file__).parent.parent.parent
 LONGEST = 5
-"""Seconds."""
+"""Seconds of the processor."""
 MOST = 1_000_000_000
 """Bytes that a process may come to have."""
 
-SOURCES = {"pause-fight": "mended", "two-masters": ".", "stepper": ".", "paired": ".", "half-clock": "mended",
-           "refresh": ".", "slices": "."}
+SOURCES = {"examples/pause-fight": "mended", "examples/two-masters": ".", "examples/stepper": ".", "microcode": ".",
+           "examples/paired": ".", "examples/half-clock": "mended", "examples/refresh": ".", "examples/slices": "."}
+"""Directories, and where in them a machine file lies."""
 
 
 class Kind(NamedTuple):
@@ -35,10 +36,10 @@ class Kind(NamedTuple):
 
 
 KINDS = {
-    "texts": Kind("**/*.m*", changes.text, ("build --out other", "prove --no-cache --limit-seconds 2 --all",
+    "texts": Kind("**/*.m[ai]c*", changes.text, ("build --out other", "prove --no-cache --limit-seconds 2 --all",
                                             "prove --no-cache --limit-seconds 2 --format json",
                                             "prove --no-cache --limit-seconds 2 --format github")),
-    "bytes": Kind("**/*.m*", changes.some_bytes, ("build --out other",
+    "bytes": Kind("**/*.m[ai]c*", changes.some_bytes, ("build --out other",
                                                   "prove --no-cache --limit-seconds 2 --format sarif")),
     "images": Kind("build/*.bin", changes.some_bytes, ("decode {file}", "decode --all --format json {file}")),
     "hex": Kind("hex/*.[hsm]*", changes.some_bytes, ("decode {chip}={file}", "decode --all {chip}={file}")),
@@ -69,16 +70,16 @@ def workplace(directory: Path, name: str) -> Iterator[Path]:
     """A copy of an example with a build, hex files, a ledger, a cache and a certificate, in which one stands."""
     home, secret = directory / "home", directory / "secret"
     shutil.rmtree(directory, ignore_errors=True)
-    shutil.copytree(EXAMPLES / name, home)
+    shutil.copytree(ROOT / name, home)
     secret.write_text("nobody reads this")
     before, here = dict(os.environ), Path.cwd()
     os.environ.update(XDG_CACHE_HOME=str(home / SOURCES[name] / "cache"), ORDAIN_READ_FROM=str(home))
     os.chdir(home / SOURCES[name])
     try:
         for command in ("build --also hex --also s19 --also mem", "burned", "prove --keep proof"):
-            _quietly(command.split(), LONGEST)
+            _quietly(command.split(), 60)
         chips = [path.stem for path in Path("build").glob("*.bin")]
-        _quietly(["burned", *chips, "--date", "2026-11-25"], LONGEST)
+        _quietly(["burned", *chips, "--date", "2026-11-25"], 60)
         shutil.copytree("build", "hex", ignore=shutil.ignore_patterns("*.bin", "*.json", "*.lst", "*.svg"))
         yield Path.cwd()
     finally:
@@ -130,16 +131,16 @@ def _quietly(words: list[str], seconds: float) -> str:
         raise TooLong
 
     out, err = io.StringIO(), io.StringIO()
-    before = signal.signal(signal.SIGALRM, late)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
+    before = signal.signal(signal.SIGPROF, late)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             status = run(words)
     except TooLong:
         return f"longer than {seconds} s"
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
     said = out.getvalue() + err.getvalue()
     acting = sorted({letter for letter in said if not letter.isprintable() and letter != "\n"})
     if status not in (0, 1, 2, 3):

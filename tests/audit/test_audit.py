@@ -104,3 +104,19 @@ def test_of_machines_by_chance_all_that_holds_is_confirmed_and_nothing_that_is_b
     """What holds is said by the prover, which other tests hold against searches and solvers that share no code."""
     counts, wrong = tried(seed, judged)
     assert counts and not wrong
+
+
+def test_two_needs_of_one_name_are_one_claim() -> None:
+    """Neither may be confirmed for the other: the bus holds still over two edges into cycle 3, not over three."""
+    bus = "bus lane 1 bit, floats\n    driven by fixed = 0b1 when pc in (1, 2, 3)\nsignal here = pc is 3\nstrobe here\n"
+    two, three = "    lane steady 2 cycles before\n", "    lane steady 3 cycles before\n"
+    for needs, outcome in ((two + three, "refused"), (three + two, "refused"), (two, "confirmed"), (three, "refused")):
+        found = small((("home at first\n", "home at first\n" + bus + needs),))
+        assert found["missing-hold", "lane before here"] == outcome
+
+
+def test_where_being_stuck_is_allowed_everywhere_nothing_is_asked() -> None:
+    """Also where a state has no input at all, of which there is another finding."""
+    found = small((("fifth: spared mark, after first", "fifth: spared mark, after third"),
+                   ("home at first\n", "home at first\nallow stuck \"it is pressed\"\nassume not guest or not asks\n")))
+    assert found["stuck", "home"] == "confirmed"

@@ -177,7 +177,9 @@ def test_an_entry_that_is_whole_and_makes_no_sense_counts_as_absent(body: bytes,
     (("states",), "0"), (("rows", 0, 0, 3), "5"), (("rows", 0, 2), 1.5), (("rows", 0, 0, 6), None),
     (("rows", 0, 3, 1), -1), (("rows", 0, 3, 2), 10 ** 9), (("rows", 0, 3, 1), True), (("findings", 0, 2), ["a"]),
     (("findings", 0, 8, 0, 0, 4, "control"), None), (("findings", 0, 8, 0, 0, 0), {"state": "0"}), (("depth",), None),
-    (("executed", "control"), ["0"]), (("rows", 0, 0, 2), "sure"), (("findings", 0, 5), [[None, "a"]])])
+    (("executed", "control"), ["0"]), (("rows", 0, 0, 2), "sure"),
+    (("findings", 0, 8, 0, 1, 0), {}), (("findings", 0, 8, 0, 1, 2), {}), (("findings", 0, 8, 0, 0, 4, "control"), 1),
+    (("findings", 0, 8, 0, 0, 3), ["nothing"]), (("findings", 0, 8, 1), 99), (("findings", 0, 5), [[None, "a"]])])
 def test_an_entry_with_a_value_of_another_kind_counts_as_absent(where: tuple[Any, ...], value: Any,
                                                                tmp_path: Path) -> None:
     """Also where its sum is right: somebody, or another program, has changed it."""

@@ -85,7 +85,7 @@ class Audit:
         if len(set(self.certificate.bits)) != len(self.certificate.bits):
             raise Refused("a bit is named twice")
         bounds = {claim.subject: claim.worst for claim in claims if claim.worst is not None}
-        self.asked = {(one.check, one.subject): one for one in questions(board, bounds)}
+        self.asked = questions(board, bounds)
         self.allowed, self.start = board.allowed(), board.start()
         try:
             nexts = [(number, board.next(bit)) for number, bit in enumerate(self.certificate.bits)]

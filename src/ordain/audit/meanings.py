@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 
 from oxidd.bdd import BDDFunction
 
-from ordain.audit.board import Board
+from ordain.audit.board import Board, NotAudited
 from ordain.audit.dependence import feeding_itself, floating, outside
 from ordain.audit.steadiness import needs
 from ordain.machine.model import AfterNever, BetweenNever, Bus, Never, Reach, Rule, WhenThen
@@ -32,8 +32,19 @@ Part = tuple[tuple[str, ...], BDDFunction]
 """Cycles with a fault, and what the fault is about, for allowances."""
 
 
-def questions(board: Board, bounds: dict[str, int]) -> Iterator[Question]:
-    """Everything of which this audit knows the meaning. `bounds`: what is said of the longest wait, by rule."""
+def questions(board: Board, bounds: dict[str, int]) -> dict[tuple[str, str], Question]:
+    """Everything of which this audit knows the meaning, by check and subject: what has one name is one question, as in
+    a report. `bounds`: what is said of the longest wait, by rule."""
+    found: dict[tuple[str, str], Question] = {}
+    for one in _every(board, bounds):
+        before = found.get((one.check, one.subject))
+        if before is not None and {before.kind, one.kind} != {"never"}:
+            raise NotAudited(f"two questions that are both called `{one.subject}`")
+        found[one.check, one.subject] = one if before is None else one._replace(cycles=before.cycles | one.cycles)
+    return found
+
+
+def _every(board: Board, bounds: dict[str, int]) -> Iterator[Question]:
     machine = board.machine
     for bus in machine.buses.values():
         if bus.undriven not in ("wired-and", "wired-or") and len(bus.drivers) > 1:
@@ -71,8 +82,9 @@ def questions(board: Board, bounds: dict[str, int]) -> Iterator[Question]:
             yield _never(board, "nowhere", store.name, [((store.name,), outside(board, store))])
     yield Question("over-assumed", "assumptions", "always", board.true)
     if machine.home is not None:
-        yield Question("stuck", "home", "always", board.any_of(
-            [board.holds(machine.home), *_excused(board, "stuck", ("home",))]))
+        excused = list(_excused(board, "stuck", ("home",)))
+        yield Question("stuck", "home", "never", board.false) if board.true in excused else \
+            Question("stuck", "home", "always", board.any_of([board.holds(machine.home), *excused]))
     for number, rule in enumerate(machine.rules, 1):
         yield _rule(board, f"rule {number}", rule, bounds)
 

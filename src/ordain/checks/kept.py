@@ -40,9 +40,30 @@ def report_from(contents: Contents, data: dict[str, Any]) -> Report:
         tuple(Applied(contents.machine.allowances[number], needed) for number, needed in data["allowances"]),
         {store: frozenset(addresses) for store, addresses in data["executed"].items()},
         data["states"], data["transitions"], data["depth"], data["stopped"], "")
-    if not _fits(report, Report):
-        raise TypeError("a value is not of its kind")
+    traces = [*(finding.trace for finding in report.findings), *(row.witness for row in rows)]
+    if not _fits(report, Report) or not all(_is_of(contents, trace) for trace in traces if trace is not None):
+        raise TypeError("a value is not of its kind, or of this machine")
     return report
+
+
+def _is_of(contents: Contents, trace: Trace) -> bool:
+    """Whether a trace can be shown: everything has the names of the machine, and values that these can have."""
+    machine, first = contents.machine, trace.cycles[0]
+    codes = {name: named.codes for table in (machine.states, machine.inputs) for name, named in table.items()}
+    entries = {trace.loop, None} if trace.loop is not None else {None}
+    for number, cycle in enumerate(trace.cycles):
+        if number not in entries and (cycle.states.keys(), cycle.monitors.keys()) != (first.states.keys(),
+                                                                                      first.monitors.keys()):
+            return False
+        if not (cycle.free.keys() == first.free.keys() >= cycle.matters and cycle.words.keys() == contents.words.keys()
+                and cycle.drivers.keys() == cycle.samplers.keys() == machine.buses.keys()
+                and all(value >= 0 for value in cycle.addresses.values())
+                and cycle.words == {store: contents.words[store][at] for store, at in cycle.addresses.items()}):
+            return False
+        if any(not 0 <= value < (len(codes.get(name, ())) or value + 1)
+               for name, value in (*cycle.states.items(), *cycle.free.items())):
+            return False
+    return trace.loop is None or 0 <= trace.loop < len(trace.cycles)
 
 
 def _fits(value: Any, kind: Any) -> bool:
