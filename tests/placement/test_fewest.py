@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pytest import MonkeyPatch
 
 from ordain.language.machine_file import parse_machine
 from ordain.language.micro_file import parse_microprogram
@@ -175,3 +176,107 @@ def test_a_chip_of_which_nothing_is_known_is_burnt() -> None:
     told: list[Fewest] = []
     touching_fewest(images, told.append)(machine, compiled_program, None)
     assert told[0].touched.burned == {"U2"} and told[0].exact and told[0].at_least == 1
+
+
+# ---------------------------------------------------------------- three chips, a table of starts among them
+
+THREE = """machine three
+microprogram "m.micro"
+store control 8 words of 7 bits
+    address here
+field lamps 3 bits, idle 0
+field next 3 bits address, active low
+field back 1 bit
+store entry 2 words of 3 bits
+    address key
+    word start of instruction
+store glow 4 words of 2 bits
+    address lamps[1:0]
+    word {{{glow}}}
+input key 1 bit
+state here 3 bits, reset 0
+    next entry if back else next
+chip U1 8 x 4
+    holds lamps, back
+    address here
+    {one}
+chip U2 8 x 3
+    holds next
+    address here
+    {two}
+chip U3 2 x 3
+    holds entry
+    address key
+    {three}
+chip U4 4 x 2
+    holds glow
+    address lamps[1:0]
+"""
+GLOWS = {"lamps[0], lamps[1]": lambda at: (at & 1) << 1 | at >> 1, "lamps[1:0]": lambda at: at,
+         "lamps[1], lamps[0]": lambda at: at}
+
+
+class Three(NamedTuple):
+    """`lamps`, `to` of the four words: the start, two instructions, a routine; `glow`: what the table says."""
+
+    words: list[tuple[int, int]]
+    glow: str
+
+    def compiled(self, one: str, two: str, three: str) -> tuple[Machine, Program]:
+        tree, unread = parse_machine({"m.machine": THREE.format(glow=self.glow, one=one, two=two, three=three)},
+                                     "m.machine")
+        assert tree is not None and not unread
+        machine, _ = resolve(tree)
+        names = ("start.w0", "i0.w1", "i1.w2", "rest.w3")
+        heads = ("routine start at 0", 'instruction 0 "i0"', 'instruction 1 "i1"', "routine rest")
+        lines = [line for number, (head, (lamps, to)) in enumerate(zip(heads, self.words)) for line in
+                 (head, f"  w{number}: lamps {lamps}, next {names[to]}" + ", back" * (number == 0))]
+        texts, _ = parse_microprogram({"m.micro": "\n".join(lines) + "\n"}, ["m.micro"])
+        assert machine is not None and texts is not None
+        made, findings = compile_program(machine, texts)
+        assert made is not None, findings
+        return machine, made
+
+    def cost(self, machine: Machine, images: dict[str, bytes], places: tuple[int, ...]) -> tuple[int, int]:
+        """(chips burned, chips erased) with the words at these places; what stands elsewhere stays."""
+        wanted = {("U1", places[at]): lamps << 1 | (at == 0) for at, (lamps, _) in enumerate(self.words)}
+        wanted |= {("U2", places[at]): 7 - places[to] for at, (_, to) in enumerate(self.words)}
+        wanted |= {("U3", key): places[1 + key] for key in (0, 1)}
+        wanted |= {("U4", at): GLOWS[self.glow](at) for at in range(4)}
+        touched, erased = set(), set()
+        for (name, cell), value in wanted.items():
+            was, chip = images[name][cell], machine.chips[name]
+            if was != value:
+                touched.add(name)
+                if (value & ~was if chip.erased else was & ~value) and chip.technology != "eeprom":
+                    erased.add(name)
+        return len(touched), len(erased)
+
+
+threes = st.builds(Three, st.lists(st.tuples(st.integers(0, 7), st.integers(0, 3)), min_size=4, max_size=4),
+                   st.sampled_from(sorted(GLOWS)))
+
+
+@given(threes, threes, st.booleans(), st.tuples(technologies, technologies, technologies),
+       st.sampled_from((None, "confined.MOST_STEPS", "fewest.MOST_SETS", "fewest.MOST_OFFERS")), st.integers(0, 6))
+@settings(max_examples=80, deadline=None)
+def test_nothing_touches_fewer_of_more_chips(old: Three, other: Three, near: bool, kinds: tuple[str, str, str],
+                                             limit: str | None, most: int) -> None:
+    """With a limit of effort it may not be found, but then it is not said to be exact either."""
+    new = other._replace(words=[*old.words[:3], other.words[3]], glow=old.glow) if near else other
+    machine, before = old.compiled(*kinds)
+    images = burned(machine, before)
+    _, program = new.compiled(*kinds)
+    told: list[Fewest] = []
+    with MonkeyPatch.context() as patch:
+        if limit is not None:
+            patch.setattr(f"ordain.placement.{limit}", most)
+        placement, findings = touching_fewest(images, told.append)(machine, program, None)
+    assert placement is not None and not findings
+    found, = told
+    best = min(new.cost(machine, images, (0, *rest)) for rest in permutations(range(1, 8), 3))
+    assert found.at_least <= best[0] <= found.touched.cost[0] and found.touched.cost >= best
+    assert limit is not None or (found.exact and found.touched.cost == best)
+    assert not found.exact or found.touched.cost[0] == best[0]
+    images_now = pack(machine, stored_words(machine, placement))
+    assert {name for name in images if images[name] != images_now[name]} == set(found.touched.burned)

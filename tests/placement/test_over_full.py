@@ -78,6 +78,14 @@ def test_two_words_at_one_address() -> None:
     assert message(one_store(8, 3), two(2, 2)) == "placement-conflict: two words are to stand at 0x2 of `control`"
 
 
+def test_two_instructions_at_one_address_where_no_opcode_sends_them_there() -> None:
+    wanted = program([word(0, fixed=(2,), owner="one"), word(1, fixed=(2,), owner="two")],
+                     [body(number, number + 1, name=name)._replace(kind="instruction")
+                      for number, name in enumerate(("one", "two"))])
+    _, (finding,) = place(one_store(8, 3), wanted, None)
+    assert finding.help == "move one of them"
+
+
 def test_a_slot_that_is_too_small() -> None:
     """Slots of four words, wired from the opcode; an instruction of six runs into the next one."""
     terms = Terms()

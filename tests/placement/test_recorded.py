@@ -1,6 +1,7 @@
 """Words keep their recorded addresses after small edits, and never at the price of a placement."""
 
 from collections.abc import Mapping, Sequence
+from unittest.mock import patch
 
 import pytest
 from hypothesis import given, settings
@@ -10,6 +11,7 @@ from ordain.machine.expression import Terms
 from ordain.microprogram.model import Body, Microinstruction, Program
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
+from ordain.placement.quick import Stuck
 from tests.placement.by_hand import block, body, field, label, machine, one_store, program, store, word
 from tests.placement.test_against_every_possibility import faults, programs, some_way
 
@@ -174,6 +176,18 @@ def test_a_row_that_is_given_room_stands_in_one_lap() -> None:
     found = placed(8, 3, wanted, before)
     assert faults(wanted, found, 8, 3) == []
     assert sum(now == was for now, was in zip(found.addresses[2:], old)) == 5
+
+
+def test_the_exact_way_keeps_what_was_recorded() -> None:
+    """Where there is room for it: the twin has a word where the second of the pair was."""
+    def pairs(*fixed: int) -> Program:
+        words = [word(0, targets=[("whole", block(1, 2))]), word(1), word(2)]
+        return program([*words, *(word(3 + at, fixed=(address,)) for at, address in enumerate(fixed))])
+
+    before = Recorded({"control": {"body/0": (7,), "body/1": (4,), "body/2": (5,)}}, {})
+    with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
+        assert placed(8, 3, pairs(), before).addresses[1:3] == ((4,), (5,))
+        assert placed(8, 3, pairs(5), before).addresses[1:3] == ((0,), (1,))
 
 
 RECORDS = st.dictionaries(st.tuples(st.integers(0, 5), st.integers(0, 5)).map(lambda at: f"body {at[0]}/{at[1]}"),

@@ -107,8 +107,7 @@ def _across(free: int, rows: Sequence[Row], edges: Sequence[int], budget: Budget
 def _crossing(bases: int, length: int, edge: int, before: int) -> list[int]:
     """Those of the bases from which a row crosses `edge` but not the edge `before`, where it was considered already."""
     start = max(edge - length + 1, before, 0)
-    window = bases >> start & (1 << max(0, edge - start)) - 1
-    return [start + at for at in range(edge - start) if window >> at & 1]
+    return [base for base in range(start, edge) if bases >> base & 1]
 
 
 def _into_zones(free: int, rows: Sequence[Row], placed: dict[int, int], singles: Sequence[Single],

@@ -94,7 +94,7 @@ class _Joining:
         if first in self.seats:
             return
         words = range(first, first + length)
-        if (self.seats and not self.seats.keys().isdisjoint(words)) or (bonded and not bonded.isdisjoint(words)):
+        if not (self.seats.keys().isdisjoint(words) and bonded.isdisjoint(words)):
             cells = tuple([(word - first, word) for word in words])
             self.add(Demand(cells, 0, "for the word before it, which counts on", self.task.program.words[first].span))
         else:
