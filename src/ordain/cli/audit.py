@@ -30,10 +30,11 @@ if TYPE_CHECKING:
 @click.argument("file", type=click.Path(path_type=Path))
 @machine_argument
 @build_option
+@click.option("--all", "everything", is_flag=True, help="Every claim, also those that are confirmed.")
 @click.option("--aiger", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
               help="Write model and witness circuit there in AIGER 1.9, for solvers.")
 @speaks("text")
-def command(file: Path, machine: Path | None, aiger: Path | None, quiet: bool, colour: str) -> int:
+def command(file: Path, machine: Path | None, aiger: Path | None, everything: bool, quiet: bool, colour: str) -> int:
     """Check a certificate that `ordain prove --keep FILE` wrote against MACHINE and its images, without a search and
     without any code of the prover.
 
@@ -78,7 +79,7 @@ def command(file: Path, machine: Path | None, aiger: Path | None, quiet: bool, c
         result = audit(built.contents, certificate, told)
     finally:
         line.clear()
-    return _tell(manner, certificate, result)
+    return _tell(manner, certificate, result, everything)
 
 
 def _write_circuits(manner: Manner, built: "Built", certificate: "Certificate", place: Path) -> int:
@@ -112,20 +113,20 @@ def _other_image(built: "Built", place: Path) -> str:
     return ""
 
 
-def _tell(manner: Manner, certificate: "Certificate", result: "list[Finding]") -> int:
+def _tell(manner: Manner, certificate: "Certificate", result: "list[Finding]", everything: bool) -> int:
     from ordain.show.page import table
     from ordain.show.paint import printable
 
-    page = page_of(manner)
     rows = {outcome: [one for one in result if one.outcome == outcome]
             for outcome in ("refused", "confirmed", "not audited")}
-    for outcome in ("confirmed", "not audited", "refused"):
-        lines = table([(page.paint("bad" if outcome == "refused" else "good" if outcome == "confirmed" else "doubt",
-                                   outcome), one.check, printable(one.subject), printable(one.why))
-                       for one in rows[outcome]], page)
-        show(manner if outcome != "refused" else manner._replace(quiet=False), lines)
     said = f"{certificate.machine}: {len(rows['confirmed'])} of {len(result)} claims confirmed"
     said += f", {len(rows['refused'])} refused" if rows["refused"] else ""
     said += f", {len(rows['not audited'])} not audited" if rows["not audited"] else ""
     say(manner, f"{said} (the certificate is of {certificate.made_by})")
+    page = page_of(manner)
+    roles = {"refused": "bad", "confirmed": "good", "not audited": "doubt"}
+    shown = [*rows["refused"], *rows["not audited"], *(rows["confirmed"] if everything else ())]
+    lines = table([(page.paint(roles[one.outcome], one.outcome), one.check, printable(one.subject), one.why)
+                   for one in shown if one.outcome == "refused" or not manner.quiet], page)
+    show(manner._replace(quiet=False), lines)
     return int(bool(rows["refused"]))
