@@ -3,6 +3,7 @@ is too large to be compared bit by bit counts as met."""
 
 import pytest
 
+from ordain.compare.behaviour import _hex
 from ordain.compare.correspondence import correspond
 from ordain.compare.declared import demands
 from ordain.compare.difference import Passage
@@ -297,3 +298,8 @@ def test_a_jump_to_anywhere_may_come_to_every_word(monkeypatch: pytest.MonkeyPat
     first = unit(found, "lower").difference
     assert moved(found) == {"lower": "changed"} and first is not None and first.cycle == 2
     assert first.old_end == first.new_end == "a place that cannot be told"
+
+
+def test_many_opcodes_are_told_by_the_first_four() -> None:
+    assert _hex([("entry", opcode) for opcode in range(4)]) == "0x00, 0x01, 0x02, 0x03"
+    assert _hex([("entry", opcode) for opcode in range(16, 21)]) == "0x10, 0x11, 0x12, 0x13, ..."

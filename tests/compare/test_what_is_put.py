@@ -2,7 +2,9 @@
 
 import pytest
 
-from tests.compare.judged import Texts, after, between, moved
+from tests.compare.judged import Texts, after, between, edited, moved, unit
+from tests.compare.side_by_side import parting
+from tests.workshop import contents_of
 
 LOOM: Texts = ("""machine shuttle
 microprogram "m.micro"
@@ -106,6 +108,73 @@ home upc is 0
 """, "routine first at 0\n        lift\n        go, target first\n")
     assert moved(after(texts, ("        lift\n", "        lift, target first\n"))) == {}
     assert moved(after(texts, ("        lift\n", "        lift, lamp 0\n"))) == {"reset": "changed", "first": "changed"}
+
+
+# ---------------------------------------------------------------- words that are shown beside those that are executed
+
+DOBBY: Texts = ("""machine dobby
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field go     1 bit
+field target 4 bits address, idle 0
+field load   1 bit
+spare 2 bits
+store decode 4 words of 4 bits
+    address ir
+field sum 2 bits
+    none 0 idle
+    add  1
+    sub  2
+field glow 1 bit
+spare 1 bit
+register ir 2 bits, reset START, loads yarn when load
+state upc 4 bits, reset 0
+    next target if go else upc + 1
+bus yarn 2 bits, pulled high
+    driven by reel when load
+home upc is 0
+""", """\
+routine fetch in control at 0
+        go, target fetch
+routine table in decode at 0
+        sum none
+        sum add
+        sum sub
+        sum add, glow
+""")
+"""The lines of a decoder of the opcode: nothing says what `sum` and `glow` do, and they count all the same."""
+
+
+def dobby(start: str, *edits: tuple[str, str]) -> Texts:
+    return edited((DOBBY[0].replace("START", start), DOBBY[1]), *edits)
+
+
+@pytest.mark.parametrize("start", ["any", "1"])
+@pytest.mark.parametrize(("old", "new", "cell"), [
+    ("        sum add\n", "        sum sub\n", 1), ("        sum add, glow\n", "        sum add\n", 3),
+    ("        sum add, glow\n", "        sum sub, glow\n", 3), ("        sum none\n", "        sum none\n", None)])
+def test_what_a_decoder_says_that_nothing_reads(start: str, old: str, new: str, cell: int | None) -> None:
+    """With an opcode that nothing loads only its own cell is ever shown."""
+    texts, other = dobby(start), dobby(start, (old, new))
+    shown = cell is not None and start in ("any", str(cell))
+    apart = any(parting(contents_of(*texts), contents_of(*other), frozenset(("upc",)), seed) for seed in range(9))
+    assert apart == shown
+    assert (moved(between(texts, other)) != {}) == shown or start == "1"
+    if shown:
+        first = unit(between(texts, other), "fetch").difference
+        assert first is not None and [str(change) for change in first.changes] == [
+            "what `glow` says" if "glow" not in new and "glow" in old else "what `sum` says"]
+
+
+def test_what_a_decoder_says_is_compared_by_the_names_of_its_codes() -> None:
+    texts = dobby("any")
+    numbered = edited(texts, ("    add  1\n    sub  2", "    add  2\n    sub  1"))
+    assert moved(between(texts, numbered)) == {} and moved(between(numbered, texts)) == {}
+    worse = edited(numbered, ("        sum sub\n", "        sum add\n"))
+    assert set(moved(between(texts, worse))) == {"reset", "fetch"}
+    renamed = (texts[0].replace("glow", "gleam"), texts[1].replace("glow", "gleam"))
+    assert moved(between(texts, renamed)) == {}
 
 
 # ---------------------------------------------------------------- an opcode in a latch

@@ -6,7 +6,7 @@ from itertools import combinations, product
 from unittest.mock import patch
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from ordain.microprogram.model import Body, Microinstruction, Program, Target
@@ -355,6 +355,10 @@ def test_packing_rows_across_edges_against_all_choices(lengths: list[int], free:
         assert all(start <= base < end for base, (start, end) in zip(found.singles, singles))
 
 
+@example([3] * 5, set())            # fifteen words, but no page has room for two groups
+@example([2] * 5, {0, 4, 8, 12})
+@example([1] * 4 + [4] * 3, set())
+@example([1] * 5 + [4] * 3, set())
 @given(st.lists(st.integers(1, 4), min_size=1, max_size=6), st.sets(st.integers(0, 15), max_size=8))
 @settings(max_examples=200)
 def test_dealing_groups_to_pages_against_all_choices(sizes: list[int], taken: set[int]) -> None:

@@ -7,7 +7,9 @@ import pytest
 from ordain.machine.expression import Terms
 from ordain.machine.model import Machine
 from ordain.microprogram.model import Entry, OpcodeUse, Program
+from ordain.placement.fewest import Fewest
 from ordain.placement.place import place
+from ordain.sockets import touching_fewest
 from tests.placement.by_hand import HERE, block, body, field, label, machine, one_store, program, store, word
 
 
@@ -84,6 +86,23 @@ def test_two_instructions_at_one_address_where_no_opcode_sends_them_there() -> N
                       for number, name in enumerate(("one", "two"))])
     _, (finding,) = place(one_store(8, 3), wanted, None)
     assert finding.help == "move one of them"
+
+
+def test_pairs_for_which_no_aligned_addresses_are_left() -> None:
+    """Two addresses in a row are free each time; below an even one and the next they are a pair."""
+    def pair(*fixed: int) -> Program:
+        words = [word(0, targets=[("whole", block(1, 2))]), word(1), word(2)]
+        return program([*words, *(word(3 + at, fixed=(address,)) for at, address in enumerate(fixed))])
+
+    assert message(one_store(8, 3), pair(0, 2, 4)) == ""
+    assert message(one_store(8, 3), pair(0, 2, 5, 7)) == (
+        "over-full: 1 aligned blocks of 2 words are needed, 0 are free: over-full by 2 words")
+
+
+def test_what_fits_nowhere_touches_no_chip() -> None:
+    told: list[Fewest] = []
+    placement, findings = touching_fewest({}, told.append)(one_store(2, 1), program([word(n) for n in range(3)]), None)
+    assert placement is None and not told and [finding.name for finding in findings] == ["over-full"]
 
 
 def test_a_slot_that_is_too_small() -> None:

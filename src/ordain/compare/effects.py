@@ -8,6 +8,7 @@ changes of the machine.
 
 from typing import NamedTuple
 
+from ordain.compare.orders import Pairing
 from ordain.compare.side import Side, holds_place
 from ordain.control.driving import put
 from ordain.control.registers import after_loads
@@ -66,7 +67,8 @@ class Meanings:
 
 
 def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
-    """Every effect of a side. A driver that follows a bus, a latch: what differs in kind has another key."""
+    """Every effect of a side, but for what words beside say. A driver that follows a bus, a latch: what differs in kind
+    has another key."""
     machine = side.machine
     pointers = set(side.sequencing.pointers)
     found: dict[Key, Node] = {}
@@ -98,6 +100,32 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     return found
 
 
+def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tuple[dict[Key, Node], dict[Key, Node]]:
+    """What the fields of a store say that the microprogram fills and that is not executed: the lines of a decoder of
+    the opcode, say. Per side, by the new names and in the new codes."""
+    found: tuple[dict[Key, Node], dict[Key, Node]] = ({}, {})
+    new_names = {other for other, _ in pairing.values.values()}
+    for mine, (side, counts) in enumerate(zip(sides, ({*pairing.values, *pairing.old_alone},
+                                                      {*new_names, *pairing.new_alone}))):
+        for name, field in side.machine.fields.items():
+            if name not in counts or field.store in side.sequencing.control or \
+                    side.machine.stores[field.store].fill != "microprogram":
+                continue
+            other, numbers = (name, None) if mine else pairing.values.get(name, (name, None))
+            leaf = terms.leaf("field", name, field.width)
+            found[mine]["says", other] = leaf if numbers is None else _in_new_codes(
+                leaf, name, sides[1].machine.fields[other].width, numbers, terms)
+    return found
+
+
+def _in_new_codes(leaf: Node, name: str, width: int, numbers: dict[int, int], terms: Terms) -> Node:
+    """The value of a field of the old machine in the new one's codes; what has no counterpart is unlike all of them."""
+    value: Node = terms.leaf("free", f"{name} of the old machine", width)
+    for before, after in numbers.items():
+        value = terms.if_(terms.among(leaf, frozenset((before,))), terms.const(after, width), value)
+    return value
+
+
 def _holds_itself(machine: Machine, driver: Driver) -> bool:
     """What is put there is what is called so, and nothing more to be compared."""
     return driver.value is None and any(driver.name in named for named in (
@@ -118,9 +146,10 @@ def _written(memory: Memory, terms: Terms) -> Node:
 
 
 def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings],
-          plain: tuple[frozenset[str], frozenset[str]]) -> Agreed:
-    """Pair the effects of both sides. `plain[side]`: fields of control words that are compared code by code."""
-    both = (effects_of(old, terms), effects_of(new, terms))
+          plain: tuple[frozenset[str], frozenset[str]], beside: tuple[dict[Key, Node], dict[Key, Node]]) -> Agreed:
+    """Pair the effects of both sides. `plain[side]`: fields of control words that are compared code by code. `beside`:
+    of `said_beside`."""
+    both = ({**effects_of(old, terms), **beside[0]}, {**effects_of(new, terms), **beside[1]})
     open_leaves = (_word_leaves(old, terms), _word_leaves(new, terms))
     effects: list[Effect] = []
     rows: tuple[list[Node], list[Node]] = ([], [])

@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from ordain.compare.correspondence import Correspondence, correspond
-from ordain.compare.effects import Agreed, Meanings, agree, effects_of
+from ordain.compare.effects import Agreed, Meanings, agree, effects_of, said_beside
 from ordain.compare.entrances import Paired, pair_entrances, partition
 from ordain.compare.graph import Bare, End, Graph
 from ordain.compare.observation import Doings, Observer
@@ -43,14 +43,16 @@ def join(old: Contents, new: Contents) -> Joint:
     correspondence = correspond(old, new)
     terms = Terms()
     sides = (make_side(old, terms, correspondence.renames), make_side(new, terms))
-    functions = Functions(leaves([term for side in sides for term in _all_terms(side, terms)]))
+    beside = said_beside(sides, correspondence.pairing, terms)
+    functions = Functions(leaves([term for side, said in zip(sides, beside)
+                                  for term in (*_all_terms(side, terms), *said.values())]))
     identical = _identical(sides, terms)
     marks = ("", "") if identical else ("before", "after")
     meanings = (Meanings(terms, functions, sides[0], marks[0]), Meanings(terms, functions, sides[1], marks[1]))
     alike, numbers = read_alike(*sides), Numbers()
     shown = (Shown(sides[0], terms, functions, alike, marks[0], numbers),
              Shown(sides[1], terms, functions, alike, marks[1], numbers))
-    agreed = agree(*sides, terms, meanings, _plain(sides, correspondence))
+    agreed = agree(*sides, terms, meanings, _plain(sides, correspondence), beside)
     orders = (Orders(sides[0], correspondence.pairing, True), Orders(sides[1], correspondence.pairing, False))
     entered = _entered(sides, terms, functions, meanings, shown, agreed, orders)
     paired = pair_entrances(entered)

@@ -134,8 +134,6 @@ def _read(machine: Machine, field: Field) -> int:
                 found |= ((1 << node.width) - 1) << node.low if type(node) is Slice else (1 << arg.width) - 1
         if type(node) is Leaf and node.kind == "field":
             found |= machine.fields[node.name].mask
-    if type(field.derived) is Leaf and field.derived.kind == "word":
-        found |= (1 << field.derived.width) - 1
     return found
 
 

@@ -142,8 +142,10 @@ def _exactly(task: Task, space: Space, units: Units, grouped: Pages, wishes: Wis
     plain = not units.shared and not units.settled and all(len(unit.parts) == 1 for unit in units.units)
     broken = explain.contradictions(task, units, grouped)
     short = explain.shortage(task, space, units, grouped)
-    if plain and (broken or short is not None):
-        return broken or ([short] if short is not None else [])
+    if plain and broken:
+        return broken
+    if plain and short is not None:
+        return [short]
     budget = Budget(_STATES)
     layout = None
     try:
