@@ -180,6 +180,60 @@ def test_a_loop_over_data_is_not_proved() -> None:
     assert found.way is None and found.difference is None and "round" in found.why
 
 
+LOOPS = MACHINE.replace("field branch 2 bits", "field branch 3 bits").replace("words of 20 bits", "words of 21 bits") \
+    .replace("    if_zero  3\n", "    if_zero  3\n    if_not   4\n") \
+    .replace("target if zero else upc + 1\n",
+             "target if zero else upc + 1\n        if_not   : upc + 1 if zero else target\n        otherwise: 0\n")
+ROUNDS = """\
+    means while not zero: let s = acc + memory[pc], acc <- s, zero <- s is 0, pc <- pc + 1
+  again: branch if_zero, target done
+        fetched, load temp
+        put sum, load acc, flag
+        branch if_not, target again
+  done: branch home
+"""
+
+
+def test_rounds_are_proved_by_induction() -> None:
+    found = outcome_of(ROUNDS, LOOPS)
+    assert found.way == "rewriting" and found.difference is None
+    without = outcome_of(ROUNDS.replace("while not zero: ", ""), LOOPS)
+    assert without.way is None
+
+
+@pytest.mark.parametrize("old, new", [
+    ("while not zero", "while zero"), ("acc <- s", "acc <- s + 1"), ("pc <- pc + 1", "pc <- pc + 2"),
+    ("pc <- pc + 1\n", "pc <- pc + 1, memory[pc] <- 0\n"), ("zero <- s is 0", "zero <- s is 1"),
+    ("put sum, load acc, flag", "put sum, load acc, flag, less"),
+    ("fetched, load temp", "put memory, by_pc, load temp"),
+    ("done: branch home", "done: count, branch home"), ("  again: branch if_zero, target done\n", "  again: count\n"),
+    ("        put sum, load acc, flag\n", "        put sum, load acc, flag\n        put acc, by_pc, write\n"),
+])
+def test_a_round_that_is_not_as_said(old: str, new: str) -> None:
+    """One word or one effect apart."""
+    assert ROUNDS.count(old) == 1
+    assert outcome_of(ROUNDS.replace(old, new), LOOPS).way is None
+
+
+def test_rounds_that_may_be_stopped() -> None:
+    """A key lets it leave after each round."""
+    keyed = LOOPS.replace("if_not   : upc + 1 if zero else target", "if_not   : target if key else upc + 1") + \
+        "input key 1 bit\n"
+    stopped = ROUNDS.replace("pc <- pc + 1\n", "pc <- pc + 1\n    means stopped: nothing\n")
+    assert outcome_of(stopped, keyed).way is not None
+    assert outcome_of(ROUNDS, keyed).way is None, "it is not said that it may leave"
+    assert outcome_of(stopped.replace("stopped: nothing", "stopped: acc <- 0"), keyed).way is None
+
+
+def test_a_loop_that_waits_needs_no_word() -> None:
+    waits = LOOPS.replace("if_not   : upc + 1 if zero else target", "if_not   : upc + 1 if key else target") + \
+        "input key 1 bit\n"
+    text = "    means acc <- memory[pc], pc <- pc + 1\n        fetched, load acc\n" \
+           "  wait: branch if_not, target wait\n        branch home\n"
+    assert outcome_of(text, waits).way == "rewriting"
+    assert outcome_of(text.replace("wait: branch if_not", "wait: count, branch if_not"), waits).way is None
+
+
 def test_others_have_a_meaning_of_their_own() -> None:
     assert outcomes(FETCH)["nothing"].way == "rewriting"
 

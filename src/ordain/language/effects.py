@@ -5,7 +5,8 @@ which the later counts.
 """
 
 import re
-from typing import NamedTuple
+from collections.abc import Sequence
+from typing import Literal, NamedTuple
 
 from ordain.language import tree
 from ordain.language.expression import parse_expression
@@ -13,7 +14,8 @@ from ordain.language.words import NAME, Misread, found_at, read_number
 from ordain.text.lines import Placed
 
 FORMS = ("REGISTER <- VALUE\nREGISTER[7:0] <- VALUE when CONDITION\nMEMORY[ADDRESS] <- VALUE\nREGISTER <- undefined\n"
-         "let NAME = VALUE\nNAME(VALUE, VALUE)\nnothing")
+         "let NAME = VALUE\nNAME(VALUE, VALUE)\nnothing\n"
+         "while CONDITION: REGISTER <- VALUE\nstopped: REGISTER <- VALUE")
 
 _LET = re.compile(rf" *let +({NAME}) *=(?!=)", re.ASCII)
 _TARGET = re.compile(rf" *({NAME}(?:\.{NAME})*) *", re.ASCII)
@@ -22,6 +24,8 @@ _ARROW = re.compile(r" *<- *")
 _WHEN = re.compile(r" *when(?!\w)")
 _UNDEFINED = re.compile(r"undefined(?!\w)")
 _NOTHING = re.compile(r" *nothing *$")
+_WHILE = re.compile(r" *while(?!\w)")
+_STOPPED = re.compile(r" *stopped(?= *:)")
 _COMMA = re.compile(r" *,")
 _HEAD = re.compile(rf"effect +({NAME}) *(\()?", re.ASCII)
 _PARAMETER = re.compile(rf" *({NAME}) *([,)])", re.ASCII)
@@ -53,6 +57,52 @@ def read_head(text: Placed) -> Head:
     if text[at:].strip(" "):
         raise _expected(text, at, "the end of the line")
     return Head(tree.Word(found[1], text.span(found.start(1), found.end(1))), tuple(parameters))
+
+
+class Line(NamedTuple):
+    """A `means` line: `kind` "while", with a condition, "stopped" or "effects"."""
+
+    kind: Literal["while", "stopped", "effects"]
+    condition: tree.Expr | None
+    items: tuple[tree.EffectItem, ...]
+
+
+def read_means(text: Placed) -> Line:
+    """A line that begins with `means`. Raises `Misread`."""
+    at = len("means")
+    begun = _WHILE.match(text, at)
+    if begun is not None:
+        condition, at = parse_expression(text, begun.end(), elements=True)
+        return Line("while", condition, read_effects(text, _colon(text, at)))
+    begun = _STOPPED.match(text, at)
+    if begun is not None:
+        return Line("stopped", None, read_effects(text, _colon(text, begun.end())))
+    return Line("effects", None, read_effects(text, at))
+
+
+def together(lines: Sequence[tuple[Line, Placed]]) -> tree.Meaning:
+    """The lines of one instruction. Raises `Misread` at a line that does not go with the others."""
+    rounds: tree.Rounds | None = None
+    items: list[tree.EffectItem] = []
+    for line, text in lines:
+        if line.kind == "effects" and rounds is None:
+            items += line.items
+        elif line.condition is not None and rounds is None and len(lines[0][0].items) and not items:
+            rounds = tree.Rounds(line.condition, line.items, None)
+        elif line.kind == "stopped" and rounds is not None and rounds.stopped is None:
+            rounds = rounds._replace(stopped=line.items)
+        else:
+            raise Misread("syntax", "a meaning is either effects or rounds", 0, len(text), "not with the others",
+                          "write one line `means while CONDITION: ...`, then, where it may be stopped, one line "
+                          "`means stopped: ...`, and nothing else")
+    return tree.Meaning(tuple(items), lines[0][1].whole(), rounds)
+
+
+def _colon(text: Placed, at: int) -> int:
+    found = re.compile(r" *:").match(text, at)
+    if found is None:
+        raise _expected(text, at, "`:`")
+    return found.end()
 
 
 def read_effects(text: Placed, at: int) -> tuple[tree.EffectItem, ...]:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from ordain.language import tree
 from ordain.language.clauses import ClauseTable, clause_finding
-from ordain.language.effects import FORMS, read_effects
+from ordain.language.effects import FORMS, Line, read_means, together
 from ordain.language.expression import parse_expression
 from ordain.language.families import Family, MapDraft, check_title, members
 from ordain.language.words import Misread
@@ -97,7 +97,7 @@ class _Writing:
         self.calls: dict[str, _Call | None] = {}
         self.by_word: dict[str, list[Sequence]] = {}
         self.written = 0
-        self.effects: dict[tuple[str, int, str], tuple[tree.EffectItem, ...] | None] = {}
+        self.effects: dict[tuple[str, int, str], Line | None] = {}
         self.reported: set[tuple[str, int]] = set()
         for sequence in sequences:
             self._define(sequence)
@@ -178,25 +178,29 @@ class _Writing:
 
     def meaning(self, lines: tuple[Placed, ...], fill: dict[str, str]) -> tree.Meaning | None:
         """The `means` lines with their holes filled; None where one of them cannot be read, which is told once."""
-        items: list[tree.EffectItem] = []
+        found: list[tuple[Line, Placed]] = []
         for line in lines:
             text = _fill(line, fill)
+            placed = line
+            if text != line:
+                placed = _Replaced(text, line.source, line.start)
+                placed.place = line.whole()
             key = (text, line.start, line.source.name)
             if key not in self.effects:
-                placed = line
-                if text != line:
-                    placed = _Replaced(text, line.source, line.start)
-                    placed.place = line.whole()
                 try:
-                    self.effects[key] = read_effects(placed, len("means"))
+                    self.effects[key] = read_means(placed)
                 except Misread as misread:
                     self.effects[key] = None
                     self._once(misread.finding(placed, FORMS))
-            found = self.effects[key]
-            if found is None:
+            read = self.effects[key]
+            if read is None:
                 return None
-            items += found
-        return tree.Meaning(tuple(items), lines[0].whole())
+            found.append((read, placed))
+        try:
+            return together(found)
+        except Misread as misread:
+            self._once(misread.finding(found[-1][1], FORMS))
+            return None
 
     def check_holes(self, body: tuple[tree.MicroLine, ...], angled: frozenset[str] = frozenset(),
                     braced: frozenset[str] = frozenset()) -> None:

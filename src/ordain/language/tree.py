@@ -787,11 +787,20 @@ class Effects(NamedTuple):
     span: Span
 
 
+class Rounds(NamedTuple):
+    """`means while C: ...` and `means stopped: ...`, None where it cannot be stopped between two rounds."""
+
+    condition: Expr
+    items: tuple[EffectItem, ...]
+    stopped: tuple[EffectItem, ...] | None
+
+
 class Meaning(NamedTuple):
     """The `means` lines of an instruction; of the words `means nothing` there are no items."""
 
     items: tuple[EffectItem, ...]
     span: Span
+    rounds: Rounds | None = None
 
 
 class Instruction(NamedTuple):

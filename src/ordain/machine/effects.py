@@ -19,15 +19,16 @@ def understanding(visible: Sequence[tree.Visible], memories: Mapping[str, model.
                   lowering: Lowering) -> model.Understand:
     """`Machine.understand`: the machine's names and terms are those of `lowering`."""
     def understand(text: tree.Meaning,
-                   effects: Mapping[str, tree.Effects]) -> tuple[model.Meaning | None, list[Finding]]:
-        reading = _Reading(lowering, memories, effects)
+                   named: Mapping[str, tree.Effects]) -> tuple[model.Meaning | None, list[Finding]]:
+        reading = _Reading(lowering, memories, named)
         if not visible:
             reading.lowering.findings.append(error(
                 "no-visible", "nothing says what a programmer sees", text.span, "all else would stay as it was",
                 help="name it in the machine file: `visible acc, flags, pc, memory`"))
-        reading.read(text.items, {}, None, ())
+        effects = reading.every(text.items)
+        rounds = None if text.rounds is None else reading.rounds(text.rounds)
         sound = reading.sound and not reading.lowering.findings
-        return model.Meaning(tuple(reading.effects), text.span) if sound else None, reading.lowering.findings
+        return model.Meaning(effects, text.span, rounds) if sound else None, reading.lowering.findings
     return understand
 
 
@@ -42,6 +43,19 @@ class _Reading:
         self.entries = machine.scope.entries
         self.lowering = Lowering(machine.terms, Scope())
         self.lowering.cells = {name: (memory.bits, memory.address.width) for name, memory in memories.items()}
+
+    def every(self, items: Sequence[tree.EffectItem]) -> tuple[model.Effect, ...]:
+        """All the effects of some lines."""
+        self.effects = []
+        self.read(items, {}, None, ())
+        return tuple(self.effects)
+
+    def rounds(self, rounds: tree.Rounds) -> model.Rounds | None:
+        self.lowering.scope.entries = self.entries
+        when = self._value(rounds.condition, 1)
+        effects = self.every(rounds.items)
+        stopped = None if rounds.stopped is None else self.every(rounds.stopped)
+        return None if when is None else model.Rounds(when, effects, stopped)
 
     def read(self, items: Sequence[tree.EffectItem], names: dict[str, Entry], when: Node | None,
              chain: tuple[tree.Effects, ...]) -> None:

@@ -233,12 +233,22 @@ class Effect(NamedTuple):
     span: Span
 
 
+class Rounds(NamedTuple):
+    """Effects that are done again and again while `when` holds, each time over what the time before left. `stopped`: it
+    may end after any round, and then does this too; None: it may not."""
+
+    when: Node
+    effects: tuple[Effect, ...]
+    stopped: tuple[Effect, ...] | None
+
+
 class Meaning(NamedTuple):
     """What an instruction does, as its text says. Of two effects on one place the later counts. What is visible and not
-    named stays as it was."""
+    named stays as it was. With `rounds` there are no other effects."""
 
     effects: tuple[Effect, ...]
     span: Span
+    rounds: Rounds | None = None
 
 
 class Input(NamedTuple):

@@ -195,9 +195,15 @@ class Path(NamedTuple):
 
 class Course:
     """The paths of one instruction from one of its first words on. Raises Undecided. `round`: the word of a loop that
-    data end and that was followed for `MOST_ROUNDS` rounds only; "" where there is none."""
+    data end and that was followed for `MOST_ROUNDS` rounds only; "" where there is none.
 
-    def __init__(self, following: Following, address: int, store: str) -> None:
+    With `loops` a loop that data end is followed once, with anything in all that it changes: `head` is the step with
+    which every round begins, `rounds` are those in which control has come back to it."""
+
+    def __init__(self, following: Following, address: int, store: str, loops: bool = False) -> None:
+        self._loops = loops
+        self.head: Step | None = None
+        self.rounds: list[Step] = []
         self.following, self.terms = following, following.terms
         self.start = _start(following, store, address)
         self.paths: list[Path] = []
@@ -274,7 +280,11 @@ class Course:
             head = _earlier(step)
             if head is not None:
                 changed = self._changed(head, step)
+                if changed is None and self._loops and self.head in (None, head):
+                    changed = self._changed(head, step, data=True)
                 if changed is not None and changed <= head.anew:
+                    if head is self.head:
+                        self.rounds.append(step)
                     continue                            # what may follow has been followed
                 if changed is None and len(step.assumed) > len(head.assumed):
                     step.rounds += 1                    # as often as its data say
@@ -282,9 +292,15 @@ class Course:
                         self.round = self.following.name(step.key)
                         continue
                 if changed is not None:
-                    waiting = [one for one in waiting if not _comes_from(one, head)]
-                    self.paths = [path for path in self.paths if not _comes_from(path.end, head)]
-                    waiting.append(_anew(head, head.anew | changed))
+                    waiting = [one for one in waiting if not comes_from(one, head)]
+                    self.paths = [path for path in self.paths if not comes_from(path.end, head)]
+                    if self.head is not None and comes_from(self.head, head):
+                        self.head, self.rounds = None, []
+                    again = _anew(head, head.anew | changed)
+                    self._place(again)
+                    if self._loops and not all(self._is_control(leaf) for leaf in again.anew):
+                        self.head, self.rounds = again, []
+                    waiting.append(again)
                     continue
             for assumed, (last, broken) in self._cases((word.last, word.broken), step, step.assumed):
                 if broken:
@@ -386,9 +402,9 @@ class Course:
 
     # ------------------------------------------------------------ rounds
 
-    def _changed(self, head: Step, step: Step) -> frozenset[Node] | None:
+    def _changed(self, head: Step, step: Step, data: bool = False) -> frozenset[Node] | None:
         """What holds something else than it did at the earlier step, memories as a leaf of their name; None where that
-        is more than control: then it is another round, with other values."""
+        is more than control, unless `data` is asked for as well: then it is another round, with other values."""
         words: dict[Key, Word] = {}
         here = step.before
         while here is not None and here.number >= head.number:
@@ -399,12 +415,12 @@ class Course:
         changed: dict[Node, None] = {}
         for leaf in sorted(touched, key=self._is_control):
             if leaf in head.anew or self.value(leaf, step) is not self.value(leaf, head):
-                if not self._is_control(leaf) and leaf not in head.anew:
+                if not self._is_control(leaf) and leaf not in head.anew and not data:
                     return None
                 changed[leaf] = None
         for one in step.writes[:len(step.writes) - len(head.writes)]:
             leaf = self.terms.leaf("free", one.memory, 1)
-            if type(one.when) is Const and leaf not in head.anew:
+            if type(one.when) is Const and leaf not in head.anew and not data:
                 return None
             changed[leaf] = None
         return frozenset(changed)
@@ -443,7 +459,7 @@ def _earlier(step: Step) -> Step | None:
     return here
 
 
-def _comes_from(step: Step | None, head: Step) -> bool:
+def comes_from(step: Step | None, head: Step) -> bool:
     while step is not None and step.number > head.number:
         step = step.before
     return step is head

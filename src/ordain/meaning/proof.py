@@ -6,12 +6,13 @@ Every path is held against the text by itself, under what led along it.
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
+from ordain.control.phases import whole_cycles
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, leaves, substitute
-from ordain.machine.model import Meaning
+from ordain.machine.model import Effect, Meaning
 from ordain.meaning import said
 from ordain.meaning.equality import equal, value_of
-from ordain.meaning.follow import MOST_ROUNDS, Course, Following, Path, Step, Undecided, Written, read
+from ordain.meaning.follow import MOST_ROUNDS, Course, Following, Path, Step, Undecided, Written, comes_from, read
 from ordain.meaning.model import Question, Values, Way
 from ordain.text.source import Span
 
@@ -55,17 +56,21 @@ def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
     paths: list[tuple[Course, Path]] = []
     try:
         for address in sorted(addresses):
-            course = Course(following, address, store)
+            course = Course(following, address, store, meaning.rounds is not None)
             paths += [(course, path) for path in course.paths]
+            paths += [(course, Path(step, step.assumed, True)) for step in course.rounds]
+            if meaning.rounds is not None and not course.rounds:
+                raise Undecided("its words go round no loop that its data end")
         if not paths:
             raise Undecided("no path of it comes to a boundary")
         way: Way = "rewriting"
         unsure = ""
         for course, path in paths:
             held = _Held(following, course, path, meaning)
-            for part in held.parts():
+            for part in held.parts() if meaning.rounds is None else held.after_rounds():
                 answer = equal(following.normal, part.question)
-                if answer.apart is not None and not path.wide:
+                if answer.apart is not None and (not path.wide or (meaning.rounds and course.head is not None
+                                                                   and course.head.before is None)):
                     difference = held.told(part, answer.apart)
                     return _outcome(title, difference, "", None, paths)
                 if answer.way is None:
@@ -82,7 +87,9 @@ def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
 
 def _outcome(title: str, difference: Difference | None, why: str, way: Way | None,
              paths: list[tuple[Course, Path]]) -> Outcome:
-    return Outcome(title, difference, why, way, len(paths), max((path.end.number for _, path in paths), default=0))
+    steps = max((path.end.number for _, path in paths), default=0)
+    machine = paths[0][0].following.machine if paths else None
+    return Outcome(title, difference, why, way, len(paths), 0 if machine is None else whole_cycles(machine, steps))
 
 
 class _Part(NamedTuple):
@@ -129,6 +136,99 @@ class _Held:
                 **self.under, terms.less(place, terms.const(memory.words, place.width)): terms.const(1, 1)}
             if type(place) is Leaf:
                 yield _Part(name, None, place, Question(wanted.value, came, wanted.defined, under), wanted.span)
+
+    # ------------------------------------------------------------ rounds
+
+    def after_rounds(self) -> Iterable[_Part]:
+        """One round from any state in which it may begin leads to what is said of a round, to the beginning of the next
+        if that is said to come; and who leaves has done no other round. So by induction for any number of them."""
+        rounds, head, terms = self.meaning.rounds, self.course.head, self.following.terms
+        if rounds is None or head is None or self.course.round:
+            raise Undecided("its words go round another loop as well")
+        self._begun_untouched(head)
+        going = self.course.at(rounds.when, head, "rounds")
+        end = self.path.end
+        if not comes_from(end, head):
+            raise Undecided("it may end before its first round")
+        once = self._state(rounds.effects, head)
+        if any(end is step for step in self.course.rounds):
+            yield _Part("whether another round comes", None, None,
+                        Question(terms.const(1, 1), going, terms.const(1, 1), self.under), self.meaning.span)
+            yield from self._as_said(rounds.effects, head)
+        elif self._never(going):
+            yield from self._as_said((), head)
+        elif self._never(self.course.at(rounds.when, once, "rounds")):      # the last round, and out of the loop
+            yield from self._as_said(rounds.effects, head)
+        elif rounds.stopped is not None:
+            yield _Part("whether it may be stopped", None, None,
+                        Question(terms.const(1, 1), going, terms.const(1, 1), self.under), self.meaning.span)
+            yield from self._as_said(rounds.stopped, once)
+        else:
+            yield _Part("whether it ends", None, None,
+                        Question(terms.const(0, 1), going, terms.const(1, 1), self.under), self.meaning.span)
+
+    def _never(self, condition: Node) -> bool:
+        """Whether a condition is 0 on this path, for all values."""
+        terms = self.following.terms
+        asked = Question(terms.const(0, 1), condition, terms.const(1, 1), self.under)
+        return equal(self.following.normal, asked).way is not None
+
+    def _begun_untouched(self, head: Step) -> None:
+        """Before the first round nothing visible has changed."""
+        machine = self.following.machine
+        first = Step(head.before, head.assumed)
+        for name, holder in said.holders(machine, self._every()).items():
+            if head.before is not None and self.following.normal.of(self.course.value(holder, first)) is not holder:
+                raise Undecided(f"`{name}` changes before the first round")
+        if any(one.address is not None and one.memory in said.memories(machine, self._every()) for one in head.writes):
+            raise Undecided("memory changes before the first round")
+
+    def _every(self) -> Meaning:
+        """All the effects of rounds at once, for the names in them."""
+        rounds = self.meaning.rounds
+        return self.meaning if rounds is None else self.meaning._replace(
+            effects=(*rounds.effects, *(rounds.stopped or ())))
+
+    def _state(self, effects: tuple[Effect, ...], step: Step) -> Step:
+        """The state after effects that are done at a step, as a step of its own."""
+        terms, machine = self.following.terms, self.following.machine
+        meaning = self.meaning._replace(effects=effects, rounds=None)
+        after = Step(None, {})
+        after.values = {leaf: self.course.value(leaf, step) for leaf in self.following.nexts}
+        for name, holder in said.holders(machine, self._every()).items():
+            wanted = said.of_holder(terms, holder, name, meaning)
+            if wanted.defined is not terms.const((1 << holder.width) - 1, holder.width):
+                raise Undecided("a round leaves something undefined")
+            after.values[holder] = self.course.at(wanted.value, step, name)
+        writes: list[Written] = []
+        for number, effect in enumerate(effects):
+            if effect.kind == "memory":
+                if effect.address is None or effect.value is None:
+                    raise Undecided("a round leaves something undefined")
+                when, address, value = (self.course.at(node, step, effect.name)
+                                        for node in (effect.when, effect.address, effect.value))
+                writes.insert(0, Written(effect.name, when, address, value, number))
+        after.writes = (*writes, *step.writes)
+        return after
+
+    def _as_said(self, effects: tuple[Effect, ...], step: Step) -> Iterable[_Part]:
+        """What the path leaves, and what is said that the effects make of the state of a step."""
+        following, terms, path = self.following, self.following.terms, self.path
+        wanted = self._state(effects, step)
+        for name, holder in said.holders(following.machine, self._every()).items():
+            ones = terms.const((1 << holder.width) - 1, holder.width)
+            yield _Part(name, holder, None, Question(wanted.values[holder], self.course.value(holder, path.end), ones,
+                                                     self.under), self.meaning.span)
+        for name in said.memories(following.machine, self._every()):
+            memory = following.machine.memories[name]
+            place = terms.leaf("free", f"a place in `{name}`", memory.address.width)
+            ones = terms.const((1 << memory.bits) - 1, memory.bits)
+            under = self.under if memory.words == 1 << place.width else {
+                **self.under, terms.less(place, terms.const(memory.words, place.width)): terms.const(1, 1)}
+            if type(place) is Leaf:
+                yield _Part(name, None, place, Question(
+                    read(following.normal, name, place, memory.bits, wanted.writes),
+                    read(following.normal, name, place, memory.bits, path.end.writes), ones, under), self.meaning.span)
 
     def _as_written(self, memory: str) -> bool:
         """Whether what was written is word for word what is said."""

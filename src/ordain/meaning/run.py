@@ -22,7 +22,9 @@ def prove_meanings(contents: Contents, decide: Decide) -> tuple[list[Row], list[
     for title, one in found.items():
         state: Literal["broken", "undecided", "proved"] = "proved"
         paths = "1 path" if one.paths == 1 else f"{one.paths} paths"
-        note = f"for all values, by {one.way}, {paths}, up to {one.cycles} cycles"
+        up_to = "up to " if one.paths > 1 else ""
+        cycles = "1 cycle" if one.cycles == 1 else f"{one.cycles} cycles"
+        note = f"for all values, by {one.way}, {paths}, {up_to}{cycles}"
         if one.difference is not None:
             findings.append(_finding(following, title, one.difference))
             state, note = "broken", ""
@@ -58,7 +60,11 @@ def _finding(following: Following, title: str, found: Difference) -> Finding:
     when = f"it comes in cycle {found.cycle}, at `{found.word}`" if found.cycle else "nothing changes it on this path"
     before = _before(following, found)
     notes = ((f"before: {before}",) if before else ()) + (f"{when}; the words: {', '.join(found.path)}",)
-    return error(NAME, f"`{title}` leaves {what} at {came}, and {expected} is said", found.span, "says so",
+    message = f"`{title}` leaves {what} at {came}, and {expected} is said"
+    if found.name.startswith("whether "):
+        message = f"`{title}` does not go round as is said: {found.name}"
+        when = "on this way"
+    return error(NAME, message, found.span, "says so",
                  places=places, notes=notes,
                  help=f"correct the words or the meaning; `ordain meaning \"{title}\"` prints what they do")
 

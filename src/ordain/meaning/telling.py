@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
+from ordain.control.phases import whole_cycles
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Add, And, Cell, Const, If, Join, Leaf, Node, Not, Or, Slice, Terms, postorder
 from ordain.machine.model import Machine
@@ -44,7 +45,8 @@ def told(following: Following, title: str) -> Told:
         return Told((), str(undecided), len(ways), cycles, ())
     ways = _without_common(ways)
     changes = _changes(following, ways)
-    return Told(tuple(_written_out(following.machine, changes)), "", len(ways), cycles,
+    return Told(tuple(_written_out(following.machine, changes)), "", len(ways),
+                whole_cycles(following.machine, cycles),
                 tuple(_scratch(following.machine, changes)))
 
 

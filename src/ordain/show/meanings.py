@@ -26,8 +26,8 @@ def meaning_lines(told: Mapping[str, Told], page: Page = PLAIN) -> list[str]:
 
 
 def _count(one: Told) -> str:
-    return f"up to {one.cycles} cycles, {one.paths} paths" if one.paths > 1 else \
-        f"{one.cycles} cycle{'s' if one.cycles != 1 else ''}"
+    cycles = f"{one.cycles} cycle{'s' if one.cycles != 1 else ''}"
+    return f"up to {cycles}, {one.paths} paths" if one.paths > 1 else cycles
 
 
 def _means(effects: tuple[str, ...], width: int) -> list[str]:
