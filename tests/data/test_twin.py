@@ -152,7 +152,9 @@ def test_machines_by_chance(first: int, tmp_path: Path) -> None:
         contents = at_power_up(built.contents, Random(seed).choice) if seed % 2 else built.contents
         images = pack(contents.machine, {name: Stored(dict(enumerate(words)), None)
                                          for name, words in contents.words.items()})
-        wrong, _, _ = parted(Datapath(contents), images, {}, by_chance(contents, Random(seed).choice, 60), 60, tmp_path)
+        memories: Memories = {name: {} for name in contents.machine.memories}
+        inputs = by_chance(contents, Random(seed).choice, 60)
+        wrong, _, _ = parted(Datapath(contents), images, memories, inputs, 60, tmp_path)
         assert not wrong, (seed, wrong[:5])
         judged += 1
 

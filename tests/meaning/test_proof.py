@@ -285,3 +285,14 @@ routine tail
     assert found["lends"].way is None and found["lends, too"].way is None
     assert found["keeps"].way == "rewriting"
     assert outcomes(both.replace("        lent, ", "        "), LENT)["lends, too"].way == "rewriting"
+
+
+def test_what_a_kept_bus_or_a_latch_decides_is_no_question_for_the_prover() -> None:
+    """Whether memory is written depends on a level that the bus has kept: that is a value, and not known here."""
+    kept = MACHINE.replace("bus data 8 bits, floats", "bus data 8 bits, kept") \
+        .replace("writes  data when write", "writes  acc when data[0]")
+    assert outcome_of("    means nothing\n        branch home\n", kept).way is None
+    latched = MACHINE.replace("register temp 8 bits", "latch temp 8 bits") \
+        .replace("writes  data when write", "writes  acc when temp[0]")
+    assert outcome_of("    means nothing\n        branch home\n", latched).way is None
+    assert outcome_of("    means memory[mar] <- acc when temp[0]\n        branch home\n", latched).way == "rewriting"

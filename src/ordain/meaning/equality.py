@@ -3,7 +3,7 @@
 Or values of everything for which they differ. A solver is imported only when it is needed: it is an extra.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from random import Random
 
 from ordain.logic.evaluate import evaluate
@@ -25,12 +25,27 @@ def equal(normal: Normal, question: Question) -> Answer:
         one, other = terms.and_((one, where)), terms.and_((other, where))
     if normal.of(one) is normal.of(other):
         return Answer("rewriting")
+    one, other = put_in(terms, (normal.of(one), normal.of(other)), _in_normal_form(normal, question.under))
+    if normal.of(one) is normal.of(other):
+        return Answer("rewriting")
     if _by_cases(normal, one, other):
         return Answer("cases")
     apart = _by_chance(question)
     if apart is not None:
         return Answer(None, apart)
     return solved(question)
+
+
+def _in_normal_form(normal: Normal, under: Mapping[Node, Node]) -> dict[Node, Node]:
+    """What must hold, said of normal forms."""
+    found: dict[Node, Node] = {}
+    for node, value in under.items():
+        same = normal.of(node)
+        if type(same) is not Const:
+            found[same] = value
+            if type(value) is Const and value.width == 1:
+                found.update(implied(normal.terms, same, value.value))
+    return found
 
 
 # ---------------------------------------------------------------- by cases

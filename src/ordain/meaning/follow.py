@@ -135,7 +135,7 @@ class Word(Resolving):
             return node
         if type(node) is Or:
             return self.terms.or_(self._guessed(arg) for arg in node.args)
-        parts = [arg for arg in (node.args if type(node) is And else (node,)) if _of_control(arg)]
+        parts = [arg for arg in (node.args if type(node) is And else (node,)) if self._of_control(arg)]
         if not parts:
             return node
         guess = Guess(self.key, self.terms.and_(parts))
@@ -143,6 +143,11 @@ class Word(Resolving):
             return node
         self.guesses[guess] = None
         return self.terms.const(0, 1)
+
+    def _of_control(self, node: Node) -> bool:
+        """Whether a condition is about declared states and inputs alone, which the prover follows."""
+        return all(type(part) is not Cell and (type(part) is not Leaf or part.kind == "input" or (
+            part.kind == "state" and part.name in self.path.machine.states)) for part in postorder((node,)))
 
     def unknown(self, what: str, width: int) -> Node:
         return self.terms.leaf("free", what, width)
@@ -157,12 +162,6 @@ class Word(Resolving):
 
     def table(self, store: str, leaf: Leaf, address: Node) -> Node:
         return self.terms.cell(store, address, leaf.width)
-
-
-def _of_control(node: Node) -> bool:
-    """Whether a condition is about states and inputs alone, which the prover follows."""
-    return all(type(part) is not Cell and (type(part) is not Leaf or part.kind in ("state", "input"))
-               for part in postorder((node,)))
 
 
 class Step:

@@ -1,0 +1,34 @@
+"""`python -m benchmarks.meanings`: how long it takes to prove what heron's instructions are said to do, and by what.
+
+The search that is asked about guests is counted; reading and compiling are not.
+"""
+
+import sys
+from collections import Counter
+from pathlib import Path
+from time import perf_counter
+
+from ordain.control.system import build_system
+from ordain.meaning.run import outcomes
+from ordain.pipeline import build_model
+from ordain.prover.decide import Rounds
+
+HERON = Path(__file__).parent.parent / "microcode" / "heron.machine"
+
+
+def main() -> int:
+    built, findings = build_model(HERON)
+    if built is None:
+        print(findings, file=sys.stderr)
+        return 1
+    began = perf_counter()
+    found, _ = outcomes(built.contents, Rounds(build_system(built.contents)).decide)
+    took = perf_counter() - began
+    ways = Counter(one.way or "not proved" for one in found.values())
+    print(f"{len(found)} meanings of heron in {took:.2f} s: "
+          + ", ".join(f"{count} by {way}" for way, count in sorted(ways.items())))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
