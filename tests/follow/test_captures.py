@@ -223,6 +223,41 @@ def test_a_bit_that_a_chip_gives_wrong(name: str, tmp_path: Path) -> None:
     assert shown >= max(1, tries // 6), shown
 
 
+@pytest.mark.parametrize("oscillator", [False, True])
+def test_a_clock_with_phases_that_something_holds(oscillator: bool, tmp_path: Path) -> None:
+    """The barograph's clock has two phases, and a slow memory and a button hold it. With a clip at the clock itself
+    every edge is seen, and no cycle in which it stood still; with one at the oscillator every step is. A word that is
+    changed in the capture is found, and the way there goes through cycles that were held."""
+    run = ran("half-clock/mended", 4, tmp_path)
+    words, machine = words_of(run.contents, run), run.contents.machine
+    assert machine.clock is not None and len(words) > 200
+    phases = [row[machine.clock.name].value for row in run.rows]
+    gated = not oscillator
+    states = States(build_system(run.contents), [line.level for line in run.lines], (), gated)
+    high = len(run.lines)
+    found = [word | (phase if gated else part < 3) << high for word, phase in zip(words, phases) for part in range(6)]
+    capture = read_capture(session(tmp_path / "c.sr", [*(f"c{at}" for at in range(high)), "clk"], found))
+    where = Where(high, "both" if gated else "rising", 2, 0, 1)
+    read = list(readings(capture.events(), where, Met()))
+    seen = [at for at in range(len(phases) - 1) if phases[at] != phases[at + 1]] if gated else range(len(phases) - 1)
+    assert [one.word & (1 << high) - 1 for one in read] == [words[at] for at in seen]
+    assert not gated or len(read) < len(phases) - 20
+    clips, start = Clips(range(high)), states.running()
+    assert follow(states, clips, read, start).broken is None
+    broken = None
+    for line in range(high):
+        changed = [one._replace(word=one.word ^ (1 << line if at == 60 else 0)) for at, one in enumerate(read)]
+        result = follow(states, clips, changed, start)
+        if result.broken is not None:
+            broken = result.broken
+            assert broken.number >= 61
+            trace = why(states, result).possible[0].trace
+            assert len(trace.cycles) >= 11 and (not gated or any(
+                one.states[machine.clock.name] == other.states[machine.clock.name]
+                for one, other in zip(trace.cycles, trace.cycles[1:])) or len(trace.cycles) == 11)
+    assert broken is not None
+
+
 def cells_of(pins: Sequence[object], address: int) -> list[int]:
     """The cells of a chip that a store's address presents, those of pins at any level included."""
     found = [0]

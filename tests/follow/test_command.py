@@ -179,6 +179,38 @@ def test_other_names(lathe: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert said(capsys, "d.sr")[0] == 0
 
 
+RULES = """\
+signal cutting = cut
+strobe cutting
+    feed steady 0 cycles before, 0 cycles after
+rule "back in time" when at long then at begin within 2 cycles
+rule "ends soon"    when turn then at begin within 1 cycle
+rule "never long"   never at long
+rule "both at once" reach cut and turn
+rule "was turned"   never prior(turn) and cut
+"""
+
+
+def test_what_a_capture_says_of_the_rules(lathe: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By hand, in 0 1 2 3 0 1 2 4 six times over: `long` comes six times, and `begin` right after it; after `turn`, in
+    word 1, `begin` comes three clocks later, which is late; cutting lasts one clock in words 0, and goes on from word 4
+    to the word 0 after it. The first run of a strobe is not whole, since it may have begun before the capture."""
+    (lathe / "lathe.machine").write_text(MACHINE.replace("home begin\n", RULES + "home begin\n"))
+    session(lathe / "c.sr", NAMES, seen(SOUND))
+    status, text = said(capsys, "c.sr", "--rules")
+    told = text.partition("over the capture:")[2].splitlines()
+    rules = {line[2:14].rstrip(): line[14:].strip() for line in told if line}
+    assert status == 0 and rules == {
+        "back in time": "5 times, 1 clock, 2 allowed", "ends soon": "11 times, 3 clocks, 1 allowed; late in clock 4",
+        "never long": "held 6 times, first in clock 8", "both at once": "not seen", "was turned": "never held for sure",
+        "cutting": "11 times, 1 to 2 clocks"}
+    assert command(["follow", "c.sr", "--rules", "--format", "json"]) == 0
+    data = json.loads(capsys.readouterr().out)["measured"]
+    assert {one["text"]: one["times"] for one in data}["ends soon"] == 11
+    session(lathe / "c.sr", [*NAMES[:3], "clk"], [word & 3 | word >> 5 << 3 for word in seen(SOUND)])
+    assert "not sure" in said(capsys, "c.sr", "--rules", "--clip", "A0=key", "--clock", "clk")[1]
+
+
 @pytest.mark.parametrize(("arguments", "says"), [
     (["none.sr"], "none.sr"), (["c.sr", "--clip", "9=cut"], "no channel `9`"), (["c.sr", "--clip", "C"], "is no clip"),
     (["c.sr", "--clip", "C=ctu"], "Did you mean `cut`?"), (["c.sr", "--clip", "C=upc"], "has the bits 0 to 2"),

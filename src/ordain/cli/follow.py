@@ -59,19 +59,23 @@ LAST = 12
 @click.option("--setup", type=click.IntRange(1), default=None, metavar="TICKS",
     help="Read the lines so many samples, or "
               "ticks of the file, before the edge; default: what fits.")
+@click.option("--oscillator", is_flag=True, help="The clock's channel is at what the phases are made from: it goes on "
+              "while the clock is held.")
 @click.option("--from", "begins", type=click.Choice(["running", "reset"]), default="running", show_default=True,
               help="Whether it begins anywhere in a running machine, or with the first clock after reset.")
 @click.option("--skip", type=click.IntRange(0), default=0, metavar="N", help="Leave out the first N clocks.")
 @click.option("--cycles", type=click.IntRange(1), default=None, metavar="N", help="Stop after N clocks.")
 @click.option("--all", "everything", is_flag=True, help="A line for every clock.")
+@click.option("--rules", is_flag=True, help="What the capture says of the rules and strobes: clocks from trigger to "
+              "response, clocks for which a strobe was active.")
 @click.option("--vcd", "dump", type=click.Path(path_type=Path), metavar="FILE",
               help="Write what was seen with addresses and labels as a dump (IEEE 1364).")
 @click.option("--labels", type=click.Path(path_type=Path), metavar="FILE",
               help="Write `ADDRESS LABEL` in hexadecimal, a line a word, for a waveform viewer.")
 @speaks("text", "json")
 def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, ...], clock: str, edge: str | None,
-            setup: int | None, begins: str, skip: int, cycles: int | None, everything: bool, dump: Path | None,
-            labels: Path | None, form: str, quiet: bool, colour: str) -> int:
+            setup: int | None, oscillator: bool, begins: str, skip: int, cycles: int | None, everything: bool,
+            rules: bool, dump: Path | None, labels: Path | None, form: str, quiet: bool, colour: str) -> int:
     """Follow CAPTURE, a file of a logic analyzer (sigrok's .sr, VCD, CSV), on the machine.
 
     After every clock it is known exactly in which states the machine can be, given all that was seen so far: any lines
@@ -94,10 +98,11 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
             tell_findings(findings, manner, beside=path)
             return exit_status(findings)
         found = clipped(built.machine, read, probes, clips, clock)
-        job = _job(built.contents, read, found, edge, setup, begins, skip, cycles, quiet or form == "json")
+        job = _job(built.contents, read, found, edge, setup, begins, skip, cycles, quiet or form == "json",
+                   oscillator, rules)
         if labels is not None:
             write_file(labels, _labels(built.contents).encode())
-        return _told(manner, job, everything, dump)
+        return _told(manner, job, everything, dump, rules)
     except BadCapture as bad:
         place = f"{capture.name}:{bad.line}: " if bad.line else f"{capture.name}: "
         finding = error("bad-capture", place + bad.message, None, help=bad.help)
@@ -149,28 +154,28 @@ class _Job(NamedTuple):
 
 
 def _job(contents: "Contents", capture: "Capture", found: "Clipped", edge: str | None, setup: int | None, begins: str,
-         skip: int, most: int | None, quiet: bool) -> _Job:
+         skip: int, most: int | None, quiet: bool, oscillator: bool, rules: bool) -> _Job:
     from ordain.capture.sampling import Told
     from ordain.control.system import build_system
     from ordain.follow.fitting import fitted
     from ordain.follow.following import Clips
+    from ordain.follow.measuring import measured_of
     from ordain.follow.states import States
     from ordain.follow.telling import asked_of
 
     machine = contents.machine
-    if machine.clock is not None and machine.clock.held is not None:
-        raise click.UsageError(f"something holds the clock of {machine.name}, and `follow` cannot follow that yet: "
-                               "capture while it runs freely, with a machine file without the `held` line")
-    if machine.steps > 2 and found.clock is not None:
+    if machine.steps > 2 and found.clock is not None and not oscillator:
         raise click.UsageError(f"the clock of {machine.name} has {machine.steps} phases, and a captured one two edges: "
-                               "capture a sample a phase, and say --clock none")
-    states = States(build_system(contents), [line.level for line in found.lines], asked_of(machine))
+                               "capture what makes the phases and say --oscillator, or a sample a phase")
+    asked = [*asked_of(machine), *(measured_of(machine) if rules else ())]
+    gated = found.clock is not None and not oscillator and machine.clock is not None and machine.clock.held is not None
+    states = States(build_system(contents), [line.level for line in found.lines], asked, gated)
     clips = Clips(found.places)
     start = states.at_reset() if begins == "reset" else states.running()
     where = None
     if found.clock is not None:
-        edges = ("both",) if machine.steps == 2 else (edge,) if edge else (found.edge,) if found.edge else \
-            ("rising", "falling")
+        one = edge or found.edge
+        edges = ("both",) if machine.steps == 2 and not oscillator else (one,) if one else ("rising", "falling")
         where = fitted(states, clips, capture, found.clock, edges, setup, start, skip)
     return _Job(contents, capture, found, states, clips, start, where, found.clock.period if found.clock else 0, skip,
         most,
@@ -180,17 +185,20 @@ def _job(contents: "Contents", capture: "Capture", found: "Clipped", edge: str |
 # ---------------------------------------------------------------- what is told
 
 
-def _told(manner: Manner, job: _Job, everything: bool, dump: Path | None) -> int:
+def _told(manner: Manner, job: _Job, everything: bool, dump: Path | None, rules: bool) -> int:
     from ordain.follow.broken import why
     from ordain.follow.following import follow
+    from ordain.follow.measuring import Meter
     from ordain.follow.telling import Teller
     from ordain.show.follow_dump import Dump
 
-    rows = _Rows(manner, job, everything)
+    rows, meter = _Rows(manner, job, everything), Meter(job.states, job.contents.machine) if rules else None
     written = Dump(job.contents, job.found.lines, job.capture.tick) if dump is not None else None
     teller = Teller(job.states)
 
     def each(clock: "Clock") -> None:
+        if meter is not None:
+            meter.note(clock)
         if everything:
             rows.show(clock)
         if written is not None:
@@ -199,7 +207,7 @@ def _told(manner: Manner, job: _Job, everything: bool, dump: Path | None) -> int
     if everything and manner.format == "text":
         rows.head()
     followed = follow(job.states, job.clips, job.readings(), job.start, job.most,
-                      each if everything or written is not None else None, _progress(job.quiet))
+                      each if everything or meter is not None or written is not None else None, _progress(job.quiet))
     if not followed.clocks and followed.broken is None:
         raise click.UsageError("no whole clock in the capture: name its clock with --clock, or say --clock none where "
                                "every sample is a clock")
@@ -210,7 +218,8 @@ def _told(manner: Manner, job: _Job, everything: bool, dump: Path | None) -> int
         write_file(dump, written.finished().encode())
     status = int(reasons is not None)
     if manner.format == "json":
-        print_json({"command": "follow", "status": status, **_data(job, followed, reasons)})
+        print_json({"command": "follow", "status": status, **_data(job, followed, reasons),
+                    **({} if meter is None else {"measured": [one._asdict() for one in meter.measured()]})})
         return status
     from ordain.show.follow_report import report_lines
 
@@ -222,6 +231,10 @@ def _told(manner: Manner, job: _Job, everything: bool, dump: Path | None) -> int
     say(manner, "")
     page = page_of(manner)
     show(manner, _how(job, followed, page))
+    if meter is not None:
+        from ordain.show.follow import measured_lines
+
+        show(manner, measured_lines(meter.measured(), job.skip, page))
     if reasons is not None and followed.broken is not None:
         from ordain.capture.timing import seconds
         from ordain.machine.print import pins_of_bits

@@ -2,6 +2,7 @@
 
 from ordain.follow.model import Clock, Followed, Possible, Seen, Why
 from ordain.follow.states import States
+from ordain.machine.expression import Node
 from ordain.prover.symbolic.paths import one_of
 from ordain.prover.symbolic.traces import Script, Stage
 
@@ -45,18 +46,28 @@ def _fewest(states: States, broken: Clock, lines: list[int]) -> tuple[int, ...]:
     return tuple(kept)
 
 
+def _held(states: States, cycles: int) -> list[tuple[Node, ...]]:
+    """What is demanded of the cycles before the one that is seen: that the clock is held in them."""
+    return [() if states.held is None else (states.held,)] * (cycles - 1)
+
+
 def _possible(states: States, followed: Followed, broken: Clock, store: str, address: int,
               differs: tuple[int, ...]) -> Possible:
     """The way of the last clocks to a state that presents an address, by plain evaluation."""
-    goal = states.presenting(broken.states, store, address)
-    path = [one_of(states.case, goal)]
+    goal = one_of(states.case, states.presenting(broken.states, store, address))
+    path = states.waited(broken.states, goal)
     way = followed.history[-SHOWN:]
+    going = () if states.held is None else (states.terms.not_(states.held),)
+    demands: list[tuple[Node, ...]] = [
+        *_held(states, len(path)), (*going, states.terms.equal(
+            states.terms.leaf("address", store, states.system.addresses[store].width),
+            states.terms.const(address, states.system.addresses[store].width)))]
     for clock in reversed(way):
-        path.append(one_of(states.case, states.before(clock.states, clock.seen, path[-1])))
-    demands = [states.demands(clock.seen) for clock in way]
-    last = (states.terms.equal(states.terms.leaf("address", store, states.system.addresses[store].width),
-                               states.terms.const(address, states.system.addresses[store].width)),)
-    trace = Stage(states.case).play(Script(path[::-1], [*demands, last], from_reset=False), {}, ())
+        state = one_of(states.case, states.before(clock.states, clock.seen, path[0]))
+        waited = states.waited(clock.states, state)
+        path = [*waited, *path]
+        demands = [*_held(states, len(waited)), states.demands(clock.seen), *demands]
+    trace = Stage(states.case).play(Script(path, demands, from_reset=False), {}, ())
     inputs: tuple[tuple[str, int], ...] = ()
     if len(trace.cycles) > 1:
         before = trace.cycles[-2]

@@ -60,3 +60,18 @@ class Told(NamedTuple):
     addresses: dict[str, tuple[int, ...]]
     drivers: dict[str, tuple[tuple[str, bool], ...]]
     quiet: frozenset[str]
+
+
+class Measured(NamedTuple):
+    """What a capture says of a rule or a strobe. `kind`: "never", "reach": in how many clocks it held, `first` being
+    the first of them; "takes": from trigger to response in `least` to `most` clocks, of `allowed`, `first` being one
+    that was late; "lasts": a strobe. `times`: how often; `unsure`: how often nothing sure can be said."""
+
+    kind: str
+    text: str
+    times: int
+    unsure: int
+    least: int | None
+    most: int | None
+    allowed: int | None
+    first: int | None

@@ -15,8 +15,9 @@ from ordain.control.system import with_free
 from ordain.follow.model import Seen
 from ordain.machine.expression import Node
 from ordain.prover.model import Limits, Property
-from ordain.prover.questions import lower_properties
+from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.paths import one_of
 from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Part, Relation
 from ordain.prover.symbolic.space import by_value
@@ -24,26 +25,32 @@ from ordain.prover.symbolic.space import by_value
 
 class States:
     """Sets of states under observation. `lines`: the level of each, over the machine's leaves. `asked`: what else will
-    be asked of cycles (`may`). Of a machine with phases a cycle is a phase, and nothing may hold its clock. Sets are
-    numbers, from 0."""
+    be asked of cycles (`may`). Of a machine with phases a cycle is a phase. `gated`: what is seen is one cycle for each
+    edge of a clock that something may hold, and the cycles in which it was held are not seen. Sets are numbers, from
+    0."""
 
-    def __init__(self, system: System, lines: Sequence[Node], asked: Iterable[Node]) -> None:
-        terms = system.terms
-        every = tuple(dict.fromkeys((*lines, *asked)))
-        lowered = {node: prop.node for node, prop in zip(every, lower_properties(system, tuple(
-            Property("reach", "", "reach", node) for node in every)))}
+    def __init__(self, system: System, lines: Sequence[Node], asked: Iterable[Node], gated: bool = False) -> None:
+        terms, clock = system.terms, system.contents.machine.clock
+        held = clock.held if gated and clock is not None else None
+        every = tuple(dict.fromkeys((*lines, *asked, *(() if held is None else (held,)))))
+        properties = lower_properties(system, tuple(Property("reach", "", "reach", node) for node in every))
+        lowered = {node: prop.node for node, prop in zip(every, properties)}
         self.lines = [lowered[node] for node in lines]
         self._lowered = lowered
-        properties = tuple(Property("reach", "", "reach", node) for node in lowered.values())
-        system = system._replace(free=with_free(system.free, tuple(lowered.values())))
+        nodes = tuple(node for prop in properties for node in nodes_of(prop))
+        system = system._replace(free=with_free(system.free, nodes))
         limits = Limits()
-        self.case = Case(model_of(system, properties, limits), (), Watch(limits, None, monotonic()))
+        monitors = tuple(dict.fromkeys(monitor for prop in properties for monitor in prop.monitors))
+        self.case = Case(model_of(system, properties, limits), monitors, Watch(limits, None, monotonic()))
         self.system, self.space, self.terms = system, self.case.space, terms
         space = self.space
         self._seen = [space.of(node) for node in self.lines]
+        self._held = None if held is None else space.of(lowered[held])
+        self.held = None if held is None else lowered[held]
+        self._waited: dict[int, list[BDDFunction]] = {}
         required = self.case.model.required
         reads = required.reads
-        for node in self.lines:
+        for node in (*self.lines, *(() if held is None else (lowered[held],))):
             reads |= space.read_by(node)
         parts = self.case.model.parts(self.case.atoms, _no_limit)
         self._relation = Relation(space, parts, self.case.atoms, Part(required.holds, reads, 0), _no_limit)
@@ -79,14 +86,37 @@ class States:
             self._observed[seen] = found
         return found
 
+    def waiting(self, number: int) -> list[BDDFunction]:
+        """The states of a set; those that come after one cycle in which the clock is held, after two, and so on, each
+        where it first appears. Only the first where nothing holds the clock, or where such cycles are seen."""
+        if self._held is None:
+            return [self.sets[number]]
+        found = self._waited.get(number)
+        if found is None:
+            found, every = [self.sets[number]], self.sets[number]
+            while (new := self._relation.after(found[-1] & self._held) & ~every).satisfiable():
+                found.append(new)
+                every = every | new
+            self._waited[number] = found
+        return found
+
+    def _begins(self, number: int) -> BDDFunction:
+        """The states in which the cycle can begin that is seen, with that the clock goes on in it."""
+        if self._held is None:
+            return self.sets[number]
+        every = self.space.false
+        for some in self.waiting(number):
+            every = every | some
+        return every & ~self._held
+
     def cycles(self, number: int, seen: Seen) -> BDDFunction:
         """The cycles, states with inputs, that begin in a set and show what was seen."""
-        return self.sets[number] & self.observed(seen) & self.case.model.required.holds
+        return self._begins(number) & self.observed(seen) & self.case.model.required.holds
 
     def after(self, number: int, seen: Seen) -> int:
         """The set after a cycle; -1 where nothing in it can show what was seen."""
         self.space.tidy()
-        cut = self.sets[number] & self.observed(seen)
+        cut = self._begins(number) & self.observed(seen)
         following = self._relation.after(cut)
         return self.number(following) if following.satisfiable() else -1
 
@@ -126,12 +156,22 @@ class States:
         return (cycles & ~self._seen[line]).satisfiable(), (cycles & self._seen[line]).satisfiable()
 
     def before(self, number: int, seen: Seen, state: BDDFunction) -> BDDFunction:
-        """The states of a set from which a cycle that shows what was seen leads to one state."""
-        return self._relation.into(self.sets[number] & self.observed(seen), state)
+        """The states from which a cycle that shows what was seen leads to one state."""
+        return self._relation.into(self._begins(number) & self.observed(seen), state)
+
+    def waited(self, number: int, state: BDDFunction) -> list[BDDFunction]:
+        """From a state of a set to one in which the cycle that is seen begins: the states on the way, that one last."""
+        layers = self.waiting(number)
+        way = [state]
+        for layer in reversed(layers[:next(at for at, some in enumerate(layers) if (some & state).satisfiable())]):
+            if self._held is not None:
+                way.append(one_of(self.case, self._relation.into(layer & self._held, way[-1])))
+        return way[::-1]
 
     def demands(self, seen: Seen) -> tuple[Node, ...]:
-        return tuple(node if seen.word >> line & 1 else self.terms.not_(node)
-                     for line, node in enumerate(self.lines) if seen.known >> line & 1)
+        going = () if self.held is None else (self.terms.not_(self.held),)
+        return (*going, *(node if seen.word >> line & 1 else self.terms.not_(node)
+                          for line, node in enumerate(self.lines) if seen.known >> line & 1))
 
 
 def _no_limit() -> None:

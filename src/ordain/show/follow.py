@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from ordain.follow.model import Told
+from ordain.follow.model import Measured, Told
 from ordain.rom.contents import Contents, word_name
-from ordain.show.page import Page, cut
+from ordain.show.page import Page, cut, table
 from ordain.show.paint import printable
 from ordain.show.trace_table import site_text
 
@@ -40,6 +40,35 @@ def row_of(contents: Contents, number: int, time: str, told: Told) -> Row:
             buses.append(f"{bus}: " + " or ".join(name if sure else f"{name}?" for name, sure in drivers))
     return Row(str(number), time, " / ".join(places), " / ".join(labels), " / ".join(filter(None, orders)),
         "; ".join(buses))
+
+
+def measured_lines(measured: Iterable[Measured], skipped: int, page: Page) -> list[str]:
+    """What the capture says of rules and strobes, a line each. `skipped`: clocks before the first that was followed."""
+    rows = []
+    for one in measured:
+        first = "" if one.first is None else f"clock {one.first + skipped}"
+        span = "" if one.least is None else clocks_of(one.least) if one.least == one.most else \
+            f"{one.least} to {clocks_of(one.most or 0)}"
+        match one.kind:
+            case "never":
+                said = f"held {times(one.times)}, first in {first}" if one.times else "never held for sure"
+            case "reach":
+                said = f"seen {times(one.times)}, first in {first}" if one.times else "not seen"
+            case "takes":
+                said = f"{times(one.times)}, {span}, {one.allowed} allowed" if one.times else "no response seen"
+                said += f"; late in {first}" if first else ""
+            case _:
+                said = f"{times(one.times)}, {span}" if one.times else "not seen whole"
+        rows.append((f"  {printable(one.text)}", said + (f"; {times(one.unsure)} not sure" if one.unsure else "")))
+    return ["", "rules and strobes over the capture:", *table(rows, page)] if rows else []
+
+
+def clocks_of(count: int) -> str:
+    return f"{count} clock{'' if count == 1 else 's'}"
+
+
+def times(count: int) -> str:
+    return "once" if count == 1 else f"{count:,} times"
 
 
 def heads() -> Row:
