@@ -129,6 +129,41 @@ def test_where_control_depends_on_what_is_not_known_it_is_said() -> None:
     assert made[4].addresses == {"control": 14} and made[2].lamps[0][5:7] == (None, None)
 
 
+def test_where_the_address_is_not_known_the_word_may_be() -> None:
+    """Both instructions begin with the same word, whatever is in op; from the second on it counts."""
+    contents = contents_of("""\
+machine kiln "instruction and step"
+store control 16 words of 4 bits
+    address     {op, step}
+    instruction op
+    step        step
+field over 1 bit
+field heat 1 bit
+field take 1 bit
+spare 1 bit
+state step 2 bits, reset 0
+    next 0 if over else step + 1
+register op 2 bits, loads data when take
+bus data 2 bits, pulled low
+    driven by memory when heat
+lamps "panel"
+    shows op, step, heat
+home step is 0
+""", """\
+prologue
+        heat, take
+instruction 0b0x "warm"
+        heat, over
+instruction 0b1x "cool"
+        over
+""")
+    system, path = build_system(contents), Datapath(contents)
+    made = steps_of(path, system, play(system, Start({"op": 3}), lambda _: {"data": 2}, 2, None).trace, power_up(path))
+    assert [(step.addresses["control"], step.near["control"], step.lamps[0]) for step in made] == [
+        (None, 0, (None, None, 0, 0, 1)), (9, 9, (1, 0, 0, 1, 0))]
+    assert "[ ]    1  ?  prologue" in card_lines(contents, Card("", tuple(made), ""), PLAIN, ASCII)
+
+
 def test_an_instruction_begins_with_states_known_and_registers_not() -> None:
     system, path = build_system(CONTENTS), Datapath(CONTENTS)
     trace = play(system, Start({"upc": 12, "ir": 2}), lambda _: {}, 2, None).trace

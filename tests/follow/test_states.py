@@ -16,6 +16,7 @@ from ordain.follow.states import States
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Node, substitute
 from ordain.machine.model import Machine
+from ordain.prover.model import Limits
 from tests.bench.test_card import CONTENTS
 from tests.judge.clocks import clocked
 from tests.judge.machines import machine
@@ -150,6 +151,15 @@ def test_the_set_is_that_of_a_plain_search(seed: int, running: bool, wrong: floa
             return
         assert alike(states, number, now)
     assert wrong or now
+
+
+def test_where_the_search_is_stopped_any_state_is_taken() -> None:
+    """Nothing that was not reached yet may be held to be impossible."""
+    system = build_system(CONTENTS)
+    whole = States(system, [], ())
+    stopped = States(system, [], (), limits=Limits(states=1))
+    assert (whole.stopped, stopped.stopped) == ("", "states")
+    assert whole.states(whole.running()) < stopped.states(stopped.running()) == 64
 
 
 def test_some_of_these_machines_have_a_clock_that_is_held() -> None:

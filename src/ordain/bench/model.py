@@ -8,7 +8,8 @@ Lit = int | None
 
 class Step(NamedTuple):
     """What stands before one clock. `cycle`: of the clock, from 1; `phase`: its name, "" where a cycle is one step.
-    `addresses`: of each microprogrammed store, None where it is not known. `lamps`: for each row of the machine's, from
+    `addresses`: of each microprogrammed store, None where it is not known; `near`: one that it may be, where one
+    and the same word of the source stands at all of those. `lamps`: for each row of the machine's, from
     left to right; None where it may be lit or not, and where there is no lamp. `inputs`: every input with its value.
     `depends`: inputs of which another value leads to another word. `needs`: (name, value, bits) of lines, conditions
     and registers that have to have that value for the sequence to go on as it is told."""
@@ -16,6 +17,7 @@ class Step(NamedTuple):
     cycle: int
     phase: str
     addresses: dict[str, int | None]
+    near: dict[str, int]
     lamps: tuple[tuple[Lit, ...], ...]
     inputs: dict[str, int]
     depends: tuple[str, ...]

@@ -15,8 +15,11 @@ from ordain.control.sequencing import sequencing, value_leaves
 from ordain.data.datapath import Datapath, Moment, kept_leaf
 from ordain.data.partial import UNKNOWN, Bits, exactly, whole
 from ordain.machine.expression import Leaf, Node
-from ordain.machine.model import Machine
+from ordain.machine.model import Machine, Store
+from ordain.rom.contents import Contents
 
+MOST_OPEN = 12
+"""Bits of an address that may be open while it is still asked which words it may be."""
 WIDEST_CHOICE = 4
 """Values of an input that a person chooses between; a wider one is a number that is set."""
 
@@ -29,17 +32,23 @@ def watched(machine: Machine) -> list[Node]:
             *(lamp.lit for row in machine.lamps for lamp in row.lamps if lamp is not None)]
 
 
-def step_of(machine: Machine, at: Instant, seen: Sequence[Bits], inputs: Mapping[str, int],
+def step_of(contents: Contents, at: Instant, seen: Sequence[Bits], inputs: Mapping[str, int],
             depends: tuple[str, ...] = (), needs: tuple[tuple[str, int, int], ...] = ()) -> Step:
     """`seen`: what `watched` asks for, in its order."""
-    values = iter(seen)
-    addresses = {store.name: bits.value if whole(bits := next(values), store.address_width) else None
-                 for store in machine.stores.values() if store.fill == "microprogram"}
+    machine, values = contents.machine, iter(seen)
+    addresses: dict[str, int | None] = {}
+    near: dict[str, int] = {}
+    for store in machine.stores.values():
+        if store.fill == "microprogram":
+            address = next(values)
+            addresses[store.name] = address.value if whole(address, store.address_width) else None
+            if _is_one_word(contents, store, address):
+                near[store.name] = address.value
     lamps: list[tuple[Lit, ...]] = [
         tuple(None if lamp is None else bits.value if (bits := next(values)).known else None for lamp in row.lamps)
         for row in machine.lamps]
     every = {name: inputs.get(name, 0) for name in machine.inputs}
-    return Step(at.cycle, phase_name(machine, at), addresses, tuple(lamps), every, depends, needs)
+    return Step(at.cycle, phase_name(machine, at), addresses, near, tuple(lamps), every, depends, needs)
 
 
 def phase_name(machine: Machine, at: Instant) -> str:
@@ -71,7 +80,8 @@ def steps_of(path: Datapath, system: System, trace: Trace, held: Mapping[Node, B
             needs += tuple((leaf.name.removesuffix(" held"), bits.value, leaf.width) for leaf, bits in chosen.items()
                            if type(leaf) is Leaf)
         inputs = {name: cycle.free.get(name, 0) for name in machine.inputs}
-        steps.append(step_of(machine, at, [moment.value(node) for node in watched(machine)], inputs, depends, needs))
+        seen = [moment.value(node) for node in watched(machine)]
+        steps.append(step_of(path.contents, at, seen, inputs, depends, needs))
         held = _after(path, moment)
     return steps
 
@@ -101,10 +111,28 @@ def _moment(path: Datapath, held: Mapping[Node, Bits], cycle: Cycle,
 
 
 def _is_known(path: Datapath, held: Mapping[Node, Bits], cycle: Cycle, needs: tuple[tuple[str, int, int], ...]) -> bool:
-    """Whether every address of the microprogram is known in a cycle."""
+    """Whether every word of the microprogram is known in a cycle, and so every address, unless all that it may be hold
+    the same word."""
     moment = _moment(path, held, cycle, needs)
-    return all(whole(moment.value(store.address), store.address_width) for store in path.machine.stores.values()
-               if store.fill == "microprogram")
+    return all(_is_one_word(path.contents, store, moment.value(store.address))
+               for store in path.machine.stores.values() if store.fill == "microprogram")
+
+
+def _is_one_word(contents: Contents, store: Store, address: Bits) -> bool:
+    """Whether all addresses that it may be hold the same word of the source."""
+    open_ = (1 << store.address_width) - 1 & ~address.known
+    if not open_:
+        return True
+    if open_.bit_count() > MOST_OPEN:
+        return False
+    sites, some, found = contents.sites.get(store.name, {}), open_, set[int]()
+    while len(found) < 2:
+        site = sites.get(address.value | some)
+        found.add(-1 if site is None else site.word)
+        if not some:
+            return len(found) == 1 and -1 not in found
+        some = some - 1 & open_
+    return False
 
 
 def _said(path: Datapath, cycle: Cycle) -> dict[Node, Bits]:

@@ -226,9 +226,9 @@ def _of_program(built: "Built", directory: Path, given: tuple[str, ...], words: 
     lost = False
     for ran in islice(run(path, memories, outside, watched(machine)), most * machine.steps):
         at = Instant(ran.cycle, 0 if phase is None else ran.moment.held[phase].value)
-        step = step_of(machine, at, ran.seen, outside(ran.cycle))
+        step = step_of(built.contents, at, ran.seen, outside(ran.cycle))
         steps.append(step)
-        lost = None in step.addresses.values()
+        lost = any(address is None and store not in step.near for store, address in step.addresses.items())
         if lost:
             break
     return Card("a program from reset", tuple(steps),

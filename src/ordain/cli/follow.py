@@ -82,6 +82,8 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
     may be captured, inputs that are not are free. At the first clock that no sequence of the machine can show, it says
     what was seen and what would have been possible. Exit status 0: all of it is explained. 1: not.
     """
+    from oxidd.util import DDMemoryError
+
     from ordain.capture.model import BadCapture
     from ordain.capture.read import read_capture
     from ordain.cli.probing import clipped
@@ -103,6 +105,9 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
         if labels is not None:
             write_file(labels, _labels(built.contents).encode())
         return _told(manner, job, everything, dump, rules)
+    except DDMemoryError:
+        raise click.UsageError("too many states are possible to tell them apart: capture more lines, the address above "
+                               "all, or begin at reset with --from reset") from None
     except BadCapture as bad:
         place = f"{capture.name}:{bad.line}: " if bad.line else f"{capture.name}: "
         finding = error("bad-capture", place + bad.message, None, help=bad.help)
@@ -262,7 +267,7 @@ def _how(job: _Job, followed: "Followed", page: "Page") -> list[str]:
         where = job.where
         edge = "either edge" if where.edges == "both" else f"the {where.edges} edge"
         unit = f"{where.setup // found.clock.grid} sample{'s' if where.setup // found.clock.grid != 1 else ''}" \
-            if found.clock.grid > 1 or capture.grid else f"{where.setup} ticks"
+            if found.clock.grid > 1 or capture.grid else f"{where.setup} tick{'s' if where.setup != 1 else ''}"
         lines.append(f"read {unit} before {edge} of {named(capture.channels, where.channel)}, a clock of "
                      f"{seconds(capture, found.clock.period)}")
     else:
@@ -270,6 +275,9 @@ def _how(job: _Job, followed: "Followed", page: "Page") -> list[str]:
     lines.append(f"seen: {', '.join(found.names())}")
     if found.missing:
         lines.append(f"not in the capture: {', '.join(found.missing)}")
+    if job.states.stopped and job.start == job.states.running():
+        lines.append("the search for all that a running machine can come to was stopped after a minute, or 2 GB: any "
+                     "state is taken for possible at the beginning")
     if job.told.glitches:
         lines.append(f"left out: {job.told.glitches:,} pulses of the clock that are too short")
     if job.told.moving:

@@ -22,14 +22,19 @@ from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Part, Relation
 from ordain.prover.symbolic.space import by_value
 
+LIMITS = Limits(seconds=60.0, memory=2_000_000_000)
+"""Of the search for all that a running machine can come to."""
+
 
 class States:
     """Sets of states under observation. `lines`: the level of each, over the machine's leaves. `asked`: what else will
     be asked of cycles (`may`). Of a machine with phases a cycle is a phase. `gated`: what is seen is one cycle for each
     edge of a clock that something may hold, and the cycles in which it was held are not seen. Sets are numbers, from
-    0."""
+    0. `stopped`: "" where everything is known that a running machine can come to; else which limit ended the search
+    for it, after which any state is taken for possible."""
 
-    def __init__(self, system: System, lines: Sequence[Node], asked: Iterable[Node], gated: bool = False) -> None:
+    def __init__(self, system: System, lines: Sequence[Node], asked: Iterable[Node], gated: bool = False,
+                 limits: Limits = LIMITS) -> None:
         terms, clock = system.terms, system.contents.machine.clock
         held = clock.held if gated and clock is not None else None
         every = tuple(dict.fromkeys((*lines, *asked, *(() if held is None else (held,)))))
@@ -39,11 +44,12 @@ class States:
         self._lowered = lowered
         nodes = tuple(node for prop in properties for node in nodes_of(prop))
         system = system._replace(free=with_free(system.free, nodes))
-        limits = Limits()
         monitors = tuple(dict.fromkeys(monitor for prop in properties for monitor in prop.monitors))
         self.case = Case(model_of(system, properties, limits), monitors, Watch(limits, None, monotonic()))
         self.system, self.space, self.terms = system, self.case.space, terms
-        space = self.space
+        space, self.stopped = self.space, self.case.layers.stopped
+        if self.stopped == "interrupted":
+            raise KeyboardInterrupt
         self._seen = [space.of(node) for node in self.lines]
         self._held = None if held is None else space.of(lowered[held])
         self.held = None if held is None else lowered[held]
@@ -72,7 +78,12 @@ class States:
 
     def running(self) -> int:
         """Wherever a machine can be that has run for any time since its reset."""
-        return self.number(self.case.layers.reached)
+        if not self.stopped:
+            return self.number(self.case.layers.reached)
+        found = self.space.true
+        for variable in self.space.variables:
+            found = found & self.space.within(variable.leaf, variable.values)
+        return self.number(found)
 
     # ------------------------------------------------------------ one cycle
 

@@ -54,11 +54,11 @@ def told(contents: Contents, card: Card) -> list[Told]:
         places = []
         for store, address in step.addresses.items():
             digits = -(-contents.machine.stores[store].address_width // 4)
-            if address is None:
-                places.append(("?" * digits, "(not known)", ""))
-            else:
-                places.append((f"{address:0{digits}X}", word_name(contents, store, address) or "(nothing placed)",
-                               site_text(contents, store, address)))
+            near = step.near.get(store) if address is None else address
+            place = "?" * digits if address is None else f"{address:0{digits}X}"
+            places.append((place, "(not known)", "") if near is None else
+                          (place, word_name(contents, store, near) or "(nothing placed)",
+                           site_text(contents, store, near)))
         new = tuple(value_words(contents.machine, name, value) for name, value in step.inputs.items()
                     if (before.inputs.get(name) if before is not None else 0) != value)
         depends = tuple(value_words(contents.machine, name, step.inputs.get(name, 0)) for name in step.depends)

@@ -9,6 +9,8 @@ from ordain.show.page import Page, cut, table
 from ordain.show.paint import printable
 from ordain.show.trace_table import site_text
 
+MANY = 2
+"""Drivers of a bus of which none is sure: so many are named."""
 FEW = 4
 """So many addresses are named; of more it is said how many there are."""
 
@@ -36,7 +38,9 @@ def row_of(contents: Contents, number: int, time: str, told: Told) -> Row:
         orders.append(texts[0] if len(texts) == 1 else " or ".join(names) if 1 < len(names) <= FEW else "")
     buses = []
     for bus, drivers in told.drivers.items():
-        if drivers:
+        if len(drivers) > MANY and not any(sure for _, sure in drivers):
+            buses.append(f"{bus}: one of {len(drivers)}?")
+        elif drivers:
             buses.append(f"{bus}: " + " or ".join(name if sure else f"{name}?" for name, sure in drivers))
     return Row(str(number), time, " / ".join(places), " / ".join(labels), " / ".join(filter(None, orders)),
         "; ".join(buses))
