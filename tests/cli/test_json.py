@@ -40,7 +40,7 @@ def lamp(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_every_command_that_writes_json_is_called_here() -> None:
-    silent = {"watch", "export", "card", "audit"}
+    silent = {"watch", "export", "card", "audit", "diagnose"}
     assert set(CALLS) == set(COMMANDS) - silent == set(SCHEMA["properties"]["command"]["enum"])
 
 

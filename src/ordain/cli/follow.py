@@ -28,12 +28,13 @@ from ordain.text.findings import Finding, error
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from ordain.capture.model import Capture
+    from ordain.capture.model import BadCapture, Capture
     from ordain.capture.sampling import Reading, Told, Where
     from ordain.cli.probing import Clipped
     from ordain.follow.following import Clips
     from ordain.follow.model import Clock, Followed, Why
     from ordain.follow.states import States
+    from ordain.machine.expression import Node
     from ordain.rom.contents import Contents
     from ordain.show.page import Page
 
@@ -87,6 +88,7 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
     from ordain.capture.model import BadCapture
     from ordain.capture.read import read_capture
     from ordain.cli.probing import clipped
+    from ordain.follow.measuring import measured_of
     from ordain.pipeline import build_model
 
     manner = Manner(form, quiet, colour)
@@ -100,8 +102,8 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
             tell_findings(findings, manner, beside=path)
             return exit_status(findings)
         found = clipped(built.machine, read, probes, clips, clock)
-        job = _job(built.contents, read, found, edge, setup, begins, skip, cycles, quiet or form == "json",
-                   oscillator, rules)
+        job = job_of(built.contents, read, found, edge, setup, begins, skip, cycles, quiet or form == "json",
+                     oscillator, measured_of(built.machine) if rules else [])
         if labels is not None:
             write_file(labels, _labels(built.contents).encode())
         return _told(manner, job, everything, dump, rules)
@@ -109,13 +111,18 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
         raise click.UsageError("too many states are possible to tell them apart: capture more lines, the address above "
                                "all, or begin at reset with --from reset") from None
     except BadCapture as bad:
-        place = f"{capture.name}:{bad.line}: " if bad.line else f"{capture.name}: "
-        finding = error("bad-capture", place + bad.message, None, help=bad.help)
-        if form == "json":
-            print_json({"command": "follow", "status": 2, "findings": [_finding_data(finding)]})
-        else:
-            tell_findings([finding], manner)
-        return 2
+        return bad_capture(capture, bad, manner)
+
+
+def bad_capture(capture: Path, bad: "BadCapture", manner: Manner) -> int:
+    """Say that a file is no capture, or a broken one; the exit status."""
+    place = f"{capture.name}:{bad.line}: " if bad.line else f"{capture.name}: "
+    finding = error("bad-capture", place + bad.message, None, help=bad.help)
+    if manner.format == "json":
+        print_json({"command": "follow", "status": 2, "findings": [_finding_data(finding)]})
+    else:
+        tell_findings([finding], manner)
+    return 2
 
 
 def _finding_data(finding: Finding) -> object:
@@ -130,7 +137,7 @@ def _json_findings(findings: "list[Finding]") -> int:
     return status
 
 
-class _Job(NamedTuple):
+class Job(NamedTuple):
     """What a capture is followed with. `where` None: every sample is a clock. `readings`: from the first clock on
     that is not skipped. `told`: what was met in reading."""
 
@@ -158,13 +165,13 @@ class _Job(NamedTuple):
         return islice(every, self.skip, None)
 
 
-def _job(contents: "Contents", capture: "Capture", found: "Clipped", edge: str | None, setup: int | None, begins: str,
-         skip: int, most: int | None, quiet: bool, oscillator: bool, rules: bool) -> _Job:
+def job_of(contents: "Contents", capture: "Capture", found: "Clipped", edge: str | None, setup: int | None, begins: str,
+         skip: int, most: int | None, quiet: bool, oscillator: bool, more: "list[Node]") -> Job:
+    """`more`: what else will be asked of cycles."""
     from ordain.capture.sampling import Told
     from ordain.control.system import build_system
     from ordain.follow.fitting import fitted
     from ordain.follow.following import Clips
-    from ordain.follow.measuring import measured_of
     from ordain.follow.states import States
     from ordain.follow.telling import asked_of
 
@@ -172,7 +179,7 @@ def _job(contents: "Contents", capture: "Capture", found: "Clipped", edge: str |
     if machine.steps > 2 and found.clock is not None and not oscillator:
         raise click.UsageError(f"the clock of {machine.name} has {machine.steps} phases, and a captured one two edges: "
                                "capture what makes the phases and say --oscillator, or a sample a phase")
-    asked = [*asked_of(machine), *(measured_of(machine) if rules else ())]
+    asked = [*asked_of(machine), *more]
     gated = found.clock is not None and not oscillator and machine.clock is not None and machine.clock.held is not None
     states = States(build_system(contents), [line.level for line in found.lines], asked, gated)
     clips = Clips(found.places)
@@ -182,7 +189,7 @@ def _job(contents: "Contents", capture: "Capture", found: "Clipped", edge: str |
         one = edge or found.edge
         edges = ("both",) if machine.steps == 2 and not oscillator else (one,) if one else ("rising", "falling")
         where = fitted(states, clips, capture, found.clock, edges, setup, start, skip)
-    return _Job(contents, capture, found, states, clips, start, where, found.clock.period if found.clock else 0, skip,
+    return Job(contents, capture, found, states, clips, start, where, found.clock.period if found.clock else 0, skip,
         most,
                 Told(), quiet)
 
@@ -190,7 +197,7 @@ def _job(contents: "Contents", capture: "Capture", found: "Clipped", edge: str |
 # ---------------------------------------------------------------- what is told
 
 
-def _told(manner: Manner, job: _Job, everything: bool, dump: Path | None, rules: bool) -> int:
+def _told(manner: Manner, job: Job, everything: bool, dump: Path | None, rules: bool) -> int:
     from ordain.follow.broken import why
     from ordain.follow.following import follow
     from ordain.follow.measuring import Meter
@@ -253,7 +260,7 @@ def _told(manner: Manner, job: _Job, everything: bool, dump: Path | None, rules:
     return status
 
 
-def _how(job: _Job, followed: "Followed", page: "Page") -> list[str]:
+def _how(job: Job, followed: "Followed", page: "Page") -> list[str]:
     """How it was read, and what was left aside in reading."""
     from ordain.capture.timing import named, seconds
     from ordain.show.page import fold
@@ -285,7 +292,7 @@ def _how(job: _Job, followed: "Followed", page: "Page") -> list[str]:
     return [line for text in lines for line in fold(text, page)]
 
 
-def _data(job: _Job, followed: "Followed", reasons: "Why | None") -> dict[str, object]:
+def _data(job: Job, followed: "Followed", reasons: "Why | None") -> dict[str, object]:
     from ordain.capture.timing import seconds
     from ordain.show.verdicts import trace_data
 
@@ -327,7 +334,7 @@ def _progress(quiet: bool) -> "Callable[[int], None] | None":
 class _Rows:
     """A line a clock."""
 
-    def __init__(self, manner: Manner, job: _Job, everything: bool) -> None:
+    def __init__(self, manner: Manner, job: Job, everything: bool) -> None:
         from ordain.follow.telling import Teller
         from ordain.show.follow import widths_of
 

@@ -75,3 +75,31 @@ class Measured(NamedTuple):
     most: int | None
     allowed: int | None
     first: int | None
+
+
+class Fault(NamedTuple):
+    """A single fault of the board. `words`: of the stores that read otherwise with it. `state`, `bit`, `level`: a
+    bit of a state that stays at a level; `state` "" where it is not that."""
+
+    text: str
+    words: dict[str, tuple[int, ...]]
+    state: str
+    bit: int
+    level: int
+
+
+class Suspect(NamedTuple):
+    """Faults that are one and the same to the machine, and how many clocks of the capture they explain."""
+
+    faults: tuple[Fault, ...]
+    clocks: int
+
+
+class Apart(NamedTuple):
+    """What tells suspects apart: a line at which a clip would see 1 in a clock with some of them and 0 with others, by
+    their numbers."""
+
+    line: str
+    clock: int
+    ones: tuple[int, ...]
+    zeros: tuple[int, ...]

@@ -5,7 +5,8 @@ image is taken with the prover's partitioned relation. Nothing is guessed: every
 it shows what was seen is in the set, and no other.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
 from time import monotonic
 
 from oxidd.bdd import BDDFunction
@@ -54,6 +55,9 @@ class States:
         self._held = None if held is None else space.of(lowered[held])
         self.held = None if held is None else lowered[held]
         self._waited: dict[int, list[BDDFunction]] = {}
+        self._any = space.true
+        for variable in space.variables:
+            self._any = self._any & space.within(variable.leaf, variable.values)
         required = self.case.model.required
         reads = required.reads
         for node in (*self.lines, *(() if held is None else (lowered[held],))):
@@ -65,6 +69,40 @@ class States:
         self.sets: list[BDDFunction] = []
         self._observed: dict[Seen, BDDFunction] = {}
         self._conditions: dict[Node, BDDFunction] = {}
+
+    def changed(self, words: Mapping[str, tuple[int, ...]], state: str, bit: int, level: int) -> "States":
+        """The same for a machine with other words, and with a bit of a state that stays at a level (`state` "": none).
+        Where it is at first nobody knows: any state is taken."""
+        contents = self.system.contents._replace(words={**self.system.contents.words, **words})
+        system = self.system._replace(contents=contents)
+        variables = [one if one.name != state else one._replace(next=self._stuck(one.next, bit, level))
+                     for one in self.space.variables]
+        other = copy(self)
+        other.system, other.space = system, self.space.changed(system, variables)
+        model = self.case.model._replace(system=system, space=other.space)
+        required = model.required
+        other._seen = [other.space.of(node) for node in self.lines]
+        reads = required.reads
+        for node in (*self.lines, *(() if self.held is None else (self.held,))):
+            reads |= other.space.read_by(node)
+        other._held = None if self.held is None else other.space.of(self.held)
+        parts = model.parts(self.case.atoms, _no_limit)
+        other._relation = Relation(other.space, parts, self.case.atoms, Part(required.holds, reads, 0), _no_limit)
+        other._numbers, other.sets, other._observed, other._conditions, other._waited = {}, [], {}, {}, {}
+        other.stopped = "changed"
+        found = self.space.true
+        for variable in self.space.variables:
+            found = found & self.space.within(variable.leaf, variable.values)
+            if variable.name == state:
+                atom = self.space.atoms.of(variable.leaf)[bit]
+                found = found & (self.space.now[atom] if level else ~self.space.now[atom])
+        other._any = found
+        return other
+
+    def _stuck(self, node: Node, bit: int, level: int) -> Node:
+        terms, width = self.terms, node.width
+        return terms.join([terms.const(level, 1) if at == bit else terms.slice(node, at, at)
+                           for at in reversed(range(width))])
 
     def number(self, states: BDDFunction) -> int:
         found = self._numbers.get(states)
@@ -80,10 +118,7 @@ class States:
         """Wherever a machine can be that has run for any time since its reset."""
         if not self.stopped:
             return self.number(self.case.layers.reached)
-        found = self.space.true
-        for variable in self.space.variables:
-            found = found & self.space.within(variable.leaf, variable.values)
-        return self.number(found)
+        return self.number(self._any)
 
     # ------------------------------------------------------------ one cycle
 

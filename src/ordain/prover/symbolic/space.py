@@ -5,6 +5,7 @@ what is free has one.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from copy import copy
 from errno import ENOMEM
 
 from oxidd.bdd import BDDFunction, BDDManager, BDDSubstitution
@@ -64,9 +65,22 @@ class Space:
         self.number = self._numbered(apart)
         self.now = [self.manager.var(number) for number in self.number]
         self.atom_of = {number: atom for atom, number in enumerate(self.number)}
-        self._bits = Bits(_Diagrams(self), system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
+        self._circuit = _Diagrams(self)
+        self._bits = Bits(self._circuit, system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
                                                     for leaf in self.atoms.leaves})
         self._functions: list[BDDFunction | None] = [None] * self.states
+
+    def changed(self, system: System, variables: Sequence[Variable]) -> "Space":
+        """The same diagrams for a machine that differs in what its stores hold, or in what becomes of its variables:
+        those are the same ones, in the same order."""
+        other = copy(self)
+        other.system, other.variables = system, tuple(variables)
+        other._reads = reading(system, self.atoms)
+        other.reads = [reads for variable in variables for reads in reversed(other._reads.of(variable.next))]
+        other._bits = Bits(self._circuit, system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
+                                                   for leaf in self.atoms.leaves})
+        other._functions = [None] * self.states
+        return other
 
     def _numbered(self, apart: bool) -> list[int]:
         addresses = [atom for node in self.system.addresses.values() if _is_read(self._reads, node)

@@ -1,0 +1,115 @@
+"""Single faults of the board, and what a machine with one of them has in its control store.
+
+A fault of a chip changes what its data pins give for an address; from that follows, through the wiring that the machine
+file describes, what the words read as. Tried are: a data pin or an address pin that stays at a level, two neighbouring
+pins of one kind that touch (the lower or the higher level wins on both), a chip that is missing or blank, two chips of
+one size exchanged, the lower or upper half of a chip not programmed; and a bit of a state that stays at a level.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+
+from ordain.follow.model import Fault
+from ordain.machine.model import Bank, Chip, Machine
+from ordain.rom.contents import Contents
+
+Levels = Callable[[int], int]
+"""From the levels of a chip's pins, as the bits of a number, to what they are with the fault."""
+MOST_WORDS = 1 << 16
+"""Words of the stores of a chip up to which its faults are worked out."""
+
+
+def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Fault]:
+    """Every fault that changes some word, and every bit of a state that may be stuck. `images`: as burned."""
+    machine = contents.machine
+    for chip in machine.chips.values():
+        if sum(1 << machine.stores[bank.store].address_width for bank in chip.banks) > MOST_WORDS:
+            continue
+        for text, address, data in _of_chip(machine, chip):
+            words = _read(contents, chip, images[chip.name], address, data)
+            if words:
+                yield Fault(text, words, "", 0, 0)
+    every = list(machine.chips.values())
+    for number, one in enumerate(every):
+        for other in every[number + 1:]:
+            if (one.words, one.bits) == (other.words, other.bits):
+                words = {**_read(contents, one, images[other.name], _same, _same)}
+                held = contents._replace(words={**contents.words, **words})
+                words.update(_read(held, other, images[one.name], _same, _same))
+                if words:
+                    yield Fault(f"{one.name} and {other.name} exchanged", words, "", 0, 0)
+    for state in machine.states.values():
+        for bit in range(state.width):
+            name = f"{state.name}[{bit}]" if state.width > 1 else state.name
+            for level in (0, 1):
+                yield Fault(f"{name} stays at {level}", {}, state.name, bit, level)
+
+
+def _same(pins: int) -> int:
+    return pins
+
+
+def _of_chip(machine: Machine, chip: Chip) -> Iterator[tuple[str, Levels, Levels]]:
+    """(what it is called, what becomes of the address pins, of the data pins)."""
+    ones = (1 << chip.bits) - 1
+    lines = chip.words.bit_length() - 1
+    yield f"{chip.name} missing or blank", _same, lambda pins: ones if chip.erased else 0
+    for pin in range(chip.bits):
+        for level in (0, 1):
+            yield f"{chip.name}.D{pin} stays at {level}", _same, _stuck(pin, level)
+    for pin in range(lines):
+        for level in (0, 1):
+            yield f"{chip.name}.A{pin} stays at {level}", _stuck(pin, level), _same
+    for letter, count in (("D", chip.bits), ("A", lines)):
+        for pin in range(count - 1):
+            for wins, name in ((0, "the lower level wins"), (1, "the higher level wins")):
+                touch = _touch(pin, wins)
+                text = f"{chip.name}.{letter}{pin} touches {letter}{pin + 1}, {name}"
+                yield (text, _same, touch) if letter == "D" else (text, touch, _same)
+
+
+def _stuck(pin: int, level: int) -> Levels:
+    return lambda pins: pins | 1 << pin if level else pins & ~(1 << pin)
+
+
+def _touch(pin: int, wins: int) -> Levels:
+    both = 3 << pin
+
+    def touch(pins: int) -> int:
+        found = pins & both
+        if found in (0, both):
+            return pins
+        return pins | both if wins else pins & ~both
+
+    return touch
+
+
+def _read(contents: Contents, chip: Chip, image: bytes, address: Levels, data: Levels) -> dict[str, tuple[int, ...]]:
+    """The words of the chip's stores with what it gives then; only stores of which a word has changed."""
+    found: dict[str, tuple[int, ...]] = {}
+    size = (chip.bits + 7) // 8
+    given: dict[int, int] = {}
+    for bank in chip.banks:
+        if bank.repeats:
+            continue
+        before = found.get(bank.store, contents.words[bank.store])
+        mask = sum(1 << pin.bit for pin in bank.pins if pin.bit is not None)
+        held: dict[int, int] = {}
+        after = []
+        for at, word in enumerate(before):
+            cell = address(bank.cell(at))
+            pins = given.get(cell)
+            if pins is None:
+                pins = given[cell] = data(int.from_bytes(image[cell * size:(cell + 1) * size], "little"))
+            part = held.get(pins)
+            if part is None:
+                part = held[pins] = _bits_of(bank, pins)
+            after.append(word & ~mask | part)
+        if tuple(after) != before:
+            found[bank.store] = tuple(after)
+    return found
+
+
+def _bits_of(bank: Bank, pins: int) -> int:
+    """The bits of the word that these levels of the data pins are."""
+    return sum(((pins >> place & 1) ^ pin.inverted) << pin.bit for place, pin in enumerate(reversed(bank.pins))
+               if pin.bit is not None)
