@@ -75,7 +75,7 @@ def test_the_fault_that_was_planted_explains_everything(name: str, tmp_path: Pat
         found = suspects(states, clips, readings, faults(run.contents, built.images))
         whole = [one for one in found if one.clocks == len(readings)]
         (place,) = [at for at, one in enumerate(whole) if fault.text in [same.text for same in one.faults]]
-        apart = told_apart(states, clips, readings, whole, others) if len(whole) > 1 else None
+        apart = told_apart(states, clips, readings, whole, others, "control") if len(whole) > 1 else None
         if apart is not None and place in (*apart.ones, *apart.zeros):
             told += 1
             at = next(number for number, line in enumerate(run.lines) if line.name == apart.line)

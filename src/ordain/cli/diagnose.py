@@ -66,6 +66,7 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
     from ordain.follow.faults import faults
     from ordain.follow.following import follow
     from ordain.pipeline import build_model
+    from ordain.rom.contents import word_name
     from ordain.show.diagnosis import diagnosis_lines
 
     manner = Manner("text", quiet, colour)
@@ -88,20 +89,27 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
         show(manner, [f"{capture.name}: a sound machine explains all of its {sound.clocks:,} clocks"])
         return 0
     every = list(faults(built.contents, built.images))
-    some, apart = _found(job, readings, every, lines, quiet)
-    show(manner, diagnosis_lines(some, len(readings), sound.clocks, len(every), apart, skip, page_of(manner)))
+    some, apart = _found(job, readings, every, lines, _store(built), quiet)
+    place = "" if apart is None or apart.address is None else \
+        f", at {word_name(built.contents, _store(built), apart.address) or 'a word that was not placed'},"
+    show(manner, diagnosis_lines(some, len(readings), sound.clocks, len(every), apart, place, skip, page_of(manner)))
     return 1
 
 
 def _found(job: "Job", readings: "list[Reading]", every: "list[Fault]", lines: "dict[str, Node]",
-           quiet: bool) -> "tuple[list[Suspect], Apart | None]":
+           store: str, quiet: bool) -> "tuple[list[Suspect], Apart | None]":
     from ordain.follow.diagnosing import suspects, told_apart
 
     some = suspects(job.states, job.clips, readings, every, _progress(quiet, len(every)))
     if sys.stderr.isatty() and not quiet:
         sys.stderr.write("\r\x1b[K")
     whole = [one for one in some if one.clocks == len(readings)]
-    return some, told_apart(job.states, job.clips, readings, whole, lines) if len(whole) > 1 else None
+    return some, told_apart(job.states, job.clips, readings, whole, lines, store) if len(whole) > 1 else None
+
+
+def _store(built: "Built") -> str:
+    """The first store that a microprogram fills: its address says where control is."""
+    return next(store.name for store in built.machine.stores.values() if store.fill == "microprogram")
 
 
 def _others(built: "Built", seen: set[str]) -> "dict[str, Node]":

@@ -35,11 +35,13 @@ def suspects(states: States, clips: Clips, readings: Sequence[Reading], every: I
 
 
 def told_apart(states: States, clips: Clips, readings: Sequence[Reading], some: Sequence[Suspect],
-               lines: dict[str, Node]) -> Apart | None:
+               lines: dict[str, Node], store: str) -> Apart | None:
     """The line and the clock that divide some suspects best; None where none of the lines does. `lines`: those
-    that were not captured, by their names; they have to be among what `states` was made to be asked about."""
+    that were not captured, by their names; they have to be among what `states` was made to be asked about. `store`:
+    the one whose address says where control is."""
     some = some[:ALIKE]
     levels: dict[tuple[str, int], dict[int, bool]] = {}
+    places: dict[int, int] = {}
     for number, suspect in enumerate(some):
         fault = suspect.faults[0]
         faulty = states.changed(fault.words, fault.state, fault.bit, fault.level)
@@ -47,15 +49,18 @@ def told_apart(states: States, clips: Clips, readings: Sequence[Reading], some: 
         follow(faulty, clips, readings, faulty.running(), None, clocks.append)
         for clock in clocks[-LOOKED_AT:]:
             cycles = faulty.cycles(clock.states, clock.seen)
+            addresses = faulty.addresses(store, cycles)
+            if len(addresses) == 1:
+                places.setdefault(clock.number, *addresses)
             for name, node in lines.items():
                 off, on = faulty.may(node, cycles)
                 if off != on:
                     levels.setdefault((name, clock.number), {})[number] = on
-    best: tuple[int, Apart] | None = None
+    best: tuple[tuple[int, bool, int], Apart] | None = None
     for (name, clock_number), found in levels.items():
         ones = tuple(number for number, level in found.items() if level)
         zeros = tuple(number for number, level in found.items() if not level)
-        worth = min(len(ones), len(zeros))
-        if worth and (best is None or worth > best[0]):
-            best = worth, Apart(name, clock_number, ones, zeros)
+        worth = min(len(ones), len(zeros)), clock_number in places, clock_number
+        if worth[0] and (best is None or worth > best[0]):
+            best = worth, Apart(name, clock_number, places.get(clock_number), ones, zeros)
     return None if best is None else best[1]

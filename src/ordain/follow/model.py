@@ -97,9 +97,11 @@ class Suspect(NamedTuple):
 
 class Apart(NamedTuple):
     """What tells suspects apart: a line at which a clip would see 1 in a clock with some of them and 0 with others, by
-    their numbers."""
+    their numbers. `address`: of the microprogram's store in that clock, with the first of them for which it is
+    known."""
 
     line: str
     clock: int
+    address: int | None
     ones: tuple[int, ...]
     zeros: tuple[int, ...]

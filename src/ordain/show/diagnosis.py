@@ -10,10 +10,10 @@ SHOWN = 8
 """Suspects that explain only a part, at most."""
 
 
-def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: int, apart: Apart | None, skipped: int,
-                    page: Page) -> list[str]:
-    """`clocks`: of the capture; `sound`: how many a machine without a fault explains; `skipped`: clocks before
-    the first that was looked at."""
+def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: int, apart: Apart | None, place: str,
+                    skipped: int, page: Page) -> list[str]:
+    """`clocks`: of the capture; `sound`: how many a machine without a fault explains; `place`: the word in
+    the clock that `apart` is about, or ""; `skipped`: clocks before the first that was looked at."""
     whole = [one for one in found if one.clocks == clocks]
     lines = [f"{tried} faults tried on {clocks:,} clocks, of which a sound machine explains {sound:,}", ""]
     if whole:
@@ -31,8 +31,9 @@ def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: in
         lines += fold("none of them explains more than a sound machine does: look for a fault of another kind, such as "
                       "a wire that is off, a bus driver, an input, or a clip at another line", page)
     if apart is not None:
-        lines += ["", *fold(f"to tell them apart: a clip at {printable(apart.line)}; in clock {apart.clock + skipped} "
-                            f"it is 1 with {_numbers(apart.ones)}, 0 with {_numbers(apart.zeros)}", page)]
+        lines += ["", *fold(f"to tell them apart: a clip at {printable(apart.line)}; in clock "
+                            f"{apart.clock + skipped}{place} it is 1 with {_numbers(apart.ones)}, 0 with "
+                            f"{_numbers(apart.zeros)}", page)]
     elif len(whole) > 1:
         lines += ["", *fold("no single line tells them apart in these clocks: capture more of them, or step an "
                             "instruction that has not run yet", page)]
