@@ -108,6 +108,15 @@ home upc is 0
 """, "routine first at 0\n        lift\n        go, target first\n")
     assert moved(after(texts, ("        lift\n", "        lift, target first\n"))) == {}
     assert moved(after(texts, ("        lift\n", "        lift, lamp 0\n"))) == {"reset": "changed", "first": "changed"}
+    wired = ("spare 2 bits", "spare 1 bit\nfield bell 1 bit")       # words that are no longer divided alike
+    assert moved(after(texts, wired)) == {}
+    assert moved(after(texts, wired, ("        lift\n", "        lift, target first\n"))) == {}
+    assert moved(after(texts, wired, ("        lift\n", "        lift, lamp 0\n"))) == {
+        "reset": "changed", "first": "changed"}
+    pad = ("routine first at 0", "routine pad at 1\n        go, target pad\nroutine first at 0")
+    jump = ("        lift\n        go, target first\n", "        lift, go, target more\nroutine more\n"
+                                                        "        go, target first\n")
+    assert moved(after(edited(texts, jump), wired, pad)) == {}
 
 
 # ---------------------------------------------------------------- words that are shown beside those that are executed

@@ -346,3 +346,12 @@ def test_where_directories_cannot_change_places_at_once(tmp_path: Path, monkeypa
     assert content(place) == OLD
     put(place, NEW)
     assert content(place) == NEW and nothing_left_behind(tmp_path, "build")
+
+
+def test_why_two_directories_were_not_exchanged(tmp_path: Path) -> None:
+    """The system's own reason is told: here there is only one of them."""
+    (tmp_path / "one").mkdir()
+    if not module._exchanged(tmp_path / "one", tmp_path / "one"):
+        pytest.skip("this system exchanges no directories in one step")
+    with pytest.raises(FileNotFoundError):
+        module._exchanged(tmp_path / "one", tmp_path / "other")
