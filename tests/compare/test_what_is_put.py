@@ -176,6 +176,23 @@ def test_what_a_decoder_says_that_nothing_reads(start: str, old: str, new: str, 
             "what `glow` says" if "glow" not in new and "glow" in old else "what `sum` says"]
 
 
+def test_what_a_computed_decoder_shows_on_lines_that_nothing_reads() -> None:
+    """Line 1 is read: what it does is compared, and it may lie elsewhere. Nobody says where line 0 leads."""
+    table = DOBBY[1][:DOBBY[1].index("routine table")]
+    machine = DOBBY[0].replace("START", "any").replace(DOBBY[0][DOBBY[0].index("field sum"):DOBBY[0].index("register")],
+                                                       "    word {ir is 3, ir[0]}\n")
+    texts = edited((machine.replace("of 4 bits\n    address ir", "of 2 bits\n    address ir"), table),
+                   ("reel when load", "reel when decode[1]"))
+    assert moved(after(texts)) == {}
+    assert set(moved(after(texts, ("ir is 3, ir[0]", "ir is 3, ir[1]")))) == {"reset", "fetch"}
+    assert moved(after(texts, ("ir is 3, ir[0]", "ir is 3, ir in (1, 3)"))) == {}
+    elsewhere = edited(texts, ("decode 4 words of 2 bits", "decode 4 words of 3 bits"),
+                       ("{ir is 3, ", "{ir is 3, 0b0, "), ("when decode[1]", "when decode[2]"))
+    assert moved(between(texts, elsewhere)) == {}
+    read = edited(texts, ("home upc", "bus twine 1 bit, pulled low\n    driven by bobbin when decode[0]\nhome upc"))
+    assert "shows" not in " ".join(between(texts, read).machine)
+
+
 def test_what_a_decoder_says_is_compared_by_the_names_of_its_codes() -> None:
     texts = dobby("any")
     numbered = edited(texts, ("    add  1\n    sub  2", "    add  2\n    sub  1"))

@@ -13,6 +13,7 @@ from ordain.compare.side import Side, holds_place
 from ordain.control.driving import put
 from ordain.control.registers import after_loads
 from ordain.logic.diagrams import Functions, TooLarge
+from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Driver, Machine, Memory
 
@@ -101,8 +102,8 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
 
 
 def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tuple[dict[Key, Node], dict[Key, Node]]:
-    """What the fields of a store say that the microprogram fills and that is not executed: the lines of a decoder of
-    the opcode, say. Per side, by the new names and in the new codes."""
+    """What the fields of a store say that the microprogram fills and that is not executed, such as a decoder of the
+    opcode: per side, by the new names and in the new codes. And what stores show on lines of which nothing is said."""
     found: tuple[dict[Key, Node], dict[Key, Node]] = ({}, {})
     new_names = {other for other, _ in pairing.values.values()}
     for mine, (side, counts) in enumerate(zip(sides, ({*pairing.values, *pairing.old_alone},
@@ -115,6 +116,26 @@ def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tup
             leaf = terms.leaf("field", name, field.width)
             found[mine]["says", other] = leaf if numbers is None else _in_new_codes(
                 leaf, name, sides[1].machine.fields[other].width, numbers, terms)
+    for name, lines in _unread_lines(sides, terms).items():
+        for each in found:
+            each["shows", name] = terms.join(lines)
+    return found
+
+
+def _unread_lines(sides: tuple[Side, Side], terms: Terms) -> dict[str, list[Node]]:
+    """The lines of every computed store that both sides have of which one says nothing: they lead somewhere all the
+    same."""
+    found: dict[str, list[Node]] = {}
+    old, new = (side.machine.stores for side in sides)
+    read = [bits_read([*side.sequencing.nexts.values(), *side.sequencing.stores.values(),
+                       *effects_of(side, terms).values()]) for side in sides]
+    for name, store in old.items():
+        if name in new and store.fill == new[name].fill == "computed" and store.bits == new[name].bits:
+            leaf = terms.leaf("word", name, store.bits)
+            both = read[0].get(leaf, 0) & read[1].get(leaf, 0)
+            lines = [terms.slice(leaf, bit, bit) for bit in range(store.bits - 1, -1, -1) if not both >> bit & 1]
+            if lines:
+                found[name] = lines
     return found
 
 
