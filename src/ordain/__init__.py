@@ -1,7 +1,8 @@
 """ordain: control stores compiled, proved and compared.
 
 The packages in the order of the pipeline, each importing only those above it: text, language, machine, microprogram,
-placement, rom, audit, logic, control, prover, checks, measure, compare, show, cli.
+placement, rom, audit, logic, control, data, bench, prover, checks, meaning, measure, compare, show,
+cli.
 
 From Python:
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from ordain.checks.check import Report
     from ordain.compare.comparison import Comparison
     from ordain.pipeline import Built
-    from ordain.prover.model import Limits
+    from ordain.prover.model import Limits, Property, Verdicts
     from ordain.text.findings import Finding
 
 __version__ = "0.1.0"
@@ -49,14 +50,20 @@ def build_machine(machine: "str | Path", recorded: "str | Path | None" = None) -
 
 
 def prove_machine(built: "Built", limits: "Limits | None" = None) -> "Report":
-    """All checks and rules over every sequence that can happen; nothing is kept and nothing kept is used."""
+    """All checks and rules over every sequence that can happen, and what instructions are said to do; nothing is kept
+    and nothing kept is used."""
     from ordain.checks.run import prove
     from ordain.control.system import build_system
+    from ordain.meaning.run import with_meanings
     from ordain.prover.decide import Rounds
 
     system = build_system(built.contents)
     rounds = Rounds(system)
-    return prove(built.contents, lambda asked: rounds.decide(asked, limits))
+
+    def decide(asked: "tuple[Property, ...]") -> "Verdicts":
+        return rounds.decide(asked, limits)
+
+    return with_meanings(built.contents, decide, prove(built.contents, decide))
 
 
 def compare_machines(old: "Built", new: "Built") -> "Comparison":

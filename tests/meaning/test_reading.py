@@ -98,3 +98,10 @@ def test_every_fault_of_a_meaning_has_a_case() -> None:
             for part in ast.walk(node.args[0]) if isinstance(part, ast.Constant)}
     assert made <= {"no-visible", "defined-twice", "effect-cycle", "effect-call", "too-many-words", "wrong-kind",
                     "bad-slice", "no-old-value"}
+
+
+def test_meanings_are_proved_from_python_too() -> None:
+    """`prove_machine` has them in its report."""
+    built = ordain.build_machine(Path(__file__).parents[2] / "examples" / "stepper" / "carillon.machine")
+    rows = [row for row in ordain.prove_machine(built).rows if row.check == "meaning"]
+    assert len(rows) == 13 and all(row.outcome == "proved" for row in rows)

@@ -112,10 +112,9 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
     try:
         report = prove(contents, within, selection)
         if contents.meanings and selection.takes("meaning") and report.ended != "interrupted":
-            from ordain.meaning.run import prove_meanings
+            from ordain.meaning.run import with_meanings
 
-            rows, findings = prove_meanings(contents, within)
-            report = report._replace(rows=(*report.rows, *rows), findings=(*report.findings, *findings))
+            report = with_meanings(contents, within, report)
         return report
     finally:
         line.clear()

@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from ordain.checks.check import Row
+from ordain.checks.check import Report, Row
 from ordain.machine.expression import Leaf
 from ordain.machine.wording import number
 from ordain.meaning.follow import Following
@@ -14,6 +14,12 @@ from ordain.text.findings import Finding, Place, error
 NAME = "meaning"
 MOST_SHOWN = 8
 """So many values that matter are shown, at most."""
+
+def with_meanings(contents: Contents, decide: Decide, report: Report) -> Report:
+    """A report with what became of the meanings, if there are any."""
+    rows, findings = prove_meanings(contents, decide) if contents.meanings else ([], [])
+    return report._replace(rows=(*report.rows, *rows), findings=(*report.findings, *findings))
+
 
 def prove_meanings(contents: Contents, decide: Decide) -> tuple[list[Row], list[Finding]]:
     """A row for each instruction that is said to do something, in their order, and the findings."""
