@@ -19,7 +19,8 @@ from ordain.checks.run import questions as asked_of
 from ordain.control.system import build_system, kept_bits
 from ordain.machine.expression import Node
 from ordain.prover.decide import reached
-from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.cases import NOTHING_DEAD, Case
+from ordain.prover.symbolic.relation import Relation
 from ordain.rom.contents import Contents
 
 
@@ -75,12 +76,24 @@ def _names(contents: Contents, case: Case, priors: Mapping[Node, str]) -> dict[i
 
 
 def _whole(case: Case, names: Mapping[int, Bit]) -> BDDFunction:
-    """What is reached; where bits were held at 0 because nothing reads them, or not there, with any value of these."""
-    unread = [atom for atom in range(case.space.states) if case.atoms >> atom & 1 and atom not in names]
-    found = case.layers.reached.exists(case.space.cube(unread))
-    for atom, live in case.model.dead.live.items():
-        found = found | (found & ~live).exists(case.space.cube((atom,)))
-    return found
+    """What is reached; where bits were held at 0 because nothing reads them there, or nowhere, with any value of these.
+    What is dead may go on into what is dead and was not held, so that a few cycles more may be needed until nothing is
+    new."""
+    space, model, found = case.space, case.model, case.layers.reached
+    for atom, live in model.dead.live.items():
+        found = found | (found & ~live).exists(space.cube((atom,)))
+    if model.dead.live:
+        parts = model._replace(dead=NOTHING_DEAD).parts(case.atoms, _nothing)
+        relation, now = Relation(space, parts, case.atoms, model.required, _nothing), found
+        while now.satisfiable():
+            now = relation.after(now) & ~found
+            found = found | now
+    unread = [atom for atom in range(space.states) if case.atoms >> atom & 1 and atom not in names]
+    return found.exists(space.cube(unread))
+
+
+def _nothing() -> None:
+    pass
 
 
 class _Writer:

@@ -8,6 +8,7 @@ from ordain.checks.run import prove
 from ordain.control.system import build_system
 from ordain.pipeline import build_model
 from ordain.prover.plain import decide_plainly
+from ordain.prover.symbolic import cases
 from tests.audit.chance import tried
 from tests.audit.kept import boasting, kept, outcomes, proved
 from tests.workshop import contents_of
@@ -120,3 +121,21 @@ def test_where_being_stuck_is_allowed_everywhere_nothing_is_asked() -> None:
     found = small((("fifth: spared mark, after first", "fifth: spared mark, after third"),
                    ("home at first\n", "home at first\nallow stuck \"it is pressed\"\nassume not guest or not asks\n")))
     assert found["stuck", "home"] == "confirmed"
+
+
+@pytest.mark.parametrize("name", ["paired/tideclock", "slices/orrery"])
+def test_a_search_that_held_bits_at_0_is_confirmed_too(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As in machines that are so large that the search begins anew."""
+    built, _ = build_model(EXAMPLES / f"{name}.machine")
+    assert built is not None
+    monkeypatch.setattr(cases, "WIDE", 3)
+    certificate = kept(built.contents, proved(built.contents))
+    assert set(outcomes(built.contents, certificate).values()) == {"confirmed", "not audited"}
+
+
+def test_two_loads_at_once_are_two_only_where_they_differ() -> None:
+    """Loaded at once in cycle 1: from one source twice, or from two."""
+    register = "register held 3 bits\n    loads {0} when spared is mark\n    loads {1} when pc is 1\n"
+    for sources, outcome in ((("pc", "pc"), None), (("pc", "after"), "refused"), (("pc", "{0b00, lend}"), "refused")):
+        found = small((("home at first\n", "home at first\n" + register.format(*sources)),))
+        assert found.get(("double-load", "held")) == outcome

@@ -102,6 +102,13 @@ def test_a_certificate_of_something_else_is_told(change: dict[str, Any], sound: 
     assert differs(contents, [("m.machine", "00")], certificate._replace(**change))
 
 
+def test_what_differs_is_named(sound: tuple[Contents, Certificate]) -> None:
+    contents, certificate = sound
+    other = certificate._replace(sources=(("m.machine", "00"), ("gone.micro", "02")))
+    assert differs(contents, [("m.machine", "01"), ("new.micro", "02")], other) == \
+        "it is about other sources: gone.micro, m.machine, new.micro"
+
+
 def test_another_word_in_a_chip_is_told(sound: tuple[Contents, Certificate]) -> None:
     contents, certificate = sound
     words = contents.words["control"]
