@@ -23,8 +23,8 @@ def no_width(monkeypatch: pytest.MonkeyPatch) -> None:
 CASES, EXAMPLES = 2, 4
 """What `--quick` keeps: cases of a test that has several, examples of a property."""
 SLOW = ("tests/cli/test_[!s]*", "tests/cli/test_since.py", "tests/attack/*", "tests/docs/*", "tests/judge/*",
-        "tests/mutants/*", "tests/outside/*", "tests/planted/*", "tests/rom/test_publish.py",
-        "tests/checks/test_cache.py", "tests/checks/test_encodings.py")
+        "tests/follow/test_captures.py", "tests/follow/test_diagnosis.py", "tests/mutants/*", "tests/outside/*",
+        "tests/planted/*", "tests/rom/test_publish.py", "tests/checks/test_cache.py", "tests/checks/test_encodings.py")
 """Files that `--quick` leaves out: what runs commands as processes of their own, kills them, or takes long."""
 
 
