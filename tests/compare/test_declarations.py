@@ -457,3 +457,14 @@ def test_a_fault_that_has_moved_to_another_address_is_the_same_fault() -> None:
     away = edited(once, ('instruction 0 "up"\n',
                          'routine pad at 3\n        goto start\ninstruction 0 "up" at 12\n'))
     assert [one for one in verdicts(once, away).moved if one.subject == "one gate"] == []
+
+
+def test_an_allowance_more_beside_others() -> None:
+    """Each of the new ones has to be covered by one of the old ones, whichever."""
+    line = 'allow contention on water at start "the pump has a fuse"\n'
+    two = edited(LOCK, (line, line + 'allow race "slow valves"\n'))
+    three = edited(two, (line, line + 'allow turnaround on water at start "so has the drain"\n'))
+    for old, new, more in ((LOCK, LOCK, 0), (two, two, 0), (LOCK, two, 1), (two, three, 1), (three, two, 0)):
+        before, after = contents_of(*old), contents_of(*new)
+        found = demands(before, after, correspond(before, after)).redefined
+        assert sum(one.kind == "allows" for one in found) == more

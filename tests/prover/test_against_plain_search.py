@@ -120,6 +120,15 @@ def test_what_is_remembered_at_the_start(kind: str, reset: int) -> None:
     _replays(contents, found)
 
 
+def test_what_must_not_occur_is_broken_whether_it_is_to_be_shown_or_not() -> None:
+    contents, _ = random_contents(Random(1))
+    terms = contents.machine.terms
+    leaf = terms.leaf("state", "remembered", 1)
+    monitor = Variable("remembered", leaf, 2, 0, terms.const(1, 1), "monitor")
+    asked = tuple(Property("first", "", "bad", leaf, monitors=(monitor,), shown=shown) for shown in (True, False))
+    assert [found.outcome for found in decide(build_system(contents), asked).verdicts] == ["broken", "broken"]
+
+
 @pytest.mark.parametrize("reset", range(4))
 @pytest.mark.parametrize("reduce", [True, False])
 def test_ways_that_meet_at_some_spots_of_a_place_only(reset: int, reduce: bool) -> None:
