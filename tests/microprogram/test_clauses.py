@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.microprogram.compiled import described, faults, program_of
+from tests.microprogram.compiled import compiled, described, faults, program_of
 
 MACHINE = """\
 machine small
@@ -153,6 +153,14 @@ def test_a_target(clauses: str, kind: str, labels: tuple[str, ...], page: bool) 
 def test_a_fault_and_its_neighbour(clauses: str, found: str) -> None:
     shown = faults(described(MACHINE), f"routine first at 0\n    {clauses}, branch jump\n")
     assert shown == ([f"small.micro:{found}"] if found else [])
+
+
+@pytest.mark.parametrize(("clause", "help_"), [
+    ("temp", "write `source temp` or define an order for it"),
+    ("temp first", "write `source temp`, what else is set behind a comma, or define an order for it"), ("tamp", "define an `order` in the machine file")])
+def test_the_name_of_a_code_alone(clause: str, help_: str) -> None:
+    _, (finding,) = compiled(described(MACHINE), f"routine first at 0\n    {clause}, branch jump\n")
+    assert (finding.name, finding.help) == ("unknown-order", help_)
 
 
 def test_a_fault_in_many_places_is_one_finding() -> None:

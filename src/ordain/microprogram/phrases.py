@@ -311,6 +311,12 @@ def _unknown(vocabulary: Vocabulary, values: Sequence[Value]) -> Fault:
         shown = ", ".join(f"`{order_text(order)}`" for order in alike[:4])
         return Fault("unknown-order", f"there is no order `{spoken(values)}`", None, None, "unknown",
                      f"orders that begin so: {shown}", (Place(alike[0].span, "one of them"),))
+    coded = next((other for other in fields.values() if first.text in [code.name for code in other.codes]), None)
+    if coded is not None:
+        more = "" if len(values) == 1 else ", what else is set behind a comma,"
+        return Fault("unknown-order", f"there is no order or field `{first.text}`", first.start, first.end,
+                     f"a code of `{coded.name}`", f"write `{coded.name} {first.text}`{more} or define an order for it",
+                     (Place(coded.span, "the field"),))
     flags = list(fields)
     whole = nearest(spoken(values), [*flags, *(order_text(order) for order in vocabulary.machine.orders)])
     word = nearest(first.text, [*flags, *(order.phrase[0].text for order in vocabulary.machine.orders
