@@ -157,7 +157,8 @@ def test_a_fault_and_its_neighbour(clauses: str, found: str) -> None:
 
 @pytest.mark.parametrize(("clause", "help_"), [
     ("temp", "write `source temp` or define an order for it"),
-    ("temp first", "write `source temp`, what else is set behind a comma, or define an order for it"), ("tamp", "define an `order` in the machine file")])
+    ("temp first", "write `source temp`, what else is set behind a comma, or define an order for it"),
+    ("tamp", "define an `order` in the machine file")])
 def test_the_name_of_a_code_alone(clause: str, help_: str) -> None:
     _, (finding,) = compiled(described(MACHINE), f"routine first at 0\n    {clause}, branch jump\n")
     assert (finding.name, finding.help) == ("unknown-order", help_)

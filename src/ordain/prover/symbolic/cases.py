@@ -222,11 +222,11 @@ class Case:
             self._graphs[node] = found
         return found
 
-    def closed(self, start: BDDFunction, onward: Callable[[BDDFunction], BDDFunction],
-               among: BDDFunction) -> BDDFunction:
-        """A set with everything that leads on from it, within another."""
+    def closed(self, start: BDDFunction, onward: Callable[[BDDFunction], BDDFunction], among: BDDFunction,
+               enough: Callable[[BDDFunction], bool] = lambda _: False) -> BDDFunction:
+        """A set with everything that leads on from it, within another; less of it once that is `enough`."""
         found = now = start & among
-        while now.satisfiable():
+        while now.satisfiable() and not enough(found):
             now = onward(now) & among & ~found
             found = found | now
         return found

@@ -31,6 +31,14 @@ def address_family(variables: Sequence[Variable],
             [by_leaf[leaf] for leaf in stored])
 
 
+def given_by_words(variables: Sequence[Variable], addresses: Sequence[Node]) -> list[Variable]:
+    """The variables that form no address themselves and take a number from a word, such as a counter of loops: what
+    they hold says by which word control has come."""
+    own = {leaf for node in addresses for leaf in bits_read((node,))}
+    return [variable for variable in variables if variable.leaf not in own
+            and any(isinstance(leaf, Leaf) and leaf.kind in ("field", "word") for leaf in _moved(variable.next))]
+
+
 def _moved(value: Node) -> set[Node]:
     """The leaves whose values, or parts of them, come out."""
     found, seen, waiting = set[Node](), set[Node](), [value]

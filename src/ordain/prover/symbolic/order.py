@@ -4,7 +4,8 @@ What one next value reads, or one comparison compares, is to lie close together.
 pieces are put side by side that are tied together most, relative to their lengths, each the way round in which that
 leaves ties short. What forms addresses is tied to everything that words decide; so such ties are left out, and pieces
 with atoms that form addresses come first: under them everything that words decide is decided. Only what moves by
-itself, as counters do that nothing holds, stands above: what is new in a cycle is then all in one place.
+itself from one value at reset, as counters do that nothing holds, stands above: what is new in a cycle is then all in
+one place.
 """
 
 from collections.abc import Sequence
@@ -16,13 +17,14 @@ PLAIN = 2
 """Atoms that form addresses in a group up to which it is a group of its own, and not one that words decide."""
 
 
-def ordered(count: int, reads: Sequence[int], compared: Sequence[int], addresses: Sequence[int],
+def ordered(count: int, reads: Sequence[int], known: int, compared: Sequence[int], addresses: Sequence[int],
             holding: Sequence[Sequence[int]]) -> list[int]:
     """The atoms 0 .. `count` - 1 in their order. `reads`: for each atom of a state, which come first, the set of those
-    that its next value reads; the other atoms are free. `compared`: sets that are compared with something; `addresses`:
-    the atoms that form addresses, first ones first; `holding`: groups that are to stand together right under these."""
+    that its next value reads; the other atoms are free. `known`: those with one value at reset. `compared`: sets that
+    are compared with something; `addresses`: the atoms that form addresses, first ones first; `holding`: groups that
+    are to stand together right under these."""
     states = len(reads)
-    by_itself = _moving_by_itself(reads)
+    by_itself = _moving_by_itself(reads, known)
     top = [atom for atom in dict.fromkeys(addresses) if not by_itself >> atom & 1]
     forming = sum(1 << atom for atom in top)
     kept = forming | ((1 << states) - 1) & ~by_itself
@@ -52,9 +54,10 @@ def _under(top: list[int], pieces: list[int], found: list[int]) -> list[int]:
     return [*rest[:last + 1], *pieces, *rest[last + 1:]]
 
 
-def _moving_by_itself(reads: Sequence[int]) -> int:
-    """The atoms that depend on nothing but one another: after each number of cycles they have one value."""
-    found = (1 << len(reads)) - 1
+def _moving_by_itself(reads: Sequence[int], known: int) -> int:
+    """Those of some atoms that depend on nothing but one another: as their values at reset are `known`, they have one
+    value after each number of cycles."""
+    found = known
     while True:
         less = sum(1 << atom for atom in members(found) if not reads[atom] & ~found)
         if less == found:

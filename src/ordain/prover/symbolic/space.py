@@ -15,7 +15,7 @@ from ordain.control.model import Free, System, Variable
 from ordain.logic.gates import among, table
 from ordain.machine.expression import Among, Equal, Less, Node, postorder
 from ordain.prover.limits import address_space_left
-from ordain.prover.symbolic.moves import address_family
+from ordain.prover.symbolic.moves import address_family, given_by_words
 from ordain.prover.symbolic.order import ordered
 from ordain.prover.symbolic.reads import Atoms, members, reading
 
@@ -50,8 +50,8 @@ class Space:
 
     def __init__(self, system: System, variables: Sequence[Variable], free: Sequence[Free],
                  memory: int | None = None, apart: bool = False) -> None:
-        """`memory`: bytes that diagrams may take. `apart`: what holds addresses stands apart from the rest, right under
-        the address."""
+        """`memory`: bytes that diagrams may take. `apart`: what holds addresses, or numbers given by words,
+        stands apart from the rest, right under the address."""
         self.system, self.variables, self.free = system, tuple(variables), tuple(free)
         self.atoms = Atoms([*(variable.leaf for variable in variables), *(one.leaf for one in free)])
         self.states = sum(variable.leaf.width for variable in variables)
@@ -87,10 +87,16 @@ class Space:
                      for bit in self._reads.of(node) for atom in members(bit)]
         nexts = [variable.next for variable in self.variables]
         compared = [self.read_by(node) for node in postorder(nexts) if type(node) in (Among, Equal, Less)]
+        known = sum(1 << atom for variable in self.variables if variable.reset is not None
+                    for atom in self.atoms.of(variable.leaf))
         number = [0] * self.atoms.count
         following = 0
-        holding = [self.atoms.of(variable.leaf)[::-1] for variable in (*self.selecting, *self.stored) if apart]
-        for atom in ordered(self.atoms.count, self.reads, compared, addresses, holding):
+        holding: list[range] = []
+        if apart:
+            given = given_by_words(self.variables, tuple(self.system.addresses.values()))
+            family = dict.fromkeys((*self.selecting, *self.stored, *given))
+            holding = [self.atoms.of(variable.leaf)[::-1] for variable in family]
+        for atom in ordered(self.atoms.count, self.reads, known, compared, addresses, holding):
             number[atom] = following
             following += 2 if atom < self.states else 1
         self.manager.add_vars(following)

@@ -23,6 +23,7 @@ class Judge:
         self.case, self.limits = case, limits
         self._terms = case.model.system.terms
         self._stage: Stage | None = None
+        self._inevitable: list[BDDFunction] = []
 
     def verdict(self, prop: Property) -> Verdict:
         match prop.kind:
@@ -114,11 +115,17 @@ class Judge:
         case, layers = self.case, self.case.layers
         if layers.stopped:
             return self.made(prop, "undecided")
-        able = case.closed(case.having_node(prop.node), case.graph().before, layers.reached)
+        goal = case.having_node(prop.node) & layers.reached
+        # From everywhere a state of each set in `_inevitable` can be reached. So a goal that can be reached from all of
+        # such a set can be reached from everywhere.
+        able = case.closed(goal, case.graph().before, layers.reached,
+                           lambda found: any(not (known & ~found).satisfiable() for known in self._inevitable))
         lost = layers.reached & ~able
-        first = layers.first(lost)
-        if first is None:
+        if any(not (known & lost).satisfiable() for known in self._inevitable) or not lost.satisfiable():
+            self._inevitable.append(goal)
             return self._sound(prop)
+        first = layers.first(lost)
+        assert first is not None
         path = shortest(case, *first)
         loop = go_round(case, case.graph(), path[-1], lost)
         trace = self._play(prop, _with_loop(path, loop, [()] * (len(path) - 1), ()))
