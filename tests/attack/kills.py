@@ -28,12 +28,15 @@ def kill(seconds: float, seed: int) -> Counter[str]:
         shutil.copytree(ROOT / "examples" / "two-masters", home)
         micro = home / "signalbox.micro"
         texts = (micro.read_text(), "# another\n" + micro.read_text())
+        began = monotonic()
         whole = [_built(home, micro, text) for text in texts]
+        length = (monotonic() - began) / len(texts)
         while monotonic() < end:
             choose = Random(seed)
             how = choose.choice(("killed", "full", "twice", "ledger"))
             micro.write_text(texts[seed % 2])
-            fault = _ledger(home, choose) if how == "ledger" else _build(home, how, choose, whole)
+            when = choose.uniform(0, 1.2 * length)
+            fault = _ledger(home, when) if how == "ledger" else _build(home, how, choose, when, whole)
             counts[how] += 1
             if fault:
                 counts["FOUND"] += 1
@@ -68,12 +71,13 @@ def _content(place: Path) -> Files:
     return {path.name: path.read_bytes() for path in place.iterdir()} if place.is_dir() else {}
 
 
-def _build(home: Path, how: str, choose: Random, whole: list[Files]) -> str:
-    """`full`: no file may grow beyond some bytes, which ends as a full disk does."""
+def _build(home: Path, how: str, choose: Random, when: float, whole: list[Files]) -> str:
+    """`full`: no file may grow beyond some bytes, which ends as a full disk does. `when`: seconds after which it is
+    killed."""
     most = choose.randrange(1, 3000) if how == "full" else None
     started = [_start(home, "build", "-q", most=most) for _ in range(2 if how == "twice" else 1)]
     if how == "killed":
-        sleep(choose.uniform(0, 0.9))
+        sleep(when)
         started[0].kill()
     said = b"".join(process.communicate()[1] for process in started)
     statuses = [process.returncode for process in started]
@@ -89,12 +93,12 @@ def _build(home: Path, how: str, choose: Random, whole: list[Files]) -> str:
     return "" if left == ["build"] else f"left behind: {left}"
 
 
-def _ledger(home: Path, choose: Random) -> str:
+def _ledger(home: Path, when: float) -> str:
     """A record is added or not; the others stay."""
     ledger = home / "burned.jsonl"
     before = ledger.read_bytes() if ledger.exists() else b""
     process = _start(home, "burned", "U5", "--date", "2026-11-25")
-    sleep(choose.uniform(0, 0.7))
+    sleep(when)
     process.kill()
     process.communicate()
     after = ledger.read_bytes() if ledger.exists() else b""

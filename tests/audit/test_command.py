@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from ordain.audit.certificate import read, written
 from ordain.cli.main import run
 from tests.audit.test_audit import ROUND, SMALL
 
@@ -24,6 +25,17 @@ def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_what_was_kept_is_confirmed(kept: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["audit", "proof"]) == 0
     assert "small: 10 of 10 claims confirmed" in capsys.readouterr().out
+
+
+def test_many_claims_that_are_not_audited_take_one_line(kept: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    certificate = read((kept / "proof").read_bytes())
+    unknown = tuple(certificate.claims[0]._replace(check="made-up", subject=f"number {n}") for n in range(50))
+    (kept / "proof").write_bytes(written(certificate._replace(claims=(*certificate.claims, *unknown))))
+    assert run(["audit", "proof"]) == 0
+    said = capsys.readouterr().out
+    assert "50 not audited" in said and "50 claims" in said and len(said.splitlines()) == 2
+    assert run(["audit", "proof", "--all"]) == 0
+    assert len(capsys.readouterr().out.splitlines()) == 1 + 50 + 10
 
 
 def test_two_proofs_are_the_same_byte_for_byte(kept: Path) -> None:

@@ -125,8 +125,18 @@ def _tell(manner: Manner, certificate: "Certificate", result: "list[Finding]", e
     say(manner, f"{said} (the certificate is of {certificate.made_by})")
     page = page_of(manner)
     roles = {"refused": "bad", "confirmed": "good", "not audited": "doubt"}
-    shown = [*rows["refused"], *rows["not audited"], *(rows["confirmed"] if everything else ())]
+    shown = [*rows["refused"], *(() if manner.quiet else rows["not audited"] if everything else
+                                 _few(rows["not audited"])), *(rows["confirmed"] if everything else ())]
     lines = table([(page.paint(roles[one.outcome], one.outcome), one.check, printable(one.subject), one.why)
-                   for one in shown if one.outcome == "refused" or not manner.quiet], page)
+                   for one in shown], page)
     show(manner._replace(quiet=False), lines)
     return int(bool(rows["refused"]))
+
+
+def _few(findings: "list[Finding]") -> "list[Finding]":
+    """What is said of many claims of one check in the same words is said once."""
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for one in findings:
+        groups.setdefault((one.check, one.why), []).append(one)
+    return [group[0] if len(group) == 1 else group[0]._replace(subject=f"{len(group)} claims")
+            for group in groups.values()]
