@@ -13,7 +13,7 @@ MAKERS = {"error", "warning", "note", "Finding"}
 ELSEWHERE = {"checks", "cli", "show", "compare", "prover", "logic"}
 """Packages in which a hyphenated word is not always the name of a finding."""
 NO_FINDINGS = {"is-not", "parity-of", "pulled-high", "pulled-low", "wired-and", "wired-or", "utf-8", "utf-8-sig",
-               "program-over", "erase-sector", "erase-sectors", "find-out"}
+               "program-over", "erase-sector", "erase-sectors", "find-out", "logic-1"}
 """What else is hyphenated in the other packages."""
 
 

@@ -35,7 +35,7 @@ def read_dump(path: Path) -> Capture:
 def _head(path: Path) -> _Head:
     words: list[str] = []
     lines = 0
-    with path.open(encoding="latin-1", newline="\n") as file:
+    with path.open(encoding="latin1", newline="\n") as file:
         while line := file.readline(_LONGEST):
             lines += 1
             words += line.split()
@@ -108,7 +108,7 @@ def _events(path: Path, head: _Head) -> Iterator[Event]:
     every = (1 << sum(width for _, width in places.values())) - 1
     time, word, unknown, off, number = 0, 0, every, False, head.lines
     begun = False
-    with path.open(encoding="latin-1", newline="\n") as file:
+    with path.open(encoding="latin1", newline="\n") as file:
         for _ in range(head.lines):
             file.readline(_LONGEST)
         skipping = False

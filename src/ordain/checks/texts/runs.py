@@ -1,4 +1,4 @@
-"""Findings about a run of machine code."""
+"""Findings about a run of machine code, and about a capture."""
 
 from ordain.checks.check import Explanation
 
@@ -10,4 +10,10 @@ EXPLANATIONS = (
         "way every time.",
         'ordain run --put "ram@0=38 05"          # and no byte that stops after them',
         "Give memory its contents, load the register first, or end the run before with `--until`."),
+    Explanation(
+        "bad-capture", "a file is no capture, or a broken one",
+        "Read are sigrok's .sr, VCD and CSV. A file of another kind, one that was cut off, times that go back, columns "
+        "that are neither levels nor numbers: nothing is followed then.",
+        "ordain follow notes.txt",
+        "Export the capture again from the program that made it; docs/formats.md says what is read of each format."),
 )
