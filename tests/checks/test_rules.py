@@ -68,6 +68,13 @@ def test_how_a_late_response_is_told(within: int, letters: str, said: str) -> No
     assert finding.label == "the wait has lasted too long here"
 
 
+@pytest.mark.parametrize(("within", "letters", "cycles"), [
+    (0, "ab", 1), (1, "a..b", 2), (2, "a...b", 3), (2, ".a...b", 4)])
+def test_a_late_response_is_shown_up_to_the_cycle_that_is_one_too_many(within: int, letters: str, cycles: int) -> None:
+    [finding] = findings_named("when-then", report(drill(f"when a then b within {within} cycles", letters)))
+    assert finding.trace is not None and len(finding.trace.cycles) == cycles
+
+
 @pytest.mark.parametrize(("letters", "expected"), [
     ("acb.", "broken"), ("a.cb", "broken"), ("abc.", "vacuous"), ("a.bc", "proved"), ("cab.", "vacuous"),
     ("ca.b", "proved"), ("A.b.", "proved"), ("a.B.", "proved"), ("aAb.", "broken"), ("Xcb.", "broken"),
