@@ -96,3 +96,14 @@ def test_a_memory_that_is_written_is_not_steady() -> None:
             "loads level + 1 when move", "loads level + 1 when last")
         texts = Sound(machine, "routine main\n        open, move\n        open, gate\n        open\n        last\n")
         assert outcomes(report(texts))["missing-hold lower before gate"] == outcome
+
+
+@pytest.mark.parametrize("value", ["pond", "pond + 1"])
+@pytest.mark.parametrize(("address", "outcome"), [("0b00", "proved"), ("{paddle, paddle}", "broken")])
+def test_a_memory_that_a_line_from_outside_addresses_is_not_steady(value: str, address: str, outcome: str) -> None:
+    """Nothing says that the line keeps still while the strobe needs the bus."""
+    machine = MACHINE.replace("DRIVER", f"driven by sluice = {value} when open").replace(
+        "DECLARED\n", f"memory pond 4 words of 2 bits\n    address {address}\ninput paddle 1 bit\n")
+    micro = "routine main\n        open\n        open, gate\n        open\n        last\n"
+    found = outcomes(report(Sound(machine, micro)))
+    assert found["missing-hold lower before gate"] == found["missing-hold lower after gate"] == outcome
