@@ -75,8 +75,9 @@ class Cycle(Speech):
     def remembers_more(self) -> bool:
         """States here have memories that are no part of the machine: a gate of a strobe looks back; or of a bus that
         keeps its level all bits are remembered, where only some of them may be read; or registers are followed that
-        only a memory reads, of which nobody asks."""
-        return bool(self.description.memories) or self._remembered() > self._assumptions_remember or any(
+        only a memory reads, or what a driver puts on its bus, of which nobody asks."""
+        values = any(driver.value is not None for bus in self.description.buses.values() for driver in bus.drivers)
+        return values or bool(self.description.memories) or self._remembered() > self._assumptions_remember or any(
             slot.shown.endswith(" kept") and slot.values > 2 for slot in self.slots)
 
     def _remembered(self) -> int:
