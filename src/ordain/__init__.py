@@ -75,10 +75,11 @@ def compare_machines(old: "Built", new: "Built") -> "Comparison":
     from ordain.compare.joint import join
     from ordain.compare.reach import reach_of_change
     from ordain.compare.verdicts import verdict_changes
+    from ordain.meaning.strength import other_meanings
     from ordain.rom.burn_plan import chip_changes
 
     acts = behaviour(join(old.contents, new.contents))
-    asked = demands(old.contents, new.contents, correspond(old.contents, new.contents))
+    asked = demands(old.contents, new.contents, correspond(old.contents, new.contents), other_meanings)
     chips = chip_changes(new.machine.chips, old.machine.chips, old.images, new.images)
     verdicts = verdict_changes(prove_machine(old), prove_machine(new), asked)
     return Comparison("old", "new", acts, reach_of_change(acts), verdicts, None, chips, frozenset(), ())

@@ -199,6 +199,25 @@ def test_images_whose_sources_are_lost(lamp: Path) -> None:
     assert statuses(data) == {"reset": "changed", "show": "same"}
 
 
+@pytest.mark.parametrize(("line", "kind"), [("", "dropped"), ("    means pc <- memory[pc] + 1\n", "changed"),
+                                            ("    means let n = memory[pc], pc <- n\n", "")])
+def test_what_is_said_no_more_has_to_be_named(tmp_path: Path, line: str, kind: str) -> None:
+    """A meaning that is taken out proves nothing any more; one that is put in other words proves the same."""
+    example = Path(__file__).parents[2] / "examples" / "stepper"
+    for name in ("carillon.machine", "carillon.micro"):
+        for version in ("old", "new"):
+            (tmp_path / version).mkdir(exist_ok=True)
+            (tmp_path / version / name).write_text((example / name).read_text())
+    change(tmp_path / "new" / "carillon.micro", "    means pc <- memory[pc]\n", line)
+    asked = ("../old/carillon.machine", "--only", "verdicts")
+    status, data = data_of(tmp_path / "new", *asked)
+    assert status == bool(kind) and ({"dropped", "changed"} & {one["kind"] for one in data["verdicts"]["moved"]}
+                                     == ({kind} if kind else set()))
+    title = next((one["subject"] for one in data["verdicts"]["moved"]), "none")
+    assert len(data["findings"]) == {"dropped": 1, "changed": 2, "": 0}[kind]      # the words do not what is said now
+    assert len(data_of(tmp_path / "new", *asked, "--expect", title)[1]["findings"]) == (kind == "changed")
+
+
 def test_what_is_asked_no_more_has_to_be_named(lamp: Path) -> None:
     """A rule that is taken out proves nothing any more: no guard lets that pass by itself."""
     text = (lamp / "lamp.machine").read_text()

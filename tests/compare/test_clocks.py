@@ -5,6 +5,7 @@ import pytest
 
 from ordain.compare.correspondence import correspond
 from ordain.compare.declared import demands
+from ordain.meaning.strength import other_meanings
 from tests.checks.test_phases import PROGRAMS
 from tests.compare.judged import Texts, compared, edited, moved
 from tests.planted.winch import CLOCKED
@@ -38,7 +39,7 @@ def test_what_the_clock_does_is_noticed(edit: tuple[str, str]) -> None:
 ])
 def test_lengths_of_time_are_compared(edit: tuple[str, str], told: set[tuple[str, str, str]]) -> None:
     old, new = contents_of(*WINCH), contents_of(*edited(WINCH, edit))
-    found = demands(old, new, correspond(old, new)).redefined
+    found = demands(old, new, correspond(old, new), other_meanings).redefined
     assert {tuple(one) for one in found if one.check != "never"} == told
 
 
@@ -47,7 +48,8 @@ def test_the_same_lengths_with_other_phases() -> None:
     two = edited(WINCH, ("turnaround 1 phase", "turnaround 1 cycle"))
     four = edited(two, ("clock clk (first, second)", "clock clk (first, more, second, last)\n    moves in second"))
     old, new = contents_of(*two), contents_of(*four)
-    assert not [one for one in demands(old, new, correspond(old, new)).redefined if one.check == "turnaround"]
+    found = demands(old, new, correspond(old, new), other_meanings).redefined
+    assert not [one for one in found if one.check == "turnaround"]
 
 
 def test_a_clock_of_another_name_is_the_same_clock() -> None:

@@ -1,7 +1,8 @@
 """Everything that a machine file can declare, changed in one place: what a comparison says of it.
 
-`NOTICED` and `UNNOTICED` together have every field of every named tuple of the machine model. A declaration that is
-added to the model fails here until somebody says which change of it has to be noticed, or why none has.
+`NOTICED`, `UNNOTICED` and, for what instructions are said to do, `test_meant.CHANGES` together have every field of
+every named tuple of the machine model. A declaration that is added to the model fails here until somebody says
+which change of it has to be noticed, or why none has.
 """
 
 from collections.abc import Iterator
@@ -17,8 +18,10 @@ from ordain.compare.declared import demands
 from ordain.compare.verdicts import LESS_ASKED, VerdictChanges, verdict_changes, worse
 from ordain.machine import model
 from ordain.machine.expression import Node
+from ordain.meaning.strength import other_meanings
 from ordain.prover.model import Limits
 from ordain.rom.contents import Contents
+from tests.compare import test_meant
 from tests.compare.judged import Texts, compared, edited, moved
 from tests.workshop import contents_of
 
@@ -271,11 +274,7 @@ UNNOTICED: dict[str, str] = {
                      "Lamp.line", "Lamp.lit", "Line.name", "Line.level", "ProbeSet.name", "ProbeSet.title",
                      "ProbeSet.probes", "ProbeSet.clock", "ProbeSet.edge", "Probe.channel", "Probe.line"),
                     "says where lamps and clips are on the board"),
-    **dict.fromkeys(("Machine.understand", "Meaning.effects", "Effect.name", "Effect.kind", "Effect.address",
-                     "Effect.high", "Effect.low", "Effect.value", "Effect.when", "Meaning.rounds", "Rounds.effects",
-                     "Rounds.stopped", "Rounds.when"),
-                    "stands in the microprogram, of which a comparison reads nothing"),
-    "Machine.visible": "what of it a programmer sees is said for runs",
+    "Machine.understand": "stands in the meanings that it reads",
     "Machine.memories": "compared one by one",
     **dict.fromkeys(("Machine.name", "Machine.title", "Machine.microprogram", "Machine.orders", "Machine.labels",
                      "Machine.broken", "Machine.lower", "Agent.name", "Agent.title", "Code.name", "Code.value",
@@ -296,7 +295,7 @@ UNNOTICED: dict[str, str] = {
                      "Store.words", "Store.bits", "Store.address_width", "Store.fill", "Store.computed",
                      "Store.instruction", "Store.step", "Store.opcode_width", "Store.opcode", "Store.starts_at",
                      "Store.unused", "Store.fields", "State.agent", "Register.width", "Input.width", "Input.agent",
-                     "Condition.width", "Driver.kind", "Bus.width", "Bus.drivers", "Rule.form"), SHAPE),
+                     "Condition.width", "Driver.kind", "Effect.kind", "Bus.width", "Bus.drivers", "Rule.form"), SHAPE),
 }
 
 
@@ -324,8 +323,8 @@ def fields_of_the_model() -> Iterator[str]:
 
 
 def test_no_declaration_is_forgotten() -> None:
-    assert set(fields_of_the_model()) == {*NOTICED, *UNNOTICED}
-    assert not NOTICED.keys() & UNNOTICED.keys()
+    assert set(fields_of_the_model()) == {*NOTICED, *test_meant.CHANGES, *UNNOTICED}
+    assert not (NOTICED.keys() | test_meant.CHANGES.keys()) & UNNOTICED.keys()
 
 
 _reports: dict[Texts, Report] = {}
@@ -340,7 +339,7 @@ def report(texts: Texts) -> tuple[Contents, Report]:
 
 def verdicts(old: Texts, new: Texts) -> VerdictChanges:
     (before, was), (now, is_) = report(old), report(new)
-    return verdict_changes(was, is_, demands(before, now, correspond(before, now)))
+    return verdict_changes(was, is_, demands(before, now, correspond(before, now), other_meanings))
 
 
 CHANGES = [(name, noticed) for name, cases in NOTICED.items() for noticed in cases]
@@ -467,5 +466,5 @@ def test_an_allowance_more_beside_others() -> None:
     three = edited(two, (line, line + 'allow turnaround on water at start "so has the drain"\n'))
     for old, new, more in ((LOCK, LOCK, 0), (two, two, 0), (LOCK, two, 1), (two, three, 1), (three, two, 0)):
         before, after = contents_of(*old), contents_of(*new)
-        found = demands(before, after, correspond(before, after)).redefined
+        found = demands(before, after, correspond(before, after), other_meanings).redefined
         assert sum(one.kind == "allows" for one in found) == more

@@ -7,6 +7,7 @@ from ordain.compare.behaviour import _hex
 from ordain.compare.correspondence import correspond
 from ordain.compare.declared import demands
 from ordain.compare.difference import Passage
+from ordain.meaning.strength import other_meanings
 from tests.compare.judged import Texts, after, between, edited, moved, unit
 from tests.workshop import contents_of
 
@@ -270,7 +271,7 @@ def test_what_cannot_be_compared_bit_by_bit_counts_as_weaker(now: str, kinds: se
     rule = 'rule "sum" never left + right + left is far\n'
     old, new = (contents_of(wide[0] + text, wide[1]) for text in (rule, rule.replace(
         "left + right + left is far", now)))
-    assert {one.kind for one in demands(old, new, correspond(old, new)).redefined} == kinds
+    assert {one.kind for one in demands(old, new, correspond(old, new), other_meanings).redefined} == kinds
 
 
 @pytest.mark.parametrize(("now", "kinds"), [("left + right", set()), ("left + right + 1", {"weaker"})])
@@ -281,7 +282,7 @@ def test_signals_that_cannot_be_compared_bit_by_bit_exclude_themselves_alone(
     wide = (wide[0] + "register left 8 bits\nregister right 8 bits\nregister far 8 bits\n"
             "signal meets = SUM is far\nexclusive meets, up\n", wide[1])
     old, new = (contents_of(wide[0].replace("SUM", text), wide[1]) for text in ("left + right", now))
-    assert {one.kind for one in demands(old, new, correspond(old, new)).redefined} == kinds
+    assert {one.kind for one in demands(old, new, correspond(old, new), other_meanings).redefined} == kinds
 
 
 # ---------------------------------------------------------------- places that cannot be told

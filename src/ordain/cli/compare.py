@@ -126,9 +126,10 @@ def _verdicts(old: "Version", new: "Version", quiet: bool, keep: bool) -> "Verdi
     from ordain.compare.correspondence import correspond
     from ordain.compare.declared import demands
     from ordain.compare.verdicts import verdict_changes
+    from ordain.meaning.strength import other_meanings
 
     assert old.contents is not None and new.contents is not None
-    redefined = demands(old.contents, new.contents, correspond(old.contents, new.contents))
+    redefined = demands(old.contents, new.contents, correspond(old.contents, new.contents), other_meanings)
     return verdict_changes(_report(old, quiet, keep), _report(new, quiet, keep), redefined)
 
 

@@ -109,6 +109,7 @@ def findings_of(comparison: Comparison) -> list[Finding]:
 
 
 _LESS_ASKED = {"dropped": "is not asked any more", "weaker": "asks less than before",
+               "changed": "asks something else than before",
                "promised": "is taken for granted", "allows": "is allowed"}
 
 

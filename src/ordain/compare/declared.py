@@ -5,7 +5,7 @@ strong. What is promised (by `assume`, by `steady while`) and what is allowed is
 promises more lets a proof look at less. What cannot be shown to be at least as strong counts as weaker.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
 from typing import Literal, NamedTuple
 
@@ -16,7 +16,7 @@ from ordain.machine.expression import Node, Terms, substitute
 from ordain.machine.model import AfterNever, Allowance, BetweenNever, Machine, Never, Reach, Rule, WhenThen
 from ordain.rom.contents import Contents
 
-Kind = Literal["weaker", "stronger", "promised", "allows"]
+Kind = Literal["weaker", "stronger", "changed", "promised", "allows"]
 
 
 class Demand(NamedTuple):
@@ -34,8 +34,8 @@ class Demand(NamedTuple):
 
 
 class Redefined(NamedTuple):
-    """Something under one title is demanded less or more ("weaker", "stronger"), or is promised or allowed in
-    addition."""
+    """Something under one title is demanded less or more ("weaker", "stronger") or is another demand ("changed"),
+    or is promised or allowed in addition."""
 
     kind: Kind
     check: str
@@ -44,19 +44,25 @@ class Redefined(NamedTuple):
 
 class Demands(NamedTuple):
     """`redefined`: what a proof says no longer, or in addition, under the same title. `met`: (check, subject) of an old
-    demand -> that of a new one which is at least as strong. `renames`: old names -> new ones."""
+    demand -> that of a new one which is at least as strong, and of a meaning -> that of the instruction by its present
+    title. `renames`: old names -> new ones."""
 
     redefined: tuple[Redefined, ...]
     met: dict[tuple[str, str], tuple[str, str]]
     renames: Renames
 
 
-def demands(old: Contents, new: Contents, correspondence: Correspondence) -> Demands:
+Restated = Callable[[Contents, Contents], Iterable[tuple[Literal["weaker", "stronger", "changed"], str]]]
+"""Of both sides over the same terms, under common names: the instructions that are said to do less, more or something
+else."""
+
+
+def demands(old: Contents, new: Contents, correspondence: Correspondence, restated: Restated) -> Demands:
     """Compare everything that is demanded of both sides. A demand that nothing stands for is no matter of this: its row
     is missing in the new report."""
     terms, renames = Terms(), correspondence.renames
-    machines = (_old_codes(translate(old, terms, renames).machine, new.machine, correspondence, terms),
-                translate(new, terms).machine)
+    sides = translate(old, terms, renames), translate(new, terms)
+    machines = _old_codes(sides[0].machine, new.machine, correspondence, terms), sides[1].machine
     implied = Implied(terms)
     asked, offered = list(_asked(machines[0])), list(_asked(machines[1]))
     redefined: list[Redefined] = []
@@ -71,6 +77,8 @@ def demands(old: Contents, new: Contents, correspondence: Correspondence) -> Dem
             redefined.append(Redefined("weaker", *key))
         elif titled and not any(implied.at_least(mine, one) for one in titled):
             redefined.append(Redefined("stronger", *key))
+    met |= {("meaning", title): ("meaning", renames.places.get(title, title)) for title in old.meanings}
+    redefined += [Redefined(kind, "meaning", title) for kind, title in restated(*sides)]
     redefined += [Redefined("promised", *about) for about in _promised(*machines, implied)]
     redefined += [Redefined("allows", one.check, one.reason) for one in machines[1].allowances
                   if not any(_covers(other, one) for other in machines[0].allowances)]

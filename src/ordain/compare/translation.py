@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple, TypeVar
 
 from ordain.machine.expression import Const, Leaf, Node, Terms, postorder, substitute
-from ordain.machine.model import Machine
+from ordain.machine.model import Effect, Machine, Meaning
 from ordain.rom.contents import Contents
 
 Walked = TypeVar("Walked")
@@ -56,7 +56,9 @@ def translate(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -
     compared; what says how a field is derived, and signals, which stand in terms already, are left out, but for those
     that drive a bus."""
     machine = _renamed(_less_said(contents.machine), renames)
-    moved = _moved(machine, terms, renames)
+    meanings = {renames.places.get(title, title): _meant(meaning, renames)
+                for title, meaning in contents.meanings.items()}
+    moved = _moved((machine, meanings), terms, renames)
     names = renames.names
 
     def places(found: dict[str, tuple[str, frozenset[int]]]) -> dict[str, tuple[str, frozenset[int]]]:
@@ -66,7 +68,8 @@ def translate(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -
         machine=with_terms(machine, moved.__getitem__)._replace(terms=terms),
         words={names.get(name, name): words for name, words in contents.words.items()},
         sites={names.get(name, name): sites for name, sites in contents.sites.items()},
-        labels=places(contents.labels), routines=places(contents.routines))
+        labels=places(contents.labels), routines=places(contents.routines),
+        meanings=with_terms(meanings, moved.__getitem__))
 
 
 def with_places(contents: Contents) -> Contents:
@@ -92,9 +95,9 @@ def _less_said(machine: Machine) -> Machine:
         stores={name: store._replace(unused=None) for name, store in machine.stores.items()})
 
 
-def _moved(machine: Machine, terms: Terms, renames: Renames) -> dict[Node, Node]:
+def _moved(said: tuple[Machine, dict[str, Meaning]], terms: Terms, renames: Renames) -> dict[Node, Node]:
     moved: dict[Node, Node] = {}
-    for node in postorder(terms_in(machine)):
+    for node in postorder(terms_in(said)):
         if type(node) is Leaf:
             known = renames.places if node.kind in ("at", "in") else {} if node.kind == "field" else renames.names
             moved[node] = terms.leaf(node.kind, known.get(node.name, node.name), node.width)
@@ -103,6 +106,16 @@ def _moved(machine: Machine, terms: Terms, renames: Renames) -> dict[Node, Node]
         else:
             moved[node] = terms.rebuild(node, tuple(moved[arg] for arg in node.args))
     return moved
+
+
+def _meant(meaning: Meaning, renames: Renames) -> Meaning:
+    """The meaning with new names for what its effects change."""
+    def named(effects: tuple[Effect, ...]) -> tuple[Effect, ...]:
+        return tuple(effect._replace(name=renames.names.get(effect.name, effect.name)) for effect in effects)
+
+    rounds = meaning.rounds
+    return meaning._replace(effects=named(meaning.effects), rounds=None if rounds is None else rounds._replace(
+        effects=named(rounds.effects), stopped=None if rounds.stopped is None else named(rounds.stopped)))
 
 
 def _renamed(machine: Machine, renames: Renames) -> Machine:
@@ -126,7 +139,7 @@ def _renamed(machine: Machine, renames: Renames) -> Machine:
         need._replace(bus=of(need.bus)) for need in strobe.needs)) for strobe in machine.strobes)
     clock = None if machine.clock is None else machine.clock._replace(name=of(machine.clock.name))
     return machine._replace(
-        clock=clock,
+        clock=clock, visible=tuple(of(name) for name in machine.visible),
         stores=declared(machine.stores), states=declared(machine.states), registers=declared(machine.registers),
         inputs=declared(machine.inputs), conditions=declared(machine.conditions), agents=declared(machine.agents),
         fields={name: field._replace(store=of(field.store)) for name, field in machine.fields.items()},

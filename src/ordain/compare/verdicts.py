@@ -9,12 +9,12 @@ from ordain.compare.declared import Demands
 from ordain.compare.translation import SAME_NAMES, Renames, joined_name
 
 Kind = Literal["newly-broken", "newly-vacuous", "newly-undecided", "repaired", "decided", "allowed", "grew", "shrank",
-               "broken-elsewhere", "added", "dropped", "weaker", "stronger", "promised", "allows"]
+               "broken-elsewhere", "added", "dropped", "weaker", "stronger", "changed", "promised", "allows"]
 
 WORSE: frozenset[Kind] = frozenset(("newly-broken", "newly-vacuous", "newly-undecided", "broken-elsewhere"))
 """What a repository guard must not let through."""
 
-LESS_ASKED: frozenset[Kind] = frozenset(("dropped", "weaker", "promised", "allows"))
+LESS_ASKED: frozenset[Kind] = frozenset(("dropped", "weaker", "changed", "promised", "allows"))
 """What it must not let through unless it is named: the answers may be as good as before, but to lesser questions."""
 
 NOTHING_DEMANDED = Demands((), {}, SAME_NAMES)

@@ -221,7 +221,7 @@ _SAID = {"newly-broken": "newly broken", "newly-vacuous": "newly vacuous", "newl
          "repaired": "repaired", "decided": "now proved", "allowed": "now allowed", "grew": "worst case grew",
          "shrank": "worst case shrank", "broken-elsewhere": "broken in more places", "added": "new, proved",
          "dropped": "not asked any more", "weaker": "asks less", "stronger": "asks more",
-         "promised": "taken for granted now", "allows": "allowed now"}
+         "changed": "asks something else", "promised": "taken for granted now", "allows": "allowed now"}
 
 
 BETTER = ("repaired", "decided", "shrank", "stronger")
