@@ -12,7 +12,7 @@ import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from tempfile import TemporaryDirectory, gettempdir
 from typing import NamedTuple
 
 from ordain.cli.main import run
@@ -102,9 +102,11 @@ def _quoted(argument: str) -> str:
 
 
 def _said(arguments: tuple[str, ...], directory: Path, width: int) -> tuple[int, str]:
-    """The exit status and all that was said, as on a terminal of that width, without colour."""
+    """The exit status and all that was said, as on a terminal of that width, without colour. The examples are copied
+    without the tree around them, of which they name files."""
     out = io.StringIO()
-    with _in(directory), _environment(COLUMNS=str(width), SOURCE_DATE_EPOCH=None, NO_COLOR="1"), \
+    with _in(directory), _environment(COLUMNS=str(width), SOURCE_DATE_EPOCH=None, NO_COLOR="1",
+                                            ORDAIN_READ_FROM=gettempdir()), \
             contextlib.redirect_stdout(out), contextlib.redirect_stderr(out):
         status = run(list(arguments))
     return status, out.getvalue()

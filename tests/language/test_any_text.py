@@ -46,7 +46,8 @@ def read_both(text: str) -> None:
     check(findings, text)
     made_too, findings = parse_microprogram({"u": text}, ["u"])
     check(findings, text)
-    assert made is not None and made_too is not None
+    assert (made is not None and made_too is not None) or [finding.name for finding in findings] == [
+        "control-character"]
 
 
 @settings(max_examples=300)

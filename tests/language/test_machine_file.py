@@ -62,7 +62,7 @@ def test_includes_nested_too_deep_are_one_finding() -> None:
     assert name == "nested-too-deep" and place == f"f{DEEPEST_INCLUDE - 1}:1:9"
 
 
-@pytest.mark.parametrize("file", ["/etc/passwd", "C:/x", "", "a\x07"])
+@pytest.mark.parametrize("file", ["/etc/passwd", "C:/x", ""])
 def test_names_that_lead_out_of_the_directory_by_themselves(file: str) -> None:
     assert [name for name, _ in faults(f'include "{file}"\n')] == ["bad-file-name"]
 

@@ -1,8 +1,9 @@
 """All planted faults."""
 
-from tests.planted import kiln, lock, mill, organ, weir, winch
+from tests.planted import kiln, lock, mill, organ, scales, weir, winch
 
-PLANTED = (*weir.PLANTED, *mill.PLANTED, *organ.PLANTED, *kiln.PLANTED, *lock.PLANTED, *winch.PLANTED)
+PLANTED = (*weir.PLANTED, *mill.PLANTED, *organ.PLANTED, *kiln.PLANTED, *lock.PLANTED, *winch.PLANTED,
+           *scales.PLANTED)
 """Every fault that is planted somewhere."""
 
 LARGE = lock.PLANTED

@@ -10,7 +10,9 @@ from ordain.checks.check import Report
 from ordain.checks.run import prove, questions
 from ordain.cli.manner import finding_lines
 from ordain.control.system import build_system
+from ordain.meaning.run import with_meanings
 from ordain.prover.decide import decide
+from ordain.prover.model import Property, Verdicts
 from ordain.show.groups import first_causes, grouped
 from ordain.show.page import Page
 from ordain.show.paint import Paint
@@ -29,7 +31,11 @@ def report_of(texts: Sound) -> Report:
     """Many faults have the same twin."""
     contents = contents_of(*texts)
     system = build_system(contents)
-    return prove(contents, lambda asked: decide(system, asked))
+
+    def decided(asked: tuple[Property, ...]) -> Verdicts:
+        return decide(system, asked)
+
+    return with_meanings(contents, decided, prove(contents, decided))
 
 
 def shown(finding: Finding) -> str:
