@@ -115,6 +115,7 @@ def test_every_command_and_option_exists(line: list[str]) -> None:
     import click
 
     assert line[0] in COMMANDS
-    command = ordain.get_command(click.Context(ordain), line[0])
+    top = click.Context(ordain, **ordain.context_settings)
+    command = ordain.get_command(top, line[0])
     assert command is not None
-    command.make_context(line[0], line[1:])
+    command.make_context(line[0], line[1:], parent=top)
