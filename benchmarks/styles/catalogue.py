@@ -9,6 +9,7 @@ from benchmarks.styles.board import Shape, board
 from benchmarks.styles.large import large
 from benchmarks.styles.source import Source
 from benchmarks.styles.stepped import stepped
+from benchmarks.styles.timers import timers
 
 
 class Style(NamedTuple):
@@ -57,5 +58,6 @@ STYLES: tuple[Style, ...] = (
           _bench(Shape(pipelined=True, stack=4, resets=2, inputs=2, flags=3), "words"), True),
     Style("console", "words", (256, 512, 1024),
           _bench(Shape(pairs=True, masters=2, flags=3, inputs=2, tracked=4), "words"), True),
+    Style("timers", "instructions", (8, 16, 32), timers, True),
     Style("large", "instructions", (24, 48, 96), large, True),
 )
