@@ -52,12 +52,12 @@ def written(certificate: Certificate) -> bytes:
     said = certificate._asdict() | {"claims": [claim._asdict() for claim in certificate.claims],
                                     "nodes": len(certificate.nodes)}
     body = json.dumps(said, separators=(",", ":"), ensure_ascii=True).encode() + b"\n"
-    body += b"".join(_number(bit) + _number(at - low) + _number(at - high)
+    body += b"".join(seven_bits(bit) + seven_bits(at - low) + seven_bits(at - high)
                      for at, (bit, low, high) in enumerate(certificate.nodes, 2))
     return f"{_HEAD} {VERSION} {sha256(body).hexdigest()}\n".encode() + body
 
 
-def _number(value: int) -> bytes:
+def seven_bits(value: int) -> bytes:
     """Seven bits a byte, the lowest first; the highest bit of a byte says that more follow."""
     found = bytearray()
     while value > 127:

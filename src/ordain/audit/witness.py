@@ -13,6 +13,7 @@ from oxidd.bdd import BDDFunction
 
 from ordain.audit.audit import Audit
 from ordain.audit.board import NotAudited
+from ordain.audit.certificate import seven_bits
 
 
 def circuits(audit: Audit, name: str) -> tuple[bytes, bytes]:
@@ -61,7 +62,7 @@ def _written(inputs: int, latches: Sequence[tuple[int | None, BDDFunction]], bad
     lines += [str(literal) for literal in (*faults, constraint)]
     body = "".join(f"{line}\n" for line in lines).encode()
     for at, (a, b) in enumerate(gates.made, inputs + len(latches) + 1):
-        body += _number(2 * at - a) + _number(a - b)
+        body += seven_bits(2 * at - a) + seven_bits(a - b)
     return body + "".join(f"{line}\n" for line in (*symbols, "c", *comment)).encode()
 
 
@@ -108,11 +109,3 @@ class _Gates:
             self.made.append((a, b))
             self._both[a, b] = 2 * self.last
         return self._both[a, b]
-
-
-def _number(value: int) -> bytes:
-    found = bytearray()
-    while value > 127:
-        found.append(value & 127 | 128)
-        value >>= 7
-    return bytes((*found, value))

@@ -4,7 +4,7 @@ Every term of a model is found by walking its named tuples, so no declaration th
 """
 
 from collections.abc import Callable, Iterator
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar, cast, get_args
 
 from ordain.machine.expression import Const, Leaf, Node, Terms, postorder, substitute
 from ordain.machine.model import Effect, Machine, Meaning
@@ -25,7 +25,7 @@ class Renames(NamedTuple):
 
 SAME_NAMES = Renames({}, {}, {})
 
-_NODES = Node.__args__  # type: ignore[attr-defined]
+_NODES = get_args(Node)
 
 
 def terms_in(value: object) -> Iterator[Node]:
@@ -48,7 +48,7 @@ def with_terms(value: Walked, made: Callable[[Node], Node]) -> Walked:
         parts = [with_terms(part, made) for part in found]
         if any(part is not before for part, before in zip(parts, found)):
             found = type(found)._make(parts) if hasattr(found, "_make") else tuple(parts)
-    return found  # type: ignore[no-any-return]
+    return cast(Walked, found)
 
 
 def translate(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -> Contents:
@@ -127,8 +127,8 @@ def _renamed(machine: Machine, renames: Renames) -> Machine:
         return renames.names.get(name, name)
 
     def declared(table: dict[str, Walked]) -> dict[str, Walked]:
-        found: Any = {of(name): item._replace(name=of(name)) for name, item in table.items()}  # type: ignore[attr-defined]
-        return found  # type: ignore[no-any-return]
+        items = cast(dict[str, Any], table)
+        return {of(name): item._replace(name=of(name)) for name, item in items.items()}
 
     buses = {name: bus._replace(
         drivers=tuple(item._replace(name=joined_name(renames, item.name), follows=of(item.follows))

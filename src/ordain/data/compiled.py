@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, TypeAlias
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
 from ordain.data.partial import Bits
-from ordain.data.resolving import Resolving, Undecided
+from ordain.data.resolving import Resolving, Undecided, said_by_words
 from ordain.machine.expression import (
     Add,
     Among,
@@ -106,15 +106,8 @@ class Compiled:
         return node
 
     def _code(self, key: tuple[int, ...]) -> Code | None:
-        path, terms, machine = self.path, self._terms, self.path.machine
-        known: dict[Node, Node] = {}
-        for store, address in zip(self._stores, key):
-            word = path.contents.words[store.name][address]
-            known[terms.leaf("word", store.name, store.bits)] = terms.const(word, store.bits)
-            known[terms.leaf("address", store.name, store.address_width)] = terms.const(address, store.address_width)
-            for name in store.fields:
-                field = machine.fields[name]
-                known[terms.leaf("field", name, field.width)] = terms.const(field.read(word), field.width)
+        path, terms = self.path, self._terms
+        known = said_by_words(path, zip(self._stores, key))
         for leaf, value in zip(self._deciding, key[len(self._stores):]):
             known[leaf] = terms.const(value, leaf.width)
         try:

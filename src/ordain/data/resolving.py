@@ -9,11 +9,24 @@ from collections.abc import Iterable
 from ordain.data.datapath import Datapath, kept_leaf
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Leaf, Node, leaves
-from ordain.machine.model import Bus, Memory
+from ordain.machine.model import Bus, Memory, Store
 
 
 class Undecided(Exception):
     """Something is decided only as the machine runs."""
+
+
+def said_by_words(path: Datapath, presented: Iterable[tuple[Store, int]]) -> dict[Node, Node]:
+    """The words at the addresses that stores present: these, the addresses, and the fields, as numbers."""
+    terms, known = path.terms, dict[Node, Node]()
+    for store, address in presented:
+        word = path.contents.words[store.name][address]
+        known[terms.leaf("word", store.name, store.bits)] = terms.const(word, store.bits)
+        known[terms.leaf("address", store.name, store.address_width)] = terms.const(address, store.address_width)
+        for name in store.fields:
+            field = path.machine.fields[name]
+            known[terms.leaf("field", name, field.width)] = terms.const(field.read(word), field.width)
+    return known
 
 
 class Resolving:

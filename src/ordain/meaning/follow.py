@@ -15,7 +15,7 @@ from typing import NamedTuple
 from ordain.control.ending import ends_of
 from ordain.control.sequencing import Sequencing, origins, sequencing
 from ordain.data.datapath import Datapath
-from ordain.data.resolving import Resolving
+from ordain.data.resolving import Resolving, said_by_words
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Among, And, Cell, Const, If, Leaf, Node, Not, Or, Terms, leaves, postorder
 from ordain.machine.model import Memory, Store
@@ -99,14 +99,7 @@ class Word(Resolving):
 
     def __init__(self, following: Following, key: Key) -> None:
         path, machine, terms = following.path, following.machine, following.terms
-        known: dict[Node, Node] = {}
-        for store, address in zip(following.stores, key):
-            word = path.contents.words[store.name][address]
-            known[terms.leaf("word", store.name, store.bits)] = terms.const(word, store.bits)
-            known[terms.leaf("address", store.name, store.address_width)] = terms.const(address, store.address_width)
-            for name in store.fields:
-                field = machine.fields[name]
-                known[terms.leaf("field", name, field.width)] = terms.const(field.read(word), field.width)
+        known = said_by_words(path, zip(following.stores, key))
         if following.phase is not None:
             known[following.phase] = terms.const(key[-1], following.phase.width)
         super().__init__(path, known)
@@ -394,10 +387,10 @@ class Course:
         return found
 
     def _end(self, step: Step) -> None:
-        wide, here = False, step
-        while here is not None and not wide:
-            wide, here = bool(here.anew), here.before  # type: ignore[assignment]
-        self.paths.append(Path(step, step.assumed, wide))
+        here: Step | None = step
+        while here is not None and not here.anew:
+            here = here.before
+        self.paths.append(Path(step, step.assumed, here is not None))
 
     # ------------------------------------------------------------ rounds
 

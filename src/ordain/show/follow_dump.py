@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from ordain.follow.model import Clock
 from ordain.machine.model import Line
 from ordain.rom.contents import Contents
+from ordain.show.vcd import identifier
 
 _UNITS = ((1.0, "1 s"), (1e-3, "1 ms"), (1e-6, "1 us"), (1e-9, "1 ns"), (1e-12, "1 ps"), (1e-15, "1 fs"))
 
@@ -24,7 +25,7 @@ class Dump:
         self.text = [f"$comment {machine.name} $end", f"$timescale {unit} $end",
             f"$scope module {_plain(machine.name)} $end",
                      "$var wire 1 ! explained $end", "$var integer 32 \" clock $end"]
-        self._codes = [_code(number + 2) for number in range(len(lines) + len(self._stores))]
+        self._codes = [identifier(number + 2) for number in range(len(lines) + len(self._stores))]
         for store, code in zip(self._stores, self._codes[len(lines):]):
             self.text.append(f"$var wire {store.address_width} {code} {_plain(store.name)}_address "
                              f"[{store.address_width - 1}:0] $end")
@@ -67,14 +68,6 @@ def _unit(tick: float) -> tuple[float, str]:
         if tick / size >= 1 and abs(tick / size - round(tick / size)) < 1e-6:
             return float(round(tick / size)), name
     return tick / 1e-15, "1 fs"
-
-
-def _code(number: int) -> str:
-    code = chr(33 + number % 94)
-    while number >= 94:
-        number = number // 94 - 1
-        code += chr(33 + number % 94)
-    return code
 
 
 def _plain(name: str) -> str:

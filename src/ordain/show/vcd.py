@@ -38,7 +38,7 @@ def vcd(contents: Contents, trace: Trace) -> str:
     lines += [f"$comment {text} $end" for text in _comments(machine, trace)]
     lines += _declarations(machine, wires)
     lines += ["$enddefinitions $end"]
-    clock, phases = _identifier(0), machine.clock if machine.steps > 1 else None
+    clock, phases = identifier(0), machine.clock if machine.steps > 1 else None
     level = -1
     shown: list[Value] = [-1] * len(wires)
     for index in range(len(trace.cycles)):
@@ -50,7 +50,7 @@ def vcd(contents: Contents, trace: Trace) -> str:
             value = wire.values[index]
             if value != shown[number]:
                 shown[number] = value
-                changes.append(_change(value, wire.width, _identifier(number + 1)))
+                changes.append(_change(value, wire.width, identifier(number + 1)))
         lines += ["$dumpvars", *changes, "$end"] if index == 0 else changes
         lines += [f"#{index * CYCLE + CYCLE // 2}", f"0{clock}"] if phases is None else []
     lines.append(f"#{len(trace.cycles) * CYCLE}")
@@ -118,9 +118,9 @@ def _free_width(machine: Machine, name: str, cycles: tuple[Cycle, ...]) -> int:
 
 def _declarations(machine: Machine, wires: list[Wire]) -> list[str]:
     """Variables grouped by scope; a scope is opened once, however its wires are strewn."""
-    tree: dict[tuple[str, ...], list[tuple[str, int, str]]] = {(_plain(machine.name),): [("clock", 1, _identifier(0))]}
+    tree: dict[tuple[str, ...], list[tuple[str, int, str]]] = {(_plain(machine.name),): [("clock", 1, identifier(0))]}
     for number, wire in enumerate(wires):
-        tree.setdefault(wire.scope, []).append((wire.name, wire.width, _identifier(number + 1)))
+        tree.setdefault(wire.scope, []).append((wire.name, wire.width, identifier(number + 1)))
     lines: list[str] = []
     opened: tuple[str, ...] = ()
     for scope in tree:
@@ -151,7 +151,7 @@ def _change(value: Value, width: int, code: str) -> str:
     return f"b{'x' if value is None else format(value, 'b')} {code}"
 
 
-def _identifier(number: int) -> str:
+def identifier(number: int) -> str:
     """Short codes of the printable characters ! to ~."""
     code = chr(33 + number % 94)
     while number >= 94:

@@ -116,16 +116,18 @@ class Judge:
         if layers.stopped:
             return self.made(prop, "undecided")
         goal = case.having_node(prop.node) & layers.reached
-        # From everywhere a state of each set in `_inevitable` can be reached. So a goal that can be reached from all of
-        # such a set can be reached from everywhere.
-        able = case.closed(goal, case.graph().before, layers.reached,
-                           lambda found: any(not (known & ~found).satisfiable() for known in self._inevitable))
+
+        def from_everywhere(able: BDDFunction) -> bool:
+            """From everywhere a state of each set in `_inevitable` can be reached: so what can be reached from all of
+            such a set can be reached from everywhere."""
+            return any(not (known & ~able).satisfiable() for known in self._inevitable)
+
+        able = case.closed(goal, case.graph().before, layers.reached, from_everywhere)
         lost = layers.reached & ~able
-        if any(not (known & lost).satisfiable() for known in self._inevitable) or not lost.satisfiable():
+        first = None if from_everywhere(able) else layers.first(lost)
+        if first is None:
             self._inevitable.append(goal)
             return self._sound(prop)
-        first = layers.first(lost)
-        assert first is not None
         path = shortest(case, *first)
         loop = go_round(case, case.graph(), path[-1], lost)
         trace = self._play(prop, _with_loop(path, loop, [()] * (len(path) - 1), ()))
