@@ -89,8 +89,9 @@ class Looker:
             case tree.Infix(operator="and" | "or" as operator) if (
                     self.cycle.shape(expr, None, agent).width or want) == 1:
                 return self._gate(_chain(expr), operator, agent)
-            case tree.Infix(left=left, right=right):
-                return self._sides((left, right), agent)
+            case tree.Infix(operator=operator, left=left, right=right):
+                never = operator != "+" and self._same(left, right, agent)
+                return NEVER if never else self._sides((left, right), agent)
             case tree.Slice(operand=tree.Join(parts=parts), high=high, low=low):
                 return self._cut(parts, high, low, agent)
             case tree.Not(operand=operand) | tree.Slice(operand=operand) | tree.Parity(operand=operand):
@@ -102,6 +103,12 @@ class Looker:
         return NEVER
 
     # ------------------------------------------------------------
+
+    def _same(self, left: tree.Expr, right: tree.Expr, agent: str) -> bool:
+        """Then a difference, a comparison or an exclusive or of the two is always the same number."""
+        codes = self.cycle.codes_of_sides((left, right), agent)
+        one, other = (self.cycle.text(side, None, own, agent) for side, own in zip((left, right), codes, strict=True))
+        return one == other
 
     def _sides(self, sides: tuple[tree.Expr, ...], agent: str) -> Look:
         """Of a comparison or a sum; the name of a code is nothing to look at."""
