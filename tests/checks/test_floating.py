@@ -84,6 +84,15 @@ def test_what_changes_nothing_takes_nothing(parts: str) -> None:
     assert found.get("floating rope", "proved") == "proved"
 
 
+def test_what_the_cycle_before_has_left_is_settled() -> None:
+    """What stood on the bus then is looked at, not what stands there now; and then nobody may have let it through."""
+    parts = ("signal edge = rope[1] and call and prior(rope[0] and call)\n" + SIDE + "lamp when ring\nstrobe edge\n"
+             "    shore steady 0 cycles before, 0 cycles after")
+    assert outcomes(report(ferry(parts, "look", "go, call")))["floating rope"] == "proved"
+    [finding] = findings_named("floating", report(ferry(parts, "call", "go, call")))
+    assert finding.span is not None and finding.span.text == "go, call"
+
+
 def test_what_an_enable_does_with_it_is_not_told_again() -> None:
     parts = SIDE + "lamp when rope[0] and look\n    sampled by eye when look"
     [finding] = findings_named("floating", report(ferry(parts, "look")))

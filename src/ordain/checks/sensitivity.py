@@ -8,7 +8,7 @@ holds as well.
 
 from collections.abc import Iterable, Mapping
 
-from ordain.machine.expression import And, Const, If, Leaf, Node, Or, Terms, postorder
+from ordain.machine.expression import And, Const, If, Leaf, Node, Or, Prior, Terms, postorder
 
 _KNOWN = ("state", "field", "word", "address")
 """Leaves that a proof follows in any case; comparing others would bring more into a question than it is worth."""
@@ -28,7 +28,7 @@ def looks_at(terms: Terms, roots: Iterable[Node], targets: Mapping[Node, Node]) 
             plain.add(node)
         if node in targets:
             looks[node] = targets[node]
-        elif all(look is never for look in below):
+        elif isinstance(node, Prior) or all(look is never for look in below):  # what was before is settled by now
             looks[node] = never
         elif isinstance(node, If):
             looks[node] = _selection(terms, node, below, plain)
