@@ -82,4 +82,5 @@ def compare_machines(old: "Built", new: "Built") -> "Comparison":
     asked = demands(old.contents, new.contents, correspond(old.contents, new.contents), other_meanings)
     chips = chip_changes(new.machine.chips, old.machine.chips, old.images, new.images)
     verdicts = verdict_changes(prove_machine(old), prove_machine(new), asked)
-    return Comparison("old", "new", acts, reach_of_change(acts), verdicts, None, chips, frozenset(), ())
+    return Comparison("old", "new", acts, reach_of_change(acts), verdicts, None, chips, frozenset(),
+                      asked.remarks)

@@ -468,3 +468,94 @@ def test_an_allowance_more_beside_others() -> None:
         before, after = contents_of(*old), contents_of(*new)
         found = demands(before, after, correspond(before, after), other_meanings).redefined
         assert sum(one.kind == "allows" for one in found) == more
+
+
+# ---------------------------------------------------------------- labels, and what is assumed
+
+QUERN: Texts = ("""machine quern "a quern that is turned by hand"
+microprogram "m.micro"
+store control 8 words of 5 bits
+    address upc
+field last  1 bit
+field grind 1 bit
+field lift  1 bit
+field sift  1 bit
+field turn  1 bit
+state upc 3 bits, reset 0
+    next 0 if last else upc + 1
+input key 1 bit
+order idle :
+assume not (at mill.wait and key)
+rule "the stone lies" never at mill.wait and turn
+keep upc while at mill.wait and key
+allow nowhere at mill.wait "it creaks"
+""", """\
+routine mill at 0
+        lift
+  wait: grind
+        sift
+        turn, last
+""")
+SPEAK_OF_IT = {("promised", "assume"), ("weaker", "never"), ("weaker", "lost-state"), ("allows", "nowhere")}
+
+
+@pytest.mark.parametrize(("edits", "label", "elsewhere"), [
+    ((("  wait: grind", "        grind"), ("        sift", "  wait: sift")), "mill.wait", True),    # to the next word
+    ((("  wait: grind", "  wait: idle\n        grind"),), "mill.wait", True),    # a word came between, not its label
+    ((("  wait: grind", "        lift\n  wait: grind"),), "mill.wait", False),   # and before both
+    ((("  wait: grind", "  wait: grind, turn"),), "mill.wait", False),           # the word itself is another one
+    ((("  wait: grind\n        sift\n", "        sift\n  wait: grind\n"),), "mill.wait", False),    # both went together
+    ((("  wait: grind", "  hold: grind"),), "mill.hold", False),
+    ((("routine mill", "routine barn"),), "barn.wait", False),
+])
+def test_what_speaks_of_a_label_that_stands_at_another_word(edits: tuple[tuple[str, str], ...], label: str,
+                                                            elsewhere: bool) -> None:
+    """The words of rules and assumptions are as they were; what they speak of is not."""
+    machine, micro = edited(QUERN, *edits)
+    before, after = contents_of(*QUERN), contents_of(machine.replace("mill.wait", label), micro)
+    found = demands(before, after, correspond(before, after), other_meanings)
+    assert {one[:2] for one in found.redefined} == (SPEAK_OF_IT if elsewhere else set())
+    assert found.remarks == (("label `mill.wait` stands at another word than before: what names it speaks of another "
+                              "place",) if elsewhere else ())
+
+
+@pytest.mark.parametrize(("grind", "word", "elsewhere"), [
+    ("", "grind", False), ("        grind\n", "grind", True), ("        grind\n", "sift", True), ("", "sift", False)])
+def test_a_label_that_stands_in_another_routine(grind: str, word: str, elsewhere: bool) -> None:
+    """Its word went along, or is still where it was. Where it is gone, nothing says of what was spoken."""
+    wait = QUERN[0].replace("mill.wait", "wait")
+    mill = f"routine mill at 0\n        lift\n{grind}        sift\n        turn, last\n"
+    before, after = contents_of(wait, QUERN[1]), contents_of(wait, f"{mill}routine bin\n  wait: {word}\n        last\n")
+    found = demands(before, after, correspond(before, after), other_meanings).redefined
+    assert {one[:2] for one in found} == (SPEAK_OF_IT if elsewhere else set())
+
+
+def test_of_equal_words_it_is_the_place_in_the_text_that_counts() -> None:
+    """Three words alike, the label at the second or at the third; with a word more it is not sure which is which."""
+    three = edited(QUERN, ("        sift", "        grind\n        grind"))
+    third = edited(three, ("  wait: grind", "        grind"),
+                   ("        grind\n        turn", "  wait: grind\n        turn"))
+    more = edited(third, ("        lift\n", "        lift\n        sift\n"))
+    for new, elsewhere in ((three, False), (third, True), (more, False)):
+        before, after = contents_of(*three), contents_of(*new)
+        found = demands(before, after, correspond(before, after), other_meanings).redefined
+        assert {one[:2] for one in found} == (SPEAK_OF_IT if elsewhere else set())
+
+
+def test_a_label_that_nobody_speaks_of_may_stand_anywhere() -> None:
+    quern = (QUERN[0].split("assume")[0], QUERN[1])
+    new = edited(quern, ("  wait: grind", "        grind"), ("        sift", "  wait: sift"))
+    before, after = contents_of(*quern), contents_of(*new)
+    assert demands(before, after, correspond(before, after), other_meanings)[::3] == ((), ())
+
+
+def test_what_only_an_assumption_rules_out_is_a_difference() -> None:
+    """A comparison is about what the machines do, whatever their surroundings promise; and the promise is no
+    difference between them."""
+    quern = edited(QUERN, ("next 0 if last else upc + 1", "next 0 if last or key else upc + 1"),
+                   ("assume not (at mill.wait and key)", "assume not key"))
+    away = edited(quern, ("        sift", "        sift, turn"))
+    deaf = edited(quern, ("0 if last or key else", "0 if last else"))
+    assert moved(compared(contents_of(*quern), contents_of(*away)))
+    assert moved(compared(contents_of(*quern), contents_of(*deaf)))
+    assert not moved(compared(contents_of(*quern), contents_of(*edited(quern, ("assume not key\n", "")))))

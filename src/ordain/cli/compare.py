@@ -111,7 +111,8 @@ def _compared(old: "Version", new: "Version", expected: frozenset[str], parts: t
             acts = behaviour(join(old.contents, new.contents))
             reach = reach_of_change(acts)
         if "verdicts" in parts:
-            verdicts = _verdicts(old, new, quiet, keep)
+            verdicts, said = _verdicts(old, new, quiet, keep)
+            remarks += said
         if "cycles" in parts:
             cycles = _cycles(old, new)
     chips = None
@@ -122,15 +123,16 @@ def _compared(old: "Version", new: "Version", expected: frozenset[str], parts: t
     return found._replace(remarks=tuple(remarks))
 
 
-def _verdicts(old: "Version", new: "Version", quiet: bool, keep: bool) -> "VerdictChanges":
+def _verdicts(old: "Version", new: "Version", quiet: bool, keep: bool) -> "tuple[VerdictChanges, tuple[str, ...]]":
+    """And what is to be remarked about what is asked."""
     from ordain.compare.correspondence import correspond
     from ordain.compare.declared import demands
     from ordain.compare.verdicts import verdict_changes
     from ordain.meaning.strength import other_meanings
 
     assert old.contents is not None and new.contents is not None
-    redefined = demands(old.contents, new.contents, correspond(old.contents, new.contents), other_meanings)
-    return verdict_changes(_report(old, quiet, keep), _report(new, quiet, keep), redefined)
+    asked = demands(old.contents, new.contents, correspond(old.contents, new.contents), other_meanings)
+    return verdict_changes(_report(old, quiet, keep), _report(new, quiet, keep), asked), asked.remarks
 
 
 def _report(version: "Version", quiet: bool, keep: bool) -> "Report":

@@ -8,19 +8,22 @@ counts only when no other candidate on either side looks alike. Every pair that 
 from collections.abc import Callable, Hashable
 from typing import NamedTuple
 
+from ordain.compare.labels import moved_labels, pair_places
 from ordain.compare.orders import Pairing
 from ordain.compare.translation import Renames
 from ordain.machine.expression import Among, Const, Leaf, Node, Slice, leaves, postorder
 from ordain.machine.model import Driver, Field, Machine, Sampler
-from ordain.rom.contents import Contents, Site
+from ordain.rom.contents import Contents
 
 
 class Correspondence(NamedTuple):
-    """`said`: for people, one sentence a pair that is not simply the same name and the same codes."""
+    """`said`: for people, one sentence a pair that is not simply the same name and the same codes. `moved`: labels that
+    both sides have and that stand at another word now; what speaks of one does not speak of the same place."""
 
     renames: Renames
     pairing: Pairing
     said: tuple[str, ...]
+    moved: tuple[str, ...] = ()
 
 
 KINDS = ("agents", "buses", "registers", "states", "inputs", "conditions", "stores", "strobes", "parts")
@@ -47,9 +50,11 @@ def correspond(old: Contents, new: Contents) -> Correspondence:
     said = [f"{_SINGULAR[kind]} `{name}` is now `{other}`"
             for kind in KINDS for name, other in pairs[kind].items() if name != other]
     pairing, about_fields = _pair_fields(old.machine, new.machine, pairs["stores"])
-    places = _pair_places(old, new, pairs["stores"])
+    places = pair_places(old, new, pairs["stores"])
     said += [f"`{name}` is now `{other}`" for name, other in places.items()]
-    return Correspondence(_renames(machines, pairs, places), pairing, (*said, *about_fields))
+    moved = moved_labels(old, new, pairs["stores"])
+    places |= {name: f"{name} of the old machine" for name in moved}
+    return Correspondence(_renames(machines, pairs, places), pairing, (*said, *about_fields), moved)
 
 
 _SINGULAR = {"agents": "agent", "buses": "bus", "registers": "register", "states": "state", "inputs": "input",
@@ -219,45 +224,6 @@ def _renames(machines: tuple[Machine, Machine], pairs: dict[str, dict[str, str]]
                 if name in targets and name not in names and pairs[kind].get(name) != name:
                     names[name] = f"{name} of the old machine"
     return Renames(names, {name: other for name, other in pairs["parts"].items() if name != other}, places)
-
-
-def _pair_places(old: Contents, new: Contents, stores: dict[str, str]) -> dict[str, str]:
-    """Labels, routines and titles that have gone -> those that have come, where rules may speak of them: at the same
-    word of the same body, at the same addresses, or before the same words."""
-    found: dict[str, str] = {}
-    for ours, theirs in ((old.labels, new.labels), (old.routines, new.routines)):
-        for look in (_by_word, _by_addresses, _by_orders):
-            rows: list[dict[Hashable, list[str]]] = [{}, {}]
-            for side, (contents, mine, others) in enumerate(((old, ours, theirs), (new, theirs, ours))):
-                for name, (store, addresses) in mine.items():
-                    if name in others or name in found or name in found.values():
-                        continue
-                    common = store if side else stores.get(store)
-                    site = contents.sites.get(store, {}).get(min(addresses)) if addresses else None
-                    seen = None if site is None or common is None else look(contents, site, addresses)
-                    if seen is not None:
-                        rows[side].setdefault((common, "." in name, seen), []).append(name)
-            found.update({names[0]: rows[1][seen][0] for seen, names in rows[0].items()
-                          if len(names) == 1 and len(rows[1].get(seen, ())) == 1})
-    return found
-
-
-def _by_word(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
-    return site.owner, site.word - min(body.word for body in _body(contents, site))
-
-
-def _by_addresses(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
-    return addresses
-
-
-def _by_orders(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
-    return tuple(body.orders for body in _body(contents, site) if body.word >= site.word)
-
-
-def _body(contents: Contents, site: Site) -> list[Site]:
-    """The words of a site's routine or instruction, in the order of the text."""
-    body = {other.word: other for other in contents.sites[site.store].values() if other.owner == site.owner}
-    return [body[word] for word in sorted(body)]
 
 
 # ---------------------------------------------------------------- fields

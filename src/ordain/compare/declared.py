@@ -10,9 +10,9 @@ from fractions import Fraction
 from typing import Literal, NamedTuple
 
 from ordain.compare.correspondence import Correspondence
-from ordain.compare.translation import Renames, translate, with_terms
+from ordain.compare.translation import Renames, terms_in, translate, with_terms
 from ordain.logic.diagrams import TRUE, Functions, TooLarge
-from ordain.machine.expression import Node, Terms, substitute
+from ordain.machine.expression import Node, Terms, leaves, substitute
 from ordain.machine.model import AfterNever, Allowance, BetweenNever, Machine, Never, Reach, Rule, WhenThen
 from ordain.rom.contents import Contents
 
@@ -45,11 +45,13 @@ class Redefined(NamedTuple):
 class Demands(NamedTuple):
     """`redefined`: what a proof says no longer, or in addition, under the same title. `met`: (check, subject) of an old
     demand -> that of a new one which is at least as strong, and of a meaning -> that of the instruction by its present
-    title. `renames`: old names -> new ones."""
+    title. `renames`: old names -> new ones. `remarks`: for people, what is spoken of by the same name and is another
+    place."""
 
     redefined: tuple[Redefined, ...]
     met: dict[tuple[str, str], tuple[str, str]]
     renames: Renames
+    remarks: tuple[str, ...] = ()
 
 
 Restated = Callable[[Contents, Contents], Iterable[tuple[Literal["weaker", "stronger", "changed"], str]]]
@@ -82,7 +84,15 @@ def demands(old: Contents, new: Contents, correspondence: Correspondence, restat
     redefined += [Redefined("promised", *about) for about in _promised(*machines, implied)]
     redefined += [Redefined("allows", one.check, one.reason) for one in machines[1].allowances
                   if not any(_covers(other, one) for other in machines[0].allowances)]
-    return Demands(tuple(redefined), met, renames)
+    return Demands(tuple(redefined), met, renames, tuple(_elsewhere(new.machine, correspondence.moved)))
+
+
+def _elsewhere(machine: Machine, moved: Iterable[str]) -> Iterator[str]:
+    spoken_of = {leaf.name for leaf in leaves(terms_in(machine)) if leaf.kind == "at"}
+    spoken_of |= {allowance.at for allowance in machine.allowances}
+    for name in moved:
+        if name in spoken_of:
+            yield f"label `{name}` stands at another word than before: what names it speaks of another place"
 
 
 def _covers(wide: Allowance, narrow: Allowance) -> bool:
