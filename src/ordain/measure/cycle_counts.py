@@ -160,7 +160,8 @@ class _Going:
 
     def travelled(self, journey: Journey) -> Travelled:
         start, counts = self.starts[journey], self.counts[journey.course]
-        waiting = Waiting(self._alongs[journey.course], self._ground, start) if start & counts.endless else None
+        along = self._alongs[journey.course]
+        waiting = Waiting(along, counts, self._ground, start) if start & counts.endless else None
         rings = () if waiting is None else tuple(sorted(waiting.rings, key=sorted))
         least = counts.least(start)
         if least is None:

@@ -1,10 +1,13 @@
 """Where control can go round as long as it likes: the addresses of the strongly connected parts of some states.
 
 There may be very many such parts: a master that comes to an end of its own while control waits doubles them, and so
-does a register with unknown contents that chooses one of two ways round. So rings that touch are told as one, and they
-are not gone through one by one. After each that is found it is asked whether one is left that comes again and again to
-addresses outside of it, and of every other one (a fair cycle: Emerson, Lei, "Efficient model checking in fragments of
-the propositional mu-calculus", 1986). Each answer joins two of them or has a new address, so there are not many.
+does a register with unknown contents that chooses one of two ways round. So rings that touch are told as one, and
+they are not gone through one by one. Of addresses that lead to one another, some state at each of them to some state
+at the next, it is asked whether one way round comes again and again to all of them (a fair cycle: Emerson, Lei,
+"Efficient model checking in fragments of the propositional mu-calculus", 1986): no counter that runs beside it has to
+come round for that. If none does, the addresses to which none comes again are left out; else one ring is followed
+state by state, and it is asked whether another is left that comes again and again to addresses outside of it, and of
+every other one. Each answer joins two of them or has a new address, so there are not many.
 """
 
 from collections.abc import Callable, Iterable, Set
@@ -38,6 +41,10 @@ class Ground:
         """Those that cycles with a condition present in some states."""
         return frozenset(self._case.presented(self._store, states & self._space.of(cycle)))
 
+    def presenting(self, addresses: Set[int], cycle: Node) -> BDDFunction:
+        """The states in which a cycle with a condition can present one of some addresses."""
+        return self._case.having_node(self._terms.and_((cycle, self._terms.among(self._line, frozenset(addresses)))))
+
     def outside(self, addresses: Set[int], cycle: Node) -> BDDFunction:
         """The states in which a cycle with a condition can present another address."""
         elsewhere = self._terms.not_(self._terms.among(self._line, frozenset(addresses)))
@@ -69,19 +76,31 @@ def rings_within(rounds: Rounds, states: BDDFunction) -> set[frozenset[int]]:
         left = _going_round(graph, waiting.pop())
         if not left.satisfiable():
             continue
-        ring = _last_ring(rounds, left)
-        addresses = ground.addresses(ring, rounds.condition)
-        if not (left & ground.outside(addresses, rounds.condition)).satisfiable():
-            found = with_one_more(found, addresses)
-            continue
-        ahead = _with_places(ground, ring, graph.after, left)
-        part = _with_places(ground, ring, graph.before, ahead)
-        if part == left:
-            for one in _at_same_places(rounds, left & ~ring, addresses):
-                found = with_one_more(found, one)
-        else:
-            waiting += [left & ~ahead, ahead & ~part, part]
+        here = min(ground.places(left))
+        ahead = _with_places(ground, {here}, graph.after, left)
+        part = _with_places(ground, {here}, graph.before, ahead)
+        waiting += [left & ~ahead, ahead & ~part]
+        for one in _of_one_place(rounds, _going_round(graph, part)):
+            found = with_one_more(found, one)
     return found
+
+
+def _of_one_place(rounds: Rounds, states: BDDFunction) -> set[frozenset[int]]:
+    """The rings in states from each place of which one comes, from some state there, to each other place."""
+    if not states.satisfiable():
+        return set()
+    addresses = rounds.ground.addresses(states, rounds.condition)
+    goals = [rounds.ground.presenting({one}, rounds.condition) for one in sorted(addresses)]
+    if _again_and_again(rounds, states, goals).satisfiable():
+        return {addresses}
+    left = states
+    for goal in goals:
+        if not _again_and_again(rounds, left, [goal]).satisfiable():
+            left = left & ~goal
+    if left != states:
+        return rings_within(rounds, left)
+    ring = _last_ring(rounds, states)
+    return _and_others(rounds, states & ~ring, rounds.ground.addresses(ring, rounds.condition))
 
 
 def with_one_more(rings: set[frozenset[int]], ring: frozenset[int]) -> set[frozenset[int]]:
@@ -90,8 +109,8 @@ def with_one_more(rings: set[frozenset[int]], ring: frozenset[int]) -> set[froze
     return apart | {ring.union(*(rings - apart))}
 
 
-def _at_same_places(rounds: Rounds, states: BDDFunction, addresses: frozenset[int]) -> set[frozenset[int]]:
-    """The rings in states that are not to be told apart by places, and one that was found, with these addresses."""
+def _and_others(rounds: Rounds, states: BDDFunction, addresses: frozenset[int]) -> set[frozenset[int]]:
+    """One that was found, with these addresses, and the rings in some states."""
     found = {addresses}
     while True:
         goals = [rounds.ground.outside(one, rounds.condition) for one in sorted(found, key=sorted)]
@@ -141,10 +160,10 @@ def _last_ring(rounds: Rounds, states: BDDFunction) -> BDDFunction:
             return ahead
 
 
-def _with_places(ground: Ground, states: BDDFunction, onward: Callable[[BDDFunction], BDDFunction],
+def _with_places(ground: Ground, places: Set[int], onward: Callable[[BDDFunction], BDDFunction],
                  among: BDDFunction) -> BDDFunction:
-    """All that leads on from some states within a set, from everywhere at each place that it comes to."""
-    found = now = ground.at(ground.places(states)) & among
+    """All that leads on from some places within a set, from everywhere at each place that it comes to."""
+    found = now = ground.at(places) & among
     while now.satisfiable():
         now = onward(now) & among & ~found
         now = ground.at(ground.places(now)) & among

@@ -5,7 +5,8 @@ where they end.
 """
 
 from collections.abc import Iterator
-from functools import cached_property
+from functools import cached_property, reduce
+from operator import or_
 from typing import NamedTuple
 
 from oxidd.bdd import BDDFunction
@@ -96,14 +97,6 @@ class Along:
             seen = seen | new
         return seen
 
-    def arriving(self, every: UnderWay) -> UnderWay:
-        """Those of all under way that come to an end in some way."""
-        found = new = self.late(every) | self.ending(every)
-        while new:
-            new = (self.before(new) & every).less(found)
-            found = found | new
-        return found
-
     def endless(self, region: UnderWay) -> UnderWay:
         """Those who can go on for ever without leaving a region."""
         while (still := self.before(region) & region) != region:
@@ -121,6 +114,11 @@ class Counts:
     def endless(self) -> UnderWay:
         """The states from which it may be any number."""
         return self._along.endless(self._every)
+
+    @cached_property
+    def arriving(self) -> UnderWay:
+        """The states from which some journey comes to its end."""
+        return reduce(or_, self._soonest)
 
     @cached_property
     def _soonest(self) -> list[UnderWay]:

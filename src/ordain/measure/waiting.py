@@ -1,17 +1,19 @@
 """A journey that may go round for ever: its rings, and how long it takes who does not wait."""
 
 from ordain.measure.rings import Ground, Rounds, rings_within, with_one_more
-from ordain.measure.under_way import Along, UnderWay
+from ordain.measure.under_way import Along, Counts, UnderWay
 
 
 class Waiting:
     """One journey from given states. `rings`: the control addresses of each, those at which a journey ends for certain
     left out."""
 
-    def __init__(self, along: Along, ground: Ground, start: UnderWay) -> None:
+    def __init__(self, along: Along, counts: Counts, ground: Ground, start: UnderWay) -> None:
+        """`counts`: of everybody along the course, this journey among them."""
         self._along, self._ground, self._start = along, ground, start
         self._every = along.closure(start)
-        endless, terms, kinds = along.endless(self._every), along.case.model.system.terms, along.kinds
+        self._alive = self._every & counts.arriving
+        endless, terms, kinds = self._every & counts.endless, along.case.model.system.terms, along.kinds
         homely = Rounds(along.case, ground, along.stay, terms.or_((kinds.stay, kinds.go)))
         away = Rounds(along.case, ground, along.go, kinds.go)
         self.rings = rings_within(homely, endless.home)
@@ -21,7 +23,7 @@ class Waiting:
 
     def most(self) -> int:
         """Of those who arrive, without waiting."""
-        along, alive = self._along, self._along.arriving(self._every)
+        along, alive = self._along, self._alive
         layers = self._layers(alive)
         free, inside = self._start & alive, dict[int, UnderWay]()
         count = most = 0
