@@ -200,6 +200,11 @@ def test_names_defined_twice(text: str, found: list[str]) -> None:
     assert faults(described(MACHINE.replace("to first", "to a")), text) == [f"small.micro:{each}" for each in found]
 
 
+def test_an_unknown_label_twice_in_a_clause_is_told_once() -> None:
+    _, (finding,) = compiled(described(MACHINE), "routine first\n    stop, to pair(frist, frist)\n")
+    assert (finding.name, finding.places, finding.notes) == ("unknown-label", (), ())
+
+
 def test_an_unknown_label_in_many_words_is_one_finding() -> None:
     _, (finding,) = compiled(described(MACHINE), "routine first\n" + "    stop, to frist\n" * 6)
     assert (finding.name, finding.help) == ("unknown-label", "did you mean `first`?")

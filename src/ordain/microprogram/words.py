@@ -245,10 +245,11 @@ class Writer:
     def finished(self) -> list[Finding]:
         """The findings, each with the further places of the same fault."""
         for number, spans in self.again.values():
-            if spans:
-                found = self.findings[number]
-                shown = tuple([Place(span, "here too") for span in spans[:_MOST_PLACES]])
-                more = len(spans) - len(shown)
+            found = self.findings[number]
+            elsewhere = [span for span in dict.fromkeys(spans) if span != found.span]
+            if elsewhere:
+                shown = tuple([Place(span, "here too") for span in elsewhere[:_MOST_PLACES]])
+                more = len(elsewhere) - len(shown)
                 notes = (f"the same in {more} more places",) if more > 0 else ()
                 self.findings[number] = found._replace(places=(*found.places, *shown), notes=(*found.notes, *notes))
         return self.findings
