@@ -16,7 +16,7 @@ import ordain
 from ordain.checks import cache as kept
 from ordain.checks.cache import MOST_BYTES, is_there, key_of, load, own_text, prune, store
 from ordain.checks.check import Report
-from ordain.checks.kept import sources_of
+from ordain.checks.kept import report_data, report_from, sources_of
 from ordain.checks.run import EVERYTHING, Selection, prove
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
@@ -195,6 +195,100 @@ def test_an_entry_with_a_value_of_another_kind_counts_as_absent(where: tuple[Any
     head = f"ordain verdicts k {hashlib.sha256(changed).hexdigest()}\n".encode()
     (tmp_path / "k.verdicts").write_bytes(head + changed)
     assert load(tmp_path, "k", contents) is None and is_there(tmp_path, "k")
+
+
+CRANE = ("""\
+machine crane "a crane with a hook and a brake"
+microprogram "m.micro"
+store control 4 words of 2 bits
+    address step
+field haul 1 bit
+field next 1 bit
+state step 2 bits, reset 0
+    next step + 1 if next else step
+state hook (up, down, loose), reset up
+    next loose if haul else hook
+input brake (off, on, worn), load 2 bits
+bus rope 2 bits, pulled low, turnaround 1
+    driven by hook = load when haul and brake is on
+    driven by wind when next and not haul, steady while haul
+    sampled by drum when haul
+rule "it hauls"     reach haul and brake is worn
+rule "hauled again" when haul then next within 1 cycle
+home next
+""", "routine work at 0\n        next\n        haul, next\n        next\n        haul\n")
+CYCLE = {"states": 0, "monitors": 1, "free": 2, "matters": 3, "addresses": 4, "words": 5, "drivers": 6, "samplers": 7,
+         "strobes": 8, "events": 9}
+
+
+def with_cycle(trace: list[Any], number: int, edits: dict[str, Any]) -> None:
+    """One cycle of a trace as data with other values: "part" or "part name" -> value; ... takes the name out."""
+    for where, value in edits.items():
+        part, _, name = where.partition(" ")
+        if not name:
+            trace[0][number][CYCLE[part]] = value
+        elif value is ...:
+            del trace[0][number][CYCLE[part]][name]
+        else:
+            trace[0][number][CYCLE[part]][name] = value
+
+
+@pytest.mark.parametrize(("number", "edits", "loop", "whole"), [
+    (1, {}, None, True),
+    (1, {"states hook": 2}, None, True), (1, {"states hook": 3}, None, False), (1, {"states hook": -1}, None, False),
+    (1, {"states step": 77}, None, True), (1, {"states step": -1}, None, False),
+    (1, {"free brake": 2}, None, True), (1, {"free brake": 3}, None, False), (1, {"free load": -1}, None, False),
+    (1, {"states hook": ...}, None, False), (1, {"states other": 0}, None, False),
+    (1, {"monitors other": 0}, None, False),
+    (1, {"states hook": ...}, 1, True), (0, {"states hook": ...}, None, False),
+    (1, {"free load": ...}, None, False), (1, {"free other": 1}, None, False),
+    (1, {"matters": ["brake"]}, None, True), (1, {"matters": ["other"]}, None, False),
+    (1, {"words": {}, "addresses": {}}, None, False), (1, {"words control": 1}, None, False),
+    (1, {"addresses control": 0, "words control": "first"}, None, True), (1, {"addresses control": 0}, None, False),
+    (1, {"addresses control": -1, "words control": "last"}, None, False), (1, {"addresses control": 4}, None, False),
+    (1, {"drivers": {}}, None, False), (1, {"samplers": {}}, None, False),
+    (1, {"drivers rope": ["wind"]}, None, True), (1, {"drivers other": []}, None, False),
+    (1, {"samplers other": []}, None, False), (1, {"strobes": [1]}, None, False), (1, {"events": [1]}, None, False),
+    (1, {}, 0, True), (1, {}, 1, True), (1, {}, 2, False), (1, {}, -1, False),
+])
+def test_a_trace_of_another_machine_counts_as_absent(number: int, edits: dict[str, Any], loop: int | None,
+                                                     whole: bool) -> None:
+    """Every part of a cycle has the names of the machine, and values that can be shown: a number may be any. Where a
+    loop is entered, states may be left out."""
+    contents, report = proved(*CRANE)
+    data = json.loads(json.dumps(report_data(contents, report)))
+    row = next(row for row in data["rows"] if row[0][1] == "it hauls")
+    trace = row[1]
+    assert len(trace[0]) == 2 and trace[1] is None
+    held = contents.words["control"]
+    with_cycle(trace, number, {where: {"first": held[0], "last": held[-1]}.get(value, value) if isinstance(value, str)
+                               else value for where, value in edits.items()})
+    trace[1] = loop
+    if whole:
+        again = report_from(contents, data)
+        assert again.rows[data["rows"].index(row)].witness is not None
+    else:
+        with pytest.raises((KeyError, IndexError, TypeError, AttributeError, ValueError)):
+            report_from(contents, data)
+
+
+@pytest.mark.parametrize(("span", "whole"), [
+    (["m.machine", 0, 5], True), (["m.machine", 5, 5], True), (["m.machine", 6, 5], False),
+    (["m.machine", -1, 5], False), (["m.machine", 0, len(CRANE[0])], True),
+    (["m.machine", 0, len(CRANE[0]) + 1], False),
+    (["m.machine", 0.0, 5], False), (["m.machine", 0, True], False), (["other", 0, 5], False),
+    (["m.micro", 0, 5], True),
+    (None, False)])
+def test_a_place_outside_of_its_source_counts_as_absent(span: Any, whole: bool) -> None:
+    contents, report = proved(*CRANE)
+    data = json.loads(json.dumps(report_data(contents, report)))
+    data["rows"][0][3] = span
+    if whole:
+        found = report_from(contents, data).rows[0].span
+        assert [found.source.name, found.start, found.end] == span
+    else:
+        with pytest.raises((KeyError, IndexError, TypeError, AttributeError, ValueError)):
+            report_from(contents, data)
 
 
 def test_what_was_not_decided_is_not_kept(tmp_path: Path) -> None:

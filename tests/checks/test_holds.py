@@ -34,9 +34,9 @@ strobe beat
 """
 
 LETTERS = {".": "wind", "u": "press", "l": "steam", "U": "press, beat", "L": "steam, beat", "n": "beat",
-           "w": "press, wind", "W": "press, wind, beat", "-": "press 0"}
-"""`u`pper or `l`ower roller drives; in capitals while the strobe is active; `n`: the strobe alone. `w`: the upper one
-changes at the end of the cycle."""
+           "w": "press, wind", "W": "press, wind, beat", "-": "press 0", "b": "press, steam"}
+"""`u`pper or `l`ower roller drives, or `b`oth; in capitals while the strobe is active; `n`: the strobe alone.
+`w`: the upper one changes at the end of the cycle."""
 
 
 def mangle(letters: str, need: str = "0 cycles before, 0 cycles after", kind: str = "floats") -> Sound:
@@ -221,3 +221,32 @@ def test_on_a_clock_of_phases_it_is_the_phase_before() -> None:
     [finding] = findings_named("missing-hold", report(Sound(clocked, mangle(".U.").micro)))
     assert "is not steady for 1 cycle before strobe `beat`" in finding.message
     assert [note.split(" is ")[0] for note in finding.notes] == ["the phase before"]
+
+
+# ---------------------------------------------------------------- one cause, one finding
+
+
+@pytest.mark.parametrize(("kind", "letters", "sampled", "told"), [
+    ("floats", "wU.", "", True),                    # a value that moves is no fight
+    ("floats", "lU.", "", True),
+    ("wired and", "wU.", "", True),
+    ("wired and", "lU.", "", True),
+    ("pulled high", "-U.", "", True),
+    ("floats", "-U.", "", True),                    # nobody drives it, and nobody takes it then
+    ("floats", "-U.", "press 0", False),            # taken while it floats: told as that
+    ("floats", "-U.", "wind", True),
+    ("multiplexed", "-U.", "press 0", False),
+    ("kept", "-U.", "press 0", True),               # has a level, but for the first cycle; and then a driver comes
+    ("floats", "uU.", "", False),
+    ("floats", "bU.", "", False),                   # both drive: told as the fight
+    ("wired and", "bU.", "", True),                 # no fight there
+])
+def test_what_is_told_beside_a_fault_of_another_name(kind: str, letters: str, sampled: str, told: bool) -> None:
+    """Two drivers fight all the time on another bus, so that the questions are asked once more without what has a
+    finding of its own."""
+    sound = mangle(f"u{letters}", "1 cycle before, 0 cycles after", kind)
+    yard = "bus yard 2 bits, floats\n    driven by upper when not last\n    driven by lower when not last\n"
+    taken = f"    sampled by hand when {'not press' if sampled == 'press 0' else sampled}\n" if sampled else ""
+    found = report(Sound(sound.machine.replace("strobe beat", f"{taken}{yard}strobe beat"), sound.micro))
+    assert "contention" in {finding.name for finding in found.findings}
+    assert bool(findings_named("missing-hold", found)) == told

@@ -98,3 +98,34 @@ def test_without_a_sequence_only_the_address_of_the_store_itself_is_known() -> N
     micro = "routine rise in control at 2\n        go, target 9\nmap entry\n        0, 1, 2, 3: rise\n"
     [finding] = findings_named("nowhere", report(Sound(KITE, micro), limits=Limits(traces=0)))
     assert finding.message.startswith("control arrives at 0x9")
+
+
+LOOM = """\
+machine loom "two stores that are worked by turns"
+microprogram "m.micro"
+store warp 8 words of 4 bits
+    address step
+field to   3 bits address
+field pull 1 bit
+store weft 8 words of 2 bits
+    address {row, row, row}
+field back 1 bit
+spare 1 bit
+state step 3 bits, reset 0
+    next to
+state row 1 bit, reset 0
+    next row or PULL
+"""
+
+
+@pytest.mark.parametrize(("pull", "weft"), [
+    ("pull", []),                           # in cycle 3, by what an erased cell holds: the doing of the warp
+    ("pull and step[2]", []),
+    ("step[0]", ["from `wefts` (0x0)"]),    # in cycle 2, with the warp itself
+    ("0b0", [])])
+def test_what_follows_in_another_store_is_the_doing_of_the_first(pull: str, weft: list[str]) -> None:
+    """The warp goes from its second word to 5, where nothing stands."""
+    micro = "routine warps in warp at 0\n        to 1\n        to 5\nroutine wefts in weft at 0\n        back\n"
+    found = findings_named("nowhere", report(Sound(LOOM.replace("PULL", pull), micro)))
+    told = [one.message.split(",")[0].removeprefix("control arrives at ") for one in found]
+    assert told == ["0x5 from `warps+1` (0x1)", *(f"0x7 {where}" for where in weft)]

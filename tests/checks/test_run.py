@@ -22,6 +22,26 @@ FIGHT = edited(WEIR, ("wait: grant, if asked", "wait: grant, source memory, poin
 """The pause loop leaves pointer and memory on: two fights, on address and on data."""
 
 
+WAYS = """\
+machine ways "a points machine"
+microprogram "m.micro"
+store control 8 words of 6 bits
+    address now
+field to   3 bits address
+field look 1 bit
+field a    1 bit
+field b    1 bit
+state now 3 bits, reset 0
+    next LOOK if look else to
+state seen 1 bit, reset 0
+    next lever
+input lever 1 bit
+bus rail 1 bit, floats
+    driven by seen when a
+    driven by left = seen when b
+"""
+
+
 # ---------------------------------------------------------------- findings
 
 
@@ -75,14 +95,10 @@ bus data 1 bit, floats
     driven by bell when ring
     sampled by hammer when ring
 """
-    micro = """\
-instruction others "strike"
-        read
-        ring, read, last
-"""
-    found = report(Sound(machine, micro))
-    fights = [finding for finding in found.findings if finding.name == "contention"]
-    assert len(fights) == 1 and fights[0].notes == ()
+    for words in (("read", "ring, read, last"), ("ring, read", "last")):
+        micro = 'instruction others "strike"\n' + "".join(f"        {word}\n" for word in words)
+        fights = findings_named("contention", report(Sound(machine, micro)))
+        assert len(fights) == 1 and fights[0].notes == ()
 
 
 def test_a_line_that_leads_astray_from_several_columns_is_told_once() -> None:
@@ -191,6 +207,21 @@ def test_an_allowance_of_words_that_are_never_executed_counts_at_its_place(at: s
     told = {finding.message for finding in findings_named("unreachable", found)}
     assert ("`lone` is never executed: its only word cannot be reached" in told) == (at not in ("", "lone"))
     assert ("`pair` is never executed: none of its 2 words can be reached" in told) == (at not in ("", "pair.second"))
+
+
+@pytest.mark.parametrize(("words", "said"), [
+    (["to 1", "to 3", "to 0", "to 0"], ["no sequence executes `main+2` at 0x2"]),
+    (["to 3", "to 2", "to 0", "to 0"], ["no sequence executes `main+1` at 0x1 and 1 more after it"]),
+    (["to 2", "to 2", "to 4", "to 4", "to 0"],
+     ["no sequence executes `main+1` at 0x1", "no sequence executes `main+3` at 0x3"]),
+    (["to 0", "to 0", "to 0", "to 0"], ["no sequence executes `main+1` at 0x1 and 2 more after it"]),
+    (["to 1", "to 2", "to 0"], []),
+])
+def test_runs_of_words_that_are_never_executed(words: list[str], said: list[str]) -> None:
+    micro = "routine main at 0\n" + "".join(f"        {word}\n" for word in words)
+    found = findings_named("unreachable", report(Sound(WAYS.replace("LOOK", "0b000"), micro)))
+    assert [finding.message for finding in found] == said
+    assert all(finding.label == "never executed" for finding in found)
 
 
 # ---------------------------------------------------------------- selection and limits
@@ -333,6 +364,49 @@ def test_what_the_first_word_breaks_is_an_error_of_the_build() -> None:
 
 
 # ---------------------------------------------------------------- assumptions
+
+
+@pytest.mark.parametrize(("look", "severity"), [
+    ("{0b0, 0b1, 0b1}", Severity.ERROR),
+    ("{0b0, 0b1, lever}", Severity.NOTE),               # by an input
+    ("{0b0, 0b1, seen}", Severity.NOTE),                # by what an input left behind
+    ("{0b0, 0b1, seen or not seen}", Severity.ERROR),
+    ("{0b0, 0b1, not (seen xor lever)}", Severity.NOTE),    # as the lever was, and as it is: not the same
+])
+def test_what_is_executed_for_certain(look: str, severity: Severity) -> None:
+    """The first word goes to the second, that to word 3, in which two fight; or to word 2."""
+    micro = "routine main at 0\n        to 1\n        look, to 0\n        to 0\n        a, b, to 0\n"
+    fight = contents_of(WAYS.replace("LOOK", look), micro)
+    assert [finding.severity for finding in static_pass(fight)] == [severity]
+
+
+@pytest.mark.parametrize(("steps", "severity"), [(1, Severity.ERROR), (3, Severity.ERROR)])
+def test_as_many_words_as_are_followed(steps: int, severity: Severity) -> None:
+    words = "".join(f"        to {number}\n" for number in range(1, steps + 1))
+    fight = contents_of(WAYS.replace("LOOK", "0b000"), f"routine main at 0\n{words}        a, b, to 0\n")
+    assert [finding.severity for finding in static_pass(fight)] == [severity]
+
+
+def test_cells_of_a_table_are_not_those_of_the_store_that_reads_it() -> None:
+    """Word 5 goes where the table says, and row 5 of the table is empty. Which row is read then is up to the wind: that
+    it may be this one is for the search to say."""
+    kite = """\
+machine kite
+microprogram "m.micro"
+store control 8 words of 4 bits
+    address upc
+field go 1 bit
+field to 3 bits address, idle 0
+store entry 8 words of 3 bits
+    address wind
+state upc 3 bits, reset 0
+    next entry if go else to
+input wind 3 bits
+"""
+    micro = "routine rise at 0\n        to 5\nroutine fall at 5\n        go\n" \
+            "map entry\n        0, 1, 2, 3, 4, 6, 7: rise\n"
+    assert static_pass(contents_of(kite, micro)) == []
+    assert [finding.severity for finding in findings_named("nowhere", report(Sound(kite, micro)))] == [Severity.ERROR]
 
 
 def test_with_assumptions_that_leave_nothing_only_that_is_told() -> None:

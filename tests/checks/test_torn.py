@@ -313,3 +313,48 @@ def test_a_copy_with_a_wrong_bit_is_another_word() -> None:
 def test_without_a_sequence_it_is_not_said_which_line_changed() -> None:
     [finding] = findings_named("torn", report(lathe(arms("a / a, last", "b, set / c, last")), limits=Limits(traces=0)))
     assert finding.label == "the next word comes out of another arm" and finding.trace is None
+
+
+@pytest.mark.parametrize(("address", "because"), [
+    ("{carry, raw, op, step}", "`carry` went from 0 to 1"),
+    ("{carry, raw, op, step[2], step[1:0]}", "`carry` went from 0 to 1"),      # the step in two pieces
+    ("{not carry, raw, op, step}", "an address line went from 1 to 0"),
+    ("{step, raw, carry, op}", "`carry` went from 0 to 1"),                      # below the step
+    ("{carry, step, raw, op}", "`carry` went from 0 to 1"),
+    ("{both[1], raw, op, step}", "`both[1]` went from 0 to 1"),
+    ("{both, op, step}", "`both` went from 0 to 2"),
+    ("{both[1:0], op, step}", "`both` went from 0 to 2"),
+    ("{pair[2:1], op, step}", "`pair[2:1]` went from 0 to 2"),
+    ("{raw, carry, op, step}", "`raw` went from 0 to 1 and `carry` went from 0 to 1"),
+])
+def test_the_lines_that_changed_are_named_as_the_address_has_them(address: str, because: str) -> None:
+    """`both` and `pair` do what `carry` does."""
+    both = "state both 2 bits, reset 0\n    next {raise or carry, 0b0}\n" \
+           "state pair 3 bits, reset 0\n    next {raise or carry, 0b00}\n"
+    turn = arms("a / a, last", "b, raise / c, last",
+                condition="both[1]" if "both" in address else "pair[2]" if "pair" in address else "carry")
+    text, micro = lathe(turn, "raw or raise" if address.startswith("{raw") else "raw")
+    text = text.replace("{carry, raw, op, step}", address).replace("input key", both + "input key")
+    [finding] = findings_named("torn", report(Sound(text, micro)))
+    assert finding.label == f"the next word comes out of another arm, because {because}"
+
+
+BESIDE = """\
+store clockwork 2 words of 2 bits
+    address hour
+field tick 1 bit
+spare 1 bit
+state hour 1 bit, reset 0
+    next not hour
+store control 64"""
+
+
+@pytest.mark.parametrize("traces", [1, 0])
+def test_in_a_second_store_places_are_those_of_that_store(traces: int) -> None:
+    sound = lathe(arms("a / a, last", "b, set / c, last"),
+                  micro=f"routine hours in clockwork at 0\n        tick\n        tick 0\n{MICRO}")
+    two = Sound(sound.machine.replace("store control 64", BESIDE), sound.micro)
+    [finding] = findings_named("torn", report(two, limits=Limits(traces=traces)))
+    coming = "`turn otherwise` (0x08)" if traces else "another arm"
+    assert finding.message.startswith(f"control goes over from {coming} to `turn+1 when carry` (0x29)")
+    assert finding.span is not None and finding.span.text == ("b, set" if traces else "a, last")

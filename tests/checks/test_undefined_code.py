@@ -2,8 +2,12 @@
 
 import pytest
 
+from ordain.checks.run import prove
+from ordain.control.system import build_system
+from ordain.prover.decide import decide
 from tests.checks.reports import findings_named, report
 from tests.planted.plant import Sound
+from tests.workshop import contents_of
 
 SOUND = Sound("""\
 machine tuner "an erased cell is presented: ones in all fields"
@@ -45,3 +49,52 @@ def test_the_value_is_that_of_the_field_alone(level: str, erased: str) -> None:
     found = findings_named("undefined-code", report(Sound(machine, SOUND.micro)))
     assert "field `range` holds 3, which has no name, at 0x1, where nothing was placed" in [
         finding.message for finding in found]
+
+
+ODD = 0b1000
+"""`band` is 2, as no compiler makes it; `range` is near."""
+
+
+def needed(texts: Sound, words: dict[int, int]) -> list[bool | None]:
+    """Of the allowances, where chips hold other words at some addresses."""
+    contents = contents_of(*texts)
+    held = list(contents.words["control"])
+    for address, word in words.items():
+        held[address] = word
+    burned = contents._replace(words={"control": tuple(held)})
+    system = build_system(burned)
+    return [one.needed for one in prove(burned, lambda asked: decide(system, asked)).allowances]
+
+
+@pytest.mark.parametrize(("words", "turn", "on", "expected"), [
+    ({}, "not turn", "", True),                 # the cell that is executed and was not placed
+    ({}, "turn", "", False),                    # nor executed
+    ({0: ODD}, "turn", "", True),               # the word that was placed
+    ({0: ODD}, "turn", " on band", True),
+    ({0: ODD}, "turn", " on range", False),
+    ({0: ODD}, "turn", " at only", True),
+    ({}, "not turn", " at only", False),
+    ({0: ODD}, "turn", " on band at only", True),
+    ({0: ODD}, "turn", " on range at only", False),
+])
+def test_whether_an_allowance_is_needed(words: dict[int, int], turn: str, on: str, expected: bool) -> None:
+    machine = SOUND.machine.replace("next not turn", f"next {turn}") + f'allow undefined-code{on} "erased"\n'
+    assert needed(Sound(machine, SOUND.micro), words) == [expected]
+
+
+def test_a_word_that_was_placed_counts_though_nothing_leads_there() -> None:
+    machine = SOUND.machine.replace("2 words", "4 words").replace("U1 2 x", "U1 4 x").replace(
+        "address turn", "address {0b0, turn}") + 'allow undefined-code at idler "spare"\n'
+    micro = "routine only at 0\n        band high\n        band high\nroutine idler at 2\n        band low\n"
+    assert needed(Sound(machine, micro), {2: ODD}) == [True]
+    assert needed(Sound(machine, micro), {3: ODD}) == needed(Sound(machine, micro), {0: ODD}) == [False]
+
+
+def test_the_codes_that_are_defined_are_shown_beside_a_word() -> None:
+    contents = contents_of(*SOUND)
+    burned = contents._replace(words={"control": (ODD, ODD)})
+    system = build_system(burned)
+    placed, loose = findings_named("undefined-code", prove(burned, lambda asked: decide(system, asked)))
+    assert [place.label for place in placed.places] == ["the codes that are defined"]
+    assert placed.span is not None and placed.span.text == "band high"
+    assert loose.places == () and loose.span == contents.machine.fields["band"].span

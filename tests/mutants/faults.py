@@ -99,6 +99,8 @@ def _means_nothing(parent: ast.AST, child: ast.AST) -> bool:
         case ast.If(test=ast.Name(id="TYPE_CHECKING")) | ast.Raise():
             return True
     match parent:
+        case ast.keyword(arg="strict"):     # of `zip`
+            return True
         case ast.AnnAssign():
             return child is parent.annotation
         case ast.arg() | ast.FunctionDef():

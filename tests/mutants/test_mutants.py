@@ -32,6 +32,7 @@ def test_each_fault_changes_one_thing() -> None:
     ("if a:\n    b", ["if True:", "if False:"]), ("def f():\n    return a", ["return None"]), ("f()", ["pass"]),
     ("a[b] = c", ["pass"]), ("a += b", ["pass"]), ("for a in b:\n    break", ["pass"]), ("x: int = a", []),
     ("def f(a: 'x < y'):\n    'text'", []), ("assert a < b", []), ("raise a(b < c)", []), ("x = f'{a < b}'", []),
+    ("x = zip(a, strict=True)", []),
 ])
 def test_kinds_of_faults(source: str, expected: list[str]) -> None:
     assert [fault.after for fault in faults(source)] == expected

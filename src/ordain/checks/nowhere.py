@@ -35,16 +35,15 @@ def ask(contents: Contents) -> Iterator[Property]:
     """One question for each store that the compiler fills, unless it is full."""
     machine = contents.machine
     for store in machine.stores.values():
-        placed = frozenset(contents.sites.get(store.name, {}))
-        if store.fill == "computed" or (store.fill != "microprogram" and not placed):
+        if store.fill == "computed" or (store.fill != "microprogram" and not contents.sites.get(store.name)):
             continue
         where = store.name if store.fill == "microprogram" else main_store(machine)
-        yield Property(EXPLANATION.name, store.name, "bad", _outside(contents, store, placed), per_word=where,
+        yield Property(EXPLANATION.name, store.name, "bad", _outside(contents, store), per_word=where,
                        data=About((store.name,), store.span))
 
 
-def _outside(contents: Contents, store: Store, placed: frozenset[int]) -> Node:
-    terms = contents.machine.terms
+def _outside(contents: Contents, store: Store) -> Node:
+    terms, placed = contents.machine.terms, frozenset(contents.sites.get(store.name, {}))
     address = terms.leaf("address", store.name, store.address_width)
     outside = terms.not_(terms.among(address, placed))
     if store.fill == "microprogram":
@@ -60,15 +59,15 @@ def _used(machine: Machine, store: Store) -> Node:
 
 
 def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property, ...]:
-    """Only the steps out of the placed words: what follows them has the same cause. A step by way of an empty cell of a
-    mapping store is told as that."""
+    """Only the steps out of the placed words: what follows them has the same cause, in whatever store they stand.
+    A step by way of an empty cell of a mapping store is told as that."""
     machine, terms = contents.machine, contents.machine.terms
     if machine.stores[asked.subject].fill != "microprogram":
         return ()
     causes = [asked.node]
     for store in machine.stores.values():
-        if store.fill != "microprogram" and (EXPLANATION.name, store.name) in known.broken:
-            causes.append(_outside(contents, store, frozenset(contents.sites[store.name])))
+        if (EXPLANATION.name, store.name) in known.broken:
+            causes.append(_outside(contents, store))
     before = terms.prior(terms.or_(causes))
     return (asked._replace(node=terms.and_((asked.node, terms.not_(before)))),)
 
@@ -83,7 +82,7 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
         return fault(asked, f"{cell} of mapping store `{store.name}` is used {at.phrase}, but nothing was placed in it",
                      at, f"`{store.name}` gives where to go on from here", found,
                      help="give this opcode an instruction, or all that are left with `instruction others`")
-    before = spot(contents, found, cycles_back=1)
+    before = spot(contents, found, cycles_back=1, store=store.name)
     coming = f" from {before.phrase.removeprefix('at ')}" if before.phrase else ""
     return fault(asked, f"control arrives at {number}{coming}, and nothing was placed there", before,
                  f"from here control goes on to {number}" if before.phrase else "control arrives there", found,

@@ -59,7 +59,7 @@ def rows(contents: Contents, answers: Iterable[Answer], dead: Iterable[Verdict],
         asked = answer.plan.asked
         subject = "what checks and rules take for granted" if asked.check == vacuous.EXPLANATION.name else asked.subject
         grouped.setdefault((asked.check, subject), []).append(answer)
-    table = [_row(contents.machine, check, subject, group, first, subject in idle)
+    table = [_row(contents.machine, check, subject, group, subject in idle)
              for (check, subject), group in grouped.items()]
     if takes(over_assumed.EXPLANATION.name):
         verdict = over_assumed.subject(contents, first.over_assumed)
@@ -68,7 +68,7 @@ def rows(contents: Contents, answers: Iterable[Answer], dead: Iterable[Verdict],
     return tuple(table)
 
 
-def _row(machine: Machine, check: str, subject: str, group: list[Answer], first: Verdicts, idle: bool) -> Row:
+def _row(machine: Machine, check: str, subject: str, group: list[Answer], idle: bool) -> Row:
     outcomes = [answer.outcome for answer in group]
     outcome = next(each for each in _WORST_FIRST if each in outcomes)
     verdicts = [answer.verdict for answer in group if answer.verdict is not None] or list(group[0].without)
@@ -85,7 +85,7 @@ def _row(machine: Machine, check: str, subject: str, group: list[Answer], first:
         note = f"worst case {share(machine, worst, asked.cycles)}"
     elif outcome == "broken" and not any(verdict.outcome == "broken" for answer in group for verdict in answer.telling):
         note = "only where another finding is the cause"
-    states = max((verdict.states for verdict in verdicts), default=first.states)
-    transitions = max((verdict.transitions for verdict in verdicts), default=first.transitions)
-    witness = verdicts[0].witness if len(group) == 1 and verdicts else None
-    return Row(check, subject, outcome, states, transitions, worst, asked.cycles, witness, note, about(asked).span)
+    states = max(verdict.states for verdict in verdicts)
+    transitions = max(verdict.transitions for verdict in verdicts)
+    return Row(check, subject, outcome, states, transitions, worst, asked.cycles, verdicts[0].witness, note,
+               about(asked).span)

@@ -129,7 +129,7 @@ def _finer(contents: Contents, answer: Answer, known: Known, columns: dict[str, 
 def _possible(contents: Contents, asked: Property, known: Known, columns: dict[str, Columns]) -> bool:
     """False when no executed word can break the question, whatever the state."""
     store = asked.per_word
-    if not store or contents.machine.stores[store].fill != "microprogram":
+    if not store:
         return True
     if store not in columns:
         columns[store] = Columns(contents, store)
@@ -166,7 +166,7 @@ def _apart(contents: Contents, verdict: Verdict) -> list[tuple[Break | None, int
         return [(None, 0)]
     sites = contents.sites.get(verdict.property.per_word, {})
     shortest: dict[object, Break] = {}
-    for found in sorted(verdict.breaks, key=lambda each: (each.cycles, -1 if each.address is None else each.address)):
+    for found in verdict.breaks:
         site = sites.get(-1 if found.address is None else found.address)
         word = (site.word, site.owner) if site is not None and site.word >= 0 else found.address
         shortest.setdefault(word, found)

@@ -183,11 +183,9 @@ def _register_stays(machine: Machine, name: str) -> _Stay:
 
 
 def _bus_stays(machine: Machine, name: str, known: dict[str, Steadiness]) -> _Stay:
-    terms = machine.terms
+    zero, one = machine.terms.const(0, 1), machine.terms.const(1, 1)
     found = known.get(name)
-    if found is None:
-        return _Stay(terms.const(0, 1), terms.const(0, 1), terms.const(0, 1))
-    return _Stay(terms.const(1, 1), found.edge, found.settled)
+    return _Stay(zero, zero, zero) if found is None else _Stay(one, found.edge, found.settled)
 
 
 def _value_stays(machine: Machine, value: Node, known: dict[str, Steadiness]) -> _Stay | None:

@@ -187,7 +187,7 @@ class _Order:
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     asked = verdict.property
     store = contents.machine.stores[asked.subject]
-    at, before = spot(contents, found), spot(contents, found, cycles_back=1)
+    at, before = (spot(contents, found, back, store.name) for back in (0, 1))
     changed = _changed(store, found)
     said = ", because " + " and ".join(changed) if changed else ""
     coming = before.phrase.removeprefix("at ") or "another arm"
@@ -201,7 +201,7 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
 
 def _changed(store: Store, found: Break | None) -> list[str]:
     """The parts of the address that are not as in the cycle before, but for the step."""
-    if found is None or found.trace is None or len(found.trace.cycles) < 2 or store.step is None:
+    if found is None or found.trace is None or store.step is None:
         return []
     was, now = (cycle.addresses[store.name] for cycle in found.trace.cycles[-2:])
     said = []

@@ -69,9 +69,10 @@ def _history(machine: Machine, bus: Bus) -> tuple[tuple[Node, ...], tuple[Variab
     nobody, zero = owners.none_of(terms, on), terms.const(0, width)
     if bus.turnaround == 1:
         return before, (Variable(last_name, last, values, 0, now, "monitor"),)
-    gap_width = (bus.turnaround - 1).bit_length()
+    most = bus.turnaround - 1
+    gap_width = most.bit_length()
     gap = terms.leaf("state", gap_name, gap_width)
-    over = terms.among(gap, frozenset((bus.turnaround - 1,)))
+    over = terms.among(gap, frozenset((most,)))
     idle = terms.or_((terms.among(last, frozenset((0,))), over))
     next_last = terms.if_(nobody, terms.if_(over, zero, last), now)
     next_gap = terms.if_(terms.and_((nobody, terms.not_(idle))), terms.add(gap, terms.const(1, gap_width)),

@@ -34,8 +34,6 @@ def examine(contents: Contents, executed: dict[str, frozenset[int]],
     """One finding for each word and field; cells in which nothing was placed are told together. `executed`
     are addresses of each store, `allowed` addresses at which nothing is said of a field."""
     for field in contents.machine.fields.values():
-        if field.holds != "code" or not field.codes or len(field.codes) == 1 << field.width:
-            continue
         sites = contents.sites.get(field.store, {})
         loose: list[int] = []
         for address in undefined_at(contents, field):
@@ -50,7 +48,8 @@ def examine(contents: Contents, executed: dict[str, frozenset[int]],
 
 
 def undefined_at(contents: Contents, field: Field) -> list[int]:
-    """The addresses whose word has a value without a name in this field, found column by column."""
+    """The addresses whose word has a value without a name in this field, found column by column; none where no value
+    has a name."""
     known = None
     top = contents.machine.stores[field.store].bits - 1
     bits = columns_of(contents, field.store)[top - field.high:top - field.low + 1]

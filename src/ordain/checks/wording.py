@@ -24,9 +24,10 @@ class Spot(NamedTuple):
     sequence: str = ""
 
 
-def spot(contents: Contents, found: Break | None, cycles_back: int = 0) -> Spot:
-    """Of the last cycle of a break, or of a cycle that many before it."""
-    store = main_store(contents.machine)
+def spot(contents: Contents, found: Break | None, cycles_back: int = 0, store: str = "") -> Spot:
+    """Of the last cycle of a break, or of a cycle that many before it; in the store by which breaks of the question are
+    told apart, where that is not the main one."""
+    store = store or main_store(contents.machine)
     address: int | None = None
     if found is not None and found.trace is not None and len(found.trace.cycles) > cycles_back:
         address = found.trace.cycles[-1 - cycles_back].addresses.get(store)

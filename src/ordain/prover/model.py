@@ -57,8 +57,9 @@ class Break(NamedTuple):
 
 
 class Verdict(NamedTuple):
-    """`outcome` "broken": `breaks` has at least one ("reach": the target is never reached, there is nothing to show,
-    and `breaks` is empty; "always": the trace leads to a state from which there is no way, and goes round there).
+    """`outcome` "broken": `breaks` has at least one, the shortest first and of equal ones the lowest address ("reach":
+    the target is never reached, there is nothing to show, and `breaks` is empty; "always": the trace leads to a state
+    from which there is no way, and goes round there).
     "reach" proved: `witness` is a shortest sequence to it.
     `worst`: for "within", the greatest number of cycles from a trigger to its response that occurs; None: unbounded, or
     there is no trigger.
