@@ -100,27 +100,3 @@ def test_json_has_every_cycle(capsys: pytest.CaptureFixture[str]) -> None:
                                 "instruction": None, "changes": [{"name": "acc", "address": None, "value": "05"},
                                                                  {"name": "flags", "address": None, "value": "0b0x0"}]}
     assert data["held"]["acc"] == "0C" and data["missed"] == [{"name": "acc", "expected": "0D", "found": "0C"}]
-
-
-def test_two_drivers_end_a_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    (tmp_path / "m.machine").write_text("""\
-machine clash
-microprogram "m.micro"
-store control 2 words of 2 bits
-    address odd
-field low 1 bit
-field high 1 bit
-state odd 1 bit, reset 0
-    next not odd
-bus data 4 bits, floats
-    driven by zero = 0x0 when low
-    driven by one = 0xF when high
-chip U1 2 x 4
-    holds spare, spare, control
-    address odd
-""")
-    (tmp_path / "m.micro").write_text("routine main\n    low\n    low, high\n")
-    assert run(["run", "-m", str(tmp_path)]) == 1
-    out = capsys.readouterr().out
-    assert "error[contention]: bus `data` has several drivers in cycle 2, at `main+1`: `zero` and `one`" in out
-    assert "clash: 2 cycles; stopped at a fault" in out

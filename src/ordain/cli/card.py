@@ -206,7 +206,7 @@ def _of_program(built: "Built", directory: Path, given: tuple[str, ...], words: 
 
     from ordain.bench.model import Card
     from ordain.bench.steps import step_of, watched
-    from ordain.cli.run import memories_given
+    from ordain.cli.run_asked import memories_given
     from ordain.cli.settings import in_cycles
     from ordain.control.phases import Instant
     from ordain.data.datapath import Datapath

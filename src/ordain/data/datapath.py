@@ -11,6 +11,7 @@ from typing import NamedTuple
 from ordain.control.driving import put
 from ordain.control.registers import after_loads
 from ordain.control.system import prior_leaves, remembered
+from ordain.data.model import Watch
 from ordain.data.partial import UNKNOWN, Bits, applied, conjunction, disjunction, exactly, merged, whole
 from ordain.machine.expression import And, If, Leaf, Node, Or, Terms, substitute
 from ordain.machine.model import Bus, Driver, Memory, Never
@@ -32,10 +33,11 @@ class Fight(NamedTuple):
 
 class Datapath:
     """The machine with an expression for everything that has a value. `nexts`: for each state and register the value
-    after a cycle. `held`: for each latch what it shows. `never`: the conditions of `never` rules. `priors`: for each
-    value that these remember, what it becomes. `common`: what words of a store have in common, once found."""
+    after a cycle. `held`: for each latch what it shows. `never`: what must not hold, by name: `watches`, or else the
+    `never` rules. `priors`: for each value that these remember, what it becomes; `at_first`: what it is in the first
+    cycle. `common`: what words of a store have in common, once found."""
 
-    def __init__(self, contents: Contents) -> None:
+    def __init__(self, contents: Contents, watches: Mapping[str, Watch] | None = None) -> None:
         machine, terms = contents.machine, contents.machine.terms
         self.contents, self.machine, self.terms = contents, machine, terms
         self.latches = {terms.leaf("register", one.name, one.width): one for one in machine.registers.values()
@@ -56,11 +58,17 @@ class Datapath:
                 value = put(machine, driver, bus.width)
                 self.puts[bus.name, driver.name] = value if value is not None and value.width == bus.width else None
         self.common: dict[tuple[str, Bits], Bits] = {}
-        never = {rule.text: rule.form.condition for rule in machine.rules if isinstance(rule.form, Never)}
-        priors = dict(prior_leaves(tuple(never.values()), terms, "prior", {}))
+        watched = {rule.text: Watch(rule.form.condition) for rule in machine.rules if isinstance(rule.form, Never)} \
+            if watches is None else watches
+        monitors = {one.leaf: one for watch in watched.values() for one in watch.monitors}
+        never = [watch.node for watch in watched.values()]
+        changing = [one.next for one in monitors.values()]
+        priors = dict(prior_leaves((*never, *changing), terms, "prior", {}))
         after = [remembered(prior, leaf, terms) for prior, leaf in priors.items()]
-        self.never = dict(zip(never, substitute(terms, tuple(never.values()), priors)))
-        self.priors = dict(zip(priors.values(), substitute(terms, tuple(after), priors)))
+        self.never = dict(zip(watched, substitute(terms, tuple(never), priors)))
+        self.priors = dict(zip((*priors.values(), *monitors), substitute(terms, (*after, *changing), priors)))
+        self.at_first = {**dict.fromkeys(priors.values(), 0),
+                         **{leaf: one.reset or 0 for leaf, one in monitors.items()}}
 
 
 class Moment:

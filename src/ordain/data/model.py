@@ -1,9 +1,11 @@
 """A run as data: what was executed, what it changed, and how it ended."""
 
-from collections.abc import Mapping
-from typing import Literal, NamedTuple
+from collections.abc import Callable, Mapping
+from typing import Any, Literal, NamedTuple
 
+from ordain.control.model import Variable
 from ordain.data.partial import Bits
+from ordain.machine.expression import Node
 from ordain.text.findings import Finding
 
 Memories = dict[str, dict[int, Bits]]
@@ -33,8 +35,42 @@ class Line(NamedTuple):
     changes: tuple[Change, ...]
 
 
+class Watch(NamedTuple):
+    """What must not hold in any cycle. `monitors`: what it remembers from one to the next, beside `prior`."""
+
+    node: Node
+    monitors: tuple[Variable, ...] = ()
+
+
+class Device(NamedTuple):
+    """Somebody who takes `value` from the machine in each cycle in which `when` holds."""
+
+    name: str
+    value: Node
+    when: Node
+
+
+class Sent(NamedTuple):
+    """What a device has taken in a cycle."""
+
+    cycle: int
+    device: str
+    value: Bits
+    width: int
+
+
+class Listener(NamedTuple):
+    """Who wants to know of every step what `nodes` were worth in it. `hear(cycle, values, given)`: the cycle of the
+    clock and the inputs that were set beside."""
+
+    nodes: tuple[Node, ...]
+    hear: Callable[[int, tuple[Bits, ...], Mapping[str, int]], None]
+
+
 class Record(NamedTuple):
-    """`store`: the one whose addresses the lines have. `held`: what each visible register and state has at the end."""
+    """`store`: the one whose addresses the lines have. `lines`: of every cycle, of those that say something, or none,
+    as was asked. `begun`: how many instructions. `broken`: what was watched and held in the last cycle. `held`: what
+    each visible register and state has at the end. `last`: the cycles up to the end, each with its `Moment`."""
 
     lines: tuple[Line, ...]
     store: str
@@ -42,7 +78,8 @@ class Record(NamedTuple):
     findings: tuple[Finding, ...]
     held: Mapping[str, tuple[Bits, int]]
     memories: Memories
-
-    @property
-    def cycles(self) -> int:
-        return self.lines[-1].cycle if self.lines else 0
+    cycles: int = 0
+    begun: int = 0
+    sent: tuple[Sent, ...] = ()
+    broken: tuple[str, ...] = ()
+    last: tuple[tuple[int, Any], ...] = ()

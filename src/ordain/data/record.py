@@ -1,61 +1,87 @@
 """A run from its first cycle to its end, line by line: what was executed, what it changed, and why it ended."""
 
-from collections.abc import Callable, Collection, Mapping
+from collections import deque
+from collections.abc import Callable, Collection, Mapping, Sequence
+from typing import Literal
 
-from ordain.data.datapath import Datapath
-from ordain.data.model import Change, Ending, Line, Memories, Record
+from ordain.data.causes import Causes
+from ordain.data.datapath import Datapath, Moment
+from ordain.data.model import Change, Device, Ending, Line, Listener, Memories, Record, Sent
 from ordain.data.partial import Bits, whole
-from ordain.data.run import Ran, Written, power_up, run, unknown_sources
-from ordain.machine.expression import Leaf, Node
+from ordain.data.run import Ran, Written, power_up, run, write
+from ordain.machine.expression import Node
 from ordain.machine.model import Machine, Store
-from ordain.text.findings import Finding, error
+from ordain.text.findings import Finding, error, warning
 
-Causes = dict[Leaf, tuple[int, Leaf | None]]
-"""Since which cycle bits of a state or register are not known, and what they came from."""
+LATEST = 12
+"""So many steps up to the end are kept for a diagram."""
 
-_LONGEST_CHAIN = 6
+Kept = Literal["cycles", "changes", "nothing"]
+Overwritten = list[tuple[str, int | None, "Bits | dict[int, Bits] | None"]]
+"""What a step has written over: memory, address and word there; of a whole memory its cells."""
 
 
 def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str, int]], stop: Node | None,
-             most: int, instructions: int | None, titles: Collection[str]) -> Record:
-    """A run of at most `most` cycles and so many instructions; it ends with the first cycle in which `stop` holds. A
-    word that is not known, fighting drivers and a broken `never` end it with a finding."""
+             most: int, instructions: int | None, titles: Collection[str], *, devices: Sequence[Device] = (),
+             listeners: Sequence[Listener] = (), kept: Kept = "cycles") -> Record:
+    """A run of at most `most` cycles and so many instructions; it ends with the first cycle in which `stop` holds, or
+    in which something holds that is watched. `kept`: which lines: of all cycles, of those that begin or change
+    something, or none."""
+    terms, never = path.terms, path.terms.const(0, 1)
     store = next(store for store in path.machine.stores.values() if store.fill == "microprogram")
     starts = {address: title for title in titles if path.contents.labels.get(title, ("",))[0] == store.name
               for address in path.contents.labels[title][1]}
-    word = path.terms.leaf("word", store.name, store.bits)
+    own = (store.address, terms.leaf("word", store.name, store.bits), path.machine.home or never, stop or never,
+           *(device.when for device in devices))
+    watched = (*own, *(node for listener in listeners for node in listener.nodes))
     lines: list[Line] = []
-    findings: tuple[Finding, ...] = ()
+    sent: list[Sent] = []
+    told: dict[tuple[str, str, int], Finding] = {}
+    fault: tuple[Finding, ...] = ()
+    broken: tuple[str, ...] = ()
     ending: Ending = "cycles"
-    begun = 0
-    held = _visible(path, power_up(path))
-    home, never = path.machine.home, path.terms.const(0, 1)
-    at_home = False
-    causes: Causes = {}
+    begun = reached = 0
+    visible, held = _visible(path), power_up(path)
+    at_home, before_this = False, -1
+    causes = Causes(path)
+    latest: deque[tuple[Ran, Overwritten]] = deque(maxlen=LATEST)
     try:
-        for ran in run(path, memories, outside, (store.address, word, home or never, stop or never)):
+        for ran in run(path, memories, outside, watched):
             if ran.cycle > most:
                 break
-            address, presented, here, asked = ran.seen
+            address, presented, here, asked = ran.seen[:4]
             if not whole(address, store.address_width) and not whole(presented, store.bits):
-                ending, findings = "lost", (_lost(path, ran, store, causes),)
+                ending, fault = "lost", (_lost(ran, store, causes),)
                 break
-            title = starts.get(address.value, "")
-            title = title if not lines or lines[-1].address != address.value else ""
+            title = starts.get(address.value, "") if before_this != address.value else ""
             if title and begun == instructions:
                 ending = "instructions"
                 break
             begun += bool(title)
+            reached, before_this = ran.cycle, address.value
+            latest.append((ran, _overwritten(memories, ran)))
             was_home, at_home = at_home, here == Bits(1, 1)
-            before, held = held, _visible(path, ran.held)
-            changes = [Change(name, None, bits, width) for name, (bits, width) in held.items()
-                       if before[name][0] != bits]
-            lines.append(Line(ran.cycle, address.value, title, at_home and not was_home,
-                              (*changes, *(_written(path.machine, one) for one in ran.written))))
+            if kept != "nothing":
+                changes = [Change(name, None, ran.held[leaf], leaf.width) for name, leaf in visible
+                           if ran.held[leaf] != ran.moment.held[leaf]]
+                changes += [_written(path.machine, one) for one in ran.written]
+                if kept == "cycles" or changes or title or not lines or (at_home and not was_home):
+                    lines.append(Line(ran.cycle, address.value, title, at_home and not was_home, tuple(changes)))
             if not ran.known:
-                _note_causes(path, ran, causes)
-            findings = _faults(path, ran, store, address.value)
-            if findings:
+                causes.note(ran)
+            for device, when in zip(devices, ran.seen[4:]):
+                if when != Bits(0, 1):
+                    _take(ran, device, when, sent, told, causes, address.value)
+            for written in ran.written:
+                if written.address is None:
+                    told.setdefault(("unknown-address", written.memory, address.value),
+                                    _nowhere(path, ran, written.memory, causes))
+            at = len(own)
+            for listener in listeners:
+                listener.hear(ran.cycle, ran.seen[at:at + len(listener.nodes)], ran.moment.outside)
+                at += len(listener.nodes)
+            broken = ran.broken
+            if broken:
                 ending = "fault"
                 break
             if asked == Bits(1, 1):
@@ -63,13 +89,19 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
                 break
     except KeyboardInterrupt:
         ending = "interrupted"
-    return Record(tuple(lines), store.name, ending, findings, held, memories)
+    if latest:
+        held = dict(latest[-1][0].held)
+        for written in latest[-1][0].written:           # the cycle with which it ends is a whole one
+            write(memories[written.memory], written)
+    return Record(tuple(lines), store.name, ending, (*told.values(), *fault),
+                  {name: (held[leaf], leaf.width) for name, leaf in visible}, memories, reached, begun,
+                  tuple(sent), broken, tuple(_moments(path, latest, memories)) if broken else ())
 
 
-def _visible(path: Datapath, held: Mapping[Node, Bits]) -> dict[str, tuple[Bits, int]]:
+def _visible(path: Datapath) -> list[tuple[str, Node]]:
     """Registers and states that a programmer sees; all registers where the machine file does not say."""
     machine, terms = path.machine, path.terms
-    found = {}
+    found = []
     for name in machine.visible or machine.registers:
         if name in machine.memories:
             continue
@@ -77,7 +109,7 @@ def _visible(path: Datapath, held: Mapping[Node, Bits]) -> dict[str, tuple[Bits,
         latch = name in machine.registers and machine.registers[name].transparent
         leaf = terms.leaf("state", f"{name} held", declared.width) if latch else \
             terms.leaf("register" if name in machine.registers else "state", name, declared.width)
-        found[name] = held.get(leaf, Bits(0, 0)), declared.width
+        found.append((name, leaf))
     return found
 
 
@@ -86,55 +118,64 @@ def _written(machine: Machine, written: Written) -> Change:
                   machine.memories[written.memory].bits)
 
 
-def _faults(path: Datapath, ran: Ran, store: Store, address: int) -> tuple[Finding, ...]:
-    site = path.contents.sites[store.name].get(address)
-    span, name = (None, f"{address:X}") if site is None else (site.span, f"`{site.name}`")
-    found = [error("contention", f"bus `{fight.bus}` has several drivers in cycle {ran.cycle}, at {name}: "
-                   f"{' and '.join(f'`{driver}`' for driver in fight.drivers)}", span, "in this word",
-                   help="`ordain prove` shows the shortest sequence") for fight in ran.fights]
-    found += [error("never", f"\"{text}\" is broken in cycle {ran.cycle}, at {name}", span, "in this word",
-                    help="`ordain prove` shows the shortest sequence") for text in ran.broken]
-    return tuple(found)
+# ---------------------------------------------------------------- devices, and what is not known
 
 
-def _lost(path: Datapath, ran: Ran, store: Store, causes: Causes) -> Finding:
+def _take(ran: Ran, device: Device, when: Bits, sent: list[Sent], told: dict[tuple[str, str, int], Finding],
+          causes: Causes, address: int) -> None:
+    """What a device takes in a cycle, perhaps; bits that are not known are told once for each word."""
+    value, width = ran.moment.value(device.value), device.value.width
+    if when == Bits(1, 1):
+        sent.append(Sent(ran.cycle, device.name, value, width))
+        if whole(value, width):
+            return
+        message, node = f"`{device.name}` takes bits in cycle {ran.cycle} that have no known value", device.value
+    else:
+        ran.moment.value(device.when)
+        message, node = f"whether `{device.name}` takes something in cycle {ran.cycle} is not known", device.when
+    key = ("unknown-sent", device.name, address)
+    if key not in told:
+        told[key] = warning("unknown-sent", message, None, notes=causes.told(ran.moment, node),
+                            help="load what it comes from before it is sent")
+
+
+def _nowhere(path: Datapath, ran: Ran, memory: str, causes: Causes) -> Finding:
+    node = path.machine.memories[memory].address
+    ran.moment.value(node)
+    return warning("unknown-address", f"`{memory}` is written in cycle {ran.cycle} at an address that is not known, "
+                   "and nothing is known of it any more", None, notes=causes.told(ran.moment, node),
+                   help="load what the address comes from before it is used")
+
+
+def _lost(ran: Ran, store: Store, causes: Causes) -> Finding:
     """Where control goes depends on something that is not known: what, and since when."""
-    chain: list[str] = []
-    latest = sorted(unknown_sources(ran.moment, store.address), key=lambda leaf: -causes.get(leaf, (0, None))[0])
-    leaf: Leaf | None = next(iter(latest), None)
-    while leaf is not None and len(chain) < _LONGEST_CHAIN:
-        since, below = causes.get(leaf, (0, None))
-        name = f"`{leaf.name.removesuffix(' held')}`"
-        if leaf.name in path.machine.memories and leaf.kind == "free":
-            chain.append(f"{name} holds nothing known where it was read")
-        elif leaf.kind in ("state", "register"):
-            chain.append(f"{name} got it in cycle {since}" if since else f"{name} was never loaded")
-        elif leaf.kind == "bus":
-            chain.append(_no_level(path, ran, leaf))
-        else:
-            chain.append(f"{name} has no value")
-        leaf = below
     return error("unknown-branch", f"where control goes in cycle {ran.cycle} is not known: bits of the address of "
-                 f"`{store.name}` have no value", None, notes=(", because ".join(chain),) if chain else (),
+                 f"`{store.name}` have no value", None, notes=causes.told(ran.moment, store.address),
                  help="give memory its contents (--put, --load), or load the register before it is used")
 
 
-def _no_level(path: Datapath, ran: Ran, leaf: Leaf) -> str:
-    """Why nothing is known of a bus; a cause that is remembered may be of an earlier cycle, in which others drove."""
-    bus = path.machine.buses[leaf.name]
-    silent = [driver.name for driver in bus.drivers if path.puts[bus.name, driver.name] is None]
-    enabled = [name for name, driver in ((driver.name, driver) for driver in bus.drivers)
-               if name in silent and ran.moment.known.get(driver.when) != Bits(0, 1)]
-    if not silent:
-        return f"`{bus.name}` floats"
-    named = " or ".join(f"`{name}`" for name in enabled or silent)
-    return f"nothing says what {named} puts on the {bus.width} lines of `{bus.name}`"
+# ---------------------------------------------------------------- the last steps once more
 
 
-def _note_causes(path: Datapath, ran: Ran, causes: Causes) -> None:
-    """Which states and registers have bits from now on that are not known, and from where."""
-    for leaf, node in path.nexts.items():
-        bits = ran.held[leaf]
-        if type(leaf) is not Leaf or bits == ran.moment.held[leaf] or whole(bits, leaf.width):
-            continue
-        causes[leaf] = ran.cycle, next((one for one in unknown_sources(ran.moment, node) if one is not leaf), None)
+def _overwritten(memories: Memories, ran: Ran) -> Overwritten:
+    """What stands where this step is about to write."""
+    return [(one.memory, one.address, dict(memories[one.memory]) if one.address is None
+             else memories[one.memory].get(one.address)) for one in ran.written]
+
+
+def _moments(path: Datapath, latest: Sequence[tuple[Ran, Overwritten]],
+             memories: Memories) -> list[tuple[int, Moment]]:
+    """The last steps with memories as they were then."""
+    found = []
+    cells = {name: dict(words) for name, words in memories.items()}
+    for ran, overwritten in reversed(latest):
+        for memory, address, word in overwritten:
+            if isinstance(word, dict):
+                cells[memory] = dict(word)
+            elif address is not None and word is None:
+                cells[memory].pop(address, None)
+            elif address is not None and word is not None:
+                cells[memory][address] = word
+        then = {name: dict(words) for name, words in cells.items()}
+        found.append((ran.cycle, Moment(path, ran.moment.held, then, ran.moment.outside)))
+    return found[::-1]

@@ -21,7 +21,7 @@ class Written(NamedTuple):
 
 class Ran(NamedTuple):
     """A step of a run, in the cycle of the clock with this number, from 1. `moment`: what stood where, for who asks.
-    `seen`: the watched expressions. `broken`: the `never` rules whose condition surely held. `held`: states and
+    `seen`: the watched expressions. `broken`: what was watched and surely held. `held`: states and
     registers after it, by leaf. `known`: no bit that was read was unknown."""
 
     cycle: int
@@ -48,7 +48,7 @@ def power_up(path: Datapath) -> dict[Node, Bits]:
         else:
             found[terms.leaf("register", register.name, register.width)] = value
     found.update((kept_leaf(bus, terms), UNKNOWN) for bus in machine.buses.values() if bus.undriven == "kept")
-    return found | {prior: exactly(0, prior.width) for prior in path.priors}
+    return found | {leaf: exactly(value, leaf.width) for leaf, value in path.at_first.items()}
 
 
 def run(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str, int]],
@@ -68,7 +68,7 @@ def run(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str
         ran = _worked_out(moment, cycle, watched) if made is None else _as_made(moment, cycle, made, watched)
         yield ran
         for written in ran.written:
-            _write(memories[written.memory], written)
+            write(memories[written.memory], written)
         before, held = held, ran.held
         cycle += phase is None or held[phase].value < before[phase].value
 
@@ -118,7 +118,8 @@ def _due(moment: Moment, memory: Memory) -> Written | None:
     return Written(memory.name, address.value, value) if address.value < memory.words else None
 
 
-def _write(cells: dict[int, Bits], written: Written) -> None:
+def write(cells: dict[int, Bits], written: Written) -> None:
+    """Into the cells of its memory."""
     if written.address is None:
         cells.clear()
     else:
@@ -161,4 +162,7 @@ def _below(moment: Moment, leaf: Leaf) -> list[Node]:
         case "condition":
             value = machine.conditions[leaf.name].value
             return [] if value is None else [value]
+        case "free" if leaf.name in machine.memories:
+            address = machine.memories[leaf.name].address
+            return [] if whole(moment.value(address), address.width) else [address]
     return []

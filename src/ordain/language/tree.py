@@ -851,3 +851,40 @@ class MicroFile(NamedTuple):
     statements: tuple[MicroStatement, ...]
     sources: tuple[SourceFile, ...]
     unread: frozenset[str] = frozenset()
+
+
+class InputSetting(NamedTuple):
+    """What an input is set to; of several `values` the next one each time."""
+
+    name: Word
+    values: tuple[Word | Number, ...]
+
+
+class Doing(NamedTuple):
+    """A line of a script: what hands and guests do while a machine runs.
+
+    `begins`: "start", "cycle" or "every" (`number` says which), "when" or "while" (`condition`). `lasts`: for how many
+    `unit`s, 0 where that is not said; `until`: the condition with which it ends."""
+
+    begins: Literal["start", "cycle", "every", "when", "while"]
+    number: int
+    condition: Expr | None
+    settings: tuple[InputSetting, ...]
+    lasts: int
+    unit: Literal["cycles", "phases"]
+    until: Expr | None
+    span: Span
+
+
+class Device(NamedTuple):
+    """`device NAME = VALUE when CONDITION`: what takes `value` from the machine in each cycle with `when`."""
+
+    name: Word
+    value: Expr
+    when: Expr
+    span: Span
+
+
+class Script(NamedTuple):
+    doings: tuple[Doing, ...]
+    devices: tuple[Device, ...]

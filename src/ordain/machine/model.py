@@ -6,7 +6,7 @@ agent are dotted: `console.mode`. Every declaration has the place where it was m
 
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
-from typing import Literal, NamedTuple, TypeAlias
+from typing import Literal, NamedTuple, Protocol, TypeAlias
 
 from ordain.language import tree
 from ordain.machine.expression import Node, Terms
@@ -426,13 +426,15 @@ class Order(NamedTuple):
     span: Span
 
 
-Lower: TypeAlias = Callable[[tree.Expr, bool], tuple[Node | None, list[Finding]]]
-"""Makes a term of a condition that stands outside the machine file, and says what is wrong with it. Second argument:
-whether it may know labels."""
+class Lower(Protocol):
+    """Makes a term of an expression that stands outside the machine file, and says what is wrong with it. `labels`:
+    whether it may know labels; `condition`: whether it has to be one, else it may have any width."""
+
+    def __call__(self, expr: tree.Expr, labels: bool, condition: bool = True) -> tuple[Node | None, list[Finding]]: ...
 
 
-def _no_names(condition: tree.Expr, labels: bool) -> tuple[Node | None, list[Finding]]:
-    return None, [error("unknown-name", "this machine has no names", condition.span)]
+def _no_names(expr: tree.Expr, labels: bool, condition: bool = True) -> tuple[Node | None, list[Finding]]:
+    return None, [error("unknown-name", "this machine has no names", expr.span)]
 
 
 Understand: TypeAlias = Callable[[tree.Meaning, "Mapping[str, tree.Effects]"], "tuple[Meaning | None, list[Finding]]"]

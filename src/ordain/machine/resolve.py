@@ -134,9 +134,9 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
 
 
 def _other_conditions(lowering: Lowering) -> model.Lower:
-    def lower(condition: tree.Expr, labels: bool) -> tuple[Node | None, list[Finding]]:
+    def lower(expr: tree.Expr, labels: bool, condition: bool = True) -> tuple[Node | None, list[Finding]]:
         before = len(lowering.findings)
-        node = hardware(lowering.condition(condition), condition.span, lowering, labels)
+        node = hardware(lowering.condition(expr) if condition else lowering.node(expr), expr.span, lowering, labels)
         found = lowering.findings[before:]
         del lowering.findings[before:]
         return node, found

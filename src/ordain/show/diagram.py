@@ -82,12 +82,14 @@ def owner_words(drivers: tuple[str, ...], shared: bool) -> str:
     return "!! " + " + ".join(drivers) + " !!"
 
 
-def diagram_lines(contents: Contents, trace: Trace, page: Page, glyphs: Glyphs = UNICODE) -> list[str]:
+def diagram_lines(contents: Contents, trace: Trace, page: Page, glyphs: Glyphs = UNICODE,
+                  first: int = 1) -> list[str]:
     """The diagram in stacked strips none of which is wider than the page (as far as one cycle allows). Lanes that never
-    move are named in a line above."""
+    move are named in a line above. `first`: the number of the first cycle."""
     if not trace.cycles:
         return []
     whole = folded(contents.machine, trace)
+    whole = whole._replace(numbers=tuple(number + first - 1 for number in whole.numbers))
     trace = whole.trace
     every = lanes(contents, trace)
     rows = every[:2] + [lane for lane in every[2:] if _moves(lane, len(trace.cycles))]
@@ -100,10 +102,10 @@ def diagram_lines(contents: Contents, trace: Trace, page: Page, glyphs: Glyphs =
     fit = max(1, (room - max(0, over)) // cell) if count * cell + over > room else count
     still = [f"{lane.name} {_settled(lane)}" for lane in every[2:] if lane not in rows]
     lines: list[str] = fold(f"no change: {', '.join(still)}", page._replace(folds=True)) if still else []
-    for first in range(0, count, fit):
-        if first:
+    for begin in range(0, count, fit):
+        if begin:
             lines.append("")
-        lines.extend(_strip(whole, clock, rows, cell, names, range(first, min(first + fit, count)), page,
+        lines.extend(_strip(whole, clock, rows, cell, names, range(begin, min(begin + fit, count)), page,
                             glyphs))
     if any(_NO_DIFFERENCE in lane.values for lane in rows):
         lines.append(f"{glyphs.open} makes no difference")

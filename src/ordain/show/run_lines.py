@@ -82,12 +82,18 @@ def _changes(changes: Iterable[Change]) -> str:
 
 def end_lines(contents: Contents, record: Record, page: Page) -> list[str]:
     """How far it went and why it ended, and what a programmer sees then."""
-    begun = sum(bool(line.title) for line in record.lines)
+    begun = record.begun
     cycles = f"{record.cycles} cycle{'' if record.cycles == 1 else 's'}"
-    told = f", {begun} instruction{'' if begun == 1 else 's'}" if any(line.title for line in record.lines) else ""
+    told = f", {begun} instruction{'' if begun == 1 else 's'}" if begun else ""
     seen = ", ".join(f"{name}={digits(bits, width)}" for name, (bits, width) in record.held.items())
     return [*fold(f"{contents.machine.name}: {cycles}{told}; {_ENDINGS[record.ending]}", page),
             *(fold(seen, page) if seen else [])]
+
+
+def sent_lines(record: Record, page: Page) -> list[str]:
+    """A line for each thing that a device has taken."""
+    return table([(f"  {one.cycle}", printable(one.device), digits(one.value, one.width)) for one in record.sent], page,
+                 heads=("  cycle", "device", "takes"))
 
 
 def dump_lines(memory: Memory, cells: Mapping[int, Bits], first: int, last: int) -> list[str]:
@@ -107,5 +113,7 @@ def record_data(contents: Contents, record: Record) -> dict[str, Any]:
                    "changes": [{"name": change.name, "address": change.address,
                                 "value": digits(change.value, change.width)} for change in line.changes]}
                   for line in record.lines],
+        "sent": [{"cycle": one.cycle, "device": one.device, "value": digits(one.value, one.width)}
+                 for one in record.sent],
         "held": {name: digits(bits, width) for name, (bits, width) in record.held.items()},
     }

@@ -7,7 +7,7 @@ is a scope with a wire for every driver and sampler, so that two owners are seen
 with its states and inputs.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from ordain.control.model import Cycle, Trace
@@ -35,8 +35,9 @@ def vcd(contents: Contents, trace: Trace) -> str:
     machine = contents.machine
     wires = list(_wires(machine, trace))
     lines = ["$version ordain $end", "$timescale 1 us $end"]
-    lines += [f"$comment {text} $end" for text in _comments(machine, trace)]
-    lines += _declarations(machine, wires)
+    lines += [f"$comment {text} $end" for text in comments(machine)]
+    lines += [f"$comment {text} $end" for text in _loop(machine, trace)]
+    lines += declarations(machine, [(wire.scope, wire.name, wire.width) for wire in wires])
     lines += ["$enddefinitions $end"]
     clock, phases = identifier(0), machine.clock if machine.steps > 1 else None
     level = -1
@@ -59,24 +60,24 @@ def vcd(contents: Contents, trace: Trace) -> str:
 
 def _wires(machine: Machine, trace: Trace) -> Iterator[Wire]:
     cycles = trace.cycles
-    top = (_plain(machine.name),)
+    top = (plain(machine.name),)
     yield Wire(top, "fault", 1, tuple(int("node" in cycle.events) for cycle in cycles))
     for store in machine.stores.values():
         if cycles and store.name in cycles[0].addresses:
-            scope = (*top, _plain(store.name))
+            scope = (*top, plain(store.name))
             yield Wire(scope, "address", store.address_width, tuple(cycle.addresses[store.name] for cycle in cycles))
             if store.name in cycles[0].words:
                 yield Wire(scope, "word", store.bits, tuple(cycle.words[store.name] for cycle in cycles))
     for strobe in machine.strobes:
-        yield Wire((*top, "strobes"), _plain(strobe.name), 1,
+        yield Wire((*top, "strobes"), plain(strobe.name), 1,
                    tuple(int(strobe.name in cycle.strobes) for cycle in cycles))
     for bus in machine.buses.values():
-        scope = (*top, f"bus_{_plain(bus.name)}")
+        scope = (*top, f"bus_{plain(bus.name)}")
         for driver in dict.fromkeys(driver.name for driver in bus.drivers):
-            yield Wire(scope, f"driven_by_{_plain(driver)}", 1,
+            yield Wire(scope, f"driven_by_{plain(driver)}", 1,
                        tuple(int(driver in cycle.drivers.get(bus.name, ())) for cycle in cycles))
         for sampler in dict.fromkeys(sampler.name for sampler in bus.samplers):
-            yield Wire(scope, f"sampled_by_{_plain(sampler)}", 1,
+            yield Wire(scope, f"sampled_by_{plain(sampler)}", 1,
                        tuple(int(sampler in cycle.samplers.get(bus.name, ())) for cycle in cycles))
     yield from _values(machine, cycles, top)
 
@@ -87,13 +88,13 @@ def _values(machine: Machine, cycles: tuple[Cycle, ...], top: tuple[str, ...]) -
     for name in first.states if first is not None else ():
         values = tuple(cycle.states[name] for cycle in cycles)
         known = machine.states.get(name) or machine.registers.get(name)
-        yield Wire(*_placed(machine, name, top), known.width if known is not None else _widest(values), values)
+        yield Wire(*placed(machine, name, top), known.width if known is not None else _widest(values), values)
     for name in first.free if first is not None else ():
         shown = tuple(cycle.free[name] if name in cycle.matters else None for cycle in cycles)
-        yield Wire(*_placed(machine, name, (*top, "free")), _free_width(machine, name, cycles), shown)
+        yield Wire(*placed(machine, name, (*top, "free")), _free_width(machine, name, cycles), shown)
     for name in first.monitors if first is not None else ():
         values = tuple(cycle.monitors[name] for cycle in cycles)
-        yield Wire((*top, "monitors"), _plain(name), _widest(values), values)
+        yield Wire((*top, "monitors"), plain(name), _widest(values), values)
 
 
 def _widest(values: tuple[int, ...]) -> int:
@@ -101,12 +102,12 @@ def _widest(values: tuple[int, ...]) -> int:
     return max(1, *(value.bit_length() for value in values))
 
 
-def _placed(machine: Machine, name: str, scope: tuple[str, ...]) -> tuple[tuple[str, ...], str]:
-    """What belongs to an agent stands in the agent's scope."""
+def placed(machine: Machine, name: str, scope: tuple[str, ...]) -> tuple[tuple[str, ...], str]:
+    """Scope and name; what belongs to an agent stands in the agent's scope."""
     agent, dot, own = name.partition(".")
     if dot and agent in machine.agents:
-        return (scope[0], _plain(agent)), _plain(own)
-    return scope, _plain(name)
+        return (scope[0], plain(agent)), plain(own)
+    return scope, plain(name)
 
 
 def _free_width(machine: Machine, name: str, cycles: tuple[Cycle, ...]) -> int:
@@ -116,11 +117,12 @@ def _free_width(machine: Machine, name: str, cycles: tuple[Cycle, ...]) -> int:
     return max(1, *(cycle.free[name].bit_length() for cycle in cycles))
 
 
-def _declarations(machine: Machine, wires: list[Wire]) -> list[str]:
-    """Variables grouped by scope; a scope is opened once, however its wires are strewn."""
-    tree: dict[tuple[str, ...], list[tuple[str, int, str]]] = {(_plain(machine.name),): [("clock", 1, identifier(0))]}
-    for number, wire in enumerate(wires):
-        tree.setdefault(wire.scope, []).append((wire.name, wire.width, identifier(number + 1)))
+def declarations(machine: Machine, wires: Iterable[tuple[tuple[str, ...], str, int]]) -> list[str]:
+    """The clock and variables (scope, name, width), grouped by scope; a scope is opened once, however its wires are
+    strewn."""
+    tree: dict[tuple[str, ...], list[tuple[str, int, str]]] = {(plain(machine.name),): [("clock", 1, identifier(0))]}
+    for number, (scope, name, width) in enumerate(wires, 1):
+        tree.setdefault(scope, []).append((name, width, identifier(number)))
     lines: list[str] = []
     opened: tuple[str, ...] = ()
     for scope in tree:
@@ -135,11 +137,15 @@ def _declarations(machine: Machine, wires: list[Wire]) -> list[str]:
     return lines + ["$upscope $end"] * len(opened)
 
 
-def _comments(machine: Machine, trace: Trace) -> Iterator[str]:
-    """What numbers stand for, where states have named values, and where a trace without end goes on."""
+def comments(machine: Machine) -> Iterator[str]:
+    """What numbers stand for, where states have named values."""
     for state in machine.states.values():
         if state.codes:
             yield f"{state.name}: " + ", ".join(f"{value} {code}" for value, code in enumerate(state.codes))
+
+
+def _loop(machine: Machine, trace: Trace) -> Iterator[str]:
+    """Where a trace without end goes on."""
     if trace.loop is not None:
         step = "cycle" if machine.steps == 1 else "phase"
         yield f"after the last {step} it goes on with {step} {trace.loop}, for ever"
@@ -160,6 +166,6 @@ def identifier(number: int) -> str:
     return code
 
 
-def _plain(name: str) -> str:
+def plain(name: str) -> str:
     """A name without the characters that end one in this format."""
     return "".join(char if char.isalnum() or char == "_" else "_" for char in name) or "_"

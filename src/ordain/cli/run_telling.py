@@ -1,0 +1,101 @@
+"""What a run tells: on the way a dump and a line of progress, at the end what happened."""
+
+import time
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ordain.cli.manner import Manner, glyphs, page_of, print_json, say, show, tell_findings
+from ordain.cli.proving import ProgressLine
+from ordain.data.model import Listener
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from ordain.cli.run_asked import Dump
+    from ordain.data.datapath import Datapath
+    from ordain.data.model import Record
+    from ordain.data.partial import Bits
+    from ordain.rom.contents import Contents
+    from ordain.text.findings import Finding
+
+BETWEEN = 1024
+"""So many steps pass between two looks at the clock."""
+
+
+class Watching:
+    """While a run lasts: the dump that was asked for, and on a terminal how far it is."""
+
+    def __init__(self, path: "Datapath", vcd: Path | None, quiet: bool, most: int) -> None:
+        self._path, self._vcd, self._most = path, vcd, most
+        self._line, self._began, self._steps = ProgressLine(quiet), time.monotonic(), 0
+        self._open = ExitStack()
+        self.listeners: list[Listener] = []
+
+    def __enter__(self) -> "Watching":
+        if self._vcd is not None:
+            from ordain.cli.writing import file_in_pieces
+            from ordain.show.run_vcd import RunDump
+
+            dump = RunDump(self._path, self._open.enter_context(file_in_pieces(self._vcd)))
+            self._open.callback(dump.end)
+            self.listeners.append(Listener(dump.nodes, dump.heard))
+        if self._line.on:
+            self.listeners.append(Listener((), self._heard))
+        return self
+
+    def __exit__(self, *fault: object) -> None:
+        self._line.clear()
+        self._open.__exit__(*(fault or (None, None, None)))  # type: ignore[arg-type]  # what `with` hands over
+
+    def _heard(self, cycle: int, seen: "Sequence[Bits]", given: "Mapping[str, int]") -> None:
+        self._steps += 1
+        if self._steps % BETWEEN == 0:
+            rate = self._steps / (time.monotonic() - self._began)
+            self._line.say(f"cycle {cycle:,} of at most {self._most:,}, {rate:,.0f} steps/s")
+
+
+def tell(manner: Manner, path: Path, contents: "Contents", made: "Record", each: str, faults: "list[Finding]",
+         dumps: "Sequence[Dump]") -> None:
+    """The lines that were asked for, findings with the last cycles before them, how it ended, memory."""
+    from ordain.show.run_lines import dump_lines, end_lines, run_lines, sent_lines
+
+    page = page_of(manner)
+    if each in ("instruction", "cycle"):
+        show(manner, run_lines(contents, made, page, each == "cycle"))
+    elif each == "sent":
+        show(manner, sent_lines(made, page))
+    if made.last and faults:
+        from ordain.show.diagram import diagram_lines
+        from ordain.show.run_trace import trace_of
+
+        print(*diagram_lines(contents, trace_of(contents, made.last, levels=True), page, glyphs(), made.last[0][0]),
+              sep="\n")
+    tell_findings(faults, manner, beside=path)
+    show(manner, end_lines(contents, made, page))
+    for dump in dumps:
+        memory, cells = contents.machine.memories[dump.memory], made.memories[dump.memory]
+        if dump.file is None:
+            show(manner, dump_lines(memory, cells, dump.first, dump.last))
+        elif not any(fault.name == "unknown-word" and f"`{dump.file}`" in fault.message for fault in faults):
+            count = dump.last + 1 - dump.first
+            say(manner, f"wrote {dump.file}: {count} word{'' if count == 1 else 's'} of {dump.memory}")
+
+
+def tell_missed(colour: str, missed: "Sequence[tuple[str, Bits, Bits]]") -> None:
+    from ordain.show.run_lines import digits
+
+    for name, value, found in missed:
+        width = value.known.bit_length()
+        say(Manner("text", False, colour), f"expected {name}={digits(value, width)}, found {digits(found, width)}")
+
+
+def tell_json(contents: "Contents", made: "Record", status: int, missed: "Sequence[tuple[str, Bits, Bits]]",
+              findings: "Sequence[Finding]") -> None:
+    from ordain.show.findings_json import finding_data
+    from ordain.show.run_lines import digits, record_data
+
+    print_json({"command": "run", "status": status, **record_data(contents, made),
+                "missed": [{"name": name, "expected": digits(value, value.known.bit_length()),
+                            "found": digits(found, value.known.bit_length())} for name, value, found in missed],
+                "findings": [finding_data(finding) for finding in findings]})
