@@ -271,8 +271,8 @@ def test_groups_with_shared_words_are_no_twins() -> None:
     space = Space(8, 3)
 
     def twins_of(second: tuple[int, ...]) -> dict[int, int]:
-        units = [Unit((0,), (1,), 255, (), ((0, 0),)), Unit((0,), (2,), 255, (), ((1, 0),)),
-                 Unit(tuple(range(len(second))), second, 127, (), ((2, 0),))]
+        units = [Unit((0,), (1,), 255, (), ((0, 0),), False), Unit((0,), (2,), 255, (), ((1, 0),), False),
+                 Unit(tuple(range(len(second))), second, 127, (), ((2, 0),), False)]
         groups = (Group(2, (1,), None, None), Group(2, (2,), None, None))
         pieces = sort(space, Units((), tuple(units), {}, (), (), True), Pages(groups, {1: (0,), 2: (1,)}, ()))
         return twins(pieces, [0, 1])

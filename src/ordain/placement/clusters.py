@@ -26,7 +26,7 @@ class Unit(NamedTuple):
     domain: int
     rules: tuple[tuple[int, int], ...]
     parts: tuple[tuple[int, int], ...]
-    high: bool = False
+    high: bool
 
 
 class Units(NamedTuple):

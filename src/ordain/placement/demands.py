@@ -134,16 +134,10 @@ def _from_targets(machine: Machine, program: Program, ends: list[int], demands: 
                   bonds: dict[str, list[Bond]], findings: list[Finding]) -> None:
     """Blocks, labels that a field can hold only in some places, and pages."""
     words, fields, stores = program.words, machine.fields, machine.stores
-    free: set[tuple[str, str]] = {(store.name, field.name) for store in stores.values() for field in fields.values()
-                                  if field.address_bits[1] == 0 and field.address_bits[0] + 1 >= store.address_width}
     everyone = [(index, word) for index, word in enumerate(words) if word.targets]
     everyone += [(-1, word) for word in program.unused.values() if word is not None and word.targets]
     for index, word in everyone:
         for name, target in word.targets:
-            if target.kind in ("label", "following") and (word.store, name) in free:
-                place = index + 1 if target.kind == "following" else program.labels[target.labels[0]]
-                if words[place].store == word.store:
-                    continue
             named = target_words(program, index, target)
             store = words[named[0]].store
             if any(words[other].store != store for other in named):

@@ -184,8 +184,8 @@ class _Search:
         return not left
 
     def _placed(self, state: State, at: int, bases: int) -> Iterator[State]:
-        """One state for each base of the next piece of a kind: the wished-for one, those that share most, then
-        ascending."""
+        """One state for each base of the next piece of a kind: the wished-for one, those that share words, then
+        the others, ascending."""
         kind = self.kinds[at]
         number = kind.numbers[len(kind.numbers) - state.left[at]]
         left = (*state.left[:at], state.left[at] - 1, *state.left[at + 1:])
@@ -211,8 +211,7 @@ class _Search:
             sharing = 0
             for offset, word in zip(kind.unit.offsets, kind.unit.words):
                 sharing |= state.seats.get(word, 0) >> offset
-            yield from sorted(members(bases & sharing), key=lambda base: -(
-                cells(base, kind.unit.offsets) & ~state.free).bit_count())
+            yield from members(bases & sharing)
             bases &= ~sharing
         yield from members(bases)
 

@@ -122,7 +122,7 @@ def _whole(unit: Unit, offset: int, size: int) -> bool:
 
 def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
     """The longest row against the longest free stretch."""
-    runs = free_runs(free, task.counting if task.counting < task.width else None)
+    runs = free_runs(free, task.counting)
     longest = max((end - start for start, end in runs), default=0)
     rows = [(length, first) for first, length in units.runs]
     rows += [(len(unit.words), unit.words[0]) for unit in units.units if unit.offsets[-1] == len(unit.offsets) - 1]

@@ -47,7 +47,7 @@ def lay(space: Space, units: Units, pages: Pages, counting: int, wishes: Wishes 
     if stuck is not None:
         return Stuck(stuck, None)
     open_runs = [number for number, base in enumerate(laying.run_bases) if base is None]
-    pieces = free_runs(laying.free, counting if counting < space.width else None)
+    pieces = free_runs(laying.free, counting)
     runs = [units.runs[number] for number in open_runs]
     found = first_fit(pieces, runs, range(len(runs)), laying.ends(), heads)
     if isinstance(found, int):
@@ -93,13 +93,10 @@ def first_fit(pieces: Sequence[tuple[int, int]], runs: Sequence[tuple[int, int]]
     return bases
 
 
-def free_runs(free: int, counting: int | None) -> list[tuple[int, int]]:
+def free_runs(free: int, counting: int) -> list[tuple[int, int]]:
     """The free runs of addresses, cut where the counter begins a new lap."""
-    found = segments(free)
-    if counting is None:
-        return found
     cut = []
-    for start, end in found:
+    for start, end in segments(free):
         while start >> counting != (end - 1) >> counting:
             lap = ((start >> counting) + 1) << counting
             cut.append((start, lap))
