@@ -376,3 +376,11 @@ def test_dealing_groups_to_pages_against_all_choices(sizes: list[int], taken: se
     possible = any(all(sum(size for size, page in zip(sizes, dealt) if page == at) <= room
                        for at, room in enumerate(rooms)) for dealt in product(range(4), repeat=len(sizes)))
     assert groups_suit(pieces, Budget(100_000)) == possible
+
+
+def test_words_of_an_inner_region_are_dealt_first() -> None:
+    """The word that may stand anywhere leaves the only free address of the inner region to the one bound to it."""
+    singles = [Single((0, 20)), Single((8, 14))]
+    for free, found in (((9, 15), (15, 9)), ((3, 9), (3, 9)), ((9, 13), (13, 9)), ((3, 15), None), ((9,), None)):
+        packed = pack(sum(1 << address for address in free), [], singles, (8, 14), Budget(100))
+        assert (packed.singles if packed else None) == found
