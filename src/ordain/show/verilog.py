@@ -25,6 +25,7 @@ from ordain.machine.expression import (
     Not,
     Or,
     Parity,
+    Prior,
     Slice,
     Sub,
     Xor,
@@ -62,7 +63,7 @@ def clock_port(machine: Machine) -> str:
 
 def _declared(machine: Machine) -> set[str]:
     return {*machine.inputs, *machine.states, *machine.registers, *machine.conditions, *machine.buses, *machine.stores,
-            *machine.memories, *machine.chips}
+            *machine.memories, *machine.chips, *machine.signals}
 
 
 def unchipped(machine: Machine) -> list[Store]:
@@ -121,6 +122,8 @@ class _Module:
         for condition in machine.conditions.values():
             if condition.value is not None:
                 yield f"  wire {_range(condition.width)}{escaped(condition.name)};"
+        for signal, expression in self._signals():
+            yield f"  wire {_range(expression.width)}{escaped(signal)};"
         self._combinational()
         edge = []
         for name, _, _, following in held:
@@ -150,6 +153,12 @@ class _Module:
             if bus.undriven == "kept":
                 yield f"{bus.name} kept", bus.width, None, terms.leaf("bus", bus.name, bus.width)
 
+    def _signals(self) -> Iterator[tuple[str, Node]]:
+        """Names for expressions of the present; hardware has no line for what looks back."""
+        for signal in self.machine.signals.values():
+            if not any(type(part) is Prior for part in postorder((signal.value,))):
+                yield signal.name, signal.value
+
     def _combinational(self) -> None:
         machine = self.machine
         alone = unchipped(machine)
@@ -167,6 +176,8 @@ class _Module:
         for condition in machine.conditions.values():
             if condition.value is not None:
                 self.body.append(f"  assign {escaped(condition.name)} = {self.name(condition.value)};")
+        for name, value in self._signals():
+            self.body.append(f"  assign {escaped(name)} = {self.name(value)};")
 
     def _bus(self, bus: Bus) -> None:
         terms = self.path.terms
