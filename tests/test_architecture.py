@@ -9,7 +9,7 @@ import pytest
 
 SOURCE = Path(__file__).parent.parent / "src" / "ordain"
 LAYERS = ("text", "language", "machine", "microprogram", "placement", "rom", "audit", "logic", "control", "data",
-          "bench", "capture", "prover", "follow", "checks", "meaning", "measure", "compare", "show", "cli")
+          "bench", "capture", "prover", "follow", "checks", "meaning", "measure", "compare", "faults", "show", "cli")
 LIBRARIES = ("text", "logic", "control", "capture")
 """Packages whose functions any higher package may call."""
 DATA_MODULES = {
@@ -20,7 +20,7 @@ DATA_MODULES = {
     "ordain.rom.burn_plan", "ordain.prover.model",
     "ordain.checks.check", "ordain.checks.catalogue", "ordain.measure.cycles", "ordain.compare.behaviour",
     "ordain.compare.comparison", "ordain.compare.difference", "ordain.compare.places", "ordain.compare.reach",
-    "ordain.compare.roots", "ordain.compare.verdicts",
+    "ordain.compare.roots", "ordain.compare.verdicts", "ordain.faults.model", "ordain.faults.summary",
 }
 """What one package may read of another below it; passes themselves meet in `pipeline` and in the commands."""
 ON_DIAGRAMS = {*(f"ordain.measure.{name}" for name in ("cycle_counts", "under_way", "waiting", "rings")),
@@ -28,7 +28,7 @@ ON_DIAGRAMS = {*(f"ordain.measure.{name}" for name in ("cycle_counts", "under_wa
 """Counting cycles goes on with the sets of states that the prover finds; so does following a capture."""
 TREES = {"ordain.language", "ordain.language.tree"}
 COMPILER = ("language", "microprogram", "placement")
-PROVING = ("control", "prover", "follow", "checks", "meaning", "measure", "compare")
+PROVING = ("control", "prover", "follow", "checks", "meaning", "measure", "compare", "faults")
 MODULES = sorted(SOURCE.rglob("*.py"))
 
 

@@ -1,8 +1,8 @@
 """ordain: control stores compiled, proved and compared.
 
 The packages in the order of the pipeline, each importing only those above it: text, language, machine, microprogram,
-placement, rom, audit, logic, control, data, bench, prover, checks, meaning, measure, compare, show,
-cli.
+placement, rom, audit, logic, control, data, bench, prover, checks, meaning, measure, compare, faults,
+show, cli.
 
 From Python:
 

@@ -17,6 +17,7 @@ CALLS = {
     "burned": ("burned", "U1"), "cycles": ("cycles",), "step": ("step", "show"), "run": ("run",),
     "meaning": ("meaning",),
     "follow": ("follow", "seen.csv"),
+    "faults": ("faults", "--only", "U1"),
     "decode": ("decode", "build/U1.bin"), "explain": ("explain", "contention"),
 }
 
@@ -53,7 +54,7 @@ def test_it_fits_the_schema(command: str, lamp: Path, capsys: pytest.CaptureFixt
 
 
 @pytest.mark.parametrize("command", ["build", "prove", "compare", "cycles", "step", "run", "meaning", "follow",
-                                     "decode"])
+                                     "faults", "decode"])
 def test_a_machine_that_does_not_compile_fits_it_too(command: str, lamp: Path,
                                                      capsys: pytest.CaptureFixture[str]) -> None:
     change(lamp / "lamp.micro", "goto lend", "goto land")

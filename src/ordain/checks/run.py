@@ -66,7 +66,7 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
     asked = questions(contents, selection)
     words = certain(contents, asked, columns)
     plans = [made for check, question in asked for made in allowances.plan(contents, check, question)]
-    parts = _parts_of_rules(contents, asked)
+    parts = parts_of_rules(contents, asked)
     first = decide((*(question for made in plans for question in _asked_by(made)), *parts))
     answers, ended = _second_round(contents, decide, _answers(plans, first), first, columns)
     dead = [verdict for verdict in first.verdicts[len(first.verdicts) - len(parts):] if verdict.outcome == "broken"]
@@ -90,7 +90,7 @@ def _asked_by(made: Plan) -> tuple[Property, ...]:
             *(() if made.bare is None else (made.bare,)))
 
 
-def _parts_of_rules(contents: Contents, asked: Iterable[tuple[Check, Property]]) -> tuple[Property, ...]:
+def parts_of_rules(contents: Contents, asked: Iterable[tuple[Check, Property]]) -> tuple[Property, ...]:
     taken = {question.subject for check, question in asked if check in RULES}
     return tuple(part for rule in contents.machine.rules if rule.text in taken
                  for part in vacuous.ask_of_rule(contents, rule))

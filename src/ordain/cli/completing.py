@@ -63,4 +63,14 @@ def _instructions(ctx: click.Context) -> Iterable[str]:
     return dict.fromkeys([*built.contents.routines, *built.contents.labels]) if built is not None else ()
 
 
-checks, findings, chips, instructions = (_completing(names) for names in (_checks, _findings, _chips, _instructions))
+def _faulty(ctx: click.Context) -> Iterable[str]:
+    from ordain.faults.model import KINDS
+
+    built = _built(ctx)
+    machine = None if built is None else built.machine
+    return [*KINDS, *(() if machine is None or built is None else
+                      (*machine.chips, *machine.stores, *machine.fields, *built.contents.routines))]
+
+
+checks, findings, chips, instructions, faulty = (
+    _completing(names) for names in (_checks, _findings, _chips, _instructions, _faulty))

@@ -34,6 +34,7 @@ COMMANDS = {
     "follow": "What an analyzer has captured, in the machine's own words, up to what cannot be.",
     "meaning": "What each instruction does, to be pasted in as its meaning.",
     "diagnose": "Which single fault explains a capture that a sound machine does not.",
+    "faults": "Every single fault of the stores: who notices it, and what nobody does.",
     "decode": "Chip images back to microinstructions, and what differs from the build.",
     "watch": "Check again at every save.",
     "explain": "What a finding means, an example, the usual repair.",

@@ -15,6 +15,7 @@ class Bits(Generic[Bit]):
         self.circuit, self.known = circuit, known
         self._system = system
         self._columns: dict[tuple[str, int], int] = {}
+        self._changed: dict[str, dict[int, dict[int, int]]] = {}
 
     def of(self, node: Node) -> list[Bit]:
         """The bits of an expression, highest first."""
@@ -38,8 +39,43 @@ class Bits(Generic[Bit]):
         if leaf.kind == "field":
             field = self._system.contents.machine.fields[leaf.name]
             high, low, inverted = field.high, field.low, field.active_low
-        bits = [self.circuit.table(self._column(store, bit), address) for bit in range(high, low - 1, -1)]
+        bits = [self._shown(store, bit, address) for bit in range(high, low - 1, -1)]
         return [self.circuit.inverse(bit) for bit in bits] if inverted else bits
+
+    def _shown(self, store: str, bit: int, address: list[Bit]) -> Bit:
+        """One bit of the word at an address, of whichever machine is meant."""
+        column, versions = self._column(store, bit), self._system.versions
+        changed = self._changes(store).get(bit) if versions is not None else None
+        if versions is None or not changed:
+            return self.circuit.table(column, address)
+        turned = sorted(changed.items())
+
+        def chosen(number: list[Bit], some: list[tuple[int, int]], low: int) -> Bit:
+            if not number or not some:
+                return self.circuit.table(column ^ (some[0][1] if some else 0), address)
+            half = low + (1 << len(number) - 1)
+            parts = [one for one in some if one[0] >= half], [one for one in some if one[0] < half]
+            return self.circuit.choose(number[0], chosen(number[1:], parts[0], half),
+                                       chosen(number[1:], parts[1], low))
+
+        return chosen(self.of(versions.leaf), turned, 0)
+
+    def _changes(self, store: str) -> dict[int, dict[int, int]]:
+        """Per bit, per number of a machine: the addresses at which the bit is turned, as the bits of a number."""
+        found = self._changed.get(store)
+        if found is None:
+            assert self._system.versions is not None
+            found = self._changed[store] = {}
+            words = self._system.contents.words[store]
+            for number, change in enumerate(self._system.versions.changes.get(store, ())):
+                for address, word in change.items():
+                    turned = word ^ words[address]
+                    while turned:
+                        bit = turned.bit_length() - 1
+                        turned ^= 1 << bit
+                        of_bit = found.setdefault(bit, {})
+                        of_bit[number] = of_bit.get(number, 0) | 1 << address
+        return found
 
     def _column(self, store: str, bit: int) -> int:
         """One bit of every word, the word at address 0 lowest."""

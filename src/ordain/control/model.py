@@ -5,6 +5,7 @@ every assumption. A state is *reachable* when a sequence of cycles from a start 
 pair (reachable state, one of its distinct successor states).
 """
 
+from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
 from ordain.machine.expression import Node, Terms
@@ -37,6 +38,14 @@ class Free(NamedTuple):
     values: int
 
 
+class Versions(NamedTuple):
+    """Many machines in one system, which differ in what their stores hold. `leaf`: the number of the machine, a
+    variable that no cycle changes. `changes[store][number]`: address -> word, of the words that are others in it."""
+
+    leaf: Node
+    changes: dict[str, tuple[Mapping[int, int], ...]]
+
+
 class System(NamedTuple):
     """The transition system: the whole machine with its agents, over the contents of its chips.
 
@@ -46,6 +55,7 @@ class System(NamedTuple):
     nobody drives has the level at which it is held, and its leaf is what the drivers put on it.
     `addresses`: per store, in an order in which each depends only on earlier ones.
     `lowering`: what the machine's other leaves stand for, for properties (`prover.questions`).
+    `versions`: None but where many machines are looked at together.
     """
 
     contents: Contents
@@ -55,6 +65,7 @@ class System(NamedTuple):
     assumptions: tuple[Node, ...]
     addresses: dict[str, Node]
     lowering: dict[Node, Node]
+    versions: Versions | None = None
 
 
 class Cycle(NamedTuple):

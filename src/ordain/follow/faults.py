@@ -7,6 +7,7 @@ one size exchanged, the lower or upper half of a chip not programmed; and a bit 
 """
 
 from collections.abc import Callable, Iterator, Mapping
+from typing import Literal
 
 from ordain.follow.model import Fault
 from ordain.machine.model import Bank, Chip, Machine
@@ -22,12 +23,12 @@ def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Fault]:
     """Every fault that changes some word, and every bit of a state that may be stuck. `images`: as burned."""
     machine = contents.machine
     for chip in machine.chips.values():
-        if sum(1 << machine.stores[bank.store].address_width for bank in chip.banks) > MOST_WORDS:
+        if too_large(machine, chip):
             continue
-        for text, address, data in _of_chip(machine, chip):
+        for kind, text, address, data in _of_chip(machine, chip):
             words = _read(contents, chip, images[chip.name], address, data)
             if words:
-                yield Fault(text, words, "", 0, 0)
+                yield Fault(kind, text, words, "", 0, 0)
     every = list(machine.chips.values())
     for number, one in enumerate(every):
         for other in every[number + 1:]:
@@ -36,35 +37,41 @@ def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Fault]:
                 held = contents._replace(words={**contents.words, **words})
                 words.update(_read(held, other, images[one.name], _same, _same))
                 if words:
-                    yield Fault(f"{one.name} and {other.name} exchanged", words, "", 0, 0)
+                    yield Fault("exchange", f"{one.name} and {other.name} exchanged", words, "", 0, 0)
     for state in machine.states.values():
         for bit in range(state.width):
             name = f"{state.name}[{bit}]" if state.width > 1 else state.name
             for level in (0, 1):
-                yield Fault(f"{name} stays at {level}", {}, state.name, bit, level)
+                yield Fault("state", f"{name} stays at {level}", {}, state.name, bit, level)
+
+
+def too_large(machine: Machine, chip: Chip) -> bool:
+    """Whether a chip's own faults are passed over."""
+    return sum(1 << machine.stores[bank.store].address_width for bank in chip.banks) > MOST_WORDS
 
 
 def _same(pins: int) -> int:
     return pins
 
 
-def _of_chip(machine: Machine, chip: Chip) -> Iterator[tuple[str, Levels, Levels]]:
-    """(what it is called, what becomes of the address pins, of the data pins)."""
+def _of_chip(machine: Machine, chip: Chip) -> Iterator[
+        tuple[Literal["chip", "pin", "bridge"], str, Levels, Levels]]:
+    """(its kind, what it is called, what becomes of the address pins, of the data pins)."""
     ones = (1 << chip.bits) - 1
     lines = chip.words.bit_length() - 1
-    yield f"{chip.name} missing or blank", _same, lambda pins: ones if chip.erased else 0
+    yield "chip", f"{chip.name} missing or blank", _same, lambda pins: ones if chip.erased else 0
     for pin in range(chip.bits):
         for level in (0, 1):
-            yield f"{chip.name}.D{pin} stays at {level}", _same, _stuck(pin, level)
+            yield "pin", f"{chip.name}.D{pin} stays at {level}", _same, _stuck(pin, level)
     for pin in range(lines):
         for level in (0, 1):
-            yield f"{chip.name}.A{pin} stays at {level}", _stuck(pin, level), _same
+            yield "pin", f"{chip.name}.A{pin} stays at {level}", _stuck(pin, level), _same
     for letter, count in (("D", chip.bits), ("A", lines)):
         for pin in range(count - 1):
             for wins, name in ((0, "the lower level wins"), (1, "the higher level wins")):
                 touch = _touch(pin, wins)
                 text = f"{chip.name}.{letter}{pin} touches {letter}{pin + 1}, {name}"
-                yield (text, _same, touch) if letter == "D" else (text, touch, _same)
+                yield ("bridge", text, _same, touch) if letter == "D" else ("bridge", text, touch, _same)
 
 
 def _stuck(pin: int, level: int) -> Levels:

@@ -1,6 +1,6 @@
 """What is seen in a clock of a capture, and what is told of it, as data."""
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from ordain.control.model import Trace
 
@@ -78,9 +78,11 @@ class Measured(NamedTuple):
 
 
 class Fault(NamedTuple):
-    """A single fault of the board. `words`: of the stores that read otherwise with it. `state`, `bit`, `level`: a
-    bit of a state that stays at a level; `state` "" where it is not that."""
+    """A single fault of the board. `kind`: a "chip" missing or blank, a "pin" that stays at a level, a "bridge" between
+    two, an "exchange" of two chips, a bit of a "state". `words`: of the stores that read otherwise with it. `state`,
+    `bit`, `level`: a bit of a state that stays at a level; `state` "" where it is not that."""
 
+    kind: Literal["chip", "pin", "bridge", "exchange", "state"]
     text: str
     words: dict[str, tuple[int, ...]]
     state: str

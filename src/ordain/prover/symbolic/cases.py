@@ -120,9 +120,10 @@ def _needs(system: System, properties: tuple[Property, ...],
 
 
 def _followed(system: System) -> list[Node]:
-    """The addresses of which it is asked which of them are presented."""
+    """The addresses of which it is asked which of them are presented; and which of many machines it is."""
     stores = system.contents.machine.stores
-    return [address for store, address in system.addresses.items() if stores[store].fill == "microprogram"]
+    found = [address for store, address in system.addresses.items() if stores[store].fill == "microprogram"]
+    return found if system.versions is None else [*found, system.versions.leaf]
 
 
 def _required(system: System, space: Space) -> Part:

@@ -85,6 +85,8 @@ class Space:
     def _numbered(self, apart: bool) -> list[int]:
         addresses = [atom for node in self.system.addresses.values() if _is_read(self._reads, node)
                      for bit in self._reads.of(node) for atom in members(bit)]
+        if self.system.versions is not None:
+            addresses = [*reversed(self.atoms.of(self.system.versions.leaf)), *addresses]
         nexts = [variable.next for variable in self.variables]
         compared = [self.read_by(node) for node in postorder(nexts) if type(node) in (Among, Equal, Less)]
         known = sum(1 << atom for variable in self.variables if variable.reset is not None

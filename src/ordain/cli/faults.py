@@ -1,0 +1,145 @@
+"""`ordain faults`: every single fault of the stores, and who notices it."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ordain.cli import completing
+from ordain.cli.manner import (
+    Manner,
+    build_directory,
+    build_option,
+    exit_status,
+    find_machine,
+    machine_argument,
+    names_of,
+    page_of,
+    print_json,
+    show,
+    speaks,
+    tell_findings,
+)
+from ordain.text.findings import Finding
+
+if TYPE_CHECKING:
+    from ordain.faults.model import Fault, Tried
+    from ordain.pipeline import Built
+
+
+@click.command("faults")
+@machine_argument
+@build_option
+@click.option("--only", multiple=True, metavar="NAME,...", shell_complete=completing.faulty,
+              help="Only faults of these kinds (bit, erased, pin, bridge, chip, exchange), or in these chips, stores, "
+              "fields, routines, instructions; may be repeated: then both have to fit.")
+@click.option("--plain", is_flag=True, help="A whole proof and a whole comparison for each fault: slow, without any "
+              "shortcut.")
+@click.option("--limit-seconds", type=click.FloatRange(0, min_open=True), metavar="S",
+              help="Leave a search after S seconds: undecided, status 3.")
+@click.option("--all", "everything", is_flag=True, help="Every silent fault, every row of every list.")
+@speaks("text", "json")
+def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seconds: float | None, everything: bool,
+            form: str, quiet: bool, colour: str) -> int:
+    """Try every single fault of the stores and their chips, and say who would notice it: a check or rule, and in which
+    cycle; an instruction that behaves differently; or nobody.
+
+    A fault is harmless where that is proved, and silent where something behaves differently and nothing speaks of it.
+
+    Exit status 0: nothing is silent. 1: something is. 3: nothing that was decided is silent, and something is
+    undecided.
+    """
+    from ordain.faults.summary import status as status_of
+    from ordain.pipeline import build_model
+    from ordain.show.fault_report import report_data, report_lines
+
+    manner = Manner(form, quiet, colour)
+    path = find_machine(machine)
+    built, findings = build_model(path, build_directory(path))
+    if built is None:
+        return _not_built(manner, path, findings)
+    faults, passed_over = _chosen(built, only)
+    tried = _tried(built, faults, plain, limit_seconds, quiet)
+    status = status_of(tried)
+    if form == "json":
+        print_json({"command": "faults", "status": status, **report_data(built.machine.name, tried, passed_over),
+                    "findings": _data(findings)})
+        return status
+    tell_findings(findings, manner, beside=path)
+    show(manner, report_lines(built.machine.name, tried, passed_over, everything, page_of(manner)))
+    return status
+
+
+def _not_built(manner: Manner, path: Path, findings: list[Finding]) -> int:
+    status = exit_status(findings)
+    if manner.format == "json":
+        print_json({"command": "faults", "status": status, "findings": _data(findings)})
+    else:
+        tell_findings(findings, manner, beside=path)
+    return status
+
+
+def _data(findings: list[Finding]) -> list[dict[str, Any]]:
+    from ordain.show.findings_json import finding_data
+
+    return [finding_data(finding) for finding in findings]
+
+
+def _chosen(built: "Built", only: tuple[str, ...]) -> "tuple[list[Fault], list[str]]":
+    """The faults to be tried, and the chips whose pins are passed over because they are too large. Raises
+    click.BadParameter."""
+    from ordain.faults.model import KINDS
+    from ordain.text.spelling import nearest
+
+    every, passed_over = every_fault(built)
+    for given in only:
+        names = names_of((given,))
+        known = {*KINDS, *(name for fault in every for name in fault.names)}
+        for name in names:
+            if name not in known:
+                near = nearest(name, sorted(known))
+                raise click.BadParameter(f"nothing that can have a fault is called `{name}`."
+                                         + (f" Did you mean `{near}`?" if near else ""), param_hint="--only")
+        every = [fault for fault in every if fault.kind in names or not {*fault.names}.isdisjoint(names)]
+    return every, passed_over
+
+
+def every_fault(built: "Built") -> "tuple[list[Fault], list[str]]":
+    """All faults of a build, and the chips whose pins are passed over."""
+    from ordain.faults.listing import bit_faults, chip_faults, erased_faults
+    from ordain.follow.faults import faults as of_chips
+    from ordain.follow.faults import too_large
+    from ordain.rom.formats import device_of
+    from ordain.rom.readback import unpack
+
+    contents, machine = built.contents, built.machine
+    blank = unpack(machine, {name: device_of(chip).blank for name, chip in machine.chips.items()})
+    erased = {store: words[0] for store, words in blank.words.items()}
+    found = ((fault.kind, fault.text, fault.words) for fault in of_chips(contents, built.images))
+    return ([*bit_faults(contents), *erased_faults(contents, erased),
+             *chip_faults(contents, (one for one in found if one[0] != "state"))],
+            [chip.name for chip in machine.chips.values() if too_large(machine, chip)])
+
+
+def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | None, quiet: bool) -> "list[Tried]":
+    from ordain.cli.proving import ProgressLine
+    from ordain.faulting import Judge
+    from ordain.faults.model import Tried
+    from ordain.prover.model import Limits
+
+    line = ProgressLine(quiet)
+    line.say(f"{len(faults):,} faults")
+    tried: list[Tried] = []
+    try:
+        if not faults:
+            return []
+        judge = Judge(built.contents, Limits(seconds=seconds))
+        if plain:
+            for number, fault in enumerate(faults, 1):
+                tried.append(Tried(fault, judge.plainly(fault)))
+                line.say(f"{number:,} of {len(faults):,} faults")
+        else:
+            tried = list(judge.of(faults, lambda done: line.say(f"{done:,} of {len(faults):,} faults")))
+        return tried
+    finally:
+        line.clear()

@@ -1,0 +1,349 @@
+"""The checks, the prover and the comparison met for machines with one fault each.
+
+Like `pipeline`, this stands above the packages. There are two ways to the class of a fault, which come to the same:
+`Judge.plainly` proves and compares the faulty machine as a whole; `Judge.of` looks at many faulty machines in one
+search (`prover.family`), and at those that it cannot take together plainly.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from ordain.checks import inspection, over_assumed, vacuous
+from ordain.checks.allowances import COMPILE_TIME, Plan, excused_words, plan
+from ordain.checks.check import About
+from ordain.checks.run import EVERYTHING, parts_of_rules, prove, questions
+from ordain.checks.undefined_code import EXPLANATION as UNDEFINED
+from ordain.checks.undefined_code import undefined_at
+from ordain.checks.unreachable import idle_runs
+from ordain.compare.behaviour import behaviour
+from ordain.compare.joint import join
+from ordain.control.system import build_system
+from ordain.faults.classes import Key, Spoken, compared, noticed_by, presented, ranks_of, undecided
+from ordain.faults.model import Changes, Fault, Noticed, Outcome, Tried
+from ordain.machine.model import Field
+from ordain.prover.decide import Rounds
+from ordain.prover.family import Family, TooMany, with_versions
+from ordain.prover.model import Limits, Property, Verdict, Verdicts
+from ordain.rom.contents import Contents
+
+TOGETHER = 512
+"""So many faulty machines are looked at in one search, at most."""
+
+
+def with_changes(contents: Contents, changes: Changes) -> Contents:
+    """The contents of the faulty machine."""
+    words = dict(contents.words)
+    for store, changed in changes.items():
+        row = list(words[store])
+        for address, word in changed.items():
+            row[address] = word
+        words[store] = tuple(row)
+    return contents._replace(words=words)
+
+
+# ---------------------------------------------------------------- what is asked
+
+
+class _Asked(NamedTuple):
+    """`rows`: per question of a report, in its order, the plans that answer it. `judged[plan]`, `probes[plan]`,
+    `parts`, `undefined`: numbers in `properties`."""
+
+    properties: tuple[Property, ...]
+    plans: tuple[Plan, ...]
+    rows: dict[Key, list[int]]
+    judged: tuple[int | None, ...]
+    probes: tuple[tuple[int, ...], ...]
+    parts: tuple[int, ...]
+    undefined: tuple[int, ...]
+
+    def key(self, number: int) -> Key:
+        prop = self.properties[number]
+        return _key(prop)
+
+
+def _key(asked: Property) -> Key:
+    if asked.check == vacuous.EXPLANATION.name:
+        return asked.check, "what checks and rules take for granted"
+    return asked.check, asked.subject
+
+
+def _asked(contents: Contents, known: frozenset[tuple[str, int]]) -> _Asked:
+    """`known`: codes without a name that the sound machine presents."""
+    every = questions(contents, EVERYTHING)
+    plans = [made for check, question in every for made in plan(contents, check, question)]
+    properties: list[Property] = []
+    rows: dict[Key, list[int]] = {}
+    judged: list[int | None] = []
+    probes: list[tuple[int, ...]] = []
+
+    def added(prop: Property) -> int:
+        properties.append(prop)
+        return len(properties) - 1
+
+    for number, made in enumerate(plans):
+        rows.setdefault(_key(made.asked), []).append(number)
+        judged.append(None if made.judged is None else added(made.judged))
+        probes.append(tuple(added(probe) for _, probe in made.probes))
+    parts = tuple(map(added, parts_of_rules(contents, every)))
+    undefined = tuple(map(added, _undefined_questions(contents, known)))
+    return _Asked(tuple(properties), tuple(plans), rows, tuple(judged), tuple(probes), parts, undefined)
+
+
+def _coded(contents: Contents) -> Iterator[Field]:
+    """The fields in which some value has no name."""
+    return (field for field in contents.machine.fields.values()
+            if field.holds == "code" and field.codes and len(field.codes) < 1 << field.width)
+
+
+def _undefined_questions(contents: Contents, known: frozenset[tuple[str, int]]) -> Iterator[Property]:
+    """Whether a sequence presents a code without a name, of each field of a microprogram."""
+    machine, terms = contents.machine, contents.machine.terms
+    for field in _coded(contents):
+        store = machine.stores[field.store]
+        if store.fill == "microprogram":
+            where = frozenset(range(1 << store.address_width)) - excused_words(
+                contents, UNDEFINED.name, store.name, field.name) - {at for name, at in known if name == field.name}
+            named = terms.among(terms.leaf("field", field.name, field.width),
+                                frozenset(code.value for code in field.codes))
+            yield Property(UNDEFINED.name, field.name, "bad", terms.and_((terms.not_(named), terms.among(
+                terms.leaf("address", store.name, store.address_width), where))), data=About((), field.span))
+
+
+def _undefined(contents: Contents, executed: Mapping[str, frozenset[int]]) -> frozenset[tuple[str, int]]:
+    """Field and address of every code without a name that is presented; in stores that hold no microprogram, of every
+    one that is placed."""
+    return frozenset(
+        (field.name, address) for field in _coded(contents)
+        for address in {*undefined_at(contents, field)} & {*executed.get(
+            field.store, contents.sites.get(field.store, {}).keys())}
+        - excused_words(contents, UNDEFINED.name, field.store, field.name))
+
+
+def _idle(contents: Contents, executed: Mapping[str, frozenset[int]]) -> frozenset[tuple[str, int]]:
+    """Store and first address of every placed word that no sequence executes."""
+    return frozenset(
+        (store, site.address) for store in contents.sites if contents.machine.stores[store].fill == "microprogram"
+        for sites, _ in idle_runs(contents, store, executed.get(store, frozenset()),
+                                  excused_words(contents, "unreachable", store)) for site in sites)
+
+
+# ---------------------------------------------------------------- the judge
+
+
+class Judge:
+    """Of one sound machine. `limits`: of each search."""
+
+    def __init__(self, contents: Contents, limits: Limits | None = None) -> None:
+        self.contents = contents._replace(meanings={})
+        self._limits = (limits or Limits())._replace(traces=0)
+        self.sound, self.executed = self._spoken(self.contents, None)
+        self._asked = _asked(self.contents, self.sound.undefined)
+        self._system = build_system(self.contents)
+
+    def _spoken(self, contents: Contents, sound: Spoken | None) -> tuple[Spoken, dict[str, frozenset[int]]]:
+        """What the checks say of a machine, by a whole proof; and the addresses that it presents."""
+        rounds = Rounds(build_system(contents))
+
+        def decide(asked: tuple[Property, ...]) -> Verdicts:
+            return rounds.decide(asked, self._limits)
+
+        report = prove(contents, decide)
+        ranks = ranks_of(report.rows)
+        idle = frozenset[tuple[str, int]]() if report.stopped else _idle(contents, report.executed)
+        stale = frozenset(number for number, one in enumerate(report.allowances) if one.needed is False)
+        cycles: dict[Key, int] = {}
+        if sound is not None:
+            asked = [made.judged for made in self._asked.plans if made.judged is not None and made.judged.kind == "bad"
+                     and ranks[_key(made.asked)] == 2]
+            asked += [self._asked.properties[number] for number in self._asked.undefined]
+            for verdict in decide(tuple(asked)).verdicts:
+                if verdict.outcome == "broken":
+                    key, found = _key(verdict.property), min(one.cycles for one in verdict.breaks)
+                    cycles[key] = min(found, cycles.get(key, found))
+        executed = {} if report.stopped else report.executed  # else it is not all that is presented
+        return Spoken(ranks, _undefined(contents, report.executed), idle, stale, cycles), executed
+
+    def plainly(self, fault: Fault) -> Outcome:
+        """The class of a fault by a whole proof and a whole comparison."""
+        if not presented(fault.changes, self.executed):
+            return Outcome("harmless")
+        faulty = with_changes(self.contents, fault.changes)
+        spoken, _ = self._spoken(faulty, self.sound)
+        noticed = noticed_by(self.sound, spoken, self._instant)
+        if noticed is not None:
+            return Outcome("noticed", noticed)
+        if undecided(self.sound, spoken):
+            return Outcome("undecided", why="a question was not decided within the limits")
+        return self._compared(faulty)
+
+    @property
+    def _instant(self) -> frozenset[Key]:
+        """The questions that one cycle answers."""
+        return frozenset(self._asked.key(number) for number, prop in enumerate(self._asked.properties)
+                         if prop.kind == "bad")
+
+    def _compared(self, faulty: Contents) -> Outcome:
+        found = behaviour(join(self.contents, faulty))
+        return compared(found.units, found.machine)
+
+    # ------------------------------------------------------------ many at once
+
+    def of(self, faults: Sequence[Fault], told: Callable[[int], None] = lambda _: None) -> Iterator[Tried]:
+        """The class of every fault, in their order. `told`: how many are done."""
+        alike: dict[object, Outcome] = {}
+        for start in range(0, len(faults), TOGETHER):
+            some = faults[start:start + TOGETHER]
+            waiting: dict[object, Fault] = {}
+            for fault in some:
+                key = _content(fault.changes)
+                if key in alike or key in waiting:
+                    continue
+                if presented(fault.changes, self.executed):
+                    waiting[key] = fault
+                else:
+                    alike[key] = Outcome("harmless")
+            together = self._together if not undecided(self.sound) else self._each
+            for key, outcome in zip(waiting, together(list(waiting.values()))):
+                alike[key] = outcome
+            for fault in some:
+                yield Tried(fault, alike[_content(fault.changes)])
+            told(start + len(some))
+
+    def _each(self, faults: list[Fault]) -> list[Outcome]:
+        return [self.plainly(fault) for fault in faults]
+
+    def _together(self, faults: list[Fault]) -> list[Outcome]:
+        if not faults:
+            return []
+        try:
+            noticed = self._noticed(faults)
+        except TooMany:
+            if len(faults) == 1:
+                return [self.plainly(faults[0])]
+            half = len(faults) // 2
+            return [*self._together(faults[:half]), *self._together(faults[half:])]
+        return [Outcome("noticed", noticed[number]) if number in noticed
+                else self._compared(with_changes(self.contents, fault.changes))
+                for number, fault in enumerate(faults)]
+
+    def _noticed(self, faults: list[Fault]) -> dict[int, Noticed]:
+        """Who notices each of some faults, by their numbers; those that nobody notices are left out. Raises TooMany."""
+        asked, ranks = self._asked, self.sound.ranks
+        changes = {store: tuple(dict(fault.changes.get(store, {})) for fault in faults)
+                   for store in dict.fromkeys(name for fault in faults for name in fault.changes)}
+        stopping = [number for number in (*asked.judged, *asked.undefined) if number is not None
+                    and asked.properties[number].kind == "bad" and 0 <= ranks.get(asked.key(number), 0) < 2]
+        family = Family(with_versions(self._system, changes, len(faults)), asked.properties, stopping, len(faults),
+                        self._limits)
+        order = {key: place for place, key in enumerate(asked.rows)}
+        found = {}
+        for number, broken in family.first.items():
+            keys = [(order.get(asked.key(one.question), len(order)), asked.key(one.question)) for one in broken]
+            found[number] = Noticed(*min(keys)[1], broken[0].cycles)
+        found.update(self._placed_undefined(faults, family.left))
+        family.restrict(family.left - found.keys())
+        if family.left and not self._simple:
+            raise TooMany("allowances of what takes more than a cycle")
+        for key in (*asked.rows, (over_assumed.EXPLANATION.name, "assumptions")):
+            for number in self._worse(family, key) & family.left:
+                found[number] = Noticed(*key, None)
+            family.restrict(family.left - found.keys())
+        found.update(self._missing(faults, family))
+        return found
+
+    def _placed_undefined(self, faults: list[Fault], left: frozenset[int]) -> dict[int, Noticed]:
+        """Codes without a name in stores that hold no microprogram."""
+        found = {}
+        for number in left:
+            stores = [store for store in faults[number].changes if store not in self.executed]
+            if stores:
+                new = _undefined(with_changes(self.contents, faults[number].changes), self.executed)
+                fresh = sorted((field, at) for field, at in new - self.sound.undefined
+                               if self.contents.machine.fields[field].store in stores)
+                if fresh:
+                    found[number] = Noticed(UNDEFINED.name, fresh[0][0], None)
+        return found
+
+    @property
+    def _simple(self) -> bool:
+        """Whether allowances are only of what one cycle shows."""
+        return all(made.bare is None and all(probe.kind == "bad" for _, probe in made.probes)
+                   for made in self._asked.plans)
+
+    def _worse(self, family: Family, key: Key) -> frozenset[int]:
+        """The machines that are left in which the row of a report is worse than of the sound machine."""
+        asked, before = self._asked, self.sound.ranks.get(key, 0)
+        if key[0] == over_assumed.EXPLANATION.name:
+            return family.dead() if before == 0 else frozenset()
+        if before not in (0, 1):
+            return frozenset()
+        broken, empty, allowed = set[int](), set[int](), set[int]()
+        for number in asked.rows[key]:
+            judged, probes = asked.judged[number], asked.probes[number]
+            if judged is not None:
+                if asked.properties[judged].kind != "bad":
+                    broken |= family.broken(judged)
+                if before == 0:
+                    empty |= family.vacuous(judged)
+            if before == 0:
+                needed = frozenset[int]().union(*(family.broken(probe) for probe in probes))
+                allowed |= needed
+                if judged is None:
+                    empty |= frozenset[int]().union(*(family.vacuous(probe) for probe in probes)) - needed
+        if key[0] == vacuous.EXPLANATION.name:
+            return frozenset(broken | empty) if before == 0 else frozenset()
+        if before == 0:
+            for part in asked.parts:
+                if asked.properties[part].subject == key[1] and asked.plans[asked.rows[key][0]].check.explanation.name \
+                        == key[0]:
+                    empty |= family.broken(part) - allowed
+        return frozenset(broken | empty)
+
+    def _missing(self, faults: list[Fault], family: Family) -> dict[int, Noticed]:
+        """Words that are never executed any more, allowances that nothing needs any more."""
+        if not family.left:
+            return {}
+        found = {}
+        stores = self.contents.machine.stores
+        shown = {store: family.executed(store) for store in self._system.addresses
+                 if stores[store].fill == "microprogram"}
+        needs = self._needs(family)
+        for number in sorted(family.left):
+            executed = {store: frozenset(at for at, machines in places.items() if number in machines)
+                        for store, places in shown.items()}
+            idle = _idle(self.contents, executed) - self.sound.idle
+            if idle:
+                store, address = min(idle)
+                found[number] = Noticed("unreachable", f"{store} {address:X}", None)
+                continue
+            stale = self._stale(with_changes(self.contents, faults[number].changes), executed, number, needs)
+            if stale - self.sound.stale:
+                found[number] = Noticed("stale-allowance", str(min(stale - self.sound.stale) + 1), None)
+        return found
+
+    def _needs(self, family: Family) -> dict[int, frozenset[int]]:
+        """Per allowance, by its number, the machines that are left in which what it allows happens."""
+        found: dict[int, frozenset[int]] = {}
+        for made, probes in zip(self._asked.plans, self._asked.probes):
+            for (allowance, _), probe in zip(made.probes, probes):
+                found[allowance] = found.get(allowance, frozenset()) | family.broken(probe)
+        return found
+
+    def _stale(self, faulty: Contents, executed: dict[str, frozenset[int]], number: int,
+               needs: dict[int, frozenset[int]]) -> frozenset[int]:
+        found = set()
+        for place, allowance in enumerate(faulty.machine.allowances):
+            if allowance.check in COMPILE_TIME:
+                continue
+            if allowance.check in inspection.NAMES:
+                nobody = Property("", "", "bad", faulty.machine.terms.const(0, 1))
+                over = Verdict(nobody, "proved", (), None, None, 0, 0)
+                if inspection.needs(faulty, allowance, Verdicts((), over, executed, 0, 0, 0, "", "")) is False:
+                    found.add(place)
+            elif number not in needs.get(place, frozenset()):
+                found.add(place)
+        return frozenset(found)
+
+
+def _content(changes: Changes) -> object:
+    return frozenset((store, address, word) for store, words in changes.items() for address, word in words.items())

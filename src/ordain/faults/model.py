@@ -1,0 +1,60 @@
+"""A single fault, and what comes of it, as data."""
+
+from collections.abc import Mapping
+from typing import Literal, NamedTuple, TypeAlias
+
+Kind: TypeAlias = Literal["bit", "erased", "pin", "bridge", "chip", "exchange"]
+KINDS: dict[Kind, str] = {
+    "bit": "a bit of a word reads the other way", "erased": "a word reads erased",
+    "pin": "a data or address pin stays at a level", "bridge": "two neighbouring pins touch",
+    "chip": "a chip is missing or blank", "exchange": "two chips of one size are exchanged",
+}
+"""Every kind of fault, in the order in which they are told."""
+
+Changes: TypeAlias = Mapping[str, Mapping[int, int]]
+"""store -> address -> the word that is read there instead."""
+
+
+class Fault(NamedTuple):
+    """`text`: what people call it. `names`: by what it can be chosen: chips, stores, fields, routines. `changes`: the
+    words that read otherwise. `store`, `address`, `bit`: of a fault in one word; "" and -1 of others, `bit` -1
+    too where the whole word is meant."""
+
+    kind: Kind
+    text: str
+    names: tuple[str, ...]
+    changes: Changes
+    store: str = ""
+    address: int = -1
+    bit: int = -1
+
+
+Class: TypeAlias = Literal["noticed", "changed", "harmless", "silent", "undecided"]
+CLASSES: dict[Class, str] = {
+    "noticed": "noticed by a check or rule", "changed": "show only as a changed instruction",
+    "harmless": "harmless, proved", "silent": "silent", "undecided": "undecided",
+}
+
+
+class Noticed(NamedTuple):
+    """Who speaks. `cycles`: how many the shortest sequence has that shows it; None where something is missing, which no
+    sequence shows."""
+
+    check: str
+    subject: str
+    cycles: int | None
+
+
+class Outcome(NamedTuple):
+    """What a fault comes to. `noticed`: who notices it. `titles`: the instructions that are changed, or what else is in
+    a silent one. `why`: of an undecided one the reason."""
+
+    kind: Class
+    noticed: Noticed | None = None
+    titles: tuple[str, ...] = ()
+    why: str = ""
+
+
+class Tried(NamedTuple):
+    fault: Fault
+    outcome: Outcome

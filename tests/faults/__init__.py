@@ -1,0 +1,1 @@
+"""Single faults: what there are, what each comes to, by two ways."""

@@ -1,0 +1,55 @@
+"""Many faulty machines in one search come to the classes that a whole proof and a whole comparison of each give."""
+
+from pathlib import Path
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ordain.cli.faults import every_fault
+from ordain.faulting import Judge
+from ordain.faults.listing import bit_faults
+from ordain.faults.model import Fault
+from ordain.pipeline import build_model
+from tests.generated import machine_text, random_words
+
+ROOT = Path(__file__).parent.parent.parent
+MACHINES = {
+    "two-masters": ("examples/two-masters/signalbox.machine", 30), "refresh": ("examples/refresh/starmap.machine", 30),
+    "paired": ("examples/paired/tideclock.machine", 30), "stepper": ("examples/stepper/carillon.machine", 20),
+    "slices": ("examples/slices/orrery.machine", 4),
+    "half-clock": ("examples/half-clock/mended/barograph.machine", 8),
+    "half-clock-broken": ("examples/half-clock/broken/barograph.machine", 8),
+    "late-grant": ("examples/late-grant/mended/lantern.machine", 30),
+    "late-grant-broken": ("examples/late-grant/broken/lantern.machine", 20),
+    "pause-fight": ("examples/pause-fight/mended/flapboard.machine", 30),
+    "pause-fight-silenced": ("examples/pause-fight/silenced/flapboard.machine", 20),
+    "heron": ("microcode/heron.machine", 2),
+}
+
+
+def differing(judge: Judge, faults: list[Fault]) -> list[str]:
+    return [f"{tried.fault.text}: {tried.outcome}, plainly {plain}" for tried in judge.of(faults)
+            if (plain := judge.plainly(tried.fault)) != tried.outcome]
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_a_sample_of_the_faults_of_an_example(name: str) -> None:
+    path, count = MACHINES[name]
+    built, _ = build_model(ROOT / path)
+    assert built is not None
+    every, passed_over = every_fault(built)
+    assert not passed_over and {fault.kind for fault in every} >= {"bit", "erased", "pin", "chip"}
+    assert differing(Judge(built.contents), Random(19).sample(every, count)) == []
+
+
+@settings(max_examples=5, deadline=None)
+@given(st.data())
+def test_machines_by_chance(data: st.DataObject) -> None:
+    def choose(options: object) -> object:
+        return data.draw(st.sampled_from(options))  # type: ignore[arg-type]
+
+    contents = random_words(machine_text(choose), choose)  # type: ignore[arg-type]
+    every = list(bit_faults(contents))
+    assert differing(Judge(contents), [every[data.draw(st.integers(0, len(every) - 1))] for _ in range(4)]) == []
