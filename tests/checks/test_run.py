@@ -380,6 +380,17 @@ def test_what_is_executed_for_certain(look: str, severity: Severity) -> None:
     assert [finding.severity for finding in static_pass(fight)] == [severity]
 
 
+@pytest.mark.parametrize(("address", "known"), [
+    ("now", True), ("{now[2:1], now[0]}", True), ("{now[2], now[1:0]}", True), ("{now[2:1], seen}", False),
+    ("{now[2:1], not seen}", False), ("{0b0, now[1:0]}", False), ("now + 1", False)])
+def test_what_an_address_says_of_the_state_that_it_is_formed_from(address: str, known: bool) -> None:
+    """In word 3 one driver is on by the word, and one by `now` being 3: so it is wherever the address is `now`."""
+    machine = WAYS.replace("LOOK", "0b000").replace("address now", f"address {address}").replace(
+        "when b", "when now is 3")
+    fight = contents_of(machine, "routine main at 0\n" + "        to 1\n" * 3 + "        a, to 0\n")
+    assert [finding.name for finding in static_pass(fight)] == (["contention"] if known else [])
+
+
 @pytest.mark.parametrize(("steps", "severity"), [(1, Severity.ERROR), (3, Severity.ERROR)])
 def test_as_many_words_as_are_followed(steps: int, severity: Severity) -> None:
     words = "".join(f"        to {number}\n" for number in range(1, steps + 1))

@@ -153,9 +153,7 @@ def test_an_opcode_that_could_not_be_before() -> None:
     assert moved(between(hoist(), tied)) == {}      # what cannot be any more is nobody's change
 
 
-def test_a_second_way_to_dispatch_is_the_change_of_who_takes_it() -> None:
-    """`skip` comes to the second word of what follows now; who is dispatched as before does what it did."""
-    texts = ("""machine belfry
+BELFRY = ("""machine belfry
 microprogram "m.micro"
 store control 16 words of 8 bits
     address upc
@@ -189,9 +187,51 @@ instruction 1 "skip" at 8
         branch jump, target last
   last: branch jump, target fetch
 """)
-    assert moved(after(texts)) == {}
-    assert moved(after(texts, ("  last: branch jump, target fetch", "  last: branch late"))) == {"skip": "changed"}
-    assert moved(after(texts, ("        branch go", "        branch late"))) == {"fetch": "changed", "reset": "changed"}
+
+
+def test_a_second_way_to_dispatch_is_the_change_of_who_takes_it() -> None:
+    """`skip` comes to the second word of what follows now; who is dispatched as before does what it did."""
+    assert moved(after(BELFRY)) == {}
+    assert moved(after(BELFRY, ("  last: branch jump, target fetch", "  last: branch late"))) == {"skip": "changed"}
+    late = after(BELFRY, ("        branch go", "        branch late"))
+    assert moved(late) == {"fetch": "changed", "reset": "changed"}
+
+
+TOLLING = edited(
+    BELFRY, ("loads rope when upc is 0", "loads rope when upc is 0 or pull"),
+    ("        branch jump, target last\n  last: branch jump, target fetch", "        pull, branch jump, target last\n"
+     "  last: branch late\nroutine side at 5\n        branch jump, target fetch"),
+    ("        chime, branch jump, target second\n  second: branch jump, target fetch",
+     "        chime, branch jump, target fetch"))
+"""`skip` takes a new opcode from the rope: `ring` is then entered at 5, in the routine beside it."""
+
+
+@pytest.mark.parametrize(("edits", "told", "nodes"), [
+    ((), {}, 2),
+    ((("        chime, branch", "        branch"),), {"ring": "changed"}, 2),                   # the one way
+    ((("at 5\n        branch", "at 5\n        chime, branch"),), {"ring": "changed"}, 2),      # the other
+    ((("        pull, branch jump", "        pull, chime, branch jump"),), {"skip": "changed"}, 2),
+    ((("  last: branch late", "  last: branch go"),), {"skip": "changed"}, 1),
+    # of ways that one side has alone nobody is told but who takes them
+    ((("  last: branch late", "  last: branch go"), ("at 5\n        branch", "at 5\n        chime, branch")),
+     {"skip": "changed"}, 1),
+    ((("  last: branch late", "  last: branch jump, target fetch"), ("        chime, branch", "        branch")),
+     {"skip": "changed", "ring": "changed"}, 1),
+    ((('"ring" at 4', '"ring" at 10'), ("routine side at 5", "routine side at 11")), {}, 2),
+    ((('"ring" at 4', '"ring" at 10'), ("routine side at 5", "routine side at 11"),
+      ("        chime, branch", "        branch")), {"ring": "changed"}, 2),
+    ((("  last: branch late", "  last: branch go"), ("        branch go\n", "        branch late\n")),
+     {"skip": "changed", "fetch": "changed", "reset": "changed"}, 2),
+])
+def test_each_of_two_ways_to_dispatch_is_compared(edits: tuple[tuple[str, str], ...], told: dict[str, str],
+                                                  nodes: int) -> None:
+    other = edited(TOLLING, *edits)
+    for found in (between(TOLLING, other), between(other, TOLLING)):
+        assert moved(found) == told
+        ring = unit(found, "ring")
+        assert ring.differing == ((0,) if "ring" in told else ()) and ring.opcodes == (0,)
+        if nodes == 2:
+            assert len(ring.old_nodes) == len(ring.new_nodes) == 2
 
 
 def test_an_input_whose_values_got_names() -> None:
