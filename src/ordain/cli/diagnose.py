@@ -4,18 +4,16 @@ does not."""
 import sys
 import time
 from itertools import islice
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from ordain.cli.capturing import How, bad_capture, captured, job_of
 from ordain.cli.manner import (
     Manner,
     build_directory,
-    build_option,
     exit_status,
     find_machine,
-    machine_option,
     page_of,
     show,
     speaks,
@@ -26,9 +24,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from ordain.capture.sampling import Reading
-    from ordain.cli.follow import Job
+    from ordain.cli.capturing import Job
+    from ordain.cli.probing import Clipped
     from ordain.follow.model import Apart, Fault, Suspect
     from ordain.machine.expression import Node
+    from ordain.machine.model import Machine
     from ordain.pipeline import Built
 
 MOST = 10_000
@@ -36,22 +36,11 @@ MOST = 10_000
 
 
 @click.command("diagnose")
-@click.argument("capture", type=click.Path(path_type=Path))
-@machine_option
-@build_option
-@click.option("--probes", default="", metavar="NAME", help="As for `ordain follow`; so are --clip, --clock, --edge, "
-              "--setup, --oscillator and --skip.")
-@click.option("--clip", "clips", multiple=True, metavar="CHANNEL=LINE", help="A channel at a line. May be repeated.")
-@click.option("--clock", "clock", default="", metavar="CHANNEL", help="The channel of the clock, or `none`.")
-@click.option("--edge", type=click.Choice(["rising", "falling", "both"]), default=None, help="The edge.")
-@click.option("--setup", type=click.IntRange(1), default=None, metavar="TICKS", help="How far before the edge.")
-@click.option("--oscillator", is_flag=True, help="The clock's channel is at what the phases are made from.")
-@click.option("--skip", type=click.IntRange(0), default=0, metavar="N", help="Leave out the first N clocks.")
+@captured
 @click.option("--cycles", type=click.IntRange(1, 1_000_000), default=MOST, show_default=True, metavar="N",
               help="Look at N clocks.")
 @speaks("text")
-def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, ...], clock: str, edge: str | None,
-            setup: int | None, oscillator: bool, skip: int, cycles: int, quiet: bool, colour: str) -> int:
+def command(how: How, cycles: int, quiet: bool, colour: str) -> int:
     """Say which single fault explains CAPTURE, where `ordain follow` has found a clock that cannot be.
 
     Tried are, of each chip of a store: a data or address pin that stays at a level, two neighbouring pins that touch, a
@@ -60,9 +49,6 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
     not tried. Exit status 0: nothing to explain. 1: something is.
     """
     from ordain.capture.model import BadCapture
-    from ordain.capture.read import read_capture
-    from ordain.cli.follow import bad_capture, job_of
-    from ordain.cli.probing import clipped
     from ordain.follow.faults import faults
     from ordain.follow.following import follow
     from ordain.pipeline import build_model
@@ -70,29 +56,34 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
     from ordain.show.diagnosis import diagnosis_lines
 
     manner = Manner("text", quiet, colour)
-    path = find_machine(machine)
+    path = find_machine(how.machine)
+    lines: dict[str, Node] = {}
     try:
-        read = read_capture(capture)
+        read = how.read()
         built, findings = build_model(path, build_directory(path))
         if built is None:
             tell_findings(findings, manner, beside=path)
             return exit_status(findings)
-        found = clipped(built.machine, read, probes, clips, clock)
-        lines = _others(built, {line.name for line in found.lines})
-        job = job_of(built.contents, read, found, edge, setup, "running", skip, cycles, quiet, oscillator,
-                     list(lines.values()))
+        machine = built.machine
+
+        def others(found: "Clipped") -> "list[Node]":
+            lines.update(_others(machine, {line.name for line in found.lines}))
+            return list(lines.values())
+
+        job = job_of(built.contents, read, how, "running", cycles, quiet, [], others)
         readings = list(islice(job.readings(), cycles))
     except BadCapture as bad:
-        return bad_capture(capture, bad, manner)
+        return bad_capture(how, bad, manner)
     sound = follow(job.states, job.clips, readings, job.start)
     if sound.broken is None:
-        show(manner, [f"{capture.name}: a sound machine explains all of its {sound.clocks:,} clocks"])
+        show(manner, [f"{job.capture.name}: a sound machine explains all of its {sound.clocks:,} clocks"])
         return 0
     every = list(faults(built.contents, built.images))
     some, apart = _found(job, readings, every, lines, _store(built), quiet)
     place = "" if apart is None or apart.address is None else \
         f", at {word_name(built.contents, _store(built), apart.address) or 'a word that was not placed'},"
-    show(manner, diagnosis_lines(some, len(readings), sound.clocks, len(every), apart, place, skip, page_of(manner)))
+    show(manner, diagnosis_lines(some, len(readings), sound.clocks, len(every), apart, place, how.skip,
+                                 page_of(manner)))
     return 1
 
 
@@ -112,9 +103,9 @@ def _store(built: "Built") -> str:
     return next(store.name for store in built.machine.stores.values() if store.fill == "microprogram")
 
 
-def _others(built: "Built", seen: set[str]) -> "dict[str, Node]":
+def _others(machine: "Machine", seen: set[str]) -> "dict[str, Node]":
     """Lines at which a clip could be and is not: bits of fields and states."""
-    machine, terms = built.machine, built.machine.terms
+    terms = machine.terms
     found: dict[str, Node] = {}
     leaves = [(name, terms.leaf("field", name, field.width)) for name, field in machine.fields.items()
               if field.holds != "spare"]

@@ -3,18 +3,17 @@
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import click
 
+from ordain.cli.capturing import How, Job, bad_capture, captured, job_of
 from ordain.cli.manner import (
     Manner,
     build_directory,
-    build_option,
     exit_status,
     find_machine,
     glyphs,
-    machine_option,
     page_of,
     print_json,
     say,
@@ -23,18 +22,13 @@ from ordain.cli.manner import (
     tell_findings,
 )
 from ordain.cli.writing import write_file
-from ordain.text.findings import Finding, error
+from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
-    from ordain.capture.model import BadCapture, Capture
-    from ordain.capture.sampling import Reading, Told, Where
-    from ordain.cli.probing import Clipped
-    from ordain.follow.following import Clips
     from ordain.follow.model import Clock, Followed, Why
     from ordain.follow.states import States
-    from ordain.machine.expression import Node
     from ordain.rom.contents import Contents
     from ordain.show.page import Page
 
@@ -43,28 +37,9 @@ LAST = 12
 
 
 @click.command("follow")
-@click.argument("capture", type=click.Path(path_type=Path))
-@machine_option
-@build_option
-@click.option("--probes", default="", metavar="NAME",
-    help="The set of probes of the machine file; default: the one whose "
-              "channels the capture has.")
-@click.option("--clip", "clips", multiple=True, metavar="CHANNEL=LINE",
-    help="A channel at a line, such as `D3=upc[0]` or "
-              "`7=not read`. May be repeated.")
-@click.option("--clock", "clock", default="", metavar="CHANNEL",
-    help="The channel of the clock, `none` where every sample "
-              "is a clock; default: what the probes say, else the fastest regular one.")
-@click.option("--edge", type=click.Choice(["rising", "falling", "both"]), default=None,
-              help="At which edge states change; default: what the probes say, else the one that fits.")
-@click.option("--setup", type=click.IntRange(1), default=None, metavar="TICKS",
-    help="Read the lines so many samples, or "
-              "ticks of the file, before the edge; default: what fits.")
-@click.option("--oscillator", is_flag=True, help="The clock's channel is at what the phases are made from: it goes on "
-              "while the clock is held.")
+@captured
 @click.option("--from", "begins", type=click.Choice(["running", "reset"]), default="running", show_default=True,
               help="Whether it begins anywhere in a running machine, or with the first clock after reset.")
-@click.option("--skip", type=click.IntRange(0), default=0, metavar="N", help="Leave out the first N clocks.")
 @click.option("--cycles", type=click.IntRange(1), default=None, metavar="N", help="Stop after N clocks.")
 @click.option("--all", "everything", is_flag=True, help="A line for every clock.")
 @click.option("--rules", is_flag=True, help="What the capture says of the rules and strobes: clocks from trigger to "
@@ -74,10 +49,9 @@ LAST = 12
 @click.option("--labels", type=click.Path(path_type=Path), metavar="FILE",
               help="Write `ADDRESS LABEL` in hexadecimal, a line a word, for a waveform viewer.")
 @speaks("text", "json")
-def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, ...], clock: str, edge: str | None,
-            setup: int | None, oscillator: bool, begins: str, skip: int, cycles: int | None, everything: bool,
-            rules: bool, dump: Path | None, labels: Path | None, form: str, quiet: bool, colour: str) -> int:
-    """Follow CAPTURE, a file of a logic analyzer (sigrok's .sr, VCD, CSV), on the machine.
+def command(how: How, begins: str, cycles: int | None, everything: bool, rules: bool, dump: Path | None,
+            labels: Path | None, form: str, quiet: bool, colour: str) -> int:
+    """Follow CAPTURE, a file of a logic analyzer (sigrok's .sr, VCD, CSV), or lamps as typed, on the machine.
 
     After every clock it is known exactly in which states the machine can be, given all that was seen so far: any lines
     may be captured, inputs that are not are free. At the first clock that no sequence of the machine can show, it says
@@ -86,24 +60,21 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
     from oxidd.util import DDMemoryError
 
     from ordain.capture.model import BadCapture
-    from ordain.capture.read import read_capture
-    from ordain.cli.probing import clipped
     from ordain.follow.measuring import measured_of
     from ordain.pipeline import build_model
 
     manner = Manner(form, quiet, colour)
-    path = find_machine(machine)
+    path = find_machine(how.machine)
     try:
-        read = read_capture(capture)
+        read = how.read()
         built, findings = build_model(path, build_directory(path))
         if built is None:
             if form == "json":
                 return _json_findings(findings)
             tell_findings(findings, manner, beside=path)
             return exit_status(findings)
-        found = clipped(built.machine, read, probes, clips, clock)
-        job = job_of(built.contents, read, found, edge, setup, begins, skip, cycles, quiet or form == "json",
-                     oscillator, measured_of(built.machine) if rules else [])
+        job = job_of(built.contents, read, how, begins, cycles, quiet or form == "json",
+                     measured_of(built.machine) if rules else [])
         if labels is not None:
             write_file(labels, _labels(built.contents).encode())
         return _told(manner, job, everything, dump, rules)
@@ -111,87 +82,15 @@ def command(capture: Path, machine: Path | None, probes: str, clips: tuple[str, 
         raise click.UsageError("too many states are possible to tell them apart: capture more lines, the address above "
                                "all, or begin at reset with --from reset") from None
     except BadCapture as bad:
-        return bad_capture(capture, bad, manner)
-
-
-def bad_capture(capture: Path, bad: "BadCapture", manner: Manner) -> int:
-    """Say that a file is no capture, or a broken one; the exit status."""
-    place = f"{capture.name}:{bad.line}: " if bad.line else f"{capture.name}: "
-    finding = error("bad-capture", place + bad.message, None, help=bad.help)
-    if manner.format == "json":
-        print_json({"command": "follow", "status": 2, "findings": [_finding_data(finding)]})
-    else:
-        tell_findings([finding], manner)
-    return 2
-
-
-def _finding_data(finding: Finding) -> object:
-    from ordain.show.findings_json import finding_data
-
-    return finding_data(finding)
+        return bad_capture(how, bad, manner)
 
 
 def _json_findings(findings: "list[Finding]") -> int:
+    from ordain.show.findings_json import finding_data
+
     status = exit_status(findings)
-    print_json({"command": "follow", "status": status, "findings": [_finding_data(one) for one in findings]})
+    print_json({"command": "follow", "status": status, "findings": [finding_data(one) for one in findings]})
     return status
-
-
-class Job(NamedTuple):
-    """What a capture is followed with. `where` None: every sample is a clock. `readings`: from the first clock on
-    that is not skipped. `told`: what was met in reading."""
-
-    contents: "Contents"
-    capture: "Capture"
-    found: "Clipped"
-    states: "States"
-    clips: "Clips"
-    start: int
-    where: "Where | None"
-    period: int
-    skip: int
-    most: int | None
-    told: "Told"
-    quiet: bool
-
-    def readings(self) -> "Iterator[Reading]":
-        from itertools import islice
-
-        from ordain.capture.sampling import readings, states
-
-        capture = self.capture
-        every = states(capture.events(), capture.grid, capture.rows) if self.where is None else \
-            readings(capture.events(), self.where, self.told)
-        return islice(every, self.skip, None)
-
-
-def job_of(contents: "Contents", capture: "Capture", found: "Clipped", edge: str | None, setup: int | None, begins: str,
-         skip: int, most: int | None, quiet: bool, oscillator: bool, more: "list[Node]") -> Job:
-    """`more`: what else will be asked of cycles."""
-    from ordain.capture.sampling import Told
-    from ordain.control.system import build_system
-    from ordain.follow.fitting import fitted
-    from ordain.follow.following import Clips
-    from ordain.follow.states import States
-    from ordain.follow.telling import asked_of
-
-    machine = contents.machine
-    if machine.steps > 2 and found.clock is not None and not oscillator:
-        raise click.UsageError(f"the clock of {machine.name} has {machine.steps} phases, and a captured one two edges: "
-                               "capture what makes the phases and say --oscillator, or a sample a phase")
-    asked = [*asked_of(machine), *more]
-    gated = found.clock is not None and not oscillator and machine.clock is not None and machine.clock.held is not None
-    states = States(build_system(contents), [line.level for line in found.lines], asked, gated)
-    clips = Clips(found.places)
-    start = states.at_reset() if begins == "reset" else states.running()
-    where = None
-    if found.clock is not None:
-        one = edge or found.edge
-        edges = ("both",) if machine.steps == 2 and not oscillator else (one,) if one else ("rising", "falling")
-        where = fitted(states, clips, capture, found.clock, edges, setup, start, skip)
-    return Job(contents, capture, found, states, clips, start, where, found.clock.period if found.clock else 0, skip,
-        most,
-                Told(), quiet)
 
 
 # ---------------------------------------------------------------- what is told
@@ -253,9 +152,8 @@ def _told(manner: Manner, job: Job, everything: bool, dump: Path | None, rules: 
 
         pins = {store: pins_of_bits(job.contents.machine, store) for store in job.contents.machine.stores}
         broken = followed.broken._replace(number=followed.broken.number + job.skip)
-        for line in report_lines(job.contents, job.found.lines, broken, seconds(job.capture, broken.time), reasons,
-            pins,
-                                 page, glyphs()):
+        when = "" if job.typed else seconds(job.capture, broken.time)
+        for line in report_lines(job.contents, job.found.lines, broken, when, reasons, pins, page, glyphs()):
             print(line)
     return status
 
@@ -263,6 +161,7 @@ def _told(manner: Manner, job: Job, everything: bool, dump: Path | None, rules: 
 def _how(job: Job, followed: "Followed", page: "Page") -> list[str]:
     """How it was read, and what was left aside in reading."""
     from ordain.capture.timing import named, seconds
+    from ordain.show.follow import line_names
     from ordain.show.page import fold
 
     found, capture = job.found, job.capture
@@ -277,9 +176,9 @@ def _how(job: Job, followed: "Followed", page: "Page") -> list[str]:
             if found.clock.grid > 1 or capture.grid else f"{where.setup} tick{'s' if where.setup != 1 else ''}"
         lines.append(f"read {unit} before {edge} of {named(capture.channels, where.channel)}, a clock of "
                      f"{seconds(capture, found.clock.period)}")
-    else:
+    elif not job.typed:
         lines.append("every sample is a clock")
-    lines.append(f"seen: {', '.join(found.names())}")
+    lines.append(f"seen: {', '.join(line_names(found.names()) if job.typed else found.names())}")
     if found.missing:
         lines.append(f"not in the capture: {', '.join(found.missing)}")
     if job.states.stopped and job.start == job.states.running():
@@ -340,7 +239,7 @@ class _Rows:
 
         self.manner, self.job, self.page = manner, job, page_of(manner)
         self.teller = Teller(job.states)
-        self.widths = widths_of(job.contents, 99_999 if everything else 9_999)
+        self.widths = widths_of(job.contents, 99_999 if everything else 9_999, not job.typed)
 
     def head(self) -> None:
         from ordain.show.follow import heads, row_lines

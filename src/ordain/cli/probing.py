@@ -1,6 +1,7 @@
 """Which channel of a capture is at which line of the machine, and which is the clock."""
 
 import re
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 import click
@@ -8,6 +9,7 @@ import click
 if TYPE_CHECKING:
     from ordain.capture.model import Capture
     from ordain.capture.timing import Clock
+    from ordain.machine.expression import Node
     from ordain.machine.model import Line, Machine, ProbeSet
 
 
@@ -45,7 +47,7 @@ def clipped(machine: "Machine", capture: "Capture", probes: str, clips: tuple[st
         if not equals or channel is None:
             raise click.BadParameter(f"no channel `{name.strip()}` in the capture; there are: {_channels(capture)}"
                                      if equals else f"`{text}` is no clip: write CHANNEL=LINE", param_hint="--clip")
-        found[channel] = _line(machine, line.strip())
+        found[channel] = line_at(machine, line.strip())
     if chosen is None and not clips:
         found = _by_name(machine, capture)
     if not found:
@@ -98,7 +100,7 @@ def _by_name(machine: "Machine", capture: "Capture") -> "dict[str, Line]":
             text = ".".join(parts[at:])
             if _is_line(machine, text) and text not in taken:
                 taken.add(text)
-                found[channel] = _line(machine, text)
+                found[channel] = line_at(machine, text)
                 break
     return found
 
@@ -108,42 +110,61 @@ _LINE = re.compile(r"(not +)?([A-Za-z_][\w.]*)(?: *\[ *([0-9]{1,4}) *\])?")
 
 def _is_line(machine: "Machine", text: str) -> bool:
     try:
-        _line(machine, text)
+        line_at(machine, text)
     except click.UsageError:
         return False
     return True
 
 
-def _line(machine: "Machine", text: str) -> "Line":
-    """A line of one bit: NAME, NAME[BIT], `not` before it. Raises click.BadParameter."""
+def line_at(machine: "Machine", text: str, option: str = "--clip") -> "Line":
+    """A line of one bit: NAME, NAME[BIT], `not` before it. Raises click.BadParameter, as of an option."""
     from ordain.machine.model import Line
     from ordain.text.spelling import nearest
 
     terms = machine.terms
     found = _LINE.fullmatch(text)
     if found is None:
-        raise click.BadParameter(f"`{text}` is no line: write NAME, NAME[BIT] or not NAME", param_hint="--clip")
+        raise click.BadParameter(f"`{text}` is no line: write NAME, NAME[BIT] or not NAME", param_hint=option)
     name, bit = found[2], found[3]
-    leaves = {**{one: terms.leaf("field", one, field.width) for one, field in machine.fields.items()},
-              **{one: terms.leaf("state", one, state.width) for one, state in machine.states.items()},
-              **{one: terms.leaf("register", one, register.width) for one, register in machine.registers.items()},
-              **{one: terms.leaf("input", one, given.width) for one, given in machine.inputs.items()},
-              **{one: terms.leaf("condition", one, given.width) for one, given in machine.conditions.items()},
-              **{one: terms.leaf("bus", one, bus.width) for one, bus in machine.buses.items()},
-              **{one: terms.leaf("word", one, store.bits) for one, store in machine.stores.items()},
-              **{one: signal.value for one, signal in machine.signals.items()}}
-    if name not in leaves:
-        near = nearest(name, list(leaves))
+    every = _nodes(machine)
+    if name not in every:
+        near = nearest(name, list(every))
         raise click.BadParameter(f"nothing of {machine.name} is called `{name}`"
-                                 + (f". Did you mean `{near}`?" if near else ""), param_hint="--clip")
-    node = leaves[name]
+                                 + (f". Did you mean `{near}`?" if near else ""), param_hint=option)
+    node = every[name]
     if (bit is None and node.width > 1) or (bit is not None and int(bit) >= node.width):
         raise click.BadParameter(f"`{name}` has the bits 0 to {node.width - 1}, and a clip is at one: `{name}[0]`",
-                                 param_hint="--clip")
+                                 param_hint=option)
     level = terms.slice(node, int(bit or 0), int(bit or 0))
     if (name in machine.fields and machine.fields[name].active_low) != bool(found[1]):
         level = terms.not_(level)
     return Line(text, level)
+
+
+def widths(machine: "Machine") -> "dict[str, tuple[int, Mapping[str, int]]]":
+    """How many lines a name stands for, and the levels of its codes as they stand on these."""
+    codes: dict[str, Mapping[str, int]] = {}
+    for name, field in machine.fields.items():
+        turned = (1 << field.width) - 1 if field.active_low else 0
+        codes[name] = {code.name: code.value ^ turned for code in field.codes}
+    coded = {**{name: state.codes for name, state in machine.states.items()},
+             **{name: given.codes for name, given in machine.inputs.items()}}
+    for name, names in coded.items():
+        codes[name] = {code: value for value, code in enumerate(names)}
+    return {name: (node.width, codes.get(name, {})) for name, node in _nodes(machine).items()}
+
+
+def _nodes(machine: "Machine") -> "dict[str, Node]":
+    """Everything at which a clip can be."""
+    terms = machine.terms
+    return {**{one: terms.leaf("field", one, field.width) for one, field in machine.fields.items()},
+            **{one: terms.leaf("state", one, state.width) for one, state in machine.states.items()},
+            **{one: terms.leaf("register", one, register.width) for one, register in machine.registers.items()},
+            **{one: terms.leaf("input", one, given.width) for one, given in machine.inputs.items()},
+            **{one: terms.leaf("condition", one, given.width) for one, given in machine.conditions.items()},
+            **{one: terms.leaf("bus", one, bus.width) for one, bus in machine.buses.items()},
+            **{one: terms.leaf("word", one, store.bits) for one, store in machine.stores.items()},
+            **{one: signal.value for one, signal in machine.signals.items()}}
 
 
 def _clock(machine: "Machine", capture: "Capture", chosen: "ProbeSet | None", name: str,

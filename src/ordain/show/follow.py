@@ -75,6 +75,24 @@ def times(count: int) -> str:
     return "once" if count == 1 else f"{count:,} times"
 
 
+def line_names(names: Iterable[str]) -> list[str]:
+    """Bits of one thing together: `upc[2]`, `upc[1]`, `upc[0]` are `upc[2:0]`."""
+    bits: dict[str, list[int]] = {}
+    for name in names:
+        whole, bracket, number = name.removesuffix("]").partition("[")
+        bits.setdefault(whole, []).extend([int(number)] if bracket else [])
+    found = []
+    for whole, each in bits.items():
+        runs: list[list[int]] = []
+        for bit in sorted(each, reverse=True):
+            if runs and runs[-1][-1] == bit + 1:
+                runs[-1].append(bit)
+            else:
+                runs.append([bit])
+        found += [f"{whole}[{run[0]}:{run[-1]}]" if run[1:] else f"{whole}[{run[0]}]" for run in runs] or [whole]
+    return found
+
+
 def heads() -> Row:
     return Row("clock", "time", "at", "word", "orders", "buses")
 
@@ -83,14 +101,15 @@ def row_lines(rows: Iterable[Row], widths: Sequence[int], page: Page) -> Iterabl
     """Rows in columns of these widths; the last two share what is left."""
     for row in rows:
         start = "  ".join(cell.rjust(width) if at < 2 else cut(cell, width).ljust(width)
-                          for at, (cell, width) in enumerate(zip(row[:4], widths)))
+                          for at, (cell, width) in enumerate(zip(row[:4], widths)) if width)
         rest = printable("   ".join(part for part in (row.orders, row.buses) if part))
         yield cut(f"{start}  {rest}".rstrip(), max(page.width, 60)) if page.folds else f"{start}  {rest}".rstrip()
 
 
-def widths_of(contents: Contents, clocks: int) -> list[int]:
+def widths_of(contents: Contents, clocks: int, timed: bool) -> list[int]:
+    """Of the first four columns, 0 for one that is left out. `timed`: there is a time to be told."""
     stores = contents.machine.stores.values()
     digits = [-(-store.address_width // 4) for store in stores if store.fill == "microprogram"]
     words = [len(site.name) for sites in contents.sites.values() for site in sites.values()]
-    return [max(5, len(str(clocks))), 11, max(2, sum(digits) + 3 * (len(digits) - 1)),
+    return [max(5, len(str(clocks))), 11 if timed else 0, max(2, sum(digits) + 3 * (len(digits) - 1)),
             min(24, max(8, *words))]

@@ -19,9 +19,9 @@ Pins = Mapping[str, Mapping[int, str]]
 def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when: str, why: Why, pins: Pins, page: Page,
                  glyphs: Glyphs) -> list[str]:
     """The finding, what would have been possible, the chips concerned, the last clocks as they should have gone."""
-    word, found = broken.seen.word, ["", page.paint("bad",
-        f"clock {broken.number}, {when}: no sequence of the machine shows "
-                                                           "what was seen here")]
+    place = f"clock {broken.number}, {when}" if when else f"clock {broken.number}"
+    word, found = broken.seen.word, ["", page.paint("bad", f"{place}: no sequence of the machine shows what was seen "
+                                                           "here")]
     wrong = why.never or why.together
     if why.never:
         found += fold(f"  cannot be, whatever the rest is: {seen_words(lines, why.never, word)}", page)
@@ -41,9 +41,8 @@ def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when:
         found += fold(f"  look at: {'; '.join(told)}", page)
     if why.possible:
         trace = why.possible[0].trace
-        found += ["",
-            *fold(f"  the last clocks, and at the end what was to come ({broken.number - len(trace.cycles) + 1} "
-                            f"to {broken.number}):", page)]
+        first = broken.number - len(trace.cycles) + 1
+        found += ["", *fold(f"  the last clocks, and at the end what was to come ({first} to {broken.number}):", page)]
         found += [f"  {line}".rstrip() for line in diagram_lines(contents, trace, page.indented(2), glyphs)]
     return found
 
