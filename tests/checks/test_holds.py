@@ -250,3 +250,12 @@ def test_what_is_told_beside_a_fault_of_another_name(kind: str, letters: str, sa
     found = report(Sound(sound.machine.replace("strobe beat", f"{taken}{yard}strobe beat"), sound.micro))
     assert "contention" in {finding.name for finding in found.findings}
     assert bool(findings_named("missing-hold", found)) == told
+
+
+@pytest.mark.parametrize(("allowance", "told"), [("", False), ('allow contention "weak outputs"\n', True)])
+def test_a_fight_that_is_allowed_excuses_no_hold(allowance: str, told: bool) -> None:
+    """Both rollers drive in the cycle before the pulse."""
+    sound = mangle("ubU.", "1 cycle before, 0 cycles after")
+    found = report(Sound(sound.machine + allowance, sound.micro))
+    assert bool(findings_named("missing-hold", found)) == told
+    assert bool(findings_named("contention", found)) == (not allowance)

@@ -78,6 +78,9 @@ chip U3 4 x 4
 """
 
 
+RISE = "routine rise in control at 2\n        go 0\nmap entry\n        0, 1, 2, 3: rise\n"
+
+
 def test_an_empty_row_of_a_table_is_told_as_that_and_not_where_it_leads() -> None:
     """Row 3 is empty: erased, it leads to 15, where nothing stands. A word that leads to 9 itself is told as well."""
     micro = "routine rise in control at 2\n        go 0\nmap entry\n        0, 1, 2: rise\n"
@@ -129,3 +132,10 @@ def test_what_follows_in_another_store_is_the_doing_of_the_first(pull: str, weft
     found = findings_named("nowhere", report(Sound(LOOM.replace("PULL", pull), micro)))
     told = [one.message.split(",")[0].removeprefix("control arrives at ") for one in found]
     assert told == ["0x5 from `warps+1` (0x1)", *(f"0x7 {where}" for where in weft)]
+
+
+def test_where_nothing_was_before() -> None:
+    """Control begins where nothing stands."""
+    [finding] = findings_named("nowhere", report(Sound(KITE.replace("reset 2", "reset 7"), RISE)))
+    assert finding.message == "control arrives at 0x7, and nothing was placed there"
+    assert finding.label == "control arrives there" and finding.notes == ("the cell holds 0xFF",)

@@ -224,6 +224,18 @@ def test_runs_of_words_that_are_never_executed(words: list[str], said: list[str]
     assert all(finding.label == "never executed" for finding in found)
 
 
+def test_words_are_told_in_the_order_of_the_text() -> None:
+    """Those behind `when` stand higher in the store than those behind `otherwise`. All wait at the first word."""
+    machine, micro = STEPS
+    text = machine.replace("0 if last else step + 1", "step").split("home ")[0]
+    arms = micro.split("        act\n        last\n")[0] + (
+        "        when taken\n            act\n            last\n        otherwise\n            last\n")
+    found = findings_named("unreachable", report(Sound(text, arms)))
+    assert [finding.message for finding in found] == ["`ZERO` is never executed: its only word cannot be reached",
+                                                      "`ONE` is never executed: none of its 3 words can be reached"]
+    assert [finding.span.text for finding in found if finding.span is not None] == ["last", "act"]
+
+
 # ---------------------------------------------------------------- selection and limits
 
 
@@ -288,6 +300,7 @@ def test_unused_cells_that_fight_are_told_together() -> None:
                                  "        point, source copy\n", ""), ("        gauge <- copy\n", "")))
     (finding,) = static_pass(loose)
     assert finding.severity is Severity.WARNING and finding.message.endswith("; so do 6 more unused cells")
+    assert "at 0x9, where nothing was placed" in finding.message
 
 
 def test_a_word_that_would_fight_but_is_never_executed_is_a_note() -> None:
@@ -391,6 +404,28 @@ def test_what_an_address_says_of_the_state_that_it_is_formed_from(address: str, 
     assert [finding.name for finding in static_pass(fight)] == (["contention"] if known else [])
 
 
+@pytest.mark.parametrize(("when", "word", "told"), [
+    ("control[0]", "a, b", True), ("control[0]", "a", False), ("control[1]", "a", True), ("not control[2]", "a", True),
+    ("control[2]", "a", False), ("control[2:1] is 0b01", "a", True), ("control[2:1] is 0b11", "a", False)])
+def test_bits_of_the_word_are_known_as_its_fields_are(when: str, word: str, told: bool) -> None:
+    """`a` is bit 1 of the word, `b` bit 0, `look` bit 2."""
+    machine = WAYS.replace("LOOK", "0b000").replace("when b", f"when {when}")
+    fight = contents_of(machine, f"routine main at 0\n        {word}, to 0\n")
+    assert [finding.name for finding in static_pass(fight)] == (["contention"] if told else [])
+
+
+@pytest.mark.parametrize(("word", "pairs"), [
+    ("a, b", [("a", "b")]), ("look, b", [("look", "b")]), ("look, a", [("look", "a")]), ("a", []),
+    ("look, a, b", [("look", "a"), ("look", "b"), ("a", "b")])])
+def test_of_exclusive_signals_each_two_that_act_together_are_told(word: str, pairs: list[tuple[str, str]]) -> None:
+    machine = WAYS.replace("LOOK", "to").replace("bus rail", "exclusive look, a, b\nbus rail").replace(
+        "when b", "when to is 7").replace("when a", "when to is 6")
+    found = findings_named("conflicting-enables", report(Sound(machine, f"routine main at 0\n        {word}, to 0\n")))
+    assert [(finding.message, finding.label) for finding in found] == [
+        (f"exclusive signals are active together at `main` (0x0): `{one}` and `{other}`",
+         f"`{one}` and `{other}` are both active in this cycle") for one, other in pairs]
+
+
 @pytest.mark.parametrize(("steps", "severity"), [(1, Severity.ERROR), (3, Severity.ERROR)])
 def test_as_many_words_as_are_followed(steps: int, severity: Severity) -> None:
     words = "".join(f"        to {number}\n" for number in range(1, steps + 1))
@@ -425,7 +460,8 @@ def test_with_assumptions_that_leave_nothing_only_that_is_told() -> None:
                           "assume chest.leak or not blow"))
     found = report(dead)
     assert names(found) == ["over-assumed"]
-    assert found.findings[0].places[0].label == "also assumed"
+    assert found.findings[0].places[0].label == "also assumed" and found.findings[0].trace is not None
+    assert found.findings[0].notes[0].startswith("shortest sequence to such a state: ")
     assert outcomes(found)["over-assumed assumptions"] == "broken"
 
 

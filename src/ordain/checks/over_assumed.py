@@ -42,9 +42,10 @@ def subject(contents: Contents, verdict: Verdict) -> Verdict:
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
+    assert found is not None
     assumptions = contents.machine.assumptions
     at = spot(contents, found)
-    notes = (f"shortest sequence to such a state: {from_reset(contents.machine, found)}",) if found is not None else ()
+    notes: tuple[str, ...] = (f"shortest sequence to such a state: {from_reset(contents.machine, found)}",)
     if at.phrase:
         notes = (*notes, f"the last cycle before it is {at.phrase}")
     return error(
@@ -53,7 +54,7 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
         about(verdict.property).span, "no input satisfies every `assume` there",
         places=tuple(Place(assumption.span, "also assumed") for assumption in assumptions[1:]), notes=notes,
         help="widen an assumption so that each state leaves the surroundings something to do",
-    )._replace(trace=found.trace if found is not None else None)
+    )._replace(trace=found.trace)
 
 
 CHECK = Check(EXPLANATION, ask, tell)

@@ -161,16 +161,15 @@ def _in_time(machine: Machine, rule: Rule, form: WhenThen, goes_on: Node, index:
 def _window(terms: Terms, name: str, start: Node, end: Node, after: Node) -> tuple[Node, Variable]:
     """The condition that a cycle is judged, and the variable that remembers: 0 closed, 1 judged, 2 open but not
     yet."""
-    values = 2 if after is terms.const(1, 1) else 3
-    width = values.bit_length() - 1 if values == 2 else 2
+    width = 1 if after is terms.const(1, 1) else 2
     leaf = terms.leaf("state", name, width)
     goes_on = terms.not_(end)
     judged = terms.and_((terms.among(leaf, frozenset((1,))), goes_on))
     is_open = terms.or_((start, terms.and_((terms.not_(terms.among(leaf, frozenset((0,)))), goes_on))))
     arms = terms.or_((judged, terms.and_((is_open, after))))
-    waiting = terms.const(2, 2) if values == 3 else terms.const(0, 1)
+    waiting = terms.const(0 if width == 1 else 2, width)
     following = terms.if_(arms, terms.const(1, width), terms.if_(is_open, waiting, terms.const(0, width)))
-    return judged, Variable(name, leaf, values, 0, following, "monitor")
+    return judged, Variable(name, leaf, width + 1, 0, following, "monitor")
 
 
 def _asker(name: str) -> Ask:

@@ -80,7 +80,7 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
     if selection.takes(over_assumed.EXPLANATION.name) and first.over_assumed.outcome == "broken":
         findings = [finding for finding in findings if finding.name not in over_assumed.CONSEQUENCES]
         findings.append(over_assumed.tell(contents, over_assumed.subject(contents, first.over_assumed),
-                                          next(iter(first.over_assumed.breaks), None)))
+                                          first.over_assumed.breaks[0]))
     return Report(tuple(findings), rows(contents, answers, dead, first, selection.takes), applied, first.executed,
                   first.states, first.transitions, first.depth, first.stopped, ended)
 

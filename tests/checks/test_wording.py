@@ -1,0 +1,127 @@
+"""What findings say: who, what it does there, and what stands beside it; of a question as a whole and of its parts."""
+
+from types import ModuleType
+
+import pytest
+
+from ordain.checks import conflicting_enables, contention, double_load, floating, lost_state, race
+from ordain.control.system import build_system
+from ordain.prover.decide import decide
+from ordain.prover.model import Limits
+from ordain.text.findings import Finding
+from tests.checks.reports import findings_named, report
+from tests.planted.plant import Sound
+from tests.workshop import contents_of
+
+MACHINE = """\
+machine crane "a crane over a yard"
+microprogram "m.micro"
+store control 4 words of 8 bits
+    address step
+field haul 1 bit
+field lift 1 bit
+field drop 1 bit
+field take 1 bit
+field hook 1 bit
+field turn 1 bit
+field move 1 bit
+field last 1 bit
+state step 2 bits, reset 0
+    next 0 if last else step + 1
+state arm 2 bits, reset 0
+    next arm + 1 if turn else arm
+register load 2 bits
+    loads rope when take
+    loads load + 1 when move
+latch grip 2 bits, loads rope when hook
+bus rope 2 bits, KIND
+    driven by load when haul
+    driven by arm when lift
+    driven by grip when drop
+exclusive haul, turn, move
+keep arm, load, grip while haul
+"""
+
+
+def crane(*words: str, kind: str = "floats") -> Sound:
+    return Sound(MACHINE.replace("KIND", kind), "routine main at 0\n" + "".join(
+        f"        {word}\n" for word in (*words, "last")))
+
+
+def told(name: str, sound: Sound) -> list[Finding]:
+    return findings_named(name, report(sound))
+
+
+@pytest.mark.parametrize(("kind", "doing"), [
+    ("floats", "drive"), ("multiplexed", "are selected for"), ("kept", "drive"), ("pulled low", "drive")])
+def test_who_fights(kind: str, doing: str) -> None:
+    [finding] = told("contention", crane("lift, drop", kind=kind))
+    assert finding.message == "two drivers share bus `rope` at `main` (0x0): `arm` and `grip`"
+    assert finding.label == f"`arm` and `grip` both {doing} `rope` in this cycle"
+    assert [place.label for place in finding.places] == ["`arm` drives `rope`", "`grip` drives `rope`"]
+    assert finding.help.startswith("take `arm` or `grip` off the bus here")
+
+
+@pytest.mark.parametrize(("kind", "when", "why"), [
+    ("floats", "while nobody drives it", "no driver is enabled"),
+    ("multiplexed", "while no source is selected", "no source is selected"),
+    ("kept", "before anybody has driven it", "nobody has driven it since reset")])
+def test_who_takes_what_has_no_level(kind: str, when: str, why: str) -> None:
+    found = told("floating", crane("take, hook", kind=kind))
+    assert [finding.message for finding in found] == [
+        f"bus `rope` is sampled by `{who}` {when} at `main` (0x0)" for who in ("load", "grip")]
+    assert found[0].label == f"`load` takes `rope` in this cycle, and {why}"
+    assert [place.label for place in found[0].places] == ["`load` takes what stands on `rope`"]
+    assert not told("floating", crane("lift, take, hook", kind=kind))
+
+
+@pytest.mark.parametrize(("kind", "once"), [("kept", True), ("floats", False)])
+def test_a_bus_that_is_kept_has_a_level_once_it_was_driven(kind: str, once: bool) -> None:
+    assert bool(told("floating", crane("lift", "lift 0", "take", kind=kind))) == (not once)
+
+
+@pytest.mark.parametrize(("word", "name", "doing", "declared"), [
+    ("haul, turn", "arm", "changes", "state arm"), ("haul, take", "load", "loads", "register load"),
+    ("haul, hook", "grip", "is open", "latch grip")])
+def test_what_was_to_be_kept(word: str, name: str, doing: str, declared: str) -> None:
+    [finding] = told("lost-state", crane(word))
+    assert finding.message == f"`{name}` is to be kept while haul, but {doing} at `main` (0x0)"
+    assert finding.label == f"`{name}` {doing} in this cycle"
+    assert [place.label for place in finding.places] == ["kept here", f"`{name}` is declared"]
+    assert finding.places[1].span.text.startswith(declared)
+    assert not told("lost-state", crane(word.replace("haul, ", "lift, ")))
+
+
+@pytest.mark.parametrize(("check", "words", "message", "label"), [
+    (contention, "lift, drop", "two drivers share bus `rope` at `main` (0x0): `arm` and `grip`",
+     "`arm` and `grip` both drive `rope` in this cycle"),
+    (floating, "take", "bus `rope` is sampled by a sampler while nobody drives it at `main` (0x0)",
+     "a sampler takes `rope` in this cycle, and no driver is enabled"),
+    (lost_state, "haul, turn", "`arm, load, grip` is to be kept while haul, but changes at `main` (0x0)",
+     "`arm, load, grip` changes in this cycle"),
+    (conflicting_enables, "turn, move",
+     "exclusive signals are active together at `main` (0x0): `haul`, `turn` and `move`",
+     "more than one of `haul`, `turn` and `move` is active in this cycle"),
+    (double_load, "haul, take, move", "`load` is loaded twice at `main` (0x0): with `rope` and with `load + 1`",
+     "`load` is to take two values in this cycle"),
+    (race, "drop, hook", "latch `grip` is open and feeds itself at `main` (0x0)",
+     "`grip` comes round to its own input or enable in this cycle"),
+])
+def test_a_question_as_a_whole(check: ModuleType, words: str, message: str, label: str) -> None:
+    """Before it is asked more finely: nobody is named who may not be concerned."""
+    contents = contents_of(*crane(words))
+    asked = tuple(check.ask(contents))
+    for limits, where in ((Limits(), True), (Limits(traces=0), False)):
+        [verdict] = [one for one in decide(build_system(contents), asked, limits).verdicts if one.outcome == "broken"]
+        finding = check.tell(contents, verdict, verdict.breaks[0])
+        if check is contention and not where:
+            message = message.replace("`arm` and `grip`", "`load` and `arm`")      # the first two
+        assert finding.message == message
+        assert where == (finding.trace is not None)
+        if where:
+            assert finding.label == label
+            assert finding.notes == ()
+        else:
+            assert finding.notes == ("shortest sequence from reset: 1 cycle",)
+    nowhere = check.tell(contents, verdict, None)
+    assert nowhere.message == message.replace(" at `main` (0x0)", "") and nowhere.span != finding.span
