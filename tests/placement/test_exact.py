@@ -384,3 +384,25 @@ def test_words_of_an_inner_region_are_dealt_first() -> None:
     for free, found in (((9, 15), (15, 9)), ((3, 9), (3, 9)), ((9, 13), (13, 9)), ((3, 15), None), ((9,), None)):
         packed = pack(sum(1 << address for address in free), [], singles, (8, 14), Budget(100))
         assert (packed.singles if packed else None) == found
+
+
+def fixed_at(number: int, *addresses: int, targets: Sequence[tuple[str, Target]] = ()) -> Microinstruction:
+    return word(number, fixed=addresses, targets=targets)
+
+
+@pytest.mark.parametrize("wanted", [
+    [fixed_at(0, 7), word(1, targets=[("whole", block(2, 0))]), word(2, targets=[("whole", block(1, 0))]),
+     fixed_at(3, 2, targets=[("whole", block(0, 3))]), word(4, targets=[("short", label(2))])],
+    [fixed_at(0, 5, targets=[("whole", block(1, 0))]), word(1, targets=[("whole", block(3, 4))]),
+     word(2, targets=[("short", label(4))]), fixed_at(3, 6, targets=[("even", label(0))]),
+     word(4, targets=[("whole", block(3, 0))])],
+    [word(0, targets=[("whole", block(5, 1))]), fixed_at(1, 7, targets=[("short", label(5))]),
+     word(2, targets=[("whole", block(3, 1))]), fixed_at(3, 4, targets=[("short", label(0))]),
+     word(4, targets=[("whole", block(2, 1))]), word(5, targets=[("even", label(4))])],
+])
+def test_what_failed_with_words_at_some_addresses_may_succeed_with_them_at_others(
+        wanted: list[Microinstruction]) -> None:
+    """The same addresses are taken, by words that stand twice: by which of them at which is not the same."""
+    with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
+        placement, _ = place(one_store(8, 3), program(wanted), None)
+    assert placement is not None and faults(program(wanted), placement, 8, 3) == []

@@ -2,6 +2,7 @@
 
 import pytest
 
+from ordain.placement.mapped import Mapped
 from tests.checks.reports import names, report
 from tests.planted.plant import Sound
 from tests.workshop import compiled, contents_of
@@ -92,3 +93,11 @@ def test_a_table_whose_other_lines_are_not_described_is_told(join: str, said: bo
     machine = MACHINE.format(join=join, bits=5) + "input top 1 bit\n"
     _, findings = compiled(machine, MICRO)
     assert [finding.name for finding in findings] == ([] if said else ["start-unclear"])
+
+
+@pytest.mark.parametrize(("address", "word"), [
+    (0b010100, 0b10), (0b010111, None), (0b011100, None), (0b000100, None), (0b110100, None), (0b010010, 0b01),
+    (0b010110, 0b11)])
+def test_the_word_that_leads_to_an_address(address: int, word: int | None) -> None:
+    """Two bits of the word stand in the third and second; below and above, lines are tied to 0, and one to 1."""
+    assert Mapped(2, 1, 0b101001, 0b010000, True).value(address) == word

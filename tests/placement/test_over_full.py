@@ -88,6 +88,35 @@ def test_two_instructions_at_one_address_where_no_opcode_sends_them_there() -> N
     assert finding.help == "move one of them"
 
 
+@pytest.mark.parametrize(("opcode", "kinds", "said"), [
+    ("whole", ("instruction", "instruction"),
+     "`starts at` sends their opcodes, of 8 bits, to one address: if only some bits of `ir` are the opcode, say which, "
+     "such as `instruction ir[7:4]`"),
+    ("part", ("instruction", "instruction"),
+     "`starts at` sends their opcodes to one address: give it all bits that the `instruction` line names"),
+    ("whole", ("instruction", "routine"), "move one of them"),
+    ("whole", ("routine", "instruction"), "move one of them"),
+    ("none", ("instruction", "instruction"), "move one of them"),
+])
+def test_two_instructions_that_are_sent_to_one_address(opcode: str, kinds: tuple[str, str], said: str) -> None:
+    machine = one_store(8, 3)
+    ir = machine.terms.leaf("register", "ir", 8)
+    said_by = {"whole": ir, "part": machine.terms.slice(ir, 7, 4), "none": None}[opcode]
+    stores = {"control": machine.stores["control"]._replace(opcode=said_by)}
+    wanted = program([word(0, fixed=(2,), owner="one"), word(1, fixed=(2,), owner="two")],
+                     [body(number, number + 1, name=name)._replace(kind=kind)  # type: ignore[arg-type]
+                      for number, (name, kind) in enumerate(zip(("one", "two"), kinds))])
+    _, (finding,) = place(machine._replace(stores=stores), wanted, None)
+    assert finding.help == said
+
+
+def test_a_body_without_words_demands_nothing() -> None:
+    """At the end of the text, where no word follows."""
+    empty = body(2, 2, name="none", align=4, same_page=4)
+    placement, findings = place(one_store(8, 3), program([word(0), word(1)], [body(0, 2), empty]), None)
+    assert placement is not None and not findings and placement.addresses == ((0,), (1,))
+
+
 def test_pairs_for_which_no_aligned_addresses_are_left() -> None:
     """Two addresses in a row are free each time; below an even one and the next they are a pair."""
     def pair(*fixed: int) -> Program:

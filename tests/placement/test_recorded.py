@@ -9,9 +9,13 @@ from hypothesis import strategies as st
 
 from ordain.machine.expression import Terms
 from ordain.microprogram.model import Body, Microinstruction, Program
+from ordain.placement.clusters import join
+from ordain.placement.demands import collect
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
+from ordain.placement.remember import wishes
+from ordain.placement.space import Space
 from tests.placement.by_hand import block, body, field, label, machine, one_store, program, store, word
 from tests.placement.test_against_every_possibility import faults, programs, some_way
 
@@ -230,3 +234,25 @@ def test_a_body_that_grew_is_known_by_its_words_less_what_is_worked_out() -> Non
     other = before._replace(words={"control": {**before.words["control"], 12: 7 << 9}})
     placement, _ = place(small, body_of(1, 2, 5, 3), other)
     assert placement is not None and placement.addresses[3] != (12,)
+
+
+@pytest.mark.parametrize(("recalled", "bases", "firm"), [
+    ({0: (2,), 1: (3,), 2: (6,), 3: (7,), 4: (9,), 5: (12,), 6: (13,)}, ((2,), (12, 6, 9)), {0, 1, 2, 3}),
+    ({0: (2,), 2: (6,), 5: (12,), 6: (14,)}, ((2,), (12, 6, None)), set()),
+    ({0: (2,), 1: (4,), 5: (12,), 6: (13,)}, ((2,), (12, None, None)), {1}),     # of two the lower
+    ({1: (3, 9), 0: (8,), 4: (5, 9)}, ((8,), (None, None, 5)), {0, 3}),
+    ({}, ((None,), (None, None, None)), set()),
+])
+def test_where_pieces_would_like_to_stand(recalled: dict[int, tuple[int, ...]], bases: object, firm: set[int]) -> None:
+    """A pair of words 0 and 1, rows of 5 and 6 and of 2 and 3, word 4 alone: firm is who was recorded as a whole."""
+    words = [word(0, targets=[("whole", block(0, 1))]), word(1), word(2, succeeds=1), word(3), word(4),
+             word(5, succeeds=1), word(6)]
+    (task,), _ = collect(one_store(16, 4), program(words))
+    units = join(Space(16, 4), task, frozenset(), merge=True)
+    runs = [first for first, _ in units.runs]
+    assert sorted(runs) == [2, 4, 5]
+    found = wishes(units, recalled)
+    by_first = dict(zip(runs, found.runs, strict=True))
+    assert (found.units, (by_first[5], by_first[2], by_first[4])) == bases
+    numbers = {("unit", 0): 0, ("run", runs.index(5)): 1, ("run", runs.index(2)): 2, ("run", runs.index(4)): 3}
+    assert {numbers[one] for one in found.firm} == firm

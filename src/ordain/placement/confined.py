@@ -188,7 +188,7 @@ class Confined:
     def _domain(self, row: _Row, masks: _Masks, index: _Index) -> int:
         """The addresses at which a row may begin, as a set of bits."""
         size = self._machine.stores[row.store].words
-        found = (1 << size - row.length + 1) - 1
+        found = -1
         for at in range(row.length):
             word = self._program.words[row.first + at]
             over, bits = self.over(word), word.bits

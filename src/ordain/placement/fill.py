@@ -48,8 +48,7 @@ def fill(machine: Machine, program: Program, addresses: Addresses, recorded: Map
                 for name, target in word.targets:
                     if target.page:
                         full |= _held(machine, program, name, target, index, address, addresses)
-            if word.open:
-                full |= recorded.get(word.store, {}).get(address, 0) & word.open
+            full |= recorded.get(word.store, {}).get(address, 0) & word.open
             for field in computed:
                 full |= (field.value(full) ^ field.turned) << field.low
             out[address] = full
