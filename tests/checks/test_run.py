@@ -136,6 +136,12 @@ instruction 1 "hum"
     assert "the same happens at 0xD" in found[0].notes
     whole = edited(Sound(machine, micro), ('"hum"\n        ring\n', '"hum"\n        ring\n        last\n'))
     assert not findings_named("nowhere", report(whole))
+    for bits, more in (("3 bits", ""), ("4 bits", " and 7 more")):
+        wide = machine.replace("16 words", f"{8 << int(bits[0])} words").replace("wind 1 bit", f"wind {bits}")
+        [finding] = findings_named("nowhere", report(Sound(wide, micro.replace("when wind", "when wind is 1"))))
+        (note,) = [note for note in finding.notes if note.startswith("the same happens at ")]
+        assert note.count("0x") == (7 if bits == "3 bits" else 8)
+        assert note.partition(" and ")[2] == more.removeprefix(" and ")
 
 
 # ---------------------------------------------------------------- allowances
