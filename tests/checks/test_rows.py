@@ -35,7 +35,7 @@ def table(*answers: Answer, dead: tuple[str, ...] = (), over: str = "p",
           takes: bool = False) -> list[tuple[object, ...]]:
     first = Verdicts((), verdict(over, 7), {}, 0, 0, 0, "", "")
     parts = [verdict("b", question=asked("vacuous", subject)) for subject in dead]
-    return [row[:8] + (row.note,) for row in rows(CONTENTS, answers, parts, first, lambda name: takes)]
+    return [(*row[:8], row.note) for row in rows(CONTENTS, answers, parts, first, lambda name: takes)]
 
 
 @pytest.mark.parametrize(("judged", "finer", "told"), [

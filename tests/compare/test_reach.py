@@ -4,7 +4,7 @@ import pytest
 
 from ordain.compare.reach import Reach, reach_of_change
 from tests.compare.judged import after, between, edited
-from tests.compare.test_how_it_is_told import hoist
+from tests.compare.test_how_it_is_told import TOLLING, hoist
 
 SHARED = hoist(("        up, branch jump, target wait\n", "        up, branch jump, target tail\n"),
                ("        branch test, target wait\n        down, branch jump, target wait\n",
@@ -72,3 +72,13 @@ def test_the_boundary_is_executed_by_reset_and_itself() -> None:
     (word,) = reach_of_change(after(SHARED, ("        branch go\n", "        up, branch go\n"))).words
     assert [(via.kind, via.title, via.cycles) for via in word.executed_by] == [("reset", "reset", 0),
                                                                              ("boundary", "wait", 0)]
+
+
+def test_of_two_ways_into_an_instruction_the_nearer_counts() -> None:
+    """`ring` goes on to the side, at which it can be entered as well."""
+    rings = edited(TOLLING, ("        chime, branch jump, target fetch", "        chime, branch jump, target side"))
+    found = after(rings, ("at 5\n        branch", "at 5\n        chime, branch"))
+    assert told(reach_of_change(found)) == [("side", [("ring", ("side",), 0)])]
+    plain = edited(rings, ("  last: branch late", "  last: branch go"))
+    found = after(plain, ("at 5\n        branch", "at 5\n        chime, branch"))
+    assert told(reach_of_change(found)) == [("side", [("ring", ("ring", "side"), 1)])]

@@ -72,6 +72,34 @@ def test_what_a_word_has_loaded_is_known_in_the_next() -> None:
     assert moved(after(wet, ("        shut\n", "        shut, open\n"))) == {"reset": "changed", "start": "changed"}
 
 
+BOTH = {"reset": "changed", "start": "changed"}
+
+
+@pytest.mark.parametrize(("first", "told"), [
+    ("dry", {}), ("drown", BOTH), ("open", BOTH), ("dry, drown", BOTH),
+    ("dry / open", {}), ("dry / open / shut", {}), ("dry / drown", BOTH), ("drown / dry", {}),
+    ("drown / dry / open", {}),
+    ("dry / dry, drown", BOTH),                                             # any value again
+    ("dry / wait: branch rain, target start.wait", {}),                     # waiting makes nothing forgotten
+    ("drown / wait: dry, branch rain, target start.wait", {}),
+    ("dry / wait: drown, branch rain, target start.wait", BOTH),
+    ("dry / branch rain, target start.back / open / back: shut", {}),       # two ways meet that know the same
+    ("dry / branch rain, target start.back / drown / back: shut", BOTH),    # or not the same
+    ("drown / branch rain, target start.back / dry / back: shut", BOTH),
+    ("branch rain, target start.back / dry / back: dry", {}),
+    ("branch wet, target start.back / open / back: shut", BOTH),            # asking does not change it
+    ("dry / branch wet, target start.back / drown / back: shut", BOTH),
+    ("drown / branch wet, target start.back / shut / back: dry", {}),
+])
+def test_what_is_remembered_from_word_to_word(first: str, told: dict[str, str]) -> None:
+    """Whether control can come to the other routine, where a word is another one, by what `level` is known to be."""
+    texts = edited(LOADED, ("        otherwise : 0\n", "        rain : target if rain else upc + 1\n"),
+                   ("    wet  2\n", "    wet  2\n    rain 3\n"), ("bus gate", "input rain 1 bit\nbus gate"),
+                   ("        dry, drown\n", "".join(f"        {word}\n" for word in first.split(" / "))))
+    other = edited(texts, ("        shut\n        goto start\n", "        shut, open\n        goto start\n"))
+    assert moved(between(texts, other)) == told
+
+
 @pytest.mark.parametrize("reset", ["", "    reset 0\n", "    reset any\n"])
 def test_a_reset_value_that_control_asks_about(reset: str) -> None:
     """The first word asks; only the way from reset has a value that is known."""
