@@ -5,7 +5,7 @@ Icarus Verilog: https://github.com/steveicarus/iverilog, IEEE 1364-2005.
 """
 
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from random import Random
 from typing import NamedTuple
@@ -27,9 +27,10 @@ from ordain.follow.states import States
 from ordain.machine.model import Line
 from ordain.pipeline import Built, build_model
 from ordain.rom.contents import Contents
-from tests.data.test_compiled import Choose, by_chance
-from tests.data.test_twin import simulated
 from tests.follow.sampled import Analyzer, dump, rows, samples, session
+from tests.twin import comparing
+from tests.twin.comparing import simulated
+from tests.twin.hunting import inputs_by_chance
 
 ROOT = Path(__file__).parents[2]
 CYCLES = 400
@@ -75,24 +76,27 @@ def lines_of(contents: Contents, random: Random, many: bool) -> tuple[Line, ...]
 def ran(name: str, seed: int, place: Path, broken: Mapping[str, bytes] | None = None, cycles: int = CYCLES,
         many: bool = False, burned: Mapping[str, Sequence[int]] | None = None) -> Run:
     """`broken`: images of chips with a fault in them; the lines are those of the simulated machine all the same.
-    `burned`: what stores read then,
-        for those that the simulator does not read through their chips because some spare bit
-    is in none."""
+    `burned`: what stores read then, for those that the simulator does not read through their chips because some
+    spare bit is in none."""
     built, random = built_at(name), Random(seed)
     contents = with_resets(built.contents, Random(seed).choice)
     memories = {one: {address: exactly(Random(seed * 65536 + address).getrandbits(memory.bits), memory.bits)
                       for address in range(memory.words)}
                 for one, memory in contents.machine.memories.items()}
     held = contents._replace(words={**contents.words, **{one: tuple(words) for one, words in (burned or {}).items()}})
-    found = simulated(Datapath(held), {**built.images, **(broken or {})}, memories,
-                      by_chance(contents, random.choice, cycles), cycles, place)
+    path, inputs = Datapath(held), inputs_by_chance(contents, random, cycles)
+    there = simulated(path, {**built.images, **(broken or {})}, memories, inputs, place)
+    ports = {**contents.machine.inputs, **contents.machine.conditions}
+    found = [{**{name: exactly(value, ports[name].width) for name, value in given.items()},
+              **{name: comparing.bits_of(digits) for name, digits in zip(comparing.shown(path), row)}}
+             for given, row in zip(inputs, there, strict=True)]
     names = {*(variable.name for variable in build_system(contents).variables)}
     known = next((at for at, row in enumerate(found) if any(
         bits.known != (1 << wide(contents, one)) - 1 for one, bits in row.items() if one in names)), len(found))
     return Run(built.contents, found[:known], lines_of(contents, random, many))
 
 
-def with_resets(contents: Contents, choose: Choose) -> Contents:
+def with_resets(contents: Contents, choose: Callable[[Sequence[int]], int]) -> Contents:
     """With a value in everything that has none after reset: one of those that it may come up with."""
     machine = contents.machine
     return contents._replace(machine=machine._replace(
