@@ -1,5 +1,4 @@
-"""`ordain diagnose CAPTURE`: which single fault of the chips or of a state explains a capture that a sound machine
-does not."""
+"""`ordain diagnose CAPTURE`: which single fault of the board explains a capture that a sound machine does not."""
 
 import sys
 import time
@@ -22,6 +21,7 @@ from ordain.cli.manner import (
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from ordain.capture.sampling import Reading
     from ordain.cli.capturing import Job
@@ -44,13 +44,16 @@ def command(how: How, cycles: int, quiet: bool, colour: str) -> int:
     """Say which single fault explains CAPTURE, where `ordain follow` has found a clock that cannot be.
 
     Tried are, of each chip of a store: a data or address pin that stays at a level, two neighbouring pins that touch, a
-    missing or blank chip, two chips of one size exchanged; and each bit of a state that stays at a level. Faults that
-    make no difference to any word are not told apart from a sound machine, and those of wires, drivers and inputs are
-    not tried. Exit status 0: nothing to explain. 1: something is.
+    missing, blank or half programmed chip, one with an image that was burned earlier, two of one size exchanged; a bit
+    of a state or an input that stays at a level, an input that comes inverted, a synchroniser left out; and clips that
+    are off or exchanged. Faults that make no difference to any word are not told apart from a sound machine, and those
+    of wires and bus drivers are not tried. Exit status 0: nothing to explain. 1: something is.
     """
     from ordain.capture.model import BadCapture
+    from ordain.follow.burning import burning_faults
     from ordain.follow.faults import faults
     from ordain.follow.following import follow
+    from ordain.follow.wiring import clip_faults, wiring_faults
     from ordain.pipeline import build_model
     from ordain.rom.contents import word_name
     from ordain.show.diagnosis import diagnosis_lines
@@ -78,7 +81,9 @@ def command(how: How, cycles: int, quiet: bool, colour: str) -> int:
     if sound.broken is None:
         show(manner, [f"{job.capture.name}: a sound machine explains all of its {sound.clocks:,} clocks"])
         return 0
-    every = list(faults(built.contents, built.images))
+    every = [*faults(built.contents, built.images),
+             *burning_faults(built.contents, built.images, _burned_before(built, path)),
+             *wiring_faults(job.states.system), *clip_faults([line.name for line in job.found.lines])]
     some, apart = _found(job, readings, every, lines, _store(built), quiet)
     place = "" if apart is None or apart.address is None else \
         f", at {word_name(built.contents, _store(built), apart.address) or 'a word that was not placed'},"
@@ -96,6 +101,22 @@ def _found(job: "Job", readings: "list[Reading]", every: "list[Fault]", lines: "
         sys.stderr.write("\r\x1b[K")
     whole = [one for one in some if one.clocks == len(readings)]
     return some, told_apart(job.states, job.clips, readings, whole, lines, store) if len(whole) > 1 else None
+
+
+def _burned_before(built: "Built", machine: "Path") -> "dict[str, list[tuple[str, bytes]]]":
+    """By chip the images that were recorded for it and kept, other than the one that is built now; newest first."""
+    from ordain.cli.burned import LEDGER, STORE, machine_name
+    from ordain.rom.image_store import kept_image
+    from ordain.rom.ledger import read_ledger
+
+    ledger, _ = read_ledger(machine.parent / LEDGER, LEDGER)
+    found: dict[str, dict[str, tuple[str, bytes]]] = {}
+    for burn in reversed(ledger.burns):
+        if burn.machine == machine_name(machine) and burn.chip in built.images:
+            image, _ = kept_image(machine.parent / STORE, burn.sha256, burn.chip)
+            if image is not None and image != built.images[burn.chip]:
+                found.setdefault(burn.chip, {}).setdefault(burn.sha256, (f"what was burned on {burn.date[:10]}", image))
+    return {chip: list(images.values()) for chip, images in found.items()}
 
 
 def _store(built: "Built") -> str:

@@ -34,7 +34,7 @@ def erased_faults(contents: Contents, blank: Mapping[str, int]) -> Iterator[Faul
                         {store: {address: erased}}, store, address)
 
 
-def chip_faults(contents: Contents, found: Iterable[tuple[str, str, dict[str, tuple[int, ...]]]]) -> Iterator[Fault]:
+def chip_faults(contents: Contents, found: Iterable[tuple[str, str, Mapping[str, tuple[int, ...]]]]) -> Iterator[Fault]:
     """Faults of whole chips, of their pins and between them. `found`: (kind, text, words of the stores that read
     otherwise), as `follow.faults` has them."""
     for kind, text, words in found:

@@ -19,7 +19,7 @@ def suspects(states: States, clips: Clips, readings: Sequence[Reading], every: I
     """Those that explain more than the sound machine does, the best first. Faults with the same words are one."""
     groups: dict[tuple[object, ...], list[Fault]] = {}
     for fault in every:
-        key = (tuple(sorted(fault.words.items())), fault.state, fault.bit, fault.level)
+        key = (tuple(sorted(fault.words.items())), fault.state, fault.bit, fault.level, fault.inside, fault.clips)
         groups.setdefault(key, []).append(fault)
     sound = follow(states, clips, readings, states.running()).clocks
     found = []
@@ -27,8 +27,8 @@ def suspects(states: States, clips: Clips, readings: Sequence[Reading], every: I
         if report is not None:
             report(number)
         first = group[0]
-        faulty = states.changed(first.words, first.state, first.bit, first.level)
-        clocks = follow(faulty, clips, readings, faulty.running()).clocks
+        faulty = states.changed(first)
+        clocks = follow(faulty, clips.put(first), readings, faulty.running()).clocks
         if clocks > sound:
             found.append(Suspect(tuple(group), clocks))
     return sorted(found, key=lambda one: -one.clocks)
@@ -44,9 +44,9 @@ def told_apart(states: States, clips: Clips, readings: Sequence[Reading], some: 
     places: dict[int, int] = {}
     for number, suspect in enumerate(some):
         fault = suspect.faults[0]
-        faulty = states.changed(fault.words, fault.state, fault.bit, fault.level)
+        faulty = states.changed(fault)
         clocks: list[Clock] = []
-        follow(faulty, clips, readings, faulty.running(), None, clocks.append)
+        follow(faulty, clips.put(fault), readings, faulty.running(), None, clocks.append)
         for clock in clocks[-LOOKED_AT:]:
             cycles = faulty.cycles(clock.states, clock.seen)
             addresses = faulty.addresses(store, cycles)

@@ -3,7 +3,7 @@
 A fault of a chip changes what its data pins give for an address; from that follows, through the wiring that the machine
 file describes, what the words read as. Tried are: a data pin or an address pin that stays at a level, two neighbouring
 pins of one kind that touch (the lower or the higher level wins on both), a chip that is missing or blank, two chips of
-one size exchanged, the lower or upper half of a chip not programmed; and a bit of a state that stays at a level.
+one size exchanged; and a bit of a state that stays at a level.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -28,7 +28,7 @@ def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Fault]:
         for kind, text, address, data in _of_chip(machine, chip):
             words = _read(contents, chip, images[chip.name], address, data)
             if words:
-                yield Fault(kind, text, words, "", 0, 0)
+                yield Fault(kind, text, words)
     every = list(machine.chips.values())
     for number, one in enumerate(every):
         for other in every[number + 1:]:
@@ -37,17 +37,22 @@ def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Fault]:
                 held = contents._replace(words={**contents.words, **words})
                 words.update(_read(held, other, images[one.name], _same, _same))
                 if words:
-                    yield Fault("exchange", f"{one.name} and {other.name} exchanged", words, "", 0, 0)
+                    yield Fault("exchange", f"{one.name} and {other.name} exchanged", words)
     for state in machine.states.values():
         for bit in range(state.width):
             name = f"{state.name}[{bit}]" if state.width > 1 else state.name
             for level in (0, 1):
-                yield Fault("state", f"{name} stays at {level}", {}, state.name, bit, level)
+                yield Fault("state", f"{name} stays at {level}", state=state.name, bit=bit, level=level)
 
 
 def too_large(machine: Machine, chip: Chip) -> bool:
     """Whether a chip's own faults are passed over."""
     return sum(1 << machine.stores[bank.store].address_width for bank in chip.banks) > MOST_WORDS
+
+
+def reading(contents: Contents, chip: Chip, image: bytes) -> dict[str, tuple[int, ...]]:
+    """The words of the chip's stores with another image in it; only stores of which a word has changed."""
+    return _read(contents, chip, image, _same, _same)
 
 
 def _same(pins: int) -> int:

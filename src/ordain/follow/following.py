@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 
 from ordain.capture.sampling import Reading
-from ordain.follow.model import Clock, Followed, Seen
+from ordain.follow.model import Clock, Fault, Followed, Seen
 from ordain.follow.states import States
 
 HISTORY = 24
@@ -15,14 +15,24 @@ HISTORY = 24
 
 
 class Clips:
-    """From the bits of a reading to lines. `places`: for each line the bit that it has in a reading."""
+    """From the bits of a reading to lines. `places`: for each line the bit that it has in a reading, None: it was not
+    seen."""
 
-    def __init__(self, places: Sequence[int]) -> None:
+    def __init__(self, places: Sequence[int | None]) -> None:
         self.places = tuple(places)
-        self.mask = 0
-        for place in places:
-            self.mask |= 1 << place
+        self.mask = sum(1 << place for place in {place for place in places if place is not None})
         self._known: dict[tuple[int, int], Seen] = {}
+
+    def put(self, fault: Fault) -> "Clips":
+        """As they really are, with a fault of clips."""
+        if not fault.clips:
+            return self
+        away = {line for line, _ in fault.clips}
+        really = [None if line in away else place for line, place in enumerate(self.places)]
+        for line, other in fault.clips:
+            if other is not None:
+                really[other] = self.places[line]
+        return Clips(really)
 
     def seen(self, word: int, unknown: int) -> Seen:
         key = word & self.mask, unknown & self.mask
@@ -30,7 +40,7 @@ class Clips:
         if found is None:
             lines = known = 0
             for line, place in enumerate(self.places):
-                if not unknown >> place & 1:
+                if place is not None and not unknown >> place & 1:
                     known |= 1 << line
                     lines |= (word >> place & 1) << line
             found = self._known[key] = Seen(lines, known)

@@ -1,8 +1,13 @@
 """What is seen in a clock of a capture, and what is told of it, as data."""
 
-from typing import Literal, NamedTuple
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Literal, NamedTuple, TypeAlias
 
 from ordain.control.model import Trace
+from ordain.machine.expression import Node
+
+FaultKind: TypeAlias = Literal["chip", "pin", "bridge", "exchange", "burning", "state", "input", "synchroniser", "clip"]
 
 
 class Seen(NamedTuple):
@@ -34,8 +39,8 @@ class Followed(NamedTuple):
 class Possible(NamedTuple):
     """What could have been instead. `differs`: the lines that would then not be as they were seen; none where only some
     of them together cannot. `trace`: last clocks, as they may have been,
-        with this one as it should have been. `inputs`:
-    what has to come from outside in the clock before for it, as far as that matters: name and value."""
+    with this one as it should have been. `inputs`: what has to come from outside in the clock before for it, as far as
+    that matters: name and value."""
 
     addresses: dict[str, int]
     differs: tuple[int, ...]
@@ -78,16 +83,18 @@ class Measured(NamedTuple):
 
 
 class Fault(NamedTuple):
-    """A single fault of the board. `kind`: a "chip" missing or blank, a "pin" that stays at a level, a "bridge" between
-    two, an "exchange" of two chips, a bit of a "state". `words`: of the stores that read otherwise with it. `state`,
-    `bit`, `level`: a bit of a state that stays at a level; `state` "" where it is not that."""
+    """A single fault of the board. `words`: of the stores that read otherwise with it. `state`, `bit`, `level`: a
+    bit of a state that stays at a level; `state` "" where it is not that. `inside`: leaves for which the machine gets
+    something else. `clips`: (line, line at which its clip really is, None: at none); then the machine is sound."""
 
-    kind: Literal["chip", "pin", "bridge", "exchange", "state"]
+    kind: FaultKind
     text: str
-    words: dict[str, tuple[int, ...]]
-    state: str
-    bit: int
-    level: int
+    words: Mapping[str, tuple[int, ...]] = MappingProxyType({})
+    state: str = ""
+    bit: int = 0
+    level: int = 0
+    inside: tuple[tuple[Node, Node], ...] = ()
+    clips: tuple[tuple[int, int | None], ...] = ()
 
 
 class Suspect(NamedTuple):

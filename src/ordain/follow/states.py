@@ -5,7 +5,7 @@ image is taken with the prover's partitioned relation. Nothing is guessed: every
 it shows what was seen is in the set, and no other.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from copy import copy
 from time import monotonic
 
@@ -13,8 +13,8 @@ from oxidd.bdd import BDDFunction
 
 from ordain.control.model import System
 from ordain.control.system import with_free
-from ordain.follow.model import Seen
-from ordain.machine.expression import Node
+from ordain.follow.model import Fault, Seen
+from ordain.machine.expression import Node, substitute
 from ordain.prover.model import Limits, Property
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cases import Case, Watch, model_of
@@ -70,13 +70,15 @@ class States:
         self._observed: dict[Seen, BDDFunction] = {}
         self._conditions: dict[Node, BDDFunction] = {}
 
-    def changed(self, words: Mapping[str, tuple[int, ...]], state: str, bit: int, level: int) -> "States":
-        """The same for a machine with other words, and with a bit of a state that stays at a level (`state` "": none).
-        Where it is at first nobody knows: any state is taken."""
-        contents = self.system.contents._replace(words={**self.system.contents.words, **words})
-        system = self.system._replace(contents=contents)
-        variables = [one if one.name != state else one._replace(next=self._stuck(one.next, bit, level))
-                     for one in self.space.variables]
+    def changed(self, fault: Fault) -> "States":
+        """The same for a machine with a fault in it. Where it is at first nobody knows: any state is taken."""
+        if fault.clips:
+            return self
+        contents = self.system.contents._replace(words={**self.system.contents.words, **fault.words})
+        system = self.system._replace(contents=contents, addresses=self._inside(fault, self.system.addresses))
+        nexts = self._inside(fault, {one.name: one.next for one in self.space.variables})
+        variables = [one._replace(next=nexts[one.name] if one.name != fault.state else
+                                  self._stuck(nexts[one.name], fault.bit, fault.level)) for one in self.space.variables]
         other = copy(self)
         other.system, other.space = system, self.space.changed(system, variables)
         model = self.case.model._replace(system=system, space=other.space)
@@ -93,11 +95,17 @@ class States:
         found = self.space.true
         for variable in self.space.variables:
             found = found & self.space.within(variable.leaf, variable.values)
-            if variable.name == state:
-                atom = self.space.atoms.of(variable.leaf)[bit]
-                found = found & (self.space.now[atom] if level else ~self.space.now[atom])
+            if variable.name == fault.state:
+                atom = self.space.atoms.of(variable.leaf)[fault.bit]
+                found = found & (self.space.now[atom] if fault.level else ~self.space.now[atom])
         other._any = found
         return other
+
+    def _inside(self, fault: Fault, nodes: dict[str, Node]) -> dict[str, Node]:
+        """What the machine makes of them, given what it gets."""
+        if not fault.inside:
+            return nodes
+        return dict(zip(nodes, substitute(self.terms, tuple(nodes.values()), dict(fault.inside))))
 
     def _stuck(self, node: Node, bit: int, level: int) -> Node:
         terms, width = self.terms, node.width

@@ -1,0 +1,115 @@
+"""Faults beside the chips, each by hand on a ring of words that asks a switch: what explains what was seen, and what a
+clock more leaves of it."""
+
+from pathlib import Path
+
+import pytest
+
+from ordain.cli.main import run as command
+from ordain.control.system import build_system
+from ordain.follow.burning import burning_faults
+from ordain.follow.wiring import clip_faults, wiring_faults
+from tests.follow.test_command import MACHINE, MICRO
+from tests.workshop import contents_of
+
+SWITCH = MACHINE.replace("target if key else", "target if key_1 else") + """
+state key_1 1 bit, reset 0
+    next key
+"""
+
+
+@pytest.fixture(autouse=True)
+def lathe(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "lathe.machine").write_text(SWITCH)
+    (tmp_path / "lathe.micro").write_text(MICRO)
+    monkeypatch.chdir(tmp_path)
+
+
+def explaining(capsys: pytest.CaptureFixture[str], *seen: str) -> list[str]:
+    """The faults that explain all."""
+    command(["diagnose", *(part for text in seen for part in ("--seen", text))])
+    out, err = capsys.readouterr()
+    assert "own-fault" not in out + err
+    if "a sound machine explains all" in out:
+        return ["none"]
+    lines = out.partition(" all of it:\n")[2].partition("\n\n")[0].splitlines()
+    return [each for line in lines for each in line.split(". ", 1)[1].split(" or ")]
+
+
+def rounds(*each: tuple[int, int, int]) -> list[str]:
+    """The switch in the clock before it is asked, in the one in which it is, and where it goes then."""
+    found = []
+    for before, asked, to in each:
+        found += ["0: key=0", f"1: key={before}", f"2: key={asked}", f"{to}: key=0"]
+    return [*found, "0:"]
+
+
+OWN = {"key comes inverted", "key stays at 1", "key stays at 0", "key_1 left out, key passes at once",
+       "key_1 stays at 0", "key_1 stays at 1"}
+
+
+@pytest.mark.parametrize(("seen", "left"), [
+    (rounds((1, 1, 4), (0, 1, 3), (0, 0, 3), (1, 0, 4)), {"none"}),
+    (rounds((1, 0, 3), (0, 0, 4)), {"key comes inverted"}),
+    (rounds((0, 1, 4), (1, 0, 3)), {"key comes inverted", "key_1 left out, key passes at once"}),
+    (rounds((0, 1, 4), (1, 0, 3), (1, 1, 4)), {"key_1 left out, key passes at once"}),
+    (rounds((1, 1, 3), (0, 0, 3)), {"key stays at 0", "key_1 stays at 0"}),
+    (rounds((1, 1, 4), (0, 0, 4)), {"key stays at 1", "key_1 stays at 1"}),
+])
+def test_a_switch_and_its_flip_flop(seen: list[str], left: set[str], capsys: pytest.CaptureFixture[str]) -> None:
+    found = set(explaining(capsys, *seen))
+    assert found & {*OWN, "none"} == left
+
+
+def test_clips_that_are_off_or_exchanged(capsys: pytest.CaptureFixture[str]) -> None:
+    """`cut` and `turn` are 1 1, 0 0, 0 1, 1 0 (long: 1 1) in words 0 to 4 as the lines stand; here each shows the
+    other."""
+    found = explaining(capsys, "0: cut=1 turn=1", "1: cut=0 turn=0", "2: cut=1 turn=0 key=0", "3: cut=1 turn=0", "0:")
+    assert found == ["the clips at cut and turn are exchanged"]
+    found = explaining(capsys, "0: cut=1 turn=1", "1: cut=1 turn=0", "2: cut=0 turn=1 key=0", "3: cut=0 turn=1", "0:")
+    assert "the clip at cut sees something else" in found
+    assert "the clip at turn sees something else" not in found
+
+
+def test_which_there_are() -> None:
+    system = build_system(contents_of(SWITCH, MICRO))
+    assert {fault.text for fault in wiring_faults(system)} == OWN - {"key_1 stays at 0", "key_1 stays at 1"}
+    twice = build_system(contents_of(SWITCH.replace("next key\n", "next not key\n"), MICRO))
+    assert "synchroniser" not in {fault.kind for fault in wiring_faults(twice)}     # more than a delay
+    assert [fault.text for fault in clip_faults(("a", "b"))] == [
+        "the clip at a sees something else", "the clip at b sees something else",
+        "the clips at a and b are exchanged"]
+
+
+def test_what_was_burned_in_part_or_earlier() -> None:
+    """A chip of two cells: each half is one word."""
+    contents = contents_of("""\
+machine pair
+store control 2 words of 2 bits
+    address upc
+field a 1 bit
+field b 1 bit
+state upc 1 bit, reset 0
+    next not upc
+home upc is 0
+chip U1 2 x 2
+    holds a, b
+    address upc
+""", "routine main at 0\n    a\n    b\n")
+    now = {"U1": bytes([0b10, 0b01])}
+    found = {fault.text: fault.words["control"] for fault in burning_faults(contents, now, {
+        "U1": [("an old image", bytes([0b00, 0b01])), ("one of another size", b"\0"), ("the same", now["U1"])]})}
+    assert found == {"the upper half of U1 not programmed": (0b10, 0b11), "the lower half of U1 not programmed": (3, 1),
+                     "U1 holds an old image": (0b00, 0b01)}
+
+
+def test_an_image_that_was_burned_earlier(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The chip was recorded, then the text changed: the board still does what it did."""
+    assert command(["build"]) == 0
+    assert command(["burned", "U1"]) == 0
+    (tmp_path / "lathe.micro").write_text(MICRO.replace("        turn\n", "        cut\n"))
+    assert command(["build"]) == 0
+    capsys.readouterr()
+    found = explaining(capsys, "0: cut=1", "1: cut=0 turn=0", "2: cut=0 turn=1", "3:", "0:")
+    assert any(text.startswith("U1 holds what was burned on ") for text in found)
+    assert explaining(capsys, "0: cut=1", "1: cut=1 turn=1", "2: cut=0 turn=1", "3:", "0:") == ["none"]
