@@ -17,6 +17,7 @@ from ordain.checks.undefined_code import undefined_at
 from ordain.checks.unreachable import idle_runs
 from ordain.compare.behaviour import behaviour
 from ordain.compare.joint import join
+from ordain.compare.variants import Variants
 from ordain.control.system import build_system
 from ordain.faults.classes import Key, Spoken, compared, noticed_by, presented, ranks_of, undecided
 from ordain.faults.model import Changes, Fault, Noticed, Outcome, Tried
@@ -139,6 +140,7 @@ class Judge:
         self.sound, self.executed = self._spoken(self.contents, None)
         self._asked = _asked(self.contents, self.sound.undefined)
         self._system = build_system(self.contents)
+        self._variants: Variants | None = None
 
     def _spoken(self, contents: Contents, sound: Spoken | None) -> tuple[Spoken, dict[str, frozenset[int]]]:
         """What the checks say of a machine, by a whole proof; and the addresses that it presents."""
@@ -222,9 +224,15 @@ class Judge:
                 return [self.plainly(faults[0])]
             half = len(faults) // 2
             return [*self._together(faults[:half]), *self._together(faults[half:])]
-        return [Outcome("noticed", noticed[number]) if number in noticed
-                else self._compared(with_changes(self.contents, fault.changes))
+        return [Outcome("noticed", noticed[number]) if number in noticed else self._beside(fault)
                 for number, fault in enumerate(faults)]
+
+    def _beside(self, fault: Fault) -> Outcome:
+        """The class of a fault that nobody notices."""
+        if self._variants is None:
+            self._variants = Variants(self.contents)
+        found = self._variants.of(fault.changes, with_changes(self.contents, fault.changes))
+        return compared(found.units, found.machine)
 
     def _noticed(self, faults: list[Fault]) -> dict[int, Noticed]:
         """Who notices each of some faults, by their numbers; those that nobody notices are left out. Raises TooMany."""

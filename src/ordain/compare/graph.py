@@ -51,6 +51,23 @@ class Move(NamedTuple):
     keeps: frozenset[Leaf]
 
 
+class Recalled:
+    """Moves that were worked out with the same sequencer before, and the words, store and address, on which they rest.
+    `changed`: words that are others now; what rests on them is worked out anew."""
+
+    def __init__(self) -> None:
+        self.known: dict[Vector, tuple[list[Move] | Unresolved, frozenset[tuple[str, int]]]] = {}
+        self.changed: frozenset[tuple[str, int]] = frozenset()
+
+    def at(self, vector: Vector) -> "list[Move] | Unresolved | None":
+        found = self.known.get(vector)
+        return None if found is None or not self.changed.isdisjoint(found[1]) else found[0]
+
+    def note(self, vector: Vector, moves: "list[Move] | Unresolved", touched: frozenset[tuple[str, int]]) -> None:
+        if self.changed.isdisjoint(touched):
+            self.known[vector] = moves, touched
+
+
 class Bare(NamedTuple):
     """What the first round found out. `moves`: of every bare vector. `wanted`: per bare vector the leaves about which
     somebody may still ask. `resumed`: per end that returns, the nodes to which it may."""
@@ -66,11 +83,13 @@ class Graph:
 
     `also[node]`: places that an end holds on to, because somebody may return there: (who holds it, node).
     `awaited`: the vectors at which ways end in a return to an unknown caller; set before following.
-    `bare`: None in the first round.
+    `bare`: None in the first round. `recalled`: of other contents of the same machine, if anything is known of any.
     """
 
     def __init__(self, side: Side, terms: Terms, places: Places, observer: Observer,
-                 awaited: tuple[Vector, ...] = (), bare: Bare | None = None) -> None:
+                 awaited: tuple[Vector, ...] = (), bare: Bare | None = None,
+                 recalled: Recalled | None = None) -> None:
+        self.recalled = recalled
         self.side, self.places, self.observer = side, places, observer
         self.vectors: list[Vector] = []
         self.rows: list[tuple[Row, ...]] = []
@@ -143,11 +162,18 @@ class Graph:
     def moves_at(self, vector: Vector) -> list[Move] | Unresolved:
         """Every way on from a vector."""
         found = self.bare.moves.get(vector) if self.bare is not None else None
+        if found is None and self.recalled is not None:
+            found = self.recalled.at(vector)
+            if found is not None:
+                self.moves[vector] = found
         if found is None:
+            self.places.touched.clear()
             places = self.places.at(vector)
             found = places if isinstance(places, Unresolved) else [
                 move for place in places for move in self._moves(place)]
             self.moves[vector] = found
+            if self.recalled is not None:
+                self.recalled.note(vector, found, frozenset(self.places.touched))
         return found
 
     def _moves(self, place: Place) -> list[Move]:

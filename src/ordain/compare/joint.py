@@ -5,7 +5,7 @@ from typing import NamedTuple
 from ordain.compare.correspondence import Correspondence, correspond
 from ordain.compare.effects import Agreed, Meanings, agree, effects_of, said_beside
 from ordain.compare.entrances import Paired, pair_entrances, partition
-from ordain.compare.graph import Bare, End, Graph
+from ordain.compare.graph import Bare, End, Graph, Recalled
 from ordain.compare.observation import Doings, Observer
 from ordain.compare.orders import Orders
 from ordain.compare.places import Places, Vector
@@ -38,15 +38,41 @@ class Joint(NamedTuple):
         return self.entered[0].graph, self.entered[1].graph
 
 
+class Ground(NamedTuple):
+    """What two contents have in common, whatever their control stores hold: all that is worked out before a graph is
+    followed. `identical`: what is not known of a place is the same on both sides."""
+
+    correspondence: Correspondence
+    terms: Terms
+    functions: Functions
+    sides: tuple[Side, Side]
+    orders: tuple[Orders, Orders]
+    agreed: Agreed
+    places: tuple[Places, Places]
+    observers: tuple[Observer, Observer]
+    identical: bool
+
+    def holding(self, contents: Contents) -> "Ground":
+        """The same with other words in the control stores of the new side."""
+        new = self.sides[1].contents._replace(words=contents.words)
+        return self._replace(sides=(self.sides[0], self.sides[1]._replace(contents=new)),
+                             places=(self.places[0], self.places[1].holding(new)))
+
+
 def join(old: Contents, new: Contents) -> Joint:
     """Follow both graphs and find out which of their nodes do the same."""
+    return joined(ground(old, new))
+
+
+def ground(old: Contents, new: Contents, apart: bool = False) -> Ground:
+    """`apart`: the sides count as two machines even where they are one."""
     correspondence = correspond(old, new)
     terms = Terms()
     sides = (make_side(old, terms, correspondence.renames), make_side(new, terms))
     beside = said_beside(sides, correspondence.pairing, terms)
     functions = Functions(leaves([term for side, said in zip(sides, beside)
                                   for term in (*_all_terms(side, terms), *said.values())]))
-    identical = _identical(sides, terms)
+    identical = not apart and _identical(sides, terms)
     marks = ("", "") if identical else ("before", "after")
     meanings = (Meanings(terms, functions, sides[0], marks[0]), Meanings(terms, functions, sides[1], marks[1]))
     alike, numbers = read_alike(*sides), Numbers()
@@ -54,7 +80,17 @@ def join(old: Contents, new: Contents) -> Joint:
              Shown(sides[1], terms, functions, alike, marks[1], numbers))
     agreed = agree(*sides, terms, meanings, _plain(sides, correspondence), beside)
     orders = (Orders(sides[0], correspondence.pairing, True), Orders(sides[1], correspondence.pairing, False))
-    entered = _entered(sides, terms, functions, meanings, shown, agreed, orders)
+    doings: Doings = {}
+    places = tuple(Places(side, terms, functions, meanings[mine], shown[mine]) for mine, side in enumerate(sides))
+    observers = tuple(Observer(side, terms, agreed, mine, meanings[mine], shown[mine], orders[mine], doings)
+                      for mine, side in enumerate(sides))
+    return Ground(correspondence, terms, functions, sides, orders, agreed, (places[0], places[1]),
+                  (observers[0], observers[1]), identical)
+
+
+def joined(common: Ground, recalled: tuple[Recalled | None, Recalled | None] = (None, None)) -> Joint:
+    """Both graphs followed, and put into one partition. `recalled`: what is known of each side's moves."""
+    entered = _entered(common, recalled)
     paired = pair_entrances(entered)
     offset = len(entered[0].graph.vectors)
 
@@ -63,12 +99,12 @@ def join(old: Contents, new: Contents) -> Joint:
             return "return", end.where
         plain = end._replace(left=())
         if end.kind == "lost" or plain in entered[side].untold:
-            return "lost", 0 if identical else side, end.where
+            return "lost", 0 if common.identical else side, end.where
         return paired.symbols[side][plain]
 
     blocks = partition((entered[0].graph, entered[1].graph), offset, called, lambda side, end: [])
-    return Joint(correspondence, terms, functions, sides, orders, agreed, entered, tuple(blocks[:offset]),
-                 tuple(blocks[offset:]), paired)
+    return Joint(common.correspondence, common.terms, common.functions, common.sides, common.orders, common.agreed,
+                 entered, tuple(blocks[:offset]), tuple(blocks[offset:]), paired)
 
 
 def _identical(sides: tuple[Side, Side], terms: Terms) -> bool:
@@ -93,20 +129,17 @@ def _plain(sides: tuple[Side, Side], correspondence: Correspondence) -> tuple[fr
     return names, names
 
 
-def _entered(sides: tuple[Side, Side], terms: Terms, functions: Functions, meanings: tuple[Meanings, Meanings],
-             shown: tuple[Shown, Shown], agreed: Agreed, orders: tuple[Orders, Orders]) -> tuple[Entered, Entered]:
+def _entered(common: Ground, recalled: tuple[Recalled | None, Recalled | None]) -> tuple[Entered, Entered]:
     """Both graphs. When some way returns to a caller that is not known, they are followed again, and every end then
     remembers the places that such a return could go to."""
-    doings: Doings = {}
-    places = [Places(side, terms, functions, meanings[mine], shown[mine]) for mine, side in enumerate(sides)]
-    observers = [Observer(side, terms, agreed, mine, meanings[mine], shown[mine], orders[mine], doings)
-                 for mine, side in enumerate(sides)]
     awaited: tuple[tuple[Vector, ...], ...] = ((), ())
     bare: list[Bare | None] = [None, None]
+    places = common.places
     while True:
         (first, bare[0]), (second, bare[1]) = (
-            enter(side, terms, place, observer, waits, known)
-            for side, place, observer, waits, known in zip(sides, places, observers, awaited, bare))
+            enter(side, common.terms, place, observer, waits, known, before)
+            for side, place, observer, waits, known, before in zip(common.sides, places, common.observers, awaited,
+                                                                   bare, recalled))
         found = (returns(first), returns(second))
         if places[0].pointers == places[1].pointers:
             both = tuple(dict.fromkeys((*found[0], *found[1])))

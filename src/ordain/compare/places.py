@@ -9,6 +9,7 @@ remembered as long as somebody may ask.
 """
 
 from collections.abc import Iterable
+from copy import copy
 from typing import NamedTuple
 
 from ordain.compare.cases import Cases
@@ -18,6 +19,7 @@ from ordain.compare.side import WIDEST_CHOICE, Side, holds_place
 from ordain.control.sequencing import origins, value_nodes
 from ordain.logic.diagrams import TRUE, Functions
 from ordain.machine.expression import Add, Const, Leaf, Node, Terms, leaves, substitute
+from ordain.rom.contents import Contents
 
 Vector = tuple[Node, ...]
 Addresses = tuple[tuple[str, int], ...]
@@ -75,7 +77,8 @@ class _Part(NamedTuple):
 
 
 class Places:
-    """Reads the words of one side and evaluates its sequencer."""
+    """Reads the words of one side and evaluates its sequencer. `touched`: the words, store and address, that were
+    looked at; whoever wants to know empties it before."""
 
     def __init__(self, side: Side, terms: Terms, functions: Functions, meanings: Meanings, shown: Shown) -> None:
         sequencing, machine = side.sequencing, side.machine
@@ -120,6 +123,7 @@ class Places:
         self._late = Cases(terms, functions, never.__contains__, open_leaves.__contains__, meanings.marked)
         self._marked = meanings.marked
         self._classes: dict[tuple[int, ...], _Class] = {}
+        self.touched: set[tuple[str, int]] = set()
         self._direct = self._direct_pointer(asked)
         self._open = {leaf: terms.or_(load.when for load in register.loads) for leaf in sequencing.opcodes
                       if (register := machine.registers.get(leaf.name)) is not None and register.transparent}
@@ -150,6 +154,12 @@ class Places:
                 return None
         return next((number for number, leaf in enumerate(self.pointers) if leaf is address), None)
 
+    def holding(self, contents: Contents) -> "Places":
+        """The same machine with other words in its control stores."""
+        other = copy(self)
+        other._contents, other.touched = contents, set()
+        return other
+
     # ------------------------------------------------------------ which words act
 
     def at(self, vector: Vector) -> list[Place] | Unresolved:
@@ -171,6 +181,7 @@ class Places:
             pointer = vector[direct]
             if type(pointer) is Const and vector[len(self.pointers):] == self.data:
                 store = self.control[0]
+                self.touched.add((store, pointer.value))
                 return [Place(TRUE, ((store, pointer.value),), (self._contents.words[store][pointer.value],), known)]
         waiting: list[tuple[int, Known, dict[str, int]]] = [(TRUE, known, {})]
         found: list[Place] = []
@@ -216,6 +227,7 @@ class Places:
                     known[read] = self._shown.at(read, self._marked(address))
                 continue
             word = self._contents.words[store][place]
+            self.touched.add((store, place))
             known[self._lines[store]] = terms.const(place, term.width)
             for name, leaf in self._parts[store]:
                 low, mask, turn = self._readers[name]
@@ -273,6 +285,7 @@ class Places:
             spread = [place]
             for move in moves.values():
                 spread += [address | move for address in spread]
+                self.touched.update([(store, address) for address in spread])
                 if any(words[address] != words[place] for address in spread):
                     return False
         return True

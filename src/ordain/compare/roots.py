@@ -4,7 +4,7 @@ mapping store, every place wired into the sequencer. Found by following the grap
 from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
-from ordain.compare.graph import Bare, End, Graph
+from ordain.compare.graph import Bare, End, Graph, Recalled
 from ordain.compare.observation import Observer
 from ordain.compare.places import Places, Vector, partly_known
 from ordain.compare.side import Side
@@ -43,12 +43,13 @@ class Entered(NamedTuple):
 
 
 def enter(side: Side, terms: Terms, places: Places, observer: Observer,
-          awaited: tuple[Vector, ...] = (), bare: Bare | None = None) -> tuple[Entered, Bare]:
+          awaited: tuple[Vector, ...] = (), bare: Bare | None = None,
+          recalled: Recalled | None = None) -> tuple[Entered, Bare]:
     """Follow the side's graph from everywhere it is entered: bare, then in full. `bare`: of an earlier call."""
     if bare is None:
-        bare = follow_bare(Graph(side, terms, places, observer), terms)
+        bare = follow_bare(Graph(side, terms, places, observer, recalled=recalled), terms)
     bare = bare._replace(wanted=wanted(bare, awaited, places))
-    graph = Graph(side, terms, places, observer, awaited, bare)
+    graph = Graph(side, terms, places, observer, awaited, bare, recalled)
     search = _Search(graph, terms)
     search.run()
     return Entered(graph, search.roots(), search.dispatches, frozenset(search.untold)), bare

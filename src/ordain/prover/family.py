@@ -4,9 +4,13 @@ A variable that no cycle changes says which machine it is (`control.model.Versio
 pairs of a machine and a state, and every answer is the set of machines that it holds for. What the machines have in
 common is worked out once. A machine leaves the search with the first cycle in which a question that one cycle answers
 is broken: nothing is asked of what follows.
+
+One machine more is looked at first, that in which nothing is other (the *sound* one). Where in no cycle from a state
+that it reaches anything other follows in another machine, that machine reaches the same states after the same numbers
+of cycles, so it takes no search of its own.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from time import monotonic
 from typing import NamedTuple
 
@@ -21,7 +25,7 @@ from ordain.prover.model import Limits, Property
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cases import Watch, model_of, start_of
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import Part, Relation
+from ordain.prover.symbolic.relation import Graph, Part, Relation
 from ordain.prover.symbolic.space import by_value
 
 NAME = "which machine"
@@ -36,14 +40,10 @@ class TooMany(Exception):
 
 
 def with_versions(system: System, changes: dict[str, tuple[dict[int, int], ...]], count: int) -> System:
-    """The system of `count` machines. `changes`: as in `Versions`."""
-    leaf = number_leaf(system, count)
-    variable = Variable(NAME, leaf, count, None, leaf, "monitor")
+    """The system of `count` machines, and of the sound one, whose number that is. `changes`: as in `Versions`."""
+    leaf = system.terms.leaf("state", NAME, count.bit_length())
+    variable = Variable(NAME, leaf, count + 1, None, leaf, "monitor")
     return system._replace(variables=(*system.variables, variable), versions=Versions(leaf, dict(changes)))
-
-
-def number_leaf(system: System, count: int) -> Node:
-    return system.terms.leaf("state", NAME, max(1, (count - 1).bit_length()))
 
 
 class Broken(NamedTuple):
@@ -76,12 +76,14 @@ class Family:
                 atoms |= own
             self._atoms = atoms
             self._leaf = system.versions.leaf
-            number = sum(1 << atom for atom in space.atoms.of(self._leaf))
+            number = self._number_atoms = sum(1 << atom for atom in space.atoms.of(self._leaf))
+            self._number = space.cube(members(number))
             self._others = space.cube(members(atoms & ~number))
             self._free = space.cube(range(space.states, space.atoms.count))
             watched = sum(own for own in self._model.monitors.values())
             self._watchers = space.cube(members(watched))
             self._having: dict[Node, BDDFunction] = {}
+            self._graphs: dict[tuple[frozenset[int], bool], Graph] = {}
             self.first: dict[int, list[Broken]] = {}
             self._search(sorted(stopping))
         except LimitReached as limit:
@@ -93,31 +95,73 @@ class Family:
 
     def _search(self, stopping: list[int]) -> None:
         space, model = self._space, self._model
-        parts = model.parts(self._atoms, self._watch.look)
-        self._parts = parts
-        relation = Relation(space, parts, self._atoms, model.required, self._watch.look)
-        now = reached = start_of(model, self._atoms)
-        fatal = self.having(self._terms.or_([self._properties[number].node for number in stopping])) \
+        self._parts = model.parts(self._atoms, self._watch.look)
+        self._relation = Relation(space, self._parts, self._atoms, model.required, self._watch.look)
+        self._fatal = self.having(self._terms.or_([self._properties[number].node for number in stopping])) \
             if stopping else space.false
-        self.new: list[BDDFunction] = []
+        number = self._among((self._count,))
+        self._to_sound = BDDFunction.make_substitution(
+            (space.number[atom], space.true if self._count >> bit & 1 else space.false)
+            for bit, atom in enumerate(space.atoms.of(self._leaf)))
+        layers = [layer.exists(self._number) for layer in self._layers(number, ())]
+        self._sound = space.false
+        for layer in layers:
+            self._sound = self._sound | layer
+        everyone = space.within(self._leaf, self._count + 1) & ~number
+        self._other = self._moving()
+        gone = everyone & self._projected(self._other)
+        same = everyone & ~gone
+        for level, layer in enumerate(layers):
+            same = self._stopped(layer & same, same, stopping, level)
+        reached = self._sound & same
+        if gone.satisfiable():
+            for layer in self._layers(gone, stopping):
+                reached = reached | layer
+        self._alike = self.machines(same)
+        self.left = frozenset(range(self._count)) - self.first.keys()
+        self._reached = reached & ~self._among(self.first) if self.first else reached
+        self._plain = self._reached.exists(self._watchers)
+
+    def _layers(self, machines: BDDFunction, stopping: Sequence[int]) -> Iterator[BDDFunction]:
+        """What some machines reach, cycle after cycle, as long as none of the questions is broken."""
+        now = reached = start_of(self._model, self._atoms) & machines
         level = 0
         while now.satisfiable():
             if now.node_count() > LARGEST:
                 raise TooMany("width")
-            hit = now & fatal
-            if hit.satisfiable():
-                self._note(now, self.machines(hit), stopping, level)
-                now = now & ~self._projected(hit)
-            self.new.append(now)
+            if stopping:
+                now = self._stopped(now, now, stopping, level)
+            yield now
             self._watch.look()
-            now = relation.after(now) & ~reached
+            now = self._relation.after(now) & ~reached
             reached = reached | now
             level += 1
-        self._reached = reached & ~self._among(self.first) if self.first else reached
-        self._plain = self._reached.exists(self._watchers)
-        self.left = frozenset(range(self._count)) - self.first.keys()
 
-    def _note(self, now: BDDFunction, machines: frozenset[int], stopping: list[int], level: int) -> None:
+    def _stopped(self, now: BDDFunction, among: BDDFunction, stopping: Sequence[int], level: int) -> BDDFunction:
+        """Of a set the part with machines in which no question is broken in a layer; the others are noted."""
+        hit = now & self._fatal
+        if not hit.satisfiable():
+            return among
+        self._note(now, self.machines(hit), stopping, level)
+        return among & ~self._projected(hit)
+
+    def _moving(self) -> BDDFunction:
+        """The sound machine's states with the machines in which something else can follow."""
+        space = self._space
+        found = space.false
+        for atom in members(self._atoms):
+            function = space.function(atom)
+            sound = function.substitute(self._to_sound)
+            if sound != function and not self._number_atoms >> atom & 1:
+                self._watch.look()
+                found = found | self._having_of((function ^ sound) & self._sound)
+        required = self._model.required.holds
+        return found | self._differing(required, required.substitute(self._to_sound))
+
+    def _differing(self, one: BDDFunction, other: BDDFunction) -> BDDFunction:
+        return ((one ^ other) & self._sound).exists(self._free)
+
+    def _note(self, now: BDDFunction, machines: frozenset[int], stopping: Sequence[int], level: int) -> None:
         for number in stopping:
             holding = now & self.having(self._properties[number].node)
             for machine in self.machines(holding):
@@ -150,6 +194,7 @@ class Family:
         wanted = self._among(machines) if machines else self._space.false
         self._reached, self._plain = self._reached & wanted, self._plain & wanted
         self.left = frozenset(machines)
+        self._alike &= self.left
 
     # ------------------------------------------------------------ what is asked of those that are left
 
@@ -161,7 +206,7 @@ class Family:
         return self._properties[number]
 
     def broken(self, number: int) -> frozenset[int]:
-        """The machines that are left in which a question is broken."""
+        """The machines that are left in which a question is broken that is not broken in the sound machine."""
         prop = self._properties[number]
         try:
             match prop.kind:
@@ -187,19 +232,42 @@ class Family:
         """Those in which some state has no input that satisfies the assumptions."""
         return self.machines(self._reached & ~self._having_of(self._space.true))
 
+    def _own(self, conditions: Sequence[Node]) -> frozenset[int]:
+        """The machines that are left of which the sound one does not say what follows, or in which some conditions
+        hold in other cycles."""
+        apart = set(self.left - self._alike)
+        for node in conditions:
+            holds = self._space.of(node)
+            sound = holds.substitute(self._to_sound)
+            if holds != sound:
+                apart |= self.machines(self._differing(holds, sound)) & self.left
+        return frozenset(apart)
+
     def _lost(self, prop: Property) -> frozenset[int]:
         """From some state no way leads to what is always to be reached: backwards from all that has it."""
-        space = self._space
-        reached = self._reached if prop.monitors else self._plain
-        wanted = self._atoms if prop.monitors else self._model.plain
-        following = BDDFunction.make_substitution(
-            (space.number[atom], space.function(atom)) for atom in members(wanted))
+        own = self._own((prop.node,))
+        if not own:
+            return own
+        among = self._among(own)
+        reached = (self._reached if prop.monitors else self._plain) & among
+        graph = self._graph(own, bool(prop.monitors))
         able = now = reached & self.having(prop.node)
         while now.satisfiable():
-            self._watch.look()
-            now = self._having_of(now.substitute(following)) & reached & ~able
+            now = graph.before(now) & ~able
             able = able | now
         return self.machines(reached & ~able)
+
+    def _graph(self, machines: frozenset[int], watched: bool) -> Graph:
+        """The cycles from what some machines reach; `watched`: with what the questions remember."""
+        found = self._graphs.get((machines, watched))
+        if found is None:
+            atoms = self._atoms if watched else self._model.plain
+            parts = self._parts if watched else self._model.parts(atoms, self._watch.look)
+            relation = Relation(self._space, parts, atoms, self._model.required, self._watch.look)
+            states = (self._reached if watched else self._plain) & self._among(machines)
+            self._graphs.clear()
+            found = self._graphs[machines, watched] = relation.graph(states, self._space.true, 0)
+        return found
 
     def _late(self, prop: Property) -> frozenset[int]:
         """After a cycle with the trigger and no response, so many more without one."""
@@ -209,11 +277,14 @@ class Family:
         ignored = terms.and_((prop.trigger, open_))
         if not prop.cycles:
             return self.occurring(ignored)
+        own = self._own((open_, ignored))
+        if not own:
+            return own
         reads = self._model.required.reads | space.read_by(open_) | space.read_by(ignored)
         relation = Relation(space, self._parts, self._atoms, Part(self._model.required.holds, reads, 0),
                             self._watch.look)
         waiting = space.of(open_)
-        now = relation.after(self._reached & space.of(ignored))
+        now = relation.after(self._reached & self._among(own) & space.of(ignored))
         for _ in range(prop.cycles - 1):
             if not now.satisfiable():
                 break
