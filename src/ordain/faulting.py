@@ -17,10 +17,13 @@ from ordain.checks.undefined_code import undefined_at
 from ordain.checks.unreachable import idle_runs
 from ordain.compare.behaviour import behaviour
 from ordain.compare.joint import join
+from ordain.compare.translation import with_terms
 from ordain.compare.variants import Variants
 from ordain.control.system import build_system
 from ordain.faults.classes import Key, Spoken, compared, noticed_by, presented, ranks_of, undecided
 from ordain.faults.model import Changes, Fault, Noticed, Outcome, Tried
+from ordain.faults.offers import offers
+from ordain.machine.expression import substitute
 from ordain.machine.model import Field
 from ordain.prover.decide import Rounds
 from ordain.prover.family import Family, TooMany, with_versions
@@ -40,6 +43,23 @@ def with_changes(contents: Contents, changes: Changes) -> Contents:
             row[address] = word
         words[store] = tuple(row)
     return contents._replace(words=words)
+
+
+def with_fault(contents: Contents, fault: Fault) -> Contents:
+    """What the faulty machine is, and what its chips hold."""
+    contents, board = with_changes(contents, fault.changes), fault.board
+    if board is None:
+        return contents
+    machine, terms = contents.machine, contents.machine.terms
+    if board.inside:
+        values = dict(board.inside)
+        machine = with_terms(machine, lambda node: substitute(terms, (node,), values)[0])
+    if board.bus:
+        bus = machine.buses[board.bus]
+        drivers = list(bus.drivers)
+        drivers[board.driver] = drivers[board.driver]._replace(when=terms.const(board.level, 1))
+        machine = machine._replace(buses={**machine.buses, bus.name: bus._replace(drivers=tuple(drivers))})
+    return contents._replace(machine=machine)
 
 
 # ---------------------------------------------------------------- what is asked
@@ -155,9 +175,10 @@ class Judge:
         stale = frozenset(number for number, one in enumerate(report.allowances) if one.needed is False)
         cycles: dict[Key, int] = {}
         if sound is not None:
-            asked = [made.judged for made in self._asked.plans if made.judged is not None and made.judged.kind == "bad"
+            every = self._asked if contents.machine is self.contents.machine else _asked(contents, sound.undefined)
+            asked = [made.judged for made in every.plans if made.judged is not None and made.judged.kind == "bad"
                      and ranks[_key(made.asked)] == 2]
-            asked += [self._asked.properties[number] for number in self._asked.undefined]
+            asked += [every.properties[number] for number in every.undefined]
             for verdict in decide(tuple(asked)).verdicts:
                 if verdict.outcome == "broken":
                     key, found = _key(verdict.property), min(one.cycles for one in verdict.breaks)
@@ -167,9 +188,9 @@ class Judge:
 
     def plainly(self, fault: Fault) -> Outcome:
         """The class of a fault by a whole proof and a whole comparison."""
-        if not presented(fault.changes, self.executed):
+        if fault.board is None and not presented(fault.changes, self.executed):
             return Outcome("harmless")
-        faulty = with_changes(self.contents, fault.changes)
+        faulty = with_fault(self.contents, fault)
         spoken, _ = self._spoken(faulty, self.sound)
         noticed = noticed_by(self.sound, spoken, self._instant)
         if noticed is not None:
@@ -197,10 +218,12 @@ class Judge:
             some = faults[start:start + TOGETHER]
             waiting: dict[object, Fault] = {}
             for fault in some:
-                key = _content(fault.changes)
+                key = _content(fault)
                 if key in alike or key in waiting:
                     continue
-                if presented(fault.changes, self.executed):
+                if fault.board is not None:
+                    alike[key] = self.plainly(fault)
+                elif presented(fault.changes, self.executed):
                     waiting[key] = fault
                 else:
                     alike[key] = Outcome("harmless")
@@ -208,7 +231,7 @@ class Judge:
             for key, outcome in zip(waiting, together(list(waiting.values()))):
                 alike[key] = outcome
             for fault in some:
-                yield Tried(fault, alike[_content(fault.changes)])
+                yield Tried(fault, alike[_content(fault)])
             told(start + len(some))
 
     def _each(self, faults: list[Fault]) -> list[Outcome]:
@@ -237,8 +260,7 @@ class Judge:
     def _noticed(self, faults: list[Fault]) -> dict[int, Noticed]:
         """Who notices each of some faults, by their numbers; those that nobody notices are left out. Raises TooMany."""
         asked, ranks = self._asked, self.sound.ranks
-        changes = {store: tuple(dict(fault.changes.get(store, {})) for fault in faults)
-                   for store in dict.fromkeys(name for fault in faults for name in fault.changes)}
+        changes = _together(faults)
         stopping = [number for number in (*asked.judged, *asked.undefined) if number is not None
                     and asked.properties[number].kind == "bad" and 0 <= ranks.get(asked.key(number), 0) < 2]
         family = Family(with_versions(self._system, changes, len(faults)), asked.properties, stopping, len(faults),
@@ -258,6 +280,29 @@ class Judge:
             family.restrict(family.left - found.keys())
         found.update(self._missing(faults, family))
         return found
+
+    def offered(self, faults: Sequence[Fault]) -> tuple[str, tuple[int, ...]] | None:
+        """The rule `never A and B` that notices most of some faults in one field, and which of them it does, by their
+        numbers: proved of the sound machine, and broken in each of those."""
+        if undecided(self.sound):
+            return None
+        rounds = Rounds(self._system)
+        for offer in offers(self.contents, self.executed, faults):
+            rule = Property("never", offer.rule, "bad", offer.condition)
+            if rounds.decide((rule,), self._limits).verdicts[0].outcome != "proved":
+                continue
+            found: list[int] = []
+            for start in range(0, len(offer.expected), TOGETHER):
+                some = [faults[number] for number in offer.expected[start:start + TOGETHER]]
+                try:
+                    family = Family(with_versions(self._system, _together(some), len(some)), (rule,), (0,), len(some),
+                                    self._limits)
+                except TooMany:
+                    continue
+                found += [offer.expected[start + number] for number in sorted(family.first)]
+            if found:
+                return offer.rule, tuple(found)
+        return None
 
     def _placed_undefined(self, faults: list[Fault], left: frozenset[int]) -> dict[int, Noticed]:
         """Codes without a name in stores that hold no microprogram."""
@@ -353,5 +398,12 @@ class Judge:
         return frozenset(found)
 
 
-def _content(changes: Changes) -> object:
-    return frozenset((store, address, word) for store, words in changes.items() for address, word in words.items())
+def _together(faults: Sequence[Fault]) -> dict[str, tuple[dict[int, int], ...]]:
+    """Per store the words of each faulty machine that are others."""
+    return {store: tuple(dict(fault.changes.get(store, {})) for fault in faults)
+            for store in dict.fromkeys(name for fault in faults for name in fault.changes)}
+
+
+def _content(fault: Fault) -> object:
+    return fault.board, frozenset((store, address, word) for store, words in fault.changes.items()
+                                  for address, word in words.items())

@@ -23,7 +23,9 @@ from ordain.cli.manner import (
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
+    from ordain.faulting import Judge
     from ordain.faults.model import Fault, Tried
+    from ordain.faults.summary import Offered
     from ordain.pipeline import Built
 
 
@@ -31,26 +33,29 @@ if TYPE_CHECKING:
 @machine_argument
 @build_option
 @click.option("--only", multiple=True, metavar="NAME,...", shell_complete=completing.faulty,
-              help="Only faults of these kinds (bit, erased, pin, bridge, chip, exchange), or in these chips, stores, "
-              "fields, routines, instructions; may be repeated: then both have to fit.")
+              help="Only faults of these kinds (bit, erased, pin, bridge, chip, exchange, driver, synchroniser), or "
+              "in these chips, stores, fields, routines, instructions, buses; may be repeated: then both have to fit.")
 @click.option("--plain", is_flag=True, help="A whole proof and a whole comparison for each fault: slow, without any "
               "shortcut.")
 @click.option("--limit-seconds", type=click.FloatRange(0, min_open=True), metavar="S",
               help="Leave a search after S seconds: undecided, status 3.")
+@click.option("--map", "store_map", is_flag=True, help="A map of each store: a sign for each bit of each word.")
 @click.option("--all", "everything", is_flag=True, help="Every silent fault, every row of every list.")
 @speaks("text", "json")
-def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seconds: float | None, everything: bool,
-            form: str, quiet: bool, colour: str) -> int:
-    """Try every single fault of the stores and their chips, and say who would notice it: a check or rule, and in which
-    cycle; an instruction that behaves differently; or nobody.
+def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seconds: float | None, store_map: bool,
+            everything: bool, form: str, quiet: bool, colour: str) -> int:
+    """Try every single fault of the stores and their chips, of drivers and synchronisers, and say who would notice
+    it: a check or rule, and in which cycle; an instruction that behaves differently; or nobody.
 
     A fault is harmless where that is proved, and silent where something behaves differently and nothing speaks of it.
+    Rules that are offered were tried: they are proved of the sound machine and broken by these faults.
 
     Exit status 0: nothing is silent. 1: something is. 3: nothing that was decided is silent, and something is
     undecided.
     """
     from ordain.faults.summary import status as status_of
     from ordain.pipeline import build_model
+    from ordain.show.fault_map import map_lines
     from ordain.show.fault_report import report_data, report_lines
 
     manner = Manner(form, quiet, colour)
@@ -59,14 +64,17 @@ def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seco
     if built is None:
         return _not_built(manner, path, findings)
     faults, passed_over = _chosen(built, only)
-    tried = _tried(built, faults, plain, limit_seconds, quiet)
+    tried, offered = _tried(built, faults, plain, limit_seconds, quiet)
     status = status_of(tried)
     if form == "json":
-        print_json({"command": "faults", "status": status, **report_data(built.machine.name, tried, passed_over),
-                    "findings": _data(findings)})
+        print_json({"command": "faults", "status": status,
+                    **report_data(built.machine.name, tried, offered, passed_over), "findings": _data(findings)})
         return status
     tell_findings(findings, manner, beside=path)
-    show(manner, report_lines(built.machine.name, tried, passed_over, everything, page_of(manner)))
+    page = page_of(manner)
+    show(manner, report_lines(built.machine.name, tried, offered, passed_over, everything, page))
+    if store_map:
+        show(manner, map_lines(built.machine, tried))
     return status
 
 
@@ -106,9 +114,11 @@ def _chosen(built: "Built", only: tuple[str, ...]) -> "tuple[list[Fault], list[s
 
 def every_fault(built: "Built") -> "tuple[list[Fault], list[str]]":
     """All faults of a build, and the chips whose pins are passed over."""
-    from ordain.faults.listing import bit_faults, chip_faults, erased_faults
+    from ordain.control.system import build_system
+    from ordain.faults.listing import bit_faults, chip_faults, driver_faults, erased_faults, synchroniser_faults
     from ordain.follow.faults import faults as of_chips
     from ordain.follow.faults import too_large
+    from ordain.follow.wiring import wiring_faults
     from ordain.rom.formats import device_of
     from ordain.rom.readback import unpack
 
@@ -117,11 +127,15 @@ def every_fault(built: "Built") -> "tuple[list[Fault], list[str]]":
     erased = {store: words[0] for store, words in blank.words.items()}
     found = ((fault.kind, fault.text, fault.words) for fault in of_chips(contents, built.images))
     return ([*bit_faults(contents), *erased_faults(contents, erased),
-             *chip_faults(contents, (one for one in found if one[0] != "state"))],
+             *chip_faults(contents, (one for one in found if one[0] != "state")), *driver_faults(machine),
+             *synchroniser_faults((one.text, one.inside) for one in wiring_faults(build_system(contents))
+                                  if one.kind == "synchroniser")],
             [chip.name for chip in machine.chips.values() if too_large(machine, chip)])
 
 
-def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | None, quiet: bool) -> "list[Tried]":
+def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | None,
+           quiet: bool) -> "tuple[list[Tried], list[Offered]]":
+    """What came of the faults, and the rules that would notice silent ones."""
     from ordain.cli.proving import ProgressLine
     from ordain.faulting import Judge
     from ordain.faults.model import Tried
@@ -132,7 +146,7 @@ def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | 
     tried: list[Tried] = []
     try:
         if not faults:
-            return []
+            return [], []
         judge = Judge(built.contents, Limits(seconds=seconds))
         if plain:
             for number, fault in enumerate(faults, 1):
@@ -140,6 +154,19 @@ def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | 
                 line.say(f"{number:,} of {len(faults):,} faults")
         else:
             tried = list(judge.of(faults, lambda done: line.say(f"{done:,} of {len(faults):,} faults")))
-        return tried
+        line.say("rules that would notice the silent ones")
+        return tried, _offered(judge, tried)
     finally:
         line.clear()
+
+
+def _offered(judge: "Judge", tried: "list[Tried]") -> "list[Offered]":
+    """For the largest silent groups of one field a rule each, where one was found that holds and notices some."""
+    from ordain.faults.summary import OFFERED, Offered, silent
+
+    found = []
+    for group in [group for group in silent(tried) if group.faults[0].fault.kind == "bit"][:OFFERED]:
+        offer = judge.offered([one.fault for one in group.faults])
+        if offer is not None:
+            found.append(Offered(group.line, group.titles, offer[0], len(offer[1]), len(group.faults)))
+    return found

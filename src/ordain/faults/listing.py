@@ -7,7 +7,8 @@ a chip holds, or every bit where no chip is said to hold the store; and every wo
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from ordain.faults.model import Fault, Kind
+from ordain.faults.model import Board, Fault, Kind
+from ordain.machine.expression import Const, Node
 from ordain.machine.model import Field, Machine
 from ordain.rom.contents import Contents, word_name
 
@@ -42,6 +43,23 @@ def chip_faults(contents: Contents, found: Iterable[tuple[str, str, Mapping[str,
                            if word != before} for store, after in words.items()}
         chips = tuple(name for name in contents.machine.chips if name in text.replace(".", " ").split())
         yield Fault(_kind(kind), text, (*chips, *changes), changes)
+
+
+def driver_faults(machine: Machine) -> Iterator[Fault]:
+    """Every driver of a bus always on, and never on."""
+    for bus in machine.buses.values():
+        for number, driver in enumerate(bus.drivers):
+            for level, said in ((1, "always drives"), (0, "never drives")):
+                if type(driver.when) is not Const or driver.when.value != level:
+                    yield Fault("driver", f"{driver.name} {said} {bus.name}", (driver.name, bus.name), {},
+                                board=Board(bus.name, number, level))
+
+
+def synchroniser_faults(found: Iterable[tuple[str, tuple[tuple[Node, Node], ...]]]) -> Iterator[Fault]:
+    """Every flip-flop left out that only delays a line. `found`: text, and what takes the place of what, as
+    `follow.wiring` has them."""
+    for text, inside in found:
+        yield Fault("synchroniser", text, (text.split()[0],), {}, board=Board(inside=inside))
 
 
 def _kind(kind: str) -> Kind:

@@ -3,16 +3,29 @@
 from collections.abc import Mapping
 from typing import Literal, NamedTuple, TypeAlias
 
-Kind: TypeAlias = Literal["bit", "erased", "pin", "bridge", "chip", "exchange"]
+from ordain.machine.expression import Node
+
+Kind: TypeAlias = Literal["bit", "erased", "pin", "bridge", "chip", "exchange", "driver", "synchroniser"]
 KINDS: dict[Kind, str] = {
     "bit": "a bit of a word reads the other way", "erased": "a word reads erased",
     "pin": "a data or address pin stays at a level", "bridge": "two neighbouring pins touch",
     "chip": "a chip is missing or blank", "exchange": "two chips of one size are exchanged",
+    "driver": "a driver of a bus is always on, or never", "synchroniser": "a flip-flop that delays a line is left out",
 }
 """Every kind of fault, in the order in which they are told."""
 
 Changes: TypeAlias = Mapping[str, Mapping[int, int]]
 """store -> address -> the word that is read there instead."""
+
+
+class Board(NamedTuple):
+    """What is otherwise beside the stores. `bus`, `driver`: of a driver, by its number in the bus, that is on where
+    `level` is 1 and off where it is 0; "" where it is none. `inside`: a leaf, and what takes its place."""
+
+    bus: str = ""
+    driver: int = 0
+    level: int = 0
+    inside: tuple[tuple[Node, Node], ...] = ()
 
 
 class Fault(NamedTuple):
@@ -27,6 +40,7 @@ class Fault(NamedTuple):
     store: str = ""
     address: int = -1
     bit: int = -1
+    board: Board | None = None
 
 
 Class: TypeAlias = Literal["noticed", "changed", "harmless", "silent", "undecided"]

@@ -27,6 +27,20 @@ class Alike(NamedTuple):
     faults: tuple[Tried, ...]
 
 
+OFFERED = 40
+"""Groups for which a rule is looked for, the largest ones."""
+
+
+class Offered(NamedTuple):
+    """A rule that was tried: it holds of the sound machine, and notices `notices` of the `of` faults of a group."""
+
+    line: str
+    titles: tuple[str, ...]
+    rule: str
+    notices: int
+    of: int
+
+
 def counts(tried: Iterable[Tried]) -> dict[Kind, Counts]:
     """How many of each class, by kind; kinds of which there is none are left out."""
     found: dict[Kind, Counts] = {}

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from ordain.faults.model import CLASSES, Kind, Tried
-from ordain.faults.summary import Alike, Counts, counts, instructions, noticing, silent
+from ordain.faults.summary import Alike, Counts, Offered, counts, instructions, noticing, silent
 from ordain.show.page import Page, fold, table
 from ordain.show.paint import printable
 
@@ -12,14 +12,16 @@ KIND_NAMES: dict[Kind, tuple[str, str]] = {
     "bit": ("single-bit fault", "single-bit faults"), "erased": ("erased word", "erased words"),
     "pin": ("stuck pin", "stuck pins"), "bridge": ("bridge between pins", "bridges between pins"),
     "chip": ("missing chip", "missing chips"), "exchange": ("exchange of chips", "exchanges of chips"),
+    "driver": ("stuck driver", "stuck drivers"),
+    "synchroniser": ("synchroniser left out", "synchronisers left out"),
 }
 SHOWN = 12
 """Rows of a list that are shown without --all."""
 TITLES = 4
 
 
-def report_lines(machine: str, tried: Sequence[Tried], passed_over: Sequence[str], everything: bool,
-                 page: Page) -> list[str]:
+def report_lines(machine: str, tried: Sequence[Tried], offered: Sequence[Offered], passed_over: Sequence[str],
+                 everything: bool, page: Page) -> list[str]:
     """`passed_over`: chips whose pins were not tried."""
     lines: list[str] = []
     for kind, of_kind in counts(tried).items():
@@ -30,7 +32,7 @@ def report_lines(machine: str, tried: Sequence[Tried], passed_over: Sequence[str
         lines += fold(f"pins of {', '.join(passed_over)} were not tried: too many words", page)
     lines += _noticing_lines(tried, everything, page)
     lines += _changed_lines(tried, everything, page)
-    lines += _silent_lines(tried, everything, page)
+    lines += _silent_lines(tried, offered, everything, page)
     undecided = [one for one in tried if one.outcome.kind == "undecided"]
     if undecided:
         lines += ["", f"undecided: {undecided[0].outcome.why}"]
@@ -86,8 +88,8 @@ def _changed_lines(tried: Sequence[Tried], everything: bool, page: Page) -> list
             *_more(len(found) - len(rows), "more instructions")]
 
 
-def _silent_lines(tried: Sequence[Tried], everything: bool, page: Page) -> list[str]:
-    found = silent(tried)
+def _silent_lines(tried: Sequence[Tried], offered: Sequence[Offered], everything: bool, page: Page) -> list[str]:
+    found, rules = silent(tried), {(one.line, one.titles): one for one in offered}
     if not found:
         return []
     lines = ["", "silent: something behaves otherwise, no instruction of its own, and nothing speaks of it"]
@@ -96,6 +98,9 @@ def _silent_lines(tried: Sequence[Tried], everything: bool, page: Page) -> list[
         texts = [printable(one.fault.text) for one in group.faults]
         for text in texts if everything else texts[:1]:
             lines += fold(f"      {text}", page, 4)
+        rule = rules.get((group.line, group.titles))
+        if rule is not None:
+            lines += fold(f"      a rule that notices {rule.notices:,} of them: {printable(rule.rule)}", page, 4)
     return lines + _more(0 if everything else len(found) - SHOWN, "more groups, see --all")
 
 
@@ -118,9 +123,12 @@ def _more(count: int, what: str) -> list[str]:
 # ---------------------------------------------------------------- as data
 
 
-def report_data(machine: str, tried: Sequence[Tried], passed_over: Sequence[str]) -> dict[str, Any]:
+def report_data(machine: str, tried: Sequence[Tried], offered: Sequence[Offered],
+                passed_over: Sequence[str]) -> dict[str, Any]:
     """Everything, fault by fault."""
     return {"machine": machine, "counts": counts(tried), "passed_over": list(passed_over),
+            "rules": [{"line": one.line, "changed": list(one.titles), "rule": one.rule, "notices": one.notices,
+                       "of": one.of} for one in offered],
             "faults": [_fault_data(one) for one in tried]}
 
 
