@@ -8,6 +8,8 @@ search (`prover.family`), and at those that it cannot take together plainly.
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from oxidd.util import DDMemoryError
+
 from ordain.checks import inspection, over_assumed, vacuous
 from ordain.checks.allowances import COMPILE_TIME, Plan, excused_words, plan
 from ordain.checks.check import About
@@ -170,6 +172,8 @@ class Judge:
             return rounds.decide(asked, self._limits)
 
         report = prove(contents, decide)
+        if report.ended == "interrupted":
+            raise KeyboardInterrupt
         ranks = ranks_of(report.rows)
         idle = frozenset[tuple[str, int]]() if report.stopped else _idle(contents, report.executed)
         stale = frozenset(number for number, one in enumerate(report.allowances) if one.needed is False)
@@ -242,7 +246,7 @@ class Judge:
             return []
         try:
             noticed = self._noticed(faults)
-        except TooMany:
+        except (TooMany, DDMemoryError):
             if len(faults) == 1:
                 return [self.plainly(faults[0])]
             half = len(faults) // 2
@@ -297,7 +301,7 @@ class Judge:
                 try:
                     family = Family(with_versions(self._system, _together(some), len(some)), (rule,), (0,), len(some),
                                     self._limits)
-                except TooMany:
+                except (TooMany, DDMemoryError):
                     continue
                 found += [offer.expected[start + number] for number in sorted(family.first)]
             if found:

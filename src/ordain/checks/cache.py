@@ -18,6 +18,7 @@ import time
 from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from ordain import __version__
 from ordain.checks.check import Report
@@ -64,17 +65,25 @@ def own_text() -> str:
 
 def load(directory: Path, key: str, contents: Contents) -> Report | None:
     """The report kept under the key; None when there is none, or none that is whole."""
+    try:
+        return report_from(contents, data_kept(directory, key))
+    except (ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError):
+        return None
+
+
+def data_kept(directory: Path, key: str) -> Any:
+    """What is kept under the key, as it was given; None when there is nothing, or nothing that is whole."""
     path = directory / f"{key}{_ENDING}"
     try:
         head, _, body = path.read_bytes().partition(b"\n")
         if head != _head(key, body):
             return None
-        report = report_from(contents, json.loads(body))
-    except (OSError, ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError):
+        data = json.loads(body)
+    except (OSError, ValueError, RecursionError):
         return None
     with contextlib.suppress(OSError):
         os.utime(path)                              # for `prune`: used just now
-    return report
+    return data
 
 
 def is_there(directory: Path, key: str) -> bool:
@@ -88,11 +97,16 @@ def store(directory: Path, key: str, contents: Contents, report: Report) -> None
         return
     try:
         data = report_data(contents, report)
-        body = json.dumps(data, separators=(",", ":")).encode()
-        if report_from(contents, json.loads(body)) != report:
+        if report_from(contents, json.loads(json.dumps(data))) != report:
             return
     except (ValueError, KeyError, TypeError):
         return
+    keep_data(directory, key, data)
+
+
+def keep_data(directory: Path, key: str, data: Any) -> None:
+    """Keep what JSON can say."""
+    body = json.dumps(data, separators=(",", ":")).encode()
     beside = directory / f".{key}.{os.getpid()}"
     try:
         directory.mkdir(mode=0o700, parents=True, exist_ok=True)

@@ -24,7 +24,7 @@ from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
     from ordain.faulting import Judge
-    from ordain.faults.model import Fault, Tried
+    from ordain.faults.model import Fault, Outcome, Tried
     from ordain.faults.summary import Offered
     from ordain.pipeline import Built
 
@@ -39,16 +39,20 @@ if TYPE_CHECKING:
               "shortcut.")
 @click.option("--limit-seconds", type=click.FloatRange(0, min_open=True), metavar="S",
               help="Leave a search after S seconds: undecided, status 3.")
+@click.option("--no-cache", is_flag=True, help="Neither use nor keep what came of faults in earlier runs.")
 @click.option("--map", "store_map", is_flag=True, help="A map of each store: a sign for each bit of each word.")
 @click.option("--all", "everything", is_flag=True, help="Every silent fault, every row of every list.")
 @speaks("text", "json")
-def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seconds: float | None, store_map: bool,
-            everything: bool, form: str, quiet: bool, colour: str) -> int:
+def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seconds: float | None, no_cache: bool,
+            store_map: bool, everything: bool, form: str, quiet: bool, colour: str) -> int:
     """Try every single fault of the stores and their chips, of drivers and synchronisers, and say who would notice
     it: a check or rule, and in which cycle; an instruction that behaves differently; or nobody.
 
     A fault is harmless where that is proved, and silent where something behaves differently and nothing speaks of it.
     Rules that are offered were tried: they are proved of the sound machine and broken by these faults.
+
+    What came of faults is kept as the tool goes on, and found again while sources and chips are the same byte for byte:
+    a run that was ended early goes on where it was.
 
     Exit status 0: nothing is silent. 1: something is. 3: nothing that was decided is silent, and something is
     undecided.
@@ -64,7 +68,7 @@ def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seco
     if built is None:
         return _not_built(manner, path, findings)
     faults, passed_over = _chosen(built, only)
-    tried, offered = _tried(built, faults, plain, limit_seconds, quiet)
+    tried, offered = _tried(built, faults, plain, limit_seconds, quiet, not no_cache)
     status = status_of(tried)
     if form == "json":
         print_json({"command": "faults", "status": status,
@@ -134,11 +138,10 @@ def every_fault(built: "Built") -> "tuple[list[Fault], list[str]]":
 
 
 def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | None,
-           quiet: bool) -> "tuple[list[Tried], list[Offered]]":
+           quiet: bool, keep: bool) -> "tuple[list[Tried], list[Offered]]":
     """What came of the faults, and the rules that would notice silent ones."""
     from ordain.cli.proving import ProgressLine
-    from ordain.faulting import Judge
-    from ordain.faults.model import Tried
+    from ordain.faulting import TOGETHER, Judge
     from ordain.prover.model import Limits
 
     line = ProgressLine(quiet)
@@ -147,17 +150,56 @@ def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | 
     try:
         if not faults:
             return [], []
+        kept = Kept(built) if keep and not plain and seconds is None else None
         judge = Judge(built.contents, Limits(seconds=seconds))
-        if plain:
-            for number, fault in enumerate(faults, 1):
-                tried.append(Tried(fault, judge.plainly(fault)))
-                line.say(f"{number:,} of {len(faults):,} faults")
-        else:
-            tried = list(judge.of(faults, lambda done: line.say(f"{done:,} of {len(faults):,} faults")))
+        for number in range(0, len(faults), TOGETHER):
+            tried += _some(judge, faults[number:number + TOGETHER], plain, kept)
+            line.say(f"{len(tried):,} of {len(faults):,} faults")
         line.say("rules that would notice the silent ones")
         return tried, _offered(judge, tried)
     finally:
         line.clear()
+
+
+class Kept:
+    """What came of the faults of a build in earlier runs, and in this one."""
+
+    def __init__(self, built: "Built") -> None:
+        from hashlib import sha256
+
+        from ordain.checks.cache import data_kept, key_of
+        from ordain.checks.run import EVERYTHING
+        from ordain.cli.proving import cache_directory
+        from ordain.faults.kept import outcomes_from
+
+        self._directory = cache_directory()
+        self._key = sha256(f"faults {key_of(built.contents, built.sources, EVERYTHING)}".encode()).hexdigest()
+        self.outcomes: dict[str, Outcome] = {}
+        if self._directory is not None:
+            self.outcomes = outcomes_from(data_kept(self._directory, self._key))
+
+    def keep(self, tried: "list[Tried]") -> None:
+        from ordain.checks.cache import keep_data
+        from ordain.faults.kept import outcomes_data
+
+        fresh = {one.fault.text: one.outcome for one in tried if one.outcome.kind != "undecided"}
+        if self._directory is not None and not fresh.keys() <= self.outcomes.keys():
+            self.outcomes.update(fresh)
+            keep_data(self._directory, self._key, outcomes_data(self.outcomes))
+
+
+def _some(judge: "Judge", faults: "list[Fault]", plain: bool, kept: Kept | None) -> "list[Tried]":
+    """What comes of some faults, in their order."""
+    from ordain.faults.model import Tried
+
+    if plain:
+        return [Tried(fault, judge.plainly(fault)) for fault in faults]
+    known = {} if kept is None else kept.outcomes
+    found = {one.fault.text: one.outcome for one in judge.of([fault for fault in faults if fault.text not in known])}
+    tried = [Tried(fault, known.get(fault.text) or found[fault.text]) for fault in faults]
+    if kept is not None:
+        kept.keep(tried)
+    return tried
 
 
 def _offered(judge: "Judge", tried: "list[Tried]") -> "list[Offered]":

@@ -1,0 +1,42 @@
+"""What came of faults as JSON data and back, so that it can be kept from run to run.
+
+Faults are known by what they are called, which tells them apart within one build; what is not decided is not kept.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from ordain.faults.model import CLASSES, Noticed, Outcome
+
+
+def outcomes_data(outcomes: Mapping[str, Outcome]) -> dict[str, list[Any]]:
+    """`outcomes`: by the names of the faults."""
+    return {text: [one.kind, None if one.noticed is None else list(one.noticed), list(one.titles)]
+            for text, one in outcomes.items() if one.kind != "undecided"}
+
+
+def outcomes_from(data: Any) -> dict[str, Outcome]:
+    """By the names of the faults; what is no outcome is passed over."""
+    found = {}
+    for text, said in data.items() if isinstance(data, dict) else ():
+        outcome = _outcome(said)
+        if outcome is not None:
+            found[text] = outcome
+    return found
+
+
+def _outcome(said: Any) -> Outcome | None:
+    if not isinstance(said, list) or len(said) != 3:
+        return None
+    kind, noticed, titles = said
+    if kind not in CLASSES or kind == "undecided" or (kind == "noticed") != (noticed is not None):
+        return None
+    if not isinstance(titles, list) or not all(isinstance(title, str) for title in titles):
+        return None
+    if noticed is None:
+        return Outcome(kind, titles=tuple(titles))
+    if not isinstance(noticed, list) or len(noticed) != 3 or not all(isinstance(name, str) for name in noticed[:2]):
+        return None
+    if noticed[2] is not None and (type(noticed[2]) is not int or noticed[2] < 1):
+        return None
+    return Outcome(kind, Noticed(*noticed), tuple(titles))
