@@ -99,3 +99,41 @@ def test_a_choice_between_equal_values_is_certain_whatever_chooses() -> None:
     assert columns.possible(both)[1] and not columns.possible(both)[0]
     assert columns.certain(terms.among(choice, frozenset((0,))))[0]
     assert not columns.certain(terms.among(choice, frozenset((0,))))[1]
+
+
+def test_where_each_leaf_stands_once_columns_hold_nothing_else() -> None:
+    """What may be is then just what can be, known and unknown parts beside each other."""
+    held = contents([0, 0x800, 0x555, 0xFFF, 0x200, 0xA3C, 0x7E0, 0x41F])
+    t = held.machine.terms
+    one, two, upc = t.leaf("field", "one", 1), t.leaf("field", "two", 2), t.leaf("state", "upc", 2)
+    page, word = t.leaf("state", "page", 1), t.leaf("word", "control", 12)
+    x, y, z = t.leaf("input", "x", 1), t.leaf("input", "y", 2), t.leaf("input", "z", 1)
+    address, elsewhere = t.leaf("address", "control", 3), t.leaf("address", "other", 3)
+    terms = [t.and_((one, x)), t.or_((one, x)), t.xor(two, y), t.not_(y), t.and_((two, y)), t.or_((upc, y)),
+             t.equal(two, y), t.equal(two, upc), t.among(y, frozenset((1,))), t.among(two, frozenset((2,))),
+             t.among(two, frozenset((0, 3))), t.if_(x, one, page), t.if_(one, y, two), t.join((one, y, page)),
+             t.slice(word, 7, 5), t.slice(y, 1, 1), t.parity(two), t.parity(y), t.parity(t.join((two, x))),
+             t.less(two, upc), t.less(y, two), t.add(two, upc), t.sub(two, upc), address, elsewhere, word,
+             t.slice(word, 11, 11), t.and_((one, page, x)), t.or_((one, page, z)), t.equal(upc, t.const(2, 2))]
+    columns = Columns(held, "control")
+    for node in terms:
+        known = [leaf for leaf in leaves((node,)) if leaf.name not in "xyz" and leaf.name != "other"]
+        open_ = [leaf for leaf in leaves((node,)) if leaf not in known]
+        for at in range(8):
+            fixed: dict[Node, int] = {leaf: at_address(held, leaf, at) or 0 for leaf in known}
+            values = {evaluate(node, {**fixed, **dict(zip(open_, each, strict=True))})
+                      for each in product(*(range(1 << leaf.width) for leaf in open_))}
+            for place, bit in enumerate(reversed(columns.may(node))):
+                assert bool(bit.one[at]) == any(value >> place & 1 for value in values), (node, at)
+                assert bool(bit.zero[at]) == any(not value >> place & 1 for value in values), (node, at)
+
+
+def test_labels_and_routines_are_columns_of_the_store_that_they_stand_in() -> None:
+    labels = {"here": ("control", frozenset((2, 5))), "there": ("other", frozenset((2,)))}
+    held = contents([0] * 8)._replace(labels=labels, routines={"all": ("control", frozenset((1, 2, 3)))})
+    terms, columns = held.machine.terms, Columns(held, "control")
+    assert list(columns.certain(terms.leaf("at", "here", 1)).search(1)) == [2, 5]
+    assert list(columns.possible(terms.leaf("at", "here", 1)).search(1)) == [2, 5]
+    assert list(columns.certain(terms.leaf("in", "all", 1)).search(1)) == [1, 2, 3]
+    there = terms.leaf("at", "there", 1)
+    assert columns.possible(there).all() and not columns.certain(there).any()
