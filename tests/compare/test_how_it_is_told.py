@@ -220,8 +220,6 @@ TOLLING = edited(
     ((('"ring" at 4', '"ring" at 10'), ("routine side at 5", "routine side at 11")), {}, 2),
     ((('"ring" at 4', '"ring" at 10'), ("routine side at 5", "routine side at 11"),
       ("        chime, branch", "        branch")), {"ring": "changed"}, 2),
-    ((("  last: branch late", "  last: branch go"), ("        branch go\n", "        branch late\n")),
-     {"skip": "changed", "fetch": "changed", "reset": "changed"}, 2),
 ])
 def test_each_of_two_ways_to_dispatch_is_compared(edits: tuple[tuple[str, str], ...], told: dict[str, str],
                                                   nodes: int) -> None:

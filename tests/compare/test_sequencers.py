@@ -309,3 +309,74 @@ def test_a_change_is_found_where_the_opcode_is_a_part_of_a_register(machine: str
              'instruction others "rest"\n    go home\n')
     assert moved(after([machine, micro], "mark 3", "mark 5")) == {"one": "changed"}
     assert moved(after([machine, micro], '0b00x1 "one"', '0b0001 "one"')) == {"rest": "changed"}
+
+
+# ---------------------------------------------------------------- an opcode that is loaded as it is asked about
+
+POINTS = ("""machine points
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address ADDRESS
+field branch 2 bits
+    jump 0 idle
+    one  1
+    two  2
+field target 4 bits address, idle 0
+field load 1 bit
+field ring 1 bit
+store first 2 words of 4 bits
+    address op
+store second 2 words of 4 bits
+    address op
+state upc 4 bits, reset RESET
+    next choose branch
+        jump: target
+        one : first
+        two : second
+        otherwise: 0
+state now 4 bits, reset 0
+    next upc
+register op 1 bit, loads wire when load
+bus wire 1 bit, pulled low
+    driven by post when ring
+home start
+""", """\
+routine start at 0
+        branch one, FIRST
+        branch one, SECOND
+routine decode
+        branch two
+        branch two
+routine left
+        target start
+        target start
+routine right
+        target start
+        target start
+map first
+        0: decode
+        1: start
+map second
+        0: left
+        1: right
+""")
+
+
+@pytest.mark.parametrize(("late", "first", "second", "told"), [
+    (False, "load", "load 0", True),            # asked about is the old opcode, and left is the new one
+    (False, "load 0", "load", False),           # it stays, and `decode` is for 0 alone
+    (True, "load 0", "load 0", False),
+    (True, "load 0", "load", True),             # one cycle later, when control is not there yet
+    (True, "load", "load 0", True),             # between two times that it is asked about
+])
+def test_what_was_loaded_as_it_was_asked_about_is_another_opcode(late: bool, first: str, second: str,
+                                                                 told: bool) -> None:
+    """By way of `decode`, where the rows of the second table part, control comes to `right` only with opcode 1. With a
+    register before the address, the word behind each is executed as well."""
+    machine = POINTS[0].replace("ADDRESS", "now" if late else "upc").replace(
+        "RESET", "1" if late else "0")
+    old = machine, POINTS[1].replace("FIRST", first).replace("SECOND", second)
+    new = old[0], old[1].replace("routine right\n        target start\n        target",
+                                 "routine right\n        ring, target start\n        ring, target")
+    assert bool(moved(behaviour(join(contents_of(*old), contents_of(*new))))) == told
+    assert not moved(behaviour(join(contents_of(*old), contents_of(*old))))

@@ -46,6 +46,12 @@ def pair_entrances(entered: tuple[Entered, Entered]) -> Paired:
     def named(side: int, entrance: Entrance, symbol: Hashable) -> None:
         symbols[side].update(dict.fromkeys(entrance.ends, symbol))
 
+    opcodes = {leaf for each in entered for pair in each.graph.places.since.items() for leaf in pair}
+
+    def where(entrance: Entrance) -> Hashable:
+        """Whatever becomes of the opcode."""
+        return frozenset(tuple(value for value in end.where if value not in opcodes) for end in entrance.ends)
+
     for kind in ("boundary", "wired"):
         groups = tuple(_places(entered[side], kind, block, offset * side) for side in (0, 1))
         pairs, left = _matched(groups[0], groups[1], (_titles, _addresses))
@@ -59,7 +65,7 @@ def pair_entrances(entered: tuple[Entered, Entered]) -> Paired:
                 named(side, entrance, (kind, side, number))
     for store in {**entered[0].dispatches, **entered[1].dispatches}:
         groups = tuple(_dispatches(entered[side], store, block, offset * side) for side in (0, 1))
-        pairs, left = _matched(groups[0], groups[1], (_where,))
+        pairs, left = _matched(groups[0], groups[1], (where,))
         pairs += list(zip(*left))                   # in the order in which they were met
         left = (left[0][len(left[1]):], left[1][len(left[0]):])
         for number, pair in enumerate(pairs):
@@ -132,10 +138,6 @@ def _titles(entrance: Entrance) -> Hashable:
 
 def _addresses(entrance: Entrance) -> Hashable:
     return tuple(sorted({root.addresses for root in entrance.roots}))
-
-
-def _where(entrance: Entrance) -> Hashable:
-    return frozenset(end.where for end in entrance.ends)
 
 
 # ---------------------------------------------------------------- the partition in which no way is cut

@@ -102,6 +102,7 @@ class Graph:
                                   if leaf not in places.steering and (leaf in waiting or leaf in places.counting))
         self._terms = terms
         self._steering = tuple(leaf in places.steering for leaf in places.leaves)
+        self._since = frozenset(places.since.values())
         self._index: dict[object, int] = {}
         self._arrivals: dict[tuple[Vector, bool], int] = {}
         self._waiting: list[int] = []
@@ -122,8 +123,9 @@ class Graph:
         return self.node(self._remembered(vector))
 
     def general(self, vector: Vector) -> Vector:
-        """The vector with nothing known but what makes the control address."""
-        return tuple([value if steers else leaf
+        """The vector with nothing known but what makes the control address, and which opcodes were loaded since one was
+        asked about."""
+        return tuple([value if steers or value in self._since else leaf
                       for value, leaf, steers in zip(vector, self.places.leaves, self._steering)])
 
     def place_of(self, vector: Vector) -> Vector:
@@ -154,7 +156,7 @@ class Graph:
         wanted = self.bare.wanted.get(general)
         if wanted is None:
             return vector
-        return tuple([value if steers or leaf in wanted else leaf
+        return tuple([value if steers or leaf in wanted or value in self._since else leaf
                       for value, leaf, steers in zip(vector, self.places.leaves, self._steering)])
 
     # ------------------------------------------------------------ moves

@@ -125,6 +125,11 @@ class Places:
         self._classes: dict[tuple[int, ...], _Class] = {}
         self.touched: set[tuple[str, int]] = set()
         self._direct = self._direct_pointer(asked)
+        self.since = {leaf: terms.leaf("free", f"{leaf.name} since the dispatch", leaf.width)
+                      for leaf in sequencing.opcodes}
+        self._loaded = frozenset(self.since.values())
+        self._again: Known = {leaf: terms.leaf("free", f"{leaf.name} once more {shown.mark}", leaf.width)
+                              for leaf in self._dispatching if type(leaf) is Leaf}
         self._open = {leaf: terms.or_(load.when for load in register.loads) for leaf in sequencing.opcodes
                       if (register := machine.registers.get(leaf.name)) is not None and register.transparent}
 
@@ -323,7 +328,9 @@ class Places:
         for parts, word in zip(self._late_parts, place.words):
             for leaf, low, mask, turn in parts:
                 known[leaf] = self._terms.const(word >> low & mask ^ turn, leaf.width)
-        data = self._data_after(found, known) if found.data else ()
+        data, since = self._data_after(found, known) if found.data else ((), ())
+        if not self._loaded.isdisjoint(since) and self._asked(known):
+            known = {**known, **self._again}    # what is asked about now is not what was asked about before
         levels: dict[tuple[Node, int], int] = {
             (leaf, bit): value.value >> bit & 1 for leaf in self.flags
             if type(value := known.get(leaf)) is Const for bit in range(leaf.width)}
@@ -336,13 +343,23 @@ class Places:
             values = tuple([term if type(term) is Const else known.get(term) or self._settled(term, known)
                             for term in case])
             if not any(value.args for value in values):
-                steps.append(Step(guard, (*values, *data), wired))
+                steps.append(Step(guard, (*values, *(since if self._by_dispatch(values) else data)), wired))
                 continue
             for late_guard, late_values in self._late.of(values):
                 both = self._functions.both(guard, late_guard)
                 if both:
-                    steps.append(Step(both, (*late_values, *data), wired))
+                    left = since if self._by_dispatch(late_values) else data
+                    steps.append(Step(both, (*late_values, *left), wired))
         return steps
+
+    def _asked(self, known: Known) -> bool:
+        """True where a mapping store was asked before, and control has not come there yet."""
+        return self._by_dispatch([known[leaf] for leaf in self.pointers if leaf in known])
+
+    def _by_dispatch(self, values: Iterable[Node]) -> bool:
+        """True where a pointer holds what a mapping store says of an instruction."""
+        return any(leaf in self._dispatching
+                   for leaf in leaves([value for value in values if type(value) is not Const]))
 
     def _settled(self, term: Node, known: Known) -> Node:
         """The term with what is known put in. Counting on, the commonest term of all, is done by hand."""
@@ -352,18 +369,26 @@ class Places:
                 return self._terms.const(value.value + term.args[1].value & (1 << term.width) - 1, term.width)
         return substitute(self._terms, (term,), known)[0] if term.args else term
 
-    def _data_after(self, found: _Class, known: Known) -> tuple[Node, ...]:
+    def _data_after(self, found: _Class, known: Known) -> tuple[tuple[Node, ...], tuple[Node, ...]]:
         """What is known of opcodes and flags afterwards: constant bits, and bits that were there before. The rest is
-        forgotten: kept in terms of what it was, it would be another value in every cycle."""
+        forgotten: kept in terms of what it was, it would be another value in every cycle. And the same while a place
+        has been asked of a mapping store and control is not there yet: an opcode that was loaded since is not the one
+        that was asked about (`since`). A latch that is open in the cycle of asking shows already what it is loaded
+        with."""
         after: list[Node] = []
+        since: list[Node] = []
+        asked = self._asked(known)
         for leaf, term in zip(self.data, found.data):
-            if term is leaf:
-                after.append(known.get(leaf, leaf))
+            anew = self.since.get(leaf, leaf)
+            value = known.get(leaf, leaf) if term is leaf else substitute(self._terms, (term,), known)[0]
+            if term is leaf and value is not anew:
+                after.append(value)
+                since.append(value)
                 continue
-            value = substitute(self._terms, (term,), known)[0]
             known_bits = all(isinstance(bit, int) or (bit is not None and bit[0] is leaf) for bit in origins(value))
             after.append(value if known_bits else leaf)
-        return tuple(after)
+            since.append(value if known_bits else leaf if leaf in self._open and not asked else anew)
+        return tuple(after), tuple(since)
 
     def fate(self, place: Place) -> tuple[frozenset[Leaf], frozenset[Leaf]]:
         """The leaves of which something may be left after this place's cycle, and those that the choice of the next

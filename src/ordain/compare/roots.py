@@ -176,15 +176,10 @@ class _Search:
         """Follow everything until nothing new turns up."""
         if not self._found:
             self._found["reset", "", -1, 0] = self._graph.enter(self._reset())
-            for store in self._side.sequencing.mappings:
-                plain = self._plain_dispatch(store)
-                if plain is not None:
-                    end = End("dispatch", store, plain)
-                    self._enter_all(end, self._note_dispatch(end))
         while True:
             self._graph.follow()
             fresh = [end for end in dict.fromkeys(end._replace(left=()) for end in self._graph.ends.values())
-                     if end not in self._done]
+                     if end not in self._done] or self._plain_dispatches()
             if not fresh:
                 return
             for end in fresh:
@@ -218,6 +213,14 @@ class _Search:
             ends = self.dispatches[end.store] = (*ends, end)
         return ends.index(end)
 
+    def _plain_dispatches(self) -> list[End]:
+        """Those that no word was seen to do, whatever becomes of the opcode then."""
+        pointers = len(self._places.pointers)
+        plain = [End("dispatch", store, where) for store in self._side.sequencing.mappings
+                 if (where := self._plain_dispatch(store)) is not None]
+        return [end for end in plain if not any(
+            end.where[:pointers] == seen.where[:pointers] for seen in self.dispatches.get(end.store, ()))]
+
     def _plain_dispatch(self, store: str) -> Vector | None:
         """A dispatch through a store that holds whole start addresses, even if no word was seen to do it yet."""
         sequencing = self._side.sequencing
@@ -245,7 +248,8 @@ class _Search:
             if known is None:
                 continue
             if words is not None:
-                known = {**known, **self._mapped(end.store, words[opcode])}
+                loaded = {anew: leaf for leaf, anew in self._places.since.items()}
+                known = {**known, **self._mapped(end.store, words[opcode]), **loaded}
             target = substitute(self._terms, end.where, known)
             if any(type(value) is not Const for value, leaf in zip(target, self._places.leaves)
                    if leaf in self._places.steering and leaf in self._places.placed):

@@ -28,7 +28,7 @@ class Shown:
 
     def __init__(self, side: Side, terms: Terms, functions: Functions, alike: frozenset[str], mark: str,
                  numbers: Numbers) -> None:
-        self._terms, self._functions, self._alike, self._mark = terms, functions, alike, mark
+        self._terms, self._functions, self._alike, self.mark = terms, functions, alike, mark
         self._numbers = numbers
         self._machine, self._words, self._readers = side.machine, side.contents.words, side.readers
         self._memo: dict[tuple[Leaf, Node], Node] = {}
@@ -73,7 +73,7 @@ class Shown:
         still_open = [(1 << bit, line) for bit, line in enumerate(lines) if type(line) is not Const]
         if len(still_open) > (WRITTEN_OUT if name in self._alike else WIDEST_TABLE):
             if name not in self._alike:
-                return terms.leaf("free", f"{leaf.name} {self._mark}", leaf.width)
+                return terms.leaf("free", f"{leaf.name} {self.mark}", leaf.width)
             try:
                 meaning: object = self._functions.bits(address)
             except TooLarge:
