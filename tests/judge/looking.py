@@ -12,7 +12,7 @@ from typing import NamedTuple
 from ordain.language import tree
 from tests.judge.description import Codes
 from tests.judge.observer import Observer, Seen
-from tests.judge.speech import names_in
+from tests.judge.speech import names_in, spelt
 
 PLAIN = ("state", "field", "store")
 """What a value may be made of to count as known."""
@@ -105,9 +105,11 @@ class Looker:
     # ------------------------------------------------------------
 
     def _same(self, left: tree.Expr, right: tree.Expr, agent: str) -> bool:
-        """Then a difference, a comparison or an exclusive or of the two is always the same number."""
+        """Then a difference, a comparison or an exclusive or of the two is always the same number. Asked of what is
+        written: to ask the cycle for a value would have it follow what that reads."""
         codes = self.cycle.codes_of_sides((left, right), agent)
-        one, other = (self.cycle.text(side, None, own, agent) for side, own in zip((left, right), codes, strict=True))
+        one, other = (spelt(side, self.description, None, own, agent)
+                      for side, own in zip((left, right), codes, strict=True))
         return one == other
 
     def _sides(self, sides: tuple[tree.Expr, ...], agent: str) -> Look:

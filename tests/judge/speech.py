@@ -263,9 +263,10 @@ class _Reader(Speech):
         return f"undefined at {choose.span.start}"
 
 
-def spelt(expr: tree.Expr, description: Description, width: int) -> str:
+def spelt(expr: tree.Expr, description: Description, width: int | None, codes: Codes | None = None,
+          agent: str = "") -> str:
     """The same text for the same expression, wherever it stands."""
-    return _Reader(description).text(expr, width)
+    return _Reader(description).text(expr, width, codes, agent)
 
 
 def names_in(expr: tree.Expr | None, description: Description, agent: str = "",
