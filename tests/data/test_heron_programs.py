@@ -39,7 +39,7 @@ def ran(program: list[str | int], data: dict[int, int] | None = None, most: int 
     cells = {ROM + at: exactly(byte, 8) for at, byte in enumerate(code)}
     cells.update((at, exactly(byte, 8)) for at, byte in (data or {}).items())
     titles = {title for title in opcodes if title in path.contents.labels}
-    found = recorded(path, {"memory": cells}, lambda cycle: {}, stop, most, None, titles)
+    found = recorded(path, {"memory": cells}, lambda cycle: {}, stop, most, None, titles, kept="nothing", steady=0)
     assert found.ending == "until" and not found.findings, found.findings
     return found
 

@@ -176,3 +176,25 @@ def test_why_control_is_lost_on_a_bus(driver: str, told: str) -> None:
     found = recorded(path, {}, lambda cycle: {}, None, 10, None, ())
     assert found.ending == "lost" and found.cycles == 2
     assert found.findings[0].notes == (f"`upc` got it in cycle 2, because `count` got it in cycle 1, because {told}",)
+
+
+@pytest.mark.parametrize("steady", [None, 0])
+def test_a_clock_that_stands_still_for_good_ends_a_run(steady: int | None) -> None:
+    machine = MACHINE + """clock clk (one, two)
+    held while key and clk is two
+input key 1 bit
+register seen 1 bit, loads 1 when keep, on one
+"""
+    contents = contents_of(machine, "routine main\n    put count, keep, target main\n")
+    path = Datapath(contents)
+    ran_, held_ = (recorded(path, {"ram": {}}, lambda cycle, key=key: {"key": key}, None, 500, None, (),  # type: ignore[misc]
+                            kept="nothing", steady=steady) for key in (0, 1))
+    assert (ran_.ending, ran_.cycles) == ("cycles", 500) and (held_.ending, held_.cycles) == ("held", 1)
+
+
+def test_a_home_that_looks_back_is_remembered() -> None:
+    """upc is 0, 1, 2, 0: home comes in the cycle after that of `over`."""
+    machine = MACHINE + "home prior(upc is 2)\n"
+    path = Datapath(contents_of(machine, "routine main at 0\n    keep\n    keep\n    put count, target main\n"))
+    found = recorded(path, {"ram": {}}, lambda cycle: {}, None, 8, None, ())
+    assert [line.cycle for line in found.lines if line.boundary] == [4, 7]

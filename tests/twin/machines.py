@@ -22,6 +22,7 @@ class _Making:
         self.choose = choose
         self.names: dict[str, int] = {}
         self.lines: list[str] = []
+        self.kinds = choose((UNDRIVEN, UNDRIVEN[1:4]))          # half of the machines have a level everywhere
 
     def texts(self) -> tuple[str, str]:
         choose = self.choose
@@ -84,7 +85,7 @@ class _Making:
 
     def bus(self, name: str, width: int) -> None:
         choose = self.choose
-        kind = choose(UNDRIVEN)
+        kind = choose(self.kinds)
         self.lines.append(f"bus {name} {width} bit{'s' if width > 1 else ''}, {kind}")
         for number in range(choose((1, 2, 3))):
             when = choose((f"f0 and f3 is {number}", f"f3 is {number}", f"f4 is {number}", self.expression(1, 1)))

@@ -85,6 +85,7 @@ def command(machine: Path | None, words: tuple[str, ...], files: tuple[str, ...]
         return _only_findings(manner, path, findings, of_script)
     from ordain.cli.run_telling import Watching, tell, tell_json, tell_missed
     from ordain.cli.run_watching import faults_of, questions_of, watches_of
+    from ordain.cli.settings import steady_from
     from ordain.data.datapath import Datapath
     from ordain.data.model import Listener
     from ordain.data.record import recorded
@@ -96,7 +97,8 @@ def command(machine: Path | None, words: tuple[str, ...], files: tuple[str, ...]
                         {body.name for body in built.program.bodies if body.kind == "instruction"}, devices=devices,
                         listeners=[Listener(outside.nodes, outside.heard), *watching.listeners],
                         kept="cycles" if each == "cycle" or form == "json" else
-                        "changes" if each == "instruction" else "nothing")
+                        "changes" if each == "instruction" else "nothing",
+                        steady=None if outside.nodes or script is not None else steady_from(given))
     faults = [*made.findings, *faults_of(built.contents, questions, made)]
     for dump in asked:
         faults += write_dump(model, dump, made) if dump.file is not None else []

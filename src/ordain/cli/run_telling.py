@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from ordain.rom.contents import Contents
     from ordain.text.findings import Finding
 
-BETWEEN = 1024
-"""So many steps pass between two looks at the clock."""
+BETWEEN = 0.1
+"""Seconds between two lines of progress."""
 
 
 class Watching:
@@ -28,7 +28,7 @@ class Watching:
 
     def __init__(self, path: "Datapath", vcd: Path | None, quiet: bool, most: int) -> None:
         self._path, self._vcd, self._most = path, vcd, most
-        self._line, self._began, self._steps = ProgressLine(quiet), time.monotonic(), 0
+        self._line, self._began, self._told = ProgressLine(quiet), time.monotonic(), 0.0
         self._open = ExitStack()
         self.listeners: list[Listener] = []
 
@@ -49,10 +49,10 @@ class Watching:
         self._open.__exit__(*(fault or (None, None, None)))  # type: ignore[arg-type]  # what `with` hands over
 
     def _heard(self, cycle: int, seen: "Sequence[Bits]", given: "Mapping[str, int]") -> None:
-        self._steps += 1
-        if self._steps % BETWEEN == 0:
-            rate = self._steps / (time.monotonic() - self._began)
-            self._line.say(f"cycle {cycle:,} of at most {self._most:,}, {rate:,.0f} steps/s")
+        now = time.monotonic()
+        if now - self._told > BETWEEN:
+            self._told = now
+            self._line.say(f"cycle {cycle:,} of at most {self._most:,}, {cycle / (now - self._began):,.0f} cycles/s")
 
 
 def tell(manner: Manner, path: Path, contents: "Contents", made: "Record", each: str, faults: "list[Finding]",

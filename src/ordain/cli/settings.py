@@ -56,3 +56,12 @@ def in_cycles(machine: "Machine", given: tuple[str, ...], sizes: dict[str, int])
         for name, value in settings(machine, (setting,), "--with", sizes).items():
             rows.append((name, value, first, last))
     return lambda cycle: {name: value for name, value, first, last in rows if first <= cycle <= last}
+
+
+def steady_from(given: tuple[str, ...]) -> int:
+    """The cycle from which on settings with cycles change nothing any more. They have been read by `in_cycles`."""
+    found = 0
+    for text in given:
+        first, dash, last = text.partition("@")[2].partition("-")
+        found = max(found, int(last) + 1 if last else int(first) if dash else int(first or 0) + 1)
+    return found

@@ -6,7 +6,7 @@ bit is known. Where a bit that is read is not known, or something can only be de
 driver depends on an input), the code gives up, and the cycle is worked out by `datapath`, which is slow and obvious.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple, TypeAlias
 
 from ordain.data.datapath import Datapath
@@ -191,7 +191,8 @@ class _Writing:
             if type(part) is Const:
                 self.names[part] = str(part.value)
                 continue
-            text = self._leaf(part) if type(part) is Leaf else self._operator(part)
+            text = self._leaf(part) if type(part) is Leaf else \
+                operator_text(part, [self.names[arg] for arg in part.args], self.constant)
             name = f"v{len(self.names)}"
             self.lines.append(f"{name} = {text}")
             self.names[part] = name
@@ -211,39 +212,40 @@ class _Writing:
                 return f"memories[{leaf.name!r}].get({self.name(self.addresses[leaf])})"
         return f"held[{self.constant(leaf)}]"
 
-    def _operator(self, node: Node) -> str:
-        args = [self.names[arg] for arg in node.args]
-        ones = (1 << node.width) - 1
-        match node:
-            case Not():
-                return f"{args[0]} ^ {ones}"
-            case And():
-                return " & ".join(args)
-            case Or():
-                return " | ".join(args)
-            case Xor():
-                return f"{args[0]} ^ {args[1]}"
-            case Add():
-                return f"{args[0]} + {args[1]} & {ones}"
-            case Sub():
-                return f"{args[0]} - {args[1]} & {ones}"
-            case Slice(low=low):
-                return f"{args[0]} >> {low} & {ones}"
-            case Join():
-                shift, parts = node.width, []
-                for part, arg in zip(node.args, args):
-                    shift -= part.width
-                    parts.append(f"{arg} << {shift}" if shift else arg)
-                return " | ".join(parts)
-            case If():
-                return f"{args[1]} if {args[0]} else {args[2]}"
-            case Parity():
-                return f"{args[0]}.bit_count() & 1"
-            case Equal():
-                return f"1 if {args[0]} == {args[1]} else 0"
-            case Less():
-                return f"1 if {args[0]} < {args[1]} else 0"
-            case Among(values=values):
-                wanted = f"== {next(iter(values))}" if len(values) == 1 else f"in {self.constant(values)}"
-                return f"1 if {args[0]} {wanted} else 0"
-        raise TypeError("not an operator")
+
+def operator_text(node: Node, args: Sequence[str], constant: Callable[[object], str]) -> str:
+    """An operator in Python, over numbers as wide as its arguments. `constant`: makes a name of a value."""
+    ones = (1 << node.width) - 1
+    match node:
+        case Not():
+            return f"{args[0]} ^ {ones}"
+        case And():
+            return " & ".join(args)
+        case Or():
+            return " | ".join(args)
+        case Xor():
+            return f"{args[0]} ^ {args[1]}"
+        case Add():
+            return f"{args[0]} + {args[1]} & {ones}"
+        case Sub():
+            return f"{args[0]} - {args[1]} & {ones}"
+        case Slice(low=low):
+            return f"{args[0]} >> {low} & {ones}"
+        case Join():
+            shift, parts = node.width, []
+            for part, arg in zip(node.args, args):
+                shift -= part.width
+                parts.append(f"{arg} << {shift}" if shift else arg)
+            return " | ".join(parts)
+        case If():
+            return f"{args[1]} if {args[0]} else {args[2]}"
+        case Parity():
+            return f"{args[0]}.bit_count() & 1"
+        case Equal():
+            return f"1 if {args[0]} == {args[1]} else 0"
+        case Less():
+            return f"1 if {args[0]} < {args[1]} else 0"
+        case Among(values=values):
+            wanted = f"== {next(iter(values))}" if len(values) == 1 else f"in {constant(values)}"
+            return f"1 if {args[0]} {wanted} else 0"
+    raise TypeError("not an operator")

@@ -13,7 +13,7 @@ from ordain.control.registers import after_loads
 from ordain.control.system import prior_leaves, remembered
 from ordain.data.model import Watch
 from ordain.data.partial import UNKNOWN, Bits, applied, conjunction, disjunction, exactly, merged, whole
-from ordain.machine.expression import And, If, Leaf, Node, Or, Terms, substitute
+from ordain.machine.expression import And, If, Leaf, Node, Or, Prior, Terms, substitute
 from ordain.machine.model import Bus, Driver, Memory, Never
 from ordain.rom.contents import Contents
 
@@ -35,7 +35,8 @@ class Datapath:
     """The machine with an expression for everything that has a value. `nexts`: for each state and register the value
     after a cycle. `held`: for each latch what it shows. `never`: what must not hold, by name: `watches`, or else the
     `never` rules. `priors`: for each value that these remember, what it becomes; `at_first`: what it is in the first
-    cycle. `common`: what words of a store have in common, once found."""
+    cycle; `looks_back`: the leaf that stands for each of them. `common`: what words of a store have in common, once
+    found."""
 
     def __init__(self, contents: Contents, watches: Mapping[str, Watch] | None = None) -> None:
         machine, terms = contents.machine, contents.machine.terms
@@ -63,12 +64,19 @@ class Datapath:
         monitors = {one.leaf: one for watch in watched.values() for one in watch.monitors}
         never = [watch.node for watch in watched.values()]
         changing = [one.next for one in monitors.values()]
-        priors = dict(prior_leaves((*never, *changing), terms, "prior", {}))
+        shown = [*([] if machine.home is None else [machine.home]), *(strobe.active for strobe in machine.strobes),
+                 *(sampler.when for bus in machine.buses.values() for sampler in bus.samplers)]
+        priors = dict(prior_leaves((*never, *changing, *shown), terms, "prior", {}))
+        self.looks_back = priors
         after = [remembered(prior, leaf, terms) for prior, leaf in priors.items()]
         self.never = dict(zip(watched, substitute(terms, tuple(never), priors)))
         self.priors = dict(zip((*priors.values(), *monitors), substitute(terms, (*after, *changing), priors)))
         self.at_first = {**dict.fromkeys(priors.values(), 0),
                          **{leaf: one.reset or 0 for leaf, one in monitors.items()}}
+
+    def present(self, nodes: tuple[Node, ...]) -> tuple[Node, ...]:
+        """The same expressions, what they look back at being remembered."""
+        return substitute(self.terms, nodes, self.looks_back)
 
 
 class Moment:
@@ -115,6 +123,8 @@ class Moment:
             known[node] = self.held[node]
         elif type(node) is Leaf:
             yield from self._leaf(node)
+        elif type(node) is Prior:
+            known[node] = self.held.get(self.path.looks_back[node], UNKNOWN)
         elif type(node) is If:
             yield node.args[0]
             chosen = known[node.args[0]]

@@ -11,7 +11,7 @@ from ordain.text.findings import Finding
 Memories = dict[str, dict[int, Bits]]
 """What is known of each memory, by address; of other addresses nothing is known."""
 
-Ending = Literal["until", "cycles", "instructions", "lost", "fault", "interrupted"]
+Ending = Literal["until", "cycles", "instructions", "lost", "fault", "held", "interrupted"]
 
 
 class Change(NamedTuple):

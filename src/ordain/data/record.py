@@ -9,12 +9,16 @@ from ordain.data.datapath import Datapath, Moment
 from ordain.data.model import Change, Device, Ending, Line, Listener, Memories, Record, Sent
 from ordain.data.partial import Bits, whole
 from ordain.data.run import Ran, Written, power_up, run, write
+from ordain.data.strides import Strides
 from ordain.machine.expression import Node
 from ordain.machine.model import Machine, Store
 from ordain.text.findings import Finding, error, warning
 
 LATEST = 12
 """So many steps up to the end are kept for a diagram."""
+
+LONGEST_STILL = 4096
+"""Steps in one cycle after which a clock that something holds is taken to stand still for good."""
 
 Kept = Literal["cycles", "changes", "nothing"]
 Overwritten = list[tuple[str, int | None, "Bits | dict[int, Bits] | None"]]
@@ -23,17 +27,19 @@ Overwritten = list[tuple[str, int | None, "Bits | dict[int, Bits] | None"]]
 
 def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str, int]], stop: Node | None,
              most: int, instructions: int | None, titles: Collection[str], *, devices: Sequence[Device] = (),
-             listeners: Sequence[Listener] = (), kept: Kept = "cycles") -> Record:
+             listeners: Sequence[Listener] = (), kept: Kept = "cycles", steady: int | None = None) -> Record:
     """A run of at most `most` cycles and so many instructions; it ends with the first cycle in which `stop` holds, or
     in which something holds that is watched. `kept`: which lines: of all cycles, of those that begin or change
-    something, or none."""
+    something, or none; then, where `steady` is the cycle from which on inputs do not change and no listener wants to
+    know anything, cycles in which nothing happens are gone over in strides."""
     terms, never = path.terms, path.terms.const(0, 1)
     store = next(store for store in path.machine.stores.values() if store.fill == "microprogram")
     starts = {address: title for title in titles if path.contents.labels.get(title, ("",))[0] == store.name
               for address in path.contents.labels[title][1]}
-    own = (store.address, terms.leaf("word", store.name, store.bits), path.machine.home or never, stop or never,
-           *(device.when for device in devices))
-    watched = (*own, *(node for listener in listeners for node in listener.nodes))
+    own: tuple[Node, ...] = (store.address, terms.leaf("word", store.name, store.bits), path.machine.home or never,
+                             stop or never, *(device.when for device in devices))
+    watched = path.present((*own, *(node for listener in listeners for node in listener.nodes)))
+    own = watched[:len(own)]
     lines: list[Line] = []
     sent: list[Sent] = []
     told: dict[tuple[str, str, int], Finding] = {}
@@ -45,9 +51,24 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
     at_home, before_this = False, -1
     causes = Causes(path)
     latest: deque[tuple[Ran, Overwritten]] = deque(maxlen=LATEST)
+    strides = None
+    if steady is not None and kept == "nothing" and not any(listener.nodes for listener in listeners):
+        events = (*path.never.values(), *own[3:])
+        strides = Strides(path, memories, events, frozenset(starts), margin=LATEST, most=most, limit=instructions,
+                          steady=steady)
+    gone = still = 0
     try:
-        for ran in run(path, memories, outside, watched):
+        for ran in run(path, memories, outside, watched, strides=strides):
+            if strides is not None and strides.steps > gone:
+                gone, begun, before_this = strides.steps, strides.begun, strides.last
+                reached = max(reached, ran.cycle - 1)
+                latest.clear()
+                held = dict(ran.moment.held)
+            still = 0 if ran.cycle > reached else still + 1
             if ran.cycle > most:
+                break
+            if still > LONGEST_STILL:
+                ending = "held"
                 break
             address, presented, here, asked = ran.seen[:4]
             if not whole(address, store.address_width) and not whole(presented, store.bits):
@@ -59,6 +80,8 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
                 break
             begun += bool(title)
             reached, before_this = ran.cycle, address.value
+            if strides is not None:
+                strides.begun, strides.last = begun, before_this
             latest.append((ran, _overwritten(memories, ran)))
             was_home, at_home = at_home, here == Bits(1, 1)
             if kept != "nothing":
@@ -86,6 +109,9 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
                 break
             if asked == Bits(1, 1):
                 ending = "until"
+                break
+            if strides is not None and strides.interrupted:
+                ending = "interrupted"
                 break
     except KeyboardInterrupt:
         ending = "interrupted"

@@ -7,6 +7,7 @@ from ordain.data.compiled import Compiled, Made
 from ordain.data.datapath import Datapath, Fight, Moment, kept_leaf
 from ordain.data.model import Memories
 from ordain.data.partial import UNKNOWN, Bits, exactly, merged, whole
+from ordain.data.strides import Strides
 from ordain.machine.expression import Leaf, Node
 from ordain.machine.model import Memory
 
@@ -52,16 +53,18 @@ def power_up(path: Datapath) -> dict[Node, Bits]:
 
 
 def run(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str, int]],
-        watched: Sequence[Node] = (), *, plain: bool = False) -> Iterator[Ran]:
+        watched: Sequence[Node] = (), *, plain: bool = False, strides: Strides | None = None) -> Iterator[Ran]:
     """One step after another, for as long as somebody asks. `memories` are written to as the run goes on.
     `outside(cycle)`: inputs and conditions by name, cycles of the clock from 1. `plain`: every step is worked out by
-    need, without code made for it."""
+    need, without code made for it. `strides`: what may be gone over between two steps."""
     held: Mapping[Node, Bits] = power_up(path)
     cycle = 1
     clock = path.machine.clock if path.machine.steps > 1 else None
     phase = None if clock is None else path.terms.leaf("state", clock.name, path.machine.states[clock.name].width)
     compiled = None if plain else Compiled(path, (*watched, *path.never.values()))
     while True:
+        if strides is not None:
+            held, cycle = strides.ahead(held, cycle, outside)
         given = outside(cycle)
         moment = Moment(path, held, memories, given)
         made = None if compiled is None else compiled.cycle(held, memories, given)
@@ -69,6 +72,8 @@ def run(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str
         yield ran
         for written in ran.written:
             write(memories[written.memory], written)
+            if strides is not None:
+                strides.written(written.memory, written.address)
         before, held = held, ran.held
         cycle += phase is None or held[phase].value < before[phase].value
 

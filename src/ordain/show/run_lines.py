@@ -12,7 +12,8 @@ from ordain.show.paint import printable
 
 _ENDINGS = {"until": "stopped as was asked", "cycles": "stopped after as many cycles as it was given",
             "lost": "stopped where control is not known any more", "instructions": "stopped after as many as was asked",
-            "fault": "stopped at a fault", "interrupted": "interrupted"}
+            "fault": "stopped at a fault", "held": "stopped because its clock stands still",
+            "interrupted": "interrupted"}
 
 
 def digits(bits: Bits, width: int) -> str:
