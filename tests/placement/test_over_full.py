@@ -110,6 +110,26 @@ def test_two_instructions_that_are_sent_to_one_address(opcode: str, kinds: tuple
     assert finding.help == said
 
 
+def test_two_words_that_claim_several_addresses_are_told_once() -> None:
+    wanted = program([word(0, fixed=(2, 5), owner="one"), word(1, fixed=(2, 5), owner="two")])
+    _, findings = place(one_store(8, 3), wanted, None)
+    assert [finding.message for finding in findings] == ["two words are to stand at 0x2 of `control`"]
+
+
+def test_a_word_that_is_out_of_reach_of_a_short_field_says_why_it_stands_twice() -> None:
+    named = program([word(0, targets=[("short", label(1))]), word(1, fixed=(5,))])
+    placement, _ = place(one_store(8, 3), named, None)
+    assert placement is not None and placement.addresses[1][0] == 5
+    assert [(word, why) for word, _, why in placement.copies] == [(1, "for a short reference to `w1`")]
+
+
+def test_the_unused_word_shares_no_page() -> None:
+    """It stands everywhere; who names it in a page is not asked."""
+    unused = word(2, targets=[("short", label(0, page=True))], owner="unused")
+    placement, findings = place(one_store(8, 3), program([word(0), word(1)], unused=unused), None)
+    assert placement is not None and not findings and placement.addresses == ((0,), (1,))
+
+
 def test_a_body_without_words_demands_nothing() -> None:
     """At the end of the text, where no word follows."""
     empty = body(2, 2, name="none", align=4, same_page=4)

@@ -94,8 +94,6 @@ def _held(machine: Machine, program: Program, name: str, target: Target, index: 
 def _target_address(machine: Machine, program: Program, field: Field, target: Target, index: int, at: int,
                     addresses: Addresses) -> int:
     """Which of the target's addresses the field is to hold: the first that it can hold."""
-    if target.kind == "following" and len(addresses[index + 1]) == 1:
-        return addresses[index + 1][0]
     named = target_words(program, index, target)
     if len(named) == 1 and len(addresses[named[0]]) == 1:
         return addresses[named[0]][0]
