@@ -8,6 +8,10 @@ is broken: nothing is asked of what follows.
 One machine more is looked at first, that in which nothing is other (the *sound* one). Where in no cycle from a state
 that it reaches anything other follows in another machine, that machine reaches the same states after the same numbers
 of cycles, so it takes no search of its own.
+
+What questions remember from cycle to cycle is left out of all this. What may occur with it is known from an outline:
+all that follows from any reached state with nothing remembered yet (see `prover.symbolic.outline`). Machines in which a
+question with a memory may be broken are searched once more, with it.
 """
 
 from collections.abc import Collection, Iterator, Sequence
@@ -81,9 +85,9 @@ class Family:
             self._others = space.cube(members(atoms & ~number))
             self._free = space.cube(range(space.states, space.atoms.count))
             watched = sum(own for own in self._model.monitors.values())
-            self._watchers = space.cube(members(watched))
+            self._watched = watched
             self._having: dict[Node, BDDFunction] = {}
-            self._graphs: dict[tuple[frozenset[int], bool], Graph] = {}
+            self._graphs: dict[tuple[frozenset[int], int], Graph] = {}
             self.first: dict[int, list[Broken]] = {}
             self._search(sorted(stopping))
         except LimitReached as limit:
@@ -94,52 +98,87 @@ class Family:
     # ------------------------------------------------------------ the search
 
     def _search(self, stopping: list[int]) -> None:
-        space, model = self._space, self._model
-        self._parts = model.parts(self._atoms, self._watch.look)
-        self._relation = Relation(space, self._parts, self._atoms, model.required, self._watch.look)
-        self._fatal = self.having(self._terms.or_([self._properties[number].node for number in stopping])) \
-            if stopping else space.false
-        number = self._among((self._count,))
+        space, plain = self._space, self._model.plain
+        self._parts: dict[int, list[Part]] = {}
         self._to_sound = BDDFunction.make_substitution(
             (space.number[atom], space.true if self._count >> bit & 1 else space.false)
             for bit, atom in enumerate(space.atoms.of(self._leaf)))
-        layers = [layer.exists(self._number) for layer in self._layers(number, ())]
+        at_once = [number for number in stopping if not self._properties[number].monitors]
+        self._seen = space.false
+        number = self._among((self._count,))
+        layers = [layer.exists(self._number) for layer in self._layers(plain, number, ())]
         self._sound = space.false
         for layer in layers:
             self._sound = self._sound | layer
         everyone = space.within(self._leaf, self._count + 1) & ~number
-        self._other = self._moving()
-        gone = everyone & self._projected(self._other)
+        gone = everyone & self._projected(self._moving())
         same = everyone & ~gone
+        self._seen = space.false
         for level, layer in enumerate(layers):
-            same = self._stopped(layer & same, same, stopping, level)
+            self._seen = self._seen | layer & same
+            same = self._stopped(layer & same, same, at_once, level)
         reached = self._sound & same
         if gone.satisfiable():
-            for layer in self._layers(gone, stopping):
+            for layer in self._layers(plain, gone, at_once):
                 reached = reached | layer
         self._alike = self.machines(same)
+        self._outlined = self._outline() if self._watched else self._seen
+        self._again([number for number in stopping if self._properties[number].monitors], stopping)
         self.left = frozenset(range(self._count)) - self.first.keys()
-        self._reached = reached & ~self._among(self.first) if self.first else reached
-        self._plain = self._reached.exists(self._watchers)
+        self._alike &= self.left
+        self._plain = reached & ~self._among(self.first) if self.first else reached
+        self._with_memory: tuple[frozenset[int], BDDFunction] | None = None
 
-    def _layers(self, machines: BDDFunction, stopping: Sequence[int]) -> Iterator[BDDFunction]:
-        """What some machines reach, cycle after cycle, as long as none of the questions is broken."""
-        now = reached = start_of(self._model, self._atoms) & machines
-        level = 0
+    def _again(self, remembering: list[int], stopping: list[int]) -> None:
+        """Search the machines once more in which a question with a memory may be broken, with what it remembers."""
+        if remembering:
+            broken = self.having(self._terms.or_([self._properties[number].node for number in remembering]))
+            maybe = self.machines(self._outlined & broken)
+            for machine in maybe:
+                self.first.pop(machine, None)
+            if maybe:
+                for _ in self._layers(self._atoms, self._among(maybe), stopping):
+                    pass
+
+    def _outline(self) -> BDDFunction:
+        """More than what is reached with what questions remember, in states that were seen."""
+        found = now = self._seen & start_of(self._model, self._watched)
+        relation = self._relation(self._atoms)
         while now.satisfiable():
             if now.node_count() > LARGEST:
                 raise TooMany("width")
-            if stopping:
-                now = self._stopped(now, now, stopping, level)
+            self._watch.look()
+            now = relation.after(now) & self._seen & ~found
+            found = found | now
+        return found
+
+    def _relation(self, atoms: int, reads: int = 0) -> Relation:
+        """What follows, as far as some atoms know. `reads`: what conditions read that sets are met with."""
+        if atoms not in self._parts:
+            self._parts[atoms] = self._model.parts(atoms, self._watch.look)
+        required = self._model.required
+        return Relation(self._space, self._parts[atoms], atoms, Part(required.holds, required.reads | reads, 0),
+                        self._watch.look)
+
+    def _layers(self, atoms: int, machines: BDDFunction, stopping: Sequence[int]) -> Iterator[BDDFunction]:
+        """What some machines reach, cycle after cycle, as long as none of the questions is broken."""
+        now = reached = start_of(self._model, atoms) & machines
+        relation, level = self._relation(atoms), 0
+        while now.satisfiable():
+            if now.node_count() > LARGEST:
+                raise TooMany("width")
+            self._seen = self._seen | now
+            now = self._stopped(now, now, stopping, level)
             yield now
             self._watch.look()
-            now = self._relation.after(now) & ~reached
+            now = relation.after(now) & ~reached
             reached = reached | now
             level += 1
 
     def _stopped(self, now: BDDFunction, among: BDDFunction, stopping: Sequence[int], level: int) -> BDDFunction:
         """Of a set the part with machines in which no question is broken in a layer; the others are noted."""
-        hit = now & self._fatal
+        hit = now & self.having(self._terms.or_([self._properties[number].node for number in stopping])) \
+            if stopping else self._space.false
         if not hit.satisfiable():
             return among
         self._note(now, self.machines(hit), stopping, level)
@@ -149,7 +188,7 @@ class Family:
         """The sound machine's states with the machines in which something else can follow."""
         space = self._space
         found = space.false
-        for atom in members(self._atoms):
+        for atom in members(self._model.plain):
             function = space.function(atom)
             sound = function.substitute(self._to_sound)
             if sound != function and not self._number_atoms >> atom & 1:
@@ -192,18 +231,44 @@ class Family:
     def restrict(self, machines: Collection[int]) -> None:
         """Ask no more of others."""
         wanted = self._among(machines) if machines else self._space.false
-        self._reached, self._plain = self._reached & wanted, self._plain & wanted
+        self._plain = self._plain & wanted
         self.left = frozenset(machines)
         self._alike &= self.left
 
     # ------------------------------------------------------------ what is asked of those that are left
 
     def occurring(self, node: Node) -> frozenset[int]:
-        """The machines in which some cycle has a condition. The node: lowered, as in `lowered`."""
-        return self.machines(self._reached & self.having(node))
+        """The machines that are left in which some cycle has a condition."""
+        having = self.having(node)
+        if not self._space.read_by(node) & self._watched:
+            return self.machines(self._plain & having)
+        may = self.machines(self._outlined & having) & self.left
+        sure = self._surely(node) & may
+        return sure | self.machines(self._remembering(may - sure) & having) if may - sure else sure
 
-    def lowered(self, number: int) -> Property:
-        return self._properties[number]
+    def _surely(self, node: Node) -> frozenset[int]:
+        """The machines in which a condition certainly occurs, as far as the outline says: as in
+        `prover.symbolic.outline`, where one bit opens a window, and what opens it also keeps it open."""
+        space = self._space
+        read = members(space.read_by(node) & self._watched)
+        monitor = next((one for one, own in self._model.monitors.items()
+                        if len(read) == 1 and own == 1 << read[0]), None)
+        if monitor is None or monitor.reset != 0 or space.reads[read[0]] & self._watched & ~(1 << read[0]):
+            return frozenset()
+        atom, function = read[0], space.function(read[0])
+        opens, stays = (function.substitute(BDDFunction.make_substitution([(space.number[atom], value)]))
+                        for value in (space.false, space.true))
+        shut = self.machines(self._having_of(opens & ~stays) & self._plain)
+        return self.machines(self._outlined & space.now[atom] & self.having(node)) - shut
+
+    def _remembering(self, machines: frozenset[int]) -> BDDFunction:
+        """What some machines reach, with what questions remember."""
+        if self._with_memory is None or not machines <= self._with_memory[0]:
+            found = self._space.false
+            for layer in self._layers(self._atoms, self._among(machines), ()):
+                found = found | layer
+            self._with_memory = machines, found
+        return self._with_memory[1] & self._among(machines)
 
     def broken(self, number: int) -> frozenset[int]:
         """The machines that are left in which a question is broken that is not broken in the sound machine."""
@@ -230,11 +295,13 @@ class Family:
 
     def dead(self) -> frozenset[int]:
         """Those in which some state has no input that satisfies the assumptions."""
-        return self.machines(self._reached & ~self._having_of(self._space.true))
+        return self.machines(self._plain & ~self._having_of(self._space.true))
 
-    def _own(self, conditions: Sequence[Node]) -> frozenset[int]:
+    def _own(self, prop: Property, conditions: Sequence[Node]) -> frozenset[int]:
         """The machines that are left of which the sound one does not say what follows, or in which some conditions
         hold in other cycles."""
+        if prop.monitors:
+            return self.left
         apart = set(self.left - self._alike)
         for node in conditions:
             holds = self._space.of(node)
@@ -245,28 +312,23 @@ class Family:
 
     def _lost(self, prop: Property) -> frozenset[int]:
         """From some state no way leads to what is always to be reached: backwards from all that has it."""
-        own = self._own((prop.node,))
+        own = self._own(prop, (prop.node,))
         if not own:
             return own
-        among = self._among(own)
-        reached = (self._reached if prop.monitors else self._plain) & among
-        graph = self._graph(own, bool(prop.monitors))
+        reached = self._remembering(own) if prop.monitors else self._plain & self._among(own)
+        graph = self._graph(own, reached, self._atoms if prop.monitors else self._model.plain)
         able = now = reached & self.having(prop.node)
         while now.satisfiable():
             now = graph.before(now) & ~able
             able = able | now
         return self.machines(reached & ~able)
 
-    def _graph(self, machines: frozenset[int], watched: bool) -> Graph:
-        """The cycles from what some machines reach; `watched`: with what the questions remember."""
-        found = self._graphs.get((machines, watched))
+    def _graph(self, machines: frozenset[int], reached: BDDFunction, atoms: int) -> Graph:
+        """The cycles from what some machines reach."""
+        found = self._graphs.get((machines, atoms))
         if found is None:
-            atoms = self._atoms if watched else self._model.plain
-            parts = self._parts if watched else self._model.parts(atoms, self._watch.look)
-            relation = Relation(self._space, parts, atoms, self._model.required, self._watch.look)
-            states = (self._reached if watched else self._plain) & self._among(machines)
             self._graphs.clear()
-            found = self._graphs[machines, watched] = relation.graph(states, self._space.true, 0)
+            found = self._graphs[machines, atoms] = self._relation(atoms).graph(reached, self._space.true, 0)
         return found
 
     def _late(self, prop: Property) -> frozenset[int]:
@@ -277,14 +339,14 @@ class Family:
         ignored = terms.and_((prop.trigger, open_))
         if not prop.cycles:
             return self.occurring(ignored)
-        own = self._own((open_, ignored))
+        own = self._own(prop, (open_, ignored))
         if not own:
             return own
-        reads = self._model.required.reads | space.read_by(open_) | space.read_by(ignored)
-        relation = Relation(space, self._parts, self._atoms, Part(self._model.required.holds, reads, 0),
-                            self._watch.look)
+        reached = self._remembering(own) if prop.monitors else self._plain & self._among(own)
+        relation = self._relation(self._atoms if prop.monitors else self._model.plain,
+                                  space.read_by(open_) | space.read_by(ignored))
         waiting = space.of(open_)
-        now = relation.after(self._reached & self._among(own) & space.of(ignored))
+        now = relation.after(reached & space.of(ignored))
         for _ in range(prop.cycles - 1):
             if not now.satisfiable():
                 break
