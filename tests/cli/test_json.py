@@ -16,7 +16,7 @@ CALLS = {
     "new": ("new", "mill"), "build": ("build",), "prove": ("prove",), "compare": ("compare", "HEAD"),
     "burned": ("burned", "U1"), "cycles": ("cycles",), "step": ("step", "show"), "run": ("run",),
     "meaning": ("meaning",),
-    "follow": ("follow", "seen.csv"),
+    "follow": ("follow", "seen.csv"), "diagnose": ("diagnose", "seen.csv"),
     "faults": ("faults", "--only", "U1"),
     "decode": ("decode", "build/U1.bin"), "explain": ("explain", "contention"),
 }
@@ -41,7 +41,7 @@ def lamp(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_every_command_that_writes_json_is_called_here() -> None:
-    silent = {"watch", "export", "card", "audit", "diagnose"}
+    silent = {"watch", "export", "card", "audit"}
     assert set(CALLS) == set(COMMANDS) - silent == set(SCHEMA["properties"]["command"]["enum"])
 
 
@@ -54,7 +54,7 @@ def test_it_fits_the_schema(command: str, lamp: Path, capsys: pytest.CaptureFixt
 
 
 @pytest.mark.parametrize("command", ["build", "prove", "compare", "cycles", "step", "run", "meaning", "follow",
-                                     "faults", "decode"])
+                                     "diagnose", "faults", "decode"])
 def test_a_machine_that_does_not_compile_fits_it_too(command: str, lamp: Path,
                                                      capsys: pytest.CaptureFixture[str]) -> None:
     change(lamp / "lamp.micro", "goto lend", "goto land")

@@ -1,5 +1,6 @@
 """Lamps read by hand, clock by clock, in place of a capture: by hand, on the ring of `test_command`."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -95,3 +96,16 @@ def test_a_fault_found_from_lamps(capsys: pytest.CaptureFixture[str]) -> None:
     status, text = told(capsys, "diagnose", "0:", "1:", "0:", "1:", "0:")
     assert status == 1 and "upc[1] stays at 0" in text
     assert told(capsys, "diagnose", "0:", "1:", "2:")[0] == 0
+
+
+def test_a_diagnosis_as_data(capsys: pytest.CaptureFixture[str]) -> None:
+    seen = [part for text in ("0:", "1:", "0:", "1:", "0:") for part in ("--seen", text)]
+    assert command(["diagnose", *seen, "--format", "json"]) == 1
+    data = json.loads(capsys.readouterr().out)
+    assert (data["command"], data["clocks"], data["sound"], data["status"]) == ("diagnose", 5, 2, 1)
+    whole = [one for one in data["suspects"] if one["clocks"] == 5]
+    assert {"kind": "state", "text": "upc[1] stays at 0"} in [fault for one in whole for fault in one["faults"]]
+    if data["apart"] is not None:
+        assert set(data["apart"]["ones"] + data["apart"]["zeros"]) <= set(range(len(whole)))
+    assert command(["diagnose", *seen[:4], "--format", "json"]) == 0
+    assert json.loads(capsys.readouterr().out)["suspects"] == []

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
-from ordain.cli.manner import Manner, build_option, machine_option, print_json, tell_findings
-from ordain.text.findings import error
+from ordain.cli.manner import Manner, build_option, exit_status, machine_option, print_json, tell_findings
+from ordain.text.findings import Finding, error
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -94,17 +94,29 @@ def captured(command: Callable[..., int]) -> Callable[..., int]:
     return found
 
 
-def bad_capture(how: How, bad: "BadCapture", manner: Manner) -> int:
+def bad_capture(command: str, how: How, bad: "BadCapture", manner: Manner) -> int:
     """Say that a file is no capture, or a broken one; the exit status."""
-    from ordain.show.findings_json import finding_data
-
     place = f"{how.title}:{bad.line}: " if bad.line else f"{how.title}: "
     finding = error("bad-capture", place + bad.message, None, help=bad.help)
     if manner.format == "json":
-        print_json({"command": "follow", "status": 2, "findings": [finding_data(finding)]})
-    else:
-        tell_findings([finding], manner)
+        return json_findings(command, [finding], 2)
+    tell_findings([finding], manner)
     return 2
+
+
+def not_built(command: str, findings: list[Finding], manner: Manner, machine: Path) -> int:
+    """Say why there is no machine to follow anything on; the exit status."""
+    if manner.format == "json":
+        return json_findings(command, findings, exit_status(findings))
+    tell_findings(findings, manner, beside=machine)
+    return exit_status(findings)
+
+
+def json_findings(command: str, findings: list[Finding], status: int) -> int:
+    from ordain.show.findings_json import finding_data
+
+    print_json({"command": command, "status": status, "findings": [finding_data(one) for one in findings]})
+    return status
 
 
 class Job(NamedTuple):

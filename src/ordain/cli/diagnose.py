@@ -7,16 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ordain.cli.capturing import How, bad_capture, captured, job_of
+from ordain.cli.capturing import How, bad_capture, captured, job_of, not_built
 from ordain.cli.manner import (
     Manner,
     build_directory,
-    exit_status,
     find_machine,
     page_of,
+    print_json,
     show,
     speaks,
-    tell_findings,
 )
 
 if TYPE_CHECKING:
@@ -39,8 +38,8 @@ MOST = 10_000
 @captured
 @click.option("--cycles", type=click.IntRange(1, 1_000_000), default=MOST, show_default=True, metavar="N",
               help="Look at N clocks.")
-@speaks("text")
-def command(how: How, cycles: int, quiet: bool, colour: str) -> int:
+@speaks("text", "json")
+def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
     """Say which single fault explains CAPTURE, where `ordain follow` has found a clock that cannot be.
 
     Tried are, of each chip of a store: a data or address pin that stays at a level, two neighbouring pins that touch, a
@@ -56,17 +55,16 @@ def command(how: How, cycles: int, quiet: bool, colour: str) -> int:
     from ordain.follow.wiring import clip_faults, wiring_faults
     from ordain.pipeline import build_model
     from ordain.rom.contents import word_name
-    from ordain.show.diagnosis import diagnosis_lines
+    from ordain.show.diagnosis import diagnosis_data, diagnosis_lines
 
-    manner = Manner("text", quiet, colour)
+    manner = Manner(form, quiet, colour)
     path = find_machine(how.machine)
     lines: dict[str, Node] = {}
     try:
         read = how.read()
         built, findings = build_model(path, build_directory(path))
         if built is None:
-            tell_findings(findings, manner, beside=path)
-            return exit_status(findings)
+            return not_built("diagnose", findings, manner, path)
         machine = built.machine
 
         def others(found: "Clipped") -> "list[Node]":
@@ -76,8 +74,13 @@ def command(how: How, cycles: int, quiet: bool, colour: str) -> int:
         job = job_of(built.contents, read, how, "running", cycles, quiet, [], others)
         readings = list(islice(job.readings(), cycles))
     except BadCapture as bad:
-        return bad_capture(how, bad, manner)
+        return bad_capture("diagnose", how, bad, manner)
+    quiet = quiet or form == "json"
     sound = follow(job.states, job.clips, readings, job.start)
+    if sound.broken is None and form == "json":
+        print_json({"command": "diagnose", "status": 0,
+                    **diagnosis_data([], sound.clocks, sound.clocks, 0, None, how.skip)})
+        return 0
     if sound.broken is None:
         show(manner, [f"{job.capture.name}: a sound machine explains all of its {sound.clocks:,} clocks"])
         return 0
@@ -85,6 +88,10 @@ def command(how: How, cycles: int, quiet: bool, colour: str) -> int:
              *burning_faults(built.contents, built.images, _burned_before(built, path)),
              *wiring_faults(job.states.system), *clip_faults([line.name for line in job.found.lines])]
     some, apart = _found(job, readings, every, lines, _store(built), quiet)
+    if form == "json":
+        print_json({"command": "diagnose", "status": 1,
+                    **diagnosis_data(some, len(readings), sound.clocks, len(every), apart, how.skip)})
+        return 1
     place = "" if apart is None or apart.address is None else \
         f", at {word_name(built.contents, _store(built), apart.address) or 'a word that was not placed'},"
     show(manner, diagnosis_lines(some, len(readings), sound.clocks, len(every), apart, place, how.skip,

@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ordain.cli.capturing import How, Job, bad_capture, captured, job_of
+from ordain.cli.capturing import How, Job, bad_capture, captured, job_of, not_built
 from ordain.cli.manner import (
     Manner,
     build_directory,
-    exit_status,
     find_machine,
     glyphs,
     page_of,
@@ -19,10 +18,8 @@ from ordain.cli.manner import (
     say,
     show,
     speaks,
-    tell_findings,
 )
 from ordain.cli.writing import write_file
-from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -69,10 +66,7 @@ def command(how: How, begins: str, cycles: int | None, everything: bool, rules: 
         read = how.read()
         built, findings = build_model(path, build_directory(path))
         if built is None:
-            if form == "json":
-                return _json_findings(findings)
-            tell_findings(findings, manner, beside=path)
-            return exit_status(findings)
+            return not_built("follow", findings, manner, path)
         job = job_of(built.contents, read, how, begins, cycles, quiet or form == "json",
                      measured_of(built.machine) if rules else [])
         if labels is not None:
@@ -82,15 +76,7 @@ def command(how: How, begins: str, cycles: int | None, everything: bool, rules: 
         raise click.UsageError("too many states are possible to tell them apart: capture more lines, the address above "
                                "all, or begin at reset with --from reset") from None
     except BadCapture as bad:
-        return bad_capture(how, bad, manner)
-
-
-def _json_findings(findings: "list[Finding]") -> int:
-    from ordain.show.findings_json import finding_data
-
-    status = exit_status(findings)
-    print_json({"command": "follow", "status": status, "findings": [finding_data(one) for one in findings]})
-    return status
+        return bad_capture("follow", how, bad, manner)
 
 
 # ---------------------------------------------------------------- what is told

@@ -40,6 +40,15 @@ def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: in
     return lines
 
 
+def diagnosis_data(found: Sequence[Suspect], clocks: int, sound: int, tried: int, apart: Apart | None,
+                   skipped: int) -> dict[str, object]:
+    """The same as data. `ones` and `zeros` are places in `suspects`, from 0."""
+    return {"clocks": clocks, "sound": sound, "tried": tried,
+            "suspects": [{"clocks": one.clocks, "faults": [{"kind": fault.kind, "text": fault.text}
+                                                           for fault in one.faults]} for one in found],
+            "apart": None if apart is None else {**apart._asdict(), "clock": apart.clock + skipped}}
+
+
 def _names(one: Suspect) -> str:
     return " or ".join(printable(fault.text) for fault in one.faults)
 
