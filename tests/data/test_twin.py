@@ -118,6 +118,14 @@ def test_inputs_come_to_both_alike(tmp_path: Path) -> None:
     assert not compared(Datapath(contents), {}, {"ram": {}}, inputs_by_chance(contents, Random(6), 50), tmp_path).wrong
 
 
+def test_a_write_that_goes_nobody_knows_where_leaves_nothing_known_there_either(tmp_path: Path) -> None:
+    """Verilog by itself would leave memory as it was."""
+    contents = contents_of(MACHINE.replace(", reset 3", ""), "routine main\n    put count, write, target main\n")
+    memories: Memories = {"ram": {at: exactly(at, 4) for at in range(4)}}
+    rows = simulated(Datapath(contents), {}, memories, [{}] * 3, tmp_path)
+    assert [row[-4:] for row in rows] == [["0000", "0001", "0010", "0011"], ["xxxx"] * 4, ["xxxx"] * 4]
+
+
 def test_what_is_exported_runs_as_it_is(tmp_path: Path) -> None:
     """Five cycles of the exported heron with its bench: boot sets the program counter to E000, the fetch counts it."""
     assert command(["export", "verilog", str(ROOT / "microcode"), "--out", str(tmp_path), "--bench", "5", "-q"]) == 0

@@ -31,7 +31,7 @@ from ordain.machine.expression import (
     Xor,
     postorder,
 )
-from ordain.machine.model import Bus, Chip, Machine, Store
+from ordain.machine.model import Bus, Chip, Machine, Memory, Store
 
 _NETS = {"floats": "tri", "multiplexed": "tri", "pulled-high": "tri1", "pulled-low": "tri0", "kept": "tri",
          "wired-and": "wand", "wired-or": "wor"}
@@ -130,9 +130,9 @@ class _Module:
             edge.append(f"    {escaped(name)} <= {self.name(following)};")
         for memory in machine.memories.values():
             for write in memory.writes:
-                place = f"{escaped(f'{memory.name} words')}[{self.name(memory.address)}]"
-                edge.append(f"    if ({self.name(write.when)}) {place} <= {self.name(write.source)};")
+                edge += self._write(memory, self.name(write.when), self.name(memory.address), self.name(write.source))
         yield from self.body
+        yield "  integer at$;"
         yield f"  always @(posedge {clock}) begin"
         yield from edge
         yield "  end"
@@ -152,6 +152,14 @@ class _Module:
         for bus in machine.buses.values():
             if bus.undriven == "kept":
                 yield f"{bus.name} kept", bus.width, None, terms.leaf("bus", bus.name, bus.width)
+
+    def _write(self, memory: Memory, when: str, address: str, source: str) -> list[str]:
+        """Where it is not known whether or at which address, the language would leave memory as it was, and known."""
+        words = escaped(f"{memory.name} words")
+        return [f"    if ({when} !== 1'b0) begin",
+                f"      if (^{address} === 1'bx) for (at$ = 0; at$ < {memory.words}; at$ = at$ + 1) "
+                f"{words}[at$] <= {memory.bits}'b{'x' * memory.bits};",
+                f"      else {words}[{address}] <= {when} ? {source} : {words}[{address}];", "    end"]
 
     def _signals(self) -> Iterator[tuple[str, Node]]:
         """Names for expressions of the present; hardware has no line for what looks back."""
