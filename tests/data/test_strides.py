@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ordain.cli.run_watching import questions_of, watches_of
+from ordain.data.blocks import Block
 from ordain.data.datapath import Datapath
 from ordain.data.model import Device, Memories, Record
 from ordain.data.partial import exactly
@@ -207,3 +208,24 @@ def test_code_is_made_only_of_what_comes_often(monkeypatch: pytest.MonkeyPatch) 
     assert strides.steps == 0
     list(islice(run(path, {"ram": {}}, lambda cycle: {}, strides=strides), 20))
     assert strides.steps > 0
+
+
+@pytest.mark.parametrize("after", [1, 2, 7, 30])
+def test_a_run_that_is_broken_off_stands_where_it_says(after: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl-C between two blocks, when the second has been run but not counted: what it wrote is taken back."""
+    path, opcodes, _ = heron()
+    code = [opcodes["load x, nn"], 0, 0x20, opcodes["clear a"], opcodes["add a, n"], 3, opcodes["store a, [x+]"],
+            opcodes["go nn"], 0x04, 0xE0]
+    cells: Memories = {"memory": {0xE000 + at: exactly(byte, 8) for at, byte in enumerate(code)}}
+    counted, count = Strides._after, iter(range(1 << 30))
+
+    def broken_off(self: Strides, block: Block, found: tuple[int, ...]) -> tuple[int, ...]:
+        if next(count) == after:
+            raise KeyboardInterrupt
+        return counted(self, block, found)
+
+    monkeypatch.setattr(Strides, "_after", broken_off)
+    one, _ = both(path.contents, cells, {}, 3000)
+    assert one.ending == "interrupted" and 10 < one.cycles < 1000
+    _, other = both(path.contents, cells, {}, one.cycles)
+    assert not same(one._replace(ending="cycles"), other)
