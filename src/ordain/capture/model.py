@@ -9,10 +9,9 @@ Event: TypeAlias = tuple[int, int, int]
 
 class Capture(NamedTuple):
     """`channels`: name -> bit of a word, in the order of the file. `tick`: seconds, 0.0 where the file says nothing of
-    time. `grid`: ticks between samples,
-        0 for a list of changes. `events`: begins the file again; each event holds until
-    the next one, and the last one says when the capture ends. Reading on may raise BadCapture. `rows`: every event is a
-    row of the file, also where nothing has changed."""
+    time. `grid`: ticks between samples, 0 for a list of changes. `events`: begins the file again; each event holds
+    until the next one, and the last one says when the capture ends. Reading on may raise BadCapture. `rows`: every
+    event is a row of the file, also where nothing has changed."""
 
     name: str
     channels: Mapping[str, int]
