@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from ordain.faults.model import CLASSES, Kind, Tried
-from ordain.faults.summary import Alike, Counts, Offered, counts, instructions, noticing, silent
+from ordain.faults.summary import Counts, Offered, counts, instructions, noticing, silent
 from ordain.show.page import Page, fold, table
 from ordain.show.paint import printable
 
@@ -27,7 +27,7 @@ def report_lines(machine: str, tried: Sequence[Tried], offered: Sequence[Offered
     for kind, of_kind in counts(tried).items():
         lines += fold(f"{machine}: {answer(kind, of_kind)}", page)
     if not lines:
-        return [f"{machine}: no word of it can have a fault"]
+        return [f"{machine}: nothing to try: no word, pin or driver fits (of several --only each has to)"]
     if passed_over:
         lines += fold(f"pins of {', '.join(passed_over)} were not tried: too many words", page)
     lines += _noticing_lines(tried, everything, page)
@@ -93,19 +93,33 @@ def _silent_lines(tried: Sequence[Tried], offered: Sequence[Offered], everything
     if not found:
         return []
     lines = ["", "silent: something behaves otherwise, no instruction of its own, and nothing speaks of it"]
-    for group in found if everything else found[:SHOWN]:
-        lines += fold(f"  {len(group.faults):,} of {printable(group.line)}: {_others(group)}", page, 4)
+    alone: dict[tuple[str, ...], list[str]] = {}
+    groups = []
+    for group in found:
+        if [one.fault.text for one in group.faults] == [group.line]:
+            alone.setdefault(group.titles, []).append(printable(group.line))
+        else:
+            groups.append(group)
+    for group in groups if everything else groups[:SHOWN]:
+        lines += fold(f"  {len(group.faults):,} of {printable(group.line)}: {_others(group.titles)}", page, 4)
         texts = [printable(one.fault.text) for one in group.faults]
         for text in texts if everything else texts[:1]:
             lines += fold(f"      {text}", page, 4)
         rule = rules.get((group.line, group.titles))
         if rule is not None:
             lines += fold(f"      a rule that notices {rule.notices:,} of them: {printable(rule.rule)}", page, 4)
-    return lines + _more(0 if everything else len(found) - SHOWN, "more groups, see --all")
+    lines += _more(0 if everything else len(groups) - SHOWN, "more groups, see --all")
+    for titles, texts in alone.items():
+        which = "itself" if len(texts) == 1 else "themselves"
+        lines += fold(f"  {len(texts):,} by {which}: {_others(titles)}", page, 4)
+        shown = texts if everything else texts[:SHOWN]
+        more = f", and {len(texts) - len(shown)} more" if len(shown) < len(texts) else ""
+        lines += fold(f"      {', '.join(shown)}{more}", page, 6)
+    return lines
 
 
-def _others(group: Alike) -> str:
-    titles = [printable(title) for title in group.titles]
+def _others(all_titles: Sequence[str]) -> str:
+    titles = [printable(title) for title in all_titles]
     more = f" and {len(titles) - TITLES} more" if len(titles) > TITLES else ""
     return f"{', '.join(titles[:TITLES])}{more} {'is' if len(titles) == 1 else 'are'} otherwise"
 
