@@ -56,7 +56,7 @@ def side(built: Built, names: dict[str, str]) -> Side:
             when = cycle.bit(driver.when)
             see(f"driver of {name}", driver.name.text, when)
             thing = description.things.get(driver.name.text)
-            if thing is not None and thing.kind in ("signal", "constant", "field", "store"):
+            if driver.value is None and thing is not None and thing.kind in ("signal", "constant", "field", "store"):
                 value = cycle.text(thing.expr, description.things[name].width) if thing.expr else cycle.leaf(thing)
                 see(f"put on {name} by", driver.name.text, f"({value} if {when} else 0)")
         for sampler in bus.samplers:
