@@ -1,5 +1,7 @@
 """The table of a report, from verdicts put together by hand."""
 
+from typing import Literal, TypeAlias
+
 import pytest
 
 from ordain.checks.allowances import Plan
@@ -12,16 +14,18 @@ from tests.workshop import contents_of
 
 CONTENTS = contents_of(*crane("lift"))
 SPAN = CONTENTS.machine.span
-BY_LETTER = {"b": "broken", "p": "proved", "u": "undecided", "v": "vacuous"}
+Kind: TypeAlias = Literal["bad", "reach", "always", "within"]
+BY_LETTER: dict[str, Literal["proved", "broken", "vacuous", "undecided"]] = {
+    "b": "broken", "p": "proved", "u": "undecided", "v": "vacuous"}
 
 
-def asked(check: str = "contention", subject: str = "rope", kind: str = "bad", cycles: int = 0) -> Property:
-    return Property(check, subject, kind, CONTENTS.machine.terms.const(0, 1), cycles=cycles,  # type: ignore[arg-type]
+def asked(check: str = "contention", subject: str = "rope", kind: Kind = "bad", cycles: int = 0) -> Property:
+    return Property(check, subject, kind, CONTENTS.machine.terms.const(0, 1), cycles=cycles,
                     data=About((), SPAN))
 
 
 def verdict(letter: str, states: int = 1, worst: int | None = None, question: Property | None = None) -> Verdict:
-    return Verdict(question or asked(), BY_LETTER[letter], (), None, worst, states, 2 * states)  # type: ignore[arg-type]
+    return Verdict(question or asked(), BY_LETTER[letter], (), None, worst, states, 2 * states)
 
 
 def answer(judged: str, probes: str = "", bare: str = "", finer: str = "", question: Property | None = None,

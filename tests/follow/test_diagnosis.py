@@ -83,9 +83,7 @@ def test_the_fault_that_was_planted_explains_everything(name: str, tmp_path: Pat
     assert shown >= 3, shown
 
 
-def test_faults_of_a_chip_by_hand() -> None:
-    """One word of four: the chip holds it with the pins crossed, D0 inverted behind the pin."""
-    contents = contents_of("""\
+PAIR = """\
 machine pair
 store control 2 words of 2 bits
     address upc
@@ -95,9 +93,15 @@ state upc 1 bit, reset 0
     next not upc
 home upc is 0
 chip U1 2 x 2
-    holds b, not a
+    holds a, b
     address upc
-""", "routine main at 0\n    a\n    b\n")
+"""
+PAIR_MICRO = "routine main at 0\n    a\n    b\n"
+
+
+def test_faults_of_a_chip_by_hand() -> None:
+    """One word of four: the chip holds it with the pins crossed, D0 inverted behind the pin."""
+    contents = contents_of(PAIR.replace("holds a, b", "holds b, not a"), PAIR_MICRO)
     assert contents.words["control"] == (0b10, 0b01)
     found = {fault.text: fault.words.get("control") for fault in faults(contents, {"U1": bytes([0b00, 0b11])})}
     assert found == {

@@ -9,7 +9,9 @@ from ordain.cli.main import run as command
 from ordain.control.system import build_system
 from ordain.follow.burning import burning_faults
 from ordain.follow.wiring import clip_faults, wiring_faults
+from ordain.logic.evaluate import evaluate
 from tests.follow.test_command import MACHINE, MICRO
+from tests.follow.test_diagnosis import PAIR, PAIR_MICRO
 from tests.workshop import contents_of
 
 SWITCH = MACHINE.replace("target if key else", "target if key_1 else") + """
@@ -76,6 +78,24 @@ def test_which_there_are() -> None:
     assert {fault.text for fault in wiring_faults(system)} == OWN - {"key_1 stays at 0", "key_1 stays at 1"}
     twice = build_system(contents_of(SWITCH.replace("next key\n", "next not key\n"), MICRO))
     assert "synchroniser" not in {fault.kind for fault in wiring_faults(twice)}     # more than a delay
+    wide = build_system(contents_of(SWITCH + """input pair 2 bits
+state second 1 bit, reset 0
+    next pair[1]
+state both 2 bits, reset 0
+    next pair
+register held 1 bit, loads feed when cut
+state follows 1 bit, reset 0
+    next held
+agent guest "somebody else"
+    input want 1 bit
+    state asks 1 bit, reset 0
+        next want
+""", MICRO))
+    assert {fault.text for fault in wiring_faults(wide)} - OWN == {
+        *(f"pair[{bit}] {what}" for bit in (0, 1) for what in ("stays at 0", "stays at 1", "comes inverted")),
+        "second left out, pair[1] passes at once"}
+    [(leaf, stuck)] = next(fault for fault in wiring_faults(wide) if fault.text == "pair[1] stays at 1").inside
+    assert [evaluate(stuck, {leaf: value}) for value in range(4)] == [2, 3, 2, 3]
     assert [fault.text for fault in clip_faults(("a", "b"))] == [
         "the clip at a sees something else", "the clip at b sees something else",
         "the clips at a and b are exchanged"]
@@ -83,19 +103,7 @@ def test_which_there_are() -> None:
 
 def test_what_was_burned_in_part_or_earlier() -> None:
     """A chip of two cells: each half is one word."""
-    contents = contents_of("""\
-machine pair
-store control 2 words of 2 bits
-    address upc
-field a 1 bit
-field b 1 bit
-state upc 1 bit, reset 0
-    next not upc
-home upc is 0
-chip U1 2 x 2
-    holds a, b
-    address upc
-""", "routine main at 0\n    a\n    b\n")
+    contents = contents_of(PAIR, PAIR_MICRO)
     now = {"U1": bytes([0b10, 0b01])}
     found = {fault.text: fault.words["control"] for fault in burning_faults(contents, now, {
         "U1": [("an old image", bytes([0b00, 0b01])), ("one of another size", b"\0"), ("the same", now["U1"])]})}

@@ -11,6 +11,7 @@ from ordain.data.model import Listener
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+    from types import TracebackType
 
     from ordain.cli.run_asked import Dump
     from ordain.data.datapath import Datapath
@@ -44,9 +45,10 @@ class Watching:
             self.listeners.append(Listener((), self._heard))
         return self
 
-    def __exit__(self, *fault: object) -> None:
+    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None,
+                 trace: "TracebackType | None") -> None:
         self._line.clear()
-        self._open.__exit__(*(fault or (None, None, None)))  # type: ignore[arg-type]  # what `with` hands over
+        self._open.__exit__(kind, fault, trace)
 
     def _heard(self, cycle: int, seen: "Sequence[Bits]", given: "Mapping[str, int]") -> None:
         now = time.monotonic()

@@ -30,12 +30,13 @@ def typed(machine: "Machine", clocks: Sequence[str]) -> "tuple[Capture, Clipped]
     from ordain.cli.probing import Clipped
 
     lines: dict[str, Line] = {}
+    places: dict[str, int] = {}
     events: list[Event] = []
     for text in (line for many in clocks for line in many.splitlines() if line.strip()):
         word = known = 0
         for line, level in _levels(machine, text):
             lines.setdefault(line.name, line)
-            bit = 1 << list(lines).index(line.name)
+            bit = 1 << places.setdefault(line.name, len(places))
             if known & bit and bool(word & bit) != bool(level):
                 raise _bad(text, f"`{line.name}` is 0 and 1 at once")
             known |= bit
@@ -43,14 +44,13 @@ def typed(machine: "Machine", clocks: Sequence[str]) -> "tuple[Capture, Clipped]
         events.append((len(events), word, ~known))
     every = (1 << len(lines)) - 1
     events = [(time, word, unknown & every) for time, word, unknown in events]
-    names = {name: bit for bit, name in enumerate(lines)}
     ending = (len(events), 0, every)
 
     def again() -> "Iterator[Event]":
         return iter([*events, ending])
 
-    return (Capture("as typed", names, 0.0, 0, again, rows=True),
-            Clipped(tuple(names), tuple(names.values()), tuple(lines.values()), None, "", ()))
+    return (Capture("as typed", places, 0.0, 0, again, rows=True),
+            Clipped(tuple(places), tuple(places.values()), tuple(lines.values()), None, "", ()))
 
 
 def _levels(machine: "Machine", text: str) -> Iterator[_Level]:

@@ -5,7 +5,7 @@ from types import MappingProxyType
 from typing import Literal, NamedTuple, TypeAlias
 
 from ordain.control.model import Trace
-from ordain.machine.expression import Node
+from ordain.machine.expression import Node, Terms
 
 FaultKind: TypeAlias = Literal["chip", "pin", "bridge", "exchange", "burning", "state", "input", "synchroniser", "clip"]
 
@@ -114,3 +114,8 @@ class Apart(NamedTuple):
     address: int | None
     ones: tuple[int, ...]
     zeros: tuple[int, ...]
+
+
+def with_bit(terms: Terms, node: Node, bit: int, level: Node) -> Node:
+    """The same with another level on one bit."""
+    return terms.join([level if at == bit else terms.slice(node, at, at) for at in reversed(range(node.width))])

@@ -13,7 +13,7 @@ from oxidd.bdd import BDDFunction
 
 from ordain.control.model import System
 from ordain.control.system import with_free
-from ordain.follow.model import Fault, Seen
+from ordain.follow.model import Fault, Seen, with_bit
 from ordain.machine.expression import Node, substitute
 from ordain.prover.model import Limits, Property
 from ordain.prover.questions import lower_properties, nodes_of
@@ -77,8 +77,10 @@ class States:
         contents = self.system.contents._replace(words={**self.system.contents.words, **fault.words})
         system = self.system._replace(contents=contents, addresses=self._inside(fault, self.system.addresses))
         nexts = self._inside(fault, {one.name: one.next for one in self.space.variables})
-        variables = [one._replace(next=nexts[one.name] if one.name != fault.state else
-                                  self._stuck(nexts[one.name], fault.bit, fault.level)) for one in self.space.variables]
+        if fault.state in nexts:
+            level = self.terms.const(fault.level, 1)
+            nexts[fault.state] = with_bit(self.terms, nexts[fault.state], fault.bit, level)
+        variables = [one._replace(next=nexts[one.name]) for one in self.space.variables]
         other = copy(self)
         other.system, other.space = system, self.space.changed(system, variables)
         model = self.case.model._replace(system=system, space=other.space)
@@ -106,11 +108,6 @@ class States:
         if not fault.inside:
             return nodes
         return dict(zip(nodes, substitute(self.terms, tuple(nodes.values()), dict(fault.inside))))
-
-    def _stuck(self, node: Node, bit: int, level: int) -> Node:
-        terms, width = self.terms, node.width
-        return terms.join([terms.const(level, 1) if at == bit else terms.slice(node, at, at)
-                           for at in reversed(range(width))])
 
     def number(self, states: BDDFunction) -> int:
         found = self._numbers.get(states)

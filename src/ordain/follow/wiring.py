@@ -8,8 +8,8 @@ off, two may be exchanged: then the board is sound, and other lines were seen th
 from collections.abc import Iterator, Sequence
 
 from ordain.control.model import System
-from ordain.follow.model import Fault
-from ordain.machine.expression import Leaf, Node, Slice, Terms
+from ordain.follow.model import Fault, with_bit
+from ordain.machine.expression import Leaf, Node, Slice
 
 
 def wiring_faults(system: System) -> Iterator[Fault]:
@@ -23,9 +23,9 @@ def wiring_faults(system: System) -> Iterator[Fault]:
             name = f"{one.name}[{bit}]" if one.width > 1 else one.name
             for level in (0, 1):
                 yield Fault("input", f"{name} stays at {level}",
-                            inside=((leaf, _with_bit(terms, leaf, bit, terms.const(level, 1))),))
+                            inside=((leaf, with_bit(terms, leaf, bit, terms.const(level, 1))),))
             turned = terms.not_(terms.slice(leaf, bit, bit))
-            yield Fault("input", f"{name} comes inverted", inside=((leaf, _with_bit(terms, leaf, bit, turned)),))
+            yield Fault("input", f"{name} comes inverted", inside=((leaf, with_bit(terms, leaf, bit, turned)),))
     for variable in system.variables:
         if variable.name in machine.states and not machine.states[variable.name].agent and _delays(variable.next):
             yield Fault("synchroniser", f"{variable.name} left out, {_told(variable.next)} passes at once",
@@ -40,10 +40,6 @@ def clip_faults(names: Sequence[str]) -> Iterator[Fault]:
         for other in range(line + 1, len(names)):
             yield Fault("clip", f"the clips at {name} and {names[other]} are exchanged",
                         clips=((line, other), (other, line)))
-
-
-def _with_bit(terms: Terms, leaf: Node, bit: int, level: Node) -> Node:
-    return terms.join([level if at == bit else terms.slice(leaf, at, at) for at in reversed(range(leaf.width))])
 
 
 def _delays(node: Node) -> bool:

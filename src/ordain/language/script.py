@@ -9,7 +9,7 @@
 """
 
 import re
-from typing import Literal
+from typing import Literal, TypeAlias
 
 from ordain.language import tree
 from ordain.language.expression import parse_expression
@@ -18,10 +18,14 @@ from ordain.text.findings import Finding, error
 from ordain.text.lines import Placed, in_order, logical_lines
 from ordain.text.source import Source
 
-_USAGE = {"start": "NAME = VALUE, NAME = VALUE", "cycle": "at cycle N: NAME = VALUE [for N cycles | until CONDITION]",
-          "every": "every N cycles: NAME = VALUE [for N cycles]",
-          "when": "when CONDITION: NAME = VALUE [for N cycles | until CONDITION]",
-          "while": "while CONDITION: NAME = VALUE", "device": "device NAME = VALUE when CONDITION"}
+Keyword: TypeAlias = Literal["start", "cycle", "every", "when", "while", "device"]
+_KEYWORDS: dict[str, Keyword] = {"cycle": "cycle", "every": "every", "when": "when", "while": "while",
+                                 "device": "device"}
+_USAGE: dict[Keyword, str] = {
+    "start": "NAME = VALUE, NAME = VALUE", "cycle": "at cycle N: NAME = VALUE [for N cycles | until CONDITION]",
+    "every": "every N cycles: NAME = VALUE [for N cycles]",
+    "when": "when CONDITION: NAME = VALUE [for N cycles | until CONDITION]",
+    "while": "while CONDITION: NAME = VALUE", "device": "device NAME = VALUE when CONDITION"}
 
 _BEGINS = re.compile(r"(at +cycle|every|when|while|device)\b(?! *=)")
 _NAME = re.compile(rf" *({DOTTED})", re.ASCII)
@@ -87,14 +91,13 @@ def parse_line(text: Placed) -> tree.Doing | tree.Device:
         raise Misread("syntax", "`while` says already how long", len(text), len(text),
                       help="write `when` where it shall last for so many cycles or until something else")
     _end(text, at)
-    begin: Literal["start", "cycle", "every", "when", "while"] = word  # type: ignore[assignment]  # one of the keywords
-    return tree.Doing(begin, number, condition, settings, lasts, "phases" if unit == "phases" else "cycles", until,
+    return tree.Doing(word, number, condition, settings, lasts, "phases" if unit == "phases" else "cycles", until,
                       text.whole())
 
 
-def _keyword(text: Placed) -> str:
+def _keyword(text: Placed) -> Keyword:
     begins = _BEGINS.match(text)
-    return "start" if begins is None else begins[1].split()[-1]
+    return "start" if begins is None else _KEYWORDS[begins[1].split()[-1]]
 
 
 def device(text: Placed, at: int) -> tree.Device:
