@@ -71,6 +71,50 @@ def test_clips_that_are_off_or_exchanged(capsys: pytest.CaptureFixture[str]) -> 
     found = explaining(capsys, "0: cut=1 turn=1", "1: cut=1 turn=0", "2: cut=0 turn=1 key=0", "3: cut=0 turn=1", "0:")
     assert "the clip at cut sees something else" in found
     assert "the clip at turn sees something else" not in found
+    assert "the clips at cut and turn are exchanged" not in found
+
+
+def test_with_a_clip_elsewhere_the_machine_is_sound(capsys: pytest.CaptureFixture[str]) -> None:
+    """It never comes to words 6 and 7, so that the lowest line may be anything explains nothing."""
+    assert "the clip at upc[0] sees something else" not in explaining(capsys, "upc=7", "upc=0", "upc=1")
+    assert "the clip at upc[0] sees something else" in explaining(capsys, "upc=5", "upc=0", "upc=0")
+
+
+def test_what_is_stuck_is_so_from_the_beginning_on(capsys: pytest.CaptureFixture[str]) -> None:
+    """Word 3 with its second bit at 0 is word 1; but then control was not at word 2 before."""
+    assert "upc[1] stays at 0" in explaining(capsys, "1:", "0:", "1:")
+    assert "upc[1] stays at 0" not in explaining(capsys, "2: key=0", "1:")
+
+
+def test_an_input_at_an_address_pin(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    (tmp_path / "lathe.machine").write_text("""\
+machine gate
+microprogram "gate.micro"
+store control 8 words of 2 bits
+    address {op, key, turn}
+    instruction op
+    step turn
+field lamp 1 bit
+field bell 1 bit
+state op 1 bit, reset 0
+    next op
+state turn 1 bit, reset 0
+    next not turn
+input key 1 bit
+home turn is 0
+""")
+    (tmp_path / "gate.micro").write_text("""\
+instruction others "blink"
+    when key
+        lamp
+    otherwise
+        bell
+    bell
+""")
+    sound = explaining(capsys, "turn=0 key=1 lamp=1 bell=0", "turn=1 key=0 bell=1", "turn=0 key=0 lamp=0 bell=1")
+    assert sound == ["none"]
+    found = explaining(capsys, "turn=0 key=1 lamp=0 bell=1", "turn=1 key=0 bell=1", "turn=0 key=0 lamp=1 bell=0")
+    assert "key comes inverted" in found and "key stays at 0" not in found
 
 
 def test_which_there_are() -> None:
@@ -121,3 +165,6 @@ def test_an_image_that_was_burned_earlier(capsys: pytest.CaptureFixture[str], tm
     found = explaining(capsys, "0: cut=1", "1: cut=0 turn=0", "2: cut=0 turn=1", "3:", "0:")
     assert any(text.startswith("U1 holds what was burned on ") for text in found)
     assert explaining(capsys, "0: cut=1", "1: cut=1 turn=1", "2: cut=0 turn=1", "3:", "0:") == ["none"]
+    (tmp_path / "lathe.machine").write_text(SWITCH.replace("machine lathe", "machine mill"))
+    found = explaining(capsys, "0: cut=1", "1: cut=0 turn=0", "2: cut=0 turn=1", "3:", "0:")
+    assert not any("was burned on" in text for text in found)                       # of another machine

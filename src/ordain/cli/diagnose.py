@@ -111,17 +111,17 @@ def _found(job: "Job", readings: "list[Reading]", every: "list[Fault]", lines: "
 
 
 def _burned_before(built: "Built", machine: "Path") -> "dict[str, list[tuple[str, bytes]]]":
-    """By chip the images that were recorded for it and kept, other than the one that is built now; newest first."""
+    """By chip the images that were recorded for it and kept, in the order in which they were first burned."""
     from ordain.cli.burned import LEDGER, STORE, machine_name
     from ordain.rom.image_store import kept_image
     from ordain.rom.ledger import read_ledger
 
     ledger, _ = read_ledger(machine.parent / LEDGER, LEDGER)
     found: dict[str, dict[str, tuple[str, bytes]]] = {}
-    for burn in reversed(ledger.burns):
+    for burn in ledger.burns:
         if burn.machine == machine_name(machine) and burn.chip in built.images:
             image, _ = kept_image(machine.parent / STORE, burn.sha256, burn.chip)
-            if image is not None and image != built.images[burn.chip]:
+            if image is not None:
                 found.setdefault(burn.chip, {}).setdefault(burn.sha256, (f"what was burned on {burn.date[:10]}", image))
     return {chip: list(images.values()) for chip, images in found.items()}
 

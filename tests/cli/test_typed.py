@@ -64,6 +64,13 @@ def test_what_the_lamps_show(clocks: list[str], explained: int, capsys: pytest.C
     assert "every sample" not in text and " time " not in text and ", at " not in text
 
 
+def test_codes_of_a_field_that_is_active_low(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """`step` is 0 as it is meant, 3 as it stands on the lines."""
+    (tmp_path / "lathe.machine").write_text(MACHINE.replace("field branch 2 bits", "field branch 2 bits, active low"))
+    assert "2 clocks explained, all" in told(capsys, "follow", "0: branch=step", "1: branch=3")[1]
+    assert "0 clocks explained" in told(capsys, "follow", "0: branch=0")[1]
+
+
 @pytest.mark.parametrize(("text", "message"), [
     ("feet=1", "nothing of lathe is called `feet`. Did you mean `feed`?"),
     ("9: cut=1", "`control` has the addresses 0 to 7"),
@@ -105,7 +112,9 @@ def test_a_diagnosis_as_data(capsys: pytest.CaptureFixture[str]) -> None:
     assert (data["command"], data["clocks"], data["sound"], data["status"]) == ("diagnose", 5, 2, 1)
     whole = [one for one in data["suspects"] if one["clocks"] == 5]
     assert {"kind": "state", "text": "upc[1] stays at 0"} in [fault for one in whole for fault in one["faults"]]
-    if data["apart"] is not None:
-        assert set(data["apart"]["ones"] + data["apart"]["zeros"]) <= set(range(len(whole)))
+    assert set(data["apart"]["ones"] + data["apart"]["zeros"]) <= set(range(len(whole)))
+    assert command(["diagnose", "--seen", "4:", *seen, "--skip", "1", "--format", "json"]) == 1
+    later = json.loads(capsys.readouterr().out)["apart"]
+    assert data["apart"] is not None and later == {**data["apart"], "clock": data["apart"]["clock"] + 1}
     assert command(["diagnose", *seen[:4], "--format", "json"]) == 0
     assert json.loads(capsys.readouterr().out)["suspects"] == []
