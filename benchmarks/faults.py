@@ -11,7 +11,7 @@ import sys
 import time
 from pathlib import Path
 
-from ordain.faulting import Judge
+from ordain.faulting import Campaign
 from ordain.faults.listing import bit_faults
 from ordain.faults.model import CLASSES
 from ordain.faults.summary import counts
@@ -36,7 +36,7 @@ def main(arguments: list[str]) -> None:
         contents = built.contents._replace(machine=machine._replace(rules=kept))
         faults = list(bit_faults(contents))
         started = time.process_time()
-        tried = list(Judge(contents).of(faults))
+        tried = list(Campaign(contents).of(faults))
         taken = time.process_time() - started
         found = counts(tried).get("bit", dict.fromkeys(CLASSES, 0))
         figures = "  ".join(f"{found[name]:>{len(name)}}" for name in CLASSES)

@@ -1,7 +1,7 @@
 """The checks, the prover and the comparison met for machines with one fault each.
 
 Like `pipeline`, this stands above the packages. There are two ways to the class of a fault, which come to the same:
-`Judge.plainly` proves and compares the faulty machine as a whole; `Judge.of` looks at many faulty machines in one
+`Campaign.plainly` proves and compares the faulty machine as a whole; `Campaign.of` looks at many faulty machines in one
 search (`prover.family`), and at those that it cannot take together plainly.
 """
 
@@ -150,10 +150,10 @@ def _idle(contents: Contents, executed: Mapping[str, frozenset[int]]) -> frozens
                                   excused_words(contents, "unreachable", store)) for site in sites)
 
 
-# ---------------------------------------------------------------- the judge
+# ---------------------------------------------------------------- the campaign
 
 
-class Judge:
+class Campaign:
     """Of one sound machine. `limits`: of each search."""
 
     def __init__(self, contents: Contents, limits: Limits | None = None) -> None:

@@ -42,7 +42,7 @@ def test_both_addresses_of_a_word_that_moved() -> None:
         found = after(SHARED, change, ("instruction 1, 2", f"{pad}instruction 1, 2"))
         (word,) = reach_of_change(found).words
         old, new = (dict.fromkeys(addresses) for addresses in (word.old, word.new))
-        sites = [side.contents.sites["control"] for side in found.joint.sides]
+        sites = [side.contents.sites["control"] for side in found.joint.common.sides]
         assert [sites[0][address].owner for _, address in old] == ["lift"]
         assert [sites[1][address].owner for _, address in new] == ["lift"]
         assert word.old != word.new

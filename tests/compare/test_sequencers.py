@@ -125,7 +125,7 @@ def test_a_word_for_one_level_of_an_address_line_says_so() -> None:
     found = after(CARILLON, "        stay, lamp", "        stay")
     first = unit(found, "wait").difference
     assert first is not None and [str(literal) for literal in first.when] == ["not beat_2"]
-    for side, told, text in zip(found.joint.sides, (first.old, first.new), ("stay, lamp", "stay")):
+    for side, told, text in zip(found.joint.common.sides, (first.old, first.new), ("stay, lamp", "stay")):
         ((store, address),) = told
         assert side.contents.sites[store][address].text == text
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ordain.cli.faults import every_fault
-from ordain.faulting import Judge
+from ordain.faulting import Campaign
 from ordain.faults.listing import bit_faults
 from ordain.faults.model import Fault
 from ordain.pipeline import build_model
@@ -29,9 +29,9 @@ MACHINES = {
 }
 
 
-def differing(judge: Judge, faults: list[Fault]) -> list[str]:
-    return [f"{tried.fault.text}: {tried.outcome}, plainly {plain}" for tried in judge.of(faults)
-            if (plain := judge.plainly(tried.fault)) != tried.outcome]
+def differing(campaign: Campaign, faults: list[Fault]) -> list[str]:
+    return [f"{tried.fault.text}: {tried.outcome}, plainly {plain}" for tried in campaign.of(faults)
+            if (plain := campaign.plainly(tried.fault)) != tried.outcome]
 
 
 @pytest.mark.parametrize("name", MACHINES)
@@ -41,7 +41,7 @@ def test_a_sample_of_the_faults_of_an_example(name: str) -> None:
     assert built is not None
     every, passed_over = every_fault(built)
     assert not passed_over and {fault.kind for fault in every} >= {"bit", "erased", "pin", "chip"}
-    assert differing(Judge(built.contents), Random(19).sample(every, count)) == []
+    assert differing(Campaign(built.contents), Random(19).sample(every, count)) == []
 
 
 @settings(max_examples=5, deadline=None)
@@ -52,4 +52,4 @@ def test_machines_by_chance(data: st.DataObject) -> None:
 
     contents = random_words(machine_text(choose), choose)  # type: ignore[arg-type]
     every = list(bit_faults(contents))
-    assert differing(Judge(contents), [every[data.draw(st.integers(0, len(every) - 1))] for _ in range(4)]) == []
+    assert differing(Campaign(contents), [every[data.draw(st.integers(0, len(every) - 1))] for _ in range(4)]) == []

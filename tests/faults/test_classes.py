@@ -4,7 +4,7 @@ from functools import cache
 
 import pytest
 
-from ordain.faulting import Judge
+from ordain.faulting import Campaign
 from ordain.faults.listing import bit_faults
 from ordain.faults.model import Fault, Noticed, Outcome
 from ordain.prover.model import Limits
@@ -43,12 +43,13 @@ routine round
 
 
 @cache
-def judge() -> Judge:
-    return Judge(contents_of(MACHINE, MICRO))
+def campaign() -> Campaign:
+    return Campaign(contents_of(MACHINE, MICRO))
 
 
 def fault(address: int, line: str) -> Fault:
-    found = [one for one in bit_faults(judge().contents) if one.address == address and one.text.endswith(f": {line}")]
+    found = [one for one in bit_faults(campaign().contents)
+             if one.address == address and one.text.endswith(f": {line}")]
     assert len(found) == 1
     return found[0]
 
@@ -56,8 +57,8 @@ def fault(address: int, line: str) -> Fault:
 def come_to(address: int, line: str) -> Outcome:
     """Both ways to it."""
     one = fault(address, line)
-    (tried,) = judge().of([one])
-    assert judge().plainly(one) == tried.outcome
+    (tried,) = campaign().of([one])
+    assert campaign().plainly(one) == tried.outcome
     return tried.outcome
 
 
@@ -95,7 +96,7 @@ def test_control_that_comes_to_an_empty_place_is_noticed() -> None:
 def test_a_word_that_is_passed_by_is_noticed_as_never_executed() -> None:
     contents = contents_of(MACHINE.replace('rule "the bell rings" reach ring\n', ""),
                            MICRO.replace("        ring\n", "        tone mid\n        lamp\n"))
-    found = Judge(contents)
+    found = Campaign(contents)
     one = next(one for one in bit_faults(contents) if one.address == 0 and one.text.endswith("next[1]"))
     (tried,) = found.of([one])
     assert tried.outcome == found.plainly(one)
@@ -104,7 +105,7 @@ def test_a_word_that_is_passed_by_is_noticed_as_never_executed() -> None:
 
 def test_a_word_that_nobody_executes_is_harmless_in_all_its_bits() -> None:
     contents = contents_of(MACHINE, MICRO + "routine spare_routine\n        ring, lamp, next start\n")
-    found = Judge(contents)
+    found = Campaign(contents)
     faults = [one for one in bit_faults(contents) if "spare_routine" in one.names]
     assert len(faults) == 8
     assert {tried.outcome for tried in found.of(faults)} == {Outcome("harmless")} == {*map(found.plainly, faults)}
@@ -112,6 +113,6 @@ def test_a_word_that_nobody_executes_is_harmless_in_all_its_bits() -> None:
 
 @pytest.mark.parametrize("limits", [Limits(states=1)])
 def test_what_is_not_decided_is_told_as_that(limits: Limits) -> None:
-    found = Judge(contents_of(MACHINE, MICRO), limits)
+    found = Campaign(contents_of(MACHINE, MICRO), limits)
     one = fault(2, "lamp")
     assert found.plainly(one).kind == "undecided" == next(found.of([one])).outcome.kind

@@ -7,7 +7,7 @@ import pytest
 
 from ordain.checks.cache import data_kept, keep_data
 from ordain.cli.main import run
-from ordain.faulting import Judge
+from ordain.faulting import Campaign
 from ordain.faults.kept import outcomes_data, outcomes_from
 from ordain.faults.model import Fault, Noticed, Outcome
 
@@ -25,13 +25,13 @@ def test_a_second_run_says_the_same_without_a_search_and_a_damaged_file_is_none(
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     first = said(capsys)
     asked: list[int] = []
-    whole = Judge._noticed
+    whole = Campaign._noticed
 
-    def counted(judge: Judge, faults: list[Fault]) -> dict[int, Noticed]:
+    def counted(campaign: Campaign, faults: list[Fault]) -> dict[int, Noticed]:
         asked.append(len(faults))
-        return whole(judge, faults)
+        return whole(campaign, faults)
 
-    monkeypatch.setattr(Judge, "_noticed", counted)
+    monkeypatch.setattr(Campaign, "_noticed", counted)
     assert said(capsys) == first and not asked
     (file,) = (tmp_path / "ordain").glob("*.verdicts")
     text = file.read_bytes()

@@ -23,7 +23,7 @@ from ordain.cli.manner import (
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
-    from ordain.faulting import Judge
+    from ordain.faulting import Campaign
     from ordain.faults.model import Fault, Outcome, Tried
     from ordain.faults.summary import Offered
     from ordain.pipeline import Built
@@ -141,7 +141,7 @@ def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | 
            quiet: bool, keep: bool) -> "tuple[list[Tried], list[Offered]]":
     """What came of the faults, and the rules that would notice silent ones."""
     from ordain.cli.proving import ProgressLine
-    from ordain.faulting import TOGETHER, Judge
+    from ordain.faulting import TOGETHER, Campaign
     from ordain.prover.model import Limits
 
     line = ProgressLine(quiet)
@@ -151,12 +151,12 @@ def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | 
         if not faults:
             return [], []
         kept = Kept(built) if keep and not plain and seconds is None else None
-        judge = Judge(built.contents, Limits(seconds=seconds))
+        campaign = Campaign(built.contents, Limits(seconds=seconds))
         for number in range(0, len(faults), TOGETHER):
-            tried += _some(judge, faults[number:number + TOGETHER], plain, kept)
+            tried += _some(campaign, faults[number:number + TOGETHER], plain, kept)
             line.say(f"{len(tried):,} of {len(faults):,} faults")
         line.say("rules that would notice the silent ones")
-        return tried, _offered(judge, tried)
+        return tried, _offered(campaign, tried)
     finally:
         line.clear()
 
@@ -188,27 +188,27 @@ class Kept:
             keep_data(self._directory, self._key, outcomes_data(self.outcomes))
 
 
-def _some(judge: "Judge", faults: "list[Fault]", plain: bool, kept: Kept | None) -> "list[Tried]":
+def _some(campaign: "Campaign", faults: "list[Fault]", plain: bool, kept: Kept | None) -> "list[Tried]":
     """What comes of some faults, in their order."""
     from ordain.faults.model import Tried
 
     if plain:
-        return [Tried(fault, judge.plainly(fault)) for fault in faults]
+        return [Tried(fault, campaign.plainly(fault)) for fault in faults]
     known = {} if kept is None else kept.outcomes
-    found = {one.fault.text: one.outcome for one in judge.of([fault for fault in faults if fault.text not in known])}
+    found = {one.fault.text: one.outcome for one in campaign.of([fault for fault in faults if fault.text not in known])}
     tried = [Tried(fault, known.get(fault.text) or found[fault.text]) for fault in faults]
     if kept is not None:
         kept.keep(tried)
     return tried
 
 
-def _offered(judge: "Judge", tried: "list[Tried]") -> "list[Offered]":
+def _offered(campaign: "Campaign", tried: "list[Tried]") -> "list[Offered]":
     """For the largest silent groups of one field a rule each, where one was found that holds and notices some."""
     from ordain.faults.summary import OFFERED, Offered, silent
 
     found = []
     for group in [group for group in silent(tried) if group.faults[0].fault.kind == "bit"][:OFFERED]:
-        offer = judge.offered([one.fault for one in group.faults])
+        offer = campaign.offered([one.fault for one in group.faults])
         if offer is not None:
             found.append(Offered(group.line, group.titles, offer[0], len(offer[1]), len(group.faults)))
     return found

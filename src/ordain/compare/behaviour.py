@@ -51,7 +51,7 @@ class Behaviour(NamedTuple):
 def behaviour(joint: Joint) -> Behaviour:
     """Compare every entrance of both sides."""
     units = [*_places(joint), *_rows(joint), *_instructions(joint)]
-    return Behaviour(tuple(units), joint.correspondence.said, _machine_changes(joint), joint)
+    return Behaviour(tuple(units), joint.common.correspondence.said, _machine_changes(joint), joint)
 
 
 def _same(joint: Joint, old: Root, new: Root) -> bool:
@@ -208,16 +208,16 @@ def _hex(keys: list[tuple[str, int]]) -> str:
 
 def _machine_changes(joint: Joint) -> tuple[str, ...]:
     """What differs whatever word is executed."""
-    found = [f"{effect_text(key)} has changed, whatever word is executed" for key in joint.agreed.machine]
-    for side, key in joint.agreed.alone:
+    found = [f"{effect_text(key)} has changed, whatever word is executed" for key in joint.common.agreed.machine]
+    for side, key in joint.common.agreed.alone:
         found.append(f"{effect_text(key)}: only in the {('old', 'new')[side]} machine; elsewhere words that order "
                      "nothing about it are taken to leave it alone")
-    old, new = (side.machine for side in joint.sides)
+    old, new = (side.machine for side in joint.common.sides)
     for kind, ours, theirs in (("state", old.states, new.states), ("register", old.registers, new.registers)):
         for name, item in ours.items():
             other = theirs.get(name)
             if other is not None and item.reset != other.reset and name not in {
-                    leaf.name for side in joint.sides for leaf in side.sequencing.pointers}:
+                    leaf.name for side in joint.common.sides for leaf in side.sequencing.pointers}:
                 found.append(f"{kind} `{name}` starts as {_start(other.reset)}, was {_start(item.reset)}")
     for kind, before, after in (("state", old.states, new.states), ("input", old.inputs, new.inputs)):
         for name, many in _values(before).items():
@@ -255,7 +255,7 @@ def _alike(joint: Joint, old: Node | None, new: Node | None) -> bool:
     if old is None or new is None:
         return old is new
     try:
-        return joint.functions.bits(old) == joint.functions.bits(new)
+        return joint.common.functions.bits(old) == joint.common.functions.bits(new)
     except TooLarge:
         return old is new
 

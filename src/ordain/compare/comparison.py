@@ -128,10 +128,10 @@ def _about(unit: Unit, comparison: Comparison) -> Finding:
     said = {"changed": "behaves differently", "new": "is new", "gone": "is gone"}[unit.status]
     span, label = None, ""
     if unit.difference is not None and unit.difference.new:
-        span = _span_of(joint.sides[1].contents, unit.difference.new)
+        span = _span_of(joint.common.sides[1].contents, unit.difference.new)
         label = f"cycle {unit.difference.cycle} is the first that differs"
     elif unit.new_nodes and joint.graphs[1].rows[unit.new_nodes[0]]:
-        span = _span_of(joint.sides[1].contents, joint.graphs[1].rows[unit.new_nodes[0]][0].addresses)
+        span = _span_of(joint.common.sides[1].contents, joint.graphs[1].rows[unit.new_nodes[0]][0].addresses)
         label = "begins here"
     return error("behaviour-changed", f"`{unit.title}` {said} against {comparison.old}", span, label if span else "",
                  help=f"if it is meant, name it: `--expect \"{unit.title}\"`")

@@ -80,7 +80,7 @@ def first_difference(joint: Joint, old_node: int, new_node: int) -> Difference |
     """The shortest way to a difference between two nodes; None where they do the same."""
     if joint.old_block[old_node] == joint.new_block[new_node]:
         return None
-    graphs, both = joint.graphs, joint.functions.both
+    graphs, both = joint.graphs, joint.common.functions.both
     start = (old_node, new_node)
     came: dict[tuple[int, int], tuple[tuple[int, int], Row, Row, int] | None] = {start: None}
     waiting = [start]
@@ -106,7 +106,7 @@ def _whenever(joint: Joint, meeting: list[tuple[int, Row, Row]], ours: Row, thei
     both = 0
     for guard, one, other in meeting:
         if (one.does, other.does) == (ours.does, theirs.does):
-            both = joint.functions.either(both, guard)
+            both = joint.common.functions.either(both, guard)
     return both
 
 
@@ -121,7 +121,7 @@ def _told(joint: Joint, came: "dict[tuple[int, int], tuple[tuple[int, int], Row,
     graphs = joint.graphs
     addresses = [row.addresses if row else _first_words(joint, side, node)
                  for side, (row, node) in enumerate(zip(parting.rows, parting.nodes))]
-    ends = ["" if addresses[side] else Titles(joint.sides[side]).of(node, graphs[side])
+    ends = ["" if addresses[side] else Titles(joint.common.sides[side]).of(node, graphs[side])
             for side, node in enumerate(parting.nodes)]
     return Difference(tuple(reversed(way)), len(way) + 1, addresses[0], addresses[1],
                       literals(joint, parting.guard), ends[0], ends[1], _changes(joint, parting))
@@ -134,7 +134,7 @@ def _first_words(joint: Joint, side: int, node: int) -> Addresses:
 
 def literals(joint: Joint, guard: int) -> tuple[Literal, ...]:
     """The fewest conditions under which a guard holds, as people name them."""
-    return named(joint.functions, joint.sides[1].machine, guard)
+    return named(joint.common.functions, joint.common.sides[1].machine, guard)
 
 
 def named(functions: Functions, machine: Machine, guard: int) -> tuple[Literal, ...]:
@@ -184,17 +184,17 @@ def _place(joint: Joint, side: int, parting: Parting) -> Place | None:
     if row is None or not isinstance(found, list):
         return None
     return next((place for place in found if place.addresses == row.addresses
-                 and joint.functions.both(place.guard, row.guard)), None)
+                 and joint.common.functions.both(place.guard, row.guard)), None)
 
 
 def _field_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
     """Fields that are compared by their codes and have another one."""
-    pairing = joint.correspondence.pairing
+    pairing = joint.common.correspondence.pairing
     changes: list[Change] = []
     values = [_values(joint, side, place) for side, place in enumerate((ours, theirs))]
     for name, (other, numbers) in pairing.values.items():
-        old, new = joint.sides[0].machine.fields[name], joint.sides[1].machine.fields[other]
-        if name in joint.sides[0].sequencing.address_fields:
+        old, new = joint.common.sides[0].machine.fields[name], joint.common.sides[1].machine.fields[other]
+        if name in joint.common.sides[0].sequencing.address_fields:
             continue
         before, after = values[0].get(name), values[1].get(other)
         expected = before if before is None or numbers is None else numbers.get(before, -1)
@@ -202,7 +202,7 @@ def _field_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
             changes.append(Change(other, _code(old, before), _code(new, after)))
     for side, alone in enumerate((pairing.old_alone, pairing.new_alone)):
         for name in alone:
-            field = joint.sides[side].machine.fields[name]
+            field = joint.common.sides[side].machine.fields[name]
             value = values[side].get(name)
             if value is not None and value != field.idle:
                 shown = _code(field, value)
@@ -212,13 +212,13 @@ def _field_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
 
 def _values(joint: Joint, side: int, place: Place) -> dict[str, int | None]:
     """The asserted value of every field of the words of a place; None where no order set it and it is `idle any`."""
-    machine, contents = joint.sides[side].machine, joint.sides[side].contents
+    machine, contents = joint.common.sides[side].machine, joint.common.sides[side].contents
     values: dict[str, int | None] = {}
     for store, address in place.addresses:
         site = contents.sites.get(store, {}).get(address)
         open_bits = 0 if site is None else site.open
         for name in machine.stores[store].fields:
-            low, mask, turn = joint.sides[side].readers[name]
+            low, mask, turn = joint.common.sides[side].readers[name]
             free = machine.fields[name].idle == "any" and open_bits >> low & mask == mask
             values[name] = None if free else contents.words[store][address] >> low & mask ^ turn
     return values
@@ -252,7 +252,7 @@ def _effect_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
     for number in sorted({*before, *after}):
         old, new = before.get(number), after.get(number)
         if old != new:
-            key = joint.agreed.effects[number].key
+            key = joint.common.agreed.effects[number].key
             known = key[0] in ("drives", "takes", "strobes", "writes")
             changes.append(Change(effect_text(key), _how_often(old) if known else "", _how_often(new) if known else ""))
     return changes

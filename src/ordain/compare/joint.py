@@ -17,30 +17,9 @@ from ordain.machine.expression import Node, Terms, leaves
 from ordain.rom.contents import Contents
 
 
-class Joint(NamedTuple):
-    """`sides`, `entered`: old and new. `old_block[n]` == `new_block[m]`: node n of the old graph and node m of the new
-    one do the same until they come to an entrance, come to the same one, and leave the same behind for whoever asks
-    later. `paired`: which entrances are the same."""
-
-    correspondence: Correspondence
-    terms: Terms
-    functions: Functions
-    sides: tuple[Side, Side]
-    orders: tuple[Orders, Orders]
-    agreed: Agreed
-    entered: tuple[Entered, Entered]
-    old_block: tuple[int, ...]
-    new_block: tuple[int, ...]
-    paired: Paired
-
-    @property
-    def graphs(self) -> tuple[Graph, Graph]:
-        return self.entered[0].graph, self.entered[1].graph
-
-
-class Ground(NamedTuple):
+class Common(NamedTuple):
     """What two contents have in common, whatever their control stores hold: all that is worked out before a graph is
-    followed. `identical`: what is not known of a place is the same on both sides."""
+    followed. `sides`: old and new. `identical`: what is not known of a place is the same on both sides."""
 
     correspondence: Correspondence
     terms: Terms
@@ -52,19 +31,35 @@ class Ground(NamedTuple):
     observers: tuple[Observer, Observer]
     identical: bool
 
-    def holding(self, contents: Contents) -> "Ground":
+    def holding(self, contents: Contents) -> "Common":
         """The same with other words in the control stores of the new side."""
         new = self.sides[1].contents._replace(words=contents.words)
         return self._replace(sides=(self.sides[0], self.sides[1]._replace(contents=new)),
                              places=(self.places[0], self.places[1].holding(new)))
 
 
+class Joint(NamedTuple):
+    """`entered`: old and new. `old_block[n]` == `new_block[m]`: node n of the old graph and node m of the new
+    one do the same until they come to an entrance, come to the same one, and leave the same behind for whoever asks
+    later. `paired`: which entrances are the same."""
+
+    common: Common
+    entered: tuple[Entered, Entered]
+    old_block: tuple[int, ...]
+    new_block: tuple[int, ...]
+    paired: Paired
+
+    @property
+    def graphs(self) -> tuple[Graph, Graph]:
+        return self.entered[0].graph, self.entered[1].graph
+
+
 def join(old: Contents, new: Contents) -> Joint:
     """Follow both graphs and find out which of their nodes do the same."""
-    return joined(ground(old, new))
+    return joined(common_of(old, new))
 
 
-def ground(old: Contents, new: Contents, apart: bool = False) -> Ground:
+def common_of(old: Contents, new: Contents, apart: bool = False) -> Common:
     """`apart`: the sides count as two machines even where they are one."""
     correspondence = correspond(old, new)
     terms = Terms()
@@ -84,11 +79,11 @@ def ground(old: Contents, new: Contents, apart: bool = False) -> Ground:
     places = tuple(Places(side, terms, functions, meanings[mine], shown[mine]) for mine, side in enumerate(sides))
     observers = tuple(Observer(side, terms, agreed, mine, meanings[mine], shown[mine], orders[mine], doings)
                       for mine, side in enumerate(sides))
-    return Ground(correspondence, terms, functions, sides, orders, agreed, (places[0], places[1]),
+    return Common(correspondence, terms, functions, sides, orders, agreed, (places[0], places[1]),
                   (observers[0], observers[1]), identical)
 
 
-def joined(common: Ground, recalled: tuple[Recalled | None, Recalled | None] = (None, None)) -> Joint:
+def joined(common: Common, recalled: tuple[Recalled | None, Recalled | None] = (None, None)) -> Joint:
     """Both graphs followed, and put into one partition. `recalled`: what is known of each side's moves."""
     entered = _entered(common, recalled)
     paired = pair_entrances(entered)
@@ -103,8 +98,7 @@ def joined(common: Ground, recalled: tuple[Recalled | None, Recalled | None] = (
         return paired.symbols[side][plain]
 
     blocks = partition((entered[0].graph, entered[1].graph), offset, called, lambda side, end: [])
-    return Joint(common.correspondence, common.terms, common.functions, common.sides, common.orders, common.agreed,
-                 entered, tuple(blocks[:offset]), tuple(blocks[offset:]), paired)
+    return Joint(common, entered, tuple(blocks[:offset]), tuple(blocks[offset:]), paired)
 
 
 def _identical(sides: tuple[Side, Side], terms: Terms) -> bool:
@@ -129,7 +123,7 @@ def _plain(sides: tuple[Side, Side], correspondence: Correspondence) -> tuple[fr
     return names, names
 
 
-def _entered(common: Ground, recalled: tuple[Recalled | None, Recalled | None]) -> tuple[Entered, Entered]:
+def _entered(common: Common, recalled: tuple[Recalled | None, Recalled | None]) -> tuple[Entered, Entered]:
     """Both graphs. When some way returns to a caller that is not known, they are followed again, and every end then
     remembers the places that such a return could go to."""
     awaited: tuple[tuple[Vector, ...], ...] = ((), ())

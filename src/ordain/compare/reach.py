@@ -48,7 +48,7 @@ def reach_of_change(found: Behaviour) -> Reach:
     joint = found.joint
     changed = changed_words(joint, _pairs(found.units))
     graph = joint.graphs[1]
-    titles = Titles(joint.sides[1])
+    titles = Titles(joint.common.sides[1])
     at: dict[Addresses, list[int]] = {}
     for node, rows in enumerate(graph.rows):
         for row in rows:
@@ -72,7 +72,7 @@ def _pairs(units: Iterable[Unit]) -> list[tuple[int, int]]:
 
 def changed_words(joint: Joint, pairs: Iterable[tuple[int, int]]) -> dict[Addresses, Addresses]:
     """New addresses -> old addresses of every word at which ways part, in the order in which they are met."""
-    both = joint.functions.both
+    both = joint.common.functions.both
     graphs = joint.graphs
     changed: dict[Addresses, Addresses] = {}
     seen: set[tuple[int, int]] = set()

@@ -11,7 +11,7 @@ from typing import NamedTuple, TypeAlias
 
 from ordain.compare.behaviour import Unit, behaviour
 from ordain.compare.graph import Graph, Move, Recalled
-from ordain.compare.joint import Joint, ground, join, joined
+from ordain.compare.joint import Joint, common_of, join, joined
 from ordain.compare.places import Unresolved, Vector
 from ordain.rom.contents import Contents
 
@@ -30,10 +30,10 @@ class Variants:
 
     def __init__(self, contents: Contents) -> None:
         self._contents = contents
-        self._common = ground(contents, contents, apart=True)
+        self._common = common_of(contents, contents, apart=True)
         self._recalled = Recalled(), Recalled()
         whole = joined(self._common, self._recalled)
-        self._control = frozenset(whole.sides[0].sequencing.control)
+        self._control = frozenset(whole.common.sides[0].sequencing.control)
         self._sound = dict(self._recalled[1].known)
         self._resting: dict[tuple[str, int], list[Vector]] = {}
         for vector, (_, touched) in self._sound.items():

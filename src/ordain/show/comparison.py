@@ -111,7 +111,7 @@ def _cut(texts: Sequence[str], everything: bool) -> list[str]:
 
 def _groups(behaviour: Behaviour) -> list[list[Unit]]:
     """Units that changed, those that part at the same line of the source together, in the order in which they come."""
-    contents = [side.contents for side in behaviour.joint.sides]
+    contents = [side.contents for side in behaviour.joint.common.sides]
     groups: dict[object, list[Unit]] = {}
     for unit in behaviour.units:
         if unit.status != "same":
@@ -154,8 +154,8 @@ def _named(unit: Unit) -> str:
 
 
 def _difference(behaviour: Behaviour, one: Difference, everything: bool) -> list[Said]:
-    contents = [side.contents for side in behaviour.joint.sides]
-    titles = [Titles(side) for side in behaviour.joint.sides]
+    contents = [side.contents for side in behaviour.joint.common.sides]
+    titles = [Titles(side) for side in behaviour.joint.common.sides]
     lines: list[Said] = []
     if everything:
         for number, passage in enumerate(one.way, 1):

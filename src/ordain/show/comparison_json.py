@@ -66,8 +66,8 @@ def _passage(behaviour: Behaviour, passage: Passage) -> dict[str, Any]:
 
 
 def _words(behaviour: Behaviour, side: int, addresses: Addresses) -> list[dict[str, Any]]:
-    contents = behaviour.joint.sides[side].contents
-    titles = Titles(behaviour.joint.sides[side])
+    contents = behaviour.joint.common.sides[side].contents
+    titles = Titles(behaviour.joint.common.sides[side])
     words = []
     for store, address in addresses:
         site = contents.sites.get(store, {}).get(address)
