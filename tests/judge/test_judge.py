@@ -29,7 +29,7 @@ def test_the_tool_and_the_plain_search_agree(seed: int) -> None:
     assert examined(machine(Random(seed).choice), seed, Counter()) == []
 
 
-@pytest.mark.parametrize("seed", PAIRS)
+@pytest.mark.parametrize("seed", (*PAIRS, 213197832908))  # the last: a constant is called like a driver with a value
 def test_the_comparison_and_two_machines_side_by_side_agree(seed: int) -> None:
     assert examined(machine(Random(seed).choice), seed, Counter(), "pairs") == []
 
@@ -95,6 +95,34 @@ def _one_bit_off(built: Built) -> Built:
     store, field = "control", contents.machine.fields["branch"]
     words = tuple(word ^ 1 << field.low for word in contents.words[store])
     return built._replace(contents=contents._replace(words={**contents.words, store: words}))
+
+
+@pytest.mark.parametrize(("edge", "takes"), [
+    ("data xor held", True), ("data xor data", False), ("data is held", True), ("(data) is data", False),
+    ("data < held", True), ("data - data is 0", False), ("data + data is 0", True), ("held and prior(data)", False)])
+def test_what_looks_at_a_bus_that_nobody_drives(edge: str, takes: bool) -> None:
+    """The strobe takes the bus where its value depends on it: by hand, by the tool and by the judge."""
+    text = Text(f"""\
+machine mole
+microprogram "m.micro"
+store control 2 words of 1 bit
+    address upc
+field go 1 bit
+state upc 1 bit, reset 0
+    next not upc
+state held 1 bit, reset 0
+    next not held
+bus data 1 bit, floats
+    driven by lever when go
+signal edge = {edge}
+strobe edge
+order rest :
+""", "routine main at 0\n    go\n    rest\n")
+    built, findings = build(text)
+    assert built is not None, findings
+    one = judged(built)
+    assert disagreements(one, True) == []
+    assert any(key == ("floating", "data") and found.faults for key, found in one.answers.items()) == takes
 
 
 def test_what_is_found_is_made_small() -> None:
