@@ -1,7 +1,7 @@
 """Drivers that are always or never on, and synchronisers left out: by hand on machines small enough for that."""
 
 from ordain.control.system import build_system
-from ordain.faulting import Judge
+from ordain.faulting import Campaign
 from ordain.faults.listing import driver_faults, synchroniser_faults
 from ordain.faults.model import Outcome
 from ordain.follow.wiring import wiring_faults
@@ -23,9 +23,9 @@ def outcomes(machine: str) -> dict[str, Outcome]:
     contents = contents_of(machine, MICRO)
     faults = [*driver_faults(contents.machine), *synchroniser_faults(
         (one.text, one.inside) for one in wiring_faults(build_system(contents)) if one.kind == "synchroniser")]
-    judge = Judge(contents)
-    found = {tried.fault.text: tried.outcome for tried in judge.of(faults)}
-    assert found == {fault.text: judge.plainly(fault) for fault in faults}
+    campaign = Campaign(contents)
+    found = {tried.fault.text: tried.outcome for tried in campaign.of(faults)}
+    assert found == {fault.text: campaign.plainly(fault) for fault in faults}
     return found
 
 

@@ -1,5 +1,6 @@
 """Limits of states, memory and time: whether one is reached."""
 
+import sys
 from pathlib import Path
 from time import monotonic
 
@@ -26,8 +27,15 @@ def look(limits: Limits, started: float, states: int) -> None:
 
 
 def memory_taken() -> int:
-    """The greatest memory that the process has had, in bytes."""
-    return 0 if resource is None else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    """The memory that the process has now, in bytes; where the system does not say it, the greatest that it has had.
+    What an earlier search gave back (an editor's session, `--watch`) must not stop a later one."""
+    resident = _pages(1)
+    if resident is not None:
+        return resident
+    if resource is None:
+        return 0
+    # getrusage(2): kilobytes on Linux and the BSDs, bytes on macOS
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1 if sys.platform == "darwin" else 1024)
 
 
 def address_space_left() -> int | None:
@@ -36,11 +44,18 @@ def address_space_left() -> int | None:
     if resource is None:
         return None
     limit, _ = resource.getrlimit(resource.RLIMIT_AS)
+    taken = _pages(0)
+    return None if taken is None or limit == resource.RLIM_INFINITY else max(0, limit - taken)
+
+
+def _pages(column: int) -> int | None:
+    """Bytes of the pages that proc(5) counts in that column of /proc/self/statm: 0 set aside, 1 resident."""
+    if resource is None:
+        return None
     try:
-        pages = int(Path("/proc/self/statm").read_text().split()[0])
+        return int(Path("/proc/self/statm").read_text().split()[column]) * resource.getpagesize()
     except (OSError, ValueError, IndexError):
         return None
-    return None if limit == resource.RLIM_INFINITY else max(0, limit - pages * resource.getpagesize())
 
 
 class Clock:
