@@ -7,18 +7,19 @@ word wherever it stands; words that nothing else places stand once. Pages never 
 
 from collections.abc import Iterator, Sequence
 from itertools import product
+from random import Random
 from unittest.mock import patch
 
-from hypothesis import event, given, settings
-from hypothesis import strategies as st
+import pytest
 
-from ordain.microprogram.model import Program
+from ordain.microprogram.model import Program, Target
 from ordain.placement.model import Placement
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
 from ordain.text.findings import has_errors
 from tests.placement import by_hand
 
+CASES = 100
 BITS = {"whole": (0, 0), "short": (1, 0), "even": (0, 1), "middle": (1, 1)}
 """How many high and low address bits a field leaves out."""
 
@@ -166,67 +167,58 @@ def faults(program: Program, placement: Placement, size: int, width: int) -> lis
     return found
 
 
-@st.composite
-def programs(draw: st.DrawFn) -> tuple[Program, int, int]:
+def some_program(rng: Random) -> tuple[Program, int, int]:
     """A program, the size of the store and its address width."""
-    width = draw(st.integers(1, 3))
-    size = draw(st.integers(max(1, (1 << width) - 2), 1 << width))
+    width = rng.randint(1, 3)
+    size = rng.randint(max(1, (1 << width) - 2), 1 << width)
     bodies, words = [], []
-    count = draw(st.one_of(st.integers(1, min(6, size)), st.integers(max(1, size - 1), size)))
+    count = rng.randint(1, min(6, size)) if rng.random() < 0.5 else rng.randint(max(1, size - 1), size)
     targets_left = 3
     first = 0
     while first < count:
-        end = draw(st.integers(first + 1, count))
+        end = rng.randint(first + 1, count)
         for index in range(first, end):
-            succeeds = draw(st.sampled_from([0, 0, 1, 1, 2]))
             targets = []
-            if targets_left and draw(st.booleans()):
+            if targets_left and rng.random() < 0.5:
                 targets_left -= 1
-                targets.append(draw(some_target(index, index + 1 < end, count, width)))
-            fixed = draw(st.lists(st.integers(0, size - 1), max_size=2, unique=True)) if draw(
-                st.integers(0, 5)) == 0 else []
-            words.append(by_hand.word(index, succeeds=min(succeeds, end - 1 - index), fixed=fixed, targets=targets))
-        bodies.append(by_hand.body(first, end, name=f"body {first}", align=draw(st.sampled_from([0, 0, 0, 2, 4])),
-                                   same_page=draw(st.sampled_from([0, 0, 0, 2, 4]))))
+                targets.append(some_target(rng, index, index + 1 < end, count, width))
+            fixed = rng.sample(range(size), rng.randint(1, min(2, size))) if rng.random() < 0.15 else []
+            words.append(by_hand.word(index, succeeds=min(rng.choice([0, 0, 1, 1, 2]), end - 1 - index), fixed=fixed,
+                                      targets=targets))
+        bodies.append(by_hand.body(first, end, name=f"body {first}", align=rng.choice([0, 0, 0, 2, 4]),
+                                   same_page=rng.choice([0, 0, 0, 2, 4])))
         first = end
-    counting = draw(st.sampled_from([None, None, None, *range(1, width)]))
+    counting = rng.choice([None, None, None, *range(1, width)])
     return by_hand.program(words, bodies, counting=counting), size, width
 
 
-def some_target(index: int, has_next: bool, count: int, width: int) -> st.SearchStrategy[tuple[str, object]]:
-    numbers = st.integers(0, count - 1)
-    kinds = [st.builds(by_hand.label, numbers, page=st.booleans()), st.builds(by_hand.block, numbers, numbers)]
-    if width > 1:
-        kinds.append(st.builds(by_hand.block, numbers, numbers, numbers, numbers))
-    if has_next:
-        kinds.append(st.just(by_hand.FOLLOWING))
-    return st.tuples(st.sampled_from(list(BITS)), st.one_of(kinds))
+def some_target(rng: Random, index: int, has_next: bool, count: int, width: int) -> tuple[str, Target]:
+    field, kind = rng.choice(list(BITS)), rng.choice(["label", "pair", "table", "following"])
+    if kind == "following" and has_next:
+        return field, by_hand.FOLLOWING
+    if kind == "pair" or (kind == "table" and width > 1):
+        return field, by_hand.block(*(rng.randrange(count) for _ in range(2 if kind == "pair" else 4)))
+    return field, by_hand.label(rng.randrange(count), page=rng.random() < 0.5)
 
 
-@given(programs())
-@settings(max_examples=400, deadline=None)
-def test_the_exact_way_alone_finds_what_exists(case: tuple[Program, int, int]) -> None:
-    """The same without the quick way, so that every case is searched."""
-    program, size, width = case
-    with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
-        placement, _ = place(by_hand.one_store(size, width), program, None)
-    if placement is not None:
-        assert faults(program, placement, size, width) == []
-    assert (placement is not None) == some_way(program, size, width)
-
-
-@given(programs())
-@settings(max_examples=400, deadline=None)
-def test_a_placement_is_found_exactly_when_one_exists(case: tuple[Program, int, int]) -> None:
-    program, size, width = case
-    machine = by_hand.one_store(size, width)
-    placement, findings = place(machine, program, None)
-    assert (placement is None) == has_errors(findings)
-    event("placed" if placement else findings[0].name)
-    if placement is not None:
-        assert faults(program, placement, size, width) == []
-    assert (placement is not None) == some_way(program, size, width)
-    assert place(machine, program, None) == (placement, findings)
+@pytest.mark.parametrize("seed", range(10))
+def test_a_placement_is_found_exactly_when_one_exists(seed: int) -> None:
+    """Also without the quick way, so that every case is searched."""
+    rng = Random(seed)
+    for _ in range(CASES):
+        program, size, width = some_program(rng)
+        machine = by_hand.one_store(size, width)
+        exists = some_way(program, size, width)
+        placement, findings = place(machine, program, None)
+        with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
+            searched, _ = place(machine, program, None)
+        for found in (placement, searched):
+            assert (found is not None) == exists, program
+            assert found is None or faults(program, found, size, width) == [], program
+        assert (placement is None) == has_errors(findings)
+        assert place(machine, program, None) == (placement, findings)
+        if placement is not None:
+            assert_copies_are_told(program, placement, width)
 
 
 def sole(program: Program, width: int) -> bool:
@@ -245,13 +237,8 @@ def sole(program: Program, width: int) -> bool:
     return len(cells) == len(set(cells))
 
 
-@given(programs())
-@settings(max_examples=300, deadline=None)
-def test_words_are_copied_only_where_two_demands_name_them(case: tuple[Program, int, int]) -> None:
-    program, size, width = case
-    placement, _ = place(by_hand.one_store(size, width), program, None)
-    if placement is None:
-        return
+def assert_copies_are_told(program: Program, placement: Placement, width: int) -> None:
+    """Words are copied only where two demands name them."""
     heads = followers(program)
     if sole(program, width) and not heads:
         assert placement.copies == ()

@@ -1,5 +1,6 @@
 """The placement that touches the fewest chips, against every placement there is."""
 
+from functools import cache
 from itertools import permutations
 from typing import NamedTuple
 
@@ -64,17 +65,24 @@ technologies = st.sampled_from(
     ("technology uv", "technology once\n    erased zeros", "technology eeprom", "erased zeros"))
 
 
-def compiled(machine_text: str, program: list[Step]) -> tuple[Machine, Program]:
-    tree, unread = parse_machine({"m.machine": machine_text}, "m.machine")
+@cache
+def resolved(text: str) -> Machine:
+    tree, unread = parse_machine({"m.machine": text}, "m.machine")
     assert tree is not None and not unread
     machine, _ = resolve(tree)
+    assert machine is not None
+    return machine
+
+
+def compiled(machine_text: str, program: list[Step]) -> tuple[Machine, Program]:
+    machine = resolved(machine_text)
     lines = []
     for number, step in enumerate(program):
         parts = [f"source {step.source}", f"goto w{step.to}"]
         parts += [f"load {step.load}"] * bool(step.load) + ["write"] * step.write
         lines += [f"routine w{number}{' at 0' if number == 0 else ''}", "    " + ", ".join(parts)]
     texts, _ = parse_microprogram({"m.micro": "\n".join(lines) + "\n"}, ["m.micro"])
-    assert machine is not None and texts is not None
+    assert texts is not None
     made, findings = compile_program(machine, texts)
     assert made is not None, findings
     return machine, made
@@ -223,16 +231,13 @@ class Three(NamedTuple):
     glow: str
 
     def compiled(self, one: str, two: str, three: str) -> tuple[Machine, Program]:
-        tree, unread = parse_machine({"m.machine": THREE.format(glow=self.glow, one=one, two=two, three=three)},
-                                     "m.machine")
-        assert tree is not None and not unread
-        machine, _ = resolve(tree)
+        machine = resolved(THREE.format(glow=self.glow, one=one, two=two, three=three))
         names = ("start.w0", "i0.w1", "i1.w2", "rest.w3")
         heads = ("routine start at 0", 'instruction 0 "i0"', 'instruction 1 "i1"', "routine rest")
         lines = [line for number, (head, (lamps, to)) in enumerate(zip(heads, self.words)) for line in
                  (head, f"  w{number}: lamps {lamps}, next {names[to]}" + ", back" * (number == 0))]
         texts, _ = parse_microprogram({"m.micro": "\n".join(lines) + "\n"}, ["m.micro"])
-        assert machine is not None and texts is not None
+        assert texts is not None
         made, findings = compile_program(machine, texts)
         assert made is not None, findings
         return machine, made

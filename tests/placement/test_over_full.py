@@ -1,6 +1,7 @@
 """Every message about a placement that cannot be, each with a neighbour one step away that can."""
 
 from collections.abc import Sequence
+from unittest.mock import patch
 
 import pytest
 
@@ -9,6 +10,7 @@ from ordain.machine.model import Machine
 from ordain.microprogram.model import Entry, OpcodeUse, Program
 from ordain.placement.fewest import Fewest
 from ordain.placement.place import place
+from ordain.placement.quick import Stuck
 from ordain.sockets import touching_fewest
 from tests.placement.by_hand import HERE, block, body, field, label, machine, one_store, program, store, word
 
@@ -128,6 +130,9 @@ def test_the_unused_word_shares_no_page() -> None:
     unused = word(2, targets=[("short", label(0, page=True))], owner="unused")
     placement, findings = place(one_store(8, 3), program([word(0), word(1)], unused=unused), None)
     assert placement is not None and not findings and placement.addresses == ((0,), (1,))
+    for slots in ((5,), (5, 2), (6, 5)):
+        placement, _ = place(one_store(8, 3), program([word(0, fixed=slots), word(1)], unused=unused), None)
+        assert placement is not None and placement.unused == {"control": (min(slots) & 3) << 8}
 
 
 def test_a_body_without_words_demands_nothing() -> None:
@@ -302,6 +307,42 @@ def test_a_counter_shorter_than_the_address() -> None:
     assert message(one_store(16, 4), program(row(0, 4), counting=2)) == ""  # type: ignore[arg-type]
     assert message(one_store(16, 4), program(row(0, 5), counting=2)) == (  # type: ignore[arg-type]
         "over-full: a row of 5 words must stand together, the largest free run has 4: over-full by 1 word")
+
+
+def test_a_table_larger_than_a_lap_of_the_counter() -> None:
+    """Its words do not count on from one to the next."""
+    def table(*fixed: int) -> Program:
+        return program([word(0, targets=[("whole", block(0, 1, 2, 3))]), word(1), word(2), word(3),
+                        *(word(4 + at, fixed=(address,)) for at, address in enumerate(fixed))], counting=1)
+
+    assert message(one_store(8, 3), table()) == message(one_store(8, 3), table(1)) == ""
+    assert message(one_store(8, 3), table(1, 5)).startswith("over-full: 1 aligned blocks of 4 words are needed, 0 are")
+    with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
+        assert message(one_store(8, 3), table(1)) == ""
+
+
+@pytest.mark.parametrize("align", [0, 2])
+def test_a_row_that_has_to_begin_at_an_even_address(align: int) -> None:
+    wanted = program([*row(0, 7), word(7, fixed=(7,)), word(8, fixed=(15,))],  # type: ignore[list-item]
+                     [body(0, 7, align=align), body(7, 9, name="walls")])
+    assert message(one_store(16, 4), wanted) == ""
+    walls = program([*row(0, 7), word(7, fixed=(6,)), word(8, fixed=(13,))],  # type: ignore[list-item]
+                    [body(0, 7, align=align), body(7, 9, name="walls")])
+    assert message(one_store(16, 4), walls) == (
+        "over-full: a row of 7 words must stand together, the largest free run has 6: over-full by 1 word")
+
+
+def test_what_a_field_of_one_bit_reaches() -> None:
+    """Two addresses, 0 and 1, for three words that are named by a field of one bit; one of both may be fixed."""
+    small = one_store(4, 2)
+    def named(count: int, *fixed: int) -> Program:
+        return program([*(word(at, fixed=fixed[at:at + 1], targets=[("short", label(at))]) for at in range(count))])
+
+    assert message(small, named(2)) == message(small, named(2, 1)) == ""
+    assert message(small, named(3)) == (
+        "over-full: addresses below 0x2 are over-full by 1 word: 3 words must stand there, 2 are free")
+    assert message(small, named(3, 1)) == (
+        "over-full: addresses below 0x2 are over-full by 1 word: 2 words must stand there, 1 are free")
 
 
 def test_labels_of_a_block_in_two_stores() -> None:

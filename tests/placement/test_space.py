@@ -24,7 +24,11 @@ def test_addresses_by_their_bits(size: int, width: int) -> None:
         for bits in range(1 << width):
             assert space.zeros(bits) == number({address for address in every if not address & bits})
             assert space.ones(bits) == number({address for address in every if address & bits == bits})
+    for bits in range(1 << width):
+        assert any(space.reach(bits) == 1 << end and all(1 << at & bits for at in range(end, width)) and (
+            not end or not 1 << end - 1 & bits) for end in range(width + 1))
     for page in range(width + 1):
+        assert list(space.pages(page)) == sorted({address >> page for address in every})
         for which in range(size >> page):
             assert space.page(page, which) == number({address for address in every if address >> page == which})
     for end in range(-1, size + 2):

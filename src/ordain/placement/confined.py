@@ -3,16 +3,16 @@
 Rows of words that must follow each other move as one. A row may stand where every bit outside the allowed chips is
 already what its words need there; the addresses that its words name, and those that mapping stores hold, tie rows
 together; addresses that hold something else than an unused word must be taken. What could be refuted wrongly is not
-asked: a word that blocks or short fields may make stand twice is named by nobody.
+asked: where a word may stand twice, nobody who names it is looked at.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from ordain.machine.model import Machine
 from ordain.microprogram.model import Microinstruction, Program
 from ordain.placement.demands import ends_of_runs, reach_of, target_words
-from ordain.placement.mapped import mapped
+from ordain.placement.mapped import Mapped, mapped
 from ordain.placement.space import members
 
 MOST_STEPS = 20_000
@@ -80,13 +80,12 @@ class Confined:
     """One program over what is in the sockets; `search` may be called for many sets of chips."""
 
     def __init__(self, machine: Machine, program: Program, in_sockets: Mapping[str, tuple[int, ...]],
-                 near: Sequence[tuple[int, ...]]) -> None:
-        """`near`: for every word the addresses that are tried first."""
+                 near: Sequence[int]) -> None:
+        """`near`: for every word the address that is tried first."""
         self._machine, self._program, self._burnt = machine, program, in_sockets
         self.near = near
         self._columns = {name: _columns(in_sockets[name], store.bits) for name, store in machine.stores.items()
                          if store.fill == "microprogram"}
-        self._copied = _may_be_copied(machine, program)
         self._derived = {name: sum(((1 << machine.fields[field].width) - 1) << machine.fields[field].low
                                    for field in store.fields if machine.fields[field].holds == "derived")
                          for name, store in machine.stores.items()}
@@ -95,6 +94,7 @@ class Confined:
         self._rows: list[_Row] = []
         self._row_of: dict[int, tuple[int, int]] = {}
         self._find_rows()
+        self._copied = _may_be_copied(machine, program, self._rows, self._ways)
         self._ties = self._find_ties()
         self._by_row: dict[int, list[_Tie]] = {}
         for tie in self._ties:
@@ -102,16 +102,14 @@ class Confined:
                 self._by_row.setdefault(row, []).append(tie)
 
     def _find_rows(self) -> None:
-        """Rows by what must follow what; a word with places of its own is none of ours: placement settles it."""
+        """Rows by what must follow what."""
         words = self._program.words
         ends = ends_of_runs(words)
         start = 0
         while start < len(words):
             end = ends[start]
-            if not any(len(word.fixed) > 1 for word in words[start:end]):
-                number = len(self._rows)
-                self._rows.append(_Row(words[start].store, start, end - start))
-                self._row_of.update((index, (number, index - start)) for index in range(start, end))
+            self._row_of.update((index, (len(self._rows), index - start)) for index in range(start, end))
+            self._rows.append(_Row(words[start].store, start, end - start))
             start = end
 
     def _find_ties(self) -> list[_Tie]:
@@ -120,7 +118,7 @@ class Confined:
             for name, target in self._program.words[index].targets:
                 field = self._machine.fields[name]
                 named = target_words(self._program, index, target)[0]
-                if named in self._row_of and named not in self._copied:
+                if named not in self._copied:
                     high, low = field.address_bits
                     mask = (1 << min(high - low + 1, field.width)) - 1
                     turn = (1 << field.width) - 1 if field.active_low else 0
@@ -139,8 +137,8 @@ class Confined:
                 return None
         index: _Index = {}
         domains = [self._domain(row, masks[row.store], index) for row in self._rows]
-        if not self._entries_fit(domains, masks) or not self._narrow(domains, masks):
-            return None
+        self._lead(domains, masks)
+        self._narrow(domains, masks)
         wanted = {store: self._must_be_taken(store, masks[store]) for store in self._machine.stores}
         for store, places in wanted.items():
             covered = 0
@@ -155,7 +153,7 @@ class Confined:
     def _must_be_taken(self, store: str, masks: _Masks) -> int:
         """The addresses at which what is burned cannot become an unused word."""
         unused = self._program.unused.get(store)
-        if unused is None or self._copied or len(self._row_of) < len(self._program.words):
+        if unused is None or self._copied:
             return 0
         over = self.over(unused)
         burned = self._burnt[store]
@@ -193,15 +191,15 @@ class Confined:
             word = self._program.words[row.first + at]
             over, bits = self.over(word), word.bits
             places = self._where(row.store, size, masks.stay & over, index).get(bits & masks.stay & over, 0)
-            if word.fixed:
-                places &= 1 << word.fixed[0]
             for bit in members_list(bits & masks.fall & over):         # a bit that cannot rise must be 1 already
                 places &= self._columns[row.store][bit]
             for bit in members_list(~bits & masks.rise & over):        # one that cannot fall must be 0
                 places &= ~self._columns[row.store][bit]
+            if any(not places >> address & 1 for address in word.fixed):
+                return 0
+            if word.fixed and not at:           # a later one that is fixed may stand there beside its row
+                places = 1 << word.fixed[0]
             found &= places >> at
-            if not found:
-                break
         return found
 
     def _where(self, store: str, size: int, mask: int, index: _Index) -> dict[int, int]:
@@ -213,11 +211,11 @@ class Confined:
                 found[word & mask] = found.get(word & mask, 0) | 1 << address
         return found
 
-    def _entries_fit(self, domains: list[int], masks: dict[str, _Masks]) -> bool:
+    def _lead(self, domains: list[int], masks: dict[str, _Masks]) -> None:
         """Mapping stores say where instructions begin."""
         for entry in self._program.entries:
             named = self._program.labels[entry.target]
-            if named not in self._row_of or named in self._copied:
+            if named in self._copied:
                 continue
             row, at = self._row_of[named]
             mask, burned = masks[entry.store], self._burnt[entry.store][entry.address]
@@ -225,17 +223,14 @@ class Confined:
             if way.zeros | way.ones or mask.stay | mask.fall | mask.rise:
                 domains[row] = sum(1 << base for base in members(domains[row])
                                    if (value := way.value(base + at)) is not None
-                                   and mask.fits(burned, value, (1 << way.bits) - 1))
-                if not domains[row]:
-                    return False
-        return all(domains)
+                                   and mask.fits(burned, value, -1))
 
     def tie_holds(self, tie: _Tie, base: int, target_base: int, masks: dict[str, _Masks]) -> bool:
         store = self._rows[tie.row].store
         burned = self._burnt[store][base + tie.at]
         return masks[store].fits(burned, tie.bits(target_base + tie.target_at), tie.mask << tie.low)
 
-    def _narrow(self, domains: list[int], masks: dict[str, _Masks]) -> bool:
+    def _narrow(self, domains: list[int], masks: dict[str, _Masks]) -> None:
         """Take places away that no place of the other row of a tie goes with, until nothing more goes."""
         changed = set(range(len(domains)))
         while changed:
@@ -259,24 +254,44 @@ class Confined:
                     if left != domains[row]:
                         domains[row] = left
                         changed.add(row)
-                        if not left:
-                            return False
-        return True
 
 
-def _may_be_copied(machine: Machine, program: Program) -> frozenset[int]:
-    """Words that blocks, or fields that cannot hold every address, may make stand twice."""
-    found: set[int] = set()
-    for index, word in enumerate(program.words):
-        for name, target in word.targets:
-            named = target_words(program, index, target)
-            reach = reach_of(machine.fields[name], target, machine.stores[program.words[named[0]].store].address_width)
-            if len(named) > 1 or target.page or reach.zeros:
-                found.update(named)
+def _may_be_copied(machine: Machine, program: Program, rows: Sequence[_Row],
+                   ways: Mapping[tuple[str, str], Mapped]) -> frozenset[int]:
+    """Words that may stand more often than their row does: what is asked of a place asks for a word and for what
+    follows it, and one place may not be enough for a row of which two things are asked."""
+    asked: dict[int, set[object]] = {}
+    targets = [(index, target, name) for index, word in [*enumerate(program.words), *(
+        (-1, word) for word in program.unused.values() if word is not None)] for name, target in word.targets]
+    for index, target, name in targets:
+        named = target_words(program, index, target)
+        width = machine.stores[program.words[named[0]].store].address_width
+        zeros = reach_of(machine.fields[name], target, width).zeros
+        if zeros:
+            for value, word in enumerate(named):
+                asked.setdefault(word, set()).add((named, zeros, value))
+    for entry in program.entries:
+        word = program.labels[entry.target]
+        way = ways[entry.store, program.words[word].store]
+        if way.zeros | way.ones:
+            asked.setdefault(word, set()).add((way.zeros, way.ones))
     for body in program.bodies:
-        if body.align or body.same_page:
-            found.update(range(body.first, body.end))
+        if body.align > 1:
+            asked.setdefault(body.first, set()).add(body.align)
+    found: set[int] = set()
+    for row in rows:
+        here = [word for word in range(row.first, row.first + row.length)
+                for _ in [*asked.get(word, ()), *_fixed_by_itself(program, row, word)]]
+        if len(here) > 1 or here[:1] > [row.first]:
+            found.update(range(here[0], row.first + row.length))
     return frozenset(found)
+
+
+def _fixed_by_itself(program: Program, row: _Row, word: int) -> tuple[int, ...]:
+    """The addresses of a fixed word; none where it stands there anyway, because the first of its row is fixed."""
+    own = program.words[word].fixed
+    behind = tuple([address + word - row.first for address in program.words[row.first].fixed])
+    return () if word != row.first and own == behind else own
 
 
 def _columns(words: Sequence[int], bits: int) -> list[int]:
@@ -301,38 +316,35 @@ class _Assigning:
 
     def run(self) -> dict[int, int] | None:
         order = sorted(range(len(self._rows)), key=lambda row: (self._domains[row].bit_count(), row))
-        choices = [iter(self._candidates(order[0]))] if order else []
+        if not order:
+            return {}
+        choices = [self._candidates(order[0])]
         while choices:
-            depth = len(choices) - 1
-            if depth < len(order):
-                self._free(order[depth])
-            base = next((base for base in choices[-1] if self._may(order[depth], base)), None)
+            number = order[len(choices) - 1]
+            self._free(number)
+            base = next((base for base in choices[-1] if self._may(number, base)), None)
             if base is None:
                 choices.pop()
                 continue
-            self._take(order[depth], base)
-            if depth + 1 == len(order):
-                if not self._all_taken():
-                    continue
+            self._take(number, base)
+            if len(choices) < len(order):
+                choices.append(self._candidates(order[len(choices)]))
+            elif self._all_taken():
                 return {row.first + at: self._bases[number] + at for number, row in enumerate(self._rows)
                         for at in range(row.length)}
-            choices.append(iter(self._candidates(order[depth + 1])))
-        return {} if not order else None
+        return None
 
     def _all_taken(self) -> bool:
         return all((store, address) in self._taken for store, places in self._wanted.items()
                    for address in members(places))
 
-    def _candidates(self, number: int) -> list[int]:
+    def _candidates(self, number: int) -> Iterator[int]:
         """Places of a row: where it stands already, then what must be taken, then from the lowest up."""
         row, domain = self._rows[number], self._domains[number]
-        near = self._confined.near[row.first]
-        first = [near[0]] if near and domain >> near[0] & 1 else []
-        wanted = self._wanted.get(row.store, 0)
-        later = members_list(domain)
-        if wanted:
-            later.sort(key=lambda base: not wanted >> base & 1)
-        return first + [base for base in later if base not in first]
+        near, wanted = 1 << self._confined.near[row.first], self._wanted[row.store]
+        yield from members(domain & near)
+        yield from members(domain & ~near & wanted)
+        yield from members(domain & ~near & ~wanted)
 
     def _may(self, number: int, base: int) -> bool:
         self._steps += 1

@@ -248,9 +248,6 @@ def _fixed(machine: Machine, program: Program, store: str, ends: list[int], find
                 else:
                     findings.append(_cut_off(program, index, address, length, size, counting))
                 continue
-            if length == 1 and fixed.setdefault(address, index) == index:
-                origin[address] = index, address
-                continue
             for step in range(length):
                 other = fixed.setdefault(address + step, index + step)
                 if other == index + step:

@@ -147,7 +147,7 @@ class _Search:
         least = state.pages[twin] if twin is not None else 0
         assert least is not None
         order = sorted(((state.free & self.space.page(size, page)).bit_count(), page)
-                       for page in range(least, -(-self.space.size >> size)))
+                       for page in self.space.pages(size)[least:])
         for _, page in order:
             yield state._replace(pages=(*state.pages[:group], page, *state.pages[group + 1:]))
 

@@ -6,7 +6,7 @@ from ordain.placement.clusters import Unit, Units
 from ordain.placement.demands import Task
 from ordain.placement.pages import Pages
 from ordain.placement.quick import Layout, Stuck, free_runs, lay
-from ordain.placement.space import Space, gather, room
+from ordain.placement.space import Space, gather, room, segments
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 
@@ -60,8 +60,7 @@ def _pages(task: Task, space: Space, units: Units, pages: Pages, free: int) -> I
         if group.forced is not None:
             wanted.setdefault((group.page, group.forced), []).extend(open_words)
         else:
-            most = max((free & space.page(group.page, page)).bit_count()
-                       for page in range(-(-space.size >> group.page)))
+            most = max((free & space.page(group.page, page)).bit_count() for page in space.pages(group.page))
             if len(open_words) > most:
                 yield error("over-full", f"{_many(len(open_words))} must share a page of {1 << group.page}, no page "
                             f"has more than {most} free: over-full by {_many(len(open_words) - most)}",
@@ -81,16 +80,16 @@ def _reaches(task: Task, units: Units, space: Space, free: int) -> Iterator[Find
     wanted: dict[int, dict[int, int]] = {}
     for unit in units.units:
         for offset, zeros in unit.rules:
-            top = ((1 << space.width) - 1 & ~zeros).bit_length()
-            if top < space.width and offset in unit.offsets:
+            end = space.reach(zeros)
+            if end < 1 << space.width:
                 word = unit.words[unit.offsets.index(offset)]
-                wanted.setdefault(top, {})[word] = unit.parts[0][0]
-    for top in sorted(wanted):
-        below = {word for size, words in wanted.items() if size <= top for word in words}
-        have = (free & space.below(1 << top)).bit_count()
+                wanted.setdefault(end, {})[word] = unit.parts[0][0]
+    for end in sorted(wanted):
+        below = {word for lower, words in wanted.items() if lower <= end for word in words}
+        have = (free & space.below(end)).bit_count()
         if len(below) > have:
-            word, demand = list(wanted[top].items())[-1]
-            yield error("over-full", f"addresses below 0x{1 << top:X} are over-full by {_many(len(below) - have)}: "
+            word, demand = list(wanted[end].items())[-1]
+            yield error("over-full", f"addresses below 0x{end:X} are over-full by {_many(len(below) - have)}: "
                         f"{len(below)} words must stand there, {have} are free", _span(task, word),
                         "one of the words that a short field must reach",
                         notes=(f"it must stand there {units.demands[demand].why}",),
@@ -121,13 +120,15 @@ def _whole(unit: Unit, offset: int, size: int) -> bool:
 
 
 def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
-    """The longest row against the longest free stretch."""
-    runs = free_runs(free, task.counting)
-    longest = max((end - start for start, end in runs), default=0)
-    rows = [(length, first) for first, length in units.runs]
-    rows += [(len(unit.words), unit.words[0]) for unit in units.units if unit.offsets[-1] == len(unit.offsets) - 1]
-    length, first = max(rows, key=lambda row: (row[0], -row[1]), default=(0, 0))
-    if length > longest:
+    """The longest row against the longest free stretch in one lap of the counter, the longest block against any."""
+    fixed = set(units.fixed.values())
+    rows = [(length, first) for first, length in task.runs if fixed.isdisjoint(range(first, first + length))]
+    blocks = [(len(unit.words), unit.words[0]) for unit in units.units if unit.offsets[-1] == len(unit.offsets) - 1]
+    for pieces, stretches in (rows, free_runs(free, task.counting)), (blocks, segments(free)):
+        longest = max((end - start for start, end in stretches), default=0)
+        length, first = max(pieces, key=lambda piece: (piece[0], -piece[1]), default=(0, 0))
+        if length <= longest:
+            continue
         yield error("over-full", f"a row of {_many(length)} must stand together, the largest free run has {longest}: "
                     f"over-full by {_many(length - longest)}", _span(task, first), "the row begins here",
                     help="break the row with a jump, or move the fixed words that cut the store")

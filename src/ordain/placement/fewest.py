@@ -83,7 +83,7 @@ class _Search:
                  first: Placement) -> None:
         self._chips, self._unknown = machine.chips, unknown
         self._program, self._rows = program, _as_rows(in_sockets)
-        self._confined = Confined(machine, program, in_sockets, first.addresses)
+        self._confined = Confined(machine, program, in_sockets, [places[0] for places in first.addresses])
         self._place, self._touch = place, touch
         self.best: tuple[Placement, Touched] | None = None
         self.at_least = len(unknown)
@@ -150,7 +150,7 @@ class _Search:
         for body in self._program.bodies:
             rows = wished.setdefault(body.store, {})
             rows.update((f"{body.name}/{index - body.first}", (addresses[index],))
-                        for index in range(body.first, body.end) if index in addresses)
+                        for index in range(body.first, body.end))
         return wished
 
     def _fewer_erasures(self, needed: frozenset[str], others: list[str]) -> None:

@@ -75,15 +75,16 @@ def _unused(machine: Machine, program: Program, word: Microinstruction, addresse
             derived: Sequence[Derived]) -> int:
     bits = word.bits
     for name, target in word.targets:
-        bits |= _held(machine, program, name, target, -1, 0, addresses)
+        bits |= _held(machine, program, name, target, -1, None, addresses)
     for field in derived:
         bits |= (field.value(bits) ^ field.turned) << field.low
     return bits
 
 
-def _held(machine: Machine, program: Program, name: str, target: Target, index: int, at: int,
+def _held(machine: Machine, program: Program, name: str, target: Target, index: int, at: int | None,
           addresses: Addresses) -> int:
-    """The stored bits of an address field of word `index`, standing at `at`, in their place in the word."""
+    """The stored bits of an address field of word `index`, standing at `at`, in their place in the word. None: it
+    stands in every page."""
     field = machine.fields[name]
     high, low = field.address_bits
     base = _target_address(machine, program, field, target, index, at, addresses)
@@ -91,16 +92,14 @@ def _held(machine: Machine, program: Program, name: str, target: Target, index: 
     return field.write(value)
 
 
-def _target_address(machine: Machine, program: Program, field: Field, target: Target, index: int, at: int,
+def _target_address(machine: Machine, program: Program, field: Field, target: Target, index: int, at: int | None,
                     addresses: Addresses) -> int:
     """Which of the target's addresses the field is to hold: the first that it can hold."""
     named = target_words(program, index, target)
-    if len(named) == 1 and len(addresses[named[0]]) == 1:
-        return addresses[named[0]][0]
     store = machine.stores[program.words[named[0]].store]
     reach = reach_of(field, target, store.address_width)
     for base in addresses[named[0]]:
-        if base & reach.zeros or (reach.page is not None and base >> reach.page != at >> reach.page):
+        if base & reach.zeros or not (reach.page is None or at is None or base >> reach.page == at >> reach.page):
             continue
         if all(base + value in addresses[word] for value, word in enumerate(named)):
             return base

@@ -110,7 +110,7 @@ def groups_suit(pieces: Pieces, budget: Budget) -> bool:
     free = space.full & ~gather(pieces.units.fixed, space.size)
     fixed = set(pieces.units.fixed.values())
     for size in sorted({group.page for group in groups}):
-        rooms = [(free & space.page(size, page)).bit_count() for page in range(-(-space.size >> size))]
+        rooms = [(free & space.page(size, page)).bit_count() for page in space.pages(size)]
         needs = []
         for group in groups:
             if group.page == size:
@@ -135,15 +135,14 @@ def groups_suit(pieces: Pieces, budget: Budget) -> bool:
 def confine(pieces: Pieces, wanted: dict[Region, int], unit: Unit, groups: Sequence[tuple[int, int]],
             open_pages: PageOf, times: int) -> None:
     """Adds the words of a unit to the smallest region that each of them must be in."""
-    whole = (1 << pieces.space.width) - 1
-    limits = [(offset, (0, 1 << (whole & ~bits).bit_length())) for offset, bits in unit.rules]
+    limits = [(offset, (0, pieces.space.reach(bits))) for offset, bits in unit.rules]
     for group, offset in groups:
         number, page = open_pages[group], pieces.pages.groups[group].page
         if number is not None:
             limits.append((offset, (number << page, (number + 1) << page)))
     own: dict[int, Region] = {}
     for offset, (start, end) in limits:
-        low, high = own.get(offset, (0, whole + 1))
+        low, high = own.get(offset, (0, pieces.space.size))
         own[offset] = max(low, start), min(high, end)
     for region in own.values():
         wanted[region] = wanted.get(region, 0) + times

@@ -209,7 +209,7 @@ class _Laying:
             return self.units_in_order(open_units)
         size = self.pages.groups[group].page
         need = sum(len(self.units.units[number].words) for number in open_units)
-        rooms = sorted((count, page) for page in range(-(-self.space.size >> size))
+        rooms = sorted((count, page) for page in self.space.pages(size)
                        if (count := (self.free & self.space.page(size, page)).bit_count()) >= need)
         stuck: int | None = open_units[0]
         for _, page in rooms[:8]:

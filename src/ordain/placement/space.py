@@ -38,6 +38,14 @@ class Space:
         """The addresses of page `number`, pages having 2**page words."""
         return (((1 << (1 << page)) - 1) << (number << page)) & self.full
 
+    def pages(self, page: int) -> range:
+        """The numbers of all pages of 2**page words, the last of which may be cut off."""
+        return range(-(-self.size >> page))
+
+    def reach(self, zeros: int) -> int:
+        """The end of the addresses in which the highest of `zeros` are 0: a power of two."""
+        return 1 << ((1 << self.width) - 1 & ~zeros).bit_length()
+
     def rows(self, length: int, counting: int) -> int:
         """The bases from which `length` words stand in one lap of a counter of `counting` bits."""
         found, lap = (1 << max(0, (1 << counting) - length + 1)) - 1, 1 << counting
