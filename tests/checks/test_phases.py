@@ -64,7 +64,7 @@ state waited 3 bits, reset 0
     next (waited if held or waited is 6 else waited + 1) if pending else 0
 state before 2 bits, reset 0
     next before if held else {before[0], write}
-rule "written in time" never pending and waited is 6
+rule "written in time" never pending and waited is 6 and not held
 rule "not twice" never write and before[1]
 """
 
@@ -149,3 +149,29 @@ def test_the_programs_break_what_they_are_made_for() -> None:
 def test_the_plain_search_agrees(program: str) -> None:
     contents = contents_of(CLOCKED, program)
     assert disagreements(contents, [question for _, question in questions(contents)]) == []
+
+
+@pytest.mark.parametrize(("held", "cycles", "outcome"), [
+    ("act and read and not ready", 0, "proved"),       # the clock goes on with the answer
+    ("act and read and not ready", 1, "proved"),
+    ("act and read and not hurry", 0, "broken"),       # or without it
+    ("settle and read and not ready", 0, "broken"),    # the phase before the reading one is stretched
+])
+def test_what_is_awaited_may_come_while_the_clock_is_held(held: str, cycles: int, outcome: str) -> None:
+    contents = contents_of(f"""\
+machine m "a slow memory holds the clock until it is ready"
+microprogram "m.micro"
+clock clk (settle, act)
+    held while {held}
+store control 2 words of 1 bit
+    address at_word
+field read 1 bit
+state at_word 1 bit, reset 0
+    next at_word + 1
+input ready 1 bit, hurry 1 bit
+rule "it is ready" when read and act then ready within {cycles} phases unless not read
+""", "routine round at 0\n    read 0\n    read\n")
+    asked = [question for _, question in questions(contents) if question.check == "when-then"]
+    [found] = decide(build_system(contents), tuple(asked)).verdicts
+    assert found.outcome == outcome
+    assert disagreements(contents, asked) == []

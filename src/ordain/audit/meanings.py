@@ -158,7 +158,7 @@ def _inside(board: Board, name: str, start: BDDFunction, end: BDDFunction, after
 
 def _late(board: Board, name: str, rule: Rule, form: WhenThen, bounds: dict[str, int]) -> BDDFunction:
     """`waits`: how many cycles have gone by since the oldest trigger that has no response yet, and that one; 0 where
-    there is none. Cycles in which the clock is held do not count."""
+    there is none. Cycles in which the clock is held do not count and are not late."""
     limit = min(form.cycles, bounds.get(rule.text, form.cycles))
     clock = board.machine.clock
     goes_on = board.true if clock is None or clock.held is None else ~board.holds(clock.held)
@@ -168,4 +168,4 @@ def _late(board: Board, name: str, rule: Rule, form: WhenThen, bounds: dict[str,
     begun = [nothing.ite(first, bit) for first, bit in zip(board.number(1, len(waits)), waits)]
     board.memory[f"{name} waits"] = [missing & goes_on.ite(new, old)
                                      for new, old in zip(board.one_more(begun, limit + 1), begun)]
-    return missing & board.among(waits if limit else begun, (limit + 1,))
+    return missing & goes_on & board.among(waits if limit else begun, (limit + 1,))

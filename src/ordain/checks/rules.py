@@ -141,8 +141,9 @@ def question(contents: Contents, index: int) -> Property:
 
 
 def _in_time(machine: Machine, rule: Rule, form: WhenThen, goes_on: Node, index: int) -> Property:
-    """`when then` of a machine whose clock can be held: only the steps in which it goes on are counted. The variable: 0
-    nothing is awaited, else one more than the steps counted since the oldest trigger without a response."""
+    """`when then` of a machine whose clock can be held: only the steps in which it goes on are counted, and it is late
+    with one of these: while the clock stands the response may still come. The variable: 0 nothing is awaited, else one
+    more than the steps counted since the oldest trigger without a response."""
     terms, name = machine.terms, f"wait of rule {index + 1}"
     width = (form.cycles + 1).bit_length()
     leaf, one = terms.leaf("state", name, width), terms.const(1, width)
@@ -153,7 +154,7 @@ def _in_time(machine: Machine, rule: Rule, form: WhenThen, goes_on: Node, index:
     counted = begun if form.cycles == 0 else terms.if_(
         terms.and_((goes_on, terms.not_(late))), terms.add(begun, one), begun)
     monitor = Variable(name, leaf, form.cycles + 2, 0, terms.if_(waits, counted, terms.const(0, width)), "monitor")
-    over = terms.and_((waits, late)) if form.cycles else waits
+    over = terms.and_((waits, goes_on, late)) if form.cycles else terms.and_((waits, goes_on))
     return Property(name_of(rule), rule.text, "bad", over, monitors=(monitor,), vacuity=form.trigger,
                     data=About((), rule.span, index))
 
