@@ -10,7 +10,8 @@ from typing import Any
 
 from ordain.language import tree
 from ordain.text.source import Span
-from tests.judge.tool import Text
+from tests.judge.description import Description
+from tests.judge.tool import Built, Text
 
 Choose = Callable[[Sequence[Any]], Any]
 
@@ -18,14 +19,10 @@ PHASES = (("hi", "lo"), ("hi", "lo"), ("hi", "mid", "lo"))
 
 
 def clocked(choose: Choose, text: Text) -> Text:
-    """The text with a clock, some of it on one phase or another. Where something holds the clock nothing looks back and
-    no wait is counted: what that means without a clock would take states of its own."""
+    """The text with a clock, some of it on one phase or another."""
     phases = choose(PHASES)
     every = text.machine.splitlines()
-    held = choose((True, False)) and not any("prior(" in line for line in every if not line.startswith("rule "))
-    if held:
-        every = [line for line in every if not line.startswith("rule ") or ("prior(" not in line
-                                                                            and " within " not in line)]
+    held = choose((True, False))
     at = next(number for number, line in enumerate(every) if number > 1 and not line.startswith((" ", "include")))
     clock = [f"clock clk ({', '.join(phases)})"]
     clock += [f"    moves in {choose(phases)}"] if choose((True, False)) else []
@@ -39,6 +36,10 @@ def _put_on(line: str, phases: Sequence[str], choose: Choose) -> str:
     if choose((True, False, False)):
         if line.startswith(("state ", "register ", "latch ")) and not line.startswith("latch clk"):
             return f"{line}, on {choose((*phases, 'oscillator', 'clk', 'own clock'))}"
+        if line.lstrip().startswith("input "):
+            return f"{line} on {choose((*phases, 'clk', 'oscillator'))}"
+        if line.startswith("strobe "):
+            return f"{line} on {choose(phases)}"
         if line.startswith("agent "):
             return f"{line}, on {choose((*phases, 'oscillator', 'clk', 'own clock', 'own clock'))}"
         if line.startswith("bus ") and "turnaround" in line:
@@ -53,17 +54,27 @@ def _put_on(line: str, phases: Sequence[str], choose: Choose) -> str:
 # ---------------------------------------------------------------- without the clock
 
 
-def unclocked(file: tree.MachineFile) -> tree.MachineFile:
-    """The same machine without a clock; the file itself if it has none."""
+def unclocked(file: tree.MachineFile, steps: int) -> tree.MachineFile:
+    """The same machine without a clock; the file itself if it has none. `steps`: of a cycle; 1 where nothing depends on
+    phases, which then are left out."""
     clocks = [statement for statement in file.statements if isinstance(statement, tree.Clock)]
-    return file._replace(statements=_Without(clocks[0]).all(file.statements)) if clocks else file
+    if not clocks:
+        return file
+    clock = clocks[0] if steps > 1 else clocks[0]._replace(phases=(), moves=None)
+    return file._replace(statements=_Without(clock).all(file.statements))
+
+
+def described(built: Built) -> Description:
+    clock = built.contents.machine.clock
+    return Description(unclocked(built.file, 1 if clock is None else clock.steps), built.contents.machine)
 
 
 class _Without:
     def __init__(self, clock: tree.Clock) -> None:
         self.clock, self.span = clock, clock.span
         self.names = [phase.text for phase in clock.phases]
-        self.moves = clock.moves.text if clock.moves is not None else self.names[-1]
+        self.steps = max(1, len(self.names))
+        self.moves = clock.moves.text if clock.moves is not None else self.names[-1] if self.names else ""
 
     def all(self, statements: tuple[tree.MachineStatement, ...]) -> tuple[tree.MachineStatement, ...]:
         moving = {one.name.text: one for one in statements if isinstance(one, tree.State | tree.Register)}
@@ -71,7 +82,7 @@ class _Without:
         for one in statements:
             match one:
                 case tree.Clock():
-                    found += self.turning()
+                    found += [self.clock, *(self.turning() if self.names else ())]
                 case tree.State():
                     found += [*self.waits(one.name, one.on), self.state(one, one.on, one.name.text)]
                 case tree.Register():
@@ -82,8 +93,8 @@ class _Without:
                     found.append(self.bus(one, moving))
                 case tree.Strobe():
                     found.append(one._replace(needs=tuple(need._replace(
-                        before=need.before if "before" in need.in_phases else need.before * len(self.names),
-                        after=need.after if "after" in need.in_phases else need.after * len(self.names),
+                        before=need.before if "before" in need.in_phases else need.before * self.steps,
+                        after=need.after if "after" in need.in_phases else need.after * self.steps,
                         in_phases=frozenset()) for need in one.needs)))
                 case _:
                     found.append(one)
@@ -114,6 +125,8 @@ class _Without:
             return tree.Not(self.word(f"{owner}.waits"), self.span)
         if what == "oscillator":
             return None
+        if not self.names:
+            return None if self.clock.held is None else tree.Not(self.clock.held, self.span)
         phase = self.is_(self.moves if what == "clk" else what)
         if self.clock.held is None or level:
             return phase
@@ -154,17 +167,17 @@ class _Without:
                 sampler = sampler._replace(when=self.both(sampler.when, self.gate(taker.on, taker.name.text, latch)))
             samplers.append(sampler)
         return bus._replace(samplers=tuple(samplers), in_phases=False,
-                            turnaround=bus.turnaround if bus.in_phases else bus.turnaround * len(self.names))
+                            turnaround=bus.turnaround if bus.in_phases else bus.turnaround * self.steps)
 
     def longer(self, part: Any) -> Any:
         """`prior` and `within` in phases."""
         if isinstance(part, tree.Prior):
             inner = self.longer(part.operand)
-            for _ in self.names:
+            for _ in range(self.steps):
                 inner = tree.Prior(inner, part.span)
             return inner
         if isinstance(part, tree.WhenThen) and not part.in_phases:
-            part = part._replace(cycles=part.cycles * len(self.names), in_phases=True)
+            part = part._replace(cycles=part.cycles * self.steps, in_phases=True)
         if isinstance(part, Span) or not isinstance(part, tuple):
             return part
         parts = [self.longer(one) for one in part]

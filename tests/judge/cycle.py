@@ -122,6 +122,8 @@ class Cycle(Speech):
                 return f"s{self._place[f'state {thing.name}']}"
             case "register":
                 return self.shown(thing.name)
+            case "input" if thing.name in self.description.on_clock:
+                return self._once(f"input {thing.name}", lambda: self._when_moved(thing))
             case "input" | "condition" | "memory":
                 return self.free(thing.name, thing.values)
             case "bus":
@@ -135,6 +137,18 @@ class Cycle(Speech):
                 return self.word(thing.name)
         raise Unsupported(thing.kind)
 
+    def _when_moved(self, thing: Thing) -> str:
+        """Anything in the first step after its phase has ended, and the same until that ends again."""
+        phase, end = self.description.ends(self.description.on_clock[thing.name])
+        if end is None:
+            return self.free(thing.name, thing.values)
+        moved, kept = f"moved in {phase}", f"kept {thing.name}"
+        if moved not in self._place:
+            self._slot(moved, Slot("", 2, 1), lambda: self.bit(end))
+        if kept not in self._place:
+            self._slot(kept, Slot(f"{thing.name} kept", thing.values, None), lambda: self.leaf(thing))
+        return f"({self.free(thing.name, thing.values)} if s{self._place[moved]} else s{self._place[kept]})"
+
     def spot(self, kind: str, label: str) -> str:
         store, addresses = (self.contents.labels if kind == "at" else self.contents.routines)[label]
         return f"(1 if {self.address(store)} in {self.table(addresses)} else 0)"
@@ -142,9 +156,10 @@ class Cycle(Speech):
     def before(self, expr: tree.Expr, width: int, codes: Codes | None, agent: str) -> str:
         """In an assumption: one more thing to remember, 0 at the start."""
         text = self.text(expr, width, codes, agent)
-        key = f"prior {text}"
+        key, going = f"prior {text}", self.description.goes_on()
         if key not in self._place:
-            self._slot(key, Slot("", 1 << width, 0), lambda: text)
+            self._slot(key, Slot("", 1 << width, 0), lambda: text if going is None else
+                       f"({text} if {self.bit(going)} else s{self._place[key]})")
         return f"s{self._place[key]}"
 
     def undefined(self, choose: tree.Choose, width: int, codes: Codes | None) -> str:

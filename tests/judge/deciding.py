@@ -101,7 +101,9 @@ def answer(graph: Graph, question: Question) -> Answer:
             for part in marks.parts:
                 faults.setdefault((part, where), level + 1)
     lost = _lost(product, frozenset()) if question.kind == "always" else None
-    worst, endless = _longest(product) if question.kind == "within" else (None, False)
+    worst, endless = None, False
+    if question.kind == "within":
+        worst, endless = (None, _late(product, question.cycles)) if question.stands else _longest(product)
     return Answer(question, faults, lost, worst, endless, met, len(product.level),
                   sum(len({step.after for step in own}) for own in product.steps))
 
@@ -159,6 +161,24 @@ def _longest(product: Product) -> tuple[int | None, bool]:
             else:
                 worst = max(worst or 0, 1 + wait(after))
     return worst, False
+
+
+def _late(product: Product, cycles: int) -> bool:
+    """Whether some wait goes on in more than so many cycles that end. One in which the clock stands has not ended: the
+    response may still come in it."""
+    waiting = [(after, int(not marks.still)) for own in product.steps for after, _, marks in own
+               if marks.trigger and not marks.response]
+    seen = set(waiting)
+    while waiting:
+        here, gone = waiting.pop()
+        if gone > cycles:
+            return True
+        for after, _, marks in product.steps[here]:
+            there = after, gone + (not marks.still)
+            if not marks.response and there not in seen:
+                seen.add(there)
+                waiting.append(there)
+    return False
 
 
 def _on_or_before_a_round(going: list[list[int]]) -> set[int]:

@@ -109,7 +109,7 @@ class Dependence:
             self._takers.setdefault(name, []).append(Way(None, looker.expr(state.next, agent, thing.width,
                                                                             thing.codes)))
         for strobe in description.strobes:
-            self._takers.setdefault(strobe.name.text, []).append(Way(None, looker.expr(strobe.name)))
+            self._takers.setdefault(strobe.name.text, []).append(Way(None, looker.expr(description.active(strobe))))
 
 
 def _names(look: Look) -> set[str]:

@@ -58,12 +58,33 @@ class Description:
         self.rules: list[tree.Rule] = []
         self.allows: list[tree.Allow] = []
         self.home: tree.Expr | None = None
+        self.clock: tree.Clock | None = None
+        self.on_clock: dict[str, tree.Word] = {}
         for statement in file.statements:
             self._read(statement)
         self.main = next((name for name, store in machine.stores.items() if store.fill == "microprogram"), "")
 
     def find(self, name: str, agent: str) -> Thing | None:
         return self.things.get(f"{agent}.{name}") or self.things.get(name) if agent else self.things.get(name)
+
+    def goes_on(self) -> tree.Expr | None:
+        """That nothing holds the clock; None where nothing ever does."""
+        return None if self.clock is None or self.clock.held is None else tree.Not(self.clock.held, self.clock.span)
+
+    def ends(self, on: tree.Word) -> tuple[str, tree.Expr | None]:
+        """The phase after which something moves that is `on` it, or on the clock, and that it ends: None for always."""
+        assert self.clock is not None
+        names = [phase.text for phase in self.clock.phases]
+        phase, going = on.text, self.goes_on()
+        if phase == self.clock.name.text:
+            phase = self.clock.moves.text if self.clock.moves is not None else names[-1] if names else ""
+        if len(names) < 2:
+            return phase, going
+        here = tree.Word(phase, on.span)
+        return phase, here if going is None else tree.Infix("and", here, going, on.span)
+
+    def active(self, strobe: tree.Strobe) -> tree.Expr:
+        return strobe.name if strobe.on is None else tree.Infix("and", strobe.name, strobe.on, strobe.span)
 
     def _read(self, statement: tree.MachineStatement) -> None:
         match statement:
@@ -108,6 +129,8 @@ class Description:
                 self.home = where
             case tree.Strobe():
                 self.strobes.append(statement)
+            case tree.Clock():
+                self.clock = statement
             case tree.Keep():
                 self.keeps.append(statement)
             case tree.Exclusive():
@@ -131,6 +154,8 @@ class Description:
         for declared in inputs.names:
             name = f"{agent}.{declared.name.text}" if agent else declared.name.text
             self._add(_valued("input", name, declared.width, declared.codes))
+            if declared.on is not None and declared.on.text not in (tree.OWN_CLOCK, tree.OSCILLATOR):
+                self.on_clock[name] = declared.on
 
 
 def _valued(kind: str, name: str, width: int, codes: tuple[tree.Word, ...]) -> Thing:

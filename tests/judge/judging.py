@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from ordain.prover.model import Property, Verdict, Verdicts
 from tests.judge.arms import Columns
-from tests.judge.clocks import unclocked
+from tests.judge.clocks import described
 from tests.judge.cycle import Cycle
 from tests.judge.deciding import Answer, answer
 from tests.judge.description import Description
@@ -30,7 +30,7 @@ class Judged(NamedTuple):
 def judged(built: Built, limit: int = MOST_CYCLES) -> Judged:
     """Raises `search.TooLarge`, `cycle.Unsupported`."""
     contents = built.contents
-    description = Description(unclocked(built.file), contents.machine)
+    description = described(built)
     cycle = Cycle(description, contents)
     context = Context({store: frozenset(sites) for store, sites in contents.sites.items()}, _overlaps(description),
                       {name: Columns(contents, store, built.micro)

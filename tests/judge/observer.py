@@ -48,6 +48,9 @@ class Observer(Speech):
         return self._compiled
 
     def _compile(self) -> tuple[Callable[[Facts], Facts], Callable[[Facts, Priors], tuple[Seen, Priors]]]:
+        going = self.description.goes_on()
+        kept = "" if going is None or not self._priors else self.text(going, 1)
+        after = [f"({text} if {kept} else P[{n}])" if kept else text for text, n in self._priors.items()]
         picked = list(self._picked)
         pick: Callable[[Facts], Facts]
         if len(picked) == 1:
@@ -58,7 +61,7 @@ class Observer(Speech):
         else:
             pick = lambda facts: ()  # noqa: E731
         scope: dict[str, Any] = {}
-        seen, carried = ("".join(f"{text}, " for text in texts) for texts in (self._seen, self._priors))
+        seen, carried = ("".join(f"{text}, " for text in texts) for texts in (self._seen, after))
         exec(f"def look(F, P):\n    return ({seen}), ({carried})\n", scope)
         return pick, scope["look"]
 

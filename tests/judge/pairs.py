@@ -14,9 +14,8 @@ from typing import NamedTuple
 from ordain.compare.behaviour import behaviour
 from ordain.compare.joint import join
 from tests.judge.changes import Change, change
-from tests.judge.clocks import unclocked
+from tests.judge.clocks import described
 from tests.judge.cycle import Cycle, State, Unsupported
-from tests.judge.description import Description
 from tests.judge.search import TooLarge, explore
 from tests.judge.tool import Built, Text, build
 
@@ -38,7 +37,7 @@ class Side(NamedTuple):
 
 def side(built: Built, names: dict[str, str]) -> Side:
     """`names`: this side's names -> the names that both go by."""
-    description = Description(unclocked(built.file), built.contents.machine)
+    description = described(built)
     cycle = Cycle(description, built.contents)
     seen: dict[str, int] = {}
 
@@ -62,7 +61,7 @@ def side(built: Built, names: dict[str, str]) -> Side:
         for sampler in bus.samplers:
             see(f"sampler of {name}", sampler.name.text, cycle.bit(sampler.when))
     for strobe in description.strobes:
-        see("strobe", strobe.name.text, cycle.text(strobe.name, 1))
+        see("strobe", strobe.name.text, cycle.text(description.active(strobe), 1))
     for name in description.registers:
         see("load of", name, f"(1 if {cycle.opened(name)} else 0)")
     for name, thing in description.things.items():

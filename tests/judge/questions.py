@@ -25,12 +25,13 @@ Memory = Any
 class Marks(NamedTuple):
     """Of one cycle. `parts`: the faults in it (for `reach` and `always`: not empty where the target is met).
     `met`: the numbers of those things that occur in it of which each has to occur somewhere, or the question says
-    nothing. `trigger`, `response`: of `within`."""
+    nothing. `trigger`, `response`: of `within`; `still`: something holds the clock, and no time goes by for it."""
 
     parts: frozenset[Part] = frozenset()
     met: frozenset[int] = frozenset()
     trigger: bool = False
     response: bool = False
+    still: bool = False
 
 
 NOTHING = Marks()
@@ -40,7 +41,7 @@ Step = Callable[[Seen, Memory], tuple[Marks, Memory]]
 
 class Question(NamedTuple):
     """`kind`: bad, reach, always, within. `names`: what allowances may call the whole of it. `needs`: how many
-    things have to occur (see `Marks.met`). `cycles`: what a `within` allows."""
+    things have to occur (see `Marks.met`). `cycles`: what a `within` allows; `stands`: on a clock that may be held."""
 
     check: str
     subject: str
@@ -51,6 +52,7 @@ class Question(NamedTuple):
     names: Part = ()
     needs: int = 0
     cycles: int = 0
+    stands: bool = False
 
 
 def questions(cycle: Cycle, context: "Context") -> list[Question]:
@@ -158,7 +160,7 @@ def _held(cycle: Cycle, strobe: tree.Strobe, need: tree.SteadyNeed, side: str) -
     """The memory: the cycle before (None at the start), whether the strobe was active in it, how many edges up to it
     were steady one after another, and how many cycles ago the strobe was last active."""
     eye = Observer(cycle)
-    active = eye.see(strobe.name)
+    active = eye.see(cycle.description.active(strobe))
     bus, buses = need.bus.text, Buses(eye, need.bus.text)
     found = frozenset([(bus, strobe.name.text)])
 
@@ -295,7 +297,8 @@ def _occurrences(cycle: Cycle) -> Iterator[Question]:
     """What checks take for granted to happen."""
     description = cycle.description
     for strobe in description.strobes:
-        yield _target("vacuous", f"strobe `{strobe.name.text}`", "reach", cycle, strobe.name, (strobe.name.text,))
+        yield _target("vacuous", f"strobe `{strobe.name.text}`", "reach", cycle, description.active(strobe),
+                      (strobe.name.text,))
     for name, bus in description.buses.items():
         for sampler in bus.samplers:
             yield _target("vacuous", f"sampling of `{name}` by `{sampler.name.text}`", "reach", cycle, sampler.when,
@@ -351,13 +354,15 @@ def _within(cycle: Cycle, name: str, form: tree.WhenThen) -> Question:
     eye = Observer(cycle)
     trigger, response = eye.see(form.trigger), eye.see(form.response)
     unless = None if form.unless is None else eye.see(form.unless)
+    goes_on = eye.see(cycle.description.goes_on())
 
     def step(seen: Seen, memory: Memory) -> tuple[Marks, Memory]:
         answered = bool(seen[response]) or (unless is not None and bool(seen[unless]))
         met = ALL if seen[trigger] else frozenset()
-        return Marks(frozenset(), met, bool(seen[trigger]), answered), memory
+        return Marks(frozenset(), met, bool(seen[trigger]), answered, not seen[goes_on]), memory
 
-    return Question("when-then", name, "within", eye, None, step, (), 1, form.cycles)
+    stands = cycle.description.goes_on() is not None
+    return Question("when-then", name, "within", eye, None, step, (), 1, form.cycles, stands)
 
 
 def _window(check: str, name: str, cycle: Cycle, parts: tuple[tree.Expr, tree.Expr, tree.Expr],

@@ -24,7 +24,8 @@ class Display:
                          for name, bus in buses.items()}
         self._samplers = {name: [(each.name.text, eye.see(each.when)) for each in bus.samplers]
                           for name, bus in buses.items()}
-        self._strobes = [(strobe.name.text, eye.see(strobe.name)) for strobe in cycle.description.strobes]
+        self._strobes = [(strobe.name.text, eye.see(cycle.description.active(strobe)))
+                         for strobe in cycle.description.strobes]
         self._eye = eye
 
     def start(self) -> Priors:
@@ -79,11 +80,10 @@ def replayed(cycle: Cycle, display: Display, question: Question | None, trace: T
 
 def _shows(question: Question, marks: tuple[Marks, ...], trace: Trace) -> bool:
     if question.kind == "within":
-        last = len(marks)
         for start, mark in enumerate(marks):
             quiet = not any(each.response for each in marks[start:])
-            if mark.trigger and quiet and (trace.loop is not None or trace.dead_end
-                                           or last - start > question.cycles):
+            gone = sum(not each.still for each in marks[start:])
+            if mark.trigger and quiet and (trace.loop is not None or trace.dead_end or gone > question.cycles):
                 return True
         return False
     if question.kind == "always":
