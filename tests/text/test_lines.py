@@ -112,6 +112,11 @@ def test_a_statement_of_a_million_characters_is_one_finding() -> None:
     assert findings == [("line-too-long", "f:1:1")] and [line.text for line in lines] == ["c"]
 
 
+def test_forty_thousand_comments_in_a_statement() -> None:
+    lines, findings = read("a,\n" + "#\n" * 40_000 + "    c\n")
+    assert findings == [] and [line.text.split() for line in lines] == [["a,", "c"]]
+
+
 def test_flatten_keeps_the_length() -> None:
     assert flatten('a "#" # b\n\tc') == 'a "#"      c'
 

@@ -13,6 +13,8 @@ from ordain.text.source import Source, Span
 DEEPEST_BRACKET = 100
 DEEPEST_BLOCK = 30
 LONGEST_LOGICAL_LINE = 100_000
+_WORDS_THAT_CARRY = 4
+"""`Carry.ends` looks at no more words than these at the end of a line: `is not and`, and that one stands before it."""
 
 _SPECIAL = re.compile(r'[\t"#()\[\]{}]')
 _SIMPLE = re.compile(r'((?:[^\t"#()\[\]{}]++|"[^"\t]*+"|\([^\t"#()\[\]{}]*+\)|\{[^\t"#()\[\]{}]*+\})*+)(?:#.*)?')
@@ -90,7 +92,8 @@ def logical_lines(source: Source, carry: Carry | None = None) -> tuple[list[Line
             simple = match is not None
             row = match[1] if match else row
         body = row.strip(" ")
-        if body and (not simple or body[-1] == "," or (carry is not None and _carries(carry, body, rows, index + 1))):
+        if body and (not simple or body[-1] == "," or (
+                carry is not None and _carries(carry, body, _next(rows, index + 1)[1]))):
             gathered = _Gathering(source, rows, index, offset, tabs, carry)
             if gathered.line:
                 lines.append(gathered.line)
@@ -109,22 +112,20 @@ def logical_lines(source: Source, carry: Carry | None = None) -> tuple[list[Line
     return lines, findings
 
 
-def _next(rows: list[str], index: int) -> tuple[str, int]:
-    """The next row from `index` on that holds more than a comment, without its indentation, and how deep it is; "" at
-    the end of the file."""
+def _next(rows: list[str], index: int) -> tuple[int, str, int]:
+    """The next row from `index` on that holds more than a comment: which, without its indentation, and how deep it is;
+    "" at the end of the file."""
     while index < len(rows):
         body = rows[index].lstrip(" \t")
         if body and body[0] != "#":
-            return body, len(rows[index][:len(rows[index]) - len(body)].expandtabs(8))
+            return index, body, len(rows[index][:len(rows[index]) - len(body)].expandtabs(8))
         index += 1
-    return "", 0
+    return index, "", 0
 
 
-def _carries(carry: Carry, line: str, rows: list[str], index: int) -> bool:
+def _carries(carry: Carry, line: str, following: str) -> bool:
     """Whether the line, as far as it is gathered, or the row after it, says that it goes on."""
-    if carry.ends.search(line):
-        return True
-    return carry.begins.match(_next(rows, index)[0]) is not None
+    return carry.ends.search(line) is not None or carry.begins.match(following) is not None
 
 
 class _Gathering:
@@ -140,6 +141,9 @@ class _Gathering:
         self._tabs = tabs
         self._broken = False
         self._deep = False
+        self._unclosed = False
+        self._ending: list[str] = []
+        self._following = -1, "", 0
         row = rows[index]
         lead = row[:len(row) - len(row.lstrip(" \t"))]
         text = self._take()
@@ -147,7 +151,7 @@ class _Gathering:
             return
         depth, start = len(lead.expandtabs(8)), offset + len(lead)
         parts = [text[len(lead):]]
-        while self._goes_on(parts, depth):
+        while self._goes_on(parts[-1], depth):
             parts.append(self._take())
         whole = " ".join(parts).rstrip(" ")
         if len(whole) > LONGEST_LOGICAL_LINE:
@@ -177,6 +181,7 @@ class _Gathering:
             return " "
         if piece[0] == '"':
             if len(piece) == 1 or piece[-1] != '"':
+                self._unclosed = True
                 self._fault("unclosed-quote", "a quoted text is not closed", at, at + len(piece.rstrip(" ")),
                             "opened here", 'put the closing " on the same line')
             self._tabs += [at + i for i, c in enumerate(piece) if c == "\t"]
@@ -203,21 +208,28 @@ class _Gathering:
                         (Place(Span(self.source, opened_at, opened_at + 1), "opened here"),))
         return _CLOSES[opener]
 
-    def _goes_on(self, parts: list[str], depth: int) -> bool:
-        """Whether the next row belongs to this line. Only rows indented further do, or a closing bracket: so a bracket
-        that was forgotten swallows no statement after its own."""
-        if any(f.name == "unclosed-quote" for f in self.findings):
+    def _goes_on(self, last: str, depth: int) -> bool:
+        """Whether the next row belongs to this line, which so far ends in the row `last`. Only rows indented further
+        do, or a closing bracket: so a bracket that was forgotten swallows no statement after its own."""
+        if self._unclosed:
             return False
-        text = " ".join(parts).strip(" ")
+        self._ending = [*self._ending, *last.split()][-_WORDS_THAT_CARRY:]
+        text = " ".join(self._ending)
+        _, body, column = self._next_row()
         if not self.open and text[-1:] != "," and not (
-                self._carry is not None and _carries(self._carry, text, self.rows, self.index)):
+                self._carry is not None and _carries(self._carry, text, body)):
             return False
-        body, column = _next(self.rows, self.index)
         return bool(body) and (column > depth or (bool(self.open) and body[0] in ")]}"))
+
+    def _next_row(self) -> tuple[int, str, int]:
+        """As `_next`; comments are passed once, however many rows of this line they are."""
+        if self._following[0] < self.index:
+            self._following = _next(self.rows, self.index)
+        return self._following
 
     def _finish(self, whole: str, start: int) -> str:
         """The line with what is missing at its end supplied, and findings for that."""
-        if any(f.name == "unclosed-quote" for f in self.findings):
+        if self._unclosed:
             whole += '"'
         elif self.open:
             bracket, at = self.open[-1]
