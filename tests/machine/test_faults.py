@@ -495,6 +495,9 @@ CASES = {
     "a pin that is a state": Case(
         "not-a-pin", "chip U1 16 x 8\n    holds control[7:1], upc[0]\n    address upc",
         "chip U1 16 x 8\n    holds control[7:1], halt\n    address upc", "upc"),
+    "a spare pin with a number": Case(
+        "not-a-pin", "chip U1 16 x 16\n    holds control, spare[0]\n    address upc",
+        "chip U1 16 x 9\n    holds control, spare\n    address upc", "spare[0]", "spare bits have no numbers"),
     "an unknown pin": Case(
         "unknown-name", "chip U1 16 x 8\n    holds branhc, control[5:0]\n    address upc",
         "chip U1 16 x 8\n    holds branch, control[5:0]\n    address upc", "branhc", "did you mean `branch`?"),

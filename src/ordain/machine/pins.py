@@ -89,6 +89,10 @@ def _stored_bits(expr: tree.Expr, inverted: bool, wiring: Wiring) -> tuple[str, 
         return None
     name = named.text.removesuffix(".word")
     entry = lowering.scope.find(name)
+    if name == "spare":
+        lowering.findings.append(error("not-a-pin", "spare bits have no numbers", expr.span, "bits of `spare`",
+                                       help="write `spare` once for each pin"))
+        return None
     if entry is None:
         known = [*wiring.stores, *(field.name for field in wiring.fields.values() if field.holds != "spare"), "spare"]
         lowering.findings.append(unknown(name, known, named.span, "field or store"))
