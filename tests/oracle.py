@@ -9,6 +9,7 @@ reads them).
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from itertools import product
+from math import prod
 from typing import Any, NamedTuple
 
 from ordain.control.model import Cycle, Trace, Variable
@@ -389,7 +390,13 @@ class Graph(NamedTuple):
     cycles: dict[State, set[tuple[State, tuple[int, ...], tuple[int, ...]]]]
 
 
-def explore(model: Model) -> Graph:
+class TooLarge(Exception):
+    """There are more cycles than were to be followed."""
+
+
+def explore(model: Model, most: int | None = None) -> Graph:
+    """Raises TooLarge when states times choices of inputs come to more than `most`."""
+    choices = prod(map(len, model.domains))
     level: dict[State, int] = dict.fromkeys(model.starts(), 0)
     cycles: dict[State, set[tuple[State, tuple[int, ...], tuple[int, ...]]]] = {}
     queue = deque(level)
@@ -397,6 +404,8 @@ def explore(model: Model) -> Graph:
         state = queue.popleft()
         found = {(following, addresses, values) for following, addresses, values, _ in model.cycles(state)}
         cycles[state] = found
+        if most is not None and len(cycles) * choices > most:
+            raise TooLarge
         for following, _, _ in found:
             if following not in level:
                 level[following] = level[state] + 1
@@ -404,10 +413,10 @@ def explore(model: Model) -> Graph:
     return Graph(model, level, cycles)
 
 
-def decide(contents: Contents, properties: Sequence[Property]) -> Verdicts:
+def decide(contents: Contents, properties: Sequence[Property], most: int | None = None) -> Verdicts:
     """The same contract as the prover's, without traces (`Break.trace` and witnesses are None; `Verdict.witness`
     too)."""
-    base = explore(Model(contents, ()))
+    base = explore(Model(contents, ()), most)
     executed: dict[str, set[int]] = {store: set() for store in contents.machine.stores}
     transitions = 0
     for found in base.cycles.values():
@@ -420,16 +429,16 @@ def decide(contents: Contents, properties: Sequence[Property]) -> Verdicts:
     asked = Property("over-assumed", "assumptions", "bad", contents.machine.terms.const(0, 1))
     breaks = (Break(None, min(base.level[state] for state in dead), len(dead), None),) if dead else ()
     over = Verdict(asked, "broken" if dead else "proved", breaks, None, None, count, transitions)
-    return Verdicts(tuple(verdict(contents, prop) for prop in properties), over,
+    return Verdicts(tuple(verdict(contents, prop, most) for prop in properties), over,
                     {store: frozenset(found) for store, found in executed.items()}, count, transitions,
                     max(base.level.values()), "", "")
 
 
-def verdict(contents: Contents, asked: Property) -> Verdict:
+def verdict(contents: Contents, asked: Property, most: int | None = None) -> Verdict:
     """Of one property, by a search of its own."""
     zero = contents.machine.terms.const(0, 1)
     nodes = (asked.node, asked.trigger or zero, asked.unless or zero, asked.vacuity or zero)
-    graph = explore(Model(contents, nodes, asked.monitors))
+    graph = explore(Model(contents, nodes, asked.monitors), most)
     transitions = sum(len({following for following, _, _ in found}) for found in graph.cycles.values())
     judge = {"bad": _bad, "reach": _reach, "always": _always, "within": _within}[asked.kind]
     outcome, breaks, worst = judge(graph, asked)
@@ -463,9 +472,18 @@ def _reach(graph: Graph, asked: Property) -> tuple[str, tuple[Break, ...], None]
 
 def shortest(contents: Contents, asked: Property) -> int | None:
     """How many cycles a shortest sequence has whose last cycle has the node; None when there is none."""
-    graph = explore(Model(contents, (asked.node,), asked.monitors))
-    levels = [graph.level[state] for state, found in graph.cycles.items() if any(values[0] for _, _, values in found)]
-    return min(levels) + 1 if levels else None
+    model = Model(contents, (asked.node,), asked.monitors)
+    level: dict[State, int] = dict.fromkeys(model.starts(), 0)
+    queue = deque(level)
+    while queue:
+        state = queue.popleft()
+        for following, _, values, _ in model.cycles(state):
+            if values[0]:
+                return level[state] + 1
+            if following not in level:
+                level[following] = level[state] + 1
+                queue.append(following)
+    return None
 
 
 def _always(graph: Graph, asked: Property) -> tuple[str, tuple[Break, ...], None]:

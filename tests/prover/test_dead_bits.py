@@ -16,7 +16,7 @@ from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdicts
 from ordain.rom.contents import Contents
 from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions
-from tests.prover.test_symbolic import agree
+from tests.prover.test_against_plain_search import LARGEST, agree
 from tests.workshop import contents_of
 
 
@@ -26,14 +26,14 @@ def every_search_is_wide(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ordain.prover.symbolic.dead, "SELDOM", 1)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=70, deadline=None)
 @given(seed=st.integers(0, 1 << 32))
 def test_verdicts_agree(seed: int) -> None:
     random = Random(seed)
     contents, properties = random_contents(random)
     asked = [*properties, *random_journeys(random, contents)[:2], *random_comparisons(random, contents),
              *random_successions(random, contents)]
-    agree(contents, asked, Limits(traces=3))
+    agree(contents, asked, Limits(traces=3), LARGEST)
 
 
 MACHINE = """machine small
