@@ -1,4 +1,5 @@
-"""`python -m tests.attack --seconds 600`: hostile inputs with fresh seeds; `--only kills`: processes are killed."""
+"""`python -m tests.attack --seconds 600`: hostile inputs with fresh seeds; `--only readers`: a thousand times as many,
+handed to the functions that read files, without a command; `--only kills`: processes are killed."""
 
 import argparse
 import multiprocessing
@@ -12,10 +13,13 @@ from random import Random, SystemRandom
 from time import monotonic
 
 from tests.attack.kills import kill
+from tests.attack.readers import READERS, trials
 from tests.attack.trials import KINDS, LONGEST, SOURCES, Found, trial, workplace
 
 ROUND = 150
-"""Trials for one process: what one has left behind is no part of the next."""
+"""Trials, or batches of them, for one process: what one has left behind is no part of the next."""
+BATCH = 200
+"""Trials of a reader, one after another."""
 
 
 def _rounds(pipe: Connection, seed: int, only: str, name: str, directory: str) -> None:
@@ -23,24 +27,35 @@ def _rounds(pipe: Connection, seed: int, only: str, name: str, directory: str) -
         for number in range(seed, seed + ROUND):
             choose = Random(number).choice
             kind = only or choose(list(KINDS))
-            pipe.send((number, kind))
+            pipe.send((number, kind, 1))
             pipe.send(trial(place, kind, choose))
-    pipe.send(None)
+
+
+def _readings(pipe: Connection, seed: int, only: str, name: str, directory: str) -> None:
+    with workplace(Path(directory) / "work", name) as place:
+        for number in range(ROUND):
+            kind = list(READERS)[number % len(READERS)]
+            first = seed + number * BATCH
+            pipe.send((first, kind, BATCH))
+            for found in trials(place, kind, range(first, first + BATCH)):
+                if found is not None:
+                    pipe.send(found)
 
 
 def attack(seconds: float, seed: int, only: str, machine: str, into: Path | None) -> Counter[str]:
     """How many trials of each kind, and of what was found."""
     counts: Counter[str] = Counter()
     end, names = monotonic() + seconds, list(SOURCES)
+    rounds, step = (_readings, ROUND * BATCH) if only == "readers" else (_rounds, ROUND)
     while monotonic() < end:
-        name = machine or names[seed // ROUND % len(names)]
+        name = machine or names[seed // step % len(names)]
         with tempfile.TemporaryDirectory() as directory:
             ours, theirs = multiprocessing.Pipe()
-            process = multiprocessing.Process(target=_rounds, args=(theirs, seed, only, name, directory))
+            process = multiprocessing.Process(target=rounds, args=(theirs, seed, only, name, directory))
             process.start()
             theirs.close()
             _listen(ours, process, counts, name, into, end)
-        seed += ROUND
+        seed += step
     return counts
 
 
@@ -56,10 +71,8 @@ def _listen(pipe: Connection, process: multiprocessing.Process, counts: Counter[
             if isinstance(said, Found):
                 _tell(said, number, name, counts, into)
             elif isinstance(said, tuple):
-                number, kind = said
-                counts[kind] += 1
-            elif said is None and kind == "":
-                break
+                number, kind, count = said
+                counts[kind] += count
     except EOFError:
         if process.exitcode not in (0, None):
             _tell(Found(kind, "?", f"the process ended with {process.exitcode}", b""), number, name, counts, into)
@@ -81,7 +94,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.attack", description=__doc__)
     parser.add_argument("--seconds", type=float, default=600)
     parser.add_argument("--seed", type=int, default=None, help="the first seed; a fresh one when it is not given")
-    parser.add_argument("--only", default="", choices=("", *KINDS, "kills"))
+    parser.add_argument("--only", default="", choices=("", *KINDS, "kills", "readers"))
     parser.add_argument("--machine", default="", choices=("", *SOURCES), help="change the files of this one only")
     parser.add_argument("--into", type=Path, default=None, help="a directory for what is found")
     given = parser.parse_args()

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from ordain.audit.certificate import Damaged, read, written
 from tests.attack.kills import kill
+from tests.attack.readers import READERS, trials
 from tests.attack.trials import KINDS, Found, trial, workplace
 from tests.audit.kept import kept, proved
 from tests.audit.test_audit import ROUND, SMALL
@@ -35,6 +36,17 @@ def test_no_change_of_a_file_ends_a_command_otherwise_than_with_a_message(kind: 
                                                                           data: st.DataObject) -> None:
     found = trial(place, kind, lambda members: data.draw(st.sampled_from(members)))
     assert found is None, found
+
+
+@pytest.mark.parametrize("kind", READERS)
+def test_no_change_of_a_file_makes_what_reads_it_raise(kind: str, place: Path) -> None:
+    assert [found for found in trials(place, kind, range(100)) if found is not None] == []
+
+
+def test_what_a_reader_raises_is_noticed(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ordain.rom.ledger._record", lambda row: 1 // 0)
+    assert all(found is not None and found.fault.startswith("ZeroDivisionError")
+               for found in trials(place, "ledgers", range(10)))
 
 
 def test_what_goes_wrong_is_noticed(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:

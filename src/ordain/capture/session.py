@@ -5,7 +5,9 @@ A sample has `unitsize` bytes, the lowest first. Channel `probeK` is bit K-1; on
 its bits are there all the same.
 """
 
+import lzma
 import re
+import struct
 import zipfile
 import zlib
 from array import array
@@ -18,19 +20,23 @@ BLOCK = 1 << 20
 """Bytes that are read at a time."""
 _UNITS = {"": 1, "k": 10**3, "K": 10**3, "M": 10**6, "G": 10**9}
 _CODES = {1: "B", 2: "H", 4: "I", 8: "Q"}
+_BROKEN = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, EOFError, ValueError, RuntimeError, OSError)
+"""What `zipfile` raises of damaged archives, and of such as are encrypted or packed in an unknown way; OSError where a
+place lies before the beginning."""
 _HELP = "export it again from the program that captured it"
 
 
 def read_session(path: Path) -> Capture:
     """Raises BadCapture, OSError."""
-    try:
-        with zipfile.ZipFile(path) as archive:
-            names = archive.namelist()
-            if "metadata" not in names or archive.getinfo("metadata").file_size > 1 << 20:
-                raise BadCapture("an archive without the `metadata` of a capture", "an .sr file of sigrok is wanted")
-            said = _metadata(archive.read("metadata").decode("utf-8", "replace"))
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError) as broken:
-        raise BadCapture(f"the archive is broken: {broken}", _HELP) from None
+    with path.open("rb") as file:
+        try:
+            with zipfile.ZipFile(file) as archive:
+                names = archive.namelist()
+                if "metadata" not in names or archive.getinfo("metadata").file_size > 1 << 20:
+                    raise BadCapture("an archive without `metadata`", "an .sr file of sigrok is wanted")
+                said = _metadata(archive.read("metadata").decode("utf-8", "replace"))
+        except _BROKEN as broken:
+            raise BadCapture(f"the archive is broken: {broken}", _HELP) from None
     base, size = said.get("capturefile", "logic-1"), _number(said, "unitsize", 1)
     if not 1 <= size <= MOST_CHANNELS // 8:
         raise BadCapture(f"samples of {size} bytes", _HELP)
@@ -75,24 +81,25 @@ def _rate(text: str) -> float:
 def _events(path: Path, parts: list[str], size: int, mask: int) -> Iterator[Event]:
     """Only samples that differ from the one before, and the end."""
     time, before = 0, -1
-    try:
-        with zipfile.ZipFile(path) as archive:
-            for part in parts:
-                rest = b""
-                with archive.open(part) as data:
-                    while block := data.read(BLOCK):
-                        block = rest + block
-                        whole = len(block) - len(block) % size
-                        rest = block[whole:]
-                        for word in _words(block[:whole], size):
-                            if word != before:
-                                before = word
-                                yield time, word & mask, 0
-                            time += 1
-                if rest:
-                    raise BadCapture(f"`{part}` ends within a sample", _HELP)
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError) as broken:
-        raise BadCapture(f"the archive is broken: {broken}", _HELP) from None
+    with path.open("rb") as file:
+        try:
+            with zipfile.ZipFile(file) as archive:
+                for part in parts:
+                    rest = b""
+                    with archive.open(part) as data:
+                        while block := data.read(BLOCK):
+                            block = rest + block
+                            whole = len(block) - len(block) % size
+                            rest = block[whole:]
+                            for word in _words(block[:whole], size):
+                                if word != before:
+                                    before = word
+                                    yield time, word & mask, 0
+                                time += 1
+                    if rest:
+                        raise BadCapture(f"`{part}` ends within a sample", _HELP)
+        except _BROKEN as broken:
+            raise BadCapture(f"the archive is broken: {broken}", _HELP) from None
     if time:
         yield time, before & mask, 0
 

@@ -30,6 +30,9 @@ MOST_ENTRIES = 200
 MOST_BYTES = 100_000_000
 """When more is kept, what was used longest ago goes."""
 
+DAMAGED = (ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError)
+"""What reading raises of a report that is none."""
+
 _ENDING = ".verdicts"
 _ABANDONED = 3600
 """Seconds after which a half-written file belongs to a run that was killed."""
@@ -67,7 +70,7 @@ def load(directory: Path, key: str, contents: Contents) -> Report | None:
     """The report kept under the key; None when there is none, or none that is whole."""
     try:
         return report_from(contents, data_kept(directory, key))
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError):
+    except DAMAGED:
         return None
 
 
