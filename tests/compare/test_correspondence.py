@@ -1,5 +1,8 @@
 """Which name of the old machine is which of the new one: what is said of every pair, and what is never paired."""
 
+import re
+from random import Random
+
 import pytest
 
 from ordain.compare.correspondence import correspond
@@ -70,8 +73,6 @@ map table
 
 def renamed(texts: Texts, old: str, new: str) -> Texts:
     """A word of both texts, wherever it stands."""
-    import re
-
     machine, micro = (re.sub(rf"\b{old}\b", new, text) for text in texts)
     assert (machine, micro) != texts
     return machine, micro
@@ -260,3 +261,72 @@ def test_a_name_that_the_new_machine_has_for_something_else() -> None:
                    ("state worn", "register depth 6 bits, loads {0b11, bed} when cool\nstate worn"))
     assert "register `depth` is now `deep`" in said(LATHE, other)
     assert moved(between(LATHE, other)) == {}
+
+
+NEAR: Texts = edited(LATHE, ("input hot", """\
+register plain  4 bits, loads bed when cool and clamp
+register source 4 bits, loads rail when cool and clamp
+register moment 4 bits, loads bed when cool and not clamp
+register narrow 3 bits, loads bed[2:0] when cool and clamp
+register asked  4 bits, loads bed when cool and clamp
+register drives 4 bits, loads bed when cool and clamp
+register taken  4 bits, loads bed when cool and clamp
+state zero 2 bits, reset 0
+    next zero and {hot, hot}
+state one 2 bits, reset 1
+    next one and {hot, hot}
+state whichever 2 bits, reset any
+    next whichever and {hot, hot}
+state another 2 bits, reset 0
+    next another or {hot, hot}
+state named (first, second, third, fourth), reset first
+    next named if hot else first
+condition when_asked 1 bit = asked is 3
+bus floating 4 bits, floats
+    driven by one_end when cool
+bus high_side 4 bits, pulled high
+    driven by one_end when cool
+bus lagging 4 bits, floats, turnaround 1
+    driven by one_end when cool
+bus wide 5 bits, floats
+    driven by one_end when cool
+bus led 4 bits, floats
+    driven by drives when cool
+    sampled by taken when clamp
+strobe first_of
+    bed steady 1 cycle before
+signal first_of = feed is quick and clamp
+strobe second_of
+    bed steady 1 cycle before
+signal second_of = feed is slow and clamp
+strobe third_of
+    bed steady 1 cycle before
+signal third_of = feed is quick and clamp and hot
+strobe longer
+    bed steady 2 cycles before
+signal longer = feed is quick and clamp
+strobe behind
+    bed steady 1 cycle after
+signal behind = feed is quick and clamp
+strobe elsewhere
+    rail steady 1 cycle before
+signal elsewhere = feed is quick and clamp
+input hot"""))
+"""Beside each thing others that are like it but for one."""
+
+
+def names_of(texts: Texts) -> list[str]:
+    return [*re.findall(r"^(?:register|state|store|bus|strobe|input) (\w+)", texts[0], re.M),
+            "stop", "slide", "scale", "feed", "turns"]
+
+
+@pytest.mark.parametrize(("texts", "chosen"), [
+    (LATHE, names_of(LATHE)),
+    *((NEAR, [name for name in names_of(NEAR) if Random(f"{seed} {name}").random() < 0.5]) for seed in range(5))])
+def test_many_names_at_once(texts: Texts, chosen: list[str]) -> None:
+    """Each is found by what it is and by what it is joined to."""
+    other = texts
+    for name in chosen:
+        other = renamed(other, name, f"{name[::-1]}_")
+    found = {one.partition(":")[0].partition(" ")[2] for one in said(texts, other)}
+    assert found == {f"`{name}` is now `{name[::-1]}_`" for name in chosen}

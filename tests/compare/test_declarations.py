@@ -437,6 +437,16 @@ def test_a_demand_that_another_stands_for() -> None:
         ("dropped", "never", "one gate"), ("dropped", "never", "never both")}
 
 
+def test_a_demand_that_became_weaker_beside_one_that_stands_for_it() -> None:
+    """Its own words demand less than they did, whoever else demands it."""
+    both = edited(LOCK, ('rule "it rises"', 'rule "never both" never open and (shut or full)\nrule "it rises"'))
+    less = edited(both, ("never open and shut and moving", "never open and shut and moving and full"))
+    before, after = contents_of(*both), contents_of(*less)
+    found = demands(before, after, correspond(before, after), other_meanings)
+    assert [(one.kind, one.subject) for one in found.redefined] == [("weaker", "one gate")]
+    assert found.met["never", "one gate"] == ("never", "never both")
+
+
 def test_a_verdict_that_broke_counts_though_it_was_named() -> None:
     broken = edited(LOCK, ("        branch next, open", "        branch next, open, shut"))
     changes = verdicts(LOCK, broken)

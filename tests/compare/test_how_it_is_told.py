@@ -273,6 +273,23 @@ def test_a_boundary_that_is_no_single_value() -> None:
         "reset": "changed", "wait": "changed"}
 
 
+def test_a_boundary_that_is_a_part_of_a_pointer() -> None:
+    """0 and 1, of which nothing stands at 1: a difference of the fetch stays with the fetch."""
+    apart = ('"lift"', '"lift" at 5'), ('"lower"', '"lower" at 8')
+    texts = hoist(*apart, home="upc[3:1] is 0")
+    assert moved(after(texts, ("down, branch jump", "branch jump"))) == {"lower": "changed"}
+    assert moved(after(texts, ("        branch go", "        up, branch go"))) == {
+        "reset": "changed", "wait": "changed"}
+
+
+def test_a_state_is_told_by_the_names_of_its_values() -> None:
+    moody = hoist(("state upc 4 bits", "state mood (calm, wild, torn, mild), reset calm\n"
+                   "    next wild if stop else torn\nstate upc 4 bits"),
+                  ("test: target if dial in (0b101, 0b001, 0b100, 0b000)", "test: target if not mood is wild"))
+    first = unit(after(moody, ("down, branch jump", "branch jump")), "lower").difference
+    assert first is not None and [str(one) for one in first.way[0].when] == ["mood is wild"]
+
+
 # ---------------------------------------------------------------- names
 
 

@@ -380,3 +380,60 @@ def test_what_was_loaded_as_it_was_asked_about_is_another_opcode(late: bool, fir
                                  "routine right\n        ring, target start\n        ring, target")
     assert bool(moved(behaviour(join(contents_of(*old), contents_of(*new))))) == told
     assert not moved(behaviour(join(contents_of(*old), contents_of(*old))))
+
+
+# ---------------------------------------------------------------- a return address that is set before the dispatch
+
+
+LINKED = ["""machine linked
+microprogram "m.micro"
+store control 16 words of 12 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    jump 1
+    back 2
+    go   3
+field target 4 bits address, idle 0
+field up     1 bit
+field down   1 bit
+field keep   1 bit
+spare 3 bits
+store entry 4 words of 4 bits
+    address op
+    word start of instruction
+state upc 4 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        back: link
+        go  : entry
+state link 4 bits, reset 0
+    next target if keep else link
+register op 2 bits
+    loads rope when upc is 0
+bus rope 2 bits, pulled low
+    driven by drum when up
+home upc is 0
+""", """\
+routine wait at 0
+        branch go, keep, target tail
+routine tail
+        up
+        branch jump, target wait
+instruction 1, 2 "lift"
+        up, branch back
+instruction others "lower"
+        down, branch step
+        down, branch back
+"""]
+
+
+@pytest.mark.parametrize(("old", "new", "changed"), [
+    ("routine tail\n        up\n", "routine tail\n        up, down\n", {"reset", "wait"}),
+    ("up, branch back", "up, down, branch back", {"lift"}), ("down, branch step", "branch step", {"lower"}),
+    ("target tail", "target wait", {"reset", "wait"}),
+])
+def test_where_instructions_return_to_belongs_to_who_said_it(old: str, new: str, changed: set[str]) -> None:
+    """The fetch says it, and what stands there is reached through no instruction in particular."""
+    assert set(moved(after(LINKED, old, new))) == changed

@@ -2,17 +2,18 @@
 
 import random
 from collections.abc import Sequence
-from itertools import combinations, product
+from itertools import combinations, pairwise, product
 from unittest.mock import patch
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ordain.microprogram.model import Body, Microinstruction, Program, Target
 from ordain.placement.bins import Budget, Row, Single, Spent, pack
 from ordain.placement.clusters import Unit, Units, join
 from ordain.placement.demands import collect
+from ordain.placement.exact import search
 from ordain.placement.kinds import groups_suit, sort, twins
 from ordain.placement.pages import Group, Pages, group
 from ordain.placement.place import place
@@ -355,27 +356,118 @@ def test_packing_rows_across_edges_against_all_choices(lengths: list[int], free:
         assert all(start <= base < end for base, (start, end) in zip(found.singles, singles))
 
 
-@example([3] * 5, set())            # fifteen words, but no page has room for two groups
-@example([2] * 5, {0, 4, 8, 12})
-@example([1] * 4 + [4] * 3, set())
-@example([1] * 5 + [4] * 3, set())
-@given(st.lists(st.integers(1, 4), min_size=1, max_size=6), st.sets(st.integers(0, 15), max_size=8))
-@settings(max_examples=200)
-def test_dealing_groups_to_pages_against_all_choices(sizes: list[int], taken: set[int]) -> None:
-    """Bodies that have to stand in one page of four, of which some words are taken: by the numbers of words alone."""
+def dealt(groups: Sequence[tuple[int, int, int | None]], taken: set[int]) -> tuple[bool, bool]:
+    """Whether bodies that have to stand in one page can be dealt to pages by the number of their words alone, as
+    `groups_suit` says and as all ways to deal them say. A group: its words, the size of its page, and the address at
+    which its first word is fixed."""
     words = [by_hand.word(number, fixed=(address,)) for number, address in enumerate(sorted(taken))]
     made = [by_hand.body(0, len(words), name="taken")] if words else []
-    for number, size in enumerate(sizes):
-        made.append(by_hand.body(len(words), len(words) + size, name=f"group {number}", same_page=4))
-        words += [by_hand.word(len(words) + at) for at in range(size)]
-    (task,), _ = collect(by_hand.one_store(16, 4), by_hand.program(words, made))
-    space = Space(16, 4)
+    for number, (length, page, at) in enumerate(groups):
+        made.append(by_hand.body(len(words), len(words) + length, name=f"group {number}", same_page=page))
+        words += [by_hand.word(len(words) + step, fixed=() if at is None or step else (at,)) for step in range(length)]
+    (task,), _ = collect(by_hand.one_store(15, 4), by_hand.program(words, made))
+    space = Space(15, 4)
     units = join(space, task, frozenset(word for bond in task.bonds for word in bond.words), merge=True)
     pieces = sort(space, units, group(task.bonds, units))
-    rooms = [sum(address not in taken for address in range(start, start + 4)) for start in range(0, 16, 4)]
-    possible = any(all(sum(size for size, page in zip(sizes, dealt) if page == at) <= room
-                       for at, room in enumerate(rooms)) for dealt in product(range(4), repeat=len(sizes)))
-    assert groups_suit(pieces, Budget(100_000)) == possible
+    used = {*taken, *(at for _, _, at in groups if at is not None)}
+    possible = True
+    for page in {page for _, page, _ in groups}:
+        own = [(length - (at is not None), at) for length, size, at in groups if size == page]
+        rooms = [sum(address not in used for address in range(start, min(15, start + page)))
+                 for start in range(0, 15, page)]
+        possible &= any(all(at is None or at // page == where for (_, at), where in zip(own, way)) and all(
+            sum(need for (need, _), where in zip(own, way) if where == number) <= room
+            for number, room in enumerate(rooms)) for way in product(range(len(rooms)), repeat=len(own)))
+    return groups_suit(pieces, Budget(100_000)), possible
+
+
+@pytest.mark.parametrize(("sizes", "taken"), [
+    ([3] * 5, set()),            # no page has room for two groups
+    ([2] * 5, {0, 4, 8, 12}), ([1] * 3 + [4] * 3, set()), ([1] * 4 + [4] * 3, set())])
+def test_groups_that_fill_pages(sizes: list[int], taken: set[int]) -> None:
+    said, possible = dealt([(size, 4, None) for size in sizes], taken)
+    assert said == possible
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_dealing_groups_to_pages_against_all_choices(seed: int) -> None:
+    rng = random.Random(seed)
+    for _ in range(60):
+        taken = set(rng.sample(range(15), rng.randint(0, 7)))
+        left = [address for address in range(15) if address not in taken]
+        rng.shuffle(left)
+        groups = [(rng.randint(1, page), page, left.pop() if rng.random() < 0.25 and left else None)
+                  for page in [rng.choice([4, 4, 4, 2]) for _ in range(rng.randint(1, 5))]]
+        said, possible = dealt(groups, taken)
+        assert said == possible, (groups, taken)
+
+
+def stretches(*lengths: int) -> int:
+    """Free addresses: stretches of these lengths, one address between each and the next."""
+    found, at = 0, 0
+    for length in lengths:
+        found |= (1 << length) - 1 << at
+        at += length + 1
+    return found
+
+
+def rows_of(*lengths: int, within: tuple[int, int] = (0, 128)) -> list[Row]:
+    return [Row(length, (1 << 128) - 1, within) for length in lengths]
+
+
+@pytest.mark.parametrize(("free", "rows", "singles", "edges", "fits", "states"), [
+    # three single words for two addresses: whatever the rows do
+    (stretches(*[5] * 8), rows_of(*[2] * 10), [Single((0, 2))] * 3, (2,), False, 3),
+    # three rows of four below 12, where ten addresses are free
+    (stretches(*[5] * 8), [*rows_of(4, 4, 4, within=(0, 12)), *rows_of(*[2] * 5)], [], (12,), False, 1),
+    # sixteen words in rows of four, and one stretch alone that can hold any
+    (stretches(3, 3, 3, 3, 3, 3, 3, 9), rows_of(4, 4, 4, 4), [], (), False, 1),
+    # a row of two has to stand in each stretch beside others; the same lengths come about in many ways
+    (stretches(*[7] * 7), rows_of(*[3] * 14, 2, 2, 2), [], (), False, 27),
+    (stretches(*[9] * 6), rows_of(*[5] * 6, *[3] * 6, 2, 2), [], (), False, 10),
+    # what fills a stretch stands there
+    (stretches(4, 5, 6, 7, 8, 9, 10), rows_of(10, 9, 8, 7, 6, 3, 3), [], (), True, 8),
+])
+def test_how_many_states_it_takes(free: int, rows: list[Row], singles: list[Single], edges: Sequence[int], fits: bool,
+                                  states: int) -> None:
+    """What counting rules out is not searched: no search can go every way in a store of thousands of words."""
+    assert (pack(free, rows, singles, edges, Budget(states)) is not None) == fits
+
+
+def blocks_and_rows(blocks: Sequence[int], rows: Sequence[int], *fixed: int) -> Program:
+    """Aligned blocks and rows of these lengths, and a word at each fixed address."""
+    words: list[Microinstruction] = []
+    for length in blocks:
+        own = range(len(words), len(words) + length)
+        words += [word(number, targets=[("whole", block(*own))] if number == own[0] else ()) for number in own]
+    for length in rows:
+        words += [word(len(words) + step, succeeds=int(step < length - 1)) for step in range(length)]
+    return program([*words, *(word(len(words) + at, fixed=(address,)) for at, address in enumerate(fixed))])
+
+
+def paged(groups: Sequence[int], singles: int) -> Program:
+    """Bodies of these lengths, each in one page of four words, and single words."""
+    starts = [sum(groups[:at]) for at in range(len(groups) + 1)]
+    bodies = [body(start, end, name=f"at {start}", same_page=4) for start, end in pairwise(starts)]
+    return program([word(number) for number in range(starts[-1] + singles)],
+                   [*bodies, body(starts[-1], starts[-1] + singles, name="rest")])
+
+
+@pytest.mark.parametrize(("wanted", "size", "fits", "states"), [
+    (blocks_and_rows([2] * 7, [], 1, 7), 16, False, 1),             # six aligned places are left
+    (blocks_and_rows([2] * 6, [1, 1, 1], 1), 16, True, 8),
+    (blocks_and_rows([2] * 6, [1, 1, 1, 1], 1), 16, False, 1),      # a word too many
+    (blocks_and_rows([2] * 5 + [4, 4], [], 4), 20, True, 9),
+    (blocks_and_rows([2, 2, 4, 4], [5], 8, 13), 20, False, 53),     # no stretch of five is left, whichever way
+    (paged([3, 3, 3, 3], 4), 16, True, 15), (paged([3, 3, 3, 3], 5), 16, False, 6),
+    (paged([3] * 5, 0), 16, False, 3),
+])
+def test_how_many_states_the_exact_way_takes(wanted: Program, size: int, fits: bool, states: int) -> None:
+    (task,), _ = collect(one_store(size, (size - 1).bit_length()), wanted)
+    space = Space(size, task.width)
+    units = join(space, task, frozenset(number for bond in task.bonds for number in bond.words), merge=True)
+    found = search(space, units, group(task.bonds, units), task.counting, [None] * len(units.units), Budget(states))
+    assert (found is not None) == fits
 
 
 def test_words_of_an_inner_region_are_dealt_first() -> None:

@@ -11,6 +11,9 @@ from itertools import product
 from ordain.logic.diagrams import TRUE, Functions
 from ordain.machine.expression import Among, Const, Equal, If, Leaf, Less, Node, Parity, Terms, leaves, postorder
 
+FEW = 8
+"""Bits that together decide a value; of more it is not taken apart."""
+
 WIDEST = 4
 """Leaves of more bits stay whole where they are part of a value: an opcode, a bus, a return address."""
 
@@ -72,18 +75,9 @@ class Cases:
         if type(node) is If:
             return self._choice(node) if closed[node.args[0]] else self._combined(node)
         decided = plain[node] or (closed[node] and type(node) in (Among, Equal, Less, Parity))
-        if decided and self._bit_count(node) <= 8:
+        if decided and _by_few_bits(node):
             return self._values(node)
         return {node: TRUE} if type(node) is Leaf else self._combined(node)
-
-    def _bit_count(self, node: Node) -> int:
-        """How many bits decide the value; many when a wide leaf is among them and the term is more than a bit."""
-        if node.width == 1:
-            return 0
-        found = leaves((node,))
-        if any(leaf.width > WIDEST for leaf in found):
-            return 99
-        return sum(leaf.width for leaf in found)
 
     def _choice(self, node: Node) -> dict[Node, int]:
         functions = self._functions
@@ -134,3 +128,9 @@ class Cases:
                 value = self._terms.rebuild(node, tuple(part for part, _ in combination))
                 result[value] = functions.either(result.get(value, 0), guard)
         return result
+
+
+def _by_few_bits(node: Node) -> bool:
+    """Whether the values are few: it is one bit, or few bits decide it and no wide leaf is among them."""
+    widths = [leaf.width for leaf in leaves((node,))]
+    return node.width == 1 or (sum(widths) <= FEW and max(widths, default=0) <= WIDEST)
