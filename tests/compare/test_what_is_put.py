@@ -260,6 +260,25 @@ def test_a_latch_shows_what_it_loads_in_the_same_cycle(kind: str, rows: set[str]
         assert (row in found or "run" in found) == (row in rows), (row, found)
 
 
+@pytest.mark.parametrize("before", ["", "register pace 1 bit, reset 0\n    loads data when beat\n"])
+@pytest.mark.parametrize(("fetch", "rows"), [
+    ("fetch", {"low", "high"}), ("not fetch", {"low", "high"}), ("beat", {"high"}),
+    ("not fetch and held", {"low", "high"}), ("beat and held", {"high"})])
+def test_a_latch_that_may_be_open(fetch: str, rows: set[str], before: str) -> None:
+    """`run` fetches as it dispatches, or it may, as far as an input says; what does not fetch leaves the latch shut."""
+    machine, words = LATCHED
+    for old, new in (("loads data when fetch\n", f"loads data when {fetch}\n"), ("KIND op", f"{before}latch op"),
+                     ("home upc", "input held 1 bit\nhome upc"), ("spare 1 bit", "field mark 1 bit")):
+        assert machine.count(old) == 1
+        machine = machine.replace(old, new)
+    if "not" in fetch:
+        words = words.replace("row, fetch", "row").replace("        branch go\n", "        branch go, fetch\n")
+    for row in ("low", "high"):
+        found = moved(after((machine, words), (f"routine {row}\n        branch go",
+                                              f"routine {row}\n        branch go, mark")))
+        assert (row in found or "run" in found) == (row in rows), (row, found)
+
+
 # ---------------------------------------------------------------- names of lines
 
 

@@ -171,13 +171,17 @@ class Places:
         """The words that can act at a vector, under disjoint guards that cover everything. What a latch held says
         nothing of a cycle in which it may be open: it shows what it loads then."""
         found = self._at(vector)
+        if isinstance(found, Unresolved):
+            return found
+        held: Known = dict(zip(self.leaves, vector))
         for leaf, when in self._open.items():
-            number = self.leaves.index(leaf)
-            if vector[number] is not leaf and isinstance(found, list) and any(
-                    type(opens := substitute(self._terms, (when,), place.known)[0]) is not Const or opens.value
-                    for place in found):
-                return self.at((*vector[:number], leaf, *vector[number + 1:]))
+            if held[leaf] is not leaf and any(self._may_be(when, place.known) for place in found):
+                return self.at(tuple({**held, leaf: leaf}.values()))
         return found
+
+    def _may_be(self, condition: Node, known: Known) -> bool:
+        value = substitute(self._terms, (condition,), known)[0]
+        return type(value) is not Const or value.value == 1
 
     def _at(self, vector: Vector) -> list[Place] | Unresolved:
         known: Known = {leaf: value for leaf, value in zip(self.leaves, vector) if leaf is not value}

@@ -63,7 +63,7 @@ def _pairs(units: Iterable[Unit]) -> list[tuple[int, int]]:
     """Nodes of both sides that ought to be the same."""
     pairs: list[tuple[int, int]] = []
     for unit in units:
-        if unit.status in ("changed", "same") and len(unit.old_nodes) == len(unit.new_nodes):
+        if unit.status in ("changed", "same"):
             pairs += zip(unit.old_nodes, unit.new_nodes)
         elif unit.old_nodes and unit.new_nodes:
             pairs.append((unit.old_nodes[0], unit.new_nodes[0]))

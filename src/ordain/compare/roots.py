@@ -308,7 +308,7 @@ class _Search:
         titles = Titles(self._side)
         made: list[Root] = []
         for (kind, store, opcode, way), node in self._found.items():
-            addresses = tuple(sorted({address for row in self._graph.rows[node] for _, address in row.addresses[:1]}))
+            addresses = tuple(sorted({address for row in self._graph.rows[node] for _, address in row.addresses}))
             made.append(Root(kind, store, opcode, way, titles.of(node, self._graph, kind), node, addresses))
         return tuple(made)
 
