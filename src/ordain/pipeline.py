@@ -13,6 +13,7 @@ from ordain.language.micro_file import parse_microprogram, read_microprogram
 from ordain.language.tree import MachineFile, MicroFile, SourceFile, Text
 from ordain.machine.model import Machine
 from ordain.machine.resolve import resolve
+from ordain.microprogram.astray import astray
 from ordain.microprogram.compile import compile_program
 from ordain.microprogram.held import broken_transfers
 from ordain.microprogram.model import Program
@@ -90,7 +91,8 @@ def _build(file: MachineFile | None, findings: list[Finding], read: Reader, out:
     findings += more
     if placement is None or has_errors(findings):
         return None, findings
-    findings += broken_transfers(machine, program, placement.addresses, placement.words, placement.unused)
+    finished = placement.addresses, placement.words, placement.unused
+    findings += [*broken_transfers(machine, program, *finished), *astray(machine, program, *finished)]
     if has_errors(findings):
         return None, findings
     stored = stored_words(machine, placement)

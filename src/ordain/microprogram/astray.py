@@ -1,0 +1,211 @@
+"""Every label that a finished word holds, held against the hardware: control can go where the text says.
+
+It shares nothing with what chose the places and filled the fields but the machine's expressions: what forms the store's
+address is worked out for the next cycles as far as the word itself, and the place where it stands, decide it. Where the
+field is a part of that, the address of the label must be among what is left.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from ordain.machine.expression import (
+    Among,
+    And,
+    Const,
+    Equal,
+    If,
+    Join,
+    Leaf,
+    Less,
+    Node,
+    Or,
+    Parity,
+    Slice,
+    Terms,
+    leaves,
+    substitute,
+)
+from ordain.machine.model import Machine, Register
+from ordain.microprogram.model import Microinstruction, Program, Target
+from ordain.text.findings import Finding, Place, error
+
+_AHEAD = 2
+"""Cycles after a word in which its address is looked for: with a register behind the counter it takes two."""
+
+
+def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ...]],
+           words: Mapping[str, Mapping[int, int]], unused: Mapping[str, int | None]) -> list[Finding]:
+    """Labels to which a finished word cannot lead. `addresses`: of every word; `words`, `unused`: what is to stand in
+    each store."""
+    sight = _Sight(machine)
+    findings: list[Finding] = []
+    for index, word in enumerate(program.words):
+        for name, target in word.targets:
+            for address in addresses[index]:
+                findings += sight.held(program, addresses, word, index, address, words[word.store][address], name,
+                                       target)
+    for store, resting in program.unused.items():
+        bits = unused.get(store)
+        if resting is not None and bits is not None:
+            for name, target in resting.targets:
+                findings += sight.held(program, addresses, resting, -1, None, bits, name, target)
+    return list(dict.fromkeys(findings))
+
+
+class _Sight:
+    """What forms the address of each store, now and in the next cycles."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine, self.terms = machine, machine.terms
+        self._ahead: dict[str, list[Node]] = {}
+        self._reading: dict[tuple[object, ...], Node | None] = {}
+
+    def held(self, program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
+             address: int | None, bits: int, name: str, target: Target) -> Iterator[Finding]:
+        named = [program.labels[label] for label in target.labels] or [index + 1]
+        store = program.words[named[0]].store
+        open_ = self._open(word.store, bits, name, store)
+        if open_ is None:
+            return
+        field = self.machine.fields[name]
+        known: dict[Node, Node] = {self._leaf(name): self.terms.const(field.read(bits), field.width)}
+        if address is not None:
+            known.update(self._place(word.store, address))
+        [left] = substitute(self.terms, (open_,), known)
+        places = [place for one in named for place in addresses[one]]
+        if any(may_be(left, place) for place in places):
+            return
+        what = f"`{target.labels[0]}`" if target.labels else "the following word"
+        digits = (self.machine.stores[store].address_width + 3) // 4
+        here = "" if address is None else f" from 0x{address:0{digits}X}"
+        there = f"on to 0x{left.value:0{digits}X}" if type(left) is Const else "elsewhere"
+        part = field.address_bits[1] > 0 or field.address_bits[0] + 1 < self.machine.stores[store].address_width
+        yield error(
+            "goes-astray", f"`{name}` does not lead to {what}{here}: the hardware goes {there}", target.span,
+            f"{what} stands at {', '.join(f'0x{place:0{digits}X}' for place in places[:3])}",
+            places=(Place(self.machine.stores[store].span, "what forms the address"),),
+            help=f"`{name}` holds only some bits of the address; where the hardware takes the others from the word's "
+            "own place, say `page(...)`" if part and not target.page else
+            "correct the word, or what the machine file says of the next address")
+
+    def _open(self, own: str, bits: int, name: str, store: str) -> Node | None:
+        """The first address ahead of which the field is a part, over the field and what the word leaves open; None
+        where it is part of none."""
+        for cycles, node in enumerate(self._addresses(store)):
+            known = {}
+            for leaf in leaves((node,)):
+                if leaf.kind == "field" and leaf.name != name and self.machine.fields[leaf.name].store == own:
+                    known[leaf] = self.machine.fields[leaf.name].read(bits)
+                elif leaf.kind == "word" and leaf.name == own:
+                    return None  # the field is read as a part of the whole word
+            key = (store, cycles, name, *known.items())
+            if key not in self._reading:
+                [left] = substitute(self.terms, (node,), {leaf: self.terms.const(value, leaf.width)
+                                                          for leaf, value in known.items()})
+                self._reading[key] = left if self._leaf(name) in _values(left) else None
+            found = self._reading[key]
+            if found is not None:
+                return found
+        return None
+
+    def _leaf(self, field: str) -> Node:
+        return self.terms.leaf("field", field, self.machine.fields[field].width)
+
+    def _addresses(self, store: str) -> list[Node]:
+        if store not in self._ahead:
+            found = [self.machine.stores[store].address]
+            for _ in range(_AHEAD):
+                found.append(self._a_cycle_later(found[-1]))
+            self._ahead[store] = found
+        return self._ahead[store]
+
+    def _a_cycle_later(self, node: Node) -> Node:
+        """Over what stands at the end of the cycle before; of other words than this one nothing is known."""
+        later: dict[Node, Node] = {}
+        for leaf in leaves((node,)):
+            register = self.machine.registers.get(leaf.name) if leaf.kind == "register" else None
+            if leaf.kind == "state" and leaf.name in self.machine.states:
+                later[leaf] = self.machine.states[leaf.name].next
+            elif register is not None and not register.transparent:
+                later[leaf] = _loaded(self.terms, leaf, register)
+            else:
+                later[leaf] = _anything(self.terms, leaf)
+        return substitute(self.terms, (node,), later)[0]
+
+    def _place(self, store: str, address: int) -> dict[Node, Node]:
+        """What is known of states and registers while this address is presented."""
+        node = self.machine.stores[store].address
+        found: dict[Node, Node] = {}
+        low = 0
+        for part in reversed(node.args if type(node) is Join else (node,)):
+            if type(part) is Leaf:
+                found[part] = self.terms.const(address >> low & (1 << part.width) - 1, part.width)
+            low += part.width
+        return found
+
+
+def _anything(terms: Terms, leaf: Leaf) -> Node:
+    return terms.leaf("input", f"{leaf.kind} {leaf.name}, later", leaf.width)
+
+
+def _loaded(terms: Terms, leaf: Leaf, register: Register) -> Node:
+    """What it holds in the next cycle. Two loads at once are a fault of their own."""
+    node: Node = leaf
+    for load in register.loads:
+        source = load.source if load.source is not None else _anything(terms, leaf)
+        node = terms.if_(load.when, source, node)
+    return node
+
+
+def _values(root: Node) -> set[Node]:
+    """The leaves that become a part of the value of a term, not those that only decide between values."""
+    found: set[Node] = set()
+    seen: set[Node] = set()
+    waiting = [root]
+    while waiting:
+        node = waiting.pop()
+        if node in seen:
+            continue
+        seen.add(node)
+        match node:
+            case Leaf():
+                found.add(node)
+            case Among() | Equal() | Less() | Parity():
+                pass
+            case If(args=args):
+                waiting += args[1:]
+            case _:
+                waiting += node.args
+    return found
+
+
+def may_be(node: Node, value: int) -> bool:
+    """Whether nothing that is known of a term rules the value out."""
+    while type(node) is If:
+        if may_be(node.args[1], value):
+            return True
+        node = node.args[2]
+    match node:
+        case Const():
+            return node.value == value
+        case Join(args=parts):
+            for part in reversed(parts):
+                if not may_be(part, value & (1 << part.width) - 1):
+                    return False
+                value >>= part.width
+        case And(args=parts):
+            return not any(type(part) is Const and value & ~part.value for part in parts)
+        case Or(args=parts):
+            return not any(type(part) is Const and part.value & ~value for part in parts)
+        case Slice(args=(whole,), high=high, low=low):
+            return _slice_may_be(whole, high, low, value)
+    return True
+
+
+def _slice_may_be(node: Node, high: int, low: int, value: int) -> bool:
+    """The same of a slice of what is chosen."""
+    mask = (1 << high - low + 1) - 1
+    while type(node) is If:
+        if _slice_may_be(node.args[1], high, low, value):
+            return True
+        node = node.args[2]
+    return type(node) is not Const or node.value >> low & mask == value

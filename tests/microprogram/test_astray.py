@@ -1,0 +1,124 @@
+"""Labels in finished words, held against where the hardware goes from there: small stores, worked out by hand."""
+
+import pytest
+
+from ordain.machine.expression import Terms
+from ordain.microprogram.astray import may_be
+from ordain.pipeline import build_texts
+
+PAGES = """\
+machine m "a jump holds three bits of four"
+microprogram "m.micro"
+store control 16 words of 6 bits
+    address {page, low}
+field jump 1 bit
+field turn 1 bit
+field to 3 bits address[2:0], idle any
+spare 1 bit
+state page 1 bit, reset 0
+    next not page if turn else page
+state low 3 bits, reset 0
+    next to if jump else low + 1
+order goto <there>: jump, to <there>
+order near <there>: jump, to page(<there>)
+order over        : jump, turn, to 0
+"""
+WORDS = """\
+routine main at 0
+    jump 0
+    over
+routine other at 8
+    jump 0
+    goto main
+"""
+
+
+def found(machine: str, micro: str) -> list[str]:
+    """What is said of labels; nothing else may be wrong."""
+    _, findings = build_texts({"m.machine": machine, "m.micro": micro}, "m.machine")
+    assert {finding.name for finding in findings} <= {"goes-astray"}, findings
+    return [finding.message for finding in findings]
+
+
+def test_the_hardware_keeps_the_bits_that_a_field_does_not_hold() -> None:
+    """Word 9 goes to 8, whatever stands in its three bits for the label at 0."""
+    assert found(PAGES, WORDS) == ["`to` does not lead to `main` from 0x9: the hardware goes on to 0x8"]
+
+
+@pytest.mark.parametrize(("machine", "micro"), [
+    (PAGES, WORDS.replace("goto main", "near other")),
+    (PAGES, WORDS.replace("goto main", "turn, goto main")),                     # from the second page to the first
+    (PAGES.replace("if turn else page", "if turn else (0 if jump else page)"), WORDS),
+    (PAGES.replace("if turn else page", "if turn else key if jump else page") + "input key 1 bit\n", WORDS),
+    (PAGES, WORDS.replace("goto main", "jump, to 0")),                          # a number is taken as it is
+], ids=["kept", "turned", "tied", "from outside", "a number"])
+def test_where_it_can_lead_there_nothing_is_said(machine: str, micro: str) -> None:
+    assert found(machine, micro) == []
+
+
+BEHIND = """\
+machine m "a register between what the words say and the store"
+microprogram "m.micro"
+store control 8 words of 4 bits
+    address shown
+field successor 3 bits address, idle following
+spare 1 bit
+state shown 3 bits, reset 0
+    next decided
+state decided 3 bits, reset 0
+    next {successor[2:1], LOW}
+"""
+ROUND = """\
+routine start at 0
+    successor away
+    successor away
+routine away at 4
+    successor start
+    successor start
+"""
+
+
+def test_a_register_delays_the_address_by_a_cycle() -> None:
+    assert found(BEHIND.replace("LOW", "successor[0]"), ROUND) == []
+    assert found(BEHIND.replace("LOW", "0b1"), ROUND)[0] == (
+        "`successor` does not lead to `away` from 0x0: the hardware goes on to 0x5")
+
+
+FORK = """\
+machine m "a word names its successor; a line is at the lowest bit"
+microprogram "m.micro"
+store control 8 words of 5 bits
+    address at_word
+field asks 1 bit
+field successor 3 bits address, idle following
+field hint 1 bit
+input key 1 bit
+state at_word 3 bits, reset 0
+    next {successor[2:1], LOW}
+order fork <no> <yes>: asks, successor pair(<no>, <yes>)
+"""
+FORKS = """\
+routine start at 0
+    fork start away
+routine away
+    successor start
+"""
+
+
+def test_a_bit_that_the_hardware_ties() -> None:
+    assert found(FORK.replace("LOW", "key if asks else successor[0]"), FORKS) == []
+    assert found(FORK.replace("LOW", "key or 0b1"), FORKS.replace("fork start away", "successor away")) == [
+        "`successor` does not lead to `start` from 0x1: the hardware goes on to 0x1"]  # `away` stands at 0x1
+
+
+def test_what_a_term_may_be() -> None:
+    terms = Terms()
+    a, b, line = (terms.leaf("state", name, width) for name, width in (("a", 4), ("b", 4), ("line", 1)))
+    chosen = terms.if_(line, terms.const(3, 4), terms.const(5, 4))
+    assert [value for value in range(16) if may_be(chosen, value)] == [3, 5]
+    masked = terms.and_((a, terms.const(6, 4)))
+    assert [value for value in range(16) if may_be(masked, value)] == [0, 2, 4, 6]
+    forced = terms.or_((b, terms.const(9, 4)))
+    assert [value for value in range(16) if may_be(forced, value)] == [9, 11, 13, 15]
+    joined = terms.join((line, terms.const(2, 2)))
+    assert [value for value in range(8) if may_be(joined, value)] == [2, 6]
