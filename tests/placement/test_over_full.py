@@ -356,3 +356,31 @@ def test_labels_of_a_block_in_two_stores() -> None:
 
     assert message(small, pair("control")) == ""
     assert message(small, pair("other")) == "block-conflict: the words of a block stand in different stores"
+
+
+def one_page(count: int, *fixed: int) -> Program:
+    """A body of one page of four words, whose first words are fixed."""
+    return program([word(at, fixed=fixed[at:at + 1]) for at in range(count)], [body(0, count, same_page=4)])
+
+
+@pytest.mark.parametrize(("size", "wanted", "line", "label", "beside", "notes"), [
+    (8, rows(*[1] * 9), None, "", [], []),
+    (8, rows(*[1] * 7, fixed=[0, 4]), None, "", [], ["2 of the 8 words are fixed"]),
+    (16, one_page(7), 1, "the first of them", [], []),
+    # three words beside the fixed one are as many as the page has room for: the fourth is the one too many
+    (16, one_page(7, 6), 5, "one of the words that must stand in this page", [], []),
+    (16, one_page(2, 4, 8), 2, "fixed at 0x8", [(1, "fixed at 0x4")], []),
+    (4, program([word(at, fixed=(1,) if at == 1 else (), targets=[("short", label(at))]) for at in range(3)]),
+     3, "one of the words that a short field must reach", [], ["it must stand there for a short reference to `w2`"]),
+    (16, rows(3, 7, fixed=[6, 13]), 4, "the row begins here", [], []),
+    (16, rows(7, 7, fixed=[6, 13]), 1, "the row begins here", [], []),
+    (16, rows(4, 4, 2, fixed=[5, 11, 12, 13, 14, 15]), 9, "no room for this row of 2 words", [],
+     ["every arrangement was ruled out"]),
+])
+def test_where_it_is_told_and_what_beside_it(size: int, wanted: Program, line: int | None, label: str,
+                                             beside: list[tuple[int, str]], notes: list[str]) -> None:
+    """Word N stands in line N + 1 of the text."""
+    placement, (finding,) = place(one_store(size, (size - 1).bit_length()), wanted, None)
+    assert placement is None and finding.label == label and list(finding.notes) == notes
+    assert (finding.span.line if finding.span else None) == line
+    assert [(place.span.line, place.label) for place in finding.places] == beside
