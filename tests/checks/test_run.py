@@ -467,8 +467,27 @@ def test_with_assumptions_that_leave_nothing_only_that_is_told() -> None:
     found = report(dead)
     assert names(found) == ["over-assumed"]
     assert found.findings[0].places[0].label == "also assumed" and found.findings[0].trace is not None
-    assert found.findings[0].notes[0].startswith("shortest sequence to such a state: ")
+    assert found.findings[0].notes == ("shortest sequence to such a state: 0 cycles",)
     assert outcomes(found)["over-assumed assumptions"] == "broken"
+
+
+def test_with_assumptions_that_leave_nothing_later_on_it_is_told_where() -> None:
+    chime = """\
+machine chime
+store control 4 words of 1 bit
+    address upc
+field strike 1 bit
+state upc 2 bits, reset 0
+    next upc + 1
+input gust 1 bit
+assume gust or upc is not 2
+assume not (gust and upc is 2)
+"""
+    micro = "routine ring at 0\n        strike\n  still: strike 0\n        strike\n        strike\n"
+    found = report(Sound(chime, micro))
+    (finding,) = findings_named("over-assumed", found)
+    assert finding.notes == ("shortest sequence to such a state: 2 cycles",
+                             "the last cycle before it is at `ring.still` (0x1)")
 
 
 # ---------------------------------------------------------------- what is not known

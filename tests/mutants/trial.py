@@ -283,7 +283,7 @@ class _Together(_Chosen):
         return True
 
 
-QUIET = ("-q", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header")
+QUIET = ("-q", "-o", "addopts=", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header")
 
 
 def _in_child(work: Callable[[], Any], seconds: float) -> Any:

@@ -45,14 +45,13 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     assert found is not None
     assumptions = contents.machine.assumptions
     at = spot(contents, found)
-    notes: tuple[str, ...] = (f"shortest sequence to such a state: {from_reset(contents.machine, found)}",)
-    if at.phrase:
-        notes = (*notes, f"the last cycle before it is {at.phrase}")
+    notes = [f"shortest sequence to such a state: {from_reset(contents.machine, found)}"]
+    notes += [f"the last cycle before it is {at.phrase}"] * bool(at.phrase)
     return error(
         EXPLANATION.name,
         "the assumptions leave no input in a state that can be reached, so nothing after it is proved",
         about(verdict.property).span, "no input satisfies every `assume` there",
-        places=tuple(Place(assumption.span, "also assumed") for assumption in assumptions[1:]), notes=notes,
+        places=tuple(Place(assumption.span, "also assumed") for assumption in assumptions[1:]), notes=tuple(notes),
         help="widen an assumption so that each state leaves the surroundings something to do",
     )._replace(trace=found.trace)
 

@@ -115,8 +115,7 @@ def unsearched(contents: Contents, found: Iterable[Certain], executed: Mapping[s
         for address in one.addresses:
             if address in sites and address not in known:
                 line = tell_word(contents, one, address).span
-                key = one.asked.check, one.asked.subject, line and (line.source.name, line.line)
-                alike.setdefault(key, []).append((one, address))
+                alike.setdefault((one.asked.check, one.asked.subject, line), []).append((one, address))
     return [_would_be(contents, group, why) for group in alike.values()]
 
 

@@ -139,7 +139,7 @@ class _Order:
     """Whether control may go over from one column to another.
 
     Two columns *join* at a step when the word there in the other is one that the text lets follow what this one holds
-    at the step before, or when both have come to their end. Going over at some step is as good as going over where they
+    at the step before, or when there is no step any more. Going over at some step is as good as going over where they
     join, as long as both hold equal words between the two steps."""
 
     def __init__(self, contents: Contents, cells: _Cells) -> None:
@@ -178,7 +178,7 @@ class _Order:
         before = self._cells.profiles[here][step - 1] if step else None
         own, other = self._cells.profiles[here][step], self._cells.profiles[there][step]
         if other is None or own is None:
-            return other is own
+            return False
         if own.word == other.word:
             return True
         return other.word in (self._first if before is None else self._following[before.word])
