@@ -38,7 +38,7 @@ LONGEST = 20
 
 BESIDE = {
     "checks": ("planted", "judge/test_judge.py"), "control": ("prover", "measure", "compare"),
-    "prover": ("checks", "judge/test_judge.py"),
+    "prover": ("checks", "faults", "judge/test_judge.py"),
     "compare": ("cli/test_compare.py", "cli/test_since.py", "judge/test_judge.py"),
     "rom": ("show", "cli/test_burned.py", "cli/test_use.py"),
     "measure": ("cli/test_step.py",),
