@@ -135,6 +135,20 @@ def test_a_derived_field_comes_after_those_that_it_reads() -> None:
     assert stored(list(reversed(fields)), two(label(1), at=7), terms)[0] == 7 << 4 | 0b10
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_derived_field_that_reads_a_bit_of_another_field(turned: bool) -> None:
+    """`low` is the lowest bit of the target, not the lowest of the word, which `both` is: that reads `low`."""
+    terms = Terms()
+    whole = terms.leaf("word", "control", 16)
+    fields = [field("both", 0, 0, derived=terms.parity(terms.slice(whole, 7, 1))),
+              field("low", 1, 1, derived=terms.slice(terms.leaf("field", "target", 4), 0, 0)),
+              field("target", 7, 4, (3, 0))]
+    if turned:
+        fields[:2] = reversed(fields[:2])
+    assert stored(fields, two(label(1), at=7), terms)[0] == 7 << 4 | 0b10
+    assert stored(fields, two(label(1), at=9), terms)[0] == 9 << 4 | 0b11
+
+
 @pytest.mark.parametrize("order", list(permutations(range(3))))
 def test_a_chain_of_derived_fields(order: tuple[int, ...]) -> None:
     """Each turns over the bit above it; the highest is the lowest bit of the target."""

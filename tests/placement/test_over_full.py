@@ -7,7 +7,7 @@ import pytest
 
 from ordain.machine.expression import Terms
 from ordain.machine.model import Machine
-from ordain.microprogram.model import Entry, OpcodeUse, Program
+from ordain.microprogram.model import Entry, Microinstruction, OpcodeUse, Program
 from ordain.placement.fewest import Fewest
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
@@ -153,6 +153,29 @@ def test_pairs_for_which_no_aligned_addresses_are_left() -> None:
         "over-full: 1 aligned blocks of 2 words are needed, 0 are free: over-full by 2 words")
 
 
+def test_a_pair_that_is_needed_a_second_time_in_a_full_store() -> None:
+    """w1 is fixed at an odd address and first in a pair: the pair finds no place, whatever a field can reach."""
+    def named(*at: int) -> Program:
+        return program([word(0, fixed=(0,), targets=[("whole", block(1, 2))]),
+                        *(word(1 + number, fixed=(address,)) for number, address in enumerate(at))])
+
+    assert message(one_store(4, 2), named(2, 3, 1)) == ""
+    assert message(one_store(4, 2), named(1, 2, 3)) == (
+        "over-full: 1 aligned blocks of 2 words are needed, 0 are free: over-full by 2 words")
+
+
+def test_the_block_that_is_told_is_one_of_the_size_of_which_there_are_too_many() -> None:
+    """Two pairs for one aligned place, and after them a table in the text that fits."""
+    def asked(number: int, *named: int) -> Microinstruction:
+        return word(number, targets=[("whole", block(*named)._replace(span=word(number).span))])
+
+    wanted = program([asked(0, 0, 1), word(1), asked(2, 2, 3), word(3), word(4, targets=[("short", label(0))]),
+                      *(word(5 + at, fixed=(address,)) for at, address in enumerate((1, 4)))])
+    _, (finding,) = place(one_store(7, 3), wanted, None)
+    assert finding.message.startswith("2 aligned blocks of 2 words are needed, 1 are free")
+    assert finding.span is not None and finding.span.line == 3
+
+
 def test_what_fits_nowhere_touches_no_chip() -> None:
     told: list[Fewest] = []
     placement, findings = touching_fewest({}, told.append)(one_store(2, 1), program([word(n) for n in range(3)]), None)
@@ -186,7 +209,9 @@ def test_a_row_that_runs_into_fixed_words_without_slots() -> None:
         return program([*row(0, length, fixed=(0,), owner="long"), word(length, fixed=(3,), owner="other")])  # type: ignore[list-item]
 
     assert message(one_store(8, 3), two(3)) == ""
-    assert message(one_store(8, 3), two(5)) == "over-full: the room of `long` at 0x0 holds 3 words, needs 5"
+    named = two(5)._replace(bodies=(body(0, 5, name="long")._replace(kind="instruction"), body(5, 6, name="other")))
+    for wanted in (two(5), named):
+        assert message(one_store(8, 3), wanted) == "over-full: the room of `long` at 0x0 holds 3 words, needs 5"
 
 
 def test_pages() -> None:

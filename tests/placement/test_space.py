@@ -31,6 +31,10 @@ def test_addresses_by_their_bits(size: int, width: int) -> None:
         assert list(space.pages(page)) == sorted({address >> page for address in every})
         for which in range(size >> page):
             assert space.page(page, which) == number({address for address in every if address >> page == which})
+    for counting in range(width + 1):
+        for length in range(1, size + 2):
+            assert space.rows(length, counting) == number({base for base in every if base + length <= size and (
+                base >> counting == base + length - 1 >> counting)})
     for end in range(-1, size + 2):
         assert space.below(end) == number({address for address in every if address < end})
 

@@ -116,7 +116,7 @@ def _into_zones(free: int, rows: Sequence[Row], placed: dict[int, int], singles:
     if not _regions_suffice(free, rows, placed, singles):
         return None
     order = sorted((number for number in range(len(rows)) if number not in placed),
-                   key=lambda at: (-rows[at].length, rows[at].region[1] - rows[at].region[0], rows[at].region[0]))
+                   key=lambda at: (-rows[at].length, rows[at].region[1] - rows[at].region[0]))
     regions = sorted({rows[at].region for at in order} | {single.region for single in singles})
     stretches = [(end - start, _zone(start, regions), start) for start, end in _cut(free, edges)]
     one_zone = len({zone for _, zone, _ in stretches}) <= 1
