@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from ordain.capture.sampling import Reading
     from ordain.cli.capturing import Job
     from ordain.cli.probing import Clipped
+    from ordain.follow.cells import Cell
     from ordain.follow.model import Apart, Fault, Suspect
     from ordain.machine.expression import Node
     from ordain.machine.model import Machine
@@ -87,23 +88,40 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
     every = [*faults(built.contents, built.images),
              *burning_faults(built.contents, built.images, _burned_before(built, path)),
              *wiring_faults(job.states.system), *clip_faults([line.name for line in job.found.lines])]
-    some, apart = _found(job, readings, every, lines, _store(built), quiet)
+    cells, bits = _cells(job, readings, quiet)
+    tried = len(every) + bits
+    some, apart = _found(job, readings, every, cells, lines, _store(built), quiet)
     if form == "json":
         print_json({"command": "diagnose", "status": 1,
-                    **diagnosis_data(some, len(readings), sound.clocks, len(every), apart, how.skip)})
+                    **diagnosis_data(some, len(readings), sound.clocks, tried, apart, how.skip)})
         return 1
     place = "" if apart is None or apart.address is None else \
         f", at {word_name(built.contents, _store(built), apart.address) or 'a word that was not placed'},"
-    show(manner, diagnosis_lines(some, len(readings), sound.clocks, len(every), apart, place, how.skip,
+    show(manner, diagnosis_lines(some, len(readings), sound.clocks, tried, apart, place, how.skip,
                                  page_of(manner)))
     return 1
 
 
-def _found(job: "Job", readings: "list[Reading]", every: "list[Fault]", lines: "dict[str, Node]",
+def _cells(job: "Job", readings: "list[Reading]", quiet: bool) -> "tuple[list[Cell], int]":
+    """The bits of words that explain more than a sound machine does; and how many were tried."""
+    from ordain.follow.cells import Cells, stores_with_cells
+
+    found: list[Cell] = []
+    tried = 0
+    for store in stores_with_cells(job.contents):
+        count = len(job.contents.words[store]) * job.contents.machine.stores[store].bits
+        tried += count
+        title = f"{count:,} bits of {store}: clock"
+        found += Cells(job.states.system, store, [line.level for line in job.found.lines], job.states.held is not None
+                       ).found(job.clips, readings, _progress(quiet, len(readings), title))
+    return found, tried
+
+
+def _found(job: "Job", readings: "list[Reading]", every: "list[Fault]", cells: "list[Cell]", lines: "dict[str, Node]",
            store: str, quiet: bool) -> "tuple[list[Suspect], Apart | None]":
     from ordain.follow.diagnosing import suspects, told_apart
 
-    some = suspects(job.states, job.clips, readings, every, _progress(quiet, len(every)))
+    some = suspects(job.states, job.clips, readings, every, cells, _progress(quiet, len(every), "faults:"))
     if sys.stderr.isatty() and not quiet:
         sys.stderr.write("\r\x1b[K")
     whole = [one for one in some if one.clocks == len(readings)]
@@ -148,7 +166,7 @@ def _others(machine: "Machine", seen: set[str]) -> "dict[str, Node]":
     return found
 
 
-def _progress(quiet: bool, count: int) -> "Callable[[int], None] | None":
+def _progress(quiet: bool, count: int, what: str) -> "Callable[[int], None] | None":
     if quiet or not sys.stderr.isatty():
         return None
     shown = time.monotonic()
@@ -157,6 +175,6 @@ def _progress(quiet: bool, count: int) -> "Callable[[int], None] | None":
         nonlocal shown
         if time.monotonic() - shown > 0.2:
             shown = time.monotonic()
-            sys.stderr.write(f"\r\x1b[K{number} of {count} faults")
+            sys.stderr.write(f"\r\x1b[K{what} {number:,} of {count:,}")
             sys.stderr.flush()
     return report

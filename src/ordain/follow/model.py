@@ -7,7 +7,8 @@ from typing import Literal, NamedTuple, TypeAlias
 from ordain.control.model import Trace
 from ordain.machine.expression import Node, Terms
 
-FaultKind: TypeAlias = Literal["chip", "pin", "bridge", "exchange", "burning", "state", "input", "synchroniser", "clip"]
+FaultKind: TypeAlias = Literal["chip", "pin", "bridge", "exchange", "burning", "cell", "state", "input", "synchroniser",
+                               "clip"]
 
 
 class Seen(NamedTuple):

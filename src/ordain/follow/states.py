@@ -5,7 +5,7 @@ image is taken with the prover's partitioned relation. Nothing is guessed: every
 it shows what was seen is in the set, and no other.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from copy import copy
 from time import monotonic
 
@@ -14,13 +14,14 @@ from oxidd.bdd import BDDFunction
 from ordain.control.model import System
 from ordain.control.system import with_free
 from ordain.follow.model import Fault, Seen, with_bit
-from ordain.machine.expression import Node, substitute
+from ordain.logic.narrowing import bits_read
+from ordain.machine.expression import Leaf, Node, Not, Slice, substitute
 from ordain.prover.model import Limits, Property
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cases import Case, Watch, model_of
 from ordain.prover.symbolic.paths import one_of
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import Part, Relation
+from ordain.prover.symbolic.relation import LARGEST, Part, Relation
 from ordain.prover.symbolic.space import by_value
 
 LIMITS = Limits(seconds=60.0, memory=2_000_000_000)
@@ -32,10 +33,10 @@ class States:
     be asked of cycles (`may`). Of a machine with phases a cycle is a phase. `gated`: what is seen is one cycle for each
     edge of a clock that something may hold, and the cycles in which it was held are not seen. Sets are numbers, from
     0. `stopped`: "" where everything is known that a running machine can come to; else which limit ended the search
-    for it, after which any state is taken for possible."""
+    for it, after which any state is taken for possible. Without `searched` nobody looks for it."""
 
     def __init__(self, system: System, lines: Sequence[Node], asked: Iterable[Node], gated: bool = False,
-                 limits: Limits = LIMITS) -> None:
+                 limits: Limits = LIMITS, searched: bool = True, largest: int = LARGEST) -> None:
         terms, clock = system.terms, system.contents.machine.clock
         held = clock.held if gated and clock is not None else None
         every = tuple(dict.fromkeys((*lines, *asked, *(() if held is None else (held,)))))
@@ -46,7 +47,8 @@ class States:
         nodes = tuple(node for prop in properties for node in nodes_of(prop))
         system = system._replace(free=with_free(system.free, nodes))
         monitors = tuple(dict.fromkeys(monitor for prop in properties for monitor in prop.monitors))
-        self.case = Case(model_of(system, properties, limits), monitors, Watch(limits, None, monotonic()))
+        self.case = Case(model_of(system, properties, limits), monitors, Watch(limits, None, monotonic()),
+                         ended="" if searched else "not searched")
         self.system, self.space, self.terms = system, self.case.space, terms
         space, self.stopped = self.space, self.case.layers.stopped
         if self.stopped == "interrupted":
@@ -62,7 +64,7 @@ class States:
         reads = required.reads
         for node in (*self.lines, *(() if held is None else (lowered[held],))):
             reads |= space.read_by(node)
-        parts = self.case.model.parts(self.case.atoms, _no_limit)
+        parts = self.case.model._replace(largest=largest).parts(self.case.atoms, _no_limit)
         self._relation = Relation(space, parts, self.case.atoms, Part(required.holds, reads, 0), _no_limit)
         self._free = space.cube(range(space.states, space.atoms.count))
         self._numbers: dict[BDDFunction, int] = {}
@@ -85,15 +87,20 @@ class States:
         other.system, other.space = system, self.space.changed(system, variables)
         model = self.case.model._replace(system=system, space=other.space)
         required = model.required
-        other._seen = [other.space.of(node) for node in self.lines]
+        other._lowered = {node: self._behind(fault, one) for node, one in self._lowered.items()}
+        other.lines = [self._behind(fault, node) for node in self.lines]
+        other._seen = [other.space.of(node) for node in other.lines]
         reads = required.reads
-        for node in (*self.lines, *(() if self.held is None else (self.held,))):
+        other.held = None if self.held is None else self._behind(fault, self.held)
+        for node in (*other.lines, *(() if other.held is None else (other.held,))):
             reads |= other.space.read_by(node)
-        other._held = None if self.held is None else other.space.of(self.held)
+        other._held = None if other.held is None else other.space.of(other.held)
         parts = model.parts(self.case.atoms, _no_limit)
         other._relation = Relation(other.space, parts, self.case.atoms, Part(required.holds, reads, 0), _no_limit)
         other._numbers, other.sets, other._observed, other._conditions, other._waited = {}, [], {}, {}, {}
         other.stopped = "changed"
+        if not fault.state:
+            return other
         found = self.space.true
         for variable in self.space.variables:
             found = found & self.space.within(variable.leaf, variable.values)
@@ -103,11 +110,33 @@ class States:
         other._any = found
         return other
 
+    def confined(self, condition: BDDFunction, atoms: Collection[int]) -> "States":
+        """The same over cycles with a condition that speaks of some atoms alone, and without these."""
+        other, without = copy(self), self.space.cube(atoms)
+        either = without & self.space.next_cube(atoms)
+        parts = [part._replace(holds=(part.holds & condition).exists(either)) for part in self._relation.parts]
+        required = self._relation.required
+        other._relation = Relation(self.space, parts, self._relation.over, required._replace(
+            holds=(required.holds & condition).exists(without)), _no_limit)
+        other._seen = [(one & condition).exists(without) for one in self._seen]
+        other._held = None if self._held is None else (self._held & condition).exists(without)
+        other._numbers, other.sets, other._observed, other._conditions, other._waited = {}, [], {}, {}, {}
+        return other
+
     def _inside(self, fault: Fault, nodes: dict[str, Node]) -> dict[str, Node]:
         """What the machine makes of them, given what it gets."""
         if not fault.inside:
             return nodes
         return dict(zip(nodes, substitute(self.terms, tuple(nodes.values()), dict(fault.inside))))
+
+    def _behind(self, fault: Fault, node: Node) -> Node:
+        """A line of the machine that gets something else. What stands at an input itself is what comes in."""
+        inner = node
+        while isinstance(inner, Not | Slice):
+            inner = inner.args[0]
+        if not fault.inside or (fault.kind == "input" and inner in dict(fault.inside)):
+            return node
+        return substitute(self.terms, (node,), dict(fault.inside))[0]
 
     def number(self, states: BDDFunction) -> int:
         found = self._numbers.get(states)
@@ -123,6 +152,10 @@ class States:
         """Wherever a machine can be that has run for any time since its reset."""
         if not self.stopped:
             return self.number(self.case.layers.reached)
+        return self.anywhere()
+
+    def anywhere(self) -> int:
+        """Every state, whether anything leads to it or not."""
         return self.number(self._any)
 
     # ------------------------------------------------------------ one cycle
@@ -190,6 +223,36 @@ class States:
         found = space.true
         for bit, condition in enumerate(reversed(space.bits(self.system.addresses[store]))):
             found = found & (condition if address >> bit & 1 else ~condition)
+        return found
+
+    def read(self, store: str) -> int:
+        """The bits of a store's words on which anything depends that is seen or follows, as the bits of a number."""
+        system, found = self.system, 0
+        machine = system.contents.machine
+        roots = (*self.lines, *self._lowered.values(), *(one.next for one in self.space.variables),
+                 *system.assumptions, *system.addresses.values())
+        for leaf, mask in bits_read(roots).items():
+            if isinstance(leaf, Leaf) and leaf.kind == "word" and leaf.name == store:
+                found |= mask
+            elif isinstance(leaf, Leaf) and leaf.kind == "field" and machine.fields[leaf.name].store == store:
+                found |= mask << machine.fields[leaf.name].low
+        return found
+
+    def outcomes(self, besides: Collection[int]) -> list[BDDFunction]:
+        """All that a cycle comes to: what is required of it, whether it is held, what is seen, what follows on atoms of
+        the states but for some."""
+        return [self._relation.required.holds, *([] if self._held is None else [self._held]), *self._seen,
+                *(self.space.function(atom) for atom in range(self.space.states) if atom not in besides)]
+
+    def presented(self, number: int, store: str) -> int:
+        """The addresses of a store that a set may present before the next set, as the bits of a number; whatever is
+        seen, and in cycles in which the clock is held, too."""
+        every = self.space.false
+        for some in self.waiting(number):
+            every = every | some
+        found = 0
+        for address in self.addresses(store, every & self.case.model.required.holds):
+            found |= 1 << address
         return found
 
     def presenting(self, number: int, store: str, address: int) -> BDDFunction:

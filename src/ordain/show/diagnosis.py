@@ -15,7 +15,7 @@ def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: in
     """`clocks`: of the capture; `sound`: how many a machine without a fault explains; `place`: the word in
     the clock that `apart` is about, or ""; `skipped`: clocks before the first that was looked at."""
     whole = [one for one in found if one.clocks == clocks]
-    lines = [f"{tried} faults tried on {clocks:,} clocks, of which a sound machine explains {sound:,}", ""]
+    lines = [f"{tried:,} faults tried on {clocks:,} clocks, of which a sound machine explains {sound:,}", ""]
     if whole:
         lines.append("explain all of it:" if len(whole) > 1 else "explains all of it:")
     for number, one in enumerate(whole, 1):
