@@ -6,6 +6,7 @@ Icarus Verilog: https://github.com/steveicarus/iverilog, IEEE 1364-2005.
 
 import shutil
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from random import Random
 from typing import NamedTuple
@@ -41,13 +42,15 @@ pytestmark = pytest.mark.skipif(shutil.which("iverilog") is None, reason="wants 
 
 class Run(NamedTuple):
     """A machine that ran: what stood everywhere in each cycle, up to the first of which the simulator does not know all
-    that control depends on; and the lines that an analyzer is at."""
+    that control depends on; and the lines that an analyzer is at. `given`: what stood at the inputs themselves."""
 
     contents: Contents
     rows: list[dict[str, Bits]]
     lines: tuple[Line, ...]
+    given: tuple[dict[str, int], ...] = ()
 
 
+@cache
 def built_at(name: str) -> Built:
     directory = ROOT / ("microcode" if name == "heron" else f"examples/{name}")
     (file,) = [one for one in directory.glob("*.machine") if "\nmachine " in "\n" + one.read_text()]
@@ -74,26 +77,31 @@ def lines_of(contents: Contents, random: Random, many: bool) -> tuple[Line, ...]
 
 
 def ran(name: str, seed: int, place: Path, broken: Mapping[str, bytes] | None = None, cycles: int = CYCLES,
-        many: bool = False, burned: Mapping[str, Sequence[int]] | None = None) -> Run:
+        many: bool = False, burned: Mapping[str, Sequence[int]] | None = None,
+        change: Callable[[Contents], Contents] = lambda sound: sound,
+        bend: Callable[[str, int], int] = lambda _, level: level) -> Run:
     """`broken`: images of chips with a fault in them; the lines are those of the simulated machine all the same.
     `burned`: what stores read then, for those that the simulator does not read through their chips because some
-    spare bit is in none."""
+    spare bit is in none. `change`: the machine that is simulated in place of the sound one. `bend`: what it gets of an
+    input; so it stands in the rows."""
     built, random = built_at(name), Random(seed)
     contents = with_resets(built.contents, Random(seed).choice)
     memories = {one: {address: exactly(Random(seed * 65536 + address).getrandbits(memory.bits), memory.bits)
                       for address in range(memory.words)}
                 for one, memory in contents.machine.memories.items()}
     held = contents._replace(words={**contents.words, **{one: tuple(words) for one, words in (burned or {}).items()}})
-    path, inputs = Datapath(held), inputs_by_chance(contents, random, cycles)
+    path = Datapath(change(held))
+    given = inputs_by_chance(contents, random, cycles)
+    inputs = [{name: bend(name, level) for name, level in row.items()} for row in given]
     there = simulated(path, {**built.images, **(broken or {})}, memories, inputs, place)
     ports = {**contents.machine.inputs, **contents.machine.conditions}
-    found = [{**{name: exactly(value, ports[name].width) for name, value in given.items()},
+    found = [{**{name: exactly(value, ports[name].width) for name, value in got.items()},
               **{name: comparing.bits_of(digits) for name, digits in zip(comparing.shown(path), row)}}
-             for given, row in zip(inputs, there, strict=True)]
+             for got, row in zip(inputs, there, strict=True)]
     names = {*(variable.name for variable in build_system(contents).variables)}
     known = next((at for at, row in enumerate(found) if any(
         bits.known != (1 << wide(contents, one)) - 1 for one, bits in row.items() if one in names)), len(found))
-    return Run(built.contents, found[:known], lines_of(contents, random, many))
+    return Run(built.contents, found[:known], lines_of(contents, random, many), tuple(given[:known]))
 
 
 def with_resets(contents: Contents, choose: Callable[[Sequence[int]], int]) -> Contents:

@@ -14,7 +14,8 @@ import pytest
 from ordain.capture.sampling import Reading
 from ordain.cli.main import run as command
 from ordain.control.system import build_system
-from ordain.follow.diagnosing import suspects, told_apart
+from ordain.follow.apart import look
+from ordain.follow.diagnosing import suspects
 from ordain.follow.faults import faults
 from ordain.follow.following import Clips, follow
 from ordain.follow.states import States
@@ -75,8 +76,8 @@ def test_the_fault_that_was_planted_explains_everything(name: str, tmp_path: Pat
         found = suspects(states, clips, readings, faults(run.contents, built.images))
         whole = [one for one in found if one.clocks == len(readings)]
         (place,) = [at for at, one in enumerate(whole) if fault.text in [same.text for same in one.faults]]
-        apart = told_apart(states, clips, readings, whole, others, "control") if len(whole) > 1 else None
-        if apart is not None and place in (*apart.ones, *apart.zeros):
+        apart = look(states, clips, readings, whole, others, "control").apart if len(whole) > 1 else None
+        if apart is not None and apart.clock and place in (*apart.ones, *apart.zeros):
             told += 1
             at = next(number for number, line in enumerate(run.lines) if line.name == apart.line)
             assert words[apart.clock - 1] >> at & 1 == (place in apart.ones)

@@ -26,9 +26,8 @@ if TYPE_CHECKING:
     from ordain.cli.capturing import Job
     from ordain.cli.probing import Clipped
     from ordain.follow.cells import Cell
-    from ordain.follow.model import Apart, Fault, Suspect
+    from ordain.follow.model import Fault, Looked, Suspect
     from ordain.machine.expression import Node
-    from ordain.machine.model import Machine
     from ordain.pipeline import Built
 
 MOST = 10_000
@@ -50,13 +49,13 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
     of wires and bus drivers are not tried. Exit status 0: nothing to explain. 1: something is.
     """
     from ordain.capture.model import BadCapture
+    from ordain.follow.apart import lines_of
     from ordain.follow.burning import burning_faults
     from ordain.follow.faults import faults
     from ordain.follow.following import follow
     from ordain.follow.wiring import clip_faults, wiring_faults
     from ordain.pipeline import build_model
-    from ordain.rom.contents import word_name
-    from ordain.show.diagnosis import diagnosis_data, diagnosis_lines
+    from ordain.show.diagnosis import diagnosis_data, diagnosis_lines, word_at
 
     manner = Manner(form, quiet, colour)
     path = find_machine(how.machine)
@@ -69,7 +68,7 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
         machine = built.machine
 
         def others(found: "Clipped") -> "list[Node]":
-            lines.update(_others(machine, {line.name for line in found.lines}))
+            lines.update(lines_of(machine))
             return list(lines.values())
 
         job = job_of(built.contents, read, how, "running", cycles, quiet, [], others)
@@ -90,15 +89,14 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
              *wiring_faults(job.states.system), *clip_faults([line.name for line in job.found.lines])]
     cells, bits = _cells(job, readings, quiet)
     tried = len(every) + bits
-    some, apart = _found(job, readings, every, cells, lines, _store(built), quiet)
+    some, looked = _found(job, readings, every, cells, lines, _store(built), quiet)
     if form == "json":
         print_json({"command": "diagnose", "status": 1,
-                    **diagnosis_data(some, len(readings), sound.clocks, tried, apart, how.skip)})
+                    **diagnosis_data(some, len(readings), sound.clocks, tried, looked, how.skip)})
         return 1
-    place = "" if apart is None or apart.address is None else \
-        f", at {word_name(built.contents, _store(built), apart.address) or 'a word that was not placed'},"
-    show(manner, diagnosis_lines(some, len(readings), sound.clocks, tried, apart, place, how.skip,
-                                 page_of(manner)))
+    place = "" if looked is None or looked.apart is None or looked.apart.address is None else \
+        word_at(built.contents, _store(built), looked.apart.address)
+    show(manner, diagnosis_lines(some, len(readings), sound.clocks, tried, looked, place, how.skip, page_of(manner)))
     return 1
 
 
@@ -118,14 +116,15 @@ def _cells(job: "Job", readings: "list[Reading]", quiet: bool) -> "tuple[list[Ce
 
 
 def _found(job: "Job", readings: "list[Reading]", every: "list[Fault]", cells: "list[Cell]", lines: "dict[str, Node]",
-           store: str, quiet: bool) -> "tuple[list[Suspect], Apart | None]":
-    from ordain.follow.diagnosing import suspects, told_apart
+           store: str, quiet: bool) -> "tuple[list[Suspect], Looked | None]":
+    from ordain.follow.apart import look
+    from ordain.follow.diagnosing import suspects
 
     some = suspects(job.states, job.clips, readings, every, cells, _progress(quiet, len(every), "faults:"))
     if sys.stderr.isatty() and not quiet:
         sys.stderr.write("\r\x1b[K")
     whole = [one for one in some if one.clocks == len(readings)]
-    return some, told_apart(job.states, job.clips, readings, whole, lines, store) if len(whole) > 1 else None
+    return some, look(job.states, job.clips, readings, whole, lines, store) if len(whole) > 1 else None
 
 
 def _burned_before(built: "Built", machine: "Path") -> "dict[str, list[tuple[str, bytes]]]":
@@ -147,23 +146,6 @@ def _burned_before(built: "Built", machine: "Path") -> "dict[str, list[tuple[str
 def _store(built: "Built") -> str:
     """The first store that a microprogram fills: its address says where control is."""
     return next(store.name for store in built.machine.stores.values() if store.fill == "microprogram")
-
-
-def _others(machine: "Machine", seen: set[str]) -> "dict[str, Node]":
-    """Lines at which a clip could be and is not: bits of fields and states."""
-    terms = machine.terms
-    found: dict[str, Node] = {}
-    leaves = [(name, terms.leaf("field", name, field.width)) for name, field in machine.fields.items()
-              if field.holds != "spare"]
-    leaves += [(name, terms.leaf("state", name, state.width)) for name, state in machine.states.items()]
-    for name, leaf in leaves:
-        for bit in range(leaf.width):
-            title = f"{name}[{bit}]" if leaf.width > 1 else name
-            if title not in seen:
-                level = terms.slice(leaf, bit, bit)
-                low = name in machine.fields and machine.fields[name].active_low
-                found[title] = terms.not_(level) if low else level
-    return found
 
 
 def _progress(quiet: bool, count: int, what: str) -> "Callable[[int], None] | None":

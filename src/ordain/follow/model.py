@@ -106,15 +106,31 @@ class Suspect(NamedTuple):
 
 
 class Apart(NamedTuple):
-    """What tells suspects apart: a line at which a clip would see 1 in a clock with some of them and 0 with others, by
-    their numbers. `address`: of the microprogram's store in that clock, with the first of them for which it is
-    known."""
+    """What tells suspects apart: a line at which a clip would see 1 with some of them and 0 with others, by their
+    numbers. `clock`: of the capture; 0: in no clock of it, but whenever the word at `address` is presented. `address`:
+    of the microprogram's store in that clock, with the first of them for which it is known. `given`: the levels that
+    states and inputs have to have then, for it to be so; `after`: it is seen in the clock after that one; `steps`:
+    clocks from reset to there, at least."""
 
     line: str
     clock: int
     address: int | None
     ones: tuple[int, ...]
     zeros: tuple[int, ...]
+    given: tuple[tuple[str, int], ...] = ()
+    after: bool = False
+    steps: int = 0
+
+
+class Looked(NamedTuple):
+    """`apart`: the next measurement; None where there is none. Then `alike` are the suspects by their numbers, those of
+    each group the same to every line, and `known` whether all that they can come to was looked at. `among`: how many
+    suspects were."""
+
+    apart: Apart | None
+    alike: tuple[tuple[int, ...], ...]
+    known: bool
+    among: int
 
 
 def with_bit(terms: Terms, node: Node, bit: int, level: Node) -> Node:

@@ -49,7 +49,7 @@ class States:
         monitors = tuple(dict.fromkeys(monitor for prop in properties for monitor in prop.monitors))
         self.case = Case(model_of(system, properties, limits), monitors, Watch(limits, None, monotonic()),
                          ended="" if searched else "not searched")
-        self.system, self.space, self.terms = system, self.case.space, terms
+        self.system, self.space, self.terms, self.start = system, self.case.space, terms, self.case.start
         space, self.stopped = self.space, self.case.layers.stopped
         if self.stopped == "interrupted":
             raise KeyboardInterrupt
@@ -101,14 +101,17 @@ class States:
         other.stopped = "changed"
         if not fault.state:
             return other
-        found = self.space.true
+        other.start, other._any = self._stuck(fault, self.start), self._stuck(fault, self._any)
+        return other
+
+    def _stuck(self, fault: Fault, states: BDDFunction) -> BDDFunction:
+        """States with a bit at a level, whatever it was before."""
         for variable in self.space.variables:
-            found = found & self.space.within(variable.leaf, variable.values)
             if variable.name == fault.state:
                 atom = self.space.atoms.of(variable.leaf)[fault.bit]
-                found = found & (self.space.now[atom] if fault.level else ~self.space.now[atom])
-        other._any = found
-        return other
+                level = self.space.now[atom] if fault.level else ~self.space.now[atom]
+                return states.exists(self.space.cube((atom,))) & level
+        return states
 
     def confined(self, condition: BDDFunction, atoms: Collection[int]) -> "States":
         """The same over cycles with a condition that speaks of some atoms alone, and without these."""
@@ -146,7 +149,34 @@ class States:
         return found
 
     def at_reset(self) -> int:
-        return self.number(self.case.start)
+        return self.number(self.start)
+
+    def following(self, states: BDDFunction) -> BDDFunction:
+        """The states that follow those of a set, whatever is seen."""
+        self.space.tidy()
+        return self._relation.after(states)
+
+    @property
+    def required(self) -> BDDFunction:
+        """What holds in every cycle."""
+        return self._relation.required.holds
+
+    def reached(self, until: float) -> BDDFunction | None:
+        """What is reached from reset; None: that was not known at a time of `monotonic`."""
+        found = now = self.start
+        while now.satisfiable():
+            if monotonic() > until:
+                return None
+            now = self.following(now) & ~found
+            found = found | now
+        return found
+
+    def condition(self, node: Node) -> BDDFunction:
+        """A condition, one of those asked for."""
+        found = self._conditions.get(node)
+        if found is None:
+            found = self._conditions[node] = self.space.of(self._lowered[node])
+        return found
 
     def running(self) -> int:
         """Wherever a machine can be that has run for any time since its reset."""
@@ -261,9 +291,7 @@ class States:
 
     def may(self, node: Node, cycles: BDDFunction) -> tuple[bool, bool]:
         """Whether a condition, one of those asked for, can be 0 and can be 1 in some cycles."""
-        condition = self._conditions.get(node)
-        if condition is None:
-            condition = self._conditions[node] = self.space.of(self._lowered[node])
+        condition = self.condition(node)
         return (cycles & ~condition).satisfiable(), (cycles & condition).satisfiable()
 
     def line_may(self, line: int, cycles: BDDFunction) -> tuple[bool, bool]:

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from ordain.follow.model import Apart, Suspect
+from ordain.follow.model import Looked, Suspect
+from ordain.rom.contents import Contents, word_name
 from ordain.show.page import Page, fold
 from ordain.show.paint import printable
 
@@ -10,10 +11,10 @@ SHOWN = 8
 """Suspects that explain only a part, at most."""
 
 
-def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: int, apart: Apart | None, place: str,
+def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: int, looked: Looked | None, place: str,
                     skipped: int, page: Page) -> list[str]:
-    """`clocks`: of the capture; `sound`: how many a machine without a fault explains; `place`: the word in
-    the clock that `apart` is about, or ""; `skipped`: clocks before the first that was looked at."""
+    """`clocks`: of the capture; `sound`: how many a machine without a fault explains; `place`: what the
+    next measurement's address is called, or ""; `skipped`: clocks before the first that was looked at."""
     whole = [one for one in found if one.clocks == clocks]
     lines = [f"{tried:,} faults tried on {clocks:,} clocks, of which a sound machine explains {sound:,}", ""]
     if whole:
@@ -30,23 +31,53 @@ def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: in
     if not found:
         lines += fold("none of them explains more than a sound machine does: look for a fault of another kind, such as "
                       "a wire that is off, a bus driver, an input, or a clip at another line", page)
-    if apart is not None:
-        lines += ["", *fold(f"to tell them apart: a clip at {printable(apart.line)}; in clock "
-                            f"{apart.clock + skipped}{place} it is 1 with {_numbers(apart.ones)}, 0 with "
-                            f"{_numbers(apart.zeros)}", page)]
-    elif len(whole) > 1:
-        lines += ["", *fold("no single line tells them apart in these clocks: capture more of them, or step an "
-                            "instruction that has not run yet", page)]
+    if looked is not None:
+        lines += ["", *_next(looked, place, skipped, page)]
     return lines
 
 
-def diagnosis_data(found: Sequence[Suspect], clocks: int, sound: int, tried: int, apart: Apart | None,
+def _next(looked: Looked, place: str, skipped: int, page: Page) -> list[str]:
+    """What to look at next."""
+    one = looked.apart
+    if one is None and not looked.known:
+        return fold("nothing that tells them apart was found in the time that there is for it: capture more lines, or "
+                    "step an instruction that has not run yet", page)
+    if one is None:
+        groups = "; nor ".join(_numbers(group) for group in looked.alike if len(group) > 1)
+        return fold(f"no line tells {groups} apart, whatever is stepped from reset on: to every clip they are the "
+                    "same. Read the chips in a programmer, try others in their sockets, look at the solder and at the "
+                    "clips", page)
+    where = f"a clip at {printable(one.line)}; "
+    if one.clock:
+        where += f"in clock {one.clock + skipped}" + (f", at {place}," if place else "")
+    elif not one.steps and not place:
+        where += "right after reset"
+    else:
+        given = ", ".join(f"{printable(name)}={level:X}" for name, level in one.given)
+        where += f"step to {place or 'where the states are so'}" + (f", with {given}" if given else "") + (
+            "; in the clock after it" if one.after else "; there")
+    lines = fold(f"to tell them apart: {where} it is 1 with {_numbers(one.ones)}, 0 with {_numbers(one.zeros)}", page)
+    if one.steps > 1:
+        lines += fold(f"(from reset at least {one.steps} clocks)", page)
+    return lines + fold("Power off before a clip or a chip is moved.", page)
+
+
+def word_at(contents: Contents, store: str, address: int) -> str:
+    """`ring+1 (043)`."""
+    name, digits = word_name(contents, store, address), -(-contents.machine.stores[store].address_width // 4)
+    return f"{name or 'a word that was not placed'} ({address:0{digits}X})"
+
+
+def diagnosis_data(found: Sequence[Suspect], clocks: int, sound: int, tried: int, looked: Looked | None,
                    skipped: int) -> dict[str, object]:
-    """The same as data. `ones` and `zeros` are places in `suspects`, from 0."""
+    """The same as data. `ones`, `zeros` and `alike` are places in `suspects`, from 0."""
+    apart = None if looked is None else looked.apart
     return {"clocks": clocks, "sound": sound, "tried": tried,
             "suspects": [{"clocks": one.clocks, "faults": [{"kind": fault.kind, "text": fault.text}
                                                            for fault in one.faults]} for one in found],
-            "apart": None if apart is None else {**apart._asdict(), "clock": apart.clock + skipped}}
+            "apart": None if apart is None else {
+                **apart._asdict(), "clock": apart.clock + skipped if apart.clock else None, "given": dict(apart.given)},
+            "alike": [] if looked is None or not looked.known else [list(group) for group in looked.alike]}
 
 
 def _names(one: Suspect) -> str:
