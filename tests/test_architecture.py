@@ -24,7 +24,7 @@ DATA_MODULES = {
 }
 """What one package may read of another below it; passes themselves meet in `pipeline` and in the commands."""
 ON_DIAGRAMS = {*(f"ordain.measure.{name}" for name in ("cycle_counts", "under_way", "waiting", "rings")),
-               *(f"ordain.follow.{name}" for name in ("states", "broken"))}
+               *(f"ordain.follow.{name}" for name in ("states", "broken", "cells", "apart"))}
 """Counting cycles goes on with the sets of states that the prover finds; so does following a capture."""
 TREES = {"ordain.language", "ordain.language.tree"}
 COMPILER = ("language", "microprogram", "placement")

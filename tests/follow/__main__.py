@@ -34,6 +34,7 @@ from ordain.pipeline import Built
 from ordain.rom.contents import Contents
 from tests.follow.test_captures import built_at, cells_of, ran, words_of
 from tests.follow.test_diagnosis import planted
+from tests.twin.comparing import Unsettled
 
 MACHINES = ("heron", "stepper", "two-masters")
 
@@ -222,7 +223,10 @@ def main() -> None:
     every: list[Tried] = []
     with tempfile.TemporaryDirectory() as directory:
         for number in range(given.faults):
-            one = tried(names[number % len(names)], given.seed + number, given.cycles, Path(directory))
+            try:
+                one = tried(names[number % len(names)], given.seed + number, given.cycles, Path(directory))
+            except Unsettled:
+                continue                            # a ring of gates that never comes to rest: nothing was captured
             if one is not None:
                 every.append(one)
             if one is not None and one.shown and not one.found:

@@ -43,10 +43,11 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
     """Say which single fault explains CAPTURE, where `ordain follow` has found a clock that cannot be.
 
     Tried are, of each chip of a store: a data or address pin that stays at a level, two neighbouring pins that touch, a
-    missing, blank or half programmed chip, one with an image that was burned earlier, two of one size exchanged; a bit
-    of a state or an input that stays at a level, an input that comes inverted, a synchroniser left out; and clips that
-    are off or exchanged. Faults that make no difference to any word are not told apart from a sound machine, and those
-    of wires and bus drivers are not tried. Exit status 0: nothing to explain. 1: something is.
+    missing, blank or half programmed chip, one with an image that was burned earlier, two of one size exchanged; each
+    bit of each word, the other way round; a bit of a state or an input that stays at a level, an input that comes
+    inverted, a synchroniser left out; and clips that are off or exchanged. Where several are left, it says what to look
+    at next. Faults that make no difference to any word are not told apart from a sound machine, and those of wires and
+    bus drivers are not tried. Exit status 0: nothing to explain. 1: something is.
     """
     from ordain.capture.model import BadCapture
     from ordain.follow.apart import lines_of

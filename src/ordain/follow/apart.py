@@ -174,7 +174,7 @@ class _Looking:
             if monotonic() > self._until:
                 self.known = False
                 return None
-            now = one.following(now) & ~found
+            now = one.following(now & required) & ~found
             found = found | now
             steps += 1
         return None
@@ -235,13 +235,9 @@ class _Looking:
 
 
 def _bits_of_states(states: States) -> dict[str, int]:
-    """Each bit of a state that is looked at: its name, its atom."""
-    found = {}
-    for variable in states.space.variables:
-        if variable.name in states.system.contents.machine.states:
-            for bit, atom in enumerate(states.space.atoms.of(variable.leaf)):
-                found[f"{variable.name}[{bit}]" if variable.leaf.width > 1 else variable.name] = atom
-    return found
+    """Each bit of what is remembered from clock to clock: its name, its atom."""
+    return {f"{one.name}[{bit}]" if one.leaf.width > 1 else one.name: atom for one in states.space.variables
+            for bit, atom in enumerate(states.space.atoms.of(one.leaf))}
 
 
 def _named(leaf: Leaf, bits: Mapping[int, bool | None]) -> list[tuple[str, int]]:

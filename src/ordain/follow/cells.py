@@ -17,7 +17,6 @@ from ordain.follow.model import Fault, Seen
 from ordain.follow.states import States
 from ordain.machine.expression import Node, Terms, substitute
 from ordain.machine.model import Machine
-from ordain.machine.print import pins_of_bits
 from ordain.prover.symbolic.relation import AND
 from ordain.prover.symbolic.space import by_value
 from ordain.rom.contents import Contents, word_name
@@ -278,13 +277,16 @@ def cell_fault(contents: Contents, cell: Cell) -> Fault:
 def _told(contents: Contents, store: str, address: int, bit: int, level: int) -> str:
     """`U1.D7 reads 1 in ring+1 (control 043): over`; the pin's level, which may be the other one than the bit's."""
     machine = contents.machine
-    pin, digits = pins_of_bits(machine, store).get(bit, ""), -(-machine.stores[store].address_width // 4)
+    digits = -(-machine.stores[store].address_width // 4)
+    pins = [(f"{chip.name}.D{len(bank.pins) - 1 - place}", pin.inverted) for chip in machine.chips.values()
+            for bank in chip.banks if bank.store == store for place, pin in enumerate(bank.pins) if pin.bit == bit]
     field = next((machine.fields[name] for name in machine.stores[store].fields
                   if machine.fields[name].low <= bit <= machine.fields[name].high), None)
     line = f"bit {bit}" if field is None or field.holds == "spare" else \
         field.name if field.width == 1 else f"{field.name}[{bit - field.low}]"
-    if pin.startswith("not "):
-        pin, level = pin.removeprefix("not "), 1 - level
+    pin = "=".join(dict.fromkeys(name for name, _ in pins))
+    if pins and pins[0][1]:
+        level = 1 - level
     name = word_name(contents, store, address)
     place = f"{store} {address:0{digits}X}"
     where = f"{name} ({place})" if name else place

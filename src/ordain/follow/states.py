@@ -18,7 +18,7 @@ from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node, Not, Slice, substitute
 from ordain.prover.model import Limits, Property
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.cases import Case, Watch, model_of, required_of
 from ordain.prover.symbolic.paths import one_of
 from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import LARGEST, Part, Relation
@@ -77,7 +77,8 @@ class States:
         if fault.clips:
             return self
         contents = self.system.contents._replace(words={**self.system.contents.words, **fault.words})
-        system = self.system._replace(contents=contents, addresses=self._inside(fault, self.system.addresses))
+        system = self.system._replace(contents=contents, addresses=self._inside(fault, self.system.addresses),
+                                      assumptions=tuple(self._behind(fault, one) for one in self.system.assumptions))
         nexts = self._inside(fault, {one.name: one.next for one in self.space.variables})
         if fault.state in nexts:
             level = self.terms.const(fault.level, 1)
@@ -85,8 +86,8 @@ class States:
         variables = [one._replace(next=nexts[one.name]) for one in self.space.variables]
         other = copy(self)
         other.system, other.space = system, self.space.changed(system, variables)
-        model = self.case.model._replace(system=system, space=other.space)
-        required = model.required
+        required = required_of(system, other.space)
+        model = self.case.model._replace(system=system, space=other.space, required=required)
         other._lowered = {node: self._behind(fault, one) for node, one in self._lowered.items()}
         other.lines = [self._behind(fault, node) for node in self.lines]
         other._seen = [other.space.of(node) for node in other.lines]
@@ -225,7 +226,7 @@ class States:
 
     def cycles(self, number: int, seen: Seen) -> BDDFunction:
         """The cycles, states with inputs, that begin in a set and show what was seen."""
-        return self._begins(number) & self.observed(seen) & self.case.model.required.holds
+        return self._begins(number) & self.observed(seen) & self.required
 
     def after(self, number: int, seen: Seen) -> int:
         """The set after a cycle; -1 where nothing in it can show what was seen."""
@@ -281,7 +282,7 @@ class States:
         for some in self.waiting(number):
             every = every | some
         found = 0
-        for address in self.addresses(store, every & self.case.model.required.holds):
+        for address in self.addresses(store, every & self.required):
             found |= 1 << address
         return found
 

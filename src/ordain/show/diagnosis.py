@@ -55,7 +55,7 @@ def _next(looked: Looked, place: str, skipped: int, page: Page) -> list[str]:
     else:
         given = ", ".join(f"{printable(name)}={level:X}" for name, level in one.given)
         where += f"step to {place or 'where the states are so'}" + (f", with {given}" if given else "") + (
-            "; in the clock after it" if one.after else "; there")
+            "; in the clock after that" if one.after else "; there")
     lines = fold(f"to tell them apart: {where} it is 1 with {_numbers(one.ones)}, 0 with {_numbers(one.zeros)}", page)
     if one.steps > 1:
         lines += fold(f"(from reset at least {one.steps} clocks)", page)

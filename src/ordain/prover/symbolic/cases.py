@@ -100,7 +100,7 @@ def model_of(system: System, properties: tuple[Property, ...], limits: Limits, a
             of_monitors[watched[variable.leaf]] = atoms
         else:
             plain |= atoms
-    return Model(system, space, _required(system, space), plain, of_monitors, needed)
+    return Model(system, space, required_of(system, space), plain, of_monitors, needed)
 
 
 def _needs(system: System, properties: tuple[Property, ...],
@@ -126,7 +126,8 @@ def _followed(system: System) -> list[Node]:
     return found if system.versions is None else [*found, system.versions.leaf]
 
 
-def _required(system: System, space: Space) -> Part:
+def required_of(system: System, space: Space) -> Part:
+    """What is assumed of every cycle, and that nothing free has a value that it cannot have."""
     holds, reads = space.true, 0
     for node in system.assumptions:
         holds, reads = holds & space.of(node), reads | space.read_by(node)
