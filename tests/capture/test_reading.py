@@ -127,8 +127,10 @@ def test_time_without_a_time_column_is_that_of_the_rate(tmp_path: Path) -> None:
     (b"$var wire x ! a $end $enddefinitions $end\n", "`$var`"),
     (b"$var wire 99999 ! a $end $enddefinitions $end\n#0\n", "more than"),
     (b"$var wire 1 ! a $end $enddefinitions $end\n#99999999999999999999999999999999999999\n", "is no time"),
+    ("$var wire 1 ! a $end $enddefinitions $end\n#1\u00b2\n".encode("latin1"), "is no time"),
     (b"$var wire 1 ! a $end $enddefinitions $end\n#0 hello\n", "no change"),
     (b"$var wire 8 ! a $end $enddefinitions $end\n#0 b01", "without an identifier"),
+    (b"$var wire 8 ! a $end $enddefinitions $end\n#0 b !\n", "without digits"),
     (b"time,a\n1e999999999,1\n2,0\n3,1\n", "no time"), (b"time,a\n" + b"9" * 400 + b",1\n2,0\n", "no time")])
 def test_what_is_no_capture_says_so(tmp_path: Path, content: bytes, says: str) -> None:
     (tmp_path / "c").write_bytes(content)

@@ -60,7 +60,7 @@ def _head(path: Path) -> _Head:
         elif keyword == "$upscope" and scopes:
             scopes.pop()
         elif keyword == "$var":
-            if len(parts) < 4 or not parts[1].isdigit() or len(parts[1]) > 5:
+            if len(parts) < 4 or not parts[1].isdecimal() or len(parts[1]) > 5:
                 raise BadCapture(f"a `$var` that cannot be read: {' '.join(parts)[:60]}", _HELP, lines)
             kind, width, code, name = parts[0], int(parts[1]), parts[2], " ".join(parts[3:]).lstrip("\\")
             if kind not in ("real", "realtime", "event", "string") and width:
@@ -139,6 +139,8 @@ def _events(path: Path, head: _Head) -> Iterator[Event]:
                     if place is not None:
                         word, unknown = _set(word, unknown, place, kind)
                 elif kind in "bB":
+                    if len(token) == 1:
+                        raise BadCapture("a value without digits", _HELP, number)
                     if at >= len(tokens):
                         raise BadCapture("a value without an identifier", _HELP, number)
                     place = places.get(tokens[at])
@@ -161,7 +163,7 @@ def _events(path: Path, head: _Head) -> Iterator[Event]:
 
 
 def _time(text: str, line: int) -> int:
-    if not text.isdigit() or len(text) > 30 or int(text) > MOST_TIME:
+    if not text.isdecimal() or len(text) > 30 or int(text) > MOST_TIME:
         raise BadCapture(f"`#{text[:20]}` is no time", _HELP, line)
     return int(text)
 
@@ -171,7 +173,7 @@ def _set(word: int, unknown: int, place: tuple[int, int], digits: str) -> tuple[
     low, width = place
     mask = (1 << width) - 1 << low
     lead = digits[:1].lower()
-    digits = digits[-width:].rjust(width, lead if lead in "xz" else "0")
+    digits = digits[-width:].rjust(width, lead if lead in ("x", "z") else "0")
     value = int("".join("1" if digit == "1" else "0" for digit in digits), 2)
     known = int("".join("1" if digit in "01" else "0" for digit in digits), 2)
     return word & ~mask | value << low, unknown & ~mask | (mask & ~(known << low))

@@ -82,7 +82,7 @@ def read_rows(path: Path) -> Capture:
 
 
 def _is_row(line: str) -> bool:
-    return bool(re.fullmatch(r"[-0-9.,;\s]+", line)) and line[:1].isdigit()
+    return bool(re.fullmatch(r"[-0-9.,;\s]+", line)) and line[:1].isdecimal()
 
 
 def _separator(lines: list[str]) -> str:
@@ -253,7 +253,7 @@ def _scaled(table: _Table) -> Callable[[str, int], int]:
 
     def scaled(text: str, line: int) -> int:
         text = text.strip().strip('"')
-        if text.isdigit() and len(text) < 24:
+        if text.isdecimal() and len(text) < 24:
             return int(text) * factor
         value = _number(text, table.separator)
         if value is None or abs(value) > MOST_TIME:

@@ -69,7 +69,7 @@ def _metadata(text: str) -> dict[str, str]:
 
 def _number(said: dict[str, str], key: str, default: int) -> int:
     text = said.get(key, "")
-    return int(text) if text.isdigit() and len(text) < 10 else default
+    return int(text) if text.isdecimal() and len(text) < 10 else default
 
 
 def _rate(text: str) -> float:

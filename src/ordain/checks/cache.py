@@ -149,4 +149,4 @@ def _is_half_written(name: str) -> bool:
     """`.KEY.PID`"""
     empty, _, rest = name.partition(".")
     key, _, process = rest.partition(".")
-    return not empty and len(key) == 64 and process.isdigit()
+    return not empty and len(key) == 64 and process.isdecimal()

@@ -105,7 +105,7 @@ def date_of_sources(given: str) -> str:
     """The date for the stickers: the one given, else SOURCE_DATE_EPOCH (reproducible-builds.org) as YYYY-MM-DD, else
     nothing. Never today's, nor that of a commit: a build of the same sources is the same on every day and machine."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if given or not epoch.isdigit():
+    if given or not epoch.isdecimal():
         return given
     from datetime import UTC, datetime
 

@@ -98,7 +98,7 @@ def _part() -> pp.ParserElement:
 
 def _plain(text: str, at: int, token: str) -> list[tree.PhrasePart]:
     end = at + len(token)
-    if token[0].isdigit():
+    if token[0].isdecimal():
         return [tree.PhrasePart(token, read_number(text, at, token).value, None, at, end)]
     return [tree.PhrasePart(token[1:-1] if token[0] == '"' else token, None, None, at, end)]
 

@@ -75,7 +75,7 @@ def _family() -> pp.ParserElement:
 
 
 def _raw(text: Placed, at: int, token: str) -> list[tree.Text]:
-    if token[0].isdigit():
+    if token[0].isdecimal():
         read_number(text, at, token)
     return [tree.Text(token.strip('"'), text.span(at, at + len(token)))]
 

@@ -40,7 +40,7 @@ def _technology(word: tree.Word | None) -> tuple[str, int]:
         return "", 0
     name, *rest = word.text.split()
     digits = rest[-1].replace("_", "") if rest else "0"
-    return name, int(digits) if digits.isdigit() else int(digits, 0)
+    return name, int(digits) if digits.isdecimal() else int(digits, 0)
 
 
 # ---------------------------------------------------------------- a bank

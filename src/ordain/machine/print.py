@@ -100,7 +100,7 @@ def _goes_on(group: list[str], pin: str) -> bool:
     """Whether `pin` is the next neighbour of one chip, up or down, in the way that the group goes already."""
     chip, _, number = pin.rpartition(".D")
     before, _, last = group[-1].rpartition(".D")
-    if chip != before or "=" in pin + group[-1] or not number.isdigit():
+    if chip != before or "=" in pin + group[-1] or not number.isdecimal():
         return False
     step = int(number) - int(last)
     return abs(step) == 1 and (len(group) == 1 or step == int(last) - int(group[-2].rpartition(".D")[2]))

@@ -56,7 +56,7 @@ def joints(machine: model.Machine, names: CodeNames) -> list[Joint]:
 
 def _of_a_chip(machine: model.Machine, part: str, pin: str) -> bool:
     chip = machine.chips.get(part)
-    return chip is not None and pin[0] in "AD" and pin[1:].isdigit() and int(pin[1:]) < (
+    return chip is not None and pin[0] in "AD" and pin[1:].isdecimal() and int(pin[1:]) < (
         chip.bits if pin[0] == "D" else chip.words.bit_length() - 1)
 
 
@@ -82,4 +82,4 @@ def _address(machine: model.Machine, store: model.Store, at: model.AddressPin, n
 
 def _natural(name: str) -> Sequence[object]:
     """U4 before U10."""
-    return [(0, int(piece), "") if piece.isdigit() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", name)]
+    return [(0, int(piece), "") if piece.isdecimal() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", name)]

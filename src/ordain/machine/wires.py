@@ -95,7 +95,7 @@ def _use(group: tree.Pins, pin: str, net: object, parts: dict[str, model.Compone
             places=(Place(parts[group.part].span, "its pins"),),
             help=f"did you mean `{near}`?" if near else "its pins are " + ", ".join(known)))
         return False
-    if own and not known and pin not in own and pin[0] in "AD" and pin[1:].isdigit():
+    if own and not known and pin not in own and pin[0] in "AD" and pin[1:].isdecimal():
         lowering.findings.append(error(
             "unknown-pin", f"`{group.part}` has no pin `{pin}`", group.span, "no pin of this chip",
             places=(Place(chips[group.part].span, "declared here"),),

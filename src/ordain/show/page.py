@@ -40,7 +40,7 @@ def page_on(stream: TextIO, colour: str) -> Page:
     """The page that a stream is: as wide as COLUMNS says, else as its terminal. `colour`: auto, always, never."""
     paint = Paint(wants_colour(colour, stream))
     given = os.environ.get("COLUMNS", "")
-    if given.isdigit() and int(given) > 0:
+    if given.isdecimal() and int(given) > 0:
         return Page(paint, int(given), True)
     try:
         columns = os.get_terminal_size(stream.fileno()).columns if stream.isatty() else 0
