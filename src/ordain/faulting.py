@@ -30,6 +30,7 @@ from ordain.machine.model import Field
 from ordain.prover.decide import Rounds
 from ordain.prover.family import Family, TooMany, with_versions
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
+from ordain.prover.questions import lower_properties
 from ordain.rom.contents import Contents
 
 TOGETHER = 512
@@ -166,7 +167,8 @@ class Campaign:
 
     def _spoken(self, contents: Contents, sound: Spoken | None) -> tuple[Spoken, dict[str, frozenset[int]]]:
         """What the checks say of a machine, by a whole proof; and the addresses that it presents."""
-        rounds = Rounds(build_system(contents))
+        system = build_system(contents)
+        rounds = Rounds(system)
 
         def decide(asked: tuple[Property, ...]) -> Verdicts:
             return rounds.decide(asked, self._limits)
@@ -177,15 +179,16 @@ class Campaign:
         ranks = ranks_of(report.rows)
         idle = frozenset[tuple[str, int]]() if report.stopped else _idle(contents, report.executed)
         stale = frozenset(number for number, one in enumerate(report.allowances) if one.needed is False)
-        cycles: dict[Key, int] = {}
+        cycles: dict[Key, tuple[bool, int]] = {}
         if sound is not None:
             every = self._asked if contents.machine is self.contents.machine else _asked(contents, sound.undefined)
             asked = [made.judged for made in every.plans if made.judged is not None and made.judged.kind == "bad"
                      and ranks[_key(made.asked)] == 2]
             asked += [every.properties[number] for number in every.undefined]
-            for verdict in decide(tuple(asked)).verdicts:
+            remembering = [bool(one.monitors) for one in lower_properties(system, tuple(asked))]
+            for verdict, remembers in zip(decide(tuple(asked)).verdicts, remembering):
                 if verdict.outcome == "broken":
-                    key, found = _key(verdict.property), min(one.cycles for one in verdict.breaks)
+                    key, found = _key(verdict.property), (remembers, min(one.cycles for one in verdict.breaks))
                     cycles[key] = min(found, cycles.get(key, found))
         executed = {} if report.stopped else report.executed  # else it is not all that is presented
         return Spoken(ranks, _undefined(contents, report.executed), idle, stale, cycles), executed

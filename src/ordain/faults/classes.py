@@ -29,13 +29,14 @@ class Spoken(NamedTuple):
     """What the checks say of one machine. `ranks`: of each question, 0 where it holds, 1 where it says nothing, 2 where
     it is broken, -1 where it is undecided. `undefined`: field and address of every code without a name that a sequence
     presents; `idle`: store and first address of every word that none executes; `stale`: allowances, by number, that
-    allow nothing. `cycles`: of broken questions, where a sequence shows it."""
+    allow nothing. `cycles`: of broken questions, where a sequence shows it, whether it takes more than its last cycle
+    to see it, and how many cycles the shortest has."""
 
     ranks: Mapping[Key, int]
     undefined: frozenset[tuple[str, int]]
     idle: frozenset[tuple[str, int]]
     stale: frozenset[int]
-    cycles: Mapping[Key, int]
+    cycles: Mapping[Key, tuple[bool, int]]
 
 
 def ranks_of(rows: Collection[Row]) -> dict[Key, int]:
@@ -43,18 +44,19 @@ def ranks_of(rows: Collection[Row]) -> dict[Key, int]:
 
 
 def noticed_by(sound: Spoken, faulty: Spoken, instant: Collection[Key]) -> Noticed | None:
-    """Who notices first: what a cycle alone shows, the earliest of it; else what takes a look at more. `instant`: the
-    questions that one cycle answers; in the order of their check all the others."""
+    """Who notices first: what a cycle alone shows, the earliest of it; then what a cycle shows of which an earlier one
+    is remembered; else what takes a look at more. `instant`: the questions that a sequence answers by its last cycle;
+    in the order of their check all the others."""
     worse = [key for key, rank in faulty.ranks.items() if 0 <= sound.ranks.get(key, 0) < rank]
     fields = dict.fromkeys(("undefined-code", field) for field, _ in sorted(faulty.undefined - sound.undefined))
     at_once = [key for key in (*worse, *fields) if key in instant and key in faulty.cycles]
     if at_once:
         first = min(at_once, key=lambda key: faulty.cycles[key])
-        return Noticed(*first, faulty.cycles[first])
+        return Noticed(*first, faulty.cycles[first][1])
     if fields:
         return Noticed(*next(iter(fields)), None)
     if worse:
-        return Noticed(*worse[0], faulty.cycles.get(worse[0]))
+        return Noticed(*worse[0], None)
     if faulty.idle - sound.idle:
         store, address = min(faulty.idle - sound.idle)
         return Noticed("unreachable", f"{store} {address:X}", None)

@@ -9,12 +9,12 @@ One machine more is looked at first, that in which nothing is other (the *sound*
 that it reaches anything other follows in another machine, that machine reaches the same states after the same numbers
 of cycles, so it takes no search of its own.
 
-What questions remember from cycle to cycle is left out of all this. What may occur with it is known from an outline:
-all that follows from any reached state with nothing remembered yet (see `prover.symbolic.outline`). Machines in which a
-question with a memory may be broken are searched once more, with it.
+What questions remember from cycle to cycle is left out of all this. Of the machines that are left then, what may occur
+with it is known from an outline: all that follows from any reached state with nothing remembered yet (see
+`prover.symbolic.outline`). Machines in which a question with a memory may be broken are searched once more, with it.
 """
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from time import monotonic
 from typing import NamedTuple
 
@@ -38,6 +38,10 @@ LARGEST = 200_000
 """Nodes of what is new in a cycle up to which machines are looked at together."""
 
 
+FEW = 8
+"""So many machines are searched as quickly as something is found out about them otherwise."""
+
+
 class TooMany(Exception):
     """The machines have too little in common to be looked at together, or a limit was reached. The argument says
     which: "width" or a limit."""
@@ -59,7 +63,8 @@ class Broken(NamedTuple):
 
 class Family:
     """`first[machine]`: the questions among `stopping` (of kind "bad") that are broken in the first cycle in which one
-    of them is. `left`: the machines in which none is; of these more can be asked. Raises TooMany."""
+    of them is; those that remember earlier cycles are asked only where no other is broken. `left`: the machines in
+    which none is; of these more can be asked. Raises TooMany."""
 
     def __init__(self, system: System, properties: Sequence[Property], stopping: Collection[int], count: int,
                  limits: Limits) -> None:
@@ -75,17 +80,16 @@ class Family:
             self._space = space = self._model.space
             self._watch.tidy = space.tidy
             self._system = system
-            atoms = self._model.plain
-            for own in self._model.monitors.values():
-                atoms |= own
-            self._atoms = atoms
+            watched = sum(own for own in self._model.monitors.values())
             self._leaf = system.versions.leaf
             number = self._number_atoms = sum(1 << atom for atom in space.atoms.of(self._leaf))
             self._number = space.cube(members(number))
-            self._others = space.cube(members(atoms & ~number))
+            self._others = space.cube(members((self._model.plain | watched) & ~number))
             self._free = space.cube(range(space.states, space.atoms.count))
-            watched = sum(own for own in self._model.monitors.values())
             self._watched = watched
+            self._outlines: dict[int, BDDFunction] = {}
+            self._besides: dict[int, tuple[frozenset[int], BDDFunction]] = {}
+            self._remembered: dict[int, tuple[frozenset[int], BDDFunction]] = {}
             self._having: dict[Node, BDDFunction] = {}
             self._graphs: dict[tuple[frozenset[int], int], Graph] = {}
             self.first: dict[int, list[Broken]] = {}
@@ -104,7 +108,7 @@ class Family:
             (space.number[atom], space.true if self._count >> bit & 1 else space.false)
             for bit, atom in enumerate(space.atoms.of(self._leaf)))
         at_once = [number for number in stopping if not self._properties[number].monitors]
-        self._seen = space.false
+        seen = space.false
         number = self._among((self._count,))
         layers = [layer.exists(self._number) for layer in self._layers(plain, number, ())]
         self._sound = space.false
@@ -113,43 +117,91 @@ class Family:
         everyone = space.within(self._leaf, self._count + 1) & ~number
         gone = everyone & self._projected(self._moving())
         same = everyone & ~gone
-        self._seen = space.false
         for level, layer in enumerate(layers):
-            self._seen = self._seen | layer & same
             same = self._stopped(layer & same, same, at_once, level)
         reached = self._sound & same
         if gone.satisfiable():
             for layer in self._layers(plain, gone, at_once):
-                reached = reached | layer
+                seen = seen | layer
+        self._plain = reached | seen
+        if self.first:
+            self._plain = self._plain & ~self._among(self.first)
         self._alike = self.machines(same)
-        self._outlined = self._outline() if self._watched else self._seen
-        self._again([number for number in stopping if self._properties[number].monitors], stopping)
-        self.left = frozenset(range(self._count)) - self.first.keys()
-        self._alike &= self.left
-        self._plain = reached & ~self._among(self.first) if self.first else reached
-        self._with_memory: tuple[frozenset[int], BDDFunction] | None = None
+        self._again([number for number in stopping if self._properties[number].monitors])
+        self.restrict(frozenset(range(self._count)) - self.first.keys())
 
-    def _again(self, remembering: list[int], stopping: list[int]) -> None:
-        """Search the machines once more in which a question with a memory may be broken, with what it remembers."""
-        if remembering:
-            broken = self.having(self._terms.or_([self._properties[number].node for number in remembering]))
-            maybe = self.machines(self._outlined & broken)
-            for machine in maybe:
-                self.first.pop(machine, None)
+    def _again(self, remembering: list[int]) -> None:
+        """Search the machines once more in which only a question with a memory may be broken: once for each set of
+        things to remember."""
+        groups: dict[int, list[int]] = {}
+        for number in remembering:
+            groups.setdefault(self._memory((self._properties[number].node,)), []).append(number)
+        before = frozenset(self.first)
+        for memory, numbers in groups.items():
+            broken = self.having(self._terms.or_([self._properties[number].node for number in numbers]))
+            maybe = self._maybe(memory, broken) - before
             if maybe:
-                for _ in self._layers(self._atoms, self._among(maybe), stopping):
+                for _ in self._layers(self._model.plain | memory, self._among(maybe), numbers):
                     pass
+        for machine, found in self.first.items():
+            least = min(one.cycles for one in found)
+            self.first[machine] = [one for one in found if one.cycles == least]
 
-    def _outline(self) -> BDDFunction:
-        """More than what is reached with what questions remember, in states that were seen."""
-        found = now = self._seen & start_of(self._model, self._watched)
-        relation = self._relation(self._atoms)
+    def _memory(self, nodes: Iterable[Node]) -> int:
+        """What questions remember that some conditions depend on, as atoms."""
+        found, now = 0, 0
+        for node in nodes:
+            now |= self._space.read_by(node) & self._watched
+        while now:
+            found |= now
+            more = 0
+            for atom in members(now):
+                more |= self._space.reads[atom] & self._watched
+            now = more & ~found
+        return found
+
+    def _maybe(self, memory: int, condition: BDDFunction) -> frozenset[int]:
+        """The machines in which a condition may occur: all others certainly never have it."""
+        may = self.machines(self._outline(memory) & condition)
+        return self.machines(self._beside(memory, may) & condition) if len(may) > FEW else may
+
+    def _beside(self, memory: int, machines: frozenset[int]) -> BDDFunction:
+        """More than what some machines reach, and mostly less than their outline: what the sound one reaches, and all
+        that follows from that in them."""
+        known = self._besides.get(memory)
+        if known is None or not machines <= known[0]:
+            atoms, plain = self._model.plain | memory, self._plain & self._among(machines)
+            sound = self._space.false
+            for layer in self._layers(atoms, self._among((self._count,)), ()):
+                sound = sound | layer
+            found = now = sound.exists(self._number) & plain
+            relation = self._relation(atoms)
+            while now.satisfiable():
+                if now.node_count() > LARGEST:
+                    raise TooMany("width")
+                self._watch.look()
+                now = relation.after(now) & plain & ~found
+                found = found | now
+            known = self._besides[memory] = machines, found
+        return known[1]
+
+    def _outline(self, memory: int) -> BDDFunction:
+        """More than what the machines that were left reach, with what questions remember, in states that were seen."""
+        if not memory:
+            return self._plain
+        known = self._outlines.get(memory)
+        if known is not None:
+            return known
+        atoms = self._model.plain | memory
+        found = now = self._plain & start_of(self._model, memory)
+        relation = self._relation(atoms)
         while now.satisfiable():
             if now.node_count() > LARGEST:
                 raise TooMany("width")
             self._watch.look()
-            now = relation.after(now) & self._seen & ~found
+            now = relation.after(now) & self._plain & ~found
             found = found | now
+        self._outlines[memory] = found
         return found
 
     def _relation(self, atoms: int, reads: int = 0) -> Relation:
@@ -167,7 +219,6 @@ class Family:
         while now.satisfiable():
             if now.node_count() > LARGEST:
                 raise TooMany("width")
-            self._seen = self._seen | now
             now = self._stopped(now, now, stopping, level)
             yield now
             self._watch.look()
@@ -239,14 +290,31 @@ class Family:
 
     def occurring(self, node: Node) -> frozenset[int]:
         """The machines that are left in which some cycle has a condition."""
-        having = self.having(node)
-        if not self._space.read_by(node) & self._watched:
+        having, memory = self.having(node), self._memory((node,))
+        if not memory:
             return self.machines(self._plain & having)
-        may = self.machines(self._outlined & having) & self.left
-        sure = self._surely(node) & may
-        return sure | self.machines(self._remembering(may - sure) & having) if may - sure else sure
+        may = self._maybe(memory, having) & self.left
+        sure = self._surely(node, memory) & may
+        return sure | self._met(memory, may - sure, having)
 
-    def _surely(self, node: Node) -> frozenset[int]:
+    def _met(self, memory: int, machines: frozenset[int], condition: BDDFunction) -> frozenset[int]:
+        """Those of some machines that reach a condition, with what questions remember; each is followed until then."""
+        atoms, found = self._model.plain | memory, frozenset[int]()
+        relation = self._relation(atoms)
+        now = reached = start_of(self._model, atoms) & self._among(machines)
+        while now.satisfiable():
+            if now.node_count() > LARGEST:
+                raise TooMany("width")
+            self._watch.look()
+            hit = self.machines(now & condition)
+            if hit:
+                found |= hit
+                now = now & ~self._among(hit)
+            now = relation.after(now) & ~reached
+            reached = reached | now
+        return found
+
+    def _surely(self, node: Node, memory: int) -> frozenset[int]:
         """The machines in which a condition certainly occurs, as far as the outline says: as in
         `prover.symbolic.outline`, where one bit opens a window, and what opens it also keeps it open."""
         space = self._space
@@ -259,16 +327,17 @@ class Family:
         opens, stays = (function.substitute(BDDFunction.make_substitution([(space.number[atom], value)]))
                         for value in (space.false, space.true))
         shut = self.machines(self._having_of(opens & ~stays) & self._plain)
-        return self.machines(self._outlined & space.now[atom] & self.having(node)) - shut
+        return self.machines(self._outline(memory) & space.now[atom] & self.having(node)) - shut
 
-    def _remembering(self, machines: frozenset[int]) -> BDDFunction:
+    def _remembering(self, memory: int, machines: frozenset[int]) -> BDDFunction:
         """What some machines reach, with what questions remember."""
-        if self._with_memory is None or not machines <= self._with_memory[0]:
+        before = self._remembered.get(memory)
+        if before is None or not machines <= before[0]:
             found = self._space.false
-            for layer in self._layers(self._atoms, self._among(machines), ()):
+            for layer in self._layers(self._model.plain | memory, self._among(machines), ()):
                 found = found | layer
-            self._with_memory = machines, found
-        return self._with_memory[1] & self._among(machines)
+            before = self._remembered[memory] = machines, found
+        return before[1] & self._among(machines)
 
     def broken(self, number: int) -> frozenset[int]:
         """The machines that are left in which a question is broken that is not broken in the sound machine."""
@@ -315,8 +384,9 @@ class Family:
         own = self._own(prop, (prop.node,))
         if not own:
             return own
-        reached = self._remembering(own) if prop.monitors else self._plain & self._among(own)
-        graph = self._graph(own, reached, self._atoms if prop.monitors else self._model.plain)
+        memory = self._memory((prop.node,))
+        reached = self._remembering(memory, own) if memory else self._plain & self._among(own)
+        graph = self._graph(own, reached, self._model.plain | memory)
         able = now = reached & self.having(prop.node)
         while now.satisfiable():
             now = graph.before(now) & ~able
@@ -342,9 +412,9 @@ class Family:
         own = self._own(prop, (open_, ignored))
         if not own:
             return own
-        reached = self._remembering(own) if prop.monitors else self._plain & self._among(own)
-        relation = self._relation(self._atoms if prop.monitors else self._model.plain,
-                                  space.read_by(open_) | space.read_by(ignored))
+        memory = self._memory((open_, ignored))
+        reached = self._remembering(memory, own) if memory else self._plain & self._among(own)
+        relation = self._relation(self._model.plain | memory, space.read_by(open_) | space.read_by(ignored))
         waiting = space.of(open_)
         now = relation.after(reached & space.of(ignored))
         for _ in range(prop.cycles - 1):
