@@ -76,7 +76,7 @@ def some_program(rng: Random, size: int, map_bits: int, plain: bool) -> Program:
             words.append(by_hand.word(
                 index, succeeds=min(rng.choice([0, 0, 1, 1, 2]), end - 1 - index), fixed=fixed, targets=targets,
                 bits=rng.randint(0, 3) << SAYS & ~says, open=says))
-        align, page = (rng.choice([0, 0, 1]), 0) if plain else (rng.choice([0, 0, 2, 4]), rng.choice([0, 0, 2, 4]))
+        align, page = (0, 0) if plain else (rng.choice([0, 0, 2, 4]), rng.choice([0, 0, 2, 4]))
         bodies.append(by_hand.body(first, end, name=f"body {first}", align=align, same_page=page))
         first = end
     led_to = [number for number in range(count) if not plain or map_bits == WIDTH or not (

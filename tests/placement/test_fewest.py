@@ -345,6 +345,7 @@ def test_the_cheapest_of_all_placements_is_found(seed: int) -> None:
         options = some_options(rng, False)
         best, found = min(one.cost for one in options.touched), options.found()
         assert (found.touched.cost, found.at_least, found.exact) == (best, best[0], True), options
+        assert options.touched[0].cost != best or found.placement.addresses == ((0,),)     # of equals the ordinary one
         assert found.plain == options.touched[0] and found.touched is options.touched[found.placement.addresses[0][0]]
 
 

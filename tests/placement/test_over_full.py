@@ -227,6 +227,26 @@ def test_pages() -> None:
     assert message(one_store(16, 4), bound(7, [6])) == "over-full: page 0x4-0x7 is over-full by 3 words"
 
 
+def test_a_page_of_which_others_have_left_too_little() -> None:
+    """Four addresses are free, two in each page."""
+    def beside(*fixed: int) -> Program:
+        return program([word(0), word(1), word(2), *(word(3 + at, fixed=(each,)) for at, each in enumerate(fixed))],
+                       [body(0, 3, same_page=4), body(3, 3 + len(fixed), name="walls")])
+
+    assert message(one_store(8, 3), beside(1, 5, 6)) == ""
+    assert message(one_store(8, 3), beside(1, 2, 5, 6)) == (
+        "over-full: 3 words must share a page of 4, no page has more than 2 free: over-full by 1 word")
+
+
+@pytest.mark.parametrize(("slots", "stands"), [((0, 5), (1,)), ((0, 5), (1, 6)), ((0, 2), (1,)), ((5,), (1, 6))])
+def test_a_page_that_words_in_several_slots_have_to_share(slots: tuple[int, ...], stands: tuple[int, ...]) -> None:
+    """Wherever the first is, the second has to be in that page; and nothing is left to be placed."""
+    wanted = program([word(0, fixed=slots, targets=[("short", label(1, page=True))]), word(1, fixed=stands)])
+    placement, findings = place(one_store(8, 3), wanted, None)
+    assert (placement is not None) == ({each // 4 for each in slots} <= {each // 4 for each in stands})
+    assert [finding.name for finding in findings] == ([] if placement else ["over-full"])
+
+
 def test_a_page_that_fixed_words_leave() -> None:
     def two(second: int) -> Program:
         return program([word(0, fixed=(4,)), word(1, fixed=(second,))], [body(0, 2, same_page=4)])
@@ -381,6 +401,15 @@ def test_labels_of_a_block_in_two_stores() -> None:
 
     assert message(small, pair("control")) == ""
     assert message(small, pair("other")) == "block-conflict: the words of a block stand in different stores"
+
+    def paged(where: str) -> Program:
+        return program([word(0, targets=[("page", label(1, page=True))]), word(1, store=where)],
+                       [body(0, 1), body(1, 2, name="more")._replace(store=where)])
+
+    halves = machine([store("control", 8, 8, 3, terms, ["page"]), store("other", 8, 8, 3, terms)],
+                     [field("page", 1, 0, (1, 0))], terms)
+    assert message(halves, paged("control")) == ""
+    assert message(halves, paged("other")) == "page-conflict: a page is shared only inside one store"
 
 
 def one_page(count: int, *fixed: int) -> Program:

@@ -14,7 +14,7 @@ from ordain.placement.clusters import join
 from ordain.placement.demands import collect
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
-from ordain.placement.quick import Stuck
+from ordain.placement.quick import Stuck, first_fit
 from ordain.placement.remember import wishes
 from ordain.placement.space import Space
 from tests.placement.by_hand import block, body, field, label, machine, one_store, program, store, word
@@ -181,6 +181,25 @@ def test_a_row_that_is_given_room_stands_in_one_lap() -> None:
     found = placed(8, 3, wanted, before)
     assert faults(wanted, found, 8, 3) == []
     assert sum(now == was for now, was in zip(found.addresses[2:], old)) == 5
+
+
+def test_a_row_of_which_one_word_is_in_the_way_gives_way_as_a_whole() -> None:
+    """0, 1-2, 5-7 and 10-11 are taken; a row of three fits best over 2-4, and what stood at 1-2 goes to 8-9."""
+    rows = [(1, 0)], [(2, 1), (3, 0)], [(4, 1), (5, 1), (6, 0)], [(7, 1), (8, 0)]
+    old = {"a/0": (0,), "b/0": (1,), "b/1": (2,), "c/0": (5,), "c/1": (6,), "c/2": (7,), "d/0": (10,), "d/1": (11,)}
+    new = bodies(*rows, [(10, 1), (11, 1), (12, 0)])
+    assert where(new, placed(12, 4, new, Recorded({"control": old}, {}))) == {
+        1: 0, 10: 2, 11: 3, 12: 4, 4: 5, 5: 6, 6: 7, 2: 8, 3: 9, 7: 10, 8: 11}
+
+
+def test_a_word_likes_to_stand_behind_the_one_before_it() -> None:
+    """Though a lower address is free; the first of a body does not care."""
+    free, runs = [(0, 1), (2, 8)], [(0, 2), (2, 1), (3, 1)]
+    assert first_fit(free, runs, range(3), {}, frozenset({0})) == [2, 4, 5]
+    assert first_fit(free, runs, range(3), {}, frozenset({0, 2})) == [2, 0, 4]
+    assert first_fit(free, runs, range(3), {}, None) == [2, 0, 4]
+    assert first_fit(free, runs, range(3), {0: 5}, frozenset()) == [2, 4, 5]
+    assert first_fit(free, [(0, 7)], range(1), {}, None) == 0
 
 
 def test_the_exact_way_keeps_what_was_recorded() -> None:

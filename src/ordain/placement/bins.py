@@ -209,7 +209,7 @@ def _deal(free: int, rows: Sequence[Row], bases: dict[int, int], singles: Sequen
     addresses = [0] * len(singles)
     for at in sorted(range(len(singles)), key=lambda at: (singles[at].region[1] - singles[at].region[0], at)):
         start, end = singles[at].region
-        inside = free >> start & (1 << max(0, end - start)) - 1
+        inside = free >> start & (1 << end - start) - 1
         if not inside:
             return None
         addresses[at] = start + lowest(inside)

@@ -16,10 +16,10 @@ FIXED = -1
 
 
 class Unit(NamedTuple):
-    """Words with fixed offsets from one base. `offsets` ascend from 0 and go with `words`; `domain` is the set of bases
-    at which the unit may stand in an empty store; `rules`: (offset, bits that must be 0 in the address there).
-    `parts`: (number of the demand, offset of its base). `high`: some demand wants ones in its address, which the rules
-    do not tell."""
+    """Words with fixed offsets from one base. `offsets` ascend from 0 without a gap and go with `words`; `domain` is
+    the set of bases at which the unit may stand in an empty store; `rules`: (offset, bits that must be 0 in the address
+    there). `parts`: (number of the demand, offset of its base). `high`: some demand wants ones in its address, which
+    the rules do not tell."""
 
     offsets: tuple[int, ...]
     words: tuple[int, ...]

@@ -276,7 +276,7 @@ def _may_be_copied(machine: Machine, program: Program, rows: Sequence[_Row],
         if way.zeros | way.ones:
             asked.setdefault(word, set()).add((way.zeros, way.ones))
     for body in program.bodies:
-        if body.align > 1:
+        if body.align:
             asked.setdefault(body.first, set()).add(body.align)
     found: set[int] = set()
     for row in rows:

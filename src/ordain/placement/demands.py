@@ -213,7 +213,7 @@ def _from_bodies(machine: Machine, program: Program, ends: list[int], demands: d
     for body in program.bodies:
         if body.first == body.end:
             continue
-        if body.align > 1:
+        if body.align:
             first = program.words[body.first]
             for address in first.fixed:
                 if address % body.align:

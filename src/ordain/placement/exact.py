@@ -169,14 +169,12 @@ class _Search:
         return found
 
     def _enough(self, bases: int, kind: Kind, left: int) -> bool:
-        """Whether `left` pieces of a kind fit side by side, nothing else being placed. For pieces without holes, always
-        taking the lowest next base gives the most."""
+        """Whether `left` pieces of a kind fit side by side, nothing else being placed. Always taking the lowest next
+        base gives the most."""
         unit = kind.unit
         if kind.shared:
             return True
-        span = unit.offsets[-1] + 1
-        if span > len(unit.offsets):
-            return bases.bit_count() >= left
+        span = len(unit.offsets)
         while left and bases:
             base = (bases & -bases).bit_length() - 1
             bases = bases >> (base + span) << (base + span)
@@ -206,7 +204,6 @@ class _Search:
         wish = self.wishes[number]
         if wish is not None and len(kind.numbers) == 1 and bases >> wish & 1:
             yield wish
-            bases ^= 1 << wish
         if kind.shared:
             sharing = 0
             for offset, word in zip(kind.unit.offsets, kind.unit.words):

@@ -123,7 +123,7 @@ def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
     """The longest row against the longest free stretch in one lap of the counter, the longest block against any."""
     fixed = set(units.fixed.values())
     rows = [(length, first) for first, length in task.runs if fixed.isdisjoint(range(first, first + length))]
-    blocks = [(len(unit.words), unit.words[0]) for unit in units.units if unit.offsets[-1] == len(unit.offsets) - 1]
+    blocks = [(len(unit.words), unit.words[0]) for unit in units.units]
     for pieces, stretches in (rows, free_runs(free, task.counting)), (blocks, segments(free)):
         longest = max((end - start for start, end in stretches), default=0)
         length, first = max(pieces, key=lambda piece: (piece[0], -piece[1]), default=(0, 0))

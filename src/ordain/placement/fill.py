@@ -8,7 +8,6 @@ from ordain.machine.model import Field, Machine
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.placement.demands import reach_of, target_words
 from ordain.placement.mapped import Mapped, mapped
-from ordain.text.findings import Finding, error
 
 Addresses = Sequence[tuple[int, ...]]
 """For every word of the program its addresses."""
@@ -24,11 +23,10 @@ class Derived(NamedTuple):
 
 
 def fill(machine: Machine, program: Program, addresses: Addresses, recorded: Mapping[str, Mapping[int, int]]
-         ) -> tuple[dict[str, dict[int, int]], dict[str, int | None], list[Finding]]:
-    """The stored words by store and address, the unused words, and findings about fields that cannot hold an address.
+         ) -> tuple[dict[str, dict[int, int]], dict[str, int | None]]:
+    """The stored words by store and address, and the unused words. Every field can hold its address.
 
     `recorded`: the words of the last build, which settle the bits that do not matter."""
-    findings: list[Finding] = []
     words: dict[str, dict[int, int]] = {name: {} for name in machine.stores}
     derived = {name: derived_fields(machine, name) for name in machine.stores}
     for index, word in enumerate(program.words):
@@ -58,17 +56,13 @@ def fill(machine: Machine, program: Program, addresses: Addresses, recorded: Map
         key = entry.store, machine.stores[program.words[first].store].address_width
         if key not in ways:
             ways[key] = mapped(machine, *key)
-        start = next((value for address in addresses[first] if (value := ways[key].value(address)) is not None), None)
-        if start is None:
-            findings.append(error("too-wide", f"`{entry.target}` stands too high for `{entry.store}`", entry.span,
-                                  "named here", help="place it lower"))
-        else:
-            words[entry.store][entry.address] = start
+        words[entry.store][entry.address] = next(
+            value for address in addresses[first] if (value := ways[key].value(address)) is not None)
     for name, whole in program.computed.items():
         words[name] = dict(enumerate(whole))
     unused = {name: None if word is None else _unused(machine, program, word, addresses, derived[name])
               for name, word in program.unused.items()}
-    return words, unused, findings
+    return words, unused
 
 
 def _unused(machine: Machine, program: Program, word: Microinstruction, addresses: Addresses,
@@ -149,8 +143,6 @@ def _word_bits(node: Node) -> int | None:
     """The bits of the word that a term made of slices and joins puts side by side, None for any other term; a bit that
     stands there twice cancels out of a parity."""
     match node:
-        case Leaf(kind="word"):
-            return (1 << node.width) - 1
         case Slice() if type(node.args[0]) is Leaf and node.args[0].kind == "word":
             return ((1 << node.width) - 1) << node.low
         case Join():

@@ -59,8 +59,7 @@ def sort(space: Space, units: Units, pages: Pages) -> Pieces:
     loose: list[int] = []
     for number, unit in enumerate(units.units):
         alone = any(counts[word] > 1 or word in late for word in unit.words)
-        if alone or unit.high or unit.offsets[-1] >= len(unit.offsets) or any(
-                not _below(bits, space) for _, bits in unit.rules):
+        if alone or unit.high or any(not _below(bits, space) for _, bits in unit.rules):
             kinds.setdefault(number if alone else (unit.offsets, unit.domain, groups[number]), []).append(number)
         else:
             loose.append(number)

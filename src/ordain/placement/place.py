@@ -53,10 +53,7 @@ def place(machine: Machine, program: Program, recorded: Recorded | None) -> tupl
             findings.extend(settled)
     if has_errors(findings):
         return None, findings
-    words, unused, more = fill.fill(machine, program, addresses, recorded.words if recorded is not None else {})
-    findings.extend(more)
-    if has_errors(findings):
-        return None, findings
+    words, unused = fill.fill(machine, program, addresses, recorded.words if recorded is not None else {})
     return Placement(tuple(addresses), words, tuple(copies), unused), findings
 
 
