@@ -34,6 +34,7 @@ from ordain.pipeline import Built
 from ordain.rom.contents import Contents
 from tests.follow.test_captures import built_at, cells_of, ran, words_of
 from tests.follow.test_diagnosis import planted
+from tests.twin import comparing
 from tests.twin.comparing import Unsettled
 
 MACHINES = ("heron", "stepper", "two-masters")
@@ -221,6 +222,7 @@ def main() -> None:
     given = asked.parse_args()
     names = [given.only] if given.only else list(MACHINES)
     every: list[Tried] = []
+    comparing.LONGEST = 20
     with tempfile.TemporaryDirectory() as directory:
         for number in range(given.faults):
             try:

@@ -182,21 +182,23 @@ def test_a_sound_machine_is_followed_to_the_end(name: str, seed: int, tmp_path: 
         assert number >= 0
     names = [*(f"c{at}" for at in range(len(run.lines))), "clock"]
     for write, analyzer in ((session, Analyzer(4.3, 0.5)), (dump, Analyzer(10.0, 0.9)),
-                            (lambda path, of, found: rows(path, of, found, True), Analyzer(7.1, 0.7))):
+                            (lambda path, of, found: rows(path, of, found, True), Analyzer(7.1, 0.7)),
+                            *((session, Analyzer(rate, 0.49)) for rate in (2.0, 2.2, 2.9, 3.0, 3.7, 4.0, 5.2))):
         found = samples(words, len(run.lines), analyzer, random)[random.randrange(40):]
         clocks_told, broken, _ = followed_through(run, write(tmp_path / "capture", names, found), states)
-        assert broken is None and clocks_told > len(words) - 15, (analyzer, clocks_told)
+        assert broken is None and clocks_told > len(words) - 45 / analyzer.rate - 5, (analyzer, clocks_told)
 
 
-def test_disturbed_samples_are_told_and_nothing_false_is_said_of_them(tmp_path: Path) -> None:
+@pytest.mark.parametrize("rate", [6.3, 16.0])
+def test_disturbed_samples_are_told_and_nothing_false_is_said_of_them(rate: float, tmp_path: Path) -> None:
     run = ran("heron", 3, tmp_path)
     words, random = words_of(run.contents, run), Random(3)
     states = States(build_system(run.contents), [line.level for line in run.lines], ())
     names = [*(f"c{at}" for at in range(len(run.lines))), "clock"]
-    found = samples(words, len(run.lines), Analyzer(16.0, 0.4, 0.02), random)
+    found = samples(words, len(run.lines), Analyzer(rate, 0.4, 0.02), random)
     count, broken, met = followed_through(run, session(tmp_path / "c.sr", names, found), states)
     assert broken is None and count > len(words) - 10
-    assert met.glitches > 2 and met.moving > 5
+    assert (met.glitches > 2 or rate < 9) and met.moving > 5
 
 
 @pytest.mark.parametrize("name", ["heron", "stepper", "two-masters"])

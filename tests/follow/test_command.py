@@ -188,6 +188,9 @@ rule "ends soon"    when turn then at begin within 1 cycle
 rule "never long"   never at long
 rule "both at once" reach cut and turn
 rule "was turned"   never prior(turn) and cut
+rule "one round"    between at begin and at begin never turn
+rule "and no more"  between at begin and at begin never turn after turn
+rule "back first"   after at long never turn until at begin
 """
 
 
@@ -203,7 +206,10 @@ def test_what_a_capture_says_of_the_rules(lathe: Path, capsys: pytest.CaptureFix
     assert status == 0 and rules == {
         "back in time": "5 times, 1 clock, 2 allowed", "ends soon": "11 times, 3 clocks, 1 allowed; late in clock 4",
         "never long": "held 6 times, first in clock 8", "both at once": "not seen", "was turned": "never held for sure",
-        "cutting": "11 times, 1 to 2 clocks"}
+        "cutting": "11 times, 1 to 2 clocks",
+        "one round": "11 times from beginning to end, 4 clocks; broken in clock 2",
+        "and no more": "11 times from beginning to end, 4 clocks; not broken",
+        "back first": "5 times from beginning to end, 1 clock; not broken"}
     assert command(["follow", "c.sr", "--rules", "--format", "json"]) == 0
     data = json.loads(capsys.readouterr().out)["measured"]
     assert {one["text"]: one["times"] for one in data}["ends soon"] == 11

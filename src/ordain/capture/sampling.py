@@ -1,7 +1,8 @@
 """One reading of all lines a clock, taken where they stand still: shortly before the edge at which states change.
 
-The lines are read `setup` ticks before the edge. A line that changes within `guard` ticks of that place is not known in
-that cycle: whatever it was, nothing false is said of it. A pulse on the clock that is shorter than `shortest` is none.
+The lines are read `setup` ticks before the edge. A line that changes within `guard` ticks of that place (with few
+samples a cycle, of those before it alone) is not known in that cycle: whatever it was, nothing false is said of it. A
+pulse on the clock that is shorter than `shortest` is none; two with a short gap are one that was disturbed.
 """
 
 from collections.abc import Iterator
@@ -22,13 +23,15 @@ class Reading(NamedTuple):
 
 
 class Where(NamedTuple):
-    """Where the lines are read; times in ticks. `edges`: "rising", "falling" or "both"."""
+    """Where the lines are read; times in ticks. `edges`: "rising", "falling" or "both". `before`: nothing that comes
+    after the place is looked at."""
 
     channel: int
     edges: str
     setup: int
     guard: int
     shortest: int
+    before: bool = False
 
 
 class Told:
@@ -39,26 +42,32 @@ class Told:
 
 
 def readings(events: Iterator[Event], where: Where, told: Told) -> Iterator[Reading]:
-    """A reading for each cycle, that of the first edge included; what follows the last edge is no whole cycle."""
+    """A reading for each cycle, that of the first edge included if the capture reaches back to where it is read; what
+    follows the last edge is no whole cycle."""
     bit, shortest, reach = where.channel, where.shortest, where.setup + where.guard
     wanted = {"rising": (1,), "falling": (0,), "both": (0, 1)}[where.edges]
     past: list[Event] = []
     level: int | None = None
     changed: int | None = None                          # the time of a change of the clock that is not yet sure
-    end = 0
+    short: tuple[int, int] | None = None                # from when to when there was a pulse that was too short
+    begun, end = None, 0
     for event in events:
         time, word, unknown = event
-        end = time
+        begun, end = (time if begun is None else begun), time
         now = word >> bit & 1
         if changed is not None and time - changed >= shortest:
-            if level in wanted:
+            if level in wanted and changed - reach >= begun:
                 yield _read(past, changed, where, told)
-            changed = None
-            _forget(past, time - reach - shortest)
+            changed = short = None
+            _forget(past, time - reach - 3 * shortest)
         if not unknown >> bit & 1 and now != level:
             if changed is not None:
                 told.glitches += 1
-                changed = None
+                if short is not None and level in wanted and changed - short[1] < shortest:
+                    yield _read(past, short[0], where, told)
+                    changed = short = None
+                else:
+                    short, changed = (changed, time), None
             elif level is not None:
                 changed = time
             level = now
@@ -66,7 +75,7 @@ def readings(events: Iterator[Event], where: Where, told: Told) -> Iterator[Read
             continue
         past.append(event)
         if len(past) > MANY:
-            _forget(past, time - reach - shortest)
+            _forget(past, time - reach - 3 * shortest)
     if changed is not None and end - changed >= shortest and level in wanted:
         yield _read(past, changed, where, told)
 
@@ -81,7 +90,7 @@ def _forget(past: list[Event], before: int) -> None:
 
 def _read(past: list[Event], edge: int, where: Where, told: Told) -> Reading:
     place = edge - where.setup
-    early, late = place - where.guard, place + where.guard
+    early, late = place - where.guard, place if where.before else place + where.guard
     at = len(past) - 1
     moving = 0
     while at > 0 and past[at][0] > late:

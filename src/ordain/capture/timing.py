@@ -11,20 +11,19 @@ LOOKED_AT = 60_000
 """Events that are looked at."""
 FEWEST = 6
 """Edges of one direction that a clock must have at least."""
+FEW = 8
+"""One cycle, or pulse, of so many may be shorter than what is taken for a short one: those are disturbances."""
 REGULAR = 0.6
 """Part of the cycles that must be within a quarter of the usual length: a clock may stand still now and then."""
 
 
-MANY = 8
-"""Samples a cycle from which on a pulse of one sample is taken for a disturbance."""
-
-
 class Clock(NamedTuple):
-    """`channel`: its bit. `period`: the usual length of a cycle in ticks; `shortest`: a pulse that is shorter is a
-    glitch. `grid`: ticks from sample to sample, as far as the times show it."""
+    """`channel`: its bit. `period`: the usual length of a cycle in ticks, `least`: of a short one; `shortest`: a pulse
+    that is shorter is a glitch. `grid`: ticks from sample to sample, as far as the times show it."""
 
     channel: int
     period: int
+    least: int
     shortest: int
     grid: int
 
@@ -36,7 +35,7 @@ def clocks(capture: Capture, besides: Collection[int]) -> list[Clock]:
     found = []
     for bit in sorted(set(capture.channels.values()) - set(besides)):
         edges = _rises(iter(events), bit)
-        clock = _clock(bit, edges, grid)
+        clock = _clock(bit, edges, events, grid)
         if clock is not None:
             found.append((len(edges), clock))
     return [clock for _, clock in sorted(found, key=lambda one: -one[0])]
@@ -50,8 +49,25 @@ def clock_at(capture: Capture, bit: int) -> Clock | None:
         return None
     lengths = sorted(b - a for a, b in pairwise(edges))
     period = max(1, lengths[len(lengths) // 2])
-    grid = _grid(capture, events)
-    return Clock(bit, period, _shortest(period, grid), grid)
+    return _clock_of(bit, lengths, period, _pulses(iter(events), bit), _grid(capture, events))
+
+
+def _clock_of(bit: int, lengths: list[int], period: int, pulses: list[int], grid: int) -> Clock:
+    """A single sample is no pulse where the clock has two at each of its levels."""
+    two = pulses[len(pulses) // FEW] >= 2 * grid
+    return Clock(bit, period, lengths[len(lengths) // FEW], max(1, period // 8, 2 * grid if two else 0), grid)
+
+
+def _pulses(events: Iterator[Event], bit: int) -> list[int]:
+    """How long a channel stays at a level, the shortest first."""
+    found: list[int] = []
+    level, since = None, 0
+    for time, word, unknown in events:
+        if not unknown >> bit & 1 and word >> bit & 1 != level:
+            if level is not None:
+                found.append(time - since)
+            level, since = word >> bit & 1, time
+    return sorted(found[1:]) or [1]
 
 
 def _grid(capture: Capture, events: list[Event]) -> int:
@@ -76,7 +92,7 @@ def _rises(events: Iterator[Event], bit: int) -> list[int]:
     return edges
 
 
-def _clock(bit: int, edges: list[int], grid: int) -> Clock | None:
+def _clock(bit: int, edges: list[int], events: list[Event], grid: int) -> Clock | None:
     if len(edges) < FEWEST:
         return None
     lengths = sorted(b - a for a, b in pairwise(edges))
@@ -84,12 +100,7 @@ def _clock(bit: int, edges: list[int], grid: int) -> Clock | None:
     near = sum(abs(length - period) * 4 <= period + 4 * grid for length in lengths)
     if not period or near < REGULAR * len(lengths):
         return None
-    return Clock(bit, period, _shortest(period, grid), grid)
-
-
-def _shortest(period: int, grid: int) -> int:
-    """A single sample is no pulse where a cycle has many."""
-    return max(1, period // 8, 2 * grid if period >= MANY * grid else 0)
+    return _clock_of(bit, lengths, period, _pulses(iter(events), bit), grid)
 
 
 def seconds(capture: Capture, time: int) -> str:

@@ -118,35 +118,44 @@ def _told(manner: Manner, job: Job, everything: bool, dump: Path | None, rules: 
         print_json({"command": "follow", "status": status, **_data(job, followed, reasons),
                     **({} if meter is None else {"measured": [one._asdict() for one in meter.measured()]})})
         return status
-    from ordain.show.follow_report import report_lines
-
+    page = page_of(manner)
+    broken = None if followed.broken is None else \
+        followed.broken._replace(number=followed.broken.number + job.skip)
+    if reasons is not None and broken is not None:
+        for line in ["", *_report(job, broken, reasons, page), ""]:
+            print(line)
     if not everything:
         if followed.history:
             rows.head()
         for clock in followed.history[-LAST:]:
             rows.show(clock)
     say(manner, "")
-    page = page_of(manner)
     show(manner, _how(job, followed, page))
     if meter is not None:
         from ordain.show.follow import measured_lines
 
         show(manner, measured_lines(meter.measured(), job.skip, page))
-    if reasons is not None and followed.broken is not None:
-        from ordain.capture.timing import seconds
-        from ordain.machine.print import pins_of_bits
+    if reasons is not None and broken is not None:
+        from ordain.show.follow_report import way_lines
 
-        pins = {store: pins_of_bits(job.contents.machine, store) for store in job.contents.machine.stores}
-        broken = followed.broken._replace(number=followed.broken.number + job.skip)
-        when = "" if job.typed else seconds(job.capture, broken.time)
-        for line in report_lines(job.contents, job.found.lines, broken, when, reasons, pins, page, glyphs()):
-            print(line)
+        show(manner, way_lines(job.contents, broken, reasons, page, glyphs()))
     return status
+
+
+def _report(job: Job, broken: "Clock", reasons: "Why", page: "Page") -> list[str]:
+    from ordain.capture.timing import seconds
+    from ordain.machine.print import pins_of_bits
+    from ordain.show.follow_report import report_lines
+
+    pins = {store: pins_of_bits(job.contents.machine, store) for store in job.contents.machine.stores}
+    when = "" if job.typed else seconds(job.capture, broken.time)
+    return report_lines(job.contents, job.found.lines, broken, when, reasons, pins, page)
 
 
 def _how(job: Job, followed: "Followed", page: "Page") -> list[str]:
     """How it was read, and what was left aside in reading."""
     from ordain.capture.timing import named, seconds
+    from ordain.follow.fitting import COARSE, COARSER
     from ordain.show.follow import line_names
     from ordain.show.page import fold
 
@@ -162,6 +171,11 @@ def _how(job: Job, followed: "Followed", page: "Page") -> list[str]:
             if found.clock.grid > 1 or capture.grid else f"{where.setup} tick{'s' if where.setup != 1 else ''}"
         lines.append(f"read {unit} before {edge} of {named(capture.channels, where.channel)}, a clock of "
                      f"{seconds(capture, found.clock.period)}")
+        samples = found.clock.least // found.clock.grid
+        if samples < COARSE:
+            lines.append(f"{samples} samples in some clocks: a disturbed sample may be taken for a level or an edge"
+                         + (", and a line that is a sample late for another level" if samples < COARSER else "")
+                         + "; where that may be, take eight a clock")
     elif not job.typed:
         lines.append("every sample is a clock")
     lines.append(f"seen: {', '.join(line_names(found.names()) if job.typed else found.names())}")

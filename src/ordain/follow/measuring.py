@@ -9,7 +9,7 @@ from typing import Literal
 from ordain.follow.model import Clock, Measured
 from ordain.follow.states import States
 from ordain.machine.expression import Node
-from ordain.machine.model import Machine, Never, Reach, WhenThen
+from ordain.machine.model import AfterNever, BetweenNever, Machine, Never, Reach, WhenThen
 
 Level = bool | None
 
@@ -28,6 +28,10 @@ def _nodes(form: object) -> tuple[Node, ...]:
             return (condition,)
         case WhenThen(trigger, response, _, unless):
             return trigger, response, unless
+        case BetweenNever(start, end, forbidden, after):
+            return start, end, forbidden, after
+        case AfterNever(start, forbidden, until):
+            return start, forbidden, until
     return ()
 
 
@@ -38,7 +42,7 @@ class Meter:
         self._states, self._asked = states, measured_of(machine)
         self._at = {node: place for place, node in enumerate(self._asked)}
         self._levels: dict[tuple[int, int, int], tuple[Level, ...]] = {}
-        self._watches: list[_Occurs | _Takes | _Lasts] = []
+        self._watches: list[_Occurs | _Takes | _Within | _Lasts] = []
         for rule in machine.rules:
             match rule.form:
                 case Never(condition, _):
@@ -48,6 +52,12 @@ class Meter:
                 case WhenThen(trigger, response, cycles, unless):
                     self._watches.append(_Takes(rule.text, self._at[trigger], self._at[response], self._at[unless],
                                                 cycles))
+                case BetweenNever(start, end, forbidden, after):
+                    self._watches.append(_Within(rule.text, (self._at[start], self._at[end], self._at[forbidden]),
+                                                 self._at[after]))
+                case AfterNever(start, forbidden, until):
+                    self._watches.append(_Within(rule.text, (self._at[start], self._at[until], self._at[forbidden]),
+                                                 None))
         self._watches += [_Lasts(strobe.name, self._at[strobe.active]) for strobe in machine.strobes]
 
     def note(self, clock: Clock) -> None:
@@ -115,6 +125,45 @@ class _Takes:
     def measured(self) -> Measured:
         return Measured("takes", self._text, len(self._lengths), self._unsure, min(self._lengths, default=None),
                         max(self._lengths, default=None), self._allowed, self._late)
+
+
+class _Within:
+    """Spans that begin with a condition and end with another, and clocks inside in which what is forbidden holds. The
+    clock that begins a span is not in it, nor is the one that ends it; where something opens it further (`after`), it
+    is from the clock after that on that it counts."""
+
+    def __init__(self, text: str, places: tuple[int, int, int], after: int | None) -> None:
+        """`places`: of the condition that begins a span, of that which ends it, of what is forbidden in it."""
+        self._text, self._places, self._after = text, places, after
+        self._begun: int | None = None
+        self._judged = False
+        self._lengths: list[int] = []
+        self._unsure = 0
+        self._first: int | None = None
+
+    def note(self, number: int, levels: tuple[Level, ...]) -> None:
+        start, end, forbidden = (levels[place] for place in self._places)
+        opened = True if self._after is None else levels[self._after]
+        if self._begun is not None:
+            if end is None or (not end and self._judged and forbidden is None):
+                self._unsure += 1
+            if end is None:
+                self._begun, self._judged = None, False
+            elif end:
+                self._lengths.append(number - self._begun)
+                self._begun, self._judged = None, False
+            elif self._judged and forbidden:
+                self._first = self._first or number
+        if self._begun is None and start:
+            self._begun = number
+        if self._begun is not None and opened is None and not self._judged:
+            self._unsure += 1
+        elif self._begun is not None and opened:
+            self._judged = True
+
+    def measured(self) -> Measured:
+        return Measured("within", self._text, len(self._lengths), self._unsure, min(self._lengths, default=None),
+                        max(self._lengths, default=None), None, self._first)
 
 
 class _Lasts:

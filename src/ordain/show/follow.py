@@ -61,6 +61,9 @@ def measured_lines(measured: Iterable[Measured], skipped: int, page: Page) -> li
             case "takes":
                 said = f"{times(one.times)}, {span}, {one.allowed} allowed" if one.times else "no response seen"
                 said += f"; late in {first}" if first else ""
+            case "within":
+                said = f"{times(one.times)} from beginning to end, {span}" if one.times else "not seen as a whole"
+                said += f"; broken in {first}" if first else "; not broken"
             case _:
                 said = f"{times(one.times)}, {span}" if one.times else "not seen whole"
         rows.append((f"  {printable(one.text)}", said + (f"; {times(one.unsure)} not sure" if one.unsure else "")))

@@ -16,11 +16,11 @@ Pins = Mapping[str, Mapping[int, str]]
 """For each store where each bit of it stands: `U35.D7`."""
 
 
-def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when: str, why: Why, pins: Pins, page: Page,
-                 glyphs: Glyphs) -> list[str]:
-    """The finding, what would have been possible, the chips concerned, the last clocks as they should have gone."""
+def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when: str, why: Why, pins: Pins,
+                 page: Page) -> list[str]:
+    """The finding, what would have been possible, the chips concerned."""
     place = f"clock {broken.number}, {when}" if when else f"clock {broken.number}"
-    word, found = broken.seen.word, ["", page.paint("bad", f"{place}: no sequence of the machine shows what was seen "
+    word, found = broken.seen.word, [page.paint("bad", f"{place}: no sequence of the machine shows what was seen "
                                                            "here")]
     wrong = why.never or why.together
     if why.never:
@@ -39,12 +39,19 @@ def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when:
     told = dict.fromkeys(text for line in wrong for text in whose(contents.machine, lines[line], pins))
     if told:
         found += fold(f"  look at: {'; '.join(told)}", page)
-    if why.possible:
-        trace = why.possible[0].trace
-        first = broken.number - len(trace.cycles) + 1
-        found += ["", *fold(f"  the last clocks, and at the end what was to come ({first} to {broken.number}):", page)]
-        found += [f"  {line}".rstrip() for line in diagram_lines(contents, trace, page.indented(2), glyphs)]
+        found.append("  power off before a clip or a chip is moved")
+    found += fold("  which fault it may be: `ordain diagnose` with the same options", page)
     return found
+
+
+def way_lines(contents: Contents, broken: Clock, why: Why, page: Page, glyphs: Glyphs) -> list[str]:
+    """The last clocks as they may have gone, with what was to come."""
+    if not why.possible:
+        return []
+    trace = why.possible[0].trace
+    first = broken.number - len(trace.cycles) + 1
+    return ["", *fold(f"the last clocks, and at the end what was to come ({first} to {broken.number}):", page),
+            *(f"  {line}".rstrip() for line in diagram_lines(contents, trace, page.indented(2), glyphs))]
 
 
 def _possible(contents: Contents, lines: Sequence[Line], every: Sequence[Possible], group: Sequence[int], word: int,
