@@ -261,6 +261,8 @@ def test_a_name_that_the_new_machine_has_for_something_else() -> None:
                    ("state worn", "register depth 6 bits, loads {0b11, bed} when cool\nstate worn"))
     assert "register `depth` is now `deep`" in said(LATHE, other)
     assert moved(between(LATHE, other)) == {}
+    assert "register `deep` is now `depth`" in said(other, LATHE)
+    assert moved(between(other, LATHE)) == {}
 
 
 NEAR: Texts = edited(LATHE, ("input hot", """\

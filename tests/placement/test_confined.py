@@ -22,8 +22,8 @@ from tests.placement.test_against_every_possibility import asked, bonds_hold, la
 
 WIDTH = 3
 CASES = 150
-PARITY, SAYS = 13, 11
-"""The bits of the word: 10 .. 0 hold addresses, 12 and 11 what the text says, 13 is worked out."""
+TOP, SAYS, PARITY = 13, 12, 10
+"""The bits of the word: 9 .. 0 hold addresses, 13 and 12 what the text says, 10 is worked out, 11 says nothing."""
 FIELDS = {"whole": (2, 0), "short": (4, 3), "even": (6, 5), "middle": (7, 7)}
 """Stored bits of the address fields; which bits of an address they hold is said by `BITS` of the test next door."""
 HELD = {"whole": (2, 0), "short": (1, 0), "even": (2, 1), "middle": (1, 1)}
@@ -41,8 +41,8 @@ def machine_of(size: int, active_low: bool, chips: list[Chip], map_bits: int) ->
     fields = [by_hand.field(name, high, low, HELD[name], active_low=active_low and name == "whole")
               for name, (high, low) in FIELDS.items()]
     fields.append(by_hand.field("parity", PARITY, PARITY, derived=terms.parity(
-        terms.slice(terms.leaf("word", "control", PARITY + 1), PARITY - 1, 0))))
-    stores = [by_hand.store("control", size, PARITY + 1, WIDTH, terms, [each.name for each in fields]),
+        terms.slice(terms.leaf("word", "control", TOP + 1), PARITY - 1, 0))))
+    stores = [by_hand.store("control", size, TOP + 1, WIDTH, terms, [each.name for each in fields]),
               by_hand.store("entry", 2, map_bits, 1, terms, fill="start"),
               by_hand.store("table", 2, 2, 1, terms, fill="computed")]
     return by_hand.machine(stores, fields, terms)._replace(chips={chip.name: chip for chip in chips})
@@ -50,7 +50,7 @@ def machine_of(size: int, active_low: bool, chips: list[Chip], map_bits: int) ->
 
 def some_chips(rng: Random, map_bits: int) -> list[Chip]:
     found = []
-    for name, parts in {"U1": [("control", 7, 0)], "U2": [("control", PARITY, 8)],
+    for name, parts in {"U1": [("control", 7, 0)], "U2": [("control", TOP, 8)],
                         "U3": [("entry", map_bits - 1, 0), ("table", 1, 0)]}.items():
         banks = [Bank(of, tuple(Pin(bit, rng.random() < 0.3, 0) for bit in range(high, low - 1, -1)), (), False, HERE)
                  for of, high, low in parts]
@@ -154,7 +154,7 @@ def fits(case: Case, store: str, address: int, wanted: int, over: int) -> bool:
 
 def can_be(case: Case, cells: dict[int, int], map_bits: int) -> bool:
     """Whether the chips can be burned so. The parity bit is left open."""
-    program, whole = case.program, (1 << PARITY) - 1
+    program, whole = case.program, (1 << TOP + 1) - 1 & ~(1 << PARITY)
     for at in range(case.machine.stores["control"].words):
         word = program.words[cells[at]] if at in cells else program.unused["control"]
         if word is None:
@@ -183,7 +183,7 @@ def some_case(rng: Random, plain: bool) -> tuple[Case, int]:
     control = []
     for at in range(size):
         word = program.words[order[at]] if order[at] < len(program.words) else program.unused["control"]
-        bits = rng.getrandbits(PARITY + 1) if word is None else word.bits | word.open
+        bits = rng.getrandbits(TOP + 1) if word is None else word.bits | word.open
         for name, target in word.targets if word is not None else ():
             named = program.labels[target.labels[0]] if target.labels else order[at] + 1
             high, low = HELD[name]
@@ -231,8 +231,8 @@ def test_what_is_found_can_be_done_so(seed: int) -> None:
 def alone(program: Program, control: Sequence[int], *, touched: Sequence[str] = (), most: int = 20_000,
           near: Sequence[int] = ()) -> dict[int, int] | None:
     """With a store of 8 words and one chip of all its bits."""
-    chip = Chip("U1", 8, PARITY + 1, 1, "", 0, (Bank("control", tuple(
-        Pin(bit, False, 0) for bit in range(PARITY, -1, -1)), (), False, HERE),), HERE)
+    chip = Chip("U1", 8, TOP + 1, 1, "", 0, (Bank("control", tuple(
+        Pin(bit, False, 0) for bit in range(TOP, -1, -1)), (), False, HERE),), HERE)
     burned = {"control": tuple(control), "entry": (0, 0), "table": (0, 0)}
     search = Confined(machine_of(8, False, [chip], 3), program, burned, near or [0] * len(program.words))
     with patch("ordain.placement.confined.MOST_STEPS", most):

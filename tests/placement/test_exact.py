@@ -261,6 +261,18 @@ def test_groups_with_shared_words_are_no_twins() -> None:
     assert twins_of((1, 2)) == {}
 
 
+def test_groups_of_blocks_that_are_alike_are_twins() -> None:
+    """Two aligned pairs, each in a page of its own; not where a word of one stands elsewhere too."""
+    def twins_of(*words: tuple[int, int]) -> dict[int, int]:
+        units = [Unit((0, 1), both, 0b01010101, ((0, 1),), ((number, 0),), False) for number, both in enumerate(words)]
+        groups = (Group(2, words[0], None, None), Group(2, words[1], None, None))
+        of_word = {word: (number,) for number, both in enumerate(words[:2]) for word in both}
+        return twins(sort(Space(8, 3), Units((), tuple(units), {}, (), (), True), Pages(groups, of_word, ())), [0, 1])
+
+    assert twins_of((1, 2), (3, 4)) == {1: 0}
+    assert twins_of((1, 2), (3, 4), (4, 5)) == {}
+
+
 def pair_of(number: int, *named: int, fixed: Sequence[int] = ()) -> Microinstruction:
     return word(number, fixed=fixed, targets=[("whole", block(*named))])
 

@@ -406,6 +406,13 @@ def test_labels_of_a_block_in_two_stores() -> None:
         return program([word(0, targets=[("page", label(1, page=True))]), word(1, store=where)],
                        [body(0, 1), body(1, 2, name="more")._replace(store=where)])
 
+    def fixed(where: str) -> Program:
+        return program([word(0, fixed=(2,), owner="one"), word(1, store=where, fixed=(2,), owner="two")],
+                       [body(0, 1, name="one"), body(1, 2, name="two")._replace(store=where)])
+
+    assert message(small, fixed("other")) == ""
+    assert message(small, fixed("control")) == "placement-conflict: two words are to stand at 0x2 of `control`"
+
     halves = machine([store("control", 8, 8, 3, terms, ["page"]), store("other", 8, 8, 3, terms)],
                      [field("page", 1, 0, (1, 0))], terms)
     assert message(halves, paged("control")) == ""

@@ -192,6 +192,37 @@ def test_a_row_of_which_one_word_is_in_the_way_gives_way_as_a_whole() -> None:
         1: 0, 10: 2, 11: 3, 12: 4, 4: 5, 5: 6, 6: 7, 2: 8, 3: 9, 7: 10, 8: 11}
 
 
+def test_one_word_gives_way_to_a_pair() -> None:
+    """Words at 0, 2, 4 and 6 leave no aligned place free; the first goes elsewhere, and the others stay."""
+    singles = [word(at) for at in range(4)]
+    wanted = program([*singles, word(4, targets=[("whole", block(5, 6))]), word(5), word(6)],
+                     [body(at, at + 1, name=f"b{at}") for at in range(4)] + [body(4, 7, name="new")])
+    old = {f"b{at}/0": (2 * at,) for at in range(4)}
+    found = placed(8, 3, wanted, Recorded({"control": old}, {}))
+    assert faults(wanted, found, 8, 3) == [] and found.addresses[5:] == ((0,), (1,))
+    assert found.addresses[1:4] == ((2,), (4,), (6,))
+
+
+def no_search(*args: object) -> None:
+    raise AssertionError("the quick way should have found it")
+
+
+@pytest.mark.parametrize(("row", "taken", "stands"), [
+    (False, (4,), (5, 6, 7)),                   # the fullest page that has room
+    (False, (4, 8, 9), (5, 6, 7)), (False, (1, 2, 4, 5), (8, 9, 10)),
+    (True, (5, 8), (9, 10, 11)),                # three are free from 4 to 7 as well, but not in a row
+    (True, (5, 9, 13), (0, 1, 2)),
+])
+def test_the_page_that_a_group_gets(row: bool, taken: tuple[int, ...], stands: tuple[int, ...]) -> None:
+    """Three words in one page of four, found without a search."""
+    wanted = program([*(word(at, succeeds=int(row and at < 2)) for at in range(3)),
+                      *(word(3 + at, fixed=(address,)) for at, address in enumerate(taken))],
+                     [body(0, 3, name="three", same_page=4), body(3, 3 + len(taken), name="walls")])
+    with patch("ordain.placement.exact.search", no_search):
+        found = placed(16, 4, wanted)
+    assert tuple(places[0] for places in found.addresses[:3]) == stands
+
+
 def test_a_word_likes_to_stand_behind_the_one_before_it() -> None:
     """Though a lower address is free; the first of a body does not care."""
     free, runs = [(0, 1), (2, 8)], [(0, 2), (2, 1), (3, 1)]

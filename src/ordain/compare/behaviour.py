@@ -252,12 +252,13 @@ def _values(items: Mapping[str, State | Input]) -> dict[str, int]:
 
 
 def _alike(joint: Joint, old: Node | None, new: Node | None) -> bool:
-    if old is None or new is None:
-        return old is new
+    if old is new:
+        return True
     try:
-        return joint.common.functions.bits(old) == joint.common.functions.bits(new)
+        return old is not None and new is not None and (
+            joint.common.functions.bits(old) == joint.common.functions.bits(new))
     except TooLarge:
-        return old is new
+        return False
 
 
 def _start(value: int | None) -> str:

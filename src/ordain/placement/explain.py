@@ -105,7 +105,7 @@ def _blocks(task: Task, space: Space, units: Units, free: int) -> Iterator[Findi
         if size > 1:
             needed[size] = needed.get(size, 0) + 1
     for size in sorted(needed):
-        need = sum(count * (other // size) for other, count in needed.items() if other >= size)
+        need = sum(count * (other // size) for other, count in needed.items())
         have = (space.zeros(size - 1) & room(free, tuple(range(size)))).bit_count()
         if need > have:
             spare = [demand for demand in units.demands if demand.zeros & (size - 1) == size - 1]
@@ -137,21 +137,19 @@ def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
 def nothing_fits(task: Task, units: Units, pages: Pages, stuck: Stuck) -> Finding:
     """Every arrangement was tried. Says how much larger the store would have to be, where that can be measured."""
     span, what = _piece(task, units, stuck)
-    more = next((more for more in range(1, _MORE_WORDS + 1) if isinstance(
-        lay(Space(task.size + more, (task.size + more - 1).bit_length()), units._replace(units=tuple(
-            _freer(unit, task.size, more, task.width) for unit in units.units)), pages, task.width + 1, None),
-        Layout)), None)
+    larger = (Space(task.size + more, (task.size + more - 1).bit_length()) for more in range(1, _MORE_WORDS + 1))
+    more = next((space.size - task.size for space in larger if isinstance(
+        lay(space, units._replace(units=tuple([_freer(unit, space) for unit in units.units])), pages, task.width + 1,
+            None), Layout)), None)
     by = f" by {_many(more)}" if more else ""
     return error("over-full", f"store `{task.store}` is over-full{by}: no arrangement of its rows and blocks fits",
                  span, f"no room for {what}", notes=("every arrangement was ruled out",),
                  help="break a row with a jump, or move the fixed words that cut the store")
 
 
-def _freer(unit: Unit, size: int, more: int, width: int) -> Unit:
+def _freer(unit: Unit, larger: Space) -> Unit:
     """A unit that may also stand in the words by which a store is thought larger."""
-    if unit.rules or unit.high:
-        return unit
-    return unit._replace(domain=(1 << max(0, size + more - unit.offsets[-1])) - 1)
+    return unit if unit.rules or unit.high else unit._replace(domain=larger.full)
 
 
 def undecided(task: Task, units: Units, stuck: Stuck, states: int) -> Finding:
