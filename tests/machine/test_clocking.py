@@ -42,3 +42,11 @@ def test_what_a_clock_has_no_phase_of_is_unknown() -> None:
 def test_phases_are_told_apart_only_where_something_depends_on_them(lines: str, steps: int) -> None:
     machine = clocked(lines)
     assert machine.steps == steps and ("clk" in machine.states) == (steps > 1)
+
+
+def test_a_field_of_a_store_that_is_said_twice_may_hold_the_clock() -> None:
+    """The second store has its fields; nobody knows of which of the two they are, and only that is said."""
+    lines = "clock clk (low, high)\n    held while slow and late\nstate late 1 bit, reset 0\n    next not late\n"
+    twice = "store control 16 words of 1 bit\n    address upc\nfield slow 1 bit\n"
+    _, findings = understood(FRAME + twice + lines)
+    assert {finding.name for finding in findings} == {"defined-twice"}, shown(findings)

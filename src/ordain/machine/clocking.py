@@ -278,6 +278,8 @@ class Clocking:
         waiting, seen = [self._held], set[str]()
         while waiting:
             for leaf in leaves((waiting.pop(),)):
+                if leaf.kind == "field" and leaf.name not in machine.fields:
+                    return  # its store is broken, and that is reported
                 store = machine.fields[leaf.name].store if leaf.kind == "field" else leaf.name
                 if leaf.kind in ("field", "word", "address"):
                     if store not in seen and store in machine.stores:
