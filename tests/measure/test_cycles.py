@@ -699,3 +699,39 @@ def test_as_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     told = {one["title"]: (one["least"], one["most"]) for one in data["instructions"]}
     assert told == {"quick": (1, 1), "either": (2, 4), "patient": (2, None), "never ends": (None, None)}
     assert data["per_instruction"]["least"] == 2.5 and data["per_instruction"]["most"] == 3.5
+
+
+@pytest.mark.parametrize(("last", "most"), [("go fetch", 4), ("step_on\n    go fetch", 5)])
+def test_a_dispatch_to_routines_that_are_no_instructions_is_a_part_of_the_round(last: str, most: int) -> None:
+    """Two words of fetch, one of dispatch, and a routine of one word at each start, or of two at the last one: the
+    round is over when control is at the fetch again, not with the dispatch."""
+    routines = "".join(f"routine at_{number} at {16 + 4 * number}\n    {last if number == 3 else 'go fetch'}\n"
+                       for number in range(4))
+    contents = contents_of("""\
+machine m "routines stand where the opcode leads, and nobody calls them instructions"
+microprogram "m.micro"
+store control 32 words of 8 bits
+    address upc
+field branch 2 bits
+    step     0 idle
+    jump     1
+    dispatch 2
+field target 5 bits address, idle 0
+field load 1 bit
+state upc 5 bits, reset 0
+    next choose branch
+        step    : upc + 1
+        jump    : target
+        dispatch: {0b1, op, 0b00}
+        otherwise: 0
+register op 2 bits, reset 0, loads data when load
+bus data 2 bits, floats
+    driven by memory when load
+home fetch
+order go <there>: branch jump, target <there>
+order step_on: branch step
+order decode: branch dispatch
+""", "routine fetch at 0\n    step_on\n    load\n    decode\n" + routines)
+    found = counted(contents, [])
+    assert found.round is not None and (found.round.least, found.round.most) == (4, most)
+    assert found.fetch is None and found.round.rings == ()

@@ -6,6 +6,7 @@ from ordain.language.machine_file import parse_machine
 from ordain.language.micro_file import parse_microprogram
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
+from ordain.pipeline import build_texts
 
 MACHINE = """\
 machine small
@@ -108,3 +109,15 @@ def test_other_faults_are_told_beside_them(right: str, wrong: str) -> None:
     earlier, found = names(MACHINE.replace("order goto <there>: branch", "order goto <there> branch"),
                            MICRO + "routine more\n    souce acc, goto more\n    load tmep, goto more\n")
     assert earlier and found == ["unknown-order", "unknown-code"]
+
+
+def test_a_store_that_is_declared_twice_says_nothing_of_what_follows_a_word() -> None:
+    """No field is any store's then, not even one that is read: whether words decide where control goes is not known."""
+    store = "store control 16 words of 8 bits\n    address upc\n    unused target start\n"
+    clock = "clock clk (low, high)\n    held while slow and low and line\n"
+    machine = ("machine m\nmicroprogram \"m.micro\"\n" + clock + store * 2
+               + "field target 4 bits address, idle following\nfield slow 1 bit\nspare 3 bits\ninput line 1 bit\n"
+               "state upc 4 bits, reset 0\n    next target\n")
+    _, findings = build_texts({"m.machine": machine, "m.micro": "routine start at 0\n    target start\n"}, "m.machine")
+    assert "defined-twice" in {finding.name for finding in findings}
+    assert "no-order" not in {finding.name for finding in findings}

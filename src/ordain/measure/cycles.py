@@ -99,7 +99,8 @@ def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
         journeys += [Journey(unit.start, len(origins), 0) for unit in of_store]
         origins.append(Origin(False, dispatch, entered, never))
     starts = _any(terms, [unit.start for unit in units])
-    courses = [Course(last, never, broken_off, home, True), Course(last, starts, broken_off, home, False)]
+    ends = last if units else never     # a dispatch to routines that are no instructions is a part of the round
+    courses = [Course(ends, never, broken_off, home, True), Course(ends, starts, broken_off, home, False)]
     journeys.append(Journey(home, 0, 1 if units else 0))
     told = _Telling(system, found, store)
     *travelled, from_home = travel(system, told.control(), origins, courses, journeys)

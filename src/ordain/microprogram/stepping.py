@@ -105,8 +105,8 @@ def decides(machine: Machine, store: Store) -> bool:
             continue
         seen.add(leaf)
         for read in leaves(_deciding(machine, (leaf,), {})):
-            if read.kind == "field" and machine.fields[read.name].store == store.name:
-                return True
+            if read.kind == "field" and (field := machine.fields.get(read.name)) and field.store == store.name:
+                return True     # a field of a store that is declared twice is none of the machine's
             if read.kind == "word" and read.name == store.name:
                 return True
             if read.kind in ("state", "register"):
