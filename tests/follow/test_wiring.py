@@ -117,6 +117,32 @@ instruction others "blink"
     assert "key comes inverted" in found and "key stays at 0" not in found
 
 
+def test_drivers_of_a_bus_that_is_pulled(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The cutter drives in words 0 and 4, the turner in word 1, nobody in 2 and 3: there the line has to be high. A
+    flip-flop behind it tells that nobody drives where none can be seen to let go."""
+    (tmp_path / "lathe.machine").write_text(SWITCH.replace("bus feed 1 bit, floats", "bus feed 1 bit, pulled high"))
+    drivers = {f"{who} {what} drives feed" for who in ("cutter", "turner") for what in ("always", "never")}
+    assert explaining(capsys, "0: feed=0", "1: feed=1", "2: feed=1", "3: feed=1") == ["none"]
+    found = set(explaining(capsys, "0: feed=0", "1: feed=0", "2: feed=0", "3: feed=1", "0:"))
+    assert found & drivers == {"cutter always drives feed", "turner always drives feed"}
+    assert "the clip at feed sees something else" in found
+    (tmp_path / "lathe.machine").write_text(SWITCH)
+    assert explaining(capsys, "0: feed=0", "1: feed=0", "2: feed=0", "3: feed=1", "0:") == ["none"]
+
+
+def test_a_driver_of_which_a_state_keeps_the_level(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The bus keeps its level, and a state takes it: after word 1, in which the turner drives, it stays. With a turner
+    that never drives it is what the cutter had left in word 0."""
+    (tmp_path / "lathe.machine").write_text(
+        SWITCH.replace("bus feed 1 bit, floats", "bus feed 1 bit, kept") + "state was 1 bit, reset 0\n    next feed\n")
+    kept = ["0: feed=0", "1: feed=1 was=0", "2: feed=1 was=1", "3: feed=1 was=1"]
+    assert explaining(capsys, *kept) == ["none"]
+    lost = ["0: feed=0", "1: feed=1 was=0", "2: feed=0 was=1", "3: feed=0 was=0", "0: feed=1", "1: feed=0"]
+    found = explaining(capsys, *lost)
+    assert "cutter always drives feed" in found and "turner always drives feed" in found
+    assert "turner never drives feed" not in found and "cutter never drives feed" not in found
+
+
 def test_which_there_are() -> None:
     system = build_system(contents_of(SWITCH, MICRO))
     assert {fault.text for fault in wiring_faults(system)} == OWN - {"key_1 stays at 0", "key_1 stays at 1"}

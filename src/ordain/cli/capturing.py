@@ -168,7 +168,8 @@ def job_of(contents: "Contents", read: "Capture | None", how: How, begins: str, 
     asked = [*asked_of(machine), *more, *(others(found) if others is not None else ())]
     held = machine.clock is not None and machine.clock.held is not None
     gated = found.clock is not None and not how.oscillator and held
-    states = States(build_system(contents), [line.level for line in found.lines], asked, gated)
+    levels = [line.level for line in found.lines]
+    states = States(build_system(contents, levels), levels, asked, gated)
     clips = Clips(found.places)
     start = states.at_reset() if begins == "reset" else states.running()
     where = None

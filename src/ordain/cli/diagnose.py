@@ -45,16 +45,17 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
     Tried are, of each chip of a store: a data or address pin that stays at a level, two neighbouring pins that touch, a
     missing, blank or half programmed chip, one with an image that was burned earlier, two of one size exchanged; each
     bit of each word, the other way round; a bit of a state or an input that stays at a level, an input that comes
-    inverted, a synchroniser left out; and clips that are off or exchanged. Where several are left, it says what to look
-    at next. Faults that make no difference to any word are not told apart from a sound machine, and those of wires and
-    bus drivers are not tried. Exit status 0: nothing to explain. 1: something is.
+    inverted, a synchroniser left out; a driver that always drives a bus, or never, where nobody drives it otherwise
+    and the bus is pulled or keeps its level; and clips that are off or exchanged. Where several are left, it says what
+    to look at next. Faults that make no difference to control are not told apart from a sound machine: what stands on
+    a bus while it is driven, or floats, is compared with nothing. Exit status 0: nothing to explain. 1: something is.
     """
     from ordain.capture.model import BadCapture
     from ordain.follow.apart import lines_of
     from ordain.follow.burning import burning_faults
     from ordain.follow.faults import faults
     from ordain.follow.following import follow
-    from ordain.follow.wiring import clip_faults, wiring_faults
+    from ordain.follow.wiring import clip_faults, driver_faults, wiring_faults
     from ordain.pipeline import build_model
     from ordain.show.diagnosis import diagnosis_data, diagnosis_lines, word_at
 
@@ -85,9 +86,11 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
     if sound.broken is None:
         show(manner, [f"{job.capture.name}: a sound machine explains all of its {sound.clocks:,} clocks"])
         return 0
+    levels = [line.level for line in job.found.lines]
     every = [*faults(built.contents, built.images),
              *burning_faults(built.contents, built.images, _burned_before(built, path)),
-             *wiring_faults(job.states.system), *clip_faults([line.name for line in job.found.lines])]
+             *wiring_faults(job.states.system), *driver_faults(job.states.system, levels),
+             *clip_faults([line.name for line in job.found.lines])]
     cells, bits = _cells(job, readings, quiet)
     tried = len(every) + bits
     some, looked = _found(job, readings, every, cells, lines, _store(built), quiet)

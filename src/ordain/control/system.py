@@ -5,6 +5,7 @@ variable that remembers, an open latch what it lets through, a bus that nobody d
 register that nothing follows (`control.registers`) something free.
 """
 
+from collections.abc import Sequence
 from graphlib import TopologicalSorter
 from typing import TypeAlias
 
@@ -21,9 +22,10 @@ Part: TypeAlias = tuple[str, str]
 """What takes its value within a cycle: ("latch", NAME), ("bus", NAME) or ("store", NAME)."""
 
 
-def build_system(contents: Contents) -> System:
-    """The whole machine as a transition system. Raises KeyError for an `at` or `in` that names no word, ValueError for
-    stores whose addresses depend on their own words; both are found by earlier stages, so they are faults of ours."""
+def build_system(contents: Contents, seen: Sequence[Node] = ()) -> System:
+    """The whole machine as a transition system. `seen`: expressions beside the machine's own, of which the buses, too,
+    have the level at which they are held. Raises KeyError for an `at` or `in` that names no word, ValueError for stores
+    whose addresses depend on their own words; both are found by earlier stages, so they are faults of ours."""
     machine, terms = contents.machine, contents.machine.terms
     every = machine_nodes(machine)
     followed = followed_registers(machine, every)
@@ -33,14 +35,14 @@ def build_system(contents: Contents) -> System:
     assumed = [assumption.condition for assumption in machine.assumptions]
     priors = prior_leaves((*nexts, *addresses, *assumed, *loads), terms, "prior", {})
     lowering, formed = _settled(contents, followed, {**_places(contents, [*every, *loads]), **dict(priors)},
-                                [*every, *loads])
+                                [*every, *loads, *seen])
     variables = [Variable(state.name, terms.leaf("state", state.name, state.width),
                           len(state.codes) or 1 << state.width, state.reset, state.next, "state")
                  for state in machine.states.values()]
     variables += [_register_variable(register, lowering, terms) for register in followed.values()]
     variables += [prior_variable(prior, leaf, terms) for prior, leaf in priors]
     lowered = substitute(terms, (*(variable.next for variable in variables), *assumed), lowering)
-    held = [_kept_level(bus, mask, lowering, terms) for bus, mask in _held_buses(machine, [*every, *loads])
+    held = [_kept_level(bus, mask, lowering, terms) for bus, mask in _held_buses(machine, [*every, *loads, *seen])
             if bus.undriven == "kept" and _is_followed(mask)]
     variables = [variable._replace(next=node) for variable, node in zip(variables, lowered)] + held
     assumptions = lowered[len(variables) - len(held):]

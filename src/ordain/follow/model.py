@@ -8,7 +8,7 @@ from ordain.control.model import Trace
 from ordain.machine.expression import Node, Terms
 
 FaultKind: TypeAlias = Literal["chip", "pin", "bridge", "exchange", "burning", "cell", "state", "input", "synchroniser",
-                               "clip"]
+                               "driver", "clip"]
 
 
 class Seen(NamedTuple):
@@ -85,8 +85,9 @@ class Measured(NamedTuple):
 
 class Fault(NamedTuple):
     """A single fault of the board. `words`: of the stores that read otherwise with it. `state`, `bit`, `level`: a
-    bit of a state that stays at a level; `state` "" where it is not that. `inside`: leaves for which the machine gets
-    something else. `clips`: (line, line at which its clip really is, None: at none); then the machine is sound."""
+    bit of a state that stays at a level; `state` "" where it is not that. `inside`: leaves, or what is formed of them,
+    for which the machine gets something else. `clips`: (line, line at which its clip really is, None: at none); then
+    the machine is sound."""
 
     kind: FaultKind
     text: str

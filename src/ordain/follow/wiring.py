@@ -1,15 +1,18 @@
-"""Single faults of the board beside its chips: of inputs, of synchronisers, and of the clips that look at it.
+"""Single faults of the board beside its chips: of inputs, synchronisers, drivers, and of the clips that look at it.
 
 An input may be stuck, or come inverted, where the machine takes it; a clip at the input itself sees what it is. A state
-that does nothing but delay a line by one cycle may be missing, so that the machine sees the line at once. A clip may be
-off, two may be exchanged: then the board is sound, and other lines were seen than is said.
+that does nothing but delay a line by one cycle may be missing, so that the machine sees the line at once. A driver may
+hold a bus that it should have let go, or never take it; that shows where nobody drives, on a bus that is pulled or
+keeps its level: of one that floats any level is possible then. A clip may be off, two may be exchanged: then the board
+is sound, and other lines were seen than is said.
 """
 
 from collections.abc import Iterator, Sequence
 
 from ordain.control.model import System
+from ordain.control.system import build_system
 from ordain.follow.model import Fault, with_bit
-from ordain.machine.expression import Leaf, Node, Slice
+from ordain.machine.expression import Const, Leaf, Node, Slice, Terms
 
 
 def wiring_faults(system: System) -> Iterator[Fault]:
@@ -30,6 +33,33 @@ def wiring_faults(system: System) -> Iterator[Fault]:
         if variable.name in machine.states and not machine.states[variable.name].agent and _delays(variable.next):
             yield Fault("synchroniser", f"{variable.name} left out, {_told(variable.next)} passes at once",
                         inside=((variable.leaf, variable.next),))
+
+
+def driver_faults(system: System, seen: Sequence[Node]) -> Iterator[Fault]:
+    """Every driver of a bus always on, and never on, where that makes a difference to what stands there. `seen`: as
+    the system was built with."""
+    contents, terms = system.contents, system.terms
+    for bus in contents.machine.buses.values():
+        leaf = terms.leaf("bus", bus.name, bus.width)
+        level = system.lowering.get(leaf, leaf)
+        for number, driver in enumerate(bus.drivers) if level is not leaf else ():
+            for on, said in ((1, "always drives"), (0, "never drives")):
+                drivers = list(bus.drivers)
+                drivers[number] = driver._replace(when=terms.const(on, 1))
+                buses = {**contents.machine.buses, bus.name: bus._replace(drivers=tuple(drivers))}
+                machine = contents.machine._replace(buses=buses)
+                other = build_system(contents._replace(machine=machine), seen).lowering.get(leaf, leaf)
+                inside = _each_part(terms, level, other)
+                if inside:
+                    yield Fault("driver", f"{driver.name} {said} {bus.name}", inside=inside)
+
+
+def _each_part(terms: Terms, before: Node, after: Node) -> tuple[tuple[Node, Node], ...]:
+    """What takes the place of a line of several bits, and of each part of it, as far as that is another."""
+    pairs = [(before, after), *((terms.slice(before, high, low), terms.slice(after, high, low))
+                                for high in range(before.width) for low in range(high + 1))]
+    return tuple((one, other) for one, other in dict(pairs).items()
+                 if one is not other and not isinstance(one, Const | Leaf))
 
 
 def clip_faults(names: Sequence[str]) -> Iterator[Fault]:
