@@ -27,6 +27,7 @@ from ordain.faults.model import Changes, Fault, Noticed, Outcome, Tried
 from ordain.faults.offers import offers
 from ordain.machine.expression import substitute
 from ordain.machine.model import Field
+from ordain.meaning.run import prove_meanings
 from ordain.prover.decide import Rounds
 from ordain.prover.family import Family, TooMany, with_versions
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
@@ -159,6 +160,7 @@ class Campaign:
 
     def __init__(self, contents: Contents, limits: Limits | None = None) -> None:
         self.contents = contents._replace(meanings={})
+        self._meanings = contents.meanings
         self._limits = (limits or Limits())._replace(traces=0)
         self.sound, self.executed = self._spoken(self.contents, None)
         self._asked = _asked(self.contents, self.sound.undefined)
@@ -214,7 +216,16 @@ class Campaign:
 
     def _compared(self, faulty: Contents) -> Outcome:
         found = behaviour(join(self.contents, faulty))
-        return compared(found.units, found.machine)
+        return self._meant(compared(found.units, found.machine), faulty)
+
+    def _meant(self, outcome: Outcome, faulty: Contents) -> Outcome:
+        """With the changed instructions that no longer do what their text says."""
+        said = {title: self._meanings[title] for title in outcome.titles if title in self._meanings}
+        if outcome.kind != "changed" or not said:
+            return outcome
+        rounds = Rounds(build_system(faulty))
+        rows, _ = prove_meanings(faulty._replace(meanings=said), lambda asked: rounds.decide(asked, self._limits))
+        return outcome._replace(meanings=tuple(row.subject for row in rows if row.outcome == "broken"))
 
     # ------------------------------------------------------------ many at once
 
@@ -261,8 +272,9 @@ class Campaign:
         """The class of a fault that nobody notices."""
         if self._variants is None:
             self._variants = Variants(self.contents)
-        found = self._variants.of(fault.changes, with_changes(self.contents, fault.changes))
-        return compared(found.units, found.machine)
+        faulty = with_changes(self.contents, fault.changes)
+        found = self._variants.of(fault.changes, faulty)
+        return self._meant(compared(found.units, found.machine), faulty)
 
     def _noticed(self, faults: list[Fault]) -> dict[int, Noticed]:
         """Who notices each of some faults, by their numbers; those that nobody notices are left out. Raises TooMany."""

@@ -1,14 +1,18 @@
 """Each class of fault on a machine small enough to work out by hand, and its twin one bit away."""
 
 from functools import cache
+from pathlib import Path
 
 import pytest
 
 from ordain.faulting import Campaign
 from ordain.faults.listing import bit_faults
 from ordain.faults.model import Fault, Noticed, Outcome
+from ordain.pipeline import build_model
 from ordain.prover.model import Limits
 from tests.workshop import contents_of
+
+ROOT = Path(__file__).parents[2]
 
 MACHINE = """\
 machine bell "rings, and shows that it does"
@@ -116,3 +120,17 @@ def test_what_is_not_decided_is_told_as_that(limits: Limits) -> None:
     found = Campaign(contents_of(MACHINE, MICRO), limits)
     one = fault(2, "lamp")
     assert found.plainly(one).kind == "undecided" == next(found.of([one])).outcome.kind
+
+
+def test_which_changed_instructions_no_longer_do_what_their_text_says() -> None:
+    """`load n` is said to load acc and to count pc. Without the first it does something else; what stands in temp is
+    nobody's business, so a load of that is a change and no more."""
+    built, _ = build_model(ROOT / "examples/stepper/carillon.machine")
+    assert built is not None
+    campaign = Campaign(built.contents)
+    faults = {one.text.rpartition(": ")[2].split()[0]: one for one in bit_faults(built.contents)
+              if one.text.startswith("load n at control 00A: ")}
+    for field, meanings in (("load_acc", ("load n",)), ("count_pc", ("load n",)), ("load_temp", ())):
+        expected = Outcome("changed", titles=("load n",), meanings=meanings)
+        assert campaign.plainly(faults[field]) == expected
+        assert [one.outcome for one in campaign.of([faults[field]])] == [expected]

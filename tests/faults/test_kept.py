@@ -46,12 +46,14 @@ def test_a_second_run_says_the_same_without_a_search_and_a_damaged_file_is_none(
 
 
 def test_what_is_no_outcome_is_passed_over(tmp_path: Path) -> None:
-    outcomes = {"a": Outcome("silent", titles=("reset",)), "b": Outcome("noticed", Noticed("never", "x", 3)),
+    kept = Outcome("changed", titles=("add n", "ring"), meanings=("ring",))
+    outcomes = {"f": kept, "a": Outcome("silent", titles=("reset",)), "b": Outcome("noticed", Noticed("never", "x", 3)),
                 "c": Outcome("noticed", Noticed("unreachable", "control 3", None)), "d": Outcome("harmless")}
     keep_data(tmp_path, "0" * 64, outcomes_data({**outcomes, "e": Outcome("undecided", why="time")}))
     assert outcomes_from(data_kept(tmp_path, "0" * 64)) == outcomes
-    for wrong in ([], ["silent"], ["silent", ["never", "x", 1], []], ["noticed", None, []], ["loud", None, []],
-                  ["noticed", ["never", "x", 0], []], ["noticed", ["never", 3, 1], []], ["silent", None, [1]],
-                  ["noticed", ["never", "x", True], []], ["undecided", None, []], None, {"a": 1}):
+    for wrong in ([], ["silent"], ["silent", ["never", "x", 1], [], []], ["noticed", None, [], []],
+                  ["loud", None, [], []], ["noticed", ["never", "x", 0], [], []], ["noticed", ["never", 3, 1], [], []],
+                  ["silent", None, [1], []], ["silent", None, [], [1]], ["silent", None, []],
+                  ["noticed", ["never", "x", True], [], []], ["undecided", None, [], []], None, {"a": 1}):
         assert outcomes_from({"a": wrong}) == {}
     assert outcomes_from(None) == outcomes_from([1]) == {}

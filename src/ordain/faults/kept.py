@@ -11,7 +11,8 @@ from ordain.faults.model import CLASSES, Noticed, Outcome
 
 def outcomes_data(outcomes: Mapping[str, Outcome]) -> dict[str, list[Any]]:
     """`outcomes`: by the names of the faults."""
-    return {text: [one.kind, None if one.noticed is None else list(one.noticed), list(one.titles)]
+    return {text: [one.kind, None if one.noticed is None else list(one.noticed), list(one.titles),
+                   list(one.meanings)]
             for text, one in outcomes.items() if one.kind != "undecided"}
 
 
@@ -26,15 +27,16 @@ def outcomes_from(data: Any) -> dict[str, Outcome]:
 
 
 def _outcome(said: Any) -> Outcome | None:
-    if not isinstance(said, list) or len(said) != 3:
+    if not isinstance(said, list) or len(said) != 4:
         return None
-    kind, noticed, titles = said
+    kind, noticed, titles, meanings = said
     if kind not in CLASSES or kind == "undecided" or (kind == "noticed") != (noticed is not None):
         return None
-    if not isinstance(titles, list) or not all(isinstance(title, str) for title in titles):
-        return None
+    for names in (titles, meanings):
+        if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+            return None
     if noticed is None:
-        return Outcome(kind, titles=tuple(titles))
+        return Outcome(kind, titles=tuple(titles), meanings=tuple(meanings))
     if not isinstance(noticed, list) or len(noticed) != 3 or not all(isinstance(name, str) for name in noticed[:2]):
         return None
     if noticed[2] is not None and (type(noticed[2]) is not int or noticed[2] < 1):

@@ -61,12 +61,14 @@ class Noticed(NamedTuple):
 
 class Outcome(NamedTuple):
     """What a fault comes to. `noticed`: who notices it. `titles`: the instructions that are changed, or what else is in
-    a silent one. `why`: of an undecided one the reason."""
+    a silent one. `why`: of an undecided one the reason. `meanings`: of changed instructions those that no longer do
+    what their text says."""
 
     kind: Class
     noticed: Noticed | None = None
     titles: tuple[str, ...] = ()
     why: str = ""
+    meanings: tuple[str, ...] = ()
 
 
 class Tried(NamedTuple):

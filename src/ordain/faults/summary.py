@@ -1,5 +1,6 @@
 """What is told of many faults together: how many of each class, who notices them, and the silent ones in groups."""
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
@@ -64,14 +65,22 @@ def noticing(tried: Iterable[Tried]) -> list[Noticing]:
     return sorted(rows, key=lambda row: (-row.faults, row.check, row.subject))
 
 
-def instructions(tried: Iterable[Tried]) -> list[tuple[str, int]]:
-    """The instructions that are changed, with how many faults change them and are noticed by nobody."""
-    found: dict[str, int] = {}
-    for one in tried:
-        if one.outcome.kind == "changed":
-            for title in one.outcome.titles:
-                found[title] = found.get(title, 0) + 1
-    return sorted(found.items(), key=lambda item: (-item[1], item[0]))
+class Changed(NamedTuple):
+    """An instruction, how many faults change it and are noticed by nobody, and with how many of them it no longer does
+    what its text says."""
+
+    title: str
+    faults: int
+    meant_otherwise: int
+
+
+def instructions(tried: Sequence[Tried]) -> list[Changed]:
+    """The instructions that are changed, those that most faults change first."""
+    changed = [one.outcome for one in tried if one.outcome.kind == "changed"]
+    faults = Counter(title for one in changed for title in one.titles)
+    meant = Counter(title for one in changed for title in one.meanings)
+    return sorted((Changed(title, count, meant[title]) for title, count in faults.items()),
+                  key=lambda one: (-one.faults, one.title))
 
 
 def silent(tried: Iterable[Tried]) -> list[Alike]:

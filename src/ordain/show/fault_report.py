@@ -82,9 +82,11 @@ def _changed_lines(tried: Sequence[Tried], everything: bool, page: Page) -> list
     found = instructions(tried)
     if not found:
         return []
-    rows = [(f"{count:,}", printable(title)) for title, count in (found if everything else found[:SHOWN])]
-    return ["", "changed, and no check or rule speaks of it:",
-            *table(rows, page, heads=("faults", "instruction"), indent=2),
+    meant = any(one.meant_otherwise for one in found)
+    rows = [(f"{one.faults:,}", *([f"{one.meant_otherwise:,}"] if meant else []), printable(one.title))
+            for one in (found if everything else found[:SHOWN])]
+    heads = ("faults", *(["meaning broken"] if meant else []), "instruction")
+    return ["", "changed, and no check or rule speaks of it:", *table(rows, page, heads=heads, indent=2),
             *_more(len(found) - len(rows), "more instructions")]
 
 
@@ -152,4 +154,4 @@ def _fault_data(one: Tried) -> dict[str, Any]:
                                         **({} if fault.bit < 0 else {"bit": fault.bit})}
     noticed = None if outcome.noticed is None else outcome.noticed._asdict()
     return {"kind": fault.kind, "text": fault.text, **place, "class": outcome.kind, "noticed": noticed,
-            "changed": list(outcome.titles), "why": outcome.why}
+            "changed": list(outcome.titles), "meanings": list(outcome.meanings), "why": outcome.why}
