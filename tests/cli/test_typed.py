@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 
 from ordain.cli.main import run as command
+from ordain.follow.model import Apart, Looked
+from ordain.show.diagnosis import diagnosis_data
 from tests.follow.test_command import MACHINE, MICRO
 
 PANEL = '''
@@ -115,6 +117,10 @@ def test_a_diagnosis_as_data(capsys: pytest.CaptureFixture[str]) -> None:
     assert set(data["apart"]["ones"] + data["apart"]["zeros"]) <= set(range(len(whole)))
     assert command(["diagnose", "--seen", "4:", *seen, "--skip", "1", "--format", "json"]) == 1
     later = json.loads(capsys.readouterr().out)["apart"]
-    assert data["apart"] is not None and later == {**data["apart"], "clock": data["apart"]["clock"] + 1}
+    assert data["apart"] is not None and later == data["apart"] and later["clock"] is None
+    looked = Looked(Apart("cut", 3, None, (0,), (1,)), (), True, 2)
+    assert diagnosis_data([], 5, 2, 9, looked, 1)["apart"] == {
+        "line": "cut", "clock": 4, "address": None, "ones": (0,), "zeros": (1,), "given": {}, "after": False,
+        "steps": 0, "values": []}
     assert command(["diagnose", *seen[:4], "--format", "json"]) == 0
     assert json.loads(capsys.readouterr().out)["suspects"] == []

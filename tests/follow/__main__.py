@@ -200,7 +200,7 @@ def tried(name: str, seed: int, cycles: int, place: Path) -> Tried | None:
         return Tried(name, fault, True, found, len(whole))
     looked = look(states, clips, readings, whole, every, "control")
     apart = looked.apart
-    halves = apart is not None and 2 * (looked.among - min(len(apart.ones), len(apart.zeros))) <= looked.among + 1
+    halves = apart is not None and 2 * apart.left(looked.among) <= looked.among + 1
     return Tried(name, fault, True, found, len(whole), apart is not None, halves, apart is None and looked.known)
 
 

@@ -58,6 +58,16 @@ def test_what_no_line_tells_apart(texts: tuple[str, ...], groups: tuple[tuple[in
     assert looked(*texts) == Looked(None, groups, True, len(texts))
 
 
+def test_several_lines_at_once() -> None:
+    """The target of the jump in word 3, which is 0, read with another bit turned by each of three: one line leaves two
+    of them."""
+    every = [f"U1.D{pin} reads 1 in begin+3 (control 3): target[{pin - 3}]" for pin in (3, 4, 5)]
+    found = looked(*every).apart
+    assert found == Apart("target", 0, 3, (), (), values=((1, (0,)), (2, (1,)), (4, (2,))))
+    assert found.left(3) == 1 and found._replace(values=()).left(3) == 3
+    assert Apart("cut", 0, 1, (0,), (1, 2)).left(4) == 3
+
+
 def test_how_it_is_told() -> None:
     def told(*texts: str) -> str:
         some = [Suspect((Fault("cell", text),), 9) for text in texts]
@@ -66,6 +76,8 @@ def test_how_it_is_told() -> None:
     assert "a clip at key_1; step to begin (0), with key=0; in the clock after that it is 1 with 1, 0 with 2" in told(
         "key comes inverted", "the clip at cut sees something else")
     assert "no line tells 1, 2 apart, whatever is stepped from reset on" in told("key stays at 0", "key_1 stays at 0")
+    assert "all of target; step to begin (0); there it is 1 with 1, 2 with 2, 4 with 3" in told(
+        *(f"U1.D{pin} reads 1 in begin+3 (control 3): target[{pin - 3}]" for pin in (3, 4, 5)))
     assert "Power off before a clip" in told("key stays at 1", "key_1 stays at 1")
 
 

@@ -6,6 +6,7 @@ Everything that has a name is looked at, so two machines that go through the sam
 whatever comes in, are the same to every clip: then only a chip in a programmer, or another in its place, says more.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from time import monotonic
 
@@ -32,7 +33,7 @@ def look(states: States, clips: Clips, readings: Sequence[Reading], some: Sequen
     be asked about. `store`: the one whose address says where control is."""
     looking = _Looking(states, some[:ALIKE], lines, store)
     found = [looking.in_capture(clips, readings), looking.in_words()]
-    apart = max((one for one in found if one is not None), key=_worth, default=None)
+    apart = max((one for one in found if one is not None), key=looking.worth, default=None)
     if apart is not None:
         return Looked(apart, (), True, len(some[:ALIKE]))
     apart, alike = looking.from_reset()
@@ -68,6 +69,7 @@ class _Looking:
         self.states, self.store, self._lines, self._some = states, store, dict(lines), some
         self._machines = [states.changed(one.faults[0]) for one in some]
         self._until, self._atoms = monotonic() + SECONDS, _bits_of_states(states)
+        self._widths = Counter(name.partition("[")[0] for name in lines if "[" in name)
         self.known = True
 
     # ------------------------------------------------------------ in the clocks that were seen
@@ -88,9 +90,23 @@ class _Looking:
                     places.setdefault(clock.number, address)
                 for name, on in sure.items():
                     levels.setdefault((name, clock.number), {})[number] = on
-        every = [Apart(name, clock, places.get(clock), *_divided(found)) for (name, clock), found in levels.items()]
-        return max((one for one in every if one.ones and one.zeros), key=lambda one: (_worth(one), one.clock),
-                   default=None)
+        every = [Apart(name, at, places.get(at), *_divided(found)) for (name, at), found in levels.items()]
+        whole: dict[tuple[str, int], dict[int, dict[int, bool]]] = {}
+        for (name, at), found in levels.items():
+            title, bracket, bit = name.partition("[")
+            if bracket:
+                for number, level in found.items():
+                    whole.setdefault((title, at), {}).setdefault(number, {})[int(bit.rstrip("]"))] = level
+        for (title, at), by_number in whole.items():
+            values = {number: sum(level << bit for bit, level in bits.items()) for number, bits in by_number.items()
+                      if len(bits) == self._widths[title]}
+            every.append(Apart(title, at, places.get(at), (), (), values=_by_value(values)))
+        return max((one for one in every if one.left(len(self._some)) < len(self._some)),
+                   key=lambda one: (self.worth(one), one.clock), default=None)
+
+    def worth(self, one: Apart) -> tuple[int, bool, bool, bool]:
+        """The fewer it leaves the better; one line is better than several, a clock of the capture than another."""
+        return -one.left(len(self._some)), not one.values, one.clock > 0, one.address is not None
 
     def _sure(self, faulty: States, cycles: BDDFunction) -> tuple[int | None, dict[str, bool]]:
         """The address, and the lines of which the level is sure, in some cycles."""
@@ -118,14 +134,20 @@ class _Looking:
                 continue
             for name in machine.stores[self.store].fields:
                 field = machine.fields[name]
+                values = {number: words[number][address] >> field.low & (1 << field.width) - 1 for number in here}
+                if field.width > 1 and field.holds != "spare":
+                    best = self._better(best, Apart(name, 0, address, (), (), values=_by_value(values)))
                 for bit in range(field.width) if field.holds != "spare" else ():
                     at = field.low + bit
                     levels = {number: bool(words[number][address] >> at & 1) for number in here}
                     title = f"{name}[{bit}]" if field.width > 1 else name
-                    one = Apart(title, 0, address, *_divided(levels))
-                    if one.ones and one.zeros and (best is None or _worth(one) > _worth(best)):
-                        best = one
+                    best = self._better(best, Apart(title, 0, address, *_divided(levels)))
         return best
+
+    def _better(self, best: Apart | None, one: Apart) -> Apart | None:
+        if one.left(len(self._some)) == len(self._some) or (best is not None and self.worth(one) <= self.worth(best)):
+            return best
+        return one
 
     def _presented(self, faulty: States) -> int:
         """The addresses that a machine comes to from its reset, as the bits of a number."""
@@ -252,5 +274,6 @@ def _divided(levels: Mapping[int, bool]) -> tuple[tuple[int, ...], tuple[int, ..
             tuple(number for number, level in levels.items() if not level))
 
 
-def _worth(one: Apart) -> tuple[int, bool, bool]:
-    return min(len(one.ones), len(one.zeros)), one.clock > 0, one.address is not None
+def _by_value(values: Mapping[int, int]) -> tuple[tuple[int, tuple[int, ...]], ...]:
+    return tuple((value, tuple(number for number, other in values.items() if other == value))
+                 for value in sorted(set(values.values())))

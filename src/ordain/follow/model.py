@@ -111,7 +111,8 @@ class Apart(NamedTuple):
     numbers. `clock`: of the capture; 0: in no clock of it, but whenever the word at `address` is presented. `address`:
     of the microprogram's store in that clock, with the first of them for which it is known. `given`: the levels that
     states and inputs have to have then, for it to be so; `after`: it is seen in the clock after that one; `steps`:
-    clocks from reset to there, at least."""
+    clocks from reset to there, at least. `values`: where it is not one line but all of several, what they are as a
+    number, and with whom; then `ones` and `zeros` are empty."""
 
     line: str
     clock: int
@@ -121,6 +122,12 @@ class Apart(NamedTuple):
     given: tuple[tuple[str, int], ...] = ()
     after: bool = False
     steps: int = 0
+    values: tuple[tuple[int, tuple[int, ...]], ...] = ()
+
+    def left(self, among: int) -> int:
+        """How many of so many suspects may be left after it, at most: those that it tells nothing of always are."""
+        classes = [len(numbers) for _, numbers in self.values] or [len(self.ones), len(self.zeros)]
+        return max(classes) + among - sum(classes)
 
 
 class Looked(NamedTuple):

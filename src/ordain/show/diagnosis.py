@@ -7,6 +7,9 @@ from ordain.rom.contents import Contents, word_name
 from ordain.show.page import Page, fold
 from ordain.show.paint import printable
 
+CAUTION = ("Power off before a clip or a chip is moved; one ground for all; no clip over two pins; a strap against "
+           "static charge. Mains parts are for those who are licensed for them.")
+"""Where hands go into the machine."""
 SHOWN = 8
 """Suspects that explain only a part, at most."""
 
@@ -33,7 +36,7 @@ def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: in
                       "a wire that is off, a bus driver, an input, or a clip at another line", page)
     if looked is not None:
         lines += ["", *_next(looked, place, skipped, page)]
-    return lines
+    return [*lines, "", *fold(CAUTION, page)]
 
 
 def _next(looked: Looked, place: str, skipped: int, page: Page) -> list[str]:
@@ -47,7 +50,7 @@ def _next(looked: Looked, place: str, skipped: int, page: Page) -> list[str]:
         return fold(f"no line tells {groups} apart, whatever is stepped from reset on: to every clip they are the "
                     "same. Read the chips in a programmer, try others in their sockets, look at the solder and at the "
                     "clips", page)
-    where = f"a clip at {printable(one.line)}; "
+    where = f"{'all of' if one.values else 'a clip at'} {printable(one.line)}; "
     if one.clock:
         where += f"in clock {one.clock + skipped}" + (f", at {place}," if place else "")
     elif not one.steps and not place:
@@ -56,10 +59,14 @@ def _next(looked: Looked, place: str, skipped: int, page: Page) -> list[str]:
         given = ", ".join(f"{printable(name)}={level:X}" for name, level in one.given)
         where += f"step to {place or 'where the states are so'}" + (f", with {given}" if given else "") + (
             "; in the clock after that" if one.after else "; there")
-    lines = fold(f"to tell them apart: {where} it is 1 with {_numbers(one.ones)}, 0 with {_numbers(one.zeros)}", page)
+    digits = -(-max((value.bit_length() for value, _ in one.values), default=1) // 4)
+    levels = [("1", one.ones), ("0", one.zeros)] if not one.values else \
+        [(f"{value:0{digits}X}", numbers) for value, numbers in one.values]
+    told = ", ".join(f"{level} with {_numbers(numbers)}" for level, numbers in levels if numbers)
+    lines = fold(f"to tell them apart: {where} it is {told}", page)
     if one.steps > 1:
         lines += fold(f"(from reset at least {one.steps} clocks)", page)
-    return lines + fold("Power off before a clip or a chip is moved.", page)
+    return lines
 
 
 def word_at(contents: Contents, store: str, address: int) -> str:
@@ -76,7 +83,8 @@ def diagnosis_data(found: Sequence[Suspect], clocks: int, sound: int, tried: int
             "suspects": [{"clocks": one.clocks, "faults": [{"kind": fault.kind, "text": fault.text}
                                                            for fault in one.faults]} for one in found],
             "apart": None if apart is None else {
-                **apart._asdict(), "clock": apart.clock + skipped if apart.clock else None, "given": dict(apart.given)},
+                **apart._asdict(), "clock": apart.clock + skipped if apart.clock else None, "given": dict(apart.given),
+                "values": [{"value": value, "with": list(numbers)} for value, numbers in apart.values]},
             "alike": [] if looked is None or not looked.known else [list(group) for group in looked.alike]}
 
 

@@ -23,6 +23,10 @@ def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when:
     word, found = broken.seen.word, [page.paint("bad", f"{place}: no sequence of the machine shows what was seen "
                                                            "here")]
     wrong = why.never or why.together
+    whole = whole_values(lines, broken)
+    if whole:
+        words = (f"{name} {value:0{-(-width // 4)}X}" for name, value, width in whole)
+        found += fold(f"  seen: {', '.join(words)}", page)
     if why.never:
         found += fold(f"  cannot be, whatever the rest is: {seen_words(lines, why.never, word)}", page)
     elif why.together:
@@ -39,7 +43,7 @@ def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when:
     told = dict.fromkeys(text for line in wrong for text in whose(contents.machine, lines[line], pins))
     if told:
         found += fold(f"  look at: {'; '.join(told)}", page)
-        found.append("  power off before a clip or a chip is moved")
+        found.append("  power off before a clip or a chip is moved; no clip over two pins")
     found += fold("  which fault it may be: `ordain diagnose` with the same options", page)
     return found
 
@@ -67,6 +71,17 @@ def _possible(contents: Contents, lines: Sequence[Line], every: Sequence[Possibl
     if reason and len(group) == 1:
         text += f"; by {reason} in the clock before"
     return fold(f"{text}   ({printable(orders)})" if orders else text, page)
+
+
+def whole_values(lines: Sequence[Line], clock: Clock) -> list[tuple[str, int, int]]:
+    """What is seen of something that has several bits, where each of them is: its name, value, width."""
+    bits: dict[str, dict[int, int]] = {}
+    for line, one in enumerate(lines):
+        name, bracket, bit = one.name.partition("[")
+        if bracket and bit.rstrip("]").isdecimal() and clock.seen.known >> line & 1:
+            bits.setdefault(name, {})[int(bit.rstrip("]"))] = clock.seen.word >> line & 1
+    return [(name, sum(level << bit for bit, level in found.items()), len(found)) for name, found in bits.items()
+            if len(found) > 1 and max(found) == len(found) - 1]
 
 
 def seen_words(lines: Sequence[Line], which: Sequence[int], word: int) -> str:
