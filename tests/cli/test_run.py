@@ -100,3 +100,16 @@ def test_json_has_every_cycle(capsys: pytest.CaptureFixture[str]) -> None:
                                 "instruction": None, "changes": [{"name": "acc", "address": None, "value": "05"},
                                                                  {"name": "flags", "address": None, "value": "0b0x0"}]}
     assert data["held"]["acc"] == "0C" and data["missed"] == [{"name": "acc", "expected": "0D", "found": "0C"}]
+
+
+def test_a_line_for_each_phase_has_its_name(capsys: pytest.CaptureFixture[str]) -> None:
+    """Two lines a cycle, which said the same twice."""
+    machine = str(Path(__file__).parents[2] / "examples" / "half-clock" / "mended")
+    assert run(["run", "-m", machine, "--cycles", "2", "--each", "cycle"]) == 0
+    assert [line.split()[:2] for line in capsys.readouterr().out.splitlines()[1:5]] == [
+        ["1", "settle"], ["1", "act"], ["2", "settle"], ["2", "act"]]
+    assert run(["run", "-m", machine, "--cycles", "2", "--each", "cycle", "--format", "json"]) == 0
+    told = json.loads(capsys.readouterr().out)["lines"]
+    assert [(line["cycle"], line["phase"]) for line in told] == [(1, "settle"), (1, "act"), (2, "settle"), (2, "act")]
+    assert run(["run", "-m", HERON, "--cycles", "2", "--each", "cycle", "--format", "json"]) == 0
+    assert all("phase" not in line for line in json.loads(capsys.readouterr().out)["lines"])

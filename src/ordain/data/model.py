@@ -25,14 +25,15 @@ class Change(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One cycle. `title`: the instruction whose first word it is, "" for none. `boundary`: control has come to `home`
-    with it."""
+    """One cycle, or one phase of it where phases differ: then `phase` is its name, else "". `title`: the instruction
+    whose first word it is, "" for none. `boundary`: control has come to `home` with it."""
 
     cycle: int
     address: int
     title: str
     boundary: bool
     changes: tuple[Change, ...]
+    phase: str = ""
 
 
 class Watch(NamedTuple):

@@ -89,7 +89,8 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
                            if ran.held[leaf] != ran.moment.held[leaf]]
                 changes += [_written(path.machine, one) for one in ran.written]
                 if kept == "cycles" or changes or title or not lines or (at_home and not was_home):
-                    lines.append(Line(ran.cycle, address.value, title, at_home and not was_home, tuple(changes)))
+                    lines.append(Line(ran.cycle, address.value, title, at_home and not was_home, tuple(changes),
+                                      _phase(path, ran)))
             if not ran.known:
                 causes.note(ran)
             for device, when in zip(devices, ran.seen[4:]):
@@ -122,6 +123,15 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
     return Record(tuple(lines), store.name, ending, (*told.values(), *fault),
                   {name: (held[leaf], leaf.width) for name, leaf in visible}, memories, reached, begun,
                   tuple(sent), broken, tuple(_moments(path, latest, memories)) if broken else ())
+
+
+def _phase(path: Datapath, ran: Ran) -> str:
+    """The name of the phase that a step is; "" where nothing depends on phases."""
+    clock = path.machine.clock
+    if clock is None or clock.steps == 1:
+        return ""
+    leaf = path.terms.leaf("state", clock.name, path.machine.states[clock.name].width)
+    return clock.phases[ran.moment.held[leaf].value]
 
 
 def _visible(path: Datapath) -> list[tuple[str, Node]]:

@@ -41,8 +41,8 @@ def run_lines(contents: Contents, record: Record, page: Page, every_cycle: bool)
         width = -(-contents.machine.stores[record.store].address_width // 4)
         for line in record.lines:
             word, text = _word(contents, record.store, line.address), _text(contents, record.store, line.address)
-            cycles.append((f"  {line.cycle}", f"{line.address:0{width}X}", printable(word), printable(text),
-                           _changes(line.changes)))
+            cycles.append((f"  {line.cycle} {line.phase}".rstrip(), f"{line.address:0{width}X}", printable(word),
+                           printable(text), _changes(line.changes)))
         return table(cycles, page, heads=("  cycle", "at", "word", "orders", "changed"))
     rows = []
     for lines in by_instruction(record.lines):
@@ -109,7 +109,7 @@ def record_data(contents: Contents, record: Record) -> dict[str, Any]:
     """A run as JSON: values as texts, see `digits`."""
     return {
         "machine": contents.machine.name, "ending": record.ending, "cycles": record.cycles,
-        "lines": [{"cycle": line.cycle, "address": line.address,
+        "lines": [{"cycle": line.cycle, **({"phase": line.phase} if line.phase else {}), "address": line.address,
                    "word": word_name(contents, record.store, line.address), "instruction": line.title or None,
                    "changes": [{"name": change.name, "address": change.address,
                                 "value": digits(change.value, change.width)} for change in line.changes]}
