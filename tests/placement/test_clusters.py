@@ -63,6 +63,8 @@ EVEN = [0, 2, 4, 6]
     ([word(0, succeeds=1), word(1, fixed=(0,))], Made([([0, 1], list(range(7)), [0])], {0: 1}, True)),
     ([word(0, targets=[("short", label(1))]), word(1)], Made([([1], [0, 1, 2, 3], [0])], {}, False)),
     ([pair(0, 1, 1), word(1)], Made([([1, 1], EVEN, [0])], {}, False)),
+    # an even place of 1 is there already; one more is odd
+    ([pair(0, 1, 1), word(1, targets=[("even", label(1))])], Made([([1, 1], EVEN, [0, 0])], {}, True)),
     # two demands of one place that it cannot meet both: below 4, and the last word of a row of six
     ([word(0, targets=[("short", label(6))]), *(word(at, succeeds=int(at < 6)) for at in range(1, 7))],
      Made([([6], [0, 1, 2, 3], [0]), ([1, 2, 3, 4, 5, 6], [0, 1, 2], [0])], {}, True)),

@@ -116,6 +116,18 @@ def test_any_expression_over_the_word() -> None:
         assert stored(parity_machine(terms, derived), two(label(1), at=at), terms)[0] & 1 == (at == 9)
 
 
+def test_each_word_has_its_own_derived_field() -> None:
+    """Words that differ in one bit of what is read, and in bits beside it that are not."""
+    terms = Terms()
+    target = terms.slice(terms.leaf("word", "control", 16), 7, 4)
+    for held in range(16):
+        fields = [field("target", 7, 4, (3, 0)), field("is", 0, 0, derived=terms.among(target, frozenset({held})))]
+        words = program([word(at, fixed=(at,), bits=(at & 1) << 8 | (at & 2) << 2, targets=[("target", label(at ^ 5))])
+                         for at in range(16)])
+        found = stored(fields, words, terms)
+        assert {at for at, bits in found.items() if bits & 1} == {held ^ 5}
+
+
 def test_a_derived_field_over_a_field_that_is_active_low() -> None:
     """The field counts in its asserted sense."""
     terms = Terms()

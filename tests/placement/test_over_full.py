@@ -130,6 +130,8 @@ def test_the_unused_word_shares_no_page() -> None:
     unused = word(2, targets=[("short", label(0, page=True))], owner="unused")
     placement, findings = place(one_store(8, 3), program([word(0), word(1)], unused=unused), None)
     assert placement is not None and not findings and placement.addresses == ((0,), (1,))
+    other = word(2, targets=[("short", label(1, page=True))], owner="unused")
+    assert message(one_store(8, 3), program([word(0, fixed=(5,)), word(1, fixed=(2,))], unused=other)) == ""
     for slots in ((5,), (5, 2), (6, 5)):
         placement, _ = place(one_store(8, 3), program([word(0, fixed=slots), word(1)], unused=unused), None)
         assert placement is not None and placement.unused == {"control": (min(slots) & 3) << 8}

@@ -221,9 +221,9 @@ def _from_bodies(machine: Machine, program: Program, ends: list[int], demands: d
                         "placement-conflict",
                         f"`{body.name}` is to stand at 0x{address:X}, no multiple of {body.align}", body.span,
                         f"`at` and `align {body.align}` contradict each other", help="leave one out"))
-            demands.setdefault(body.store, {}).setdefault(
-                ((body.first,), body.align - 1),
-                Demand(tuple(_run(body.first, ends)), body.align - 1, f"for `align {body.align}`", body.span))
+            zeros = body.align - 1
+            demands.setdefault(body.store, {}).setdefault(((body.first,), zeros), Demand(
+                tuple(_run(body.first, ends)), zeros, f"for `align {body.align}`", body.span))
         if body.same_page:
             bonds.setdefault(body.store, []).append(
                 Bond(tuple(range(body.first, body.end)), body.same_page.bit_length() - 1, False, 0, body.span))

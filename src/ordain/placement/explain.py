@@ -126,7 +126,7 @@ def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
     blocks = [(len(unit.words), unit.words[0]) for unit in units.units]
     for pieces, stretches in (rows, free_runs(free, task.counting)), (blocks, segments(free)):
         longest = max((end - start for start, end in stretches), default=0)
-        length, first = max(pieces, key=lambda piece: (piece[0], -piece[1]), default=(0, 0))
+        length, first = max(pieces, key=lambda piece: piece[0], default=(0, 0))
         if length <= longest:
             continue
         yield error("over-full", f"a row of {_many(length)} must stand together, the largest free run has {longest}: "
