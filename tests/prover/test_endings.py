@@ -5,11 +5,13 @@ from random import Random
 from typing import Any
 
 import pytest
+from oxidd.util import DDMemoryError
 
 import ordain.prover.decide
 from ordain.control.model import Variable
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
+from ordain.prover.limits import LimitReached
 from ordain.prover.model import Limits, Property, Verdicts
 from ordain.prover.symbolic.cases import Case
 from ordain.prover.symbolic.verdicts import Judge
@@ -88,19 +90,39 @@ def test_a_limit_of_states_is_one_of_each_search(monkeypatch: pytest.MonkeyPatch
     assert found().ended == "states" and len(made) >= 3
 
 
-def test_an_interruption_while_answers_are_worked_out(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("ending", "said", "then"), [
+    (KeyboardInterrupt(), "interrupted", "undecided"), (DDMemoryError(), "memory", "undecided"),
+    (LimitReached("seconds"), "seconds", "undecided"), (LimitReached("states"), "states", None)])
+def test_an_end_while_answers_are_worked_out(monkeypatch: pytest.MonkeyPatch, ending: BaseException, said: str,
+                                             then: str | None) -> None:
+    """Nothing is begun after it, but that a limit of states is one of each search."""
     whole = found()
     judge = Judge.verdict
 
     def verdict(self: Judge, prop: Property) -> Any:
         if prop.check == "back":
-            raise KeyboardInterrupt
+            raise ending
         return judge(self, prop)
 
     monkeypatch.setattr(Judge, "verdict", verdict)
     part = found()
-    assert (part.stopped, part.ended) == ("", "interrupted")
-    assert part.verdicts[0] == whole.verdicts[0] and set(outcomes(part)[1:]) == {"undecided"}
+    assert (part.stopped, part.ended) == ("", said)
+    assert part.verdicts[0] == whole.verdicts[0] and part.verdicts[1].outcome == "undecided"
+    assert outcomes(part)[2:] == [then or one for one in outcomes(whole)[2:]]
+
+
+@pytest.mark.parametrize(("first", "second", "said"), [
+    (LimitReached("seconds"), DDMemoryError(), "seconds"), (DDMemoryError(), KeyboardInterrupt(), "interrupted")])
+def test_of_two_ends_the_first_is_told_or_the_interruption(monkeypatch: pytest.MonkeyPatch, first: BaseException,
+                                                           second: BaseException, said: str) -> None:
+    endings = {"back": first, "seen": second}
+    monkeypatch.setattr(Judge, "verdict", lambda self, prop: raised(endings[prop.check]))
+    seen, back, *_ = asked(CONTENTS)
+    assert decide(build_system(CONTENTS), (back, seen)).ended == said
+
+
+def raised(ending: BaseException) -> Any:
+    raise ending
 
 
 @pytest.mark.parametrize("level", [0, 1])

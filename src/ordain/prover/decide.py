@@ -64,6 +64,20 @@ def _nothing() -> None:
     pass
 
 
+_ENDINGS = LimitReached, DDMemoryError, KeyboardInterrupt
+
+
+def _why(ending: BaseException) -> str:
+    """What is told of an end that comes before the answer."""
+    match ending:
+        case KeyboardInterrupt():
+            return "interrupted"
+        case DDMemoryError():
+            return "memory"
+        case _:
+            return str(ending)
+
+
 class _Deciding:
     """`known`: a search without monitors that serves these questions."""
 
@@ -89,12 +103,8 @@ class _Deciding:
         ended = ""
         try:
             self._model = wide_model_of(self._system, self._properties, self._limits, self._watch.look)
-        except LimitReached as limit:
-            ended = str(limit)
-        except DDMemoryError:
-            ended = "memory"
-        except KeyboardInterrupt:
-            ended = "interrupted"
+        except _ENDINGS as ending:
+            ended = _why(ending)
         if ended:
             self._model = model_of(self._system, self._properties, self._limits)
         self._watch.tidy = self._model.space.tidy
@@ -144,8 +154,8 @@ class _Deciding:
             return self._searched(monitors, properties, None)
         try:
             outline = Outline(self.base, monitors)
-        except (LimitReached, DDMemoryError, KeyboardInterrupt) as ending:
-            self._ended(ending)
+        except _ENDINGS as ending:
+            self._end(ending)
             return [self.judge.made(prop, "undecided") for prop in properties]
         found = [self.safely_or_none(partial(self._outlined, outline, prop), prop) for prop in properties]
         left = [prop for prop, verdict in zip(properties, found) if verdict is None]
@@ -177,15 +187,14 @@ class _Deciding:
     def safely_or_none(self, answer: Callable[[], Verdict | None], prop: Property) -> Verdict | None:
         try:
             return answer()
-        except (LimitReached, DDMemoryError, KeyboardInterrupt) as ending:
-            self._ended(ending)
+        except _ENDINGS as ending:
+            self._end(ending)
         return self.judge.made(prop, "undecided")
 
-    def _ended(self, ending: BaseException) -> None:
-        if isinstance(ending, KeyboardInterrupt):
-            self.clock.ended = "interrupted"
-        elif not self.clock.ended:
-            self.clock.ended = "memory" if isinstance(ending, DDMemoryError) else str(ending)
+    def _end(self, ending: BaseException) -> None:
+        """The first reason counts, but whoever interrupts a search is told so."""
+        if not self.clock.ended or isinstance(ending, KeyboardInterrupt):
+            self.clock.ended = _why(ending)
 
     def executed(self) -> dict[str, frozenset[int]]:
         """The addresses that reachable cycles present, for each store that holds a microprogram."""
