@@ -263,14 +263,15 @@ def test_groups_with_shared_words_are_no_twins() -> None:
 
 def test_groups_of_blocks_that_are_alike_are_twins() -> None:
     """Two aligned pairs, each in a page of its own; not where a word of one stands elsewhere too."""
-    def twins_of(*words: tuple[int, int]) -> dict[int, int]:
+    def twins_of(*words: tuple[int, int], forced: int | None = None) -> dict[int, int]:
         units = [Unit((0, 1), both, 0b01010101, ((0, 1),), ((number, 0),), False) for number, both in enumerate(words)]
-        groups = (Group(2, words[0], None, None), Group(2, words[1], None, None))
+        groups = (Group(2, words[0], forced, None), Group(2, words[1], None, None))
         of_word = {word: (number,) for number, both in enumerate(words[:2]) for word in both}
         return twins(sort(Space(8, 3), Units((), tuple(units), {}, (), (), True), Pages(groups, of_word, ())), [0, 1])
 
     assert twins_of((1, 2), (3, 4)) == {1: 0}
     assert twins_of((1, 2), (3, 4), (4, 5)) == {}
+    assert twins_of((1, 2), (3, 4), forced=1) == {}      # the other one may still have page 0
 
 
 def pair_of(number: int, *named: int, fixed: Sequence[int] = ()) -> Microinstruction:
@@ -379,7 +380,8 @@ def dealt(groups: Sequence[tuple[int, int, int | None]], taken: set[int]) -> tup
 
 @pytest.mark.parametrize(("sizes", "taken"), [
     ([3] * 5, set()),            # no page has room for two groups
-    ([2] * 5, {0, 4, 8, 12}), ([1] * 3 + [4] * 3, set()), ([1] * 4 + [4] * 3, set())])
+    ([2] * 5, {0, 4, 8, 12}), ([1] * 3 + [4] * 3, set()), ([1] * 4 + [4] * 3, set()),
+    ([1], set(range(15))), ([2], set(range(14))), ([1], set(range(14))), ([2], set(range(2, 15)))])
 def test_groups_that_fill_pages(sizes: list[int], taken: set[int]) -> None:
     said, possible = dealt([(size, 4, None) for size in sizes], taken)
     assert said == possible

@@ -233,6 +233,14 @@ def test_a_word_likes_to_stand_behind_the_one_before_it() -> None:
     assert first_fit(free, [(0, 7)], range(1), {}, None) == 0
 
 
+def test_a_word_likes_to_stand_behind_a_block() -> None:
+    """0 is free, but the second word of the pair stands at 3, and the next word behind it."""
+    wanted = program([word(0, fixed=(1,), targets=[("whole", block(1, 2))]), word(1), word(2), word(3)])
+    assert placed(8, 3, wanted).addresses == ((1,), (2,), (3,), (4,))
+    fixed = program([word(0, fixed=(4,)), word(1), word(2)])
+    assert placed(8, 3, fixed).addresses == ((4,), (5,), (6,))
+
+
 def test_the_exact_way_keeps_what_was_recorded() -> None:
     """Where there is room for it: the twin has a word where the second of the pair was."""
     def pairs(*fixed: int) -> Program:

@@ -62,6 +62,24 @@ def test_the_plain_engine_says_what_the_oracle_says(seed: int) -> None:
                 oracle.replay(contents, mine.property, trace)
 
 
+@pytest.mark.parametrize("seed", [12, 292, 330, 387])
+def test_the_plain_engine_counts_how_long_an_answer_takes(seed: int) -> None:
+    """Machines in which some answer takes up to six cycles, asked for in as many, in one more and in fewer."""
+    random = Random(seed)
+    contents, properties = random_contents(random)
+    for more in (random_comparisons, random_journeys, random_successions):
+        properties += more(random, contents)
+    asked = [one._replace(cycles=cycles) for one in properties if one.kind == "within" for cycles in (0, 1, 2, 5, 6)]
+    found, wanted = plainly(contents, asked), oracle.decide(contents, asked)
+    assert any(one.worst for one in found.verdicts)
+    for mine, theirs in zip(found.verdicts, wanted.verdicts, strict=True):
+        assert (mine.outcome, mine.worst) == (theirs.outcome, theirs.worst)
+        assert len(mine.breaks) == len(theirs.breaks)
+        for broken in mine.breaks:
+            assert broken.trace is not None
+            oracle.replay(contents, mine.property, broken.trace)
+
+
 def _said(contents: Contents, verdict: Verdict) -> object:
     """Without the figures of the search. One address is told of those that hold the same word; of what can go on for
     ever, any loop."""

@@ -35,8 +35,8 @@ class Budget:
 
 
 class Row(NamedTuple):
-    """`length` words in a row. `domain`: the bases that it may have. `region`: where a row that crosses no edge must
-    be as a whole."""
+    """`length` words in a row. `domain`: the bases that it may have where it crosses an edge. `region`: where a row
+    that crosses none must be as a whole."""
 
     length: int
     domain: int
@@ -156,7 +156,7 @@ def _choices(stretches: Sequence[tuple[int, tuple[int, ...], int]], row: Row, on
     alike but for their length, one that the row fills exactly is as good as any."""
     seen: dict[tuple[int, tuple[int, ...]], int] = {}
     for at, (length, zone, start) in enumerate(stretches):
-        if length >= row.length and row.region[0] <= start < row.region[1] and row.domain >> start & 1:
+        if length >= row.length and row.region[0] <= start < row.region[1]:
             seen.setdefault((length, zone), at)
     found = [seen[key] for key in sorted(seen)]
     if one_zone and found and stretches[found[0]][0] == row.length:

@@ -149,9 +149,8 @@ class _Joining:
             return None
         self.clusters[one] = None
         for offset, word in a.cells.items():
-            if offset + delta not in b.cells:
-                b.cells[offset + delta] = word
-                self.seats[word].append((two, offset + delta))
+            b.cells[offset + delta] = word
+            self.seats[word].append((two, offset + delta))
         b.low, b.domain = low, domain
         b.rules.extend((offset + delta, zeros) for offset, zeros in a.rules)
         b.parts.extend((number, offset + delta) for number, offset in a.parts)
@@ -166,9 +165,8 @@ class _Joining:
             return None
         self.clusters[number] = None
         for offset, word in cluster.cells.items():
-            if base + offset not in self.fixed:
-                self.fixed[base + offset] = word
-                self.seats[word].append((FIXED, base + offset))
+            self.fixed[base + offset] = word
+            self.seats[word].append((FIXED, base + offset))
         self.settled.extend((part, base + offset) for part, offset in cluster.parts)
         return FIXED
 

@@ -50,10 +50,6 @@ class Graph:
         """The cycles from states with a condition, over these alone."""
         return Graph(self._space, self.holds & condition, self._atoms, self._look)
 
-    def within(self, states: BDDFunction) -> BDDFunction:
-        """The pairs both of which are in a set."""
-        return self.holds & states & states.substitute(self._to_next)
-
 
 class Relation:
     """The cycles with what is `required`, as far as they set the atoms in `parts`. `over`: the atoms of the states that
