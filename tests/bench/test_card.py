@@ -240,3 +240,14 @@ rule "never four" never upc is 14
 
 def test_signs() -> None:
     assert len({*UNICODE}) == len({*ASCII}) == 3
+
+
+def test_it_begins_with_names_of_the_machine_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """On a clock that something holds it is remembered what an input was, under names that nobody has written."""
+    machine = MACHINE.replace("input key 1 bit, dial 4 bits", "input key 1 bit on low, dial 4 bits, stop 1 bit")
+    machine = machine.replace("store control", "clock clk (low, high)\n    held while stop\nstore control")
+    (tmp_path / "m.machine").write_text(machine.replace("store control", 'microprogram "m.micro"\nstore control', 1))
+    (tmp_path / "m.micro").write_text(MICRO)
+    assert command(["card", "fetch", "-m", str(tmp_path)]) == 0
+    [line] = [line for line in capsys.readouterr().out.splitlines() if "it begins with" in line]
+    assert line.strip().startswith("it begins with clk low, upc=") and "kept" not in line and "moved" not in line

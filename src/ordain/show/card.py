@@ -7,6 +7,7 @@ from typing import NamedTuple
 from ordain.bench.model import Card, Lit, Step
 from ordain.machine.model import LampRow, Machine
 from ordain.rom.contents import Contents, word_name
+from ordain.show.folding import is_beside
 from ordain.show.page import Page, columns, fold
 from ordain.show.paint import printable
 from ordain.show.trace_table import site_text, value_words
@@ -84,7 +85,10 @@ def all_inputs(machine: Machine, card: Card) -> str:
 
 
 def begins(machine: Machine, card: Card) -> str:
-    return ", ".join(value_words(machine, name, value) for name, value in card.begins)
+    """States as declared, and the phase; what is remembered of inputs on the clock is told with these."""
+    phase = "" if machine.clock is None else machine.clock.name
+    return ", ".join(value_words(machine, name, value) for name, value in card.begins
+                     if name == phase or not is_beside(machine, name))
 
 
 def legend(machine: Machine) -> list[tuple[str, str]]:
