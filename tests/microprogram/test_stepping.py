@@ -336,3 +336,29 @@ def test_rows_cover_every_way_through(delay: int) -> None:
                     assert 0 < after - before <= reach[before]
                 else:
                     assert before in past
+
+
+LATCHED = """\
+machine small
+store control 16 words of 6 bits
+    address ADDRESS
+field op 2 bits
+    step 0 idle
+    jump 1
+field to 4 bits address, idle 0
+state here 4 bits, reset 0
+    next to if op is jump else here + 1
+state word 6 bits, reset 0
+    next control
+state upc 4 bits, reset 0
+    next fetched + 1
+signal fetched = word[3:0] if word[5:4] is 1 else upc
+"""
+
+
+def test_a_register_that_takes_the_word_is_told_with_the_way_out() -> None:
+    """What the word decides is not seen, so control seems to go on; with a register of the address it is."""
+    micro = "routine start at 0\n    op step\n    op jump, to start\n"
+    [found] = compiled(described(LATCHED.replace("ADDRESS", "fetched")), micro)[1]
+    assert found.name == "runs-off" and "takes the word" in found.places[0].label and "a state that takes" in found.help
+    assert faults(described(LATCHED.replace("ADDRESS", "here")), micro) == []

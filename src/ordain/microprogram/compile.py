@@ -45,7 +45,7 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
         findings += writer.finished()
         if writer.counter is not None:
             own = [plan for plan in plans if plan.store.name == name]
-            findings += runs_off(writer.past, writer.counter, own, words, fixed)
+            findings += runs_off(machine, writer.past, writer.counter, own, words, fixed)
     if not any(finding.severity is Severity.ERROR or finding.name == "counter-not-low" for finding in findings):
         findings += _no_order(machine, plans, words, writers)
     entries = start_entries(machine, plans, opcodes)

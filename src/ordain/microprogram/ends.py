@@ -3,6 +3,8 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from ordain.machine.expression import leaves
+from ordain.machine.model import Machine
 from ordain.microprogram.bodies import Plan
 from ordain.microprogram.model import Microinstruction
 from ordain.microprogram.stepping import Counter
@@ -17,14 +19,15 @@ class Past(NamedTuple):
     over: int
 
 
-def runs_off(past: Sequence[Past], counter: Counter, plans: Sequence[Plan], words: Sequence[Microinstruction],
-             fixed: Mapping[int, tuple[int, ...]]) -> Iterator[Finding]:
+def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Sequence[Plan],
+             words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]]) -> Iterator[Finding]:
     """Of one store: words after which nothing comes.
 
     After the last word of a routine that fills its ring of addresses from an address that is said comes its first
     one again. Where words decide nothing, as of a store that a free counter addresses, the routine that is said to
     stand at the next address comes: there is no order that could name it."""
     places = {plan.first: _addresses(plan, words, fixed, counter) for plan in plans} if past else {}
+    pipeline = _pipeline(machine, plans[0].store.name) if past and not counter.bits else ()
     for plan, word, over in past:
         own = places[plan.first]
         others = [address for known in places.values() for address in known] if counter.bits == 0 else own
@@ -34,9 +37,20 @@ def runs_off(past: Sequence[Past], counter: Counter, plans: Sequence[Plan], word
         yield error(
             "runs-off", f"from here the hardware can go on to the next address, and `{plan.name}` ends",
             words[word].span, "nothing follows" if over == 1 else f"{over} words are missing",
-            places=() if counter.bits else (Place(plan.store.span, "no word decides where control goes on"),),
+            places=pipeline or (() if counter.bits else (
+                Place(plan.store.span, "no word decides where control goes on"),)),
             help="end with an order that names the next word" if counter.bits else
+            "a word decides in the cycle in which its address is there: let the store's address be a state that takes "
+            "the next address, in place of the register that takes the word (`ordain new --kind slices` has one)"
+            if pipeline else
             "say `at` which address each routine starts, so that one stands behind the other, up to the last address")
+
+
+def _pipeline(machine: Machine, store: str) -> tuple[Place, ...]:
+    """The state that takes the whole word: what its bits decide is not read off the words."""
+    return tuple(Place(state.span, f"`{state.name}` takes the word, and decides a cycle later")
+                 for state in machine.states.values()
+                 if any(leaf.kind == "word" and leaf.name == store for leaf in leaves((state.next,))))[:1]
 
 
 def _addresses(plan: Plan, words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]],
