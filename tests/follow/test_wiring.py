@@ -80,6 +80,15 @@ def test_with_a_clip_elsewhere_the_machine_is_sound(capsys: pytest.CaptureFixtur
     assert "the clip at upc[0] sees something else" in explaining(capsys, "upc=5", "upc=0", "upc=0")
 
 
+def test_a_state_to_which_nothing_leads(capsys: pytest.CaptureFixture[str]) -> None:
+    """Control never comes to word 6; from there on it does what a sound machine does: the erased word goes to 0."""
+    command(["diagnose", "--seen", "6:", "--seen", "0: cut=1", "--seen", "1: cut=0"])
+    text = " ".join(capsys.readouterr().out.split())
+    assert "never comes to from its reset, a sound machine explains all of it" in text
+    command(["diagnose", "--seen", "0: cut=1", "--seen", "1: cut=1"])
+    assert "never comes to" not in capsys.readouterr().out
+
+
 def test_what_is_stuck_is_so_from_the_beginning_on(capsys: pytest.CaptureFixture[str]) -> None:
     """Word 3 with its second bit at 0 is word 1; but then control was not at word 2 before."""
     assert "upc[1] stays at 0" in explaining(capsys, "1:", "0:", "1:")

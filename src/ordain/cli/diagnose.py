@@ -57,7 +57,7 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
     from ordain.follow.following import follow
     from ordain.follow.wiring import clip_faults, driver_faults, wiring_faults
     from ordain.pipeline import build_model
-    from ordain.show.diagnosis import diagnosis_data, diagnosis_lines, word_at
+    from ordain.show.diagnosis import diagnosis_data, diagnosis_lines, out_of_step, word_at
 
     manner = Manner(form, quiet, colour)
     path = find_machine(how.machine)
@@ -100,6 +100,8 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
         return 1
     place = "" if looked is None or looked.apart is None or looked.apart.address is None else \
         word_at(built.contents, _store(built), looked.apart.address)
+    anywhere = follow(job.states, job.clips, readings, job.states.anywhere()).clocks
+    show(manner, out_of_step(len(readings), sound.clocks, anywhere, page_of(manner)))
     show(manner, diagnosis_lines(some, len(readings), sound.clocks, tried, looked, place, how.skip, page_of(manner)))
     return 1
 

@@ -10,8 +10,19 @@ from ordain.show.paint import printable
 CAUTION = ("Power off before a clip or a chip is moved; one ground for all; no clip over two pins; a strap against "
            "static charge. Mains parts are for those who are licensed for them.")
 """Where hands go into the machine."""
+MOST = 40
+"""Suspects that explain all, at most."""
 SHOWN = 8
 """Suspects that explain only a part, at most."""
+
+
+def out_of_step(clocks: int, sound: int, anywhere: int, page: Page) -> list[str]:
+    """That a sound machine explains more (`anywhere`) if it begins in a state to which nothing leads from its reset."""
+    if anywhere <= sound:
+        return []
+    return [*fold(f"begun in a state that it never comes to from its reset, a sound machine explains "
+                  f"{'all of it' if anywhere == clocks else f'{anywhere:,}'}: it may have been switched on without a "
+                  "reset, or thrown out of step", page), ""]
 
 
 def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: int, looked: Looked | None, place: str,
@@ -22,8 +33,10 @@ def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: in
     lines = [f"{tried:,} faults tried on {clocks:,} clocks, of which a sound machine explains {sound:,}", ""]
     if whole:
         lines.append("explain all of it:" if len(whole) > 1 else "explains all of it:")
-    for number, one in enumerate(whole, 1):
+    for number, one in enumerate(whole[:MOST], 1):
         lines += fold(f"  {number}. {_names(one)}", page, 5)
+    if len(whole) > MOST:
+        lines.append(f"  and {len(whole) - MOST:,} more")
     rest = [one for one in found if one.clocks < clocks]
     if rest:
         lines += ["", "explain more than a sound machine does:"]
