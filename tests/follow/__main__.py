@@ -27,8 +27,8 @@ from ordain.follow.faults import faults
 from ordain.follow.following import Clips, follow
 from ordain.follow.model import Fault, with_bit
 from ordain.follow.states import States
-from ordain.follow.wiring import clip_faults, wiring_faults
-from ordain.machine.expression import substitute
+from ordain.follow.wiring import clip_faults, driver_faults, wiring_faults
+from ordain.machine.expression import Node, substitute
 from ordain.machine.model import Line
 from ordain.pipeline import Built
 from ordain.rom.contents import Contents
@@ -37,7 +37,7 @@ from tests.follow.test_diagnosis import planted
 from tests.twin import comparing
 from tests.twin.comparing import Unsettled
 
-MACHINES = ("heron", "stepper", "two-masters")
+MACHINES = ("heron", "stepper", "two-masters", "pause-fight/broken")
 
 
 class Tried(NamedTuple):
@@ -66,12 +66,12 @@ class Planted(NamedTuple):
     earlier: Mapping[str, list[tuple[str, bytes]]] = {}
 
 
-def plant(built: Built, random: Random, lines: int) -> Planted:
-    contents, system = built.contents, build_system(built.contents)
+def plant(built: Built, random: Random, lines: int, held: list[Node]) -> Planted:
+    contents, system = built.contents, build_system(built.contents, held)
     earlier = {name: [("an earlier build", _revised(image, random))] for name, image in built.images.items()}
     every = [*(one for one in faults(contents, built.images)), *burning_faults(contents, built.images, earlier),
-             *wiring_faults(system), *clip_faults([str(number) for number in range(lines)]),
-             *_some_cells(built, random)]
+             *wiring_faults(system), *driver_faults(system, held), *_some_cells(built, random),
+             *clip_faults([str(number) for number in range(lines)])]
     kinds = sorted({one.kind for one in every})
     kind = random.choice(kinds)
     fault = random.choice([one for one in every if one.kind == kind])
@@ -106,6 +106,8 @@ def plant(built: Built, random: Random, lines: int) -> Planted:
             return made._replace(bend=bend)
         case "synchroniser":
             return made._replace(change=lambda sound: _without(sound, fault))
+        case "driver":
+            return made._replace(change=lambda sound: _driving(sound, fault))
     return made
 
 
@@ -156,11 +158,31 @@ def _without(sound: Contents, fault: Fault) -> Contents:
         sound.machine, lambda node: substitute(sound.machine.terms, (node,), values)[0]))
 
 
+def _driving(sound: Contents, fault: Fault) -> Contents:
+    """`console never drives address`"""
+    name, how, _, title = fault.text.split()
+    bus = sound.machine.buses[title]
+    on = sound.machine.terms.const(int(how == "always"), 1)
+    drivers = tuple(one._replace(when=on) if one.name == name else one for one in bus.drivers)
+    return sound._replace(machine=sound.machine._replace(
+        buses={**sound.machine.buses, title: bus._replace(drivers=drivers)}))
+
+
+def _held(contents: Contents, random: Random) -> list[tuple[str, int]]:
+    """Bits of buses that are pulled or keep their level, at which there is a clip."""
+    return [(bus.name, bit) for bus in contents.machine.buses.values() if bus.undriven not in ("floats", "multiplexed")
+            for bit in range(bus.width) if random.random() < 0.5]
+
+
 def tried(name: str, seed: int, cycles: int, place: Path) -> Tried | None:
     """None: the simulator came to something that it does not know before anything could be seen."""
     built, random = built_at(name), Random(seed)
     many = max(1, len(ran(name, seed, place, cycles=2, many=True).lines) // 2)
-    made = plant(built, random, many)
+    terms, buses = built.machine.terms, _held(built.contents, random)
+    widths = {bus.name: bus.width for bus in built.machine.buses.values()}
+    at_buses = tuple(Line(f"{one}[{bit}]", terms.slice(terms.leaf("bus", one, widths[one]), bit, bit))
+                     for one, bit in buses)
+    made = plant(built, random, many, [line.level for line in at_buses])
     fault = made.fault
     run = ran(name, seed, place, made.images, cycles=cycles, many=True, burned=fault.words, change=made.change,
               bend=made.bend)
@@ -174,24 +196,28 @@ def tried(name: str, seed: int, cycles: int, place: Path) -> Tried | None:
     words = words_of(made.change(run.contents), run, fault.words)
     at_inputs = [(one.name, bit) for one in built.machine.inputs.values() if not one.agent
                  for bit in range(one.width) if random.random() < 0.5]
-    terms = built.machine.terms
     lines = (*lines, *(Line(f"{one}[{bit}]", terms.slice(terms.leaf("input", one, built.machine.inputs[one].width),
-                                                         bit, bit)) for one, bit in at_inputs))
+                                                         bit, bit)) for one, bit in at_inputs), *at_buses)
     readings = []
     for at, (word, given) in enumerate(zip(words, run.given)):
         inputs = sum((given[one] >> bit & 1) << many + number for number, (one, bit) in enumerate(at_inputs))
-        readings.append(Reading(at, _clipped(word, fault, random) & (1 << many) - 1 | inputs, 0))
+        low, unknown = _clipped(word, fault, random) & (1 << many) - 1 | inputs, 0
+        for number, (one, bit) in enumerate(buses, many + len(at_inputs)):
+            low |= (run.rows[at][one].value >> bit & 1) << number
+            unknown |= (~run.rows[at][one].known >> bit & 1) << number
+        readings.append(Reading(at, low, unknown))
     if not readings:
         return None
     every = lines_of(built.machine)
-    states = States(build_system(run.contents), [line.level for line in lines], every.values())
+    levels = [line.level for line in lines]
+    states = States(build_system(run.contents, levels), levels, every.values())
     clips = Clips(range(len(lines)))
     if follow(states, clips, readings, states.running()).broken is None:
         return Tried(name, fault, False)
     tries: list[Fault] = [*faults(run.contents, built.images),
                           *burning_faults(run.contents, built.images, made.earlier),
-                          *wiring_faults(states.system), *clip_faults([line.name for line in lines])]
-    levels = [line.level for line in lines]
+                          *wiring_faults(states.system), *driver_faults(states.system, levels),
+                          *clip_faults([line.name for line in lines])]
     cells = [cell for store in stores_with_cells(run.contents)
              for cell in Cells(states.system, store, levels, False).found(clips, readings, None)]
     whole = [one for one in suspects(states, clips, readings, tries, cells) if one.clocks == len(readings)]
