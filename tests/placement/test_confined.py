@@ -257,6 +257,16 @@ def test_what_names_another_leaves_it_one_place() -> None:
         alone(wanted, control, most=4)
 
 
+@pytest.mark.parametrize(("second", "named", "found"), [(3, 3, True), (3, 7, False), (6, 7, True), (6, 3, True)])
+def test_a_row_of_which_every_word_is_fixed_stands_once(second: int, named: int, found: bool) -> None:
+    """w0 counts on from 2 to w1. At 3 that is where w1 is fixed; fixed at 6, it stands there a second time, and what
+    names it may mean either."""
+    wanted = by_hand.program([by_hand.word(0, succeeds=1, fixed=(2,)), by_hand.word(1, fixed=(second,)),
+                              by_hand.word(2, fixed=(0,), targets=[("whole", by_hand.label(1))])],
+                             [by_hand.body(0, 2), by_hand.body(2, 3, name="other")])
+    assert (alone(wanted, [named, 0, 0, 0, 0, 0, 0, 0]) is not None) == found
+
+
 def test_what_must_be_taken_is_tried_first() -> None:
     """At 5, and at 3, stands what no unused word can be."""
     wanted = by_hand.program([by_hand.word(0, open=1 << SAYS), by_hand.word(1, open=1 << SAYS)],

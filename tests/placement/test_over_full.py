@@ -214,6 +214,8 @@ def test_a_row_that_runs_into_fixed_words_without_slots() -> None:
     named = two(5)._replace(bodies=(body(0, 5, name="long")._replace(kind="instruction"), body(5, 6, name="other")))
     for wanted in (two(5), named):
         assert message(one_store(8, 3), wanted) == "over-full: the room of `long` at 0x0 holds 3 words, needs 5"
+    later = program([word(0, fixed=(4,), owner="other"), word(1), *row(2, 3, fixed=(2,), owner="long")])  # type: ignore[list-item]
+    assert message(one_store(8, 3), later) == "over-full: the room of `long` at 0x2 holds 2 words, needs 3"
 
 
 def test_pages() -> None:

@@ -14,7 +14,7 @@ from ordain.placement.clusters import join
 from ordain.placement.demands import collect
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
-from ordain.placement.quick import Stuck, first_fit
+from ordain.placement.quick import Stuck, first_fit, free_runs
 from ordain.placement.remember import wishes
 from ordain.placement.space import Space
 from tests.placement.by_hand import block, body, field, label, machine, one_store, program, store, word
@@ -231,6 +231,14 @@ def test_a_word_likes_to_stand_behind_the_one_before_it() -> None:
     assert first_fit(free, runs, range(3), {}, None) == [2, 0, 4]
     assert first_fit(free, runs, range(3), {0: 5}, frozenset()) == [2, 4, 5]
     assert first_fit(free, [(0, 7)], range(1), {}, None) == 0
+
+
+@pytest.mark.parametrize(("free", "counting", "runs"), [
+    (0b1111, 2, [(0, 4)]), (0b11111, 2, [(0, 4), (4, 5)]), (0b11110, 2, [(1, 4), (4, 5)]), (0b11011, 1, [
+        (0, 2), (3, 4), (4, 5)]), (0b111111, 1, [(0, 2), (2, 4), (4, 6)]), (0b111, 4, [(0, 3)]), (0, 2, [])])
+def test_free_stretches_are_cut_where_the_counter_begins_anew(free: int, counting: int,
+                                                              runs: list[tuple[int, int]]) -> None:
+    assert free_runs(free, counting) == runs
 
 
 def test_a_word_likes_to_stand_behind_a_block() -> None:

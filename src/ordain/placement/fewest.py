@@ -114,9 +114,8 @@ class _Search:
                 refuted = self._try(Allowed(needed | frozenset(more), needed | frozenset(more)))
                 refuted_all = refuted_all and refuted
                 if len(self.best[1].burned) <= size:
-                    break
-            if len(self.best[1].burned) <= size:
-                break
+                    self._fewer_erasures(needed, others)
+                    return
             if refuted_all:
                 self.at_least = size + 1
         self._fewer_erasures(needed, others)
