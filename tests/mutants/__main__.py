@@ -3,6 +3,7 @@
     python -m tests.mutants measure                 # every fault of every module
     python -m tests.mutants measure.mix rom         # one module, one package
     python -m tests.mutants checks --sample 200 --seed 7
+    python -m tests.mutants prover --unreached      # faults to which no test comes: quick, and a good beginning
 
 The first run of a package finds out which tests come to which lines; that is kept in `.mutants/` for each file of tests
 until it, a source or what tests share changes. A fault is tried on the tests that come to its statement, the quickest
@@ -82,6 +83,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--sample", type=int, metavar="N", help="only so many faults, chosen by chance")
     parser.add_argument("--seed", type=int, default=1, help="of that choice (default 1)")
     parser.add_argument("--only", metavar="TEXT", help="those that are printed with this text in them")
+    parser.add_argument("--unreached", action="store_true", help="list those to which no test comes and try none")
     parser.add_argument("--list", action="store_true", help="list the faults and try none")
     return parser.parse_args()
 
@@ -97,13 +99,14 @@ def _package(name: str, options: argparse.Namespace) -> int:
     if options.sample is not None and options.sample < len(chosen):
         chosen = sorted(random.Random(options.seed).sample(chosen, options.sample),
                         key=lambda one: (one.module, one.fault.number))
-    if options.list:
-        for one in chosen:
-            print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {_key(one)}")
-        return 0
     package = name.split(".")[0]
     trial.examples = EXAMPLES.get(package, trial.examples)
-    tests = _tests(package)
+    tests = {} if options.list else _tests(package)
+    if options.list or options.unreached:
+        for one in chosen:
+            if not _trial(one, tests).tests:
+                print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {_key(one)}")
+        return 0
     hows: Counter[str] = Counter()
     survivors: list[Fault] = []
 

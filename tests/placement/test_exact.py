@@ -423,6 +423,8 @@ def rows_of(*lengths: int, within: tuple[int, int] = (0, 128)) -> list[Row]:
     # a row of two has to stand in each stretch beside others; the same lengths come about in many ways
     (stretches(*[7] * 7), rows_of(*[3] * 14, 2, 2, 2), [], (), False, 27),
     (stretches(*[9] * 6), rows_of(*[5] * 6, *[3] * 6, 2, 2), [], (), False, 10),
+    # two rows of five in twelve addresses: one of them, or both, across an edge
+    (0xFFF, rows_of(5, 5), [Single((0, 4)), Single((8, 12))], (4, 8), True, 15),
     # what fills a stretch stands there
     (stretches(4, 5, 6, 7, 8, 9, 10), rows_of(10, 9, 8, 7, 6, 3, 3), [], (), True, 8),
 ])
@@ -430,6 +432,8 @@ def test_how_many_states_it_takes(free: int, rows: list[Row], singles: list[Sing
                                   states: int) -> None:
     """What counting rules out is not searched: no search can go every way in a store of thousands of words."""
     assert (pack(free, rows, singles, edges, Budget(states)) is not None) == fits
+    with pytest.raises(Spent):
+        pack(free, rows, singles, edges, Budget(states - 1))
 
 
 def blocks_and_rows(blocks: Sequence[int], rows: Sequence[int], *fixed: int) -> Program:
