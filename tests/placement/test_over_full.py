@@ -63,6 +63,8 @@ def test_a_fixed_word_outside_the_store() -> None:
         "out-of-store: `body` is to stand at 0xA, but `control` ends at 0x9")
     _, (finding,) = place(one_store(10, 4), rows(fixed=[10, 9, 11, 12, 13, 14]), None)
     assert len(finding.places) == 3 and finding.notes == ("and 1 word more",)
+    _, (finding,) = place(one_store(10, 4), rows(fixed=[10, 9, 11, 12, 13]), None)
+    assert len(finding.places) == 3 and finding.notes == ()
 
 
 def test_a_fixed_row_that_runs_out_of_the_store() -> None:

@@ -253,7 +253,8 @@ def test_the_exact_way_keeps_what_was_recorded() -> None:
     """Where there is room for it: the twin has a word where the second of the pair was."""
     def pairs(*fixed: int) -> Program:
         words = [word(0, targets=[("whole", block(1, 2))]), word(1), word(2)]
-        return program([*words, *(word(3 + at, fixed=(address,)) for at, address in enumerate(fixed))])
+        return program([*words, *(word(3 + at, fixed=(address,)) for at, address in enumerate(fixed))],
+                       [body(0, 3), body(3, 3 + len(fixed), name="more")])
 
     before = Recorded({"control": {"body/0": (7,), "body/1": (4,), "body/2": (5,)}}, {})
     with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):

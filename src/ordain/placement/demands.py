@@ -80,7 +80,7 @@ def reach_of(field: Field, target: Target, width: int) -> Reach:
 def ends_of_runs(words: tuple[Microinstruction, ...]) -> list[int]:
     """For every word the index after the last word that must stand in a row with it, itself included."""
     ends = list(range(1, len(words) + 1))
-    for at in range(len(words) - 1, -1, -1):
+    for at in reversed(range(len(words))):
         steps = words[at].succeeds
         if steps == 1:
             ends[at] = ends[at + 1]

@@ -14,7 +14,7 @@ from ordain.placement.clusters import Units
 from ordain.placement.kinds import Kind, PageOf, confine, groups_suit, loose_pieces, sort, twins
 from ordain.placement.pages import Pages, kept
 from ordain.placement.quick import Layout
-from ordain.placement.space import Space, cells, gather, members, room
+from ordain.placement.space import Space, cells, gather, lowest, members, room
 
 
 class Trail(NamedTuple):
@@ -176,7 +176,7 @@ class _Search:
             return True
         span = len(unit.offsets)
         while left and bases:
-            base = (bases & -bases).bit_length() - 1
+            base = lowest(bases)
             bases = bases >> (base + span) << (base + span)
             left -= 1
         return not left

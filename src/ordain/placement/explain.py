@@ -164,7 +164,7 @@ def _piece(task: Task, units: Units, stuck: Stuck) -> tuple[Span | None, str]:
     """Where a piece is in the text, and what to call it."""
     if stuck.run is not None:
         first, length = units.runs[stuck.run]
-        return _span(task, first), f"this row of {_many(length)}" if length > 1 else "this word"
+        return _span(task, first), f"this row of {_many(length)}"
     if stuck.unit is None:
         return None, "every piece"
     unit = units.units[stuck.unit]

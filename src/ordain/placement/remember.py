@@ -23,7 +23,7 @@ def recall(machine: Machine, program: Program, recorded: Recorded) -> dict[int, 
             old.append(place)
         if len(old) == body.end - body.first:
             found.update((body.first + at, place) for at, place in enumerate(old) if place)
-        elif old:
+        else:
             found.update(_matched(machine, program, body, old, recorded.words.get(body.store, {})))
     return found
 
