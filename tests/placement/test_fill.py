@@ -81,7 +81,7 @@ def test_parity_is_that_of_the_finished_word(at: int, odd: bool) -> None:
     parity = terms.parity(terms.slice(terms.leaf("word", "control", 16), 15, 1))
     words = stored(parity_machine(terms, terms.not_(parity) if odd else parity), two(label(1), at=at), terms)
     assert all(word.bit_count() % 2 == int(odd) for word in words.values())
-    assert words[0] >> 4 == at
+    assert words[0] >> 4 == at and not words[0] & 0b1110
 
 
 def test_an_active_low_parity_bit() -> None:
@@ -97,6 +97,16 @@ def test_parity_over_scattered_bits() -> None:
     parity = terms.parity(terms.join((terms.slice(whole, 7, 7), terms.slice(whole, 4, 4))))
     words = stored(parity_machine(terms, parity), two(label(1), at=0b1010), terms)
     assert words[0] == 0b1010_0001
+
+
+def test_a_parity_over_what_is_worked_out_of_the_word() -> None:
+    """Of the highest bit of the target, and of a bit of the target and 3."""
+    terms = Terms()
+    target = terms.slice(terms.leaf("word", "control", 16), 7, 4)
+    more = terms.slice(terms.add(target, terms.const(3, 4)), 1, 1)
+    parity = terms.parity(terms.join((terms.slice(target, 3, 3), more)))
+    for at in range(1, 16):
+        assert stored(parity_machine(terms, parity), two(label(1), at=at), terms)[0] & 1 == at >> 3 ^ (at + 3 >> 1 & 1)
 
 
 def test_a_bit_twice_in_a_parity() -> None:
