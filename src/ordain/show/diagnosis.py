@@ -48,12 +48,12 @@ def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: in
         lines += fold("none of them explains more than a sound machine does: look for a fault of another kind, such as "
                       "a wire that is off, a bus driver, an input, or a clip at another line", page)
     if looked is not None:
-        lines += ["", *_next(looked, place, skipped, page)]
+        lines += ["", *_next(looked, len(whole), place, skipped, page)]
     return [*lines, "", *fold(CAUTION, page)]
 
 
-def _next(looked: Looked, place: str, skipped: int, page: Page) -> list[str]:
-    """What to look at next."""
+def _next(looked: Looked, count: int, place: str, skipped: int, page: Page) -> list[str]:
+    """What to look at next. `count`: of the suspects, of which some may not have been looked at."""
     one = looked.apart
     if one is None and not looked.known:
         return fold("nothing that tells them apart was found in the time that there is for it: capture more lines, or "
@@ -76,7 +76,8 @@ def _next(looked: Looked, place: str, skipped: int, page: Page) -> list[str]:
     levels = [("1", one.ones), ("0", one.zeros)] if not one.values else \
         [(f"{value:0{digits}X}", numbers) for value, numbers in one.values]
     told = ", ".join(f"{level} with {_numbers(numbers)}" for level, numbers in levels if numbers)
-    lines = fold(f"to tell them apart: {where} it is {told}", page)
+    which = "them" if looked.among == count else f"the first {looked.among}"
+    lines = fold(f"to tell {which} apart: {where} it is {told}", page)
     if one.steps > 1:
         lines += fold(f"(from reset at least {one.steps} clocks)", page)
     return lines
