@@ -280,7 +280,7 @@ class Places:
         split = self._levels(base, lines)
         if split is None or len(opcode_lines) > MOST_OPCODE_BITS:
             return Unresolved("lost", "")
-        if opcode_lines and not self._same_for_all(store, [place for _, place, _ in split], opcode_lines):
+        if not self._same_for_all(store, [place for _, place, _ in split], opcode_lines):
             return Unresolved("dispatch", store)
         return split
 
