@@ -3,11 +3,13 @@
 from itertools import product
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import ordain.logic.diagrams
 from ordain.compare.refinement import coarsest
-from ordain.logic.diagrams import FALSE, TRUE, Functions
+from ordain.logic.diagrams import FALSE, TRUE, Functions, TooLarge
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Leaf, Node, Terms, leaves
 
@@ -93,6 +95,18 @@ def test_an_example_makes_the_function_true_and_nothing_shorter_does(data: st.Da
             assert evaluate(node, values) == 1
     assert (example == {}) == (function == TRUE)
     assert set(example) <= set(functions.support(function))
+
+
+def test_what_was_too_large_once_is_too_large_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else a machine would not be like itself: half of the work is done when the other side asks."""
+    monkeypatch.setattr(ordain.logic.diagrams, "LARGEST", 8)
+    terms = Terms()
+    a, b = terms.leaf("input", "a", 6), terms.leaf("input", "b", 6)
+    functions = Functions((a, b))
+    for _ in range(40):
+        with pytest.raises(TooLarge):
+            functions.bits(terms.less(a, b))
+    assert functions.bits(terms.slice(a, 0, 0)) != functions.bits(terms.slice(b, 0, 0))
 
 
 def test_wide_sums_and_comparisons_stay_small() -> None:

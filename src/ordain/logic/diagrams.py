@@ -48,7 +48,7 @@ class Functions:
     Invariants: no node has equal branches, no two nodes are alike, the branches of a node have larger variables.
     """
 
-    __slots__ = ("_bits", "_high", "_ites", "_limit", "_low", "_number", "_unique", "_var", "variables")
+    __slots__ = ("_bits", "_high", "_ites", "_large", "_limit", "_low", "_number", "_unique", "_var", "variables")
 
     def __init__(self, leaves: Iterable[Leaf]) -> None:
         self.variables: list[tuple[Node, int]] = []
@@ -59,6 +59,7 @@ class Functions:
         self._unique: dict[tuple[int, int, int], int] = {}
         self._ites: dict[tuple[int, int, int], int] = {}
         self._bits: dict[Node, Bits] = {}
+        self._large: set[Node] = set()
         order = ((-bit, leaf.kind, leaf.name, leaf) for leaf in leaves for bit in range(leaf.width))
         for negative, _, _, leaf in sorted(order, key=lambda item: item[:3]):
             self._variable(leaf, -negative)
@@ -150,14 +151,20 @@ class Functions:
     # ------------------------------------------------------------ terms
 
     def bits(self, term: Node) -> Bits:
-        """The functions of a term's bits. Every leaf is free. Raises TooLarge."""
+        """The functions of a term's bits. Every leaf is free. Raises TooLarge, of a term for which it was raised once
+        always: a second try goes on where the first one ended, and one machine would not be like itself."""
         memo = self._bits
+        if term in self._large:
+            raise TooLarge
         if term not in memo:
             self._limit = len(self._var) + LARGEST
             try:
                 for node in postorder((term,)):
                     if node not in memo:
                         memo[node] = self._bits_of(node, [memo[arg] for arg in node.args])
+            except TooLarge:
+                self._large.add(term)
+                raise
             finally:
                 self._limit = 1 << 60
         return memo[term]
