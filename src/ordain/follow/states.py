@@ -16,6 +16,7 @@ from ordain.control.system import with_free
 from ordain.follow.model import Fault, Seen, with_bit
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node, Not, Slice, substitute
+from ordain.prover.limits import memory_taken
 from ordain.prover.model import Limits, Property
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cases import Case, Watch, model_of, required_of
@@ -24,8 +25,8 @@ from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import LARGEST, Part, Relation
 from ordain.prover.symbolic.space import by_value
 
-LIMITS = Limits(seconds=60.0, memory=2_000_000_000)
-"""Of the search for all that a running machine can come to."""
+SECONDS, MEMORY = 60.0, 2_000_000_000
+"""Of the search for all that a running machine can come to: so many bytes more than are taken already."""
 
 
 class States:
@@ -36,7 +37,8 @@ class States:
     for it, after which any state is taken for possible. Without `searched` nobody looks for it."""
 
     def __init__(self, system: System, lines: Sequence[Node], asked: Iterable[Node], gated: bool = False,
-                 limits: Limits = LIMITS, searched: bool = True, largest: int = LARGEST) -> None:
+                 limits: Limits | None = None, searched: bool = True, largest: int = LARGEST) -> None:
+        limits = limits or Limits(seconds=SECONDS, memory=memory_taken() + MEMORY)
         terms, clock = system.terms, system.contents.machine.clock
         held = clock.held if gated and clock is not None else None
         every = tuple(dict.fromkeys((*lines, *asked, *(() if held is None else (held,)))))
