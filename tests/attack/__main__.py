@@ -64,7 +64,7 @@ def _listen(pipe: Connection, process: multiprocessing.Process, counts: Counter[
     number, kind = -1, ""
     try:
         while monotonic() < end:
-            if not pipe.poll(20 * LONGEST):
+            if not pipe.poll(80 * LONGEST):
                 _tell(Found(kind, "?", "it hangs where no signal is heard", b""), number, name, counts, into)
                 break
             said = pipe.recv()
