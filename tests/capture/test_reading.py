@@ -115,6 +115,14 @@ def test_time_without_a_time_column_is_that_of_the_rate(tmp_path: Path) -> None:
     assert seconds(read_capture(tmp_path / "c.csv"), 3) == "1.5 us"
 
 
+def test_an_archive_out_of_which_a_part_is_cut_is_broken(tmp_path: Path) -> None:
+    """What it holds then would stand before its beginning: the system calls that an invalid argument."""
+    data = (Path(__file__).parent / "sigrok" / "d.sr").read_bytes()
+    (tmp_path / "c.sr").write_bytes(data[:60] + data[120:])
+    with pytest.raises(BadCapture, match="the archive is broken"):
+        read_capture(tmp_path / "c.sr")
+
+
 @pytest.mark.parametrize(("content", "says"), [
     (b"", "empty"), (b"\x00\x01\x02" * 100, "binary"), (b"PK\x03\x04 and rubbish", "the archive is broken"),
     (b"\x89PNG\r\n\x1a\n" + bytes(range(256)), "binary"), (b"hello world\nthis is a letter\n", "neither a level"),

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ordain.language.words import CARRY_MACHINE
 from ordain.text.lines import (
     DEEPEST_BLOCK,
     DEEPEST_BRACKET,
@@ -115,6 +116,12 @@ def test_a_statement_of_a_million_characters_is_one_finding() -> None:
 def test_forty_thousand_comments_in_a_statement() -> None:
     lines, findings = read("a,\n" + "#\n" * 40_000 + "    c\n")
     assert findings == [] and [line.text.split() for line in lines] == [["a,", "c"]]
+
+
+def test_a_code_called_and_ends_a_line_however_many_rows_say_so() -> None:
+    """`is not and` names a code; an `and` that joins goes on. What is said before it stands in other rows."""
+    lines, _ = logical_lines(Source("f", "x a is\n  not\n  and\n  b\ny c\n  and\n  d\n"), CARRY_MACHINE)
+    assert [line.text.split() for line in lines] == [["x", "a", "is", "not", "and"], ["b"], ["y", "c", "and", "d"]]
 
 
 def test_flatten_keeps_the_length() -> None:

@@ -36,8 +36,6 @@ NAME = "which machine"
 """The variable's name: no machine file can have one with a space in it."""
 LARGEST = 200_000
 """Nodes of what is new in a cycle up to which machines are looked at together."""
-
-
 FEW = 8
 """So many machines are searched as quickly as something is found out about them otherwise."""
 
@@ -108,7 +106,6 @@ class Family:
             (space.number[atom], space.true if self._count >> bit & 1 else space.false)
             for bit, atom in enumerate(space.atoms.of(self._leaf)))
         at_once = [number for number in stopping if not self._properties[number].monitors]
-        seen = space.false
         number = self._among((self._count,))
         layers = [layer.exists(self._number) for layer in self._layers(plain, number, ())]
         self._sound = space.false
@@ -122,10 +119,8 @@ class Family:
         reached = self._sound & same
         if gone.satisfiable():
             for layer in self._layers(plain, gone, at_once):
-                seen = seen | layer
-        self._plain = reached | seen
-        if self.first:
-            self._plain = self._plain & ~self._among(self.first)
+                reached = reached | layer
+        self._plain = reached & ~self._among(self.first) if self.first else reached
         self._alike = self.machines(same)
         self._again([number for number in stopping if self._properties[number].monitors])
         self.restrict(frozenset(range(self._count)) - self.first.keys())
