@@ -3,8 +3,12 @@ apart. All of it can be worked by hand."""
 
 import pytest
 
+from ordain.control.system import build_system
 from ordain.meaning.proof import Difference
+from ordain.meaning.run import outcomes as meanings_of
+from ordain.prover.decide import decide
 from tests.meaning.till import FETCH, MACHINE, outcome_of, outcomes
+from tests.workshop import contents_of
 
 ADD = """\
     means let s = acc + memory[pc], acc <- s, zero <- s is 0, pc <- pc + 1
@@ -236,6 +240,19 @@ def test_a_loop_that_waits_needs_no_word() -> None:
 
 def test_others_have_a_meaning_of_their_own() -> None:
     assert outcomes(FETCH)["nothing"].way == "rewriting"
+
+
+@pytest.mark.parametrize("turns", [0, 1, 2])
+def test_no_meaning_is_begun_once_time_is_out(turns: int) -> None:
+    contents = contents_of(MACHINE, FETCH + 'instruction 1 "tried"\n    means nothing\n        branch home\n')
+    system, begun = build_system(contents), iter(range(2))
+
+    def out() -> bool:
+        return next(begun) >= turns
+
+    found, _ = meanings_of(contents, lambda asked: decide(system, asked), out)
+    assert [one.way is not None for one in found.values()] == [number < turns for number in range(2)]
+    assert all(one.difference is None and bool(one.why) == (one.way is None) for one in found.values())
 
 
 GUEST = """\

@@ -1,5 +1,6 @@
 """`ordain prove`: every check and every rule over all that can happen."""
 
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -37,7 +38,8 @@ if TYPE_CHECKING:
 @click.option("--rule", metavar="TEXT", default="", help="Only rules whose text has TEXT in it.")
 @click.option("--limit-states", type=click.IntRange(1), metavar="N", help="Stop after N states: undecided, status 3.")
 @click.option("--limit-memory", type=click.IntRange(1), metavar="MB", help="Stop at MB megabytes of memory.")
-@click.option("--limit-seconds", type=click.FloatRange(0, min_open=True), metavar="S", help="Stop after S seconds.")
+@click.option("--limit-seconds", type=click.FloatRange(0, min_open=True), metavar="S",
+              help="Stop S seconds after the start.")
 @click.option("--plain", is_flag=True, help="State by state, without any shortcut: for small machines.")
 @click.option("--diagram", is_flag=True, help="Draw each trace as a timing diagram too, in any terminal.")
 @click.option("--all", "everything", is_flag=True, help="Every cycle of long traces, every verdict, every witness.")
@@ -56,6 +58,7 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
 
     Exit status 0: all proved. 1: findings. 3: a limit was reached first and nothing was found before it.
     """
+    started = time.monotonic()
     from ordain.checks.catalogue import provable
     from ordain.checks.run import Selection
     from ordain.cli.proving import keep_proof, prove_built, prune_all
@@ -79,7 +82,7 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
     if rule and not any(rule.casefold() in one.text.casefold() for one in built.machine.rules):
         raise click.BadParameter(f"no rule of {built.machine.name} has `{rule}` in its text", param_hint="--rule")
     limits = Limits(states=limit_states, memory=None if limit_memory is None else limit_memory * 1_000_000,
-                    seconds=limit_seconds)
+                    seconds=None if limit_seconds is None else max(0.0, limit_seconds - (time.monotonic() - started)))
     try:
         report = prove_built(built, Selection(frozenset(only), rule), limits, quiet=quiet, keep=not no_cache,
                              plain=plain)

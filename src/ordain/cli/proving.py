@@ -94,11 +94,13 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
     from ordain.checks.run import prove
     from ordain.control.system import build_system
     from ordain.prover.decide import Rounds
+    from ordain.prover.limits import Clock
 
+    started = time.monotonic()
+    clock = Clock(limits, started, "")
     system = build_system(contents)
     line = ProgressLine(quiet)
     rounds = Rounds(system, line)
-    started = time.monotonic()
 
     def within(asked: "tuple[Property, ...]") -> "Verdicts":
         """A second round has what the first has left of the time."""
@@ -114,7 +116,8 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
         if contents.meanings and selection.takes("meaning") and report.ended != "interrupted":
             from ordain.meaning.run import with_meanings
 
-            report = with_meanings(contents, within, report)
+            report = with_meanings(contents, within, report, clock.out)
+            report = report._replace(ended=report.ended or clock.ended)
         return report
     finally:
         line.clear()

@@ -1,5 +1,6 @@
 """All meanings of a machine held against its words, with what has to be asked of the prover on the way."""
 
+from collections.abc import Callable
 from typing import Literal
 
 from ordain.checks.check import Report, Row
@@ -15,15 +16,20 @@ NAME = "meaning"
 MOST_SHOWN = 8
 """So many values that matter are shown, at most."""
 
-def with_meanings(contents: Contents, decide: Decide, report: Report) -> Report:
-    """A report with what became of the meanings, if there are any."""
-    rows, findings = prove_meanings(contents, decide) if contents.meanings else ([], [])
+def _never() -> bool:
+    return False
+
+
+def with_meanings(contents: Contents, decide: Decide, report: Report, out: Callable[[], bool] = _never) -> Report:
+    """A report with what became of the meanings, if there are any. `out`: whether no other one is to be begun."""
+    rows, findings = prove_meanings(contents, decide, out) if contents.meanings else ([], [])
     return report._replace(rows=(*report.rows, *rows), findings=(*report.findings, *findings))
 
 
-def prove_meanings(contents: Contents, decide: Decide) -> tuple[list[Row], list[Finding]]:
+def prove_meanings(contents: Contents, decide: Decide,
+                   out: Callable[[], bool] = _never) -> tuple[list[Row], list[Finding]]:
     """A row for each instruction that is said to do something, in their order, and the findings."""
-    found, following = outcomes(contents, decide)
+    found, following = outcomes(contents, decide, out)
     rows, findings = [], []
     for title, one in found.items():
         state: Literal["broken", "undecided", "proved"] = "proved"
@@ -40,10 +46,16 @@ def prove_meanings(contents: Contents, decide: Decide) -> tuple[list[Row], list[
     return rows, findings
 
 
-def outcomes(contents: Contents, decide: Decide) -> tuple[dict[str, Outcome], Following]:
+def outcomes(contents: Contents, decide: Decide,
+             out: Callable[[], bool] = _never) -> tuple[dict[str, Outcome], Following]:
     """What came of each meaning, and a following that names its words."""
-    found, unsure, following = under_guesses(contents, decide, contents.meanings, lambda following, title: outcome(
-        following, title, contents.meanings[title]))
+
+    def held(following: Following, title: str) -> Outcome:
+        if out():
+            return Outcome(title, None, "a limit was reached before its turn", None, 0, 0)
+        return outcome(following, title, contents.meanings[title])
+
+    found, unsure, following = under_guesses(contents, decide, contents.meanings, held)
     return {title: one._replace(difference=None, way=None, why="the prover did not come to an end")
             if title in unsure else one for title, one in found.items()}, following
 
