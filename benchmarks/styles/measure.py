@@ -74,7 +74,7 @@ def abc(directory: Path, ordain: str, patience: int) -> Run:
     if not made.ended:
         return made._replace(ended=False)
     command = ["berkeley-abc", "-q", "read_aiger bench.aig; logic; undc; strash; zero; print_stats; "
-                                     f"pdr -a -n -c -T {patience}"]
+                                     f"pdr -a -n -c -T {3 * patience}"]
     found = run(command, directory, patience)
     for _ in range(2 if found.seconds < 2 else 0):
         found = min(found, run(command, directory, patience))
