@@ -56,6 +56,66 @@ def test_where_it_can_lead_there_nothing_is_said(machine: str, micro: str) -> No
     assert found(machine, micro) == []
 
 
+UNUSED = PAGES.replace("    address {page, low}\n", "    address {page, low}\n    unused REST\n")
+
+
+@pytest.mark.parametrize("rest", ["near main", "goto main"])
+def test_an_unused_word_is_the_same_in_every_page(rest: str) -> None:
+    """From 0xA the hardware goes on to 0x8. Where no cell of the other page is free, nothing is wrong."""
+    machine = UNUSED.replace("REST", rest)
+    assert found(machine, WORDS.replace("goto main", "near other")) == [
+        "`to` does not lead to `main` from 0xA: the hardware goes on to 0x8"]
+    full = WORDS.replace("goto main", "near other") + "".join(
+        f"routine r{at} at {at}\n    near other\n" for at in range(10, 16))
+    assert found(machine, full) == []
+    assert found(UNUSED.replace("REST", "jump, to 0"), WORDS.replace("goto main", "near other")) == []
+
+
+FAR = """\
+machine m "a far jump sets page and place at once, or the page is kept in a register before"
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address {page, low}
+field jump  1 bit
+field far   1 bit
+field keep  1 bit
+field where 3 bits address[2:0], idle any
+field other 1 bit address[3], idle 0
+spare 1 bit
+state page 1 bit, reset 0
+    next OTHER if far else page
+state kept 1 bit, reset 0
+    next other if keep else kept
+state low 3 bits, reset 0
+    next where if jump else low + 1
+order far <there> : jump, far, where <there>, other <there>
+order keep <there>: keep, other part(<there>)
+order over <there>: jump, far, where part(<there>)
+"""
+
+
+def test_two_fields_of_a_word_hold_the_address_of_one_label() -> None:
+    """Neither asks for zeros in what the other holds, and both hold one place."""
+    words = "routine main at 0\n    far away\nroutine away at 0xD\n    jump 0\n    far main\n"
+    built, findings = build_texts({"m.machine": FAR.replace("OTHER", "other"), "m.micro": words}, "m.machine")
+    assert built is not None and not findings
+    stored = built.contents.words["control"]
+    assert stored[0] == 0b11_0_101_1_0 and stored[0xE] == 0b11_0_000_0_0
+    assert found(FAR.replace("OTHER", "not other"), words)[0] == (
+        "`where` does not lead to `away` from 0x0: the hardware goes on to 0x5")
+
+
+def test_a_page_register_that_is_loaded_before_the_jump() -> None:
+    """`part(...)` asks nothing of the label's place: the word before has sent the rest to the register."""
+    words = ("routine main at 0\n    keep away\n    over away\n"
+             "routine away at 0xD\n    jump 0\n    keep main\n    over main\n")
+    built, findings = build_texts({"m.machine": FAR.replace("OTHER", "kept"), "m.micro": words}, "m.machine")
+    assert built is not None and not findings
+    stored = built.contents.words["control"]
+    assert (stored[0], stored[1]) == (0b00_1_000_1_0, 0b11_0_101_0_0)
+    assert (stored[0xE], stored[0xF]) == (0b00_1_000_0_0, 0b11_0_000_0_0)
+
+
 BEHIND = """\
 machine m "a register between what the words say and the store"
 microprogram "m.micro"

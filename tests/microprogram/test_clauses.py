@@ -92,28 +92,30 @@ def test_a_setting(clauses: str, bits: int) -> None:
     assert f"{word(clauses):032b}" == f"{bits:032b}"
 
 
-def target(clauses: str) -> tuple[str, tuple[str, ...], bool]:
+def target(clauses: str) -> tuple[str, tuple[str, ...], str]:
     text = f"routine first at 0\n    {clauses}\n  wait: again\n"
     ((field, found),) = program_of(described(MACHINE), text).words[0].targets
     assert field == "target"
-    return found.kind, found.labels, found.page
+    return found.kind, found.labels, found.rest
 
 
-@pytest.mark.parametrize(("clauses", "kind", "labels", "page"), [
-    ("goto first", "label", ("first",), False),
-    ("goto wait", "label", ("first.wait",), False),
-    ("goto first.wait", "label", ("first.wait",), False),
-    ("goto start", "label", ("first",), False),
-    ("again", "label", ("first",), False),
-    ("goto following", "following", (), False),
-    ("goto pair(first, wait)", "pair", ("first", "first.wait"), False),
-    ("goto table(first, wait, wait, first)", "table", ("first", "first.wait", "first.wait", "first"), False),
-    ("goto page(wait)", "label", ("first.wait",), True),
-    ("goto page(following)", "following", (), True),
-    ("branch jump, target wait", "label", ("first.wait",), False),
+@pytest.mark.parametrize(("clauses", "kind", "labels", "rest"), [
+    ("goto first", "label", ("first",), "zeros"),
+    ("goto wait", "label", ("first.wait",), "zeros"),
+    ("goto first.wait", "label", ("first.wait",), "zeros"),
+    ("goto start", "label", ("first",), "zeros"),
+    ("again", "label", ("first",), "zeros"),
+    ("goto following", "following", (), "zeros"),
+    ("goto pair(first, wait)", "pair", ("first", "first.wait"), "zeros"),
+    ("goto table(first, wait, wait, first)", "table", ("first", "first.wait", "first.wait", "first"), "zeros"),
+    ("goto page(wait)", "label", ("first.wait",), "page"),
+    ("goto page(following)", "following", (), "page"),
+    ("goto part(wait)", "label", ("first.wait",), "part"),
+    ("goto part(following)", "following", (), "part"),
+    ("branch jump, target wait", "label", ("first.wait",), "zeros"),
 ])
-def test_a_target(clauses: str, kind: str, labels: tuple[str, ...], page: bool) -> None:
-    assert target(clauses) == (kind, labels, page)
+def test_a_target(clauses: str, kind: str, labels: tuple[str, ...], rest: str) -> None:
+    assert target(clauses) == (kind, labels, rest)
 
 
 @pytest.mark.parametrize(("clauses", "found"), [

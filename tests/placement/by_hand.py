@@ -46,14 +46,14 @@ def word(number: int, *, succeeds: int = 0, fixed: Sequence[int] = (), targets: 
 
 
 def label(number: int, *, page: bool = False) -> Target:
-    return Target("label", (f"w{number}",), page, HERE)
+    return Target("label", (f"w{number}",), "page" if page else "zeros", HERE)
 
 
 def block(*numbers: int) -> Target:
-    return Target("pair" if len(numbers) == 2 else "table", tuple(f"w{number}" for number in numbers), False, HERE)
+    return Target("pair" if len(numbers) == 2 else "table", tuple(f"w{number}" for number in numbers), "zeros", HERE)
 
 
-FOLLOWING = Target("following", (), False, HERE)
+FOLLOWING = Target("following", (), "zeros", HERE)
 
 
 def program(words: Sequence[Microinstruction], bodies: Sequence[Body] = (), *, entries: Sequence[Entry] = (),

@@ -12,7 +12,7 @@ from unittest.mock import patch
 
 import pytest
 
-from ordain.microprogram.model import Program, Target
+from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.placement.model import Placement
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
@@ -25,7 +25,7 @@ BITS = {"whole": (0, 0), "short": (1, 0), "even": (0, 1), "middle": (1, 1)}
 
 
 def zeros_of(field: str, width: int, targets: int, page: bool) -> int:
-    """The address bits that must be 0 in what the field holds."""
+    """The address bits that must be 0 in what the field holds, were it the only one."""
     high, low = BITS[field]
     if width == 1:
         high = low = 0
@@ -35,10 +35,19 @@ def zeros_of(field: str, width: int, targets: int, page: bool) -> int:
     return (0 if page else top) | (1 << low) - 1 | targets - 1
 
 
-def page_of(field: str, width: int) -> int | None:
+def zeros_in(word: Microinstruction, target: Target, width: int, targets: int, page: bool) -> int:
+    """The address bits that must be 0: what one field of a word does not hold may be in another that names the same."""
+    zeros = (1 << width) - 1
+    for field, other in word.targets:
+        if other == target:
+            zeros &= zeros_of(field, width, 1, page)
+    return zeros | targets - 1
+
+
+def page_of(word: Microinstruction, target: Target, width: int) -> int | None:
     """The page size, as a power of two, that a page reference asks for."""
-    top = zeros_of(field, width, 1, False) >> (width - 1) & 1
-    return width - 1 if top else None
+    top = zeros_in(word, target, width, 1, False) >> (width - 1) & 1
+    return width - 1 if top and target.rest == "page" else None
 
 
 def lay_row(cells: dict[int, int], program: Program, first: int, base: int, size: int) -> bool:
@@ -61,9 +70,9 @@ def asked(program: Program, width: int) -> list[tuple[tuple[int, ...], int]]:
     """The distinct (words of a block, address bits that must be 0 at its start)."""
     found: dict[tuple[tuple[int, ...], int], None] = {}
     for index, word in enumerate(program.words):
-        for field, target in word.targets:
+        for _, target in word.targets:
             named = tuple(program.labels[label] for label in target.labels) or (index + 1,)
-            zeros = zeros_of(field, width, len(named), target.page)
+            zeros = zeros_in(word, target, width, len(named), target.rest == "page")
             if zeros:
                 found[named, zeros] = None
     for body in program.bodies:
@@ -90,11 +99,11 @@ def bonds_hold(cells: dict[int, int], program: Program, width: int) -> bool:
     for address, word in cells.items():
         places.setdefault(word, []).append(address)
     for index, word in enumerate(program.words):
-        for field, target in word.targets:
-            size = page_of(field, width) if target.page else None
+        for _, target in word.targets:
+            size = page_of(word, target, width)
             if size is not None:
                 named = program.labels[target.labels[0]] if target.labels else index + 1
-                zeros = zeros_of(field, width, 1, True)
+                zeros = zeros_in(word, target, width, 1, True)
                 suiting = [address >> size for address in places[named] if not address & zeros]
                 if any(address >> size not in suiting for address in places[index]):
                     return False
@@ -151,14 +160,16 @@ def faults(program: Program, placement: Placement, size: int, width: int) -> lis
                             "control", 30)):
                     found.append(f"word {index} is not followed by its successor")
             stored = placement.words["control"][address]
-            for field, target in word.targets:
-                low = {"whole": 0, "short": 8, "even": 16, "middle": 24}[field]
-                held = (stored >> low & 0xFF) << (BITS[field][1] if width > 1 else 0)
-                if target.page and page_of(field, width) is not None:
+            for _, target in word.targets:
+                held = 0
+                for field in (field for field, other in word.targets if other == target):
+                    low = {"whole": 0, "short": 8, "even": 16, "middle": 24}[field]
+                    held |= (stored >> low & 0xFF) << (BITS[field][1] if width > 1 else 0)
+                if page_of(word, target, width) is not None:
                     held |= address & 1 << (width - 1)
                 named = [program.labels[label] for label in target.labels] or [index + 1]
                 if [cells.get(held | value) for value in range(len(named))] != named:
-                    found.append(f"word {index} leads elsewhere by {field}")
+                    found.append(f"word {index} leads elsewhere")
     for body in program.bodies:
         if body.align > 1 and all(address % body.align for address in placement.addresses[body.first]):
             found.append("a body is not aligned")
@@ -182,6 +193,9 @@ def some_program(rng: Random) -> tuple[Program, int, int]:
             if targets_left and rng.random() < 0.5:
                 targets_left -= 1
                 targets.append(some_target(rng, index, index + 1 < end, count, width))
+                if rng.random() < 0.3:      # another field names the same
+                    (field, target), = targets
+                    targets.append((rng.choice([other for other in BITS if other != field]), target))
             fixed = rng.sample(range(size), rng.randint(1, min(2, size))) if rng.random() < 0.15 else []
             words.append(by_hand.word(index, succeeds=min(rng.choice([0, 0, 1, 1, 2]), end - 1 - index), fixed=fixed,
                                       targets=targets))

@@ -131,7 +131,7 @@ def held(program: Program, cells: dict[int, int], at: int, name: str, target: Ta
     found = set()
     for base in range(1 << WIDTH):
         kept = base & (1 << high + 1) - (1 << low)
-        if target.page:
+        if target.rest == "page":
             kept |= at & ~((1 << high + 1) - 1)
         if kept == base and [cells.get(base + value) for value in range(len(named))] == named and (
                 len(named) == 1 or not base & len(named) - 1):

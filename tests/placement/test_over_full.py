@@ -1,6 +1,6 @@
 """Every message about a placement that cannot be, each with a neighbour one step away that can."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from unittest.mock import patch
 
 import pytest
@@ -8,7 +8,9 @@ import pytest
 from ordain.machine.expression import Terms
 from ordain.machine.model import Machine
 from ordain.microprogram.model import Entry, Microinstruction, OpcodeUse, Program
+from ordain.placement.demands import Bond
 from ordain.placement.fewest import Fewest
+from ordain.placement.pages import kept
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
 from ordain.sockets import touching_fewest
@@ -271,7 +273,7 @@ def test_what_a_short_field_reaches() -> None:
     small = one_store(32, 5)
     assert message(small, named(16)) == ""
     wanted = message(one_store(32, 5), program([*[word(at) for at in range(18)], *[
-        word(18 + at, targets=[("short", label(at)), ("even", label(0))]) for at in range(10)], *[
+        word(18 + at, targets=[("short", label(at)), ("even", label(0 if at else 1))]) for at in range(10)], *[
         word(28, targets=[("short", label(at)) for at in range(10, 18)])]]))
     assert wanted == "over-full: addresses below 0x10 are over-full by 2 words: 18 words must stand there, 16 are free"
 
@@ -451,3 +453,23 @@ def test_where_it_is_told_and_what_beside_it(size: int, wanted: Program, line: i
     assert placement is None and finding.label == label and list(finding.notes) == notes
     assert (finding.span.line if finding.span else None) == line
     assert [(place.span.line, place.label) for place in finding.places] == beside
+
+
+def test_places_that_break_a_page_are_counted_as_attempts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Word 2 must stand in three places, in both halves of the store, and word 3 in the page of each of them. A search
+    that counted only what it goes on with would look at millions of places within its attempts."""
+    looked = 0
+
+    def counted(bond: Bond, places: Mapping[int, Iterable[int]]) -> bool:
+        nonlocal looked
+        looked += 1
+        return kept(bond, places)
+
+    wanted = program([word(0, targets=[("short", label(2))]), word(1, targets=[("even", label(2))]),
+                      word(2, fixed=(0xC1,), targets=[("short", label(3, page=True))]), word(3)])
+    monkeypatch.setattr("ordain.placement.exact.kept", counted)
+    monkeypatch.setattr("ordain.placement.place._STATES", 400)
+    findings = place(one_store(256, 8), wanted, None)[1]
+    assert [finding.name for finding in findings] == ["placement-undecided"]
+    assert "`part(...)` where a register has them" in findings[0].help
+    assert 0 < looked <= 800

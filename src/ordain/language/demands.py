@@ -104,21 +104,25 @@ def _held() -> pp.ParserElement:
     label = hole() | number() | dotted()
     group = one_call("pair", label) | one_call("table", label)
     following = leaf(r"following(?!\w)", _following, "`following`")
-    return one_call("page", group | following | label) | group | following | label
+    one = group | following | label
+    return one_call("page", one) | one_call("part", one) | one
 
 
-def one_call(word: str, argument: pp.ParserElement) -> pp.ParserElement:
-    """`pair(a, b)`, `table(...)`, `page(...)` as an `Address`."""
+def one_call(word: Any, argument: pp.ParserElement) -> pp.ParserElement:
+    """`pair(a, b)`, `table(...)`, `page(...)`, `part(...)` as an `Address`."""
+
+    single = word in ("page", "part")
 
     def address(text: Any, at: int, found: pp.ParseResults) -> list[tree.Address]:
         span = text.span(at, _closing(text, at))
         inner = found[0]
-        if word == "page" and isinstance(inner, tree.Address):
-            return [inner._replace(page=True, span=span)]
-        kind: Any = "label" if word == "page" else word
-        return [tree.Address(kind, tuple(found), word == "page", span)]
+        if single and isinstance(inner, tree.Address):
+            return [inner._replace(rest=word, span=span)]
+        if single:
+            return [tree.Address("label", tuple(found), word, span)]
+        return [tree.Address(word, tuple(found), "zeros", span)]
 
-    arguments = argument if word == "page" else listed(argument)
+    arguments = argument if single else listed(argument)
     opening = fixed(rf"{word} *\(", f"`{word}(`")
     return (opening - arguments - mark(")")).set_parse_action(address)
 
@@ -134,7 +138,7 @@ def _closing(text: str, at: int) -> int:
 
 
 def _following(text: Placed, at: int, token: str) -> list[tree.Address]:
-    return [tree.Address("following", (), False, text.span(at, at + len(token)))]
+    return [tree.Address("following", (), "zeros", text.span(at, at + len(token)))]
 
 
 def _build_order(parsed: Parsed) -> tree.Order:

@@ -512,14 +512,19 @@ class Hole(NamedTuple):
     span: Span
 
 
-class Address(NamedTuple):
-    """A value that is an address: `pair(a, b)`, `table(a, b, c, d)`, `page(a)`, `following`.
+Rest = Literal["zeros", "page", "part"]
+"""The address bits that a field does not hold: zeros, those of the word's own address, or what the hardware has from
+elsewhere."""
 
-    `kind` "following" has no labels; `page` True for page(...), whose kind is "label"."""
+
+class Address(NamedTuple):
+    """A value that is an address: `pair(a, b)`, `table(a, b, c, d)`, `page(a)`, `part(a)`, `following`.
+
+    `kind` "following" has no labels. `rest`: what the address bits have to be that the field does not hold."""
 
     kind: Literal["label", "pair", "table", "following"]
     labels: "tuple[Word | Hole | Number, ...]"
-    page: bool
+    rest: Rest
     span: Span
 
 

@@ -6,6 +6,7 @@ field is a part of that, the address of the label must be among what is left.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import islice
 
 from ordain.machine.expression import (
     Among,
@@ -47,8 +48,18 @@ def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
         bits = unused.get(store)
         if resting is not None and bits is not None:
             for name, target in resting.targets:
-                findings += sight.held(program, addresses, resting, -1, None, bits, name, target)
+                free = _free_pages(machine, store, words[store], name)
+                findings += next((wrong for place in (None, *free) if (wrong := list(sight.held(
+                    program, addresses, resting, -1, place, bits, name, target)))), [])
     return list(dict.fromkeys(findings))
+
+
+def _free_pages(machine: Machine, store: str, taken: Mapping[int, int], field: str) -> Iterator[int]:
+    """The first cell in which nothing was placed of each page that a field with some bits of an address tells apart."""
+    page = min(machine.fields[field].address_bits[0] + 1, machine.stores[store].address_width)
+    for start in range(0, machine.stores[store].words, 1 << page):
+        cells = range(start, min(start + (1 << page), machine.stores[store].words))
+        yield from islice((address for address in cells if address not in taken), 1)
 
 
 class _Sight:
@@ -83,9 +94,7 @@ class _Sight:
             "goes-astray", f"`{name}` does not lead to {what}{here}: the hardware goes {there}", target.span,
             f"{what} stands at {', '.join(f'0x{place:0{digits}X}' for place in places[:3])}",
             places=(Place(self.machine.stores[store].span, "what forms the address"),),
-            help=f"`{name}` holds only some bits of the address; where the hardware takes the others from the word's "
-            "own place, say `page(...)`" if part and not target.page else
-            "correct the word, or what the machine file says of the next address")
+            help=_way_out(name, part, index < 0, target))
 
     def _open(self, own: str, bits: int, name: str, store: str) -> Node | None:
         """The first address ahead of which the field is a part, over the field and what the word leaves open; None
@@ -141,6 +150,16 @@ class _Sight:
                 found[part] = self.terms.const(address >> low & (1 << part.width) - 1, part.width)
             low += part.width
         return found
+
+
+def _way_out(name: str, part: bool, unused: bool, target: Target) -> str:
+    if part and unused:
+        return (f"`unused` is one word for all pages: write a number, `{name} 0`, and place a word there in each page, "
+                "or leave no cell free in the others")
+    if part and target.rest == "zeros":
+        return (f"`{name}` holds only some bits of the address; where the hardware takes the others from the word's "
+                "own place, say `page(...)`, and `part(...)` where a register has them")
+    return "correct the word, or what the machine file says of the next address"
 
 
 def _anything(terms: Terms, leaf: Leaf) -> Node:

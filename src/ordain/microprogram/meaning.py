@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Literal, NamedTuple
 
+from ordain.language import tree
 from ordain.machine.model import Field
 from ordain.microprogram.survey import Survey
 from ordain.text.findings import Finding, Place, Severity
@@ -14,7 +15,7 @@ class Aim(NamedTuple):
 
     kind: Literal["label", "pair", "table", "following"]
     labels: tuple[str, ...]
-    page: bool
+    rest: tree.Rest
 
 
 class Assign(NamedTuple):

@@ -11,11 +11,11 @@ from ordain.text.source import Span
 
 class Target(NamedTuple):
     """What an address field is to hold. `labels`: one for "label", 2**k for "pair" and "table" (value bits low to
-    high), none for "following". `page`: the target must share the address bits that the field does not hold."""
+    high), none for "following". `rest`: what the address bits have to be that the field does not hold."""
 
     kind: Literal["label", "pair", "table", "following"]
     labels: tuple[str, ...]
-    page: bool
+    rest: tree.Rest
     span: Span
 
 

@@ -11,6 +11,7 @@ from ordain.text.findings import Place
 from ordain.text.spelling import nearest
 
 _BLOCKS: dict[str, Literal["pair", "table"]] = {"pair": "pair", "table": "table"}
+_RESTS: dict[str, Literal["page", "part"]] = {"page": "page", "part": "part"}
 
 
 class Value(NamedTuple):
@@ -85,21 +86,22 @@ def order_text(order: Order) -> str:
 
 def _value(part: tree.PhrasePart) -> Value:
     if part.call is None:
-        aim = Aim("following", (), False) if part.text == "following" else None
+        aim = Aim("following", (), "zeros") if part.text == "following" else None
         return Value(part.text, part.number, aim, part.start, part.end)
     return Value(f"{part.text}({', '.join(part.call)})", None, _aim(part.text, part.call, part), part.start, part.end)
 
 
 def _aim(name: str, labels: tuple[str, ...], part: tree.PhrasePart) -> Aim:
-    """`pair(a, b)`, `table(a, b, c, d)`, `page(a)`."""
-    if name == "page" and len(labels) == 1:
-        return Aim("following", (), True) if labels == ("following",) else Aim("label", labels, True)
+    """`pair(a, b)`, `table(a, b, c, d)`, `page(a)`, `part(a)`."""
+    rest = _RESTS.get(name)
+    if rest is not None and len(labels) == 1:
+        return Aim("following", (), rest) if labels == ("following",) else Aim("label", labels, rest)
     if name in _BLOCKS and _block_size(name, len(labels)):
-        return Aim(_BLOCKS[name], labels, False)
-    if name not in (*_BLOCKS, "page"):
-        close = nearest(name, (*_BLOCKS, "page"))
+        return Aim(_BLOCKS[name], labels, "zeros")
+    if name not in (*_BLOCKS, *_RESTS):
+        close = nearest(name, (*_BLOCKS, *_RESTS))
         raise Misuse(Fault("unknown-name", f"there is no `{name}(...)`", part.start, part.end, "unknown",
-                           f"did you mean `{close}`?" if close else "there are `pair`, `table` and `page`"))
+                           f"did you mean `{close}`?" if close else "there are `pair`, `table`, `page` and `part`"))
     raise Misuse(_block_fault(name, len(labels), part.start, part.end))
 
 
@@ -108,7 +110,7 @@ def _block_size(name: str, count: int) -> bool:
 
 
 def _block_fault(name: str, count: int, start: int | None, end: int | None) -> Fault:
-    wanted = {"pair": "2 labels", "page": "1 label"}.get(name, "2, 4, 8 ... labels")
+    wanted = {"pair": "2 labels", "page": "1 label", "part": "1 label"}.get(name, "2, 4, 8 ... labels")
     return Fault("block-size", f"`{name}` takes {wanted}, not {count}", start, end, f"{count} given",
                  "the labels stand in the order of the value that the hardware puts into the low address bits")
 
@@ -199,19 +201,19 @@ def _bound(value: tree.Word | tree.Number | tree.Hole | tree.Address, holes: Map
             if name not in holes:
                 raise Misuse(None)
             return holes[name]
-        case tree.Address(kind=kind, labels=labels, page=page):
+        case tree.Address(kind=kind, labels=labels, rest=rest):
             inside = [_bound(label, holes) for label in labels]
             if len(inside) == 1 and inside[0].aim is not None and inside[0].aim.kind == "following":
-                return inside[0]._replace(aim=Aim("following", (), page))
+                return inside[0]._replace(aim=Aim("following", (), rest))
             wrong = next((label for label in inside if label.aim is not None or label.number is not None), None)
             if wrong is not None:
                 raise Misuse(Fault("wrong-kind", f"`{wrong.text}` is not a label", wrong.start, wrong.end,
                                    "a label is wanted", "name a label of the microprogram"))
-            name = "page" if page else kind
+            name = kind if rest == "zeros" else rest
             if kind in _BLOCKS and not _block_size(kind, len(inside)):
                 raise Misuse(_block_fault(name, len(inside), None, None))
             text = "following" if kind == "following" else f"{name}({', '.join(label.text for label in inside)})"
-            return Value(text, None, Aim(kind, tuple([label.text for label in inside]), page), None, None)
+            return Value(text, None, Aim(kind, tuple([label.text for label in inside]), rest), None, None)
 
 
 def _worth(made: Assign) -> str:
@@ -244,7 +246,7 @@ def assign(vocabulary: Vocabulary, field: Field, value: Value | None, setting: t
         if value.text in vocabulary.machine.constants:
             number = vocabulary.machine.constants[value.text] >> field.address_bits[1]
             return Assign(field, _number(field, value, number, places), None)
-        return Assign(field, None, Aim("label", (value.text,), False))
+        return Assign(field, None, Aim("label", (value.text,), "zeros"))
     for code in field.codes:
         if code.name == value.text:
             return Assign(field, code.value, None)

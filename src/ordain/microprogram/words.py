@@ -218,7 +218,7 @@ class Writer:
         local = self.labels.local[number] if number >= 0 else {}
         words = self.labels.words
         found = []
-        for field, (kind, names, page) in aims:
+        for field, (kind, names, rest) in aims:
             full = []
             for name in names:
                 own = local.get(name, name)
@@ -234,7 +234,7 @@ class Writer:
                     "runs-off", f"`{field}` is to name the following word, and none follows", span,
                     "the last word of its body", help="end with an order that names the next word"))
             elif len(full) == len(names):
-                found.append((field, Target(kind, tuple(full), page, span)))
+                found.append((field, Target(kind, tuple(full), rest, span)))
         return tuple(found)
 
     def _steps(self, counter: Counter, key: object, bits: int, open_bits: int) -> tuple[Steps, int]:
@@ -255,7 +255,7 @@ class Writer:
         return self.findings
 
 
-_FOLLOWING = Aim("following", (), False)
+_FOLLOWING = Aim("following", (), "zeros")
 
 
 def _told(assign: Assign) -> str:

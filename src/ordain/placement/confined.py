@@ -261,12 +261,12 @@ def _may_be_copied(machine: Machine, program: Program, rows: Sequence[_Row],
     """Words that may stand more often than their row does: what is asked of a place asks for a word and for what
     follows it, and one place may not be enough for a row of which two things are asked."""
     asked: dict[int, set[object]] = {}
-    targets = [(index, target, name) for index, word in [*enumerate(program.words), *(
-        (-1, word) for word in program.unused.values() if word is not None)] for name, target in word.targets]
-    for index, target, name in targets:
+    targets = [(index, word, target) for index, word in [*enumerate(program.words), *(
+        (-1, word) for word in program.unused.values() if word is not None)] for _, target in word.targets]
+    for index, source, target in targets:
         named = target_words(program, index, target)
         width = machine.stores[program.words[named[0]].store].address_width
-        zeros = reach_of(machine.fields[name], target, width).zeros
+        zeros = reach_of(machine.fields, source, target, width).zeros
         if zeros:
             for value, word in enumerate(named):
                 asked.setdefault(word, set()).add((named, zeros, value))

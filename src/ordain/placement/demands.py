@@ -6,6 +6,7 @@ place; two demands that name the same word share it where they can stand so that
 twice. That is the only way in which a copy comes about. A *bond* says that words share a page; it never makes a copy.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from ordain.machine.expression import Leaf
@@ -14,6 +15,8 @@ from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.placement.mapped import Mapped, mapped
 from ordain.text.findings import Finding, Place, error, note
 from ordain.text.source import Span
+
+_SHORT = "a short reference"
 
 
 class Demand(NamedTuple):
@@ -58,23 +61,32 @@ class Task(NamedTuple):
 
 
 class Reach(NamedTuple):
-    """What an address field asks of the address that it is to hold: bits that must be 0, and the size (as a power of
-    two) of the page that source and target must share, None when it may be anywhere. `block`: words of the block."""
+    """What the address fields of a word that name one target ask of its address: bits that must be 0, and the size (as
+    a power of two) of the page that source and target must share, None when it may be anywhere. `block`: words of the
+    block."""
 
     zeros: int
     page: int | None
     block: int
 
 
-def reach_of(field: Field, target: Target, width: int) -> Reach:
-    """`width` is that of the address of the store in which the target stands."""
-    high, low = field.address_bits
+def reach_of(fields: Mapping[str, Field], word: Microinstruction, target: Target, width: int) -> Reach:
+    """What `word` asks by all its fields that name this target: what one of them does not hold may be in another, as
+    where a far jump has one field for the page and one for the place in it. `width` is that of the address of the store
+    in which the target stands."""
     count = len(target.labels) if target.kind in ("pair", "table") else 1
-    above = ((1 << width) - 1) & ~((1 << (high + 1)) - 1)
-    zeros = (1 << low) - 1 | count - 1
-    if target.page:
-        return Reach(zeros, high + 1 if above else None, count)
-    return Reach(zeros | above, None, count)
+    if target.rest == "part":
+        return Reach(count - 1, None, count)
+    held = 0
+    for name, other in word.targets:
+        if (other.kind, other.labels, other.rest) == (target.kind, target.labels, target.rest):
+            high, low = fields[name].address_bits
+            held |= (1 << high + 1) - (1 << low)
+    top = held.bit_length()
+    below = (1 << top) - 1 & ~held | count - 1
+    if target.rest == "page":
+        return Reach(below, top if top < width else None, count)
+    return Reach(below | (1 << width) - 1 & ~((1 << top) - 1), None, count)
 
 
 def ends_of_runs(words: tuple[Microinstruction, ...]) -> list[int]:
@@ -137,14 +149,14 @@ def _from_targets(machine: Machine, program: Program, ends: list[int], demands: 
     everyone = [(index, word) for index, word in enumerate(words) if word.targets]
     everyone += [(-1, word) for word in program.unused.values() if word is not None and word.targets]
     for index, word in everyone:
-        for name, target in word.targets:
+        for _, target in word.targets:
             named = target_words(program, index, target)
             store = words[named[0]].store
             if any(words[other].store != store for other in named):
                 findings.append(error("block-conflict", "the words of a block stand in different stores", target.span,
                                       "these labels are in different stores", help="name labels of one store"))
                 continue
-            reach = reach_of(fields[name], target, stores[store].address_width)
+            reach = reach_of(fields, word, target, stores[store].address_width)
             if reach.zeros:
                 _demand(demands.setdefault(store, {}), named, reach.zeros, ends, target, program, findings)
             if reach.page is not None and index >= 0:
@@ -181,7 +193,12 @@ def _demand(known: dict[object, Demand], named: tuple[int, ...], zeros: int, end
 def _said(target: Target) -> str:
     if target.kind in ("pair", "table"):
         return f"`{target.kind}({', '.join(target.labels)})`"
-    return f"a short reference to `{target.labels[0]}`" if target.labels else "a short reference to the following word"
+    return f"{_SHORT} to `{target.labels[0]}`" if target.labels else f"{_SHORT} to the following word"
+
+
+def is_short(demand: Demand) -> bool:
+    """Whether it comes from a field that holds some bits of an address only."""
+    return demand.why.startswith(f"for {_SHORT}")
 
 
 def _from_mapping(machine: Machine, program: Program, ends: list[int],

@@ -199,6 +199,8 @@ class _Search:
             child = State(state.free & ~shape, state.pages, left, last, seats, Trail(number, base, state.trail))
             if not self.late or self._late_kept(child, number):
                 yield child
+            else:
+                self.budget.spend()
 
     def _by_liking(self, state: State, kind: Kind, number: int, bases: int) -> Iterator[int]:
         wish = self.wishes[number]

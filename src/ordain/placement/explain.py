@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from ordain.placement.clusters import Unit, Units
-from ordain.placement.demands import Task
+from ordain.placement.demands import Task, is_short
 from ordain.placement.pages import Pages
 from ordain.placement.quick import Layout, Stuck, free_runs, lay
 from ordain.placement.space import Space, gather, room, segments
@@ -144,7 +144,7 @@ def nothing_fits(task: Task, units: Units, pages: Pages, stuck: Stuck) -> Findin
     by = f" by {_many(more)}" if more else ""
     return error("over-full", f"store `{task.store}` is over-full{by}: no arrangement of its rows and blocks fits",
                  span, f"no room for {what}", notes=("every arrangement was ruled out",),
-                 help="break a row with a jump, or move the fixed words that cut the store")
+                 help=f"break a row with a jump, or move the fixed words that cut the store{_other_bits(units)}")
 
 
 def _freer(unit: Unit, larger: Space) -> Unit:
@@ -157,7 +157,16 @@ def undecided(task: Task, units: Units, stuck: Stuck, states: int) -> Finding:
     span, what = _piece(task, units, stuck)
     return error("placement-undecided", f"no placement in `{task.store}` was found in {states} attempts; whether one "
                  f"exists is not known", span, f"no room was found for {what}",
-                 help="loosen a constraint: fewer fixed addresses, shorter rows, fewer shared pages")
+                 help="loosen a constraint: fewer fixed addresses, shorter rows, fewer shared pages"
+                 + _other_bits(units))
+
+
+def _other_bits(units: Units) -> str:
+    """What may be meant where a field with a part of an address asks for a place."""
+    if not any(is_short(demand) for demand in units.demands):
+        return ""
+    return ("; a field with some bits of an address wants the others to be zeros: `part(...)` where a register has "
+            "them, `page(...)` where they are those of the word itself")
 
 
 def _piece(task: Task, units: Units, stuck: Stuck) -> tuple[Span | None, str]:

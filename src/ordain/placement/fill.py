@@ -36,16 +36,16 @@ def fill(machine: Machine, program: Program, addresses: Addresses, recorded: Map
         own = addresses[index]
         paged = False
         for name, target in word.targets:
-            if target.page:
+            if target.rest == "page":
                 paged = True
             else:
-                bits |= _held(machine, program, name, target, index, own[0], addresses)
+                bits |= _held(machine, program, word, name, target, index, own[0], addresses)
         for address in own:
             full = bits
             if paged:
                 for name, target in word.targets:
-                    if target.page:
-                        full |= _held(machine, program, name, target, index, address, addresses)
+                    if target.rest == "page":
+                        full |= _held(machine, program, word, name, target, index, address, addresses)
             full |= recorded.get(word.store, {}).get(address, 0) & word.open
             for field in computed:
                 full |= (field.value(full) ^ field.turned) << field.low
@@ -69,35 +69,36 @@ def _unused(machine: Machine, program: Program, word: Microinstruction, addresse
             derived: Sequence[Derived]) -> int:
     bits = word.bits
     for name, target in word.targets:
-        bits |= _held(machine, program, name, target, -1, None, addresses)
+        bits |= _held(machine, program, word, name, target, -1, None, addresses)
     for field in derived:
         bits |= (field.value(bits) ^ field.turned) << field.low
     return bits
 
 
-def _held(machine: Machine, program: Program, name: str, target: Target, index: int, at: int | None,
-          addresses: Addresses) -> int:
-    """The stored bits of an address field of word `index`, standing at `at`, in their place in the word. None: it
-    stands in every page."""
+def _held(machine: Machine, program: Program, word: Microinstruction, name: str, target: Target, index: int,
+          at: int | None, addresses: Addresses) -> int:
+    """The stored bits of an address field of `word`, which is word `index` and stands at `at`, in their place in the
+    word. None: it stands in every page."""
     field = machine.fields[name]
     high, low = field.address_bits
-    base = _target_address(machine, program, field, target, index, at, addresses)
+    base = _target_address(machine, program, word, target, index, at, addresses)
     value = base >> low & (1 << min(high - low + 1, field.width)) - 1
     return field.write(value)
 
 
-def _target_address(machine: Machine, program: Program, field: Field, target: Target, index: int, at: int | None,
-                    addresses: Addresses) -> int:
-    """Which of the target's addresses the field is to hold: the first that it can hold."""
+def _target_address(machine: Machine, program: Program, word: Microinstruction, target: Target, index: int,
+                    at: int | None, addresses: Addresses) -> int:
+    """Which of the target's addresses the word is to name: the first that it can, the same in all fields that name this
+    target."""
     named = target_words(program, index, target)
     store = machine.stores[program.words[named[0]].store]
-    reach = reach_of(field, target, store.address_width)
+    reach = reach_of(machine.fields, word, target, store.address_width)
     for base in addresses[named[0]]:
         if base & reach.zeros or not (reach.page is None or at is None or base >> reach.page == at >> reach.page):
             continue
-        if all(base + value in addresses[word] for value, word in enumerate(named)):
+        if all(base + value in addresses[one] for value, one in enumerate(named)):
             return base
-    raise AssertionError(f"no address of {named} suits {field.name}")
+    raise AssertionError(f"no address of {named} suits `{word.text}`")
 
 
 def derived_fields(machine: Machine, store: str) -> list[Derived]:

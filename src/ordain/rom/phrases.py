@@ -21,10 +21,10 @@ class Name(NamedTuple):
 
 class Block(NamedTuple):
     """What an address field holds: the address of the first of these; the others stand at the following addresses.
-    `page`: the address bits that the field does not hold are those of the word's own address."""
+    `rest`: what the address bits are that the fields with these parts do not hold."""
 
     parts: tuple[Name | int, ...]
-    page: bool
+    rest: tree.Rest
 
 
 Value: TypeAlias = int | Name | Block | Literal["following"]
@@ -110,10 +110,10 @@ def _value(value: "tree.Word | tree.Number | tree.Hole | tree.Address | None", f
     if isinstance(value, tree.Address):
         if value.kind == "following":
             return "following"
-        return Block(tuple(_part(label, filled) for label in value.labels), value.page)
+        return Block(tuple(_part(label, filled) for label in value.labels), value.rest)
     part = _part(value, filled)
     if field.holds == "address":
-        return Block((part,), False)
+        return Block((part,), "zeros")
     if isinstance(part, int) or part.hole:
         return part
     code = next((code.value for code in field.codes if code.name == part.text), None)

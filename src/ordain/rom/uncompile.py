@@ -97,13 +97,19 @@ def _spoken(phrase: Phrase, values: Mapping[str, int], address: int, known: Voca
     if any(values[name] not in codes for name, codes in phrase.needs):
         return ""
     filled: dict[str, str] = {}
+    held: dict[Value, int] = {}
     for name, value in phrase.sets:
-        if not _fits(known.machine.fields[name], value, values[name], address, known, filled):
+        if isinstance(value, Block):
+            held[value] = held.get(value, 0) | values[name] << known.machine.fields[name].address_bits[1]
+    for name, value in phrase.sets:
+        if not _fits(known.machine.fields[name], value, values[name], held.get(value, 0), address, known, filled):
             return ""
     return " ".join(filled.get(part.text, "") if isinstance(part, Name) else part for part in phrase.words)
 
 
-def _fits(field: Field, value: Value, found: int, address: int, known: Vocabulary, filled: dict[str, str]) -> bool:
+def _fits(field: Field, value: Value, found: int, held: int, address: int, known: Vocabulary,
+          filled: dict[str, str]) -> bool:
+    """`found`: what the field holds; `held`: the address bits that all fields with this value hold together."""
     match value:
         case int():
             return value == found
@@ -113,9 +119,11 @@ def _fits(field: Field, value: Value, found: int, address: int, known: Vocabular
             text = _code(field, found) if field.codes else f"0x{found:X}"
             return bool(text) and filled.setdefault(value.text, text) == text
         case Block():
-            if len(value.parts) == 1 and not value.page and _is_number(value.parts[0], field, found, known):
+            if len(value.parts) == 1 and value.rest == "zeros" and _is_number(value.parts[0], field, found, known):
                 return True
-            first = _target(field, found, address, value.page)
+            if value.rest == "part":
+                return False
+            first = _target(field, found, address, True) if value.rest == "page" else held
             return all(_stands_at(part, first + step, address, known, filled) for step, part in enumerate(value.parts))
         case _:
             return False

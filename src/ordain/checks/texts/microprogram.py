@@ -191,8 +191,9 @@ EXPLANATIONS = (
         "against what forms the address in the next cycles, with the finished word at its finished place.",
         "field to 3 bits address[2:0]            # the fourth bit is that of the word's own address\n"
         "order goto <there>: jump, to <there>    # from 0x9 this goes to 0x8, where the label stands at 0x0",
-        "Say `page(<there>)` where the hardware keeps the upper bits; else correct the order, or what the machine file "
-        "says of the next address. A number in place of the label is taken as it is."),
+        "Say `page(<there>)` where the hardware keeps the upper bits, `part(<there>)` where a register has them; else "
+        "correct the order, or what the machine file says of the next address. A number in place of the label is taken "
+        "as it is. An `unused` word is the same in every page."),
     Explanation(
         "never-chosen", "a word that no address line leads to",
         "The arms before it take every case.",
