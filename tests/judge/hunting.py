@@ -21,6 +21,7 @@ from tests.judge.scrambling import scrambled
 from tests.judge.search import TooLarge
 from tests.judge.shrinking import shrunk
 from tests.judge.shuffling import shuffled_disagreements
+from tests.judge.slicing import sliced
 from tests.judge.tool import Text, build, report
 
 SHRINKING = 120.0
@@ -50,6 +51,8 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
         text = text_of(here) if only == "cycles" else machine(Random(here).choice)
         if only == "clocks" or (only in ("", "report", "alone", "shuffled") and here % 7 == 4):
             text = clocked(Random(here + 1).choice, text)
+        if only in ("", "questions", "report", "alone") and here % 11 == 6:
+            text = sliced(Random(here + 1).choice, text)
         number += 1
         wrong = examined(text, here, counts, only)
         if wrong:

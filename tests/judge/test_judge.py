@@ -12,6 +12,7 @@ from tests.judge.machines import machine
 from tests.judge.search import TooLarge
 from tests.judge.shrinking import shrunk
 from tests.judge.shuffling import shuffled
+from tests.judge.slicing import sliced
 from tests.judge.tool import Built, Text, build
 
 SAMPLE = (12, 15, 23, 24, 25, 29, 30, 32, 35, 36, 39, 48, 55, 59, 63, 73, 75, 77, 79, 81, 83, 88, 97, 98, 100, 105,
@@ -39,6 +40,14 @@ def test_the_comparison_and_two_machines_side_by_side_agree(seed: int) -> None:
 def test_a_machine_on_a_clock_is_the_one_that_people_would_write_without_it(seed: int) -> None:
     text = clocked(Random(seed + 1).choice, machine(Random(seed).choice))
     assert examined(text, seed, Counter(), "clocks") == []
+
+
+@pytest.mark.parametrize("seed", (1003, 1006, 1009, 1028))
+def test_an_opcode_of_some_bits_of_a_register(seed: int) -> None:
+    text = sliced(Random(seed + 1).choice, machine(Random(seed).choice))
+    counts: Counter[str] = Counter()
+    assert "signal ir = whole" in text.machine
+    assert examined(text, seed, counts, "questions") == [] and counts["machines"]
 
 
 def test_the_value_of_the_clock_is_noticed() -> None:
