@@ -12,7 +12,8 @@ Choose = Callable[[Sequence[Any]], Any]
 Spot = tuple[str, int]
 """A body and which of its words, from 0."""
 
-KINDS = ("counter", "counter", "near", "successor", "successor", "entry", "entry", "wired", "mapped", "block", "block")
+KINDS = ("counter", "counter", "near", "far", "far", "successor", "successor", "entry", "entry", "wired", "mapped",
+         "block", "block")
 OPCODES = 8
 SRC = ("none", "a", "b", "mem")
 DST = ("none", "a", "b")
@@ -34,10 +35,11 @@ class Field(NamedTuple):
 
 class Word(NamedTuple):
     """`sets`: what its fields hold; of `loose` only where it is set. `flow`: what the text says of where control goes:
-    a word and spots."""
+    a word and spots. `page`: whose page it sends to the page register."""
 
     sets: Mapping[str, int]
     flow: tuple[Any, ...]
+    page: Spot | None = None
 
 
 class Program(NamedTuple):
@@ -170,7 +172,7 @@ class _Jumping(Making):
         choose = self.choose
         self.kind: str = choose(KINDS)
         self.lines: int = choose((5, 5, 6))
-        self.page: int = choose((2, 3, 3)) if self.kind == "near" else 0
+        self.page: int = choose((2, 3, 3)) if self.kind in ("near", "far") else 0
         self.entry = ""
         self.shape()
         names = list(self.codes.values())
@@ -186,6 +188,10 @@ class _Jumping(Making):
                  ("target", self.lines - cut, held, [], choose((False, False, True)))]
         if self.kind == "near":
             named.append(("near", self.page, f" address[{self.page - 1}:0], idle 0", [], False))
+        if self.kind == "far":
+            named += [("near", self.page, f" address[{self.page - 1}:0], idle 0", [], choose((False, True))),
+                      ("high", self.lines - self.page, f" address[{self.lines - 1}:{self.page}], idle 0", [], False),
+                      ("turn", 1, "", [], False)]
         layout = laid(choose, [*named, *self.common()])
         self.idle = idle
         self.bodies_of()
@@ -209,6 +215,8 @@ class _Jumping(Making):
                 *(["        otherwise: 0"] if len(names) < 1 << bits else []),
                 *(["state ret W bits, reset 0".replace("W", str(self.lines)),
                    "    next upc + 1 if branch is call else ret"] if "back" in names else []),
+                *([f"state pages {self.lines - self.page} bits, reset 0", "    next high if turn else pages"]
+                  if self.kind == "far" else []),
                 "home r0", *self.orders, *statements(chips)]
         return Program("\n".join(text) + "\n", micro, self.kind, self.lines, self.page, self.entry, layout.fields,
                        layout.spares, self.codes, {name: tuple(words) for name, words in self.bodies.items()},
@@ -223,7 +231,7 @@ class _Jumping(Making):
         else:
             names = ["step", "jump", "test", "untest", "wait", "skip"][:choose((3, 4, 5, 6))]
             names += ["call", "back"] if self.some(2) else []
-            names += ["near"] if self.kind == "near" else []
+            names += ["near"] if self.kind == "near" else ["near", "far", "over"] if self.kind == "far" else []
             names += ["four"] if self.kind == "block" else []
         self.beside_widths: dict[str, int] = {}
         if self.kind in ("entry", "wired", "mapped"):
@@ -257,7 +265,8 @@ class _Jumping(Making):
         return {"step": "upc + 1", "jump": there, "test": f"{there} if c0 else upc + 1",
                 "untest": f"upc + 1 if c1 else {there}", "wait": "upc if c2 else upc + 1", "four": "{target, c1, c0}",
                 "skip": "upc + 2 if c0 else upc + 1", "call": there, "back": "ret",
-                "near": f"{{upc[{high}:{self.page}], near}}", "go": self.entry, "second": "table"}[name]
+                "near": f"{{upc[{high}:{self.page}], near}}", "far": "{high, near}", "over": "{pages, near}",
+                "go": self.entry, "second": "table"}[name]
 
     # ------------------------------------------------------------ bodies
 
@@ -338,6 +347,12 @@ class _Jumping(Making):
             words.append(Word(sets, flow))
             lines.append(", ".join(clauses))
             index += 1
+            if self.kind == "far" and flow == ("over", *flow[1:]) and index > 1 and words[-2].flow[0] == "on" \
+                    and lines[-2] and not lines[-2].startswith("pass"):
+                there = flow[1]  # the word before sends the page
+                words[-2] = words[-2]._replace(page=there)
+                called = self.called(there)
+                lines[-2] += self.choose((f", turn, high part({called})", f", page of {called}"))
         self.bodies[name], self.texts[name] = words, lines
         if name == "give a":
             self.bodies["give b"] = [Word({**words[0].sets, "src": 2}, words[0].flow), *words[1:]]
@@ -385,6 +400,11 @@ class _Jumping(Making):
             four = [one, two, self.spot(), self.spot()]
             ways += [(("four", *four), ["branch four, target table(" + ", ".join(
                 self.called(each) for each in four) + ")"])] * 2 if "four" in names else []
+            if "far" in names:
+                ways += [(("far", one), [choose((f"branch far, near {self.called(one)}, high {self.called(one)}",
+                                                 f"far {self.called(one)}"))]),
+                         (("over", one), [choose((f"branch over, near part({self.called(one)})",
+                                                  f"over {self.called(one)}"))])] * 2
             ways += [(("back",), ["branch back"])] if "back" in names else []
             ways += [(("go",), ["branch go"])] * 2 if "go" in names else []
             ways += [(("second",), ["branch second"])] * 2 if "second" in names else []
@@ -399,7 +419,10 @@ class _Jumping(Making):
         else:
             self.orders += ["order goto <there> : branch jump, target <there>", "order leap <x> : goto <x>",
                             "order if c0 goto <there> : branch test, target <there>"]
-            self.orders += ["order close <there> : branch near, near page(<there>)"] if self.kind == "near" else []
+            self.orders += ["order close <there> : branch near, near page(<there>)"] if self.page else []
+            self.orders += ["order far <there> : branch far, high <there>, near <there>",
+                            "order page of <there> : turn, high part(<there>)",
+                            "order over <there> : branch over, near part(<there>)"] if self.kind == "far" else []
         step = "" if self.idle else ", branch step"
         lines = [f"sequence pass <m> <n>\n        mark <m>, pulse{step}\n        mark <n>{step}\n"]
         for name in shuffled(self.choose, self.heads):

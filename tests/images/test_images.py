@@ -13,7 +13,7 @@ from tests.images.programs import KINDS, Program, program
 from tests.images.stepped import Stepped, stepped
 from tests.images.walking import differences
 
-SAMPLE = range(40)
+SAMPLE = range(44)
 
 
 def test_the_chips_hold_what_was_meant() -> None:
@@ -56,7 +56,7 @@ def _free(made: Program, bit: int | None) -> bool:
     """A bit of what says where control goes on."""
     assert bit is not None
     return any(made.fields[name].low <= bit < made.fields[name].low + made.fields[name].width
-               for name in ("target", "near", "branch") if name in made.fields)
+               for name in ("target", "near", "high", "turn", "branch") if name in made.fields)
 
 
 def _all_built(seed: int) -> Iterator[tuple[Program | Stepped, dict[str, bytes]]]:

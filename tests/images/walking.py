@@ -6,8 +6,9 @@ from itertools import product
 from tests.images.chips import Board
 from tests.images.programs import OPCODES, Field, Program, Spot, Word
 
-State = tuple[Spot, int, Spot | None, int]
-"""What is meant to be executed, the address that the board presents; and both for what a call has left."""
+State = tuple[Spot, int, Spot | None, int, Spot | None, int]
+"""What is meant to be executed, the address that the board presents; both for what a call has left; and the word whose
+page was sent last, and what the board's register has of it."""
 
 
 def differences(program: Program, board: Board) -> list[str]:
@@ -24,12 +25,12 @@ def _word(program: Program, spot: Spot) -> Word | None:
 
 
 def _walked(program: Program, board: Board) -> list[str]:
-    first: State = (("r0", 0), 0, None, 0)
+    first: State = (("r0", 0), 0, None, 0, None, 0)
     seen, waiting, wrong = {first}, [first], []
     for name, address in program.fixed.items():
         wrong += [f"{name} at {address}: {one}" for one in unlike(program, board, program.bodies[name][0], address)]
     while waiting and len(wrong) < 6:
-        spot, address, back, return_address = waiting.pop()
+        spot, address, back, return_address, paged, pages = waiting.pop()
         word = _word(program, spot)
         if word is None:
             wrong.append(f"control goes past the end of {spot[0]}")
@@ -40,12 +41,13 @@ def _walked(program: Program, board: Board) -> list[str]:
             continue
         for c0, c1, c2, opcode in product((0, 1), (0, 1), (0, 1), range(OPCODES)):
             there = goes_on(program, word, spot, back, c0, c1, c2, opcode)
-            if there is None:
+            if there is None or (word.flow[0] == "over" and paged != there):
                 continue
-            where = presented(program, board, address, return_address, c0, c1, c2, opcode)
+            where = presented(program, board, address, return_address, pages, c0, c1, c2, opcode)
             calls = word.flow[0] == "call"
             state: State = (there, where, (spot[0], spot[1] + 1) if calls else back,
-                            (address + 1) % (1 << program.lines) if calls else return_address)
+                            (address + 1) % (1 << program.lines) if calls else return_address,
+                            paged if word.page is None else word.page, _page(program, board, address, pages))
             if state not in seen:
                 seen.add(state)
                 waiting.append(state)
@@ -58,7 +60,7 @@ def goes_on(program: Program, word: Word, spot: Spot, back: Spot | None, c0: int
     way, *spots = word.flow
     on = (spot[0], spot[1] + 1)
     match way:
-        case "jump" | "near" | "call":
+        case "jump" | "near" | "far" | "over" | "call":
             return spots[0]
         case "test":
             return spots[0] if c0 else on
@@ -81,7 +83,15 @@ def goes_on(program: Program, word: Word, spot: Spot, back: Spot | None, c0: int
     return on
 
 
-def presented(program: Program, board: Board, address: int, return_address: int, c0: int, c1: int, c2: int,
+def _page(program: Program, board: Board, address: int, pages: int) -> int:
+    """What the page register has after the word at an address."""
+    if program.kind != "far":
+        return 0
+    word = board.word("control", address)
+    return program.fields["high"].read(word) if program.fields["turn"].read(word) else pages
+
+
+def presented(program: Program, board: Board, address: int, return_address: int, pages: int, c0: int, c1: int, c2: int,
               opcode: int) -> int:
     """The address that comes next on the board, by the bits of the word that stands at this one."""
     word, fields, lines = board.word("control", address), program.fields, program.lines
@@ -108,6 +118,10 @@ def presented(program: Program, board: Board, address: int, return_address: int,
             there = return_address
         case "near":
             there = address >> program.page << program.page | fields["near"].read(word)
+        case "far":
+            there = fields["high"].read(word) << program.page | fields["near"].read(word)
+        case "over":
+            there = pages << program.page | fields["near"].read(word)
         case "second":
             there = board.word("table", opcode)
         case "go" if program.kind == "wired":
