@@ -6,6 +6,7 @@ search (`prover.family`), and at those that it cannot take together plainly.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 from oxidd.util import DDMemoryError
@@ -25,11 +26,12 @@ from ordain.control.system import build_system
 from ordain.faults.classes import Key, Spoken, compared, noticed_by, presented, ranks_of, undecided
 from ordain.faults.model import Changes, Fault, Noticed, Outcome, Tried
 from ordain.faults.offers import offers
-from ordain.machine.expression import substitute
+from ordain.machine.expression import Node, substitute
 from ordain.machine.model import Field
-from ordain.meaning.run import prove_meanings
+from ordain.misdoing import Bits, Said
 from ordain.prover.decide import Rounds
-from ordain.prover.family import Family, TooMany, with_versions
+from ordain.prover.family import Family
+from ordain.prover.ground import Ground, TooMany, Words
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.prover.questions import lower_properties
 from ordain.rom.contents import Contents
@@ -156,15 +158,19 @@ def _idle(contents: Contents, executed: Mapping[str, frozenset[int]]) -> frozens
 
 
 class Campaign:
-    """Of one sound machine. `limits`: of each search."""
+    """Of one sound machine. `limits`: of each search. `told`: what is being done, before whatever may take long."""
 
-    def __init__(self, contents: Contents, limits: Limits | None = None) -> None:
+    def __init__(self, contents: Contents, limits: Limits | None = None,
+                 told: Callable[[str], None] = lambda _: None) -> None:
+        self._told = told
+        told("the sound machine is proved")
         self.contents = contents._replace(meanings={})
-        self._meanings = contents.meanings
         self._limits = (limits or Limits())._replace(traces=0)
         self.sound, self.executed = self._spoken(self.contents, None)
         self._asked = _asked(self.contents, self.sound.undefined)
         self._system = build_system(self.contents)
+        self._rounds = Rounds(self._system)
+        self._said = Said(contents, self._rounds, self._limits)
         self._variants: Variants | None = None
 
     def _spoken(self, contents: Contents, sound: Spoken | None) -> tuple[Spoken, dict[str, frozenset[int]]]:
@@ -216,21 +222,34 @@ class Campaign:
 
     def _compared(self, faulty: Contents) -> Outcome:
         found = behaviour(join(self.contents, faulty))
-        return self._meant(compared(found.units, found.machine), faulty)
+        return self._said.otherwise(compared(found.units, found.machine), faulty, {}, None)
 
-    def _meant(self, outcome: Outcome, faulty: Contents) -> Outcome:
-        """With the changed instructions that no longer do what their text says."""
-        said = {title: self._meanings[title] for title in outcome.titles if title in self._meanings}
-        if outcome.kind != "changed" or not said:
-            return outcome
-        rounds = Rounds(build_system(faulty))
-        rows, _ = prove_meanings(faulty._replace(meanings=said), lambda asked: rounds.decide(asked, self._limits))
-        return outcome._replace(meanings=tuple(row.subject for row in rows if row.outcome == "broken"))
+    @cached_property
+    def _ground(self) -> Ground:
+        """Raises TooMany."""
+        self._told("what the sound machine reaches, and by which words")
+        return Ground(self._system, self._asked.properties, TOGETHER, self._limits, self._occurs())
+
+    def _occurs(self) -> dict[Node, Words | None]:
+        """Of what is asked whether it occurs: the words on some way of the sound machine to it, or None."""
+        asked = [prop._replace(kind="reach", node=node, trigger=None, unless=None, vacuity=None, per_word="")
+                 for prop in self._asked.properties for node in (prop.node, prop.vacuity)
+                 if node is not None and (prop.kind in ("bad", "reach") or node is prop.vacuity)]
+        asked = [prop._replace(shown=True) for prop in asked]
+        found: dict[Node, Words | None] = {}
+        lowered = lower_properties(self._system, tuple(asked))
+        for one, verdict in zip(lowered, self._rounds.decide(tuple(asked), self._limits).verdicts):
+            if verdict.outcome == "broken":
+                found[one.node] = None
+            elif verdict.witness is not None:
+                found[one.node] = frozenset((store, address) for cycle in verdict.witness.cycles
+                                            for store, address in cycle.addresses.items())
+        return found
 
     # ------------------------------------------------------------ many at once
 
-    def of(self, faults: Sequence[Fault], told: Callable[[int], None] = lambda _: None) -> Iterator[Tried]:
-        """The class of every fault, in their order. `told`: how many are done."""
+    def of(self, faults: Sequence[Fault]) -> Iterator[Tried]:
+        """The class of every fault, in their order."""
         alike: dict[object, Outcome] = {}
         for start in range(0, len(faults), TOGETHER):
             some = faults[start:start + TOGETHER]
@@ -240,65 +259,75 @@ class Campaign:
                 if key in alike or key in waiting:
                     continue
                 if fault.board is not None:
+                    self._told(f"proved and compared: {fault.text}")
                     alike[key] = self.plainly(fault)
                 elif presented(fault.changes, self.executed):
                     waiting[key] = fault
                 else:
                     alike[key] = Outcome("harmless")
-            together = self._together if not undecided(self.sound) else self._each
+            together = self._together if not undecided(self.sound) else self.each
             for key, outcome in zip(waiting, together(list(waiting.values()))):
                 alike[key] = outcome
             for fault in some:
                 yield Tried(fault, alike[_content(fault)])
-            told(start + len(some))
 
-    def _each(self, faults: list[Fault]) -> list[Outcome]:
-        return [self.plainly(fault) for fault in faults]
+    def each(self, faults: Sequence[Fault]) -> list[Outcome]:
+        found = []
+        for fault in faults:
+            self._told(f"proved and compared: {fault.text}")
+            found.append(self.plainly(fault))
+        return found
 
     def _together(self, faults: list[Fault]) -> list[Outcome]:
         if not faults:
             return []
         try:
-            noticed = self._noticed(faults)
+            noticed, alike, followed = self._noticed(faults)
         except (TooMany, DDMemoryError):
             if len(faults) == 1:
-                return [self.plainly(faults[0])]
+                return self.each(faults)
             half = len(faults) // 2
             return [*self._together(faults[:half]), *self._together(faults[half:])]
-        return [Outcome("noticed", noticed[number]) if number in noticed else self._beside(fault)
+        return [Outcome("noticed", noticed[number]) if number in noticed else
+                self._beside(fault, followed if number in alike else None)
                 for number, fault in enumerate(faults)]
 
-    def _beside(self, fault: Fault) -> Outcome:
-        """The class of a fault that nobody notices."""
+    def _beside(self, fault: Fault, followed: Bits | None) -> Outcome:
+        """The class of a fault that nobody notices. `followed`: as in `misdoing`."""
+        self._told(f"compared: {fault.text}")
         if self._variants is None:
             self._variants = Variants(self.contents)
         faulty = with_changes(self.contents, fault.changes)
         found = self._variants.of(fault.changes, faulty)
-        return self._meant(compared(found.units, found.machine), faulty)
+        return self._said.otherwise(compared(found.units, found.machine), faulty, fault.changes, followed)
 
-    def _noticed(self, faults: list[Fault]) -> dict[int, Noticed]:
-        """Who notices each of some faults, by their numbers; those that nobody notices are left out. Raises TooMany."""
+    def _noticed(self, faults: list[Fault]) -> tuple[dict[int, Noticed], frozenset[int], Bits]:
+        """Who notices each of some faults, by their numbers; those that nobody notices are left out. And the machines
+        that come to the same values of some variables, and these. Raises TooMany."""
         asked, ranks = self._asked, self.sound.ranks
-        changes = _together(faults)
         stopping = [number for number in (*asked.judged, *asked.undefined) if number is not None
                     and asked.properties[number].kind == "bad" and 0 <= ranks.get(asked.key(number), 0) < 2]
-        family = Family(with_versions(self._system, changes, len(faults)), asked.properties, stopping, len(faults),
-                        self._limits)
+        ground = self._ground
+        self._told(f"{len(faults):,} faulty machines in one search")
+        family = Family(ground, [fault.changes for fault in faults], stopping)
         order = {key: place for place, key in enumerate(asked.rows)}
         found = {}
-        for number, broken in family.first.items():
-            keys = [(order.get(asked.key(one.question), len(order)), asked.key(one.question)) for one in broken]
-            found[number] = Noticed(*min(keys)[1], broken[0].cycles)
+        for number, breaks in family.first.items():
+            keys = [(order.get(asked.key(one.question), len(order)), asked.key(one.question)) for one in breaks]
+            found[number] = Noticed(*min(keys)[1], breaks[0].cycles)
         found.update(self._placed_undefined(faults, family.left))
+        alike = family.alike
         family.restrict(family.left - found.keys())
         if family.left and not self._simple:
             raise TooMany("allowances of what takes more than a cycle")
         for key in (*asked.rows, (over_assumed.EXPLANATION.name, "assumptions")):
+            if family.left:
+                self._told(f"asked of {len(family.left):,} faulty machines: {key[0]}: {key[1]}")
             for number in self._worse(family, key) & family.left:
                 found[number] = Noticed(*key, None)
             family.restrict(family.left - found.keys())
         found.update(self._missing(faults, family))
-        return found
+        return found, alike, family.followed
 
     def offered(self, faults: Sequence[Fault]) -> tuple[str, tuple[int, ...]] | None:
         """The rule `never A and B` that notices most of some faults in one field, and which of them it does, by their
@@ -314,8 +343,8 @@ class Campaign:
             for start in range(0, len(offer.expected), TOGETHER):
                 some = [faults[number] for number in offer.expected[start:start + TOGETHER]]
                 try:
-                    family = Family(with_versions(self._system, _together(some), len(some)), (rule,), (0,), len(some),
-                                    self._limits)
+                    family = Family(Ground(self._system, (rule,), len(some), self._limits),
+                                    [fault.changes for fault in some], (0,))
                 except (TooMany, DDMemoryError):
                     continue
                 found += [offer.expected[start + number] for number in sorted(family.first)]
@@ -415,12 +444,6 @@ class Campaign:
             elif number not in needs.get(place, frozenset()):
                 found.add(place)
         return frozenset(found)
-
-
-def _together(faults: Sequence[Fault]) -> dict[str, tuple[dict[int, int], ...]]:
-    """Per store the words of each faulty machine that are others."""
-    return {store: tuple(dict(fault.changes.get(store, {})) for fault in faults)
-            for store in dict.fromkeys(name for fault in faults for name in fault.changes)}
 
 
 def _content(fault: Fault) -> object:

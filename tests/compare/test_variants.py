@@ -5,12 +5,16 @@ from random import Random
 
 import pytest
 
-from ordain.compare.behaviour import behaviour
+from ordain.compare.behaviour import Unit, behaviour
 from ordain.compare.joint import join
 from ordain.compare.variants import Variants
 from ordain.faulting import with_changes
 from ordain.faults.listing import bit_faults
+from ordain.faults.model import Fault
 from ordain.pipeline import build_model
+from ordain.rom.contents import Contents
+from tests.meaning import till
+from tests.workshop import contents_of
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -40,3 +44,77 @@ def test_nothing_is_otherwise_where_nothing_rests_on_the_word() -> None:
     word = built.contents.words["control"][31]
     changes = {"control": {31: word ^ 1}}
     assert Variants(built.contents).of(changes, with_changes(built.contents, changes)).units == ()
+
+
+SELECTED = """\
+store decoder 4 words of 2 bits
+    address place[3:2]
+    word    {place[3:2] is 3, place[3:2] < 2}
+bus place 4 bits, pulled low
+    driven by pc  when by_pc
+    driven by mar when not by_pc
+    sampled by memory when write or put is memory
+"""
+STARTING = till.MACHINE.replace("    temp    4\nfield load", "    temp    4\n    start   5\nfield load").replace(
+    "    driven by temp   when put is temp\n",
+    "    driven by temp   when put is temp\n    driven by start = {0b00, entry.word} when put is start\n")
+PROGRAM = till.FETCH + """\
+instruction 1 "load"
+        fetched, load mar
+        put memory, load acc, branch home
+instruction 2 "where"
+        fetched, load ir
+        put {0}, load acc, branch home
+"""
+
+
+def told(units: tuple[Unit, ...]) -> list[object]:
+    return [(unit.kind, unit.title, unit.status, unit.opcodes, unit.differing) for unit in units
+            if unit.status != "same"]
+
+
+def wrong(contents: Contents, variants: Variants, faults: list[Fault]) -> list[str]:
+    """The faults of which something else is said than by a comparison alone."""
+    found = []
+    for fault in faults:
+        faulty = with_changes(contents, fault.changes)
+        alone, of = behaviour(join(contents, faulty)), variants.of(fault.changes, faulty)
+        if told(of.units) != told(alone.units) or of.machine != alone.machine:
+            found.append(fault.text)
+    return found
+
+
+def of_stores(contents: Contents) -> dict[str, list[Fault]]:
+    found: dict[str, list[Fault]] = {}
+    for fault in bit_faults(contents):
+        found.setdefault(fault.store, []).append(fault)
+    return found
+
+
+def chip(store: str, words: int, bits: int) -> str:
+    return f"chip U{bits} {words} x {bits}\n    holds {store}[{bits - 1}:0]\n    address address\n    erased ones\n"
+
+
+def test_a_decoder_that_control_does_not_ask_and_a_store_of_starts() -> None:
+    """What is selected is another in every instruction that puts an address there, and in no other; where the store
+    were taken for one that control does not ask, or that says nothing else, it would be wrong."""
+    contents = contents_of(till.MACHINE + SELECTED + chip("decoder", 4, 2), PROGRAM.format("temp"))
+    faults = of_stores(contents)
+    assert {*faults} == {"control", "entry", "decoder"} and len(faults["decoder"]) == 8
+    variants, some = Variants(contents), Random(5).sample(faults["control"], 8) + faults["entry"][::7]
+    assert wrong(contents, variants, faults["decoder"]) == [] == wrong(contents, variants, some)
+    assert len(variants._known) < 8 + len(some)
+    changed = variants.of(faults["decoder"][0].changes, with_changes(contents, faults["decoder"][0].changes))
+    assert {unit.status for unit in changed.units} == {"changed"}
+    careless = Variants(contents)
+    careless._asked = frozenset()
+    assert wrong(contents, careless, some)
+
+
+def test_a_store_of_starts_that_is_read_as_data_as_well() -> None:
+    contents = contents_of(STARTING, PROGRAM.format("start"))
+    faults = of_stores(contents)["entry"]
+    assert wrong(contents, Variants(contents), faults[::5]) == []
+    careless = Variants(contents)
+    careless._starts = frozenset(("entry",))
+    assert wrong(contents, careless, faults[::5])

@@ -23,6 +23,8 @@ from ordain.cli.manner import (
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from ordain.faulting import Campaign
     from ordain.faults.model import Fault, Outcome, Tried
     from ordain.faults.summary import Offered
@@ -143,20 +145,22 @@ def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | 
     from ordain.cli.proving import ProgressLine
     from ordain.faulting import TOGETHER, Campaign
     from ordain.prover.model import Limits
+    from ordain.show.paint import printable
 
     line = ProgressLine(quiet)
-    line.say(f"{len(faults):,} faults")
     tried: list[Tried] = []
+
+    def told(what: str) -> None:
+        line.begin(f"{len(tried):,} of {len(faults):,} faults; {printable(what)}")
+
     try:
         if not faults:
             return [], []
         kept = Kept(built) if keep and not plain and seconds is None else None
-        campaign = Campaign(built.contents, Limits(seconds=seconds))
+        campaign = Campaign(built.contents, Limits(seconds=seconds), told)
         for number in range(0, len(faults), TOGETHER):
             tried += _some(campaign, faults[number:number + TOGETHER], plain, kept)
-            line.say(f"{len(tried):,} of {len(faults):,} faults")
-        line.say("rules that would notice the silent ones")
-        return tried, _offered(campaign, tried)
+        return tried, _offered(campaign, tried, told)
     finally:
         line.clear()
 
@@ -193,7 +197,7 @@ def _some(campaign: "Campaign", faults: "list[Fault]", plain: bool, kept: Kept |
     from ordain.faults.model import Tried
 
     if plain:
-        return [Tried(fault, campaign.plainly(fault)) for fault in faults]
+        return [Tried(fault, outcome) for fault, outcome in zip(faults, campaign.each(faults))]
     known = {} if kept is None else kept.outcomes
     found = {one.fault.text: one.outcome for one in campaign.of([fault for fault in faults if fault.text not in known])}
     tried = [Tried(fault, known.get(fault.text) or found[fault.text]) for fault in faults]
@@ -202,12 +206,13 @@ def _some(campaign: "Campaign", faults: "list[Fault]", plain: bool, kept: Kept |
     return tried
 
 
-def _offered(campaign: "Campaign", tried: "list[Tried]") -> "list[Offered]":
+def _offered(campaign: "Campaign", tried: "list[Tried]", told: "Callable[[str], None]") -> "list[Offered]":
     """For the largest silent groups of one field a rule each, where one was found that holds and notices some."""
     from ordain.faults.summary import OFFERED, Offered, silent
 
     found = []
     for group in [group for group in silent(tried) if group.faults[0].fault.kind == "bit"][:OFFERED]:
+        told(f"a rule that would notice faults of {group.line}")
         offer = campaign.offered([one.fault for one in group.faults])
         if offer is not None:
             found.append(Offered(group.line, group.titles, offer[0], len(offer[1]), len(group.faults)))

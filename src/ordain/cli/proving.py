@@ -1,6 +1,7 @@
 """Proving from the command line: with a progress line, and with the verdicts of earlier runs."""
 
 import os
+import shutil
 import sys
 import time
 from pathlib import Path
@@ -135,7 +136,13 @@ class ProgressLine:
         self.say(f"{progress.states:,} states, cycle {progress.level}, {progress.rate:,.0f} states/s")
 
     def say(self, figures: str) -> None:
-        if self.on and time.monotonic() - self.start > 0.5:
+        if time.monotonic() - self.start > 0.5:
+            self.begin(figures)
+
+    def begin(self, what: str) -> None:
+        """Said at once: what begins may take long, and nothing more be said until it ends."""
+        if self.on:
+            figures = what[:shutil.get_terminal_size().columns - 1]
             sys.stderr.write(f"\r\x1b[K{figures}")
             sys.stderr.flush()
             self.shown = True

@@ -1,5 +1,6 @@
 """What is done at a place of control, as a number: equal numbers, equal doings, on either side."""
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from ordain.compare.effects import Agreed, Meaning, Meanings
@@ -8,10 +9,17 @@ from ordain.compare.places import Place
 from ordain.compare.shown import Shown
 from ordain.compare.side import Side
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
+from ordain.rom.contents import Contents
 
 Doings = dict[tuple[object, ...], int]
 """Numbers of what is done, shared by both sides."""
 
+
+Known = tuple[int, tuple[int, ...], tuple[Node, ...]]
+"""Bundle, what words say, what else is known."""
+
+Evaluated = dict[Known, tuple[tuple[Meaning, ...], frozenset[Leaf]]]
+"""What it means then, and what it asks about."""
 
 NOTHING: frozenset[Leaf] = frozenset()
 
@@ -45,7 +53,7 @@ class Observer:
                       for store in self._stores}
         wanted = [number for number, effect in enumerate(agreed.effects) if not effect.covered]
         self._bundles = _bundles(side, terms, agreed, mine, shown, wanted)
-        self._memo: dict[tuple[object, ...], tuple[tuple[Meaning, ...], frozenset[Leaf]]] = {}
+        self._memo: Evaluated = {}
 
     def at(self, place: Place) -> tuple[int, frozenset[Leaf]]:
         """The number of what is done, and the pointers and opcodes that it depends on."""
@@ -73,15 +81,37 @@ class Observer:
         key = (number, values, others)
         found = self._memo.get(key)
         if found is None:
-            known: dict[Node, Node] = dict(zip(bundle.others, others))
-            for (leaf, *_), value in zip(bundle.fields, values):
-                known[leaf] = self._terms.const(value, leaf.width)
-            self._shown.complete(known, bundle.stores)
-            terms = substitute(self._terms, bundle.terms, known)
-            meanings = [self._meanings.of(term) for term in terms]
-            asks = NOTHING.union(*(asked for _, asked in meanings)).difference((bundle.own,))
-            found = self._memo[key] = (tuple(meaning for meaning, _ in meanings), asks)
+            found = self._memo[key] = self._meant(bundle, values, others, self._shown)
         return found
+
+    def _meant(self, bundle: Bundle, values: tuple[int, ...], others: tuple[Node, ...],
+               shown: Shown) -> tuple[tuple[Meaning, ...], frozenset[Leaf]]:
+        known: dict[Node, Node] = dict(zip(bundle.others, others))
+        for (leaf, *_), value in zip(bundle.fields, values):
+            known[leaf] = self._terms.const(value, leaf.width)
+        shown.complete(known, bundle.stores)
+        terms = substitute(self._terms, bundle.terms, known)
+        meanings = [self._meanings.of(term) for term in terms]
+        asks = NOTHING.union(*(asked for _, asked in meanings)).difference((bundle.own,))
+        return tuple(meaning for meaning, _ in meanings), asks
+
+    def reads(self, store: str) -> bool:
+        """Whether some effect reads a store other than the control stores."""
+        return any(self._shows(bundle, store) for bundle in self._bundles)
+
+    @property
+    def evaluated(self) -> tuple[Known, ...]:
+        """The effects that were evaluated so far, and with what."""
+        return tuple(self._memo)
+
+    def with_other_words(self, store: str, contents: Contents, evaluated: Iterable[Known]) -> Evaluated:
+        """What effects that read a store which holds no microprogram mean with other words in it."""
+        shown = self._shown.holding(contents, store)
+        return {(number, values, others): self._meant(self._bundles[number], values, others, shown)
+                for number, values, others in evaluated if self._shows(self._bundles[number], store)}
+
+    def _shows(self, bundle: Bundle, store: str) -> bool:
+        return any(self._shown.store_of(leaf) == store for _, wanted in bundle.stores for leaf in wanted)
 
     def one_by_one(self, place: Place) -> dict[int, Meaning]:
         """Every effect that was evaluated at a place, by its number in `Agreed`."""

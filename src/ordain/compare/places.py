@@ -159,8 +159,18 @@ class Places:
                 return None
         return next((number for number, leaf in enumerate(self.pointers) if leaf is address), None)
 
+    @property
+    def asked(self) -> frozenset[str]:
+        """The stores on which it depends where control goes."""
+        return frozenset((*self.control, *self._read))
+
+    @property
+    def dispatching(self) -> frozenset[str]:
+        """Of these the ones whose words say where an instruction starts, and nothing else that is known of a place."""
+        return frozenset(self._dispatching.values())
+
     def holding(self, contents: Contents) -> "Places":
-        """The same machine with other words in its control stores."""
+        """The same machine with other words in the stores on which it depends where control goes."""
         other = copy(self)
         other._contents, other.touched = contents, set()
         return other

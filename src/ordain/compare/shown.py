@@ -5,10 +5,13 @@ on both sides and has too many open lines for that shows equal words at equal ad
 something unlike everything else.
 """
 
+from copy import copy
+
 from ordain.compare.side import Side
 from ordain.logic.diagrams import Functions, TooLarge
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Machine
+from ordain.rom.contents import Contents
 
 WRITTEN_OUT = 10
 """Open address lines of a store that reads alike on both sides, up to which its words are written out all the same."""
@@ -50,6 +53,15 @@ class Shown:
                 if self._store_of.get(leaf) == name:
                     wanted.setdefault(name, {})[leaf] = None
         return tuple((self.addresses[name], tuple(wanted[name])) for name in self.addresses if name in wanted)
+
+    def store_of(self, leaf: Leaf) -> str:
+        return self._store_of[leaf]
+
+    def holding(self, contents: Contents, apart: str) -> "Shown":
+        """The same machine with other words in one store, which then no longer reads alike on both sides."""
+        other = copy(self)
+        other._words, other._alike, other._memo = contents.words, self._alike - {apart}, {}
+        return other
 
     def complete(self, known: dict[Node, Node], stores: tuple[tuple[Node, tuple[Leaf, ...]], ...]) -> None:
         """Add to what is known what these stores (of `read_by`) show then."""

@@ -4,6 +4,11 @@ says it of two builds.
 The machine is made ready once. What a place of control does and where it leads is worked out anew only where it rests
 on a word that is another (`graph.Recalled`); where nothing is other then, the graph is the one that is known. And where
 a word does something that no other word of either side does, it does not matter what: all such are one.
+
+Of a store on which it does not depend where control goes, such as a decoder of addresses, only what is done can be
+another: as it says what effects mean in every place where they were evaluated, variants in which the same of these
+meanings are told apart are one. A store of start addresses that no effect reads says where instructions begin, and no
+more: the machine that was made ready serves with other words in it.
 """
 
 from collections.abc import Mapping
@@ -43,9 +48,19 @@ class Variants:
                                for move in moves)
         self._same = _differing(whole)
         self._known: dict[object, Differing] = {}
+        places, (old, new) = whole.common.places[1], whole.common.observers
+        self._asked = places.asked
+        self._starts = frozenset(store for store in places.dispatching if not old.reads(store) and not new.reads(store))
+        self._evaluated = old.evaluated, new.evaluated
+        self._bases: dict[str, dict[tuple[int, object], int]] = {}
 
     def of(self, changes: Mapping[str, Mapping[int, int]], changed: Contents) -> Differing:
         """What behaves differently with some words changed. `changed`: the contents then."""
+        if len(changes) == 1 and not self._asked.issuperset(changes):
+            return self._shown(next(iter(changes)), changed)
+        if self._starts.issuperset(changes):
+            self._recalled[1].changed = frozenset((store, address) for store, row in changes.items() for address in row)
+            return _differing(joined(self._common.holding(changed), self._recalled))
         if not self._control.issuperset(changes):
             return _differing(join(self._contents, changed))
         words = [(store, address) for store, row in changes.items() for address in row]
@@ -64,6 +79,22 @@ class Variants:
         found = self._known.get(key)
         if found is None:
             found = self._known[key] = _differing(joined(common, self._recalled))
+        return found
+
+    def _shown(self, store: str, changed: Contents) -> Differing:
+        """What behaves differently with other words in a store on which it does not depend where control goes."""
+        (old, new), (ours, theirs) = self._common.observers, self._evaluated
+        base = self._bases.get(store)
+        if base is None:
+            base = self._bases[store] = {}
+            for (bundle, *_), (meaning, _) in old.with_other_words(store, self._contents, ours).items():
+                base.setdefault((bundle, meaning), len(base))
+        told = dict(base)
+        key = (store, *((told.setdefault((bundle, meaning), len(told)), asks)
+                        for (bundle, *_), (meaning, asks) in new.with_other_words(store, changed, theirs).items()))
+        found = self._known.get(key)
+        if found is None:
+            found = self._known[key] = _differing(join(self._contents, changed))
         return found
 
     def _key(self, moved: list[tuple[Vector, Moves]]) -> object:

@@ -41,6 +41,19 @@ class Guess(NamedTuple):
     when: Node
 
 
+class Read(NamedTuple):
+    """`words`: of the stores that hold the microprogram, store and address; `stores`: others, of which any word may
+    have been read."""
+
+    words: frozenset[tuple[str, int]]
+    stores: frozenset[str]
+
+    def touches(self, changes: Mapping[str, Iterable[int]]) -> bool:
+        """Whether some of these words were read. `changes`: addresses by store."""
+        return any(store in self.stores or any((store, address) in self.words for address in addresses)
+                   for store, addresses in changes.items())
+
+
 class Written(NamedTuple):
     """A word written in the cycle of `step`, over what was before the instruction. `address` None: anything may have
     been written anywhere."""
@@ -80,6 +93,13 @@ class Following:
     def guesses(self) -> list[Guess]:
         """What was guessed of the words that were visited, by whomever."""
         return list(dict.fromkeys(guess for key in self.visited for guess in self._words[key].guesses))
+
+    @property
+    def read(self) -> Read:
+        """What was read for the words that were visited, by whomever."""
+        words = frozenset((store.name, part) for key in self.visited for store, part in zip(self.stores, key))
+        others = frozenset(leaf.name for key in self.visited for leaf in self._words[key].leaves if leaf.kind == "word")
+        return Read(words, others - {store.name for store in self.stores})
 
     def word(self, key: Key) -> "Word":
         self.visited[key] = None

@@ -6,7 +6,7 @@ from typing import Literal
 from ordain.checks.check import Report, Row
 from ordain.machine.expression import Leaf
 from ordain.machine.wording import number
-from ordain.meaning.follow import Following
+from ordain.meaning.follow import Following, Read
 from ordain.meaning.guessing import Decide, under_guesses
 from ordain.meaning.proof import Difference, Outcome, outcome
 from ordain.rom.contents import Contents
@@ -44,6 +44,19 @@ def prove_meanings(contents: Contents, decide: Decide,
             state, note = "undecided", f"because {one.why}"
         rows.append(Row(NAME, title, state, 0, 0, None, 0, None, note, contents.meanings[title].span))
     return rows, findings
+
+
+def broken(contents: Contents, decide: Decide) -> tuple[tuple[str, ...], dict[str, Read]]:
+    """The instructions that do something else than is said, in their order; and of each one what was read for it."""
+    read: dict[str, Read] = {}
+
+    def work(following: Following, title: str) -> Outcome:
+        found = outcome(following, title, contents.meanings[title])
+        read[title] = following.read
+        return found
+
+    found, unsure, _ = under_guesses(contents, decide, contents.meanings, work)
+    return tuple(title for title, one in found.items() if one.difference is not None and title not in unsure), read
 
 
 def outcomes(contents: Contents, decide: Decide,

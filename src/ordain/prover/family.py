@@ -5,51 +5,39 @@ pairs of a machine and a state, and every answer is the set of machines that it 
 common is worked out once. A machine leaves the search with the first cycle in which a question that one cycle answers
 is broken: nothing is asked of what follows.
 
-One machine more is looked at first, that in which nothing is other (the *sound* one). Where in no cycle from a state
-that it reaches anything other follows in another machine, that machine reaches the same states after the same numbers
-of cycles, so it takes no search of its own.
+One machine more is looked at first, that in which nothing is other (the *sound* one, see `prover.ground`). What it
+says of the others:
 
-What questions remember from cycle to cycle is left out of all this. Of the machines that are left then, what may occur
-with it is known from an outline: all that follows from any reached state with nothing remembered yet (see
-`prover.symbolic.outline`). Machines in which a question with a memory may be broken are searched once more, with it.
+- Where in no cycle from a state that it reaches anything other follows in another machine, that machine reaches the
+  same states after the same numbers of cycles, and takes no search of its own (`alike`).
+- Where besides a condition, and what is remembered for it, are the same in these states, the answer is the sound
+  machine's (`_own`).
+- A way of the sound machine that presents no word which is another is a way of the other machine (`occurring`).
+
+What questions remember from cycle to cycle is left out of the first search. What may occur with it is known from what
+the sound machine reaches with it and all that follows from there in another machine: only from a state that presents a
+word which is another can anything follow that the sound machine does not reach (`_beside`). Machines in which a
+question with a memory may be broken are searched once more, with it.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
-from time import monotonic
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from oxidd.bdd import BDDFunction
-from oxidd.util import BooleanOperator, DDMemoryError
+from oxidd.util import BooleanOperator
 
-from ordain.control.model import System, Variable, Versions
-from ordain.control.system import with_free
 from ordain.machine.expression import Node
-from ordain.prover.limits import LimitReached
-from ordain.prover.model import Limits, Property
-from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.symbolic.cases import Watch, model_of, start_of
+from ordain.prover.ground import LARGEST, Ground, TooMany, Words, not_too_many, with_versions
+from ordain.prover.model import Property
+from ordain.prover.symbolic.cases import required_of, start_of
 from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Graph, Part, Relation
 from ordain.prover.symbolic.space import by_value
 
-NAME = "which machine"
-"""The variable's name: no machine file can have one with a space in it."""
-LARGEST = 200_000
-"""Nodes of what is new in a cycle up to which machines are looked at together."""
+MANY = 12
+"""Bits that questions remember up to which it is asked together whether they may be broken."""
 FEW = 8
 """So many machines are searched as quickly as something is found out about them otherwise."""
-
-
-class TooMany(Exception):
-    """The machines have too little in common to be looked at together, or a limit was reached. The argument says
-    which: "width" or a limit."""
-
-
-def with_versions(system: System, changes: dict[str, tuple[dict[int, int], ...]], count: int) -> System:
-    """The system of `count` machines, and of the sound one, whose number that is. `changes`: as in `Versions`."""
-    leaf = system.terms.leaf("state", NAME, count.bit_length())
-    variable = Variable(NAME, leaf, count + 1, None, leaf, "monitor")
-    return system._replace(variables=(*system.variables, variable), versions=Versions(leaf, dict(changes)))
 
 
 class Broken(NamedTuple):
@@ -60,42 +48,40 @@ class Broken(NamedTuple):
 
 
 class Family:
-    """`first[machine]`: the questions among `stopping` (of kind "bad") that are broken in the first cycle in which one
-    of them is; those that remember earlier cycles are asked only where no other is broken. `left`: the machines in
-    which none is; of these more can be asked. Raises TooMany."""
+    """`first[machine]`: the questions among `stopping` (of kind "bad", not broken in the sound machine) that are broken
+    in the first cycle in which one of them is; those that remember earlier cycles are asked only where no other is
+    broken. `left`: the machines in which none is; of these more can be asked. `alike`: of those that are left, machines
+    in which no cycle from a state that the sound one reaches leads elsewhere, so that both reach the same, as far as
+    the bits of variables are concerned that are `followed`. `changes`: per machine. Raises TooMany."""
 
-    def __init__(self, system: System, properties: Sequence[Property], stopping: Collection[int], count: int,
-                 limits: Limits) -> None:
-        asked = lower_properties(system, tuple(properties))
-        nodes = tuple(node for prop in asked for node in nodes_of(prop))
-        system = system._replace(free=with_free(system.free, nodes))
-        assert system.versions is not None
-        self._properties, self._count = asked, count
-        self._terms = system.terms
-        self._watch = Watch(limits, None, monotonic())
-        try:
-            self._model = model_of(system, asked, limits)
-            self._space = space = self._model.space
-            self._watch.tidy = space.tidy
-            self._system = system
+    def __init__(self, ground: Ground, changes: Sequence[Mapping[str, Mapping[int, int]]],
+                 stopping: Collection[int]) -> None:
+        assert len(changes) <= ground.most
+        self._ground, self._watch, self._properties = ground, ground.begun(), ground.properties
+        self._words = [frozenset((store, address) for store, row in change.items() for address in row)
+                       for change in changes]
+        by_store = {store: tuple(dict(change.get(store, {})) for change in changes)
+                    for store in dict.fromkeys(name for change in changes for name in change)}
+        system = with_versions(ground.system, by_store, ground.most)
+        self._terms, self._system, self._leaf = system.terms, system, ground.leaf
+        with not_too_many():
+            space = self._space = ground.space.changed(system, ground.model.space.variables)
+            self._model = ground.model._replace(system=system, space=space, required=required_of(system, space))
+            self.followed: Mapping[Node, int] = self._model.needed
             watched = sum(own for own in self._model.monitors.values())
-            self._leaf = system.versions.leaf
-            number = self._number_atoms = sum(1 << atom for atom in space.atoms.of(self._leaf))
+            number = self._number_atoms = _all(space.atoms.of(self._leaf))
             self._number = space.cube(members(number))
             self._others = space.cube(members((self._model.plain | watched) & ~number))
             self._free = space.cube(range(space.states, space.atoms.count))
             self._watched = watched
-            self._outlines: dict[int, BDDFunction] = {}
             self._besides: dict[int, tuple[frozenset[int], BDDFunction]] = {}
             self._remembered: dict[int, tuple[frozenset[int], BDDFunction]] = {}
             self._having: dict[Node, BDDFunction] = {}
             self._graphs: dict[tuple[frozenset[int], int], Graph] = {}
+            self._inevitable: list[tuple[frozenset[int], BDDFunction]] = []
             self.first: dict[int, list[Broken]] = {}
+            self._sound = ground.reached
             self._search(sorted(stopping))
-        except LimitReached as limit:
-            raise TooMany(str(limit)) from None
-        except DDMemoryError:
-            raise TooMany("memory") from None
 
     # ------------------------------------------------------------ the search
 
@@ -103,44 +89,47 @@ class Family:
         space, plain = self._space, self._model.plain
         self._parts: dict[int, list[Part]] = {}
         self._to_sound = BDDFunction.make_substitution(
-            (space.number[atom], space.true if self._count >> bit & 1 else space.false)
+            (space.number[atom], space.true if self._ground.most >> bit & 1 else space.false)
             for bit, atom in enumerate(space.atoms.of(self._leaf)))
         at_once = [number for number in stopping if not self._properties[number].monitors]
-        number = self._among((self._count,))
-        layers = [layer.exists(self._number) for layer in self._layers(plain, number, ())]
-        self._sound = space.false
-        for layer in layers:
-            self._sound = self._sound | layer
-        everyone = space.within(self._leaf, self._count + 1) & ~number
+        everyone = space.within(self._leaf, len(self._words))
         gone = everyone & self._projected(self._moving())
         same = everyone & ~gone
-        for level, layer in enumerate(layers):
+        for level, layer in enumerate(self._ground.layers):
             same = self._stopped(layer & same, same, at_once, level)
         reached = self._sound & same
         if gone.satisfiable():
             for layer in self._layers(plain, gone, at_once):
                 reached = reached | layer
         self._plain = reached & ~self._among(self.first) if self.first else reached
-        self._alike = self.machines(same)
+        self.alike = self.machines(same)
+        self.left = frozenset(range(len(self._words)))
         self._again([number for number in stopping if self._properties[number].monitors])
-        self.restrict(frozenset(range(self._count)) - self.first.keys())
+        self.restrict(self.left - self.first.keys())
 
     def _again(self, remembering: list[int]) -> None:
         """Search the machines once more in which only a question with a memory may be broken: once for each set of
-        things to remember."""
+        things to remember. In which it may be is first asked for several sets together."""
         groups: dict[int, list[int]] = {}
         for number in remembering:
             groups.setdefault(self._memory((self._properties[number].node,)), []).append(number)
         before = frozenset(self.first)
-        for memory, numbers in groups.items():
-            broken = self.having(self._terms.or_([self._properties[number].node for number in numbers]))
-            maybe = self._maybe(memory, broken) - before
-            if maybe:
-                for _ in self._layers(self._model.plain | memory, self._among(maybe), numbers):
-                    pass
+        for memories in _joined(sorted(groups, key=int.bit_count)):
+            some = self._perhaps([number for memory in memories for number in groups[memory]]) - before
+            for memory in memories if some else ():
+                maybe = some if len(memories) == 1 else some & self._perhaps(groups[memory])
+                if maybe:
+                    for _ in self._layers(self._model.plain | memory, self._among(maybe), groups[memory]):
+                        pass
         for machine, found in self.first.items():
             least = min(one.cycles for one in found)
             self.first[machine] = [one for one in found if one.cycles == least]
+
+    def _perhaps(self, numbers: list[int]) -> frozenset[int]:
+        """The machines in which one of some questions may be broken."""
+        nodes = [self._properties[number].node for number in numbers]
+        memory = self._memory(nodes)
+        return self._maybe(memory, self.having(self._terms.or_(nodes)), self._own(nodes, memory))
 
     def _memory(self, nodes: Iterable[Node]) -> int:
         """What questions remember that some conditions depend on, as atoms."""
@@ -155,48 +144,44 @@ class Family:
             now = more & ~found
         return found
 
-    def _maybe(self, memory: int, condition: BDDFunction) -> frozenset[int]:
-        """The machines in which a condition may occur: all others certainly never have it."""
-        may = self.machines(self._outline(memory) & condition)
-        return self.machines(self._beside(memory, may) & condition) if len(may) > FEW else may
+    def _maybe(self, memory: int, condition: BDDFunction, machines: frozenset[int]) -> frozenset[int]:
+        """Those of some machines in which a condition may occur: all others certainly never have it."""
+        machines &= self.machines(self._plain & condition.exists(self._space.cube(members(memory))))
+        return machines & self.machines(self._beside(memory, machines) & condition) \
+            if len(machines) > FEW else machines
 
     def _beside(self, memory: int, machines: frozenset[int]) -> BDDFunction:
-        """More than what some machines reach, and mostly less than their outline: what the sound one reaches, and all
-        that follows from that in them."""
+        """More than what some machines reach: what the sound one reaches, and all that follows from that in them."""
         known = self._besides.get(memory)
         if known is None or not machines <= known[0]:
             atoms, plain = self._model.plain | memory, self._plain & self._among(machines)
-            sound = self._space.false
-            for layer in self._layers(atoms, self._among((self._count,)), ()):
-                sound = sound | layer
-            found = now = sound.exists(self._number) & plain
+            sound = self._ground.remembering(memory) & plain
             relation = self._relation(atoms)
+            found, now = sound, relation.after(sound & self._presenting(machines)) & plain & ~sound
             while now.satisfiable():
                 if now.node_count() > LARGEST:
                     raise TooMany("width")
                 self._watch.look()
-                now = relation.after(now) & plain & ~found
                 found = found | now
+                now = relation.after(now) & plain & ~found
             known = self._besides[memory] = machines, found
         return known[1]
 
-    def _outline(self, memory: int) -> BDDFunction:
-        """More than what the machines that were left reach, with what questions remember, in states that were seen."""
-        if not memory:
-            return self._plain
-        known = self._outlines.get(memory)
-        if known is not None:
-            return known
-        atoms = self._model.plain | memory
-        found = now = self._plain & start_of(self._model, memory)
-        relation = self._relation(atoms)
-        while now.satisfiable():
-            if now.node_count() > LARGEST:
-                raise TooMany("width")
-            self._watch.look()
-            now = relation.after(now) & self._plain & ~found
-            found = found | now
-        self._outlines[memory] = found
+    def _presenting(self, machines: frozenset[int]) -> BDDFunction:
+        """With machines, the states that can present a word which is another in them: from any others, what follows is
+        what follows in the sound machine."""
+        terms, found = self._terms, self._space.false
+        alike: dict[Words, list[int]] = {}
+        for machine in machines:
+            alike.setdefault(self._words[machine], []).append(machine)
+        for words, some in alike.items():
+            at: dict[str, list[int]] = {}
+            for store, address in words:
+                at.setdefault(store, []).append(address)
+            presented = terms.or_([terms.const(0, 1), *(
+                terms.among(self._system.addresses[store], frozenset(addresses)) for store, addresses in at.items()
+                if store in self._system.addresses and self._space.knows(self._system.addresses[store]))])
+            found = found | self._having_of(self._space.of(presented)) & self._among(some)
         return found
 
     def _relation(self, atoms: int, reads: int = 0) -> Relation:
@@ -279,18 +264,32 @@ class Family:
         wanted = self._among(machines) if machines else self._space.false
         self._plain = self._plain & wanted
         self.left = frozenset(machines)
-        self._alike &= self.left
+        self.alike &= self.left
 
     # ------------------------------------------------------------ what is asked of those that are left
 
     def occurring(self, node: Node) -> frozenset[int]:
-        """The machines that are left in which some cycle has a condition."""
-        having, memory = self.having(node), self._memory((node,))
+        """The machines that are left in which some cycle has a condition.
+
+        Of the others than those of `_own` the sound machine says it. And where a way of the sound machine to it
+        presents no word that is another, it is a way of the other machine as well."""
+        memory = self._memory((node,))
+        asked, sure = self.left, frozenset[int]()
+        if node in self._ground.occurs:
+            words = self._ground.occurs[node]
+            if words is None:
+                asked = self._own((node,), memory)
+            else:
+                sure = frozenset(machine for machine in self.left if words.isdisjoint(self._words[machine]))
+                if sure != self.left:
+                    sure |= self.left - self._own((node,), memory)
+                asked -= sure
+        if not asked:
+            return sure
+        having = self.having(node)
         if not memory:
-            return self.machines(self._plain & having)
-        may = self._maybe(memory, having) & self.left
-        sure = self._surely(node, memory) & may
-        return sure | self._met(memory, may - sure, having)
+            return sure | asked & self.machines(self._plain & self._among(asked) & having)
+        return sure | self._met(memory, self._maybe(memory, having, asked), having)
 
     def _met(self, memory: int, machines: frozenset[int], condition: BDDFunction) -> frozenset[int]:
         """Those of some machines that reach a condition, with what questions remember; each is followed until then."""
@@ -309,21 +308,6 @@ class Family:
             reached = reached | now
         return found
 
-    def _surely(self, node: Node, memory: int) -> frozenset[int]:
-        """The machines in which a condition certainly occurs, as far as the outline says: as in
-        `prover.symbolic.outline`, where one bit opens a window, and what opens it also keeps it open."""
-        space = self._space
-        read = members(space.read_by(node) & self._watched)
-        monitor = next((one for one, own in self._model.monitors.items()
-                        if len(read) == 1 and own == 1 << read[0]), None)
-        if monitor is None or monitor.reset != 0 or space.reads[read[0]] & self._watched & ~(1 << read[0]):
-            return frozenset()
-        atom, function = read[0], space.function(read[0])
-        opens, stays = (function.substitute(BDDFunction.make_substitution([(space.number[atom], value)]))
-                        for value in (space.false, space.true))
-        shut = self.machines(self._having_of(opens & ~stays) & self._plain)
-        return self.machines(self._outline(memory) & space.now[atom] & self.having(node)) - shut
-
     def _remembering(self, memory: int, machines: frozenset[int]) -> BDDFunction:
         """What some machines reach, with what questions remember."""
         before = self._remembered.get(memory)
@@ -337,7 +321,7 @@ class Family:
     def broken(self, number: int) -> frozenset[int]:
         """The machines that are left in which a question is broken that is not broken in the sound machine."""
         prop = self._properties[number]
-        try:
+        with not_too_many():
             match prop.kind:
                 case "bad":
                     return self.occurring(prop.node)
@@ -347,10 +331,6 @@ class Family:
                     return self._lost(prop)
                 case "within":
                     return self._late(prop)
-        except LimitReached as limit:
-            raise TooMany(str(limit)) from None
-        except DDMemoryError:
-            raise TooMany("memory") from None
 
     def vacuous(self, number: int) -> frozenset[int]:
         """Those in which what a question takes for granted never occurs."""
@@ -361,14 +341,13 @@ class Family:
         """Those in which some state has no input that satisfies the assumptions."""
         return self.machines(self._plain & ~self._having_of(self._space.true))
 
-    def _own(self, prop: Property, conditions: Sequence[Node]) -> frozenset[int]:
-        """The machines that are left of which the sound one does not say what follows, or in which some conditions
-        hold in other cycles."""
-        if prop.monitors:
-            return self.left
-        apart = set(self.left - self._alike)
-        for node in conditions:
-            holds = self._space.of(node)
+    def _own(self, conditions: Sequence[Node], memory: int) -> frozenset[int]:
+        """The machines that are left of which the sound one does not say what follows, or in which some conditions, or
+        what is remembered for them, are others in a state that the sound one reaches."""
+        apart = set(self.left - self.alike)
+        functions = [self._space.of(node) for node in conditions]
+        functions += [self._space.function(atom) for atom in members(memory)]
+        for holds in functions:
             sound = holds.substitute(self._to_sound)
             if holds != sound:
                 apart |= self.machines(self._differing(holds, sound)) & self.left
@@ -376,17 +355,26 @@ class Family:
 
     def _lost(self, prop: Property) -> frozenset[int]:
         """From some state no way leads to what is always to be reached: backwards from all that has it."""
-        own = self._own(prop, (prop.node,))
+        memory = self._memory((prop.node,))
+        own = self._own((prop.node,), memory)
         if not own:
             return own
-        memory = self._memory((prop.node,))
         reached = self._remembering(memory, own) if memory else self._plain & self._among(own)
         graph = self._graph(own, reached, self._model.plain | memory)
-        able = now = reached & self.having(prop.node)
-        while now.satisfiable():
+        able = now = goal = reached & self.having(prop.node)
+        while now.satisfiable() and not self._from_everywhere(own, able):
             now = graph.before(now) & ~able
             able = able | now
-        return self.machines(reached & ~able)
+        lost = frozenset[int]() if self._from_everywhere(own, able) else self.machines(reached & ~able)
+        if not memory:
+            self._inevitable.append((own - lost, goal))
+        return lost
+
+    def _from_everywhere(self, machines: frozenset[int], able: BDDFunction) -> bool:
+        """Whether some machines come to a set from everywhere, since from everywhere they come to another set of which
+        all is in it."""
+        return any(machines <= some and not (goal & self._among(machines) & ~able).satisfiable()
+                   for some, goal in self._inevitable)
 
     def _graph(self, machines: frozenset[int], reached: BDDFunction, atoms: int) -> Graph:
         """The cycles from what some machines reach."""
@@ -404,10 +392,10 @@ class Family:
         ignored = terms.and_((prop.trigger, open_))
         if not prop.cycles:
             return self.occurring(ignored)
-        own = self._own(prop, (open_, ignored))
+        memory = self._memory((open_, ignored))
+        own = self._own((open_, ignored), memory)
         if not own:
             return own
-        memory = self._memory((open_, ignored))
         reached = self._remembering(memory, own) if memory else self._plain & self._among(own)
         relation = self._relation(self._model.plain | memory, space.read_by(open_) | space.read_by(ignored))
         waiting = space.of(open_)
@@ -430,3 +418,21 @@ class Family:
         for place, some in by_value(space.bits(address), shown):
             found[place] = frozenset(value for value, _ in by_value(bits, some.exists(wanted)))
         return found
+
+
+def _all(atoms: Iterable[int]) -> int:
+    return sum(1 << atom for atom in atoms)
+
+
+def _joined(memories: Iterable[int]) -> list[list[int]]:
+    """Sets of atoms, those put together that have few."""
+    found: list[list[int]] = []
+    together = 0
+    for memory in memories:
+        if found and (together | memory).bit_count() <= MANY:
+            found[-1].append(memory)
+            together |= memory
+        else:
+            found.append([memory])
+            together = memory
+    return found

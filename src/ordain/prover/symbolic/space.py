@@ -75,9 +75,11 @@ class Space:
         those are the same ones, in the same order."""
         other = copy(self)
         other.system, other.variables = system, tuple(variables)
+        if system.versions is not None:     # else the columns of all machines that ever were would stay
+            other._circuit = _Diagrams(other)
         other._reads = reading(system, self.atoms)
         other.reads = [reads for variable in variables for reads in reversed(other._reads.of(variable.next))]
-        other._bits = Bits(self._circuit, system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
+        other._bits = Bits(other._circuit, system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
                                                    for leaf in self.atoms.leaves})
         other._functions = [None] * self.states
         return other
@@ -142,6 +144,10 @@ class Space:
         if found is None:
             raise ValueError("what is free has no next value")
         return found
+
+    def knows(self, node: Node) -> bool:
+        """Whether everything that an expression reads is among the atoms."""
+        return _is_read(self._reads, node)
 
     def within(self, leaf: Node, values: int) -> BDDFunction:
         """That a leaf has one of the values 0 .. `values` - 1."""

@@ -1,0 +1,87 @@
+"""Which changed instructions of a faulty machine no longer do what is said of them.
+
+Like `faulting`, of which it is a part, this stands above the packages: meanings, the prover and faults meet here.
+"""
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import TypeAlias
+
+from ordain.control.system import build_system
+from ordain.faults.model import Changes, Outcome
+from ordain.logic.narrowing import bits_read
+from ordain.machine.expression import Leaf, Node
+from ordain.meaning.follow import Read
+from ordain.meaning.run import broken
+from ordain.prover.decide import Rounds
+from ordain.prover.model import Limits, Property, Verdicts
+from ordain.prover.questions import lower_properties, nodes_of
+from ordain.prover.symbolic.cone import with_addresses
+from ordain.rom.contents import Contents
+
+FREE = frozenset(("input", "condition", "bus", "free"))
+"""Kinds of leaves that have any value in every cycle."""
+
+Bits: TypeAlias = Mapping[Node, int]
+"""Bits of leaves, as masks."""
+
+
+class Said:
+    """What is said of the instructions of a sound machine. `rounds`: of its prover."""
+
+    def __init__(self, contents: Contents, rounds: Rounds, limits: Limits) -> None:
+        self._contents, self._rounds, self._limits = contents, rounds, limits
+        self._system = build_system(contents)
+
+    def otherwise(self, outcome: Outcome, faulty: Contents, changes: Changes, followed: Bits | None) -> Outcome:
+        """The outcome of a fault with the changed instructions that no longer do what their text says. `faulty`:
+        without meanings. `followed`: None, or the bits of variables of which it is known that the faulty machine comes
+        to the same values of them, with the same inputs, as the sound one.
+
+        What is taken for granted about an instruction then holds of both machines or of neither, if it speaks of these
+        bits and of what is free alone; and an instruction for which no word was read that is another is proved or not
+        as it was."""
+        if outcome.kind != "changed":
+            return outcome
+        said = {title: self._contents.meanings[title] for title in outcome.titles if title in self._contents.meanings}
+        known: Mapping[str, bool] = {}
+        if said and followed is not None:
+            before, read, taken = self._sound
+            if speaks_of(taken, followed):
+                known = {title: title in before for title in said if not read[title].touches(changes)}
+        anew = {title: meaning for title, meaning in said.items() if title not in known}
+        if not anew:
+            return outcome._replace(meanings=tuple(title for title in said if known[title]))
+        other = Rounds(build_system(faulty))
+
+        def decide(properties: tuple[Property, ...]) -> Verdicts:
+            same = followed is not None and speaks_of(self._depends_on(properties), followed)
+            return (self._rounds if same else other).decide(properties, self._limits)
+
+        wrong, _ = broken(faulty._replace(meanings=anew), decide)
+        return outcome._replace(meanings=tuple(title for title in said if known.get(title, title in wrong)))
+
+    @cached_property
+    def _sound(self) -> tuple[frozenset[str], dict[str, Read], Bits]:
+        """The instructions of the sound machine that do not do what is said of them; what was read for each of all;
+        and on what depends what was taken for granted."""
+        asked: dict[Node, int] = {}
+
+        def decide(properties: tuple[Property, ...]) -> Verdicts:
+            for leaf, bits in self._depends_on(properties).items():
+                asked[leaf] = asked.get(leaf, 0) | bits
+            return self._rounds.decide(properties, self._limits)
+
+        found, read = broken(self._contents, decide)
+        return frozenset(found), read, asked
+
+    def _depends_on(self, properties: tuple[Property, ...]) -> Bits:
+        """What some questions depend on, and the addresses that they speak of."""
+        nodes = [node for asked in lower_properties(self._system, properties) for node in nodes_of(asked)]
+        return bits_read(with_addresses(self._system, tuple(nodes)))
+
+
+def speaks_of(asked: Bits, followed: Bits) -> bool:
+    """Whether what is asked about are these bits of variables, or free."""
+    return all(not bits & ~followed.get(leaf, 0) or (type(leaf) is Leaf and leaf.kind in FREE)
+               for leaf, bits in asked.items())
