@@ -13,6 +13,7 @@ from oxidd.bdd import BDDFunction
 from ordain.audit.board import Board, NotAudited
 from ordain.audit.dependence import feeding_itself, floating, outside
 from ordain.audit.steadiness import needs
+from ordain.audit.tearing import torn
 from ordain.machine.model import AfterNever, BetweenNever, Bus, Never, Reach, Rule, WhenThen
 
 _FORMS = {Never: "never", WhenThen: "when-then", BetweenNever: "between-never", AfterNever: "after-never"}
@@ -78,6 +79,8 @@ def _every(board: Board, bounds: dict[str, int]) -> Iterator[Question]:
         if store.fill == "microprogram":
             placed = board.at(store.name, board.contents.sites.get(store.name, {}))
             yield _never(board, "nowhere", store.name, [((store.name,), ~placed)])
+            if store.step is not None:
+                yield _never(board, "torn", store.name, [((store.name,), torn(board, store))])
         elif store.fill != "computed":
             yield _never(board, "nowhere", store.name, [((store.name,), outside(board, store))])
     yield Question("over-assumed", "assumptions", "always", board.true)
