@@ -7,11 +7,11 @@ block do the same under every condition, however their words were moved, renamed
 from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
+from ordain.compare.declared import in_new_codes
 from ordain.compare.difference import Difference, effect_text, first_difference
 from ordain.compare.joint import Joint
 from ordain.compare.roots import Root
-from ordain.logic.diagrams import TooLarge
-from ordain.machine.expression import Node
+from ordain.machine.expression import Node, substitute
 from ordain.machine.model import Input, Memory, State
 
 Status = Literal["same", "changed", "new", "gone"]
@@ -252,13 +252,11 @@ def _values(items: Mapping[str, State | Input]) -> dict[str, int]:
 
 
 def _alike(joint: Joint, old: Node | None, new: Node | None) -> bool:
-    if old is new:
-        return True
-    try:
-        return old is not None and new is not None and (
-            joint.common.functions.bits(old) == joint.common.functions.bits(new))
-    except TooLarge:
-        return False
+    if old is None or new is None:
+        return old is new
+    common, machines = joint.common, [side.machine for side in joint.common.sides]
+    fields = in_new_codes(machines[0], machines[1], common.correspondence.pairing, common.terms)
+    return common.equal_terms.first(substitute(common.terms, (old,), fields)[0]) is common.equal_terms.first(new)
 
 
 def _start(value: int | None) -> str:

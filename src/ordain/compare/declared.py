@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Literal, NamedTuple
 
 from ordain.compare.correspondence import Correspondence
+from ordain.compare.orders import Pairing
 from ordain.compare.translation import Renames, terms_in, translate, with_terms
 from ordain.logic.diagrams import TRUE, Functions, TooLarge
 from ordain.machine.expression import Node, Terms, leaves, substitute
@@ -64,7 +65,9 @@ def demands(old: Contents, new: Contents, correspondence: Correspondence, restat
     is missing in the new report."""
     terms, renames = Terms(), correspondence.renames
     sides = translate(old, terms, renames), translate(new, terms)
-    machines = _old_codes(sides[0].machine, new.machine, correspondence, terms), sides[1].machine
+    fields = in_new_codes(sides[0].machine, new.machine, correspondence.pairing, terms)
+    machines = (with_terms(sides[0].machine, lambda node: substitute(terms, (node,), fields)[0]) if fields else
+                sides[0].machine, sides[1].machine)
     implied = Implied(terms)
     asked, offered = list(_asked(machines[0])), list(_asked(machines[1]))
     redefined: list[Redefined] = []
@@ -185,10 +188,11 @@ def _promised(old: Machine, new: Machine, implied: Implied) -> Iterator[tuple[st
                 yield "steady", f"{item.name} on {bus.name}"
 
 
-def _old_codes(machine: Machine, other: Machine, correspondence: Correspondence, terms: Terms) -> Machine:
-    """The old machine with the new one's fields and codes in its demands."""
+def in_new_codes(machine: Machine, other: Machine, pairing: Pairing, terms: Terms) -> dict[Node, Node]:
+    """The fields of the old machine that have another name or other codes in the new one, as terms over the new one's;
+    what has no counterpart is unlike all of them."""
     values: dict[Node, Node] = {}
-    for name, (new_name, numbers) in correspondence.pairing.values.items():
+    for name, (new_name, numbers) in pairing.values.items():
         ours, theirs = machine.fields[name], other.fields[new_name]
         if name == new_name and numbers is None:
             continue
@@ -200,4 +204,4 @@ def _old_codes(machine: Machine, other: Machine, correspondence: Correspondence,
         for after, before in back.items():
             value = terms.if_(terms.among(field, frozenset((after,))), terms.const(before, ours.width), value)
         values[terms.leaf("field", name, ours.width)] = value
-    return with_terms(machine, lambda node: substitute(terms, (node,), values)[0]) if values else machine
+    return values

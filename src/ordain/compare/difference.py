@@ -8,7 +8,7 @@ from ordain.compare.joint import Joint
 from ordain.compare.places import Addresses, Place
 from ordain.compare.roots import Titles
 from ordain.logic.diagrams import Functions
-from ordain.machine.expression import Leaf
+from ordain.machine.expression import Const, Leaf
 from ordain.machine.model import Field, Machine
 
 
@@ -260,6 +260,6 @@ def _effect_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
 
 def _how_often(meaning: Meaning | None) -> str:
     """How often something of one bit happens, whatever the conditions."""
-    if meaning in ((0,), None):
+    if meaning is None:
         return "never"
-    return "always" if meaning == (1,) else "at times"
+    return ("never", "always")[meaning.value] if type(meaning) is Const else "at times"

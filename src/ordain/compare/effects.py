@@ -8,18 +8,18 @@ changes of the machine.
 
 from typing import NamedTuple
 
+from ordain.compare.equal_terms import EqualTerms
 from ordain.compare.orders import Pairing
 from ordain.compare.side import Side, holds_place
 from ordain.control.driving import put
 from ordain.control.registers import after_loads
-from ordain.logic.diagrams import Functions, TooLarge
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Driver, Machine, Memory
 
 Key = tuple[str, ...]
-Meaning = tuple[object, ...]
-"""Equal for equal functions: one number a bit, or the term itself where it is too large for a diagram."""
+Meaning = Node
+"""One term for all that are known to be equal."""
 
 
 class Effect(NamedTuple):
@@ -43,8 +43,8 @@ class Meanings:
     """Terms of one side -> meanings. A pointer that holds a place and stays unknown is unlike any of the other side
     (`mark`)."""
 
-    def __init__(self, terms: Terms, functions: Functions, side: Side, mark: str) -> None:
-        self._terms, self._functions = terms, functions
+    def __init__(self, terms: Terms, equal_terms: EqualTerms, side: Side, mark: str) -> None:
+        self._terms, self._equal_terms = terms, equal_terms
         self._memo: dict[Node, tuple[Meaning, frozenset[Leaf]]] = {}
         self._marks: dict[Node, Node] = {leaf: terms.leaf("free", f"{leaf.name} {mark}", leaf.width)
                                          for leaf in side.sequencing.pointers if holds_place(side, leaf)}
@@ -54,11 +54,7 @@ class Meanings:
         """The meaning, and the pointers, opcodes and flags that it depends on."""
         found = self._memo.get(term)
         if found is None:
-            shown = self.marked(term)
-            try:
-                meaning: Meaning = self._functions.bits(shown)
-            except TooLarge:
-                meaning = ("form", shown)
+            meaning = self._equal_terms.first(self.marked(term))
             found = self._memo[term] = (meaning, frozenset(leaf for leaf in leaves((term,)) if leaf in self._held))
         return found
 

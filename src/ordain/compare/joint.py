@@ -5,6 +5,7 @@ from typing import NamedTuple
 from ordain.compare.correspondence import Correspondence, correspond
 from ordain.compare.effects import Agreed, Meanings, agree, effects_of, said_beside
 from ordain.compare.entrances import Paired, pair_entrances, partition
+from ordain.compare.equal_terms import EqualTerms
 from ordain.compare.graph import Bare, End, Graph, Recalled
 from ordain.compare.observation import Doings, Observer
 from ordain.compare.orders import Orders
@@ -24,6 +25,7 @@ class Common(NamedTuple):
     correspondence: Correspondence
     terms: Terms
     functions: Functions
+    equal_terms: EqualTerms
     sides: tuple[Side, Side]
     orders: tuple[Orders, Orders]
     agreed: Agreed
@@ -69,17 +71,18 @@ def common_of(old: Contents, new: Contents, apart: bool = False) -> Common:
                                   for term in (*_all_terms(side, terms), *said.values())]))
     identical = not apart and _identical(sides, terms)
     marks = ("", "") if identical else ("before", "after")
-    meanings = (Meanings(terms, functions, sides[0], marks[0]), Meanings(terms, functions, sides[1], marks[1]))
-    alike, numbers = read_alike(*sides), Numbers()
-    shown = (Shown(sides[0], terms, functions, alike, marks[0], numbers),
-             Shown(sides[1], terms, functions, alike, marks[1], numbers))
+    equal_terms = EqualTerms(terms, functions)
+    meanings = (Meanings(terms, equal_terms, sides[0], marks[0]), Meanings(terms, equal_terms, sides[1], marks[1]))
+    stores, numbers = read_alike(*sides), Numbers()
+    shown = (Shown(sides[0], terms, equal_terms, stores, marks[0], numbers),
+             Shown(sides[1], terms, equal_terms, stores, marks[1], numbers))
     agreed = agree(*sides, terms, meanings, _plain(sides, correspondence), beside)
     orders = (Orders(sides[0], correspondence.pairing, True), Orders(sides[1], correspondence.pairing, False))
     doings: Doings = {}
     places = tuple(Places(side, terms, functions, meanings[mine], shown[mine]) for mine, side in enumerate(sides))
     observers = tuple(Observer(side, terms, agreed, mine, meanings[mine], shown[mine], orders[mine], doings)
                       for mine, side in enumerate(sides))
-    return Common(correspondence, terms, functions, sides, orders, agreed, (places[0], places[1]),
+    return Common(correspondence, terms, functions, equal_terms, sides, orders, agreed, (places[0], places[1]),
                   (observers[0], observers[1]), identical)
 
 

@@ -7,8 +7,8 @@ something unlike everything else.
 
 from copy import copy
 
+from ordain.compare.equal_terms import EqualTerms
 from ordain.compare.side import Side
-from ordain.logic.diagrams import Functions, TooLarge
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Machine
 from ordain.rom.contents import Contents
@@ -19,19 +19,20 @@ WRITTEN_OUT = 10
 WIDEST_TABLE = 14
 """Open address lines up to which any store's words are written out."""
 
-Numbers = dict[tuple[str, object], int]
-"""(store, meaning of an address) -> number, for both sides."""
+Numbers = dict[tuple[str, Node], int]
+"""(store, the first address that is equal) -> number, for both sides."""
 
 
 class Shown:
     """The stores of one side that hold no microprogram, in an order in which each is formed from words of earlier ones.
 
-    `alike`: stores that read alike on both sides. `mark` is put into names that must equal nothing of the other side.
+    `read_alike`: stores that read alike on both sides. `mark` is put into names that must equal nothing of the other
+    side.
     """
 
-    def __init__(self, side: Side, terms: Terms, functions: Functions, alike: frozenset[str], mark: str,
+    def __init__(self, side: Side, terms: Terms, equal_terms: EqualTerms, read_alike: frozenset[str], mark: str,
                  numbers: Numbers) -> None:
-        self._terms, self._functions, self._alike, self.mark = terms, functions, alike, mark
+        self._terms, self._equal_terms, self._read_alike, self.mark = terms, equal_terms, read_alike, mark
         self._numbers = numbers
         self._machine, self._words, self._readers = side.machine, side.contents.words, side.readers
         self._memo: dict[tuple[Leaf, Node], Node] = {}
@@ -60,7 +61,7 @@ class Shown:
     def holding(self, contents: Contents, apart: str) -> "Shown":
         """The same machine with other words in one store, which then no longer reads alike on both sides."""
         other = copy(self)
-        other._words, other._alike, other._memo = contents.words, self._alike - {apart}, {}
+        other._words, other._read_alike, other._memo = contents.words, self._read_alike - {apart}, {}
         return other
 
     def complete(self, known: dict[Node, Node], stores: tuple[tuple[Node, tuple[Leaf, ...]], ...]) -> None:
@@ -83,14 +84,10 @@ class Shown:
         terms, name = self._terms, self._store_of[leaf]
         lines = [terms.slice(address, bit, bit) for bit in range(address.width)]
         still_open = [(1 << bit, line) for bit, line in enumerate(lines) if type(line) is not Const]
-        if len(still_open) > (WRITTEN_OUT if name in self._alike else WIDEST_TABLE):
-            if name not in self._alike:
+        if len(still_open) > (WRITTEN_OUT if name in self._read_alike else WIDEST_TABLE):
+            if name not in self._read_alike:
                 return terms.leaf("free", f"{leaf.name} {self.mark}", leaf.width)
-            try:
-                meaning: object = self._functions.bits(address)
-            except TooLarge:
-                meaning = address
-            number = self._numbers.setdefault((name, meaning), len(self._numbers))
+            number = self._numbers.setdefault((name, self._equal_terms.first(address)), len(self._numbers))
             return terms.leaf("free", f"{leaf.name} at {number}", leaf.width)
         low, mask, turn = (0, -1, 0) if leaf.kind == "word" else self._readers[leaf.name]
         words = self._words[name]

@@ -6,7 +6,7 @@ Manipulation, IEEE Transactions on Computers C-35(8), 1986). Bit k of all leaves
 first, so that sums and comparisons of two vectors stay small.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from ordain.machine.expression import (
     Add,
@@ -27,7 +27,6 @@ from ordain.machine.expression import (
     Slice,
     Sub,
     Xor,
-    postorder,
 )
 
 FALSE, TRUE = 0, 1
@@ -48,9 +47,12 @@ class Functions:
     Invariants: no node has equal branches, no two nodes are alike, the branches of a node have larger variables.
     """
 
-    __slots__ = ("_bits", "_high", "_ites", "_large", "_limit", "_low", "_number", "_unique", "_var", "variables")
+    __slots__ = ("_bits", "_high", "_ites", "_large", "_largest", "_limit", "_low", "_number", "_unique", "_var",
+                 "variables")
 
-    def __init__(self, leaves: Iterable[Leaf]) -> None:
+    def __init__(self, leaves: Iterable[Leaf], largest: int | None = None) -> None:
+        """`largest`: diagram nodes that one term may add, `LARGEST` if it is not said."""
+        self._largest = LARGEST if largest is None else largest
         self.variables: list[tuple[Node, int]] = []
         self._number: dict[tuple[Node, int], int] = {}
         last = 1 << 60
@@ -63,6 +65,13 @@ class Functions:
         order = ((-bit, leaf.kind, leaf.name, leaf) for leaf in leaves for bit in range(leaf.width))
         for negative, _, _, leaf in sorted(order, key=lambda item: item[:3]):
             self._variable(leaf, -negative)
+
+    def free(self, order: Sequence[tuple[Node, int]]) -> None:
+        """Terms that stand for any words here, whatever they are made of: all their bits, in this order."""
+        for node, bit in order:
+            self._variable(node, bit)
+        for node, _ in order:
+            self._bits[node] = tuple(self._node(self._variable(node, bit), FALSE, TRUE) for bit in range(node.width))
 
     def _variable(self, leaf: Node, bit: int) -> int:
         number = self._number.get((leaf, bit))
@@ -151,23 +160,43 @@ class Functions:
     # ------------------------------------------------------------ terms
 
     def bits(self, term: Node) -> Bits:
-        """The functions of a term's bits. Every leaf is free. Raises TooLarge, of a term for which it was raised once
-        always: a second try goes on where the first one ended, and one machine would not be like itself."""
-        memo = self._bits
-        if term in self._large:
+        """The functions of a term's bits. Every leaf is free. Raises TooLarge; once it was raised of a term, always of
+        it: a second try would go on where the first one ended, and one machine would not be like itself. And of
+        whatever is made of a part that alone took most of what a term may take."""
+        memo, large = self._bits, self._large
+        if term in large:
             raise TooLarge
         if term not in memo:
-            self._limit = len(self._var) + LARGEST
+            missing = self._missing(term)
+            if not large.isdisjoint(missing):
+                large.add(term)
+                raise TooLarge
+            begun, self._limit = 0, len(self._var) + self._largest
             try:
-                for node in postorder((term,)):
-                    if node not in memo:
-                        memo[node] = self._bits_of(node, [memo[arg] for arg in node.args])
+                for node in missing:
+                    begun = len(self._var)
+                    memo[node] = self._bits_of(node, [memo[arg] for arg in node.args])
             except TooLarge:
-                self._large.add(term)
+                large.add(term)
+                if node.args and 2 * (len(self._var) - begun) > self._largest:
+                    large.add(node)
                 raise
             finally:
                 self._limit = 1 << 60
         return memo[term]
+
+    def _missing(self, term: Node) -> list[Node]:
+        """The parts of a term that have no functions yet, arguments before the nodes that use them."""
+        found: dict[Node, None] = {}
+        stack = [(term, False)]
+        while stack:
+            node, ready = stack.pop()
+            if ready:
+                found[node] = None
+            elif node not in self._bits and node not in found:
+                stack.append((node, True))
+                stack.extend((arg, False) for arg in reversed(node.args))
+        return list(found)
 
     def condition(self, term: Node) -> int:
         """The function of a term of one bit; a term too large for a diagram counts as a condition of its own."""
