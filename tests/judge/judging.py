@@ -36,6 +36,8 @@ def judged(built: Built, limit: int = MOST_CYCLES) -> Judged:
                       {name: Columns(contents, store, built.micro)
                        for name, store in contents.machine.stores.items() if store.step is not None})
     wanted: list[Question] = questions(cycle, context)
+    for question in wanted:
+        question.eye.compiled()  # it may ask the cycle for one thing more: whether the clock goes on
     display = Display(cycle)
     graph = explore(cycle, limit)
     answers = {(question.check, question.subject): answer(graph, question) for question in wanted}
