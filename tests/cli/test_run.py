@@ -1,11 +1,13 @@
 """`ordain run` as a user calls it, on the reference machine and on what is no use to it."""
 
 import json
+import shlex
 from pathlib import Path
 
 import pytest
 
 from ordain.cli.main import run
+from tests.cli.shell import change, write_starter
 
 HERON = str(Path(__file__).parents[2] / "microcode")
 PROGRAM = ("--put", "memory@E000=38 05 00 07 49 40 20 99", "--until", 'at "stop"')
@@ -113,3 +115,77 @@ def test_a_line_for_each_phase_has_its_name(capsys: pytest.CaptureFixture[str]) 
     assert [(line["cycle"], line["phase"]) for line in told] == [(1, "settle"), (1, "act"), (2, "settle"), (2, "act")]
     assert run(["run", "-m", HERON, "--cycles", "2", "--each", "cycle", "--format", "json"]) == 0
     assert all("phase" not in line for line in json.loads(capsys.readouterr().out)["lines"])
+
+
+# ---------------------------------------------------------------- what is there at power-up
+
+
+@pytest.fixture
+def lamp(tmp_path: Path) -> Path:
+    """The starter, whose pointer may stand anywhere at power-up."""
+    return write_starter(tmp_path)
+
+
+def of_lamp(capsys: pytest.CaptureFixture[str], lamp: Path, *arguments: str) -> tuple[int, str]:
+    status = run(["run", str(lamp), "--cycles", "12", *arguments])
+    captured = capsys.readouterr()
+    return status, captured.out + captured.err
+
+
+def test_a_register_begins_with_what_it_was_put_to(lamp: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """From E on two bytes are filled, in eight cycles after the first; the run says what it rests on."""
+    status, out = of_lamp(capsys, lamp)
+    assert status == 1 and "or say what it holds at power-up (--put)" in " ".join(out.split())
+    status, out = of_lamp(capsys, lamp, "--put", "pointer=3", "--put", "pointer=E", "--put", "memory@0=AA",
+                          "--dump", "memory@0-F")
+    assert status == 0
+    assert out.splitlines()[-3:] == [
+        "pointer=0, copy=55, lamps=AA", "assumed at power-up: pointer=E",
+        "memory 0  AA xx xx xx xx xx xx xx xx xx xx xx xx xx 55 55"]
+
+
+def test_a_program_is_told_what_was_assumed(lamp: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = of_lamp(capsys, lamp, "--put", "pointer=E", "--put", "lamps=7", "--format", "json")[1]
+    assert json.loads(out)["assumed"] == {"pointer": "E", "lamps": "07"}
+    assert json.loads(of_lamp(capsys, lamp, "--format", "json")[1])["assumed"] == {}
+
+
+@pytest.mark.parametrize(("put", "told"), [
+    ("pointr=3", "no memory, register or state is called `pointr`. Did you mean `pointer`?"),
+    ("quartz=3", "There are: memory, pointer, copy, lamps"),
+    ("pointer=10", "`10` is no value for `pointer`: write 4 bits in hexadecimal"),
+    ("pointer=", "`` is no value for `pointer`"),
+    ("pointer", "`` is no value for `pointer`"),
+    ("pointer=-1", "`-1` is no value for `pointer`"),
+    ("upc=3", "`upc` is 0 at power-up, the machine file says. Change its `reset`"),
+    ("panel.mode=idle", "`panel.mode` is 0 at power-up"),
+    ("pointer@0=3", "no memory is called `pointer`"),
+])
+def test_what_nothing_can_hold_at_power_up(lamp: Path, capsys: pytest.CaptureFixture[str], put: str, told: str) -> None:
+    status, out = of_lamp(capsys, lamp, "--put", put)
+    assert status == 2 and told in " ".join(out.split())
+
+
+def test_a_state_of_any_value_and_a_latch_are_put_too(lamp: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    change(lamp, "register copy 8 bits\n",
+           "state tide (low, high, slack), reset any\n    next tide\nlatch copy 8 bits\n")
+    change(lamp, "visible pointer, ", "visible tide, pointer, ")
+    out = of_lamp(capsys, lamp, "--put", "pointer=F", "--put", "tide=slack", "--put", "copy=9", "--cycles", "1")[1]
+    assert "tide=2, pointer=F, copy=55" in out and "assumed at power-up: pointer=F, tide=2, copy=09" in out
+    assert "`tide` has no such value: write one of low, high, slack" in of_lamp(capsys, lamp, "--put", "tide=3")[1]
+
+
+@pytest.mark.parametrize("kind", ["next-address", "slices"])
+def test_what_a_starter_tells_to_run_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str,
+                                          capsys: pytest.CaptureFixture[str]) -> None:
+    """Every line of its README that runs a program, as a new user types it."""
+    monkeypatch.chdir(tmp_path)
+    assert run(["new", "mill", "--kind", kind]) == 0
+    monkeypatch.chdir(tmp_path / "mill")
+    lines = [line.partition("    #")[0] for line in Path("README.md").read_text().splitlines()
+             if line.startswith("    ordain run")]
+    assert lines
+    for line in lines:
+        assert run(shlex.split(line)[1:]) == 0, line
+    said_ = capsys.readouterr().out
+    assert "not known" not in said_ and ("lamps=A5" in said_) == (kind == "next-address")

@@ -68,7 +68,8 @@ SUBJECTS = (
     Subject("starter-step", "NEW step", ".", (*_ALWAYS, ("step", "store a, [n]", "--diagram"))),
     Subject("starter-slices", "NEW slices", ".", _ALWAYS),
     Subject("starter", "NEW next-address", ".", (*_ALWAYS, ("step", "show"), ("decode", "build/U1.bin", "build/U2.bin"),
-                                    ("burned", "U1", "--date", "2026-03-04"), ("burned",))),
+                                    ("burned", "U1", "--date", "2026-03-04"), ("burned",),
+                                    ("run", "--put", "pointer=E", "--cycles", "12"))),
 )
 
 

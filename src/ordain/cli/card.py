@@ -38,8 +38,9 @@ if TYPE_CHECKING:
               "it is 0. May be repeated.")
 @click.option("--from", "states", multiple=True, metavar="NAME=VALUE",
               help="A state or register at the beginning of INSTRUCTION. May be repeated.")
-@click.option("--put", "words", multiple=True, metavar="MEMORY@ADDRESS=WORDS",
-              help="Run a program from reset on, with these words in memory. May be repeated.")
+@click.option("--put", "words", multiple=True, metavar="MEMORY@ADDRESS=WORDS|NAME=VALUE",
+              help="Run a program from reset on, with these words in memory; or with what a register or state holds at "
+              "power-up where the machine file does not say. May be repeated.")
 @click.option("--load", "files", multiple=True, metavar="MEMORY[@ADDRESS]=FILE",
               help="Run a program from reset on, with this file in memory. May be repeated.")
 @click.option("--finding", "finding", default="", metavar="NAME", shell_complete=completing.checks,
@@ -207,30 +208,33 @@ def _of_program(built: "Built", directory: Path, given: tuple[str, ...], words: 
     from ordain.bench.model import Card
     from ordain.bench.steps import step_of, watched
     from ordain.cli.run_asked import memories_given
+    from ordain.cli.run_put import held_and_words, with_held
     from ordain.cli.settings import in_cycles
     from ordain.control.phases import Instant
     from ordain.data.datapath import Datapath
     from ordain.data.run import run
 
     machine = built.machine
+    held, words = held_and_words(machine, words)
+    contents = with_held(built.contents, held)
     memories, findings = memories_given(machine, directory, files, words)
     if has_errors(findings):
         return None, findings
     sizes = {name: 1 << one.width for name, one in machine.inputs.items()}
     sizes.update((name, 1 << one.width) for name, one in machine.conditions.items())
     outside = in_cycles(machine, given, sizes)
-    path = Datapath(built.contents)
+    path = Datapath(contents)
     clock = machine.clock if machine.steps > 1 else None
     phase = None if clock is None else path.terms.leaf("state", clock.name, machine.states[clock.name].width)
     steps: list[Step] = []
     lost = False
     for ran in islice(run(path, memories, outside, watched(machine)), most * machine.steps):
         at = Instant(ran.cycle, 0 if phase is None else ran.moment.held[phase].value)
-        step = step_of(built.contents, at, ran.seen, outside(ran.cycle))
+        step = step_of(contents, at, ran.seen, outside(ran.cycle))
         steps.append(step)
         lost = any(address is None and store not in step.near for store, address in step.addresses.items())
         if lost:
             break
-    return Card("a program from reset", tuple(steps),
-                "Here control depends on what nothing says: give memory its contents." if lost else
+    return Card(", ".join(("a program from reset", *(f"{one} at power-up" for one in held))), tuple(steps),
+                "Here control depends on what nothing says: give memory and registers what they hold." if lost else
                 "The card ends here; see on with --cycles."), findings

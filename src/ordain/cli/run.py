@@ -30,8 +30,9 @@ if TYPE_CHECKING:
 @click.command("run")
 @machine_argument
 @build_option
-@click.option("--put", "words", multiple=True, metavar="MEMORY@ADDRESS=WORDS",
-              help="Words in hexadecimal, with blanks or commas between, from an address on. May be repeated.")
+@click.option("--put", "words", multiple=True, metavar="MEMORY@ADDRESS=WORDS|NAME=VALUE",
+              help="Words in hexadecimal, with blanks or commas between, from an address on; or what a register or "
+              "state holds at power-up where the machine file does not say. May be repeated.")
 @click.option("--load", "files", multiple=True, metavar="MEMORY[@ADDRESS]=FILE",
               help="A file into a memory: raw, Intel HEX, S-record or $readmemh text. May be repeated.")
 @click.option("--script", type=click.Path(path_type=Path), metavar="FILE",
@@ -67,6 +68,7 @@ def command(machine: Path | None, words: tuple[str, ...], files: tuple[str, ...]
     not held around a strobe, or where a rule is broken. Nothing is proved here: `ordain prove` looks at every sequence.
     """
     from ordain.cli.run_asked import condition_of, dump_of, expected_value, held_value, memories_given, write_dump
+    from ordain.cli.run_put import held_and_words, with_held
     from ordain.pipeline import build_model
 
     manner = Manner(form, quiet, colour)
@@ -75,12 +77,14 @@ def command(machine: Path | None, words: tuple[str, ...], files: tuple[str, ...]
     if built is None:
         return _only_findings(manner, path, findings)
     model = built.machine
+    held, words = held_and_words(model, words)
+    contents = with_held(built.contents, held)
     memories, more = memories_given(model, path.parent, files, words)
     findings += more
-    stop = condition_of(built.contents, until)
+    stop = condition_of(contents, until)
     wanted = [expected_value(model, text) for text in expected]
     asked = [dump_of(model, text) for text in dumps]
-    outside, devices, of_script = _from_outside(built.contents, script, given, more_devices, form)
+    outside, devices, of_script = _from_outside(contents, script, given, more_devices, form)
     if has_errors([*findings, *of_script]):
         return _only_findings(manner, path, findings, of_script)
     from ordain.cli.run_telling import Watching, tell, tell_json, tell_missed
@@ -90,8 +94,8 @@ def command(machine: Path | None, words: tuple[str, ...], files: tuple[str, ...]
     from ordain.data.model import Listener
     from ordain.data.record import recorded
 
-    questions = questions_of(built.contents)
-    datapath = Datapath(built.contents, watches_of(questions))
+    questions = questions_of(contents)
+    datapath = Datapath(contents, watches_of(questions))
     with Watching(datapath, vcd, quiet, cycles) as watching:
         made = recorded(datapath, memories, outside.given, stop, cycles, instructions,
                         {body.name for body in built.program.bodies if body.kind == "instruction"}, devices=devices,
@@ -99,16 +103,16 @@ def command(machine: Path | None, words: tuple[str, ...], files: tuple[str, ...]
                         kept="cycles" if each == "cycle" or form == "json" else
                         "changes" if each == "instruction" else "nothing",
                         steady=None if outside.nodes or script is not None else steady_from(given))
-    faults = [*made.findings, *faults_of(built.contents, questions, made)]
+    faults = [*made.findings, *faults_of(contents, questions, made)]
     for dump in asked:
         faults += write_dump(model, dump, made) if dump.file is not None else []
     missed = [(name, value, found) for name, value in wanted if (found := held_value(made, name)) != value]
     status = 130 if made.ending == "interrupted" else int(bool(faults or missed))
     if form == "json":
-        tell_json(built.contents, made, status, missed, [*findings, *faults])
+        tell_json(contents, made, held, status, missed, [*findings, *faults])
         return status
     tell_findings(findings, manner, beside=path)
-    tell(manner, path, built.contents, made, each, faults, asked)
+    tell(manner, path, contents, made, held, each, faults, asked)
     if vcd is not None:
         say(manner, f"wrote {vcd}: {made.cycles} cycle{'' if made.cycles == 1 else 's'}")
     tell_missed(colour, missed)

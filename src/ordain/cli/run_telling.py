@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from types import TracebackType
 
     from ordain.cli.run_asked import Dump
+    from ordain.cli.run_put import Held
     from ordain.data.datapath import Datapath
     from ordain.data.model import Record
     from ordain.data.partial import Bits
@@ -57,9 +58,11 @@ class Watching:
             self._line.say(f"cycle {cycle:,} of at most {self._most:,}, {cycle / (now - self._began):,.0f} cycles/s")
 
 
-def tell(manner: Manner, path: Path, contents: "Contents", made: "Record", each: str, faults: "list[Finding]",
-         dumps: "Sequence[Dump]") -> None:
-    """The lines that were asked for, findings with the last cycles before them, how it ended, memory."""
+def tell(manner: Manner, path: Path, contents: "Contents", made: "Record", held: "Sequence[Held]", each: str,
+         faults: "list[Finding]", dumps: "Sequence[Dump]") -> None:
+    """The lines that were asked for, findings with the last cycles before them, how it ended, what was taken for so,
+    memory."""
+    from ordain.show.page import fold
     from ordain.show.run_lines import dump_lines, end_lines, run_lines, sent_lines
 
     page = page_of(manner)
@@ -75,6 +78,8 @@ def tell(manner: Manner, path: Path, contents: "Contents", made: "Record", each:
               sep="\n")
     tell_findings(faults, manner, beside=path)
     show(manner, end_lines(contents, made, page))
+    if held:
+        show(manner, fold(f"assumed at power-up: {', '.join(map(str, held))}", page))
     for dump in dumps:
         memory, cells = contents.machine.memories[dump.memory], made.memories[dump.memory]
         if dump.file is None:
@@ -92,12 +97,13 @@ def tell_missed(colour: str, missed: "Sequence[tuple[str, Bits, Bits]]") -> None
         say(Manner("text", False, colour), f"expected {name}={digits(value, width)}, found {digits(found, width)}")
 
 
-def tell_json(contents: "Contents", made: "Record", status: int, missed: "Sequence[tuple[str, Bits, Bits]]",
-              findings: "Sequence[Finding]") -> None:
+def tell_json(contents: "Contents", made: "Record", held: "Sequence[Held]", status: int,
+              missed: "Sequence[tuple[str, Bits, Bits]]", findings: "Sequence[Finding]") -> None:
     from ordain.show.findings_json import finding_data
     from ordain.show.run_lines import digits, record_data
 
     print_json({"command": "run", "status": status, **record_data(contents, made),
+                "assumed": {one.name: str(one).partition("=")[2] for one in held},
                 "missed": [{"name": name, "expected": digits(value, value.known.bit_length()),
                             "found": digits(found, value.known.bit_length())} for name, value, found in missed],
                 "findings": [finding_data(finding) for finding in findings]})

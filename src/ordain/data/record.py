@@ -180,14 +180,15 @@ def _nowhere(path: Datapath, ran: Ran, memory: str, causes: Causes) -> Finding:
     ran.moment.value(node)
     return warning("unknown-address", f"`{memory}` is written in cycle {ran.cycle} at an address that is not known, "
                    "and nothing is known of it any more", None, notes=causes.told(ran.moment, node),
-                   help="load what the address comes from before it is used")
+                   help="load what the address comes from before it is used, or say what it holds at power-up (--put)")
 
 
 def _lost(ran: Ran, store: Store, causes: Causes) -> Finding:
     """Where control goes depends on something that is not known: what, and since when."""
     return error("unknown-branch", f"where control goes in cycle {ran.cycle} is not known: bits of the address of "
                  f"`{store.name}` have no value", None, notes=causes.told(ran.moment, store.address),
-                 help="give memory its contents (--put, --load), or load the register before it is used")
+                 help="give memory its contents (--put, --load), load the register before it is used, or say what it "
+                 "holds at power-up (--put)")
 
 
 # ---------------------------------------------------------------- the last steps once more
