@@ -34,10 +34,13 @@ from ordain.prover.family import Family
 from ordain.prover.ground import Ground, TooMany, Words
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.prover.questions import lower_properties
+from ordain.prover.swapping import Swapped, swapped
 from ordain.rom.contents import Contents
 
 TOGETHER = 512
 """So many faulty machines are looked at in one search, at most."""
+
+TOLD_BY_ADDRESS = ("unreachable", "stale-allowance", UNDEFINED.name)
 
 
 def with_changes(contents: Contents, changes: Changes) -> Contents:
@@ -172,6 +175,7 @@ class Campaign:
         self._rounds = Rounds(self._system)
         self._said = Said(contents, self._rounds, self._limits)
         self._variants: Variants | None = None
+        self._placed: dict[tuple[object, ...], Outcome] = {}
 
     def _spoken(self, contents: Contents, sound: Spoken | None) -> tuple[Spoken, dict[str, frozenset[int]]]:
         """What the checks say of a machine, by a whole proof; and the addresses that it presents."""
@@ -279,6 +283,24 @@ class Campaign:
         return found
 
     def _together(self, faults: list[Fault]) -> list[Outcome]:
+        """Of faults that are one if opcodes are swapped which nothing tells apart the first is looked at; the others,
+        too, where it is not noticed, or where it is told at which address."""
+        places = [next((place for one in self._swapped
+                        if (place := one.place_of(fault.changes, self.contents.words)) is not None), (fault.text,))
+                  for fault in faults]
+        first = {place: number for number, place in reversed([*enumerate(places)]) if place not in self._placed}
+        found = dict(zip(first.values(), self._searched([faults[number] for number in first.values()])))
+        self._placed.update((place, found[number]) for place, number in first.items() if len(place) > 1
+                            and (noticed := found[number].noticed) and noticed.check not in TOLD_BY_ADDRESS)
+        left = [number for number in range(len(faults)) if number not in found and places[number] not in self._placed]
+        found.update(zip(left, self._searched([faults[number] for number in left])))
+        return [found[number] if number in found else self._placed[place] for number, place in enumerate(places)]
+
+    @cached_property
+    def _swapped(self) -> tuple[Swapped, ...]:
+        return tuple(swapped(self._system, lower_properties(self._system, self._asked.properties)))
+
+    def _searched(self, faults: list[Fault]) -> list[Outcome]:
         if not faults:
             return []
         try:
@@ -287,7 +309,7 @@ class Campaign:
             if len(faults) == 1:
                 return self.each(faults)
             half = len(faults) // 2
-            return [*self._together(faults[:half]), *self._together(faults[half:])]
+            return [*self._searched(faults[:half]), *self._searched(faults[half:])]
         return [Outcome("noticed", noticed[number]) if number in noticed else
                 self._beside(fault, followed if number in alike else None)
                 for number, fault in enumerate(faults)]
