@@ -21,12 +21,14 @@ from ordain.cli.writing import write_file
 
 if TYPE_CHECKING:
     from ordain.control.model import Trace
+    from ordain.meaning.model import Question
     from ordain.pipeline import Built
 
 
 @click.group("export")
 def command() -> None:
-    """Write the model or a trace in an open format: aiger (AIGER 1.9), vcd and verilog (IEEE 1364), wires (CSV)."""
+    """Write the model or a trace in an open format: aiger (AIGER 1.9), smt (SMT-LIB 2.6), vcd and verilog (IEEE 1364),
+    wires (CSV)."""
 
 
 @command.command("aiger")
@@ -55,6 +57,59 @@ def aiger_command(machine: Path | None, out: Path | None, quiet: bool, colour: s
     if told and left_out:
         say(manner, f"left out, no safety property: {', '.join(left_out)}")
     return status
+
+
+@command.command("smt")
+@machine_argument
+@click.option("--out", type=click.Path(path_type=Path), help="The file, `-` for standard output; else NAME.smt2.")
+@speaks("text")
+def smt_command(machine: Path | None, out: Path | None, quiet: bool, colour: str) -> int:
+    """Write what is asked about the meanings of MACHINE in SMT-LIB 2.6, for a solver that knows nothing of this
+    project: it has to answer `unsat` to every question.
+
+    Which paths there are, and what everything holds on them, is for us to say; so is what the prover found of agents
+    and requests meanwhile.
+    """
+    from ordain.show.smt import Asked, smt
+
+    manner = Manner("text", quiet, colour)
+    built, status = _built(manner, machine)
+    if built is None:
+        return status
+    found = _about_meanings(built, quiet)
+    asked = [Asked(f"{title}: {about}", question) for title, one in found.items() if not isinstance(one, str)
+             for about, question in one]
+    left_out = [f"{title}: {why}" for title, why in found.items() if isinstance(why, str)]
+    lines = smt(built.machine.name, asked, [f"left out: {line}" for line in left_out])
+    if _write(manner, out or Path(f"{built.machine.name}.smt2"), "".join(f"{line}\n" for line in lines).encode(),
+              f"{len(asked)} questions about {len(found) - len(left_out)} instructions") and left_out:
+        say(manner, "\n".join(f"left out: {line}" for line in left_out))
+    return status
+
+
+def _about_meanings(built: "Built", quiet: bool) -> "dict[str, list[tuple[str, Question]] | str]":
+    """By title what is asked, or why it cannot be said."""
+    from ordain.cli.proving import ProgressLine
+    from ordain.control.system import build_system
+    from ordain.meaning.follow import Following, Undecided
+    from ordain.meaning.guessing import under_guesses
+    from ordain.meaning.proof import questions
+    from ordain.prover.decide import Rounds
+
+    meanings, line = built.contents.meanings, ProgressLine(quiet)
+    rounds = Rounds(build_system(built.contents), line)
+
+    def asked(following: Following, title: str) -> "list[tuple[str, Question]] | str":
+        try:
+            return questions(following, title, meanings[title])
+        except Undecided as why:
+            return str(why)
+
+    try:
+        found, unsure, _ = under_guesses(built.contents, rounds.decide, meanings, asked)
+    finally:
+        line.clear()
+    return {title: "the prover did not come to an end" if title in unsure else one for title, one in found.items()}
 
 
 @command.command("wires")

@@ -3,7 +3,7 @@
 Every path is held against the text by itself, under what led along it.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from ordain.control.phases import whole_cycles
@@ -51,23 +51,15 @@ _HARDER: Mapping[Way, int] = {"rewriting": 0, "cases": 1, "solver": 2}
 
 def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
     """Of one instruction, as far as the guesses hold."""
-    contents = following.contents
-    store, addresses = contents.labels[title]
     paths: list[tuple[Course, Path]] = []
     try:
-        for address in sorted(addresses):
-            course = Course(following, address, store, meaning.rounds is not None)
-            paths += [(course, path) for path in course.paths]
-            paths += [(course, Path(step, step.assumed, True)) for step in course.rounds]
-            if meaning.rounds is not None and not course.rounds:
-                raise Undecided("its words go round no loop that its data end")
-        if not paths:
-            raise Undecided("no path of it comes to a boundary")
+        for one in _paths(following, title, meaning):
+            paths.append(one)
         way: Way = "rewriting"
         unsure = ""
         for course, path in paths:
             held = _Held(following, course, path, meaning)
-            for part in held.parts() if meaning.rounds is None else held.after_rounds():
+            for part in held.every():
                 answer = equal(following.normal, part.question)
                 if answer.apart is not None and (not path.wide or (meaning.rounds and course.head is not None
                                                                    and course.head.before is None)):
@@ -83,6 +75,33 @@ def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
         return _outcome(title, None, unsure, None if unsure else way, paths)
     except Undecided as undecided:
         return _outcome(title, None, str(undecided), None, paths)
+
+
+def questions(following: Following, title: str, meaning: Meaning) -> list[tuple[str, Question]]:
+    """What is asked about one instruction, path by path, each with what it is about. Raises Undecided, where the
+    answers would not be all that there is to say."""
+    found = []
+    for number, (course, path) in enumerate(_paths(following, title, meaning), 1):
+        if course.round:
+            raise Undecided(f"it goes round at `{course.round}` as often as its data say")
+        found += [(f"path {number}, {part.name}", part.question)
+                  for part in _Held(following, course, path, meaning).every()]
+    return found
+
+
+def _paths(following: Following, title: str, meaning: Meaning) -> Iterator[tuple[Course, Path]]:
+    """The paths of an instruction, and the rounds of its loop. Raises Undecided."""
+    store, addresses = following.contents.labels[title]
+    none = True
+    for address in sorted(addresses):
+        course = Course(following, address, store, meaning.rounds is not None)
+        if meaning.rounds is not None and not course.rounds:
+            raise Undecided("its words go round no loop that its data end")
+        for path in (*course.paths, *(Path(step, step.assumed, True) for step in course.rounds)):
+            none = False
+            yield course, path
+    if none:
+        raise Undecided("no path of it comes to a boundary")
 
 
 def _outcome(title: str, difference: Difference | None, why: str, way: Way | None,
@@ -119,7 +138,10 @@ class _Held:
         self.meaning = meaning
         self.under: dict[Node, Node] = {**(course.start or {}), **path.assumed}
 
-    def parts(self) -> Iterable[_Part]:
+    def every(self) -> Iterable[_Part]:
+        return self._parts() if self.meaning.rounds is None else self.after_rounds()
+
+    def _parts(self) -> Iterable[_Part]:
         following, terms, path = self.following, self.following.terms, self.path
         for name, holder in said.holders(following.machine, self.meaning).items():
             wanted = said.of_holder(terms, holder, name, self.meaning)
