@@ -1,6 +1,6 @@
 """Code made for a control word does what the cycle worked out by need does, and gives up where a bit is not known."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import islice
 from random import Random
 from typing import Any
@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from ordain.control.cycle import Running
 from ordain.control.system import build_system
+from ordain.data import compiled
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
 from ordain.data.partial import UNKNOWN, Bits, exactly
@@ -25,6 +26,14 @@ from tests.workshop import contents_of
 
 Choose = Callable[[Sequence[Any]], Any]
 COUNTING = "routine main\n    put count, keep, target main\n"
+
+
+@pytest.fixture(scope="module", autouse=True)
+def at_once() -> Iterator[None]:
+    """Code is made the first time that a word acts, else a short run would have none."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(compiled, "RIPE", 0)
+        yield
 
 
 def steps(path: Datapath, memories: Memories, inputs: Mapping[int, Mapping[str, int]], count: int,
@@ -168,3 +177,10 @@ def test_every_operator_as_code(name: str) -> None:
     for value in range(16):
         path = Datapath(contents_of(machine_.replace("reset 3", f"reset {value}"), COUNTING))
         assert differences(path, {"ram": {}}, {}, 4) == ([], 4)
+
+
+def test_a_word_is_worked_out_by_need_before_code_is_made_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a run does that comes to each word once is not waited for."""
+    monkeypatch.setattr(compiled, "RIPE", 2)
+    path = Datapath(contents_of(MACHINE, COUNTING))
+    assert [differences(path, {"ram": {}}, {}, count)[1] for count in (1, 2, 3, 6)] == [0, 0, 1, 4]

@@ -68,7 +68,9 @@ def _is_of(contents: Contents, trace: Trace) -> bool:
 
 def _fits(value: Any, kind: Any) -> bool:
     """Whether a value is of the kind that a named tuple declares, down to the last part. `Any` stands for a trace."""
-    origin, parts = get_origin(kind), get_args(kind)
+    if kind in (int, str, bool):
+        return type(value) is kind
+    origin, parts = _shape(kind)
     if kind is Any:
         return value is None or _fits(value, Trace)
     if origin in (Union, UnionType):
@@ -83,6 +85,11 @@ def _fits(value: Any, kind: Any) -> bool:
     if kind in _declared_kinds():
         return type(value) is kind and all(map(_fits, value, _declared_kinds()[kind]))
     return type(value) is kind
+
+
+@cache
+def _shape(kind: Any) -> tuple[Any, tuple[Any, ...]]:
+    return get_origin(kind), get_args(kind)
 
 
 @cache

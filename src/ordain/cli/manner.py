@@ -173,6 +173,8 @@ def tell_findings(findings: list[Finding], manner: Manner, *, beside: Path | Non
                   stream: TextIO | None = None, static: Sequence[Finding] = ()) -> None:
     """All findings one by one as text on standard output (or `stream`), then how many there were. `beside`: the machine
     file, so that places are named as they are found from here. `static`: those of them about words, in groups."""
+    if not findings:
+        return
     from ordain.show.findings import summary_line
     from ordain.show.groups import Group, grouped
 
@@ -180,8 +182,7 @@ def tell_findings(findings: list[Finding], manner: Manner, *, beside: Path | Non
     groups = [Group(finding, (), ()) for finding in findings if finding not in static] + grouped(static)
     for line in finding_lines(groups, page_of(manner, stream), beside=beside):
         print(line, file=stream)
-    if findings:
-        print(summary_line(findings), file=stream)
+    print(summary_line(findings), file=stream)
 
 
 def finding_lines(groups: "Iterable[Group]", page: "Page", *, contents: "Contents | None" = None,

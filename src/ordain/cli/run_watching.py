@@ -9,7 +9,6 @@ from ordain.checks.rules import CHECKS as RULES
 from ordain.data.model import Record, Watch
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
-from ordain.show.run_trace import trace_of
 from ordain.text.findings import Finding
 
 WATCHED = (contention.CHECK, missing_hold.CHECK, *RULES)
@@ -40,6 +39,8 @@ def faults_of(contents: Contents, questions: dict[str, Question], record: Record
     one cause, one finding."""
     if not record.broken:
         return []
+    from ordain.show.run_trace import trace_of
+
     trace = trace_of(contents, record.last, levels=False)
     asked = [questions[name] for name in record.broken]
     if any(one.check is contention.CHECK for one in asked):

@@ -37,6 +37,9 @@ from ordain.machine.expression import (
 MOST_CODES = 1 << 14
 """So many pieces of code are kept at most; beyond them cycles are worked out one by one."""
 
+RIPE = 2
+"""So often the cycle of a word is worked out by need before code is made, which takes as long as four of these."""
+
 WIDEST_DECIDING = 8
 """Bits of a state for whose every value code of its own may be made."""
 
@@ -68,6 +71,7 @@ class Compiled:
         self._deciding = sorted((leaf for leaf in deciding - addressing if leaf.name in machine.states),
                                 key=lambda leaf: leaf.name)
         self._codes: dict[tuple[int, ...], Code | None] = {}
+        self._met: dict[tuple[int, ...], int] = {}
         self._terms = terms
         self._address: Code | None
         try:
@@ -90,7 +94,9 @@ class Compiled:
             key.append(bits.value)
         at = tuple(key)
         if at not in self._codes:
-            if len(self._codes) >= MOST_CODES:
+            met = self._met.get(at, 0)
+            if met < RIPE or len(self._codes) >= MOST_CODES:
+                self._met[at] = met + 1
                 return None
             self._codes[at] = self._code(at)
         code = self._codes[at]
