@@ -8,7 +8,7 @@ import pytest
 from ordain.cli.main import run as command
 from ordain.control.system import build_system
 from ordain.follow.burning import burning_faults
-from ordain.follow.wiring import clip_faults, wiring_faults
+from ordain.follow.wiring import clip_faults, driver_faults, wiring_faults
 from ordain.logic.evaluate import evaluate
 from tests.follow.test_command import MACHINE, MICRO
 from tests.follow.test_diagnosis import PAIR, PAIR_MICRO
@@ -203,3 +203,20 @@ def test_an_image_that_was_burned_earlier(capsys: pytest.CaptureFixture[str], tm
     (tmp_path / "lathe.machine").write_text(SWITCH.replace("machine lathe", "machine mill"))
     found = explaining(capsys, "0: cut=1", "1: cut=0 turn=0", "2: cut=0 turn=1", "3:", "0:")
     assert not any("was burned on" in text for text in found)                       # of another machine
+
+
+CALLS = SWITCH + """
+input alarm 1 bit
+bus call 1 bit, wired and
+    driven by bell = 0 when alarm
+state called 1 bit, reset 0
+    next WHAT
+"""
+
+
+@pytest.mark.parametrize(("what", "tried"), [("not call", ["bell always drives call", "bell never drives call"]),
+                                              ("not call and not alarm", [])])
+def test_a_line_that_others_say_in_the_same_words_is_not_replaced(what: str, tried: list[str]) -> None:
+    """`call` is `not alarm`, and nothing tells the line from the alarm itself where both are read."""
+    system = build_system(contents_of(CALLS.replace("WHAT", what), MICRO))
+    assert [fault.text for fault in driver_faults(system, ())] == tried

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from ordain.language import tree
 from ordain.rom.contents import Contents
 from tests.judge.description import Codes, Description, Thing
-from tests.judge.speech import Speech, names_in
+from tests.judge.speech import Speech, fits, names_in
 
 State = tuple[int, ...]
 Frees = tuple[int, ...]
@@ -174,10 +174,12 @@ class Cycle(Speech):
         return self.frees[name][0]
 
     def level(self, bus: str) -> str:
-        """What stands on a bus: anything while somebody drives it, else the level at which it is held, if it is."""
+        """What stands on a bus: what the one driver puts there that is on, as far as it is known; on a wired one what
+        all that are on leave; else the level at which it is held, if it is."""
         anything = self.free(bus, self.description.things[bus].values)
         undriven = self.description.buses[bus].undriven
-        if undriven in ("floats", "multiplexed"):
+        if undriven in ("floats", "multiplexed") and not any(
+                is_known(driver, bus, self.description) for driver in self.description.buses[bus].drivers):
             return anything
         if self._in_ring("bus", bus):
             if undriven == "kept":
@@ -193,11 +195,25 @@ class Cycle(Speech):
 
     def _level(self, bus: str, anything: str) -> str:
         thing, undriven = self.description.things[bus], self.description.buses[bus].undriven
-        held = self._held_level(bus) if undriven == "kept" else \
+        held = self._held_level(bus) if undriven == "kept" else anything if undriven in ("floats", "multiplexed") else \
             str(thing.values - 1 if undriven in ("pulled-high", "wired-and") else 0)
         with self._ring_of("bus", bus):
-            driven = " or ".join(self.bit(driver.when) for driver in self.description.buses[bus].drivers)
-        return f"({anything} if {driven or 0} else {held})"
+            drivers = [(self.bit(driver.when), self._sent(driver, bus, anything))
+                       for driver in self.description.buses[bus].drivers]
+        if undriven in ("wired-and", "wired-or"):
+            sign = " & " if undriven == "wired-and" else " | "
+            return f"({sign.join([held, *(f'({value} if {on} else {held})' for on, value in drivers)])})"
+        if all(value == anything for _, value in drivers):
+            return f"({anything} if {' or '.join(on for on, _ in drivers) or 0} else {held})"
+        count = " + ".join(f"(1 if {on} else 0)" for on, _ in drivers)
+        alone = "".join(f"{value} if {on} else " for on, value in drivers)
+        return f"({anything} if {count} > 1 else {alone}{held})"
+
+    def _sent(self, driver: tree.Driver, bus: str, anything: str) -> str:
+        if not is_known(driver, bus, self.description):
+            return anything
+        width = self.description.things[bus].width
+        return f"({self.text(driver.name if driver.value is None else driver.value, width)})"
 
     def address(self, store: str) -> str:
         return self._once(f"address {store}", lambda: self._address(store))
@@ -318,8 +334,10 @@ def rings(description: Description) -> dict[Part, frozenset[Part]]:
             reads["latch", name] = _parts_in(description, *(part for load in register.loads
                                                             for part in (load.when, load.source)))
     for name, bus in description.buses.items():
-        if bus.undriven not in ("floats", "multiplexed"):
-            reads["bus", name] = _parts_in(description, *(driver.when for driver in bus.drivers))
+        known = [driver for driver in bus.drivers if is_known(driver, name, description)]
+        if bus.undriven not in ("floats", "multiplexed") or known:
+            reads["bus", name] = _parts_in(description, *(driver.when for driver in bus.drivers),
+                                           *(driver.value or driver.name for driver in known))
     reach = {part: set(read) for part, read in reads.items()}
     for middle in reads:
         for part in reads:
@@ -327,6 +345,18 @@ def rings(description: Description) -> dict[Part, frozenset[Part]]:
                 reach[part] |= reach[middle]
     return {part: frozenset(other for other in reads if other in reach[part] and part in reach.get(other, ()))
             for part in reads if part in reach[part]}
+
+
+def is_known(driver: tree.Driver, bus: str, description: Description) -> bool:
+    """Whether what a driver puts on its bus is made of numbers, states, fields, stores and inputs alone."""
+    if driver.value is None:
+        thing = description.things.get(driver.name.text)
+        if thing is None or thing.kind not in ("state", "field", "store", "input", "signal", "constant"):
+            return False
+        if not fits(driver.name, description.things[bus].width, description):
+            return False
+    return all(description.things[name].kind not in ("register", "bus", "memory")
+               for name in names_in(driver.value or driver.name, description))
 
 
 def _parts_in(description: Description, *exprs: tree.Expr | None) -> set[Part]:

@@ -269,6 +269,13 @@ def spelt(expr: tree.Expr, description: Description, width: int | None, codes: C
     return _Reader(description).text(expr, width, codes, agent)
 
 
+def fits(name: tree.Word, width: int, description: Description) -> bool:
+    """Whether what a name stands for is as wide as a bus; a number is if it has no more digits."""
+    reader = _Reader(description)
+    thing = description.things[name.text]
+    return not reader.constant(thing)[0] >> width if thing.kind == "constant" else reader.width(name, "") == width
+
+
 def names_in(expr: tree.Expr | None, description: Description, agent: str = "",
              codes: Codes | None = None) -> set[str]:
     """The states, registers, fields, stores, inputs, conditions, buses and memories that an expression reads."""

@@ -29,7 +29,7 @@ from ordain.machine.expression import (
     Xor,
     postorder,
 )
-from ordain.machine.model import AfterNever, BetweenNever, Bus, Never, Reach, Register, WhenThen
+from ordain.machine.model import AfterNever, BetweenNever, Bus, Driver, Never, Reach, Register, WhenThen
 from ordain.rom.contents import Contents
 
 Bit = tuple[str, int]
@@ -260,15 +260,45 @@ class Board:
         return [self.holds(driver.when) for driver in bus.drivers]
 
     def _level(self, bus: Bus) -> list[BDDFunction]:
-        """What stands on a bus: whatever its drivers put there, else the level at which it is held."""
-        put = self.anything(f"put on {bus.name}", bus.width)
-        if bus.undriven in ("floats", "multiplexed"):
-            return put
-        high = bus.undriven in ("pulled-high", "wired-and")
-        rest = self.held(f"{bus.name} kept", bus.width) if bus.undriven == "kept" else \
-            self.number(-1 if high else 0, bus.width)
-        somebody = self.any_of(self.driven(bus))
-        return [somebody.ite(there, held) for there, held in zip(put, rest)]
+        """What stands on a bus: what its drivers put there, else the level at which it is held. Data, and what comes of
+        a fight, is anything."""
+        anything = self.anything(f"put on {bus.name}", bus.width)
+        drivers = [(self.holds(driver.when), self._sent(driver, bus, anything)) for driver in bus.drivers]
+        if bus.undriven == "wired-and":
+            return [~self.any_of(on & ~bits[line] for on, bits in drivers) for line in range(bus.width)]
+        if bus.undriven == "wired-or":
+            return [self.any_of(on & bits[line] for on, bits in drivers) for line in range(bus.width)]
+        level = self.held(f"{bus.name} kept", bus.width) if bus.undriven == "kept" else anything \
+            if bus.undriven in ("floats", "multiplexed") else \
+            self.number(-1 if bus.undriven == "pulled-high" else 0, bus.width)
+        before = self.false
+        for on, bits in drivers:
+            level = [on.ite(before.ite(odd, sent), old) for odd, sent, old in zip(anything, bits, level)]
+            before |= on
+        return level
+
+    def _sent(self, driver: Driver, bus: Bus, anything: list[BDDFunction]) -> list[BDDFunction]:
+        """What a driver puts on its bus: known where it is a number, or made of states, inputs and words alone."""
+        machine, terms, name = self.machine, self.machine.terms, driver.name
+        if driver.value is not None:
+            value = driver.value
+        elif name in machine.constants and not machine.constants[name] >> bus.width:
+            return self.number(machine.constants[name], bus.width)
+        elif name in machine.signals:
+            value = machine.signals[name].value
+        elif name in machine.states:
+            value = terms.leaf("state", name, machine.states[name].width)
+        elif name in machine.fields:
+            value = terms.leaf("field", name, machine.fields[name].width)
+        elif name in machine.stores:
+            value = terms.leaf("word", name, machine.stores[name].bits)
+        elif name in machine.inputs:
+            value = terms.leaf("input", name, machine.inputs[name].width)
+        else:
+            return anything
+        data = any(leaf.kind not in ("state", "field", "word", "address", "input", "condition")
+                   for leaf in postorder((value,)) if type(leaf) is Leaf)
+        return anything if data or value.width != bus.width else self.bits(value)
 
     def loaded(self, register: Register) -> list[BDDFunction]:
         """What a register has at the end of a cycle, and a latch already shows in it: its load's value; anything, where

@@ -1,14 +1,15 @@
 """From the machine and what its chips hold to the transition system.
 
 Lowering replaces what is a manner of speaking: `at` and `in` become a comparison of the store's address, `Prior` a
-variable that remembers, an open latch what it lets through, a bus that nobody drives the level that it is held at, a
-register that nothing follows (`control.registers`) something free.
+variable that remembers, an open latch what it lets through, a bus what stands on it (`control.levels`), a register
+that nothing follows (`control.registers`) something free.
 """
 
 from collections.abc import Sequence
 from graphlib import TopologicalSorter
 from typing import TypeAlias
 
+from ordain.control.levels import level, level_nodes, puts, undriven_level
 from ordain.control.model import Free, System, Variable
 from ordain.control.registers import after_loads, followed_registers
 from ordain.logic.narrowing import bits_read
@@ -162,7 +163,7 @@ def _settled(contents: Contents, followed: dict[str, Register], lowering: dict[N
                 settled[leaf] = _shown(latches[name], values, terms)
             elif kind == "bus":
                 settled[terms.leaf("bus", name, buses[name].width)] = \
-                    _level(buses[name], masks[name], values, terms)
+                    _level(machine, buses[name], masks[name], values)
         values.update(settled)
     return values, {name: formed[name] for name in _in_order(formed, machine)}
 
@@ -173,7 +174,7 @@ def _needs(machine: Machine, latches: dict[str, Register], buses: dict[str, Bus]
     terms = machine.terms
     roots: dict[Part, tuple[Node, ...]] = {("store", name): (store.address,) for name, store in machine.stores.items()}
     roots.update((("latch", name), tuple(_load_nodes(latch))) for name, latch in latches.items())
-    roots.update((("bus", name), tuple(driver.when for driver in bus.drivers)) for name, bus in buses.items())
+    roots.update((("bus", name), level_nodes(machine, bus)) for name, bus in buses.items())
     found: dict[Part, set[Part]] = {}
     for part, nodes in roots.items():
         read: set[Part] = set()
@@ -225,27 +226,26 @@ def _register_variable(register: Register, lowering: dict[Node, Node], terms: Te
 
 
 def _held_buses(machine: Machine, every: list[Node]) -> list[tuple[Bus, int]]:
-    """The buses that are read in some expression and held at a level while nobody drives them, each with the mask of
-    the bits that are read."""
+    """The buses that are read in some expression and of which something is known, each with the mask of the bits that
+    are read."""
     read = {leaf.name: mask for leaf, mask in bits_read(every).items() if type(leaf) is Leaf and leaf.kind == "bus"}
-    return [(bus, read[bus.name]) for bus in machine.buses.values()
-            if bus.name in read and bus.undriven not in ("floats", "multiplexed")]
+    return [(bus, read[bus.name]) for bus in machine.buses.values() if bus.name in read and (
+        bus.undriven not in ("floats", "multiplexed") or any(value is not None for _, value in puts(machine, bus)))]
 
 
-def _level(bus: Bus, mask: int, values: dict[Node, Node], terms: Terms) -> Node:
-    """What is read from a bus: anything while somebody drives it, else the level at which it is held."""
-    put = terms.leaf("bus", bus.name, bus.width)
-    driven = terms.or_(substitute(terms, tuple(driver.when for driver in bus.drivers), values)) \
-        if bus.drivers else terms.const(0, 1)
-    if bus.undriven != "kept":
-        level = (1 << bus.width) - 1 if bus.undriven in ("pulled-high", "wired-and") else 0
-        return terms.if_(driven, put, terms.const(level, bus.width))
-    if not _is_followed(mask):
-        return put
-    kept, numbers = _kept_leaf(bus, mask, terms), {bit: number for number, bit in enumerate(_bits(mask))}
-    return terms.if_(driven, put, terms.join(
-        terms.slice(kept, numbers[bit], numbers[bit]) if bit in numbers else terms.slice(put, bit, bit)
-        for bit in reversed(range(bus.width))))
+def _level(machine: Machine, bus: Bus, mask: int, values: dict[Node, Node]) -> Node:
+    """What is read from a bus: what its drivers put there, else the level at which it is held."""
+    terms = machine.terms
+    anything = terms.leaf("bus", bus.name, bus.width)
+    if bus.undriven == "kept" and not _is_followed(mask):
+        rest: Node = anything
+    elif bus.undriven == "kept":
+        kept, numbers = _kept_leaf(bus, mask, terms), {bit: number for number, bit in enumerate(_bits(mask))}
+        rest = terms.join(terms.slice(kept, numbers[bit], numbers[bit]) if bit in numbers else
+                          terms.slice(anything, bit, bit) for bit in reversed(range(bus.width)))
+    else:
+        rest = undriven_level(bus, terms)
+    return substitute(terms, (level(machine, bus, rest),), values)[0]
 
 
 def _is_followed(mask: int) -> bool:
@@ -263,9 +263,9 @@ def _kept_leaf(bus: Bus, mask: int, terms: Terms) -> Node:
 
 def _kept_level(bus: Bus, mask: int, lowering: dict[Node, Node], terms: Terms) -> Variable:
     """The level that a bus keeps, of the bits that are read, at the start any."""
-    leaf, level = _kept_leaf(bus, mask, terms), lowering[terms.leaf("bus", bus.name, bus.width)]
+    leaf, shown = _kept_leaf(bus, mask, terms), lowering[terms.leaf("bus", bus.name, bus.width)]
     return Variable(f"{bus.name} kept", leaf, 1 << leaf.width, None,
-                    terms.join(terms.slice(level, bit, bit) for bit in reversed(_bits(mask))), "bus")
+                    terms.join(terms.slice(shown, bit, bit) for bit in reversed(_bits(mask))), "bus")
 
 
 def _free(machine: Machine, terms: Terms, roots: tuple[Node, ...]) -> tuple[Free, ...]:

@@ -12,7 +12,9 @@ from collections.abc import Iterator, Sequence
 from ordain.control.model import System
 from ordain.control.system import build_system
 from ordain.follow.model import Fault, with_bit
-from ordain.machine.expression import Const, Leaf, Node, Slice, Terms
+from ordain.machine.expression import Const, Leaf, Node, Slice, Terms, postorder, substitute
+from ordain.machine.model import Bus, Driver
+from ordain.rom.contents import Contents
 
 
 def wiring_faults(system: System) -> Iterator[Fault]:
@@ -42,6 +44,7 @@ def driver_faults(system: System, seen: Sequence[Node]) -> Iterator[Fault]:
     for bus in contents.machine.buses.values():
         leaf = terms.leaf("bus", bus.name, bus.width)
         level = system.lowering.get(leaf, leaf)
+        others = _elsewhere(contents, bus, seen) if level is not leaf else frozenset()
         for number, driver in enumerate(bus.drivers) if level is not leaf else ():
             for on, said in ((1, "always drives"), (0, "never drives")):
                 drivers = list(bus.drivers)
@@ -50,8 +53,18 @@ def driver_faults(system: System, seen: Sequence[Node]) -> Iterator[Fault]:
                 machine = contents.machine._replace(buses=buses)
                 other = build_system(contents._replace(machine=machine), seen).lowering.get(leaf, leaf)
                 inside = _each_part(terms, level, other)
-                if inside:
+                if inside and all(one not in others for one, _ in inside):
                     yield Fault("driver", f"{driver.name} {said} {bus.name}", inside=inside)
+
+
+def _elsewhere(contents: Contents, bus: Bus, seen: Sequence[Node]) -> frozenset[Node]:
+    """Every part of the machine's expressions as they are where the bus has any level. What is also there cannot take
+    another value for the bus alone; the leaf of the bus itself, then, is not among what is replaced."""
+    blank = bus._replace(drivers=(Driver("", contents.machine.terms.const(1, 1), "", None, "part", bus.span),))
+    machine = contents.machine._replace(buses={**contents.machine.buses, bus.name: blank})
+    system = build_system(contents._replace(machine=machine), seen)
+    return frozenset(postorder((*(variable.next for variable in system.variables), *system.assumptions,
+                                *system.addresses.values(), *substitute(system.terms, tuple(seen), system.lowering))))
 
 
 def _each_part(terms: Terms, before: Node, after: Node) -> tuple[tuple[Node, Node], ...]:

@@ -286,7 +286,7 @@ class Assumption(NamedTuple):
 class Driver(NamedTuple):
     """`when` is constant 1 for `always`. `follows`: a bus, or "". `steady`: while this is 1, what it drives is promised
     not to change; None: no promise. `kind`: what the name is: "register", "state", "store", "memory", "agent" or
-    "part". `value`: what it puts on the bus, where the line says it; proofs of control take anything there."""
+    "part". `value`: what it puts on the bus, where the line says it; proofs take what is data for anything."""
 
     name: str
     when: Node
