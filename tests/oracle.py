@@ -32,7 +32,7 @@ from ordain.machine.expression import (
     Sub,
     Xor,
 )
-from ordain.machine.model import Bus, Machine, Register
+from ordain.machine.model import Bus, Driver, Machine, Register
 from ordain.prover.model import Break, Property, Verdict, Verdicts
 from ordain.rom.contents import Contents
 
@@ -199,7 +199,7 @@ class Model:
             case "input":
                 given = machine.inputs[leaf.name]
                 return self._free(f"input {leaf.name}", len(given.codes) or 1 << given.width)
-            case "bus" if leaf.name in machine.buses and machine.buses[leaf.name].undriven in HELD:
+            case "bus" if leaf.name in machine.buses and has_level(machine, machine.buses[leaf.name]):
                 return self._level(machine.buses[leaf.name])
             case "condition" | "bus" | "free":
                 return self._free(f"{leaf.kind} {leaf.name}", 1 << leaf.width)
@@ -238,7 +238,7 @@ class Model:
         return self.settled[part]
 
     def _level(self, bus: Bus) -> str:
-        """Whatever its drivers put on it; without one the level at which it is held."""
+        """What its drivers put on it, as far as they say it; without one the level at which it is held."""
         part, driven = ("bus", bus.name), self._free(f"bus {bus.name}", 1 << bus.width)
         if part in self.inside:
             return driven
@@ -248,9 +248,21 @@ class Model:
                           self.machine.terms.leaf("bus", bus.name, bus.width))
             held = f"s[{self.place[part]}]"
         else:
-            held = str((1 << bus.width) - 1 if HELD[bus.undriven] else 0)
-        return self._within(part, lambda: self._assign(
-            f"{driven} if {' or '.join(self.say(driver.when) for driver in bus.drivers) or '0'} else {held}"))
+            held = str((1 << bus.width) - 1 if HELD[bus.undriven] else 0) if bus.undriven in HELD else driven
+        return self._within(part, lambda: self._assign(self._on(bus, driven, held)))
+
+    def _on(self, bus: Bus, driven: str, held: str) -> str:
+        sent = []
+        for driver in bus.drivers:
+            value = said_of(self.machine, driver, bus)
+            sent.append((self.say(driver.when), driven if value is None else f"({self.say(value)})"))
+        if bus.undriven in ("wired-and", "wired-or"):
+            sign = "&" if HELD[bus.undriven] else "|"
+            return f" {sign} ".join([held, *(f"({value} if {when} else {held})" for when, value in sent)])
+        if all(value == driven for _, value in sent):
+            return f"{driven} if {' or '.join(when for when, _ in sent) or '0'} else {held}"
+        return (f"{driven} if {' + '.join(f'bool({when})' for when, _ in sent)} > 1 else "
+                + "".join(f"{value} if {when} else " for when, value in sent) + held)
 
     def _free(self, key: str, values: int) -> str:
         if key not in self.frees:
@@ -342,6 +354,33 @@ def registers_in(roots: Iterable[Node | None]) -> set[str]:
     return {leaf.name for leaf in leaves_in(roots) if leaf.kind == "register"}
 
 
+def said_of(machine: Machine, driver: Driver, bus: Bus) -> Node | None:
+    """What a driver puts on a bus, if it is made of nothing that is data."""
+    terms, name = machine.terms, driver.name
+    named: Node | None = None
+    if name in machine.states:
+        named = terms.leaf("state", name, machine.states[name].width)
+    elif name in machine.fields:
+        named = terms.leaf("field", name, machine.fields[name].width)
+    elif name in machine.stores:
+        named = terms.leaf("word", name, machine.stores[name].bits)
+    elif name in machine.inputs:
+        named = terms.leaf("input", name, machine.inputs[name].width)
+    elif name in machine.signals:
+        named = machine.signals[name].value
+    elif machine.constants.get(name, 1 << bus.width) < 1 << bus.width:
+        named = terms.const(machine.constants[name], bus.width)
+    value = named if driver.value is None else driver.value
+    if value is None or value.width != bus.width or any(leaf.kind in ("register", "bus", "free")
+                                                        for leaf in leaves_in([value])):
+        return None
+    return value
+
+
+def has_level(machine: Machine, bus: Bus) -> bool:
+    return bus.undriven in HELD or any(said_of(machine, driver, bus) is not None for driver in bus.drivers)
+
+
 def rings(contents: Contents, tracked: Sequence[str]) -> dict[Part, frozenset[Part]]:
     """For each latch, bus and store those that it goes round with within a cycle; none for what goes round nowhere."""
     machine = contents.machine
@@ -350,7 +389,8 @@ def rings(contents: Contents, tracked: Sequence[str]) -> dict[Part, frozenset[Pa
         kind = "latch" if register.transparent and name in tracked else "register"
         roots[kind, name] = [node for load in register.loads for node in (load.when, load.source)]
     for name, bus in machine.buses.items():
-        roots["bus", name] = [driver.when for driver in bus.drivers] if bus.undriven in HELD else []
+        roots["bus", name] = [node for driver in bus.drivers for node in (driver.when, said_of(machine, driver, bus))
+                              ] if has_level(machine, bus) else []
     reads: dict[Part, set[Part]] = {part: set() for part in roots}
     for part, nodes in roots.items():
         for leaf in leaves_in(nodes):

@@ -362,3 +362,41 @@ def test_a_register_that_takes_the_word_is_told_with_the_way_out() -> None:
     [found] = compiled(described(LATCHED.replace("ADDRESS", "fetched")), micro)[1]
     assert found.name == "runs-off" and "takes the word" in found.places[0].label and "a state that takes" in found.help
     assert faults(described(LATCHED.replace("ADDRESS", "here")), micro) == []
+
+
+RING = """\
+machine small
+store rows 8 words of 4 bits
+    address row
+field a 1 bit
+field b 1 bit
+field back 1 bit
+spare 1 bit
+state ring 4 bits, reset 1
+    next 1 if back else {ring[2:0], ring[3]}
+signal row = 3 if ring[3] else 2 if ring[2] else 1 if ring[1] else 0b000
+"""
+NANO = RING.replace("address row", "address pick") + """\
+store control 8 words of 4 bits
+    address upc
+field pick 3 bits, idle 0
+spare 1 bit
+state upc 3 bits, reset 0
+    next upc + 1
+"""
+
+
+@pytest.mark.parametrize(("machine", "said"), [
+    (RING, ["no-order"]), (RING.replace("address row", "address row\n    step row"), []), (NANO, [])])
+def test_words_whose_order_nothing_says_stand_as_they_are_written(machine: str, said: list[str]) -> None:
+    """A ring counter, rows that another word picks by number. With the addresses of the last build, a word that is
+    written between two others would stand behind them all."""
+    micro = "routine one in rows at 0\n    a\n    b\n    a, b\n    back\n"
+    program, findings = compiled(described(machine), micro)
+    assert program is not None and [word.succeeds for word in program.words if word.store == "rows"] == [1, 1, 1, 0]
+    assert [finding.name for finding in findings] == said
+
+
+def test_words_that_name_their_next_stand_anywhere() -> None:
+    machine = AHEAD.replace("        hold : active if line else target\n", "").replace("reset 1", "reset 0")
+    assert succeeds(machine, "routine one at 0\n    goto two\n  two: goto one\n") == [0, 0]

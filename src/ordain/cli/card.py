@@ -1,5 +1,6 @@
 """`ordain card`: a step card, for a bench and a hand on the clock."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,7 @@ from ordain.cli.manner import (
     say,
     show,
     speaks,
+    tell_beside,
     tell_findings,
 )
 from ordain.cli.writing import write_file
@@ -82,8 +84,8 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
         made = _of_finding(built, finding, quiet) if finding else \
             _of_instruction(built, system, instruction, given, states, cycles) if instruction else \
             _of_reset(built, system, given, cycles)
-    tell_findings(findings, manner, beside=path)
     if made is None:
+        tell_findings(findings, manner, beside=path)
         return exit_status(findings)
     if page is not None:
         from ordain.show.card_page import card_page
@@ -96,6 +98,7 @@ def command(instruction: str, machine: Path | None, given: tuple[str, ...], stat
             say(manner, f"wrote {page}")
     else:
         show(manner, card_lines(built.contents, made, page_of(manner), UNICODE if glyphs() is WAVES else ASCII))
+    tell_beside(findings, manner, beside=path, stream=sys.stderr if str(page) == "-" else None)
     return 0
 
 

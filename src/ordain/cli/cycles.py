@@ -15,6 +15,7 @@ from ordain.cli.manner import (
     print_json,
     say,
     speaks,
+    tell_beside,
     tell_findings,
 )
 from ordain.text.findings import Finding, has_errors
@@ -52,7 +53,10 @@ def command(machine: Path | None, mix: Path | None, everything: bool, form: str,
     path = find_machine(machine)
     built, findings = build_model(path, build_directory(path))
     if built is None:
-        return _as_json(findings, None) if form == "json" else _told(manner, path, findings, [])
+        if form == "json":
+            return _as_json(findings, None)
+        tell_findings(findings, manner, beside=path)
+        return exit_status(findings)
     try:
         cycles = count(built)
     except Stopped as stopped:
@@ -68,10 +72,11 @@ def command(machine: Path | None, mix: Path | None, everything: bool, form: str,
         figure = per_instruction(cycles, shares) if shares and not has_errors(of_mix) else None
     if form == "json":
         return _as_json([*findings, *of_mix], cycles, listed_of(built), figure, shares)
-    status = _told(manner, path, findings, of_mix)
     for line in _lines(built, cycles, figure, everything):
         say(manner, line)
-    return status
+    tell_findings(of_mix, manner)
+    tell_beside(findings, manner, beside=path)
+    return exit_status([*findings, *of_mix])
 
 
 def count(built: "Built") -> "Cycles | None":
@@ -94,15 +99,6 @@ def listed_of(built: "Built") -> "dict[str, Listed]":
     families = {body.name: (body.span.source.name, body.span.start) for body in built.program.bodies}
     return {title: Listed(tuple(sorted(found)), families.get(title, title), -(-width // 4))
             for title, found in opcodes.items()}
-
-
-def _told(manner: Manner, path: Path, findings: list[Finding], of_mix: list[Finding]) -> int:
-    """The findings: those of the machine beside it, those of the mix where it was named."""
-    if findings:
-        tell_findings(findings, manner, beside=path)
-    if of_mix:
-        tell_findings(of_mix, manner)
-    return exit_status([*findings, *of_mix])
 
 
 def _lines(built: "Built", cycles: "Cycles | None", figure: "PerInstruction | None", everything: bool) -> list[str]:

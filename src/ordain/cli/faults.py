@@ -18,6 +18,7 @@ from ordain.cli.manner import (
     print_json,
     show,
     speaks,
+    tell_beside,
     tell_findings,
 )
 from ordain.text.findings import Finding
@@ -76,11 +77,11 @@ def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seco
         print_json({"command": "faults", "status": status,
                     **report_data(built.machine.name, tried, offered, passed_over), "findings": _data(findings)})
         return status
-    tell_findings(findings, manner, beside=path)
     page = page_of(manner)
     show(manner, report_lines(built.machine.name, tried, offered, passed_over, everything, page))
     if store_map:
         show(manner, map_lines(built.machine, tried))
+    tell_beside(findings, manner, beside=path)
     return status
 
 

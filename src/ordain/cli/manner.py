@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TextIO, TypeVar
 
 import click
 
-from ordain.text.findings import Finding, Severity
+from ordain.text.findings import Finding, Severity, has_errors
 from ordain.text.reading import UNREADABLE
 
 if TYPE_CHECKING:
@@ -183,6 +183,22 @@ def tell_findings(findings: list[Finding], manner: Manner, *, beside: Path | Non
     for line in finding_lines(groups, page_of(manner, stream), beside=beside):
         print(line, file=stream)
     print(summary_line(findings), file=stream)
+
+
+def tell_beside(findings: list[Finding], manner: Manner, *, beside: Path, stream: TextIO | None = None) -> None:
+    """What the build has to say beside an answer that stands above: a line, for `ordain build` shows it all. Of a quiet
+    command findings are all that is wanted, and so is an error."""
+    from ordain.show.findings import summary_line
+    from ordain.show.page import fold
+    from ordain.show.paint import printable
+
+    if manner.quiet or has_errors(findings):
+        tell_findings(findings, manner, beside=beside, stream=stream)
+    elif findings:
+        names = ", ".join(dict.fromkeys(finding.name for finding in findings))
+        for line in fold(printable(f"{summary_line(findings)} of the build beside this: {names}; `ordain build` shows "
+                                   f"{'it' if len(findings) == 1 else 'them'}"), page_of(manner, stream)):
+            print(line, file=stream or sys.stdout)
 
 
 def finding_lines(groups: "Iterable[Group]", page: "Page", *, contents: "Contents | None" = None,

@@ -15,9 +15,10 @@ from ordain.cli.manner import (
     machine_option,
     page_of,
     print_json,
+    say,
     show,
     speaks,
-    tell_findings,
+    tell_beside,
 )
 from ordain.text.findings import error, has_errors
 
@@ -61,11 +62,13 @@ def command(instruction: str, machine: Path | None, form: str, quiet: bool, colo
         print_json({"command": "meaning", "status": status, "instructions": meaning_data(told),
                     "findings": [finding_data(finding) for finding in findings]})
         return status
-    tell_findings(findings, manner, beside=path)
     if told:
         from ordain.show.meanings import meaning_lines
 
         show(manner, meaning_lines(told, page_of(manner)))
+    elif built is not None and not has_errors(findings):
+        say(manner, f"{built.machine.name} has no instructions, so there is nothing to tell")
+    tell_beside(findings, manner, beside=path)
     return status
 
 

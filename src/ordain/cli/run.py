@@ -15,6 +15,7 @@ from ordain.cli.manner import (
     print_json,
     say,
     speaks,
+    tell_beside,
     tell_findings,
 )
 from ordain.text.findings import Finding, has_errors
@@ -111,11 +112,11 @@ def command(machine: Path | None, words: tuple[str, ...], files: tuple[str, ...]
     if form == "json":
         tell_json(contents, made, held, status, missed, [*findings, *faults])
         return status
-    tell_findings(findings, manner, beside=path)
     tell(manner, path, contents, made, held, each, faults, asked)
     if vcd is not None:
         say(manner, f"wrote {vcd}: {made.cycles} cycle{'' if made.cycles == 1 else 's'}")
     tell_missed(colour, missed)
+    tell_beside(findings, manner, beside=path)
     return status
 
 

@@ -97,19 +97,23 @@ def _meanings(machine: Machine, microfile: tree.MicroFile) -> tuple[dict[str, Me
 def _no_order(machine: Machine, plans: Sequence[Plan], words: Sequence[Microinstruction],
               writers: Mapping[str, Writer]) -> list[Finding]:
     """Stores whose words decide where control goes, and of which nothing says that it goes on to the word below: no
-    counter was found, and a word names no other. Only the first such word is shown."""
+    counter was found, no `step` is said, and a word names no other. Only the first such word is shown. Such words stand
+    one behind the other as they are written."""
     findings = []
     for name, writer in writers.items():
-        if writer.counter is not None or is_stepped(machine.stores[name]) or not decides(machine, machine.stores[name]):
+        store = machine.stores[name]
+        if writer.counter is not None or store.step is not None or not decides(machine, store):
             continue
         lost = next((words[index] for plan in plans if plan.store.name == name
                      for index in range(plan.first, plan.end - 1) if not words[index].targets), None)
         if lost is not None:
             findings.append(warning(
                 "no-order", f"nothing says that control goes on to the word below in `{name}`", lost.span,
-                "names no next word", places=(Place(machine.stores[name].span, "no state counts this address up"),),
+                "names no next word", places=(Place(store.span, "no state counts this address up"),),
                 help="name the next word in each, with a field that is `idle following`; or write the counter as the "
-                     "state that forms the address plus one, or as a state loaded with the next address plus one"))
+                     "state that forms the address plus one, or as a state loaded with the next address plus one; "
+                     "where something else steps, as a ring counter does, say `step` and that part of the address in "
+                     "the store's block"))
     return findings
 
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 
 from ordain.language import tree
 from ordain.machine.model import Machine
-from ordain.microprogram.bodies import Plan
+from ordain.microprogram.bodies import Plan, is_stepped
 from ordain.microprogram.ends import Past
 from ordain.microprogram.labels import Labels
 from ordain.microprogram.layout import Layout
@@ -55,6 +55,7 @@ class Writer:
         rest, must, matters_not, follows = layout.rest, layout.must, layout.matters_not, layout.follows
         deciding = counter.bits if counter is not None else 0
         at_once = counter is not None and counter.delay == 0
+        as_written = counter is None and not is_stepped(layout.store)
         store, owner, end, index = layout.store.name, plan.name, plan.end, plan.first
         new = tuple.__new__                     # a named tuple's own constructor takes twice as long
         made: list[Microinstruction] = []
@@ -92,7 +93,7 @@ class Writer:
             if needs and not broken:
                 self._check(needs, used, bits, open_bits, targets, span)
             texts = tuple([clause[0] for clause in clauses])
-            reach = 0
+            reach = int(as_written and not targets and index + 1 < end)
             if counter is not None:
                 key: object = bits & deciding
                 if open_bits & deciding:

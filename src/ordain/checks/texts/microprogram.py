@@ -170,12 +170,13 @@ EXPLANATIONS = (
         "no-order", "nothing says that control goes on to the word below",
         "Words of a body follow each other in the text. That they do so in the machine has to be seen from its "
         "expressions: a state that forms the address and is counted up, or one that always runs ahead of it by the "
-        "same number. Here there is none, and a word names no next one; so it may stand anywhere, and control goes "
-        "elsewhere.",
+        "same number. Here there is none, and a word names no next one. The words stand as they are written, and "
+        "control may go elsewhere.",
         "state upc 6 bits, reset 0               # and the address is `active`, which starts at 0, too\n"
         "    next following + 1",
         "Correct the counter, its reset value, or the condition under which it moves; or let every word name its next "
-        "one, with an address field that is `idle following`."),
+        "one, with an address field that is `idle following`. Where something else steps, such as a ring counter, a "
+        "line `step row` in the store's block says what part of the address that is."),
     Explanation(
         "runs-off", "control can go on past the last word of a body",
         "From there the hardware steps to the next address, or to the word that follows in the text, and there is "
