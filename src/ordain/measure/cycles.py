@@ -17,6 +17,7 @@ from ordain.control.model import Cycle, System
 from ordain.control.phases import whole_cycles
 from ordain.control.sequencing import Sequencing, origins, sequencing, value_leaves
 from ordain.control.system import released
+from ordain.logic.evaluate import evaluate
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, Terms, leaves
@@ -25,11 +26,13 @@ from ordain.rom.contents import Contents, word_name
 
 
 class Decision(NamedTuple):
-    """At the word at `address`, called `where`, control asked about these: (name, value); a name may be `flags[0]`."""
+    """At the word at `address`, called `where`, control asked about these: (name, value); a name may be `flags[0]`.
+    `lines`: those of them that are one bit wide."""
 
     address: int
     where: str
     values: tuple[tuple[str, int], ...]
+    lines: frozenset[str]
 
 
 class Ring(NamedTuple):
@@ -218,14 +221,30 @@ class _Telling:
         found: list[Decision] = []
         for cycle in cycles[:-1]:
             address = cycle.addresses[self._store]
-            values = []
+            values: list[tuple[str, int]] = []
+            lines: set[str] = set()
             for leaf, mask in self._deciding(address, cycle.addresses, cycle.words, self._phase(cycle)).items():
-                now = cycle.states.get(leaf.name, cycle.free.get(leaf.name, 0))
-                values += _spelt(leaf, mask, now)
-            decision = Decision(address, self._where(address), tuple(values))
+                told = self._told(leaf, mask, cycle)
+                values += told
+                lines |= {name for name, _ in told if leaf.width == 1 or name.endswith("]")}
+            decision = Decision(address, self._where(address), tuple(dict.fromkeys(values)), frozenset(lines))
             if values and (not found or self._clock is None or decision != found[-1]):
                 found.append(decision)
         return tuple(found)
+
+    def _told(self, leaf: Leaf, mask: int, cycle: Cycle | None) -> list[tuple[str, int]]:
+        """The bits of a leaf that count. Of an input on the clock, what is read of it, not what is remembered to that
+        end: nobody has declared that. Without a cycle the values mean nothing."""
+        name, states = leaf.name.removesuffix(" kept"), self._contents.machine.states
+        read = states.get(f"{name} kept") if name in self._contents.machine.inputs else None
+        if read is not None:
+            values: dict[Node, int] = {} if cycle is None else {
+                one: cycle.states.get(one.name, cycle.free.get(one.name, 0)) for one in leaves((read.next,))}
+            return _spelt(name, leaf.width, mask, 0 if cycle is None else evaluate(read.next, values))
+        if leaf.kind == "state" and " moved" in leaf.name:
+            return []
+        now = 0 if cycle is None else cycle.states.get(leaf.name, cycle.free.get(leaf.name, 0))
+        return _spelt(leaf.name, leaf.width, mask, now)
 
     def _phase(self, cycle: Cycle) -> int:
         return 0 if self._clock is None else cycle.states[self._clock.name]
@@ -267,7 +286,7 @@ class _Telling:
             asked = self._deciding(address, {self._store: address}, {self._store: word},
                                    0 if self._clock is None else self._clock.moves)
             for leaf, mask in asked.items():
-                names.update((name, None) for name, _ in _spelt(leaf, mask, 0))
+                names.update((name, None) for name, _ in self._told(leaf, mask, None))
         words = dict.fromkeys(self._where(address) for address in sorted(ring))
         return Ring(tuple(sorted(ring)), tuple(names), tuple(word for word in words if word))
 
@@ -275,8 +294,8 @@ class _Telling:
         return word_name(self._contents, self._store, address)
 
 
-def _spelt(leaf: Leaf, mask: int, value: int) -> list[tuple[str, int]]:
-    """The bits of a leaf that count, as `name` or `name[bit]` with their values."""
-    if mask == (1 << leaf.width) - 1:
-        return [(leaf.name, value)]
-    return [(f"{leaf.name}[{bit}]", value >> bit & 1) for bit in range(leaf.width) if mask >> bit & 1]
+def _spelt(name: str, width: int, mask: int, value: int) -> list[tuple[str, int]]:
+    """The bits that count, as `name` or `name[bit]` with their values."""
+    if mask == (1 << width) - 1:
+        return [(name, value)]
+    return [(f"{name}[{bit}]", value >> bit & 1) for bit in range(width) if mask >> bit & 1]

@@ -130,13 +130,16 @@ def _decided(one: Taken) -> str:
 
 
 def _way(decisions: Iterable[Decision], title: str) -> str:
-    steps = [f"{' and '.join(_value(*value) for value in one.values)} at {_where(one, title)}" for one in decisions]
+    steps = [f"{' and '.join([_value(*value, one) for value in one.values])} at {_where(one, title)}"
+             for one in decisions]
     counted = [(step, sum(1 for _ in same)) for step, same in groupby(steps)]
     return ", then ".join(step if times == 1 else f"{step}, {times} times" for step, times in counted)
 
 
-def _value(name: str, value: int) -> str:
-    return name if value == 1 else f"not {name}" if value == 0 else f"{name}=0x{value:X}"
+def _value(name: str, value: int, asked: Decision) -> str:
+    if name in asked.lines:
+        return name if value else f"not {name}"
+    return f"{name}=0x{value:X}" if value > 9 else f"{name}={value}"
 
 
 def _where(one: Decision, title: str) -> str:
