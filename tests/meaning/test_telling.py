@@ -77,3 +77,55 @@ def test_what_is_told_of_a_few_words(words: str, effects: tuple[str, ...]) -> No
 def test_what_is_told_says_what_scratch_it_depends_on() -> None:
     contents = contents_of(MACHINE, FETCH + 'instruction 1 "tried"\n        put temp, load acc, branch home\n')
     assert told(Following(contents), "tried").scratch == ("temp",)
+
+
+LOOKING = """\
+machine m "a machine that looks at its accumulator on the way"
+store control 32 words of 8 bits
+    address upc
+    starts at {0b1, ir, 0b00}
+field branch 2 bits
+    step    0 idle
+    jump    1
+    if_zero 2
+    op      3
+field to 5 bits address, idle 0
+field inc 1 bit
+state upc 5 bits, reset 0
+    next choose branch
+        step   : upc + 1
+        jump   : to
+        if_zero: to if acc is 0 else upc + 1
+        op     : {0b1, ir, 0b00}
+input kind 2 bits
+register ir 2 bits, loads kind when branch is op
+register acc 8 bits, loads acc + 1 when inc
+register n 8 bits, loads acc when inc
+home go
+visible acc, n
+"""
+LOOKS = """\
+routine go at 0
+    branch op
+instruction 0 "look"
+    branch if_zero, to go
+    branch jump, to go
+instruction 1 "bump"
+    branch if_zero, to up
+    branch jump, to go
+instruction 2 "both"
+    branch if_zero, to up
+    inc, branch jump, to go
+instruction 3 "none"
+    branch jump, to go
+routine up
+    inc, branch jump, to go
+"""
+
+
+def test_a_choice_that_makes_no_difference_is_not_told() -> None:
+    """Paths on which `acc` is 0 say 0 where others say `acc`."""
+    found = held(contents_of(LOOKING, LOOKS), ["look", "bump", "both", "none"])
+    assert {title: one.effects for title, one in found.items()} == {
+        "look": (), "bump": ("acc <- 1 if acc is 0 else acc", "n <- 0 if acc is 0 else n"),
+        "both": ("acc <- acc + 1", "n <- acc"), "none": ()}

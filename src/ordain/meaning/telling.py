@@ -5,7 +5,22 @@ from typing import NamedTuple
 
 from ordain.control.phases import whole_cycles
 from ordain.logic.putting import put_in
-from ordain.machine.expression import Add, And, Cell, Const, If, Join, Leaf, Node, Not, Or, Slice, Terms, postorder
+from ordain.machine.expression import (
+    Add,
+    Among,
+    And,
+    Cell,
+    Const,
+    If,
+    Join,
+    Leaf,
+    Node,
+    Not,
+    Or,
+    Slice,
+    Terms,
+    postorder,
+)
 from ordain.machine.model import Machine
 from ordain.machine.wording import CodeNames, code_names, words
 from ordain.meaning.follow import Course, Following, Undecided, Written
@@ -113,13 +128,44 @@ def _changes(following: Following, ways: Sequence[_Way]) -> list[_Change]:
         old = holder(machine, name)
         shown = terms.leaf("register", name, old.width) if name in machine.registers else old
         value = following.normal.of(_chosen(terms, ways, [way.values[name] for way in ways]))
-        value = put_in(terms, (value,), {old: shown})[0]
+        value = _without_sham_choices(terms, put_in(terms, (value,), {old: shown})[0])
         if value is not shown:
             found += _parts(machine, name, value, always)
     for name in machine.visible:
         if name in machine.memories:
             found += _writes(following, name, ways)
     return found
+
+
+def _without_sham_choices(terms: Terms, value: Node) -> Node:
+    """The same without choices that make no difference: of `0 if acc is 0 else acc` is left `acc`, since paths that
+    have asked about a value know it."""
+    made: dict[Node, Node] = {}
+    for node in postorder((value,)):
+        args = tuple([made[arg] for arg in node.args])
+        made[node] = node if args == node.args else terms.rebuild(node, args)
+        choice = made[node]
+        if type(choice) is If:
+            condition, yes, no = choice.args
+            if put_in(terms, (no,), _holding(terms, condition, 1))[0] is yes:
+                made[node] = no
+            elif put_in(terms, (yes,), _holding(terms, condition, 0))[0] is no:
+                made[node] = yes
+    return made[value]
+
+
+def _holding(terms: Terms, condition: Node, bit: int) -> dict[Node, Node]:
+    """What is known where a condition is 1, or 0."""
+    if type(condition) is Not:
+        return _holding(terms, condition.args[0], 1 - bit)
+    known: dict[Node, Node] = {condition: terms.const(bit, 1)}
+    if type(condition) is (And if bit else Or):
+        for part in condition.args:
+            known.update(_holding(terms, part, bit))
+    if type(condition) is Among and bit and len(condition.values) == 1:
+        (only,) = condition.values
+        known[condition.args[0]] = terms.const(only, condition.args[0].width)
+    return known
 
 
 def _parts(machine: Machine, name: str, value: Node, when: Node) -> list[_Change]:
