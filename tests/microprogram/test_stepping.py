@@ -400,3 +400,21 @@ def test_words_whose_order_nothing_says_stand_as_they_are_written(machine: str, 
 def test_words_that_name_their_next_stand_anywhere() -> None:
     machine = AHEAD.replace("        hold : active if line else target\n", "").replace("reset 1", "reset 0")
     assert succeeds(machine, "routine one at 0\n    goto two\n  two: goto one\n") == [0, 0]
+
+
+NUMBERED = MACHINE.replace("next choose branch", "next choose BITS").replace("spare 4 bits", """\
+field counts 1 bit = not (branch is jump)
+spare 3 bits""")
+for number, code in enumerate(("step", "jump", "maybe", "call", "back", "skip", "hold")):
+    for end in (" ", ":"):
+        NUMBERED = NUMBERED.replace(f"        {code}{end}", f"        {number}{end}", 1)
+
+
+@pytest.mark.parametrize("machine", [
+    NUMBERED.replace("BITS", "control[15:13]"),                                 # bits, as on the schematic
+    NUMBERED.replace("BITS", "branch").replace(": upc + 1\n", ": upc + 1 if counts else upc\n", 1),
+    NUMBERED.replace("BITS", "decoded") + "store decoded 8 words of 3 bits\n    address branch\n    word branch\n",
+], ids=["bits", "computed", "decoder"])
+def test_what_decides_may_be_read_otherwise_than_by_its_field(machine: str) -> None:
+    for line, expected in (("count 1", 1), ("goto one", 0), ("maybe one", 1), ("back", 0), ("branch skip", 2)):
+        assert succeeds(machine, f"routine one at 0\n    {line}\n    back\n    back\n")[0] == expected

@@ -4,7 +4,7 @@ No machine is a special case: the next value of every state and register is work
 decide it, and where "the present address plus k" is still there, the k following words must stand in a row with it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import accumulate
 from typing import NamedTuple
 
@@ -24,6 +24,7 @@ from ordain.machine.expression import (
 )
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.layout import Layout
+from ordain.microprogram.survey import written_in_fields
 from ordain.microprogram.tables import address_columns, numbers, work_out
 from ordain.text.findings import Finding, Severity, error
 
@@ -64,16 +65,25 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
     ahead = running_ahead(machine, presented)
     delay = 0
     place = presented
-    deciding = _deciding(machine, presented, ahead)
+
+    def in_fields(nodes: Iterable[Node], at: Sequence[Leaf]) -> list[Node]:
+        """What counts, as far as words decide about it by the bits of the whole word, computed fields or decoders."""
+        return [written_in_fields(machine, layout.fields, node) if _counted((node,), at) else node for node in nodes]
+
+    def becomes(carriers: Sequence[Leaf]) -> list[Node]:
+        return in_fields(_deciding(machine, carriers, ahead), carriers)
+
+    deciding = becomes(presented)
     while not _counted(deciding, place) and delay < len(machine.states):
         before = _only_source(deciding)
         if before is None:
             break
         delay, place = delay + 1, (before,)
-        deciding = _deciding(machine, place, ahead)
+        deciding = becomes(place)
     if not _counted(deciding, place):
-        delay, place, deciding = 0, presented, _deciding(machine, presented, ahead)
-    others = tuple([node for node in _everything(machine, ahead) if node not in deciding and _counted((node,), place)])
+        delay, place, deciding = 0, presented, becomes(presented)
+    others = tuple([node for node in in_fields(_everything(machine, ahead), place)
+                    if node not in deciding and _counted((node,), place)])
     if not _counted(deciding, place) and not others:
         doubtful = _counts_elsewhere(machine, store, presented)     # it may be meant, so this is no error
         return None, [_not_low(store)._replace(severity=Severity.WARNING)] if doubtful else []
