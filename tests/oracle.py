@@ -360,21 +360,13 @@ def said_of(machine: Machine, driver: Driver, bus: Bus) -> Node | None:
     named: Node | None = None
     if name in machine.states:
         named = terms.leaf("state", name, machine.states[name].width)
-    elif name in machine.fields:
-        named = terms.leaf("field", name, machine.fields[name].width)
-    elif name in machine.stores:
-        named = terms.leaf("word", name, machine.stores[name].bits)
-    elif name in machine.inputs:
-        named = terms.leaf("input", name, machine.inputs[name].width)
     elif name in machine.signals:
         named = machine.signals[name].value
     elif machine.constants.get(name, 1 << bus.width) < 1 << bus.width:
         named = terms.const(machine.constants[name], bus.width)
     value = named if driver.value is None else driver.value
-    if value is None or value.width != bus.width or any(leaf.kind in ("register", "bus", "free")
-                                                        for leaf in leaves_in([value])):
-        return None
-    return value
+    data = value is None or value.width != bus.width or any(leaf.kind != "state" for leaf in leaves_in([value]))
+    return None if data else value
 
 
 def has_level(machine: Machine, bus: Bus) -> bool:

@@ -23,9 +23,9 @@ rule "number" never RULE
     ("floats", "0b01", "hold and beam is not 1", "proved"),
     ("floats", "0b01", "more and beam is not 1", "broken"),                 # nobody drives
     ("kept", "0b01", "more and beam is not 2", "proved"),
-    ("pulled high", "upc + 1", "hold and beam is not 1", "proved"),         # a state, and a field of the word
-    ("pulled high", "{more, hold}", "hold and beam is not 1", "proved"),
-    ("pulled high", "weight", "hold and beam is not weight", "proved"),     # the same input in the same cycle
+    ("pulled high", "upc + 1", "hold and beam is not 1", "proved"),         # of a state
+    ("pulled high", "{more, hold}", "hold and beam is not 1", "broken"),    # of a word
+    ("pulled high", "weight", "hold and beam is not weight", "broken"),     # of an input
     ("pulled high", "scale", "hold and beam is not 1", "broken"),           # data
 ], ids=str)
 def test_a_driver_that_says_what_it_puts_there(kind: str, first: str, rule: str, outcome: str) -> None:

@@ -348,14 +348,14 @@ def rings(description: Description) -> dict[Part, frozenset[Part]]:
 
 
 def is_known(driver: tree.Driver, bus: str, description: Description) -> bool:
-    """Whether what a driver puts on its bus is made of numbers, states, fields, stores and inputs alone."""
+    """Whether what a driver puts on its bus is made of numbers and states alone."""
     if driver.value is None:
         thing = description.things.get(driver.name.text)
-        if thing is None or thing.kind not in ("state", "field", "store", "input", "signal", "constant"):
+        if thing is None or thing.kind not in ("state", "signal", "constant"):
             return False
         if not fits(driver.name, description.things[bus].width, description):
             return False
-    return all(description.things[name].kind not in ("register", "bus", "memory")
+    return all(description.things[name].kind == "state"
                for name in names_in(driver.value or driver.name, description))
 
 

@@ -278,7 +278,7 @@ class Board:
         return level
 
     def _sent(self, driver: Driver, bus: Bus, anything: list[BDDFunction]) -> list[BDDFunction]:
-        """What a driver puts on its bus: known where it is a number, or made of states, inputs and words alone."""
+        """What a driver puts on its bus: known where it is made of numbers and states alone."""
         machine, terms, name = self.machine, self.machine.terms, driver.name
         if driver.value is not None:
             value = driver.value
@@ -288,16 +288,9 @@ class Board:
             value = machine.signals[name].value
         elif name in machine.states:
             value = terms.leaf("state", name, machine.states[name].width)
-        elif name in machine.fields:
-            value = terms.leaf("field", name, machine.fields[name].width)
-        elif name in machine.stores:
-            value = terms.leaf("word", name, machine.stores[name].bits)
-        elif name in machine.inputs:
-            value = terms.leaf("input", name, machine.inputs[name].width)
         else:
             return anything
-        data = any(leaf.kind not in ("state", "field", "word", "address", "input", "condition")
-                   for leaf in postorder((value,)) if type(leaf) is Leaf)
+        data = any(leaf.kind != "state" for leaf in postorder((value,)) if type(leaf) is Leaf)
         return anything if data or value.width != bus.width else self.bits(value)
 
     def loaded(self, register: Register) -> list[BDDFunction]:

@@ -47,9 +47,9 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
     bit of each word, the other way round; a bit of a state or an input that stays at a level, an input that comes
     inverted, a synchroniser left out; a driver that always drives a bus, or never, where nobody drives it otherwise
     and the bus is pulled or keeps its level; and clips that are off or exchanged. Where several are left, it says what
-    to look at next. Faults that make no difference to control are not told apart from a sound machine: what registers
-    and memories bring to a bus, or stands on one that floats, is compared with nothing. Exit status 0: nothing to
-    explain. 1: something is.
+    to look at next. Faults that make no difference to control are not told apart from a sound machine: what words,
+    registers and memories bring to a bus, or stands on one that floats, is compared with nothing. Exit status 0:
+    nothing to explain. 1: something is.
     """
     from ordain.capture.model import BadCapture
     from ordain.follow.apart import lines_of

@@ -1,8 +1,10 @@
 """What stands on a bus in a cycle, as far as a proof of control knows it.
 
-A driver that puts there numbers, states, fields, words and inputs is known, and so is a level at which a bus is held.
-What comes of registers and memories is data: there a line may have any level. So it may where two drivers fight; on a
-wired bus nobody fights, and each driver pulls the lines that it is known to pull.
+A driver that puts there numbers and states is known, and so is a level at which a bus is held. What comes of words,
+inputs, registers and memories is data: there a line may have any level. (What words put there could be told, but
+nearly every bus has a number from a word on it, and what is loaded from it would then tell opcodes apart that nothing
+else does.) Any level is also what two drivers leave that fight; on a wired bus nobody fights, and each driver pulls the
+lines that it is known to pull.
 """
 
 from collections.abc import Iterator
@@ -11,16 +13,13 @@ from ordain.control.driving import put
 from ordain.machine.expression import Node, Terms, leaves
 from ordain.machine.model import Bus, Machine
 
-_CONTROL = frozenset(("state", "input", "condition", "field", "word", "address"))
-
 
 def puts(machine: Machine, bus: Bus) -> Iterator[tuple[Node, Node | None]]:
     """Of each driver when it is on, and what it puts there then; None where that is data."""
     for driver in bus.drivers:
         value = put(machine, driver, bus.width)
-        known = value is not None and value.width == bus.width and all(leaf.kind in _CONTROL
-                                                                       for leaf in leaves((value,)))
-        yield driver.when, value if known else None
+        data = value is None or value.width != bus.width or any(leaf.kind != "state" for leaf in leaves((value,)))
+        yield driver.when, None if data else value
 
 
 def level_nodes(machine: Machine, bus: Bus) -> tuple[Node, ...]:
