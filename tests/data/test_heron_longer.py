@@ -69,7 +69,7 @@ def crc_program() -> Lines:
     return lines
 
 
-@settings(deadline=None, max_examples=4)
+@settings(deadline=None, max_examples=3)
 @given(st.binary(max_size=6))
 def test_crc_32_over_some_bytes(message: bytes) -> None:
     data = {LENGTH: len(message), **{MESSAGE + number: each for number, each in enumerate(message)}}
@@ -88,9 +88,7 @@ def test_crc_32_of_the_usual_nine_digits() -> None:
 LEFT, RIGHT, REST = 0x2010, 0x2012, 0x2014
 
 
-@settings(deadline=None, max_examples=5)
-@given(st.integers(0, 0xFFFF), st.integers(1, 0xFFFF))
-def test_a_quotient_of_16_bits(dividend: int, divisor: int) -> None:
+def quotient_program() -> Lines:
     """By shifting and subtracting: the quotient takes the dividend's place at LEFT, the rest is at REST."""
     lines: Lines = ["clear a", "store a, [nn]", *at(REST), "store a, [nn]", *at(REST + 1), "load k, n", 16,
                     ("at", "bit"), "load a, [nn]", *at(LEFT), "shift_left a", "store a, [nn]", *at(LEFT)]
@@ -104,14 +102,18 @@ def test_a_quotient_of_16_bits(dividend: int, divisor: int) -> None:
               "load a, [nn]", *at(REST + 1), "subtract_carry a, [nn]", *at(RIGHT + 1), "store a, [nn]", *at(REST + 1),
               "load a, [nn]", *at(LEFT), "increase a", "store a, [nn]", *at(LEFT),
               ("at", "next"), "repeat nn", ("to", "bit")]
+    return lines
+
+
+@settings(deadline=None, max_examples=3)
+@given(st.integers(0, 0xFFFF), st.integers(1, 0xFFFF))
+def test_a_quotient_of_16_bits(dividend: int, divisor: int) -> None:
     data = {LEFT: dividend & 255, LEFT + 1: dividend >> 8, RIGHT: divisor & 255, RIGHT + 1: divisor >> 8}
-    found = results(lines, data, range(LEFT, REST + 2))
+    found = results(quotient_program(), data, range(LEFT, REST + 2))
     assert (word(found, LEFT, 2), word(found, REST, 2)) == divmod(dividend, divisor)
 
 
-@settings(deadline=None, max_examples=5)
-@given(st.integers(0, 0xFFFF), st.integers(0, 0xFFFF))
-def test_a_product_of_32_bits(one: int, other: int) -> None:
+def product_program() -> Lines:
     """By shifting right and adding: the low half of the product takes the place of the one factor at LEFT, the high
     half stands at REST."""
     lines: Lines = ["clear a", "store a, [nn]", *at(REST), "store a, [nn]", *at(REST + 1), "load k, n", 16,
@@ -123,8 +125,14 @@ def test_a_product_of_32_bits(one: int, other: int) -> None:
     for address in (REST, LEFT + 1, LEFT):
         lines += ["load a, [nn]", *at(address), "roll_right a", "store a, [nn]", *at(address)]
     lines += ["repeat nn", ("to", "bit")]
+    return lines
+
+
+@settings(deadline=None, max_examples=3)
+@given(st.integers(0, 0xFFFF), st.integers(0, 0xFFFF))
+def test_a_product_of_32_bits(one: int, other: int) -> None:
     data = {LEFT: one & 255, LEFT + 1: one >> 8, RIGHT: other & 255, RIGHT + 1: other >> 8}
-    found = results(lines, data, range(LEFT, REST + 2))
+    found = results(product_program(), data, range(LEFT, REST + 2))
     assert word(found, REST, 2) << 16 | word(found, LEFT, 2) == one * other
 
 
@@ -133,20 +141,24 @@ def test_a_product_of_32_bits(one: int, other: int) -> None:
 ROW, PASSES = 0x2200, 0x2020
 
 
-@settings(deadline=None, max_examples=5)
-@given(st.lists(st.integers(0, 255), min_size=2, max_size=7))
-def test_bytes_in_their_order(row: list[int]) -> None:
+def order_program(count: int) -> Lines:
     """By exchanging neighbours, as often through the row as it has bytes; equal ones stay as they are."""
-    lines: Lines = ["load a, n", len(row), "store a, [nn]", *at(PASSES), ("at", "pass"),
-                    "load x, nn", *at(ROW), "load k, n", len(row) - 1, ("at", "pair"),
+    lines: Lines = ["load a, n", count, "store a, [nn]", *at(PASSES), ("at", "pass"),
+                    "load x, nn", *at(ROW), "load k, n", count - 1, ("at", "pair"),
                     "load y, x", "increase y", "load a, [x]", "compare a, [y]",
                     "go nn if zero", ("to", "next"), "go nn if carry", ("to", "next"),
                     "push acc", "load a, [y]", "store a, [x]", "pull acc", "store a, [y]",
                     ("at", "next"), "increase x", "repeat nn", ("to", "pair"),
                     "load a, [nn]", *at(PASSES), "decrease a", "store a, [nn]", *at(PASSES),
                     "go nn unless zero", ("to", "pass")]
-    lines = ["load sp, nn", *at(0x1F80), *lines]
-    found = results(lines, {ROW + number: each for number, each in enumerate(row)}, range(ROW, ROW + len(row)))
+    return ["load sp, nn", *at(0x1F80), *lines]
+
+
+@settings(deadline=None, max_examples=5)
+@given(st.lists(st.integers(0, 255), min_size=2, max_size=7))
+def test_bytes_in_their_order(row: list[int]) -> None:
+    found = results(order_program(len(row)), {ROW + number: each for number, each in enumerate(row)},
+                    range(ROW, ROW + len(row)))
     assert [found[ROW + number] for number in range(len(row))] == sorted(row)
 
 
