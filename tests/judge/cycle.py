@@ -59,6 +59,8 @@ class Cycle(Speech):
             thing = description.things[name]
             self._slot(f"state {name}", Slot(name, thing.values, self._reset(state.reset, thing)),
                        self._later(state.next, thing, agent))
+        for name in description.on_clock:  # an input that waits for the clock is a state, whether it is read or not
+            self.leaf(description.things[name])
         self.addresses = [self.address(store) for store in description.stores]
         for thing in list(description.things.values()):
             if thing.kind == "signal" and thing.expr is not None and not looks_back(thing.expr, self.description,
