@@ -246,7 +246,8 @@ EXPLANATIONS = (
         "address-line-missing", "a chip does not see a line of the store's address",
         "Two words that differ only in that line would share a cell.",
         "chip U1 8 x 8\n    holds control[7:0]\n    address upc[2:0]                   # upc has four lines",
-        "Wire the line to an address pin, or use a larger chip."),
+        "Wire the line to an address pin, or use a larger chip. Two chips of which the line enables one or the other "
+        "are written as one of twice the words with the line as its highest pin; its image is cut in two for burning."),
     Explanation(
         "counter-not-low", "an address is counted up, but not in its lowest bits",
         "Words that follow each other must stand one apart for the compiler to place them.",
