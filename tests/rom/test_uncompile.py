@@ -178,3 +178,15 @@ def test_a_driver_that_is_always_on() -> None:
                          ("driven by wick when dark", ["write", "mode slow"])):
         machine = machine_of(LANTERN.replace(side, f"bus side 8 bits, pulled low\n    {driven}\n"))
         assert read(machine, write=1) == told
+
+
+def test_two_fields_that_hold_one_address_together() -> None:
+    """`high` has all bits but the two lowest, `page_target` the four lowest: 0x12 is 4 and 2, 0x13 is 4 and 3, 0x25 is
+    9 and 5; 8 and 5 differ in a bit that both hold. Of a part nothing says where the rest comes from."""
+    machine = machine_of(LANTERN + "order far <there>: branch table, high <there>, page_target <there>\n"
+                         "order over <there>: branch table, target part(<there>), turns 5\n")
+    assert read(machine, branch=3, high=4, page_target=2) == ["far gate.open", "mode slow"]
+    assert read(machine, branch=3, high=4, page_target=3) == ["far gate.shut", "mode slow"]
+    assert read(machine, branch=3, high=9, page_target=5) == ["far near_by", "mode slow"]
+    assert "far" not in " ".join(read(machine, branch=3, high=8, page_target=5))
+    assert "over" not in " ".join(read(machine, branch=3, target=5, turns=5))

@@ -159,8 +159,8 @@ def address_pins(bank: tree.Bank, chip: tree.Chip, store: str, wiring: Wiring) -
             "address-line-missing", f"`{chip.name.text}` does not see address "
             f"{'lines' if len(missing) > 1 else 'line'} {ranges(missing)} of `{store}`", bank.address.span,
             "words that differ in it would share a cell", places=(Place(wiring.stores[store].span, "its address"),),
-            help="wire every line of the store's address to a pin; where it enables this chip or another, write the two "
-                 "as one of twice the words, and cut its image in two"))
+            help="wire every line of the store's address to a pin; where it enables this chip or another, write the "
+                 "two as one of twice the words, and cut its image in two"))
         return None
     return tuple(pins)
 

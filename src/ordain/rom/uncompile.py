@@ -121,8 +121,8 @@ def _fits(field: Field, value: Value, found: int, held: int, address: int, known
         case Block():
             if len(value.parts) == 1 and value.rest == "zeros" and _is_number(value.parts[0], field, found, known):
                 return True
-            if value.rest == "part":
-                return False
+            if value.rest == "part" or (held >> field.address_bits[1] & (1 << field.width) - 1) != found:
+                return False        # nothing says where the rest is; two fields that differ in a bit name nothing
             first = _target(field, found, address, True) if value.rest == "page" else held
             return all(_stands_at(part, first + step, address, known, filled) for step, part in enumerate(value.parts))
         case _:
