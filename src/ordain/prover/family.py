@@ -115,9 +115,9 @@ class Family:
             groups.setdefault(self._memory((self._properties[number].node,)), []).append(number)
         before = frozenset(self.first)
         for memories in _joined(sorted(groups, key=int.bit_count)):
-            some = self._perhaps([number for memory in memories for number in groups[memory]]) - before
+            some = self._perhaps([number for memory in memories for number in groups[memory]], self.left - before)
             for memory in memories if some else ():
-                maybe = some if len(memories) == 1 else some & self._perhaps(groups[memory])
+                maybe = some if len(memories) == 1 else self._perhaps(groups[memory], some)
                 if maybe:
                     for _ in self._layers(self._model.plain | memory, self._among(maybe), groups[memory]):
                         pass
@@ -125,11 +125,11 @@ class Family:
             least = min(one.cycles for one in found)
             self.first[machine] = [one for one in found if one.cycles == least]
 
-    def _perhaps(self, numbers: list[int]) -> frozenset[int]:
-        """The machines in which one of some questions may be broken."""
+    def _perhaps(self, numbers: list[int], machines: frozenset[int]) -> frozenset[int]:
+        """Those of some machines in which one of some questions may be broken."""
         nodes = [self._properties[number].node for number in numbers]
         memory = self._memory(nodes)
-        return self._maybe(memory, self.having(self._terms.or_(nodes)), self._own(nodes, memory))
+        return self._maybe(memory, self.having(self._terms.or_(nodes)), self._own(nodes, memory) & machines)
 
     def _memory(self, nodes: Iterable[Node]) -> int:
         """What questions remember that some conditions depend on, as atoms."""
