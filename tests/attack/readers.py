@@ -4,7 +4,6 @@ many trials as `trials` has. Whatever a function raises beyond what it says, a l
 import contextlib
 import json
 import resource
-import signal
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
@@ -28,7 +27,7 @@ from ordain.rom.recorded import read_manifest
 from ordain.text.reading import decode
 from tests.attack import changes
 from tests.attack.changes import Choose
-from tests.attack.trials import LONGEST, MOST, ROOT, Found, TooLong
+from tests.attack.trials import LONGEST, MOST, ROOT, Found, TooLong, within
 from tests.workshop import compiled, contents_of
 
 CAPTURES = ROOT / "tests/capture/sigrok"
@@ -200,18 +199,11 @@ def reading(place: Path, kind: str, samples: Mapping[str, bytes], choose: Choose
 
 
 def _fault(reader: Reader, name: str, data: bytes, place: Path) -> str:
-    def late(number: int, frame: object) -> None:
-        raise TooLong
-
-    before = signal.signal(signal.SIGPROF, late)
-    signal.setitimer(signal.ITIMER_PROF, LONGEST)
     try:
-        reader.read(name, data, place)
+        with within(LONGEST):
+            reader.read(name, data, place)
     except TooLong:
         return f"longer than {LONGEST} s"
     except Exception as raised:  # whatever it is, it is what is looked for
         return f"{type(raised).__name__}: {raised}"[:300]
-    finally:
-        signal.setitimer(signal.ITIMER_PROF, 0)
-        signal.signal(signal.SIGPROF, before)
     return "more than 1 GB" if resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 > MOST else ""

@@ -125,22 +125,30 @@ def _put_back(build: dict[Path, bytes], ledger: bytes | None) -> None:
     Path("burned.torn").unlink(missing_ok=True)
 
 
-def _quietly(words: list[str], seconds: float) -> str:
-    """What is wrong with how a command ends, "" when nothing is."""
-    def late(number: int, frame: object) -> None:
+@contextlib.contextmanager
+def within(seconds: float) -> Iterator[None]:
+    """What takes longer, of the processor, is left with TooLong."""
+
+    def late(*_: object) -> None:
         raise TooLong
 
-    out, err = io.StringIO(), io.StringIO()
     before = signal.signal(signal.SIGPROF, late)
     signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            status = run(words)
-    except TooLong:
-        return f"longer than {seconds} s"
+        yield
     finally:
         signal.setitimer(signal.ITIMER_PROF, 0)
         signal.signal(signal.SIGPROF, before)
+
+
+def _quietly(words: list[str], seconds: float) -> str:
+    """What is wrong with how a command ends, "" when nothing is."""
+    out, err = io.StringIO(), io.StringIO()
+    try:
+        with within(seconds), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            status = run(words)
+    except TooLong:
+        return f"longer than {seconds} s"
     said = out.getvalue() + err.getvalue()
     acting = sorted({letter for letter in said if not letter.isprintable() and letter != "\n"})
     if status not in (0, 1, 2, 3):
