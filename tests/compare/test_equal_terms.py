@@ -10,7 +10,7 @@ from ordain.compare import equal_terms
 from ordain.compare.equal_terms import EqualTerms, equal_above
 from ordain.logic.diagrams import Functions
 from ordain.machine.expression import Const, Node, Terms
-from tests.compare.judged import Texts, after, between, moved
+from tests.compare.judged import Texts, after, between, edited, moved
 from tests.logic.test_diagrams import table, terms_of
 
 
@@ -186,6 +186,19 @@ def test_a_machine_with_a_register_file_is_like_itself(edits: tuple[tuple[str, s
     ("odd : a xor b", "odd : a or b")], ids=["the other difference", "a shift with sign", "or"])
 def test_a_change_inside_the_arithmetic_is_found(edit: tuple[str, str]) -> None:
     assert moved(after(TEXTS, edit))["start"] == "changed"
+
+
+@pytest.mark.parametrize(("edit", "changed"), [
+    (("odd : a xor b", "odd : (a or b) and not (a and b)"), False), (("odd : a xor b", "odd : a or b"), True)],
+    ids=["gates for gates", "or"])
+def test_control_that_asks_the_arithmetic_itself_asks_the_same(edit: tuple[str, str], changed: bool,
+                                                               monkeypatch: pytest.MonkeyPatch) -> None:
+    """Too large for a diagram, it is one condition on both sides all the same. The word that asks does nothing else."""
+    monkeypatch.setattr(ordain.logic.diagrams, "LARGEST", 1000)
+    asking = edited(TEXTS, ("condition low 1 bit = sum[0]", "signal low = sum is 0"),
+                    ("op less, result, keep, seq jump_low", "op odd, seq jump_low"),
+                    ("op odd, shift, result", "op add, result"))
+    assert ("start" in moved(after(asking, edit))) == changed
 
 
 def test_a_field_by_another_name_does_not_change_what_a_condition_means() -> None:

@@ -54,9 +54,14 @@ class Meanings:
         """The meaning, and the pointers, opcodes and flags that it depends on."""
         found = self._memo.get(term)
         if found is None:
-            meaning = self._equal_terms.first(self.marked(term))
+            meaning = self.shown(term)
             found = self._memo[term] = (meaning, frozenset(leaf for leaf in leaves((term,)) if leaf in self._held))
         return found
+
+    def shown(self, term: Node) -> Node:
+        """The term that stands for all that are known to be equal, so that also what is too large for a diagram is one
+        condition on both sides."""
+        return self._equal_terms.first(self.marked(term))
 
     def marked(self, term: Node) -> Node:
         """The term with the mark on every pointer of which it is not known what place it holds."""

@@ -119,9 +119,9 @@ class Places:
         open_leaves = {leaf for leaf in asked if leaf.kind in ("field", "word", "address")
                        or leaf in self.pointers or leaf in self.opcodes}
         never: frozenset[Leaf] = frozenset()
-        self._early = Cases(terms, functions, open_leaves.__contains__, never.__contains__, meanings.marked)
-        self._late = Cases(terms, functions, never.__contains__, open_leaves.__contains__, meanings.marked)
-        self._marked = meanings.marked
+        self._early = Cases(terms, functions, open_leaves.__contains__, never.__contains__, meanings.shown)
+        self._late = Cases(terms, functions, never.__contains__, open_leaves.__contains__, meanings.shown)
+        self._marked, self._stands = meanings.marked, meanings.shown
         self._classes: dict[tuple[int, ...], _Class] = {}
         self.touched: set[tuple[str, int]] = set()
         self._direct = self._direct_pointer(asked)
@@ -315,7 +315,7 @@ class Places:
         terms, functions = self._terms, self._functions
         result: list[tuple[int, int, dict[Leaf, dict[int, int]]]] = [(TRUE, base, {})]
         for bit, line in lines:
-            one = functions.condition(self._marked(line))
+            one = functions.condition(self._stands(line))
             origin = origins(line)[0]
             split = []
             for guard, place, levels in result:
