@@ -116,6 +116,15 @@ def test_two_needs_of_one_name_are_one_claim() -> None:
         assert found["missing-hold", "lane before here"] == outcome
 
 
+@pytest.mark.parametrize(("other", "outcome"), [("drive", "refused"), ("not drive", "confirmed")])
+def test_two_drivers_with_one_enable_fight_and_are_not_still(other: str, outcome: str) -> None:
+    """In cycle 1, of which the strobe asks what stands there; neither is alone where both are on."""
+    bus = f"bus lane 1 bit, floats\n    driven by one = 0b0 when drive\n    driven by two = 0b1 when {other}\n"
+    found = small((("home at first\n", f"home at first\n{bus}signal here = pc is 0\nstrobe here\n"
+                                       "    lane steady 0 cycles before\n"),))
+    assert found["missing-hold", "lane during here"] == outcome
+
+
 def test_where_being_stuck_is_allowed_everywhere_nothing_is_asked() -> None:
     """Also where a state has no input at all, of which there is another finding."""
     found = small((("fifth: spared mark, after first", "fifth: spared mark, after third"),

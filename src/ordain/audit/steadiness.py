@@ -57,7 +57,7 @@ def still_bus(board: Board, bus: Bus, ring: frozenset[str]) -> Still:
         now = ~board.any_of(driven & ~still.now for driven, still in zip(on, each))
         alone = on
     else:
-        alone = [driven & ~board.any_of(other for other in on if other is not driven) for driven in on]
+        alone = [driven & ~board.any_of(on[:number] + on[number + 1:]) for number, driven in enumerate(on)]
         now = board.any_of(driven & still.now for driven, still in zip(alone, each))
         now |= nobody if bus.undriven in _RESTING else board.false
     rested = _before(board, f"rested {bus.name} {mark}", now)
