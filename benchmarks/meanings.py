@@ -11,7 +11,7 @@ from time import perf_counter
 from ordain.control.system import build_system
 from ordain.meaning.run import outcomes
 from ordain.pipeline import build_model
-from ordain.prover.decide import Rounds
+from ordain.prover.decide import ProofRounds
 
 HERON = Path(__file__).parent.parent / "microcode" / "heron.machine"
 
@@ -22,7 +22,7 @@ def main() -> int:
         print(findings, file=sys.stderr)
         return 1
     began = perf_counter()
-    found, _ = outcomes(built.contents, Rounds(build_system(built.contents)).decide)
+    found, _ = outcomes(built.contents, ProofRounds(build_system(built.contents)).decide)
     took = perf_counter() - began
     ways = Counter(one.way or "not proved" for one in found.values())
     print(f"{len(found)} meanings of heron in {took:.2f} s: "

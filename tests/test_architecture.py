@@ -144,3 +144,15 @@ def test_every_package_says_what_comes_in_and_what_goes_out() -> None:
     for layer in LAYERS:
         opening = ast.get_docstring(ast.parse((SOURCE / layer / "__init__.py").read_text()))
         assert opening and len(opening) > 40, layer
+
+
+def test_a_class_name_stands_once() -> None:
+    """But for a statement, which is one thing in the text and another in the machine that is made of it."""
+    places: dict[str, set[str]] = {}
+    for path in MODULES:
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places.setdefault(node.name, set()).add(name_of(path))
+    twice = {name: found for name, found in places.items() if len(found) > 1}
+    stated = {"ordain.language.tree", "ordain.machine.model"}, {"ordain.language.tree", "ordain.machine.expression"}
+    assert {name: found for name, found in twice.items() if found not in stated} == {}

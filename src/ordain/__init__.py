@@ -55,10 +55,10 @@ def prove_machine(built: "Built", limits: "Limits | None" = None) -> "Report":
     from ordain.checks.run import prove
     from ordain.control.system import build_system
     from ordain.meaning.run import with_meanings
-    from ordain.prover.decide import Rounds
+    from ordain.prover.decide import ProofRounds
 
     system = build_system(built.contents)
-    rounds = Rounds(system)
+    rounds = ProofRounds(system)
 
     def decide(asked: "tuple[Property, ...]") -> "Verdicts":
         return rounds.decide(asked, limits)

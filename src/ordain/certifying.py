@@ -13,13 +13,13 @@ from oxidd.util import BooleanOperator
 from ordain import __version__
 from ordain.audit.board import Bit, Board
 from ordain.audit.certificate import Certificate, Claim, digest
-from ordain.audit.meanings import Question, questions
+from ordain.audit.meanings import ClaimQuestion, questions
 from ordain.checks.check import Report, Row
 from ordain.checks.run import questions as asked_of
 from ordain.control.system import build_system, kept_bits
 from ordain.machine.expression import Node
 from ordain.prover.decide import reached
-from ordain.prover.symbolic.cases import NOTHING_DEAD, Case
+from ordain.prover.symbolic.cases import NOTHING_DEAD, SearchCase
 from ordain.prover.symbolic.relation import Relation
 from ordain.rom.contents import Contents
 
@@ -53,14 +53,14 @@ def certificate_of(contents: Contents, sources: Sequence[tuple[str, str]], repor
                        tuple(claims), tuple(writer.nodes))
 
 
-def _search(contents: Contents) -> Case:
+def _search(contents: Contents) -> SearchCase:
     case = reached(build_system(contents), tuple(asked for _, asked in asked_of(contents)))
     if case.layers.stopped:
         raise NotKept(f"the search came to no end: {case.layers.stopped}")
     return case
 
 
-def _names(contents: Contents, case: Case, priors: Mapping[Node, str]) -> dict[int, Bit]:
+def _names(contents: Contents, case: SearchCase, priors: Mapping[Node, str]) -> dict[int, Bit]:
     """What the audit calls each bit of the states of a search, by atom."""
     kept, lowering = kept_bits(contents.machine), case.model.system.lowering
     remembered = {lowering[node]: name for node, name in priors.items() if node in lowering}
@@ -75,7 +75,7 @@ def _names(contents: Contents, case: Case, priors: Mapping[Node, str]) -> dict[i
     return found
 
 
-def _whole(case: Case, names: Mapping[int, Bit]) -> BDDFunction:
+def _whole(case: SearchCase, names: Mapping[int, Bit]) -> BDDFunction:
     """What is reached; where bits were held at 0 because nothing reads them there, or nowhere, with any value of these.
     What is dead may go on into what is dead and was not held, so that a few cycles more may be needed until nothing is
     new."""
@@ -109,7 +109,7 @@ class _Writer:
         self.nodes: list[tuple[int, int, int]] = []
         self._numbers = {board.false: 0, board.true: 1}
 
-    def carried(self, case: Case, names: Mapping[int, Bit]) -> BDDFunction:
+    def carried(self, case: SearchCase, names: Mapping[int, Bit]) -> BDDFunction:
         """What a search has reached, over the bits of the audit."""
         known = {case.space.false: self.board.false, case.space.true: self.board.true}
         whole = _whole(case, names)
@@ -133,7 +133,7 @@ class _Writer:
             path = tuple(self._state(cycle.states) for cycle in row.witness.cycles)
         return Claim(row.check, row.subject, row.outcome, self._number(states), row.worst, ranks, path)
 
-    def _safe(self, states: BDDFunction, question: Question) -> BDDFunction:
+    def _safe(self, states: BDDFunction, question: ClaimQuestion) -> BDDFunction:
         """Those from which no cycle with the question can come."""
         gone = states & self._able(question.cycles)
         while gone.satisfiable():
@@ -141,7 +141,7 @@ class _Writer:
             gone = states & self._able(gone.substitute(self.onward))
         return states
 
-    def _ranks(self, states: BDDFunction, question: Question) -> Iterator[BDDFunction]:
+    def _ranks(self, states: BDDFunction, question: ClaimQuestion) -> Iterator[BDDFunction]:
         rank = states & self._able(question.cycles)
         while rank.satisfiable():
             yield rank

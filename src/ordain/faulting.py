@@ -24,13 +24,13 @@ from ordain.compare.translation import with_terms
 from ordain.compare.variants import Variants
 from ordain.control.system import build_system
 from ordain.faults.classes import Key, Spoken, compared, noticed_by, presented, ranks_of, undecided
-from ordain.faults.model import Changes, Fault, Noticed, Outcome, Tried
+from ordain.faults.model import Changes, Fault, FaultOutcome, Noticed, Tried
 from ordain.faults.offers import offers
 from ordain.machine.expression import Node, substitute
 from ordain.machine.model import Field
-from ordain.misdoing import Bits, Said
-from ordain.prover.decide import Rounds
-from ordain.prover.family import Family
+from ordain.misdoing import Bits, SaidOfSound
+from ordain.prover.decide import ProofRounds
+from ordain.prover.family import MachineFamily
 from ordain.prover.ground import Ground, TooMany, Words
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.prover.questions import lower_properties
@@ -172,15 +172,15 @@ class Campaign:
         self.sound, self.executed = self._spoken(self.contents, None)
         self._asked = _asked(self.contents, self.sound.undefined)
         self._system = build_system(self.contents)
-        self._rounds = Rounds(self._system)
-        self._said = Said(contents, self._rounds, self._limits)
+        self._rounds = ProofRounds(self._system)
+        self._said = SaidOfSound(contents, self._rounds, self._limits)
         self._variants: Variants | None = None
-        self._placed: dict[tuple[object, ...], Outcome] = {}
+        self._placed: dict[tuple[object, ...], FaultOutcome] = {}
 
     def _spoken(self, contents: Contents, sound: Spoken | None) -> tuple[Spoken, dict[str, frozenset[int]]]:
         """What the checks say of a machine, by a whole proof; and the addresses that it presents."""
         system = build_system(contents)
-        rounds = Rounds(system)
+        rounds = ProofRounds(system)
 
         def decide(asked: tuple[Property, ...]) -> Verdicts:
             return rounds.decide(asked, self._limits)
@@ -205,17 +205,17 @@ class Campaign:
         executed = {} if report.stopped else report.executed  # else it is not all that is presented
         return Spoken(ranks, _undefined(contents, report.executed), idle, stale, cycles), executed
 
-    def plainly(self, fault: Fault) -> Outcome:
+    def plainly(self, fault: Fault) -> FaultOutcome:
         """The class of a fault by a whole proof and a whole comparison."""
         if fault.board is None and not presented(fault.changes, self.executed):
-            return Outcome("harmless")
+            return FaultOutcome("harmless")
         faulty = with_fault(self.contents, fault)
         spoken, _ = self._spoken(faulty, self.sound)
         noticed = noticed_by(self.sound, spoken, self._instant)
         if noticed is not None:
-            return Outcome("noticed", noticed)
+            return FaultOutcome("noticed", noticed)
         if undecided(self.sound, spoken):
-            return Outcome("undecided", why="a question was not decided within the limits")
+            return FaultOutcome("undecided", why="a question was not decided within the limits")
         return self._compared(faulty)
 
     @property
@@ -224,7 +224,7 @@ class Campaign:
         return frozenset(self._asked.key(number) for number, prop in enumerate(self._asked.properties)
                          if prop.kind == "bad")
 
-    def _compared(self, faulty: Contents) -> Outcome:
+    def _compared(self, faulty: Contents) -> FaultOutcome:
         found = behaviour(join(self.contents, faulty))
         return self._said.otherwise(compared(found.units, found.machine), faulty, {}, None)
 
@@ -254,7 +254,7 @@ class Campaign:
 
     def of(self, faults: Sequence[Fault]) -> Iterator[Tried]:
         """The class of every fault, in their order."""
-        alike: dict[object, Outcome] = {}
+        alike: dict[object, FaultOutcome] = {}
         for start in range(0, len(faults), TOGETHER):
             some = faults[start:start + TOGETHER]
             waiting: dict[object, Fault] = {}
@@ -268,21 +268,21 @@ class Campaign:
                 elif presented(fault.changes, self.executed):
                     waiting[key] = fault
                 else:
-                    alike[key] = Outcome("harmless")
+                    alike[key] = FaultOutcome("harmless")
             together = self._together if not undecided(self.sound) else self.each
             for key, outcome in zip(waiting, together(list(waiting.values()))):
                 alike[key] = outcome
             for fault in some:
                 yield Tried(fault, alike[_content(fault)])
 
-    def each(self, faults: Sequence[Fault]) -> list[Outcome]:
+    def each(self, faults: Sequence[Fault]) -> list[FaultOutcome]:
         found = []
         for fault in faults:
             self._told(f"proved and compared: {fault.text}")
             found.append(self.plainly(fault))
         return found
 
-    def _together(self, faults: list[Fault]) -> list[Outcome]:
+    def _together(self, faults: list[Fault]) -> list[FaultOutcome]:
         """Of faults that are one if opcodes are swapped which nothing tells apart the first is looked at; the others,
         too, where it is not noticed, or where it is told at which address."""
         places = [next((place for one in self._swapped
@@ -300,7 +300,7 @@ class Campaign:
     def _swapped(self) -> tuple[Swapped, ...]:
         return tuple(swapped(self._system, lower_properties(self._system, self._asked.properties)))
 
-    def _searched(self, faults: list[Fault]) -> list[Outcome]:
+    def _searched(self, faults: list[Fault]) -> list[FaultOutcome]:
         if not faults:
             return []
         try:
@@ -310,11 +310,11 @@ class Campaign:
                 return self.each(faults)
             half = len(faults) // 2
             return [*self._searched(faults[:half]), *self._searched(faults[half:])]
-        return [Outcome("noticed", noticed[number]) if number in noticed else
+        return [FaultOutcome("noticed", noticed[number]) if number in noticed else
                 self._beside(fault, followed if number in alike else None)
                 for number, fault in enumerate(faults)]
 
-    def _beside(self, fault: Fault, followed: Bits | None) -> Outcome:
+    def _beside(self, fault: Fault, followed: Bits | None) -> FaultOutcome:
         """The class of a fault that nobody notices. `followed`: as in `misdoing`."""
         self._told(f"compared: {fault.text}")
         if self._variants is None:
@@ -331,7 +331,7 @@ class Campaign:
                     and asked.properties[number].kind == "bad" and 0 <= ranks.get(asked.key(number), 0) < 2]
         ground = self._ground
         self._told(f"{len(faults):,} faulty machines in one search")
-        family = Family(ground, [fault.changes for fault in faults], stopping)
+        family = MachineFamily(ground, [fault.changes for fault in faults], stopping)
         order = {key: place for place, key in enumerate(asked.rows)}
         found = {}
         for number, breaks in family.first.items():
@@ -356,7 +356,7 @@ class Campaign:
         numbers: proved of the sound machine, and broken in each of those."""
         if undecided(self.sound):
             return None
-        rounds = Rounds(self._system)
+        rounds = ProofRounds(self._system)
         for offer in offers(self.contents, self.executed, faults):
             rule = Property("never", offer.rule, "bad", offer.condition)
             if rounds.decide((rule,), self._limits).verdicts[0].outcome != "proved":
@@ -365,8 +365,8 @@ class Campaign:
             for start in range(0, len(offer.expected), TOGETHER):
                 some = [faults[number] for number in offer.expected[start:start + TOGETHER]]
                 try:
-                    family = Family(Ground(self._system, (rule,), len(some), self._limits),
-                                    [fault.changes for fault in some], (0,))
+                    family = MachineFamily(Ground(self._system, (rule,), len(some), self._limits),
+                                           [fault.changes for fault in some], (0,))
                 except (TooMany, DDMemoryError):
                     continue
                 found += [offer.expected[start + number] for number in sorted(family.first)]
@@ -393,7 +393,7 @@ class Campaign:
         return all(made.bare is None and all(probe.kind == "bad" for _, probe in made.probes)
                    for made in self._asked.plans)
 
-    def _worse(self, family: Family, key: Key) -> frozenset[int]:
+    def _worse(self, family: MachineFamily, key: Key) -> frozenset[int]:
         """The machines that are left in which the row of a report is worse than of the sound machine."""
         asked, before = self._asked, self.sound.ranks.get(key, 0)
         if key[0] == over_assumed.EXPLANATION.name:
@@ -422,7 +422,7 @@ class Campaign:
                     empty |= family.broken(part) - allowed
         return frozenset(broken | empty)
 
-    def _missing(self, faults: list[Fault], family: Family) -> dict[int, Noticed]:
+    def _missing(self, faults: list[Fault], family: MachineFamily) -> dict[int, Noticed]:
         """Words that are never executed any more, allowances that nothing needs any more."""
         if not family.left:
             return {}
@@ -444,7 +444,7 @@ class Campaign:
                 found[number] = Noticed("stale-allowance", str(min(stale - self.sound.stale) + 1), None)
         return found
 
-    def _needs(self, family: Family) -> dict[int, frozenset[int]]:
+    def _needs(self, family: MachineFamily) -> dict[int, frozenset[int]]:
         """Per allowance, by its number, the machines that are left in which what it allows happens."""
         found: dict[int, frozenset[int]] = {}
         for made, probes in zip(self._asked.plans, self._asked.probes):

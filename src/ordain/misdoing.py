@@ -8,12 +8,12 @@ from functools import cached_property
 from typing import TypeAlias
 
 from ordain.control.system import build_system
-from ordain.faults.model import Changes, Outcome
+from ordain.faults.model import Changes, FaultOutcome
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node
 from ordain.meaning.follow import Read
 from ordain.meaning.run import broken
-from ordain.prover.decide import Rounds
+from ordain.prover.decide import ProofRounds
 from ordain.prover.model import Limits, Property, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cone import with_addresses
@@ -26,14 +26,15 @@ Bits: TypeAlias = Mapping[Node, int]
 """Bits of leaves, as masks."""
 
 
-class Said:
+class SaidOfSound:
     """What is said of the instructions of a sound machine. `rounds`: of its prover."""
 
-    def __init__(self, contents: Contents, rounds: Rounds, limits: Limits) -> None:
+    def __init__(self, contents: Contents, rounds: ProofRounds, limits: Limits) -> None:
         self._contents, self._rounds, self._limits = contents, rounds, limits
         self._system = build_system(contents)
 
-    def otherwise(self, outcome: Outcome, faulty: Contents, changes: Changes, followed: Bits | None) -> Outcome:
+    def otherwise(self, outcome: FaultOutcome, faulty: Contents, changes: Changes,
+                  followed: Bits | None) -> FaultOutcome:
         """The outcome of a fault with the changed instructions that no longer do what their text says. `faulty`:
         without meanings. `followed`: None, or the bits of variables of which it is known that the faulty machine comes
         to the same values of them, with the same inputs, as the sound one.
@@ -52,7 +53,7 @@ class Said:
         anew = {title: meaning for title, meaning in said.items() if title not in known}
         if not anew:
             return outcome._replace(meanings=tuple(title for title in said if known[title]))
-        other = Rounds(build_system(faulty))
+        other = ProofRounds(build_system(faulty))
 
         def decide(properties: tuple[Property, ...]) -> Verdicts:
             same = followed is not None and speaks_of(self._depends_on(properties), followed)

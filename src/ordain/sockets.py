@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from ordain.machine.model import Machine
 from ordain.microprogram.model import Program
 from ordain.pipeline import Arrange
-from ordain.placement.fewest import Fewest, Touched, fewest
+from ordain.placement.fewest import Fewest, TouchedChips, fewest
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
 from ordain.rom.assemble import stored_words
@@ -35,11 +35,11 @@ def touching_fewest(sockets: Mapping[str, bytes], told: Callable[[Fewest], None]
             return placement and placement._replace(words={
                 store: {**left.get(store, {}), **words} for store, words in placement.words.items()})
 
-        def touch(placement: Placement) -> Touched:
+        def touch(placement: Placement) -> TouchedChips:
             fresh = pack(machine, stored_words(machine, placement))
             changes = [change for change in chip_changes(machine.chips, machine.chips, images, fresh)
                        if change.action != "nothing"]
-            return Touched(frozenset(change.chip for change in changes), frozenset(
+            return TouchedChips(frozenset(change.chip for change in changes), frozenset(
                 change.chip for change in changes if burns_and_erasures([change])[1]))
 
         unknown = frozenset(machine.chips) - frozenset(images)

@@ -19,9 +19,9 @@ from ordain.checks.kept import report_data, report_from
 from ordain.checks.run import prove
 from ordain.control.system import build_system
 from ordain.language.script import parse_script
-from ordain.prover.decide import Rounds
+from ordain.prover.decide import ProofRounds
 from ordain.rom.contents import Contents
-from ordain.rom.formats import Device, read_image, recognise
+from ordain.rom.formats import DeviceShape, read_image, recognise
 from ordain.rom.ledger import parse_ledger
 from ordain.rom.recorded import read_manifest
 from ordain.text.reading import decode
@@ -54,7 +54,7 @@ class Reader(NamedTuple):
 
 
 def _image(name: str, data: bytes, place: Path) -> None:
-    device = Device(Path(name).stem, 2048, 8, 0xFF)
+    device = DeviceShape(Path(name).stem, 2048, 8, 0xFF)
     read_image(recognise(data, name, device.size), data, name, device)
 
 
@@ -144,7 +144,7 @@ routine round
 def _proved() -> tuple[Contents, dict[str, Any]]:
     machine, micro = (part.decode() for part in SMALL.split(SEAM))
     contents = contents_of(machine, micro)
-    rounds = Rounds(build_system(contents))
+    rounds = ProofRounds(build_system(contents))
     report = prove(contents, rounds.decide)
     return contents, report_data(contents, report)
 

@@ -6,12 +6,12 @@ from ordain.certifying import certificate_of
 from ordain.checks.check import Report
 from ordain.checks.run import prove
 from ordain.control.system import build_system
-from ordain.prover.decide import Rounds
+from ordain.prover.decide import ProofRounds
 from ordain.rom.contents import Contents
 
 
 def proved(contents: Contents) -> Report:
-    rounds = Rounds(build_system(contents))
+    rounds = ProofRounds(build_system(contents))
     return prove(contents, lambda asked: rounds.decide(asked))
 
 

@@ -162,10 +162,10 @@ def _without_a_bit(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def _another_column(monkeypatch: pytest.MonkeyPatch) -> None:
     """Words are read with two neighbouring bits exchanged: a mask that is one off."""
-    from ordain.control.bits import Bits
+    from ordain.control.bits import BitValues
 
-    column = Bits._column
-    monkeypatch.setattr(Bits, "_column", lambda self, store, bit: column(self, store, bit ^ 1))
+    column = BitValues._column
+    monkeypatch.setattr(BitValues, "_column", lambda self, store, bit: column(self, store, bit ^ 1))
 
 
 def _started_elsewhere(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from ordain.bench.model import Card, Step
+from ordain.bench.model import BenchStep, Card
 from ordain.bench.steps import begun, steps_of, watched
 from ordain.cli.main import run as command
 from ordain.control.play import Start, play
@@ -75,7 +75,7 @@ routine fourth at 14
 CONTENTS = contents_of(MACHINE, MICRO)
 
 
-def steps(contents: Contents, cycles: int, **chosen: int) -> list[Step]:
+def steps(contents: Contents, cycles: int, **chosen: int) -> list[BenchStep]:
     system, path = build_system(contents), Datapath(contents)
     return steps_of(path, system, play(system, Start({}), lambda _: chosen, cycles, None).trace, power_up(path))
 

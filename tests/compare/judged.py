@@ -1,6 +1,6 @@
 """What a comparison says, in a form that is short to write down in a test."""
 
-from ordain.compare.behaviour import Behaviour, Unit, behaviour
+from ordain.compare.behaviour import Behaviour, ComparedUnit, behaviour
 from ordain.compare.joint import join
 from ordain.rom.contents import Contents
 from tests.workshop import contents_of
@@ -18,7 +18,7 @@ def moved(found: Behaviour) -> dict[str, str]:
     return {unit.title: unit.status for unit in found.units if unit.status != "same"}
 
 
-def unit(found: Behaviour, title: str) -> Unit:
+def unit(found: Behaviour, title: str) -> ComparedUnit:
     return next(one for one in found.units if one.title == title)
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ordain.compare.reach import Reach, reach_of_change
+from ordain.compare.reach import ReachedWords, reach_of_change
 from tests.compare.judged import after, between, edited
 from tests.compare.test_how_it_is_told import TOLLING, hoist
 
@@ -13,7 +13,7 @@ SHARED = hoist(("        up, branch jump, target wait\n", "        up, branch ju
 """`lift` comes to the tail after one cycle, `lower` after two, and only when the dial says so."""
 
 
-def told(reach: Reach) -> list[tuple[str, list[tuple[str, tuple[str, ...], int]]]]:
+def told(reach: ReachedWords) -> list[tuple[str, list[tuple[str, tuple[str, ...], int]]]]:
     return [(word.title, [(via.title, via.way, via.cycles) for via in word.executed_by]) for word in reach.words]
 
 
@@ -23,9 +23,9 @@ def test_who_executes_a_changed_word_nearest_first() -> None:
 
 
 def test_nothing_is_touched_where_nothing_changed() -> None:
-    assert reach_of_change(after(SHARED)) == Reach((), 0)
+    assert reach_of_change(after(SHARED)) == ReachedWords((), 0)
     assert reach_of_change(after(SHARED, ("routine tail\n", "routine pad\n        up, branch jump, target wait\n"
-                                                            "routine tail\n"))) == Reach((), 0)
+                                                            "routine tail\n"))) == ReachedWords((), 0)
 
 
 def test_words_behind_a_changed_one_belong_to_it() -> None:

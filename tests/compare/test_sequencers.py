@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from ordain.compare.behaviour import Behaviour, Unit, behaviour
+from ordain.compare.behaviour import Behaviour, ComparedUnit, behaviour
 from ordain.compare.joint import join
 from ordain.rom.contents import Contents
 from tests.microprogram.test_textbook_multicycle import MACHINE as MULTICYCLE
@@ -35,7 +35,7 @@ def moved(found: Behaviour) -> dict[str, str]:
     return {unit.title: unit.status for unit in found.units if unit.status != "same"}
 
 
-def unit(found: Behaviour, title: str) -> Unit:
+def unit(found: Behaviour, title: str) -> ComparedUnit:
     return next(one for one in found.units if one.title == title)
 
 

@@ -5,7 +5,7 @@ from random import Random
 
 import pytest
 
-from ordain.compare.behaviour import Unit, behaviour
+from ordain.compare.behaviour import ComparedUnit, behaviour
 from ordain.compare.joint import join
 from ordain.compare.variants import Variants
 from ordain.faulting import with_changes
@@ -68,7 +68,7 @@ instruction 2 "where"
 """
 
 
-def told(units: tuple[Unit, ...]) -> list[object]:
+def told(units: tuple[ComparedUnit, ...]) -> list[object]:
     return [(unit.kind, unit.title, unit.status, unit.opcodes, unit.differing) for unit in units
             if unit.status != "same"]
 

@@ -14,7 +14,7 @@ from ordain.control.system import build_system
 from ordain.data import compiled
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
-from ordain.data.partial import UNKNOWN, Bits, exactly
+from ordain.data.partial import UNKNOWN, Ternary, exactly
 from ordain.data.run import Ran, run
 from ordain.machine.expression import Node
 from ordain.rom.contents import Contents
@@ -108,7 +108,7 @@ def test_code_gives_up_where_a_bit_is_not_known(reset: str, made: int) -> None:
 
 def test_code_gives_up_for_a_fight() -> None:
     path = Datapath(contents_of(MACHINE, "routine main\n    put both, target main\n"))
-    assert differences(path, {"ram": {3: Bits(9, 15)}}, {}, 2) == ([], 0)
+    assert differences(path, {"ram": {3: Ternary(9, 15)}}, {}, 2) == ([], 0)
 
 
 def test_what_an_input_decides_is_worked_out() -> None:
@@ -159,7 +159,7 @@ def kept(path: Datapath, leaf: Node) -> Node:
     return leaf if latch is None else path.terms.leaf("state", f"{latch.name} held", latch.width)
 
 
-def value_in(ran: Ran, leaf: Node) -> Bits:
+def value_in(ran: Ran, leaf: Node) -> Ternary:
     return ran.moment.held.get(kept(ran.moment.path, leaf), UNKNOWN)
 
 

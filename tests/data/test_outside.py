@@ -6,28 +6,28 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ordain.data.outside import Doing, Outside
-from ordain.data.partial import UNKNOWN, Bits
+from ordain.data.outside import Outside, OutsideStep
+from ordain.data.partial import UNKNOWN, Ternary
 from ordain.machine.expression import Node, Terms
 
 TERMS = Terms()
 ONE, OTHER = TERMS.leaf("state", "one", 1), TERMS.leaf("state", "other", 1)
 
 
-def levels(doings: Sequence[Doing], seen: dict[Node, str], steps: int, cycles: Sequence[int] = ()) -> str:
+def levels(doings: Sequence[OutsideStep], seen: dict[Node, str], steps: int, cycles: Sequence[int] = ()) -> str:
     """The input `key`, `-` where no line sets it. `seen`: what conditions are worth, a digit or x for each step."""
     outside, found = Outside(doings, lambda cycle: {}), ""
     for step in range(steps):
         cycle = cycles[step] if cycles else step + 1
         found += str(outside.given(cycle).get("key", "-"))
-        outside.heard(cycle, [UNKNOWN if seen[node][step] == "x" else Bits(int(seen[node][step]), 1)
+        outside.heard(cycle, [UNKNOWN if seen[node][step] == "x" else Ternary(int(seen[node][step]), 1)
                               for node in outside.nodes], {})
     return found
 
 
 def line(begins: str, number: int = 0, condition: Node | None = None, values: tuple[int, ...] = (1,), lasts: int = 0,
-         until: Node | None = None) -> Doing:
-    return Doing(begins, number, condition, (("key", values),), lasts, until)  # type: ignore[arg-type]
+         until: Node | None = None) -> OutsideStep:
+    return OutsideStep(begins, number, condition, (("key", values),), lasts, until)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(("doing", "one", "wanted"), [
@@ -45,7 +45,7 @@ def line(begins: str, number: int = 0, condition: Node | None = None, values: tu
     (line("when", condition=ONE, values=(7, 8), lasts=1), "101010", "-7-8--"),
     (line("when", condition=ONE, values=(7, 8)), "101010", "-77888"),
 ])
-def test_one_line(doing: Doing, one: str, wanted: str) -> None:
+def test_one_line(doing: OutsideStep, one: str, wanted: str) -> None:
     assert levels([doing], {ONE: one}, 6) == wanted
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
-from ordain.data.partial import Bits, exactly
+from ordain.data.partial import Ternary, exactly
 from ordain.data.record import recorded
 from ordain.data.run import Ran, run
 from tests.workshop import contents_of
@@ -44,11 +44,11 @@ def ran(micro: str, cycles: int, machine: str = MACHINE, memories: Memories | No
     return list(islice(run(path, memories, outside), cycles)), path, memories
 
 
-def level(one: Ran, path: Datapath, bus: str = "data") -> Bits:
+def level(one: Ran, path: Datapath, bus: str = "data") -> Ternary:
     return one.moment.value(path.terms.leaf("bus", bus, path.machine.buses[bus].width))
 
 
-def held(one: Ran, path: Datapath, name: str) -> Bits:
+def held(one: Ran, path: Datapath, name: str) -> Ternary:
     return one.held[path.terms.leaf("register", name, path.machine.registers[name].width)]
 
 
@@ -62,15 +62,15 @@ def test_a_register_on_a_bus_into_itself_and_into_memory() -> None:
 
 def test_what_nobody_wrote_is_not_known_and_spreads_bit_by_bit() -> None:
     """The word at 3 has a known lowest bit only: its sum with 1 has one too."""
-    steps, path, _ = ran("routine main\n    put ram, keep, target main\n", 2, memories={"ram": {3: Bits(1, 1)}})
-    assert held(steps[0], path, "count") == Bits(0, 1)
-    assert level(steps[1], path) == Bits(0, 0), "at an address that is not known nothing is"
+    steps, path, _ = ran("routine main\n    put ram, keep, target main\n", 2, memories={"ram": {3: Ternary(1, 1)}})
+    assert held(steps[0], path, "count") == Ternary(0, 1)
+    assert level(steps[1], path) == Ternary(0, 0), "at an address that is not known nothing is"
 
 
 def test_a_floating_bus_is_not_known_and_a_pulled_one_is() -> None:
     idle = "routine main\n    target main\n"
     steps, path, _ = ran(idle, 1)
-    assert level(steps[0], path) == Bits(0, 0)
+    assert level(steps[0], path) == Ternary(0, 0)
     steps, path, _ = ran(idle, 1, MACHINE.replace("floats", "pulled high"))
     assert level(steps[0], path) == exactly(15, 4)
 
@@ -91,7 +91,7 @@ def test_wired_buses_join_what_is_driven(kind: str, value: int) -> None:
 
 def test_fighting_drivers_are_known_where_they_agree() -> None:
     steps, path, _ = ran("routine main\n    put both, target main\n", 1, memories={"ram": {3: exactly(0b1001, 4)}})
-    assert level(steps[0], path) == Bits(0b0001, 0b0101)
+    assert level(steps[0], path) == Ternary(0b0001, 0b0101)
     assert [(fight.bus, fight.drivers) for fight in steps[0].fights] == [("data", ("count", "ram"))]
 
 
@@ -112,7 +112,7 @@ def test_a_way_through_two_buses_is_a_loop_only_where_it_closes() -> None:
     steps, path, _ = ran("routine main\n    put ram, target main\n", 1, machine)
     assert level(steps[0], path) == exactly(3, 4) and not steps[0].moment.loops
     steps, path, _ = ran("routine main\n    put ram, keep, target main\n", 1, machine)
-    assert level(steps[0], path) == Bits(0, 0)
+    assert level(steps[0], path) == Ternary(0, 0)
     assert set(steps[0].moment.loops[0]) == {"data", "far"}
 
 
@@ -142,9 +142,9 @@ def test_a_never_rule_is_watched_with_what_it_remembers() -> None:
 
 
 @pytest.mark.parametrize("first, second, left", [
-    ("write", "keep", Bits(0b0001, 0b0101)), ("write", "write and keep", Bits(0b0001, 0b0101)),
+    ("write", "keep", Ternary(0b0001, 0b0101)), ("write", "write and keep", Ternary(0b0001, 0b0101)),
     ("write", "not keep", exactly(3, 4)), ("not write", "keep", exactly(9, 4))])
-def test_two_writes_at_once_leave_what_both_would(first: str, second: str, left: Bits) -> None:
+def test_two_writes_at_once_leave_what_both_would(first: str, second: str, left: Ternary) -> None:
     """0011 from count and 1001: the first and the third bit from below are the same."""
     machine = MACHINE.replace("writes data when write", f"writes count when {first}\n    writes 0x9 when {second}")
     _, _, memories = ran("routine main\n    write, keep, target main\n", 2, machine)
@@ -161,7 +161,7 @@ def test_a_word_that_all_columns_have_is_known_though_its_address_is_not() -> No
     assert [level(step, path) for step in steps] == [exactly(3, 4), exactly(4, 4)]
     other = micro.replace("at 4\n    put count, keep", "at 4\n    put count")
     steps, path, _ = ran(other, 2, machine)
-    assert [level(step, path) for step in steps] == [exactly(3, 4), Bits(0, 0b1000)], "0100 if kept, else 0011"
+    assert [level(step, path) for step in steps] == [exactly(3, 4), Ternary(0, 0b1000)], "0100 if kept, else 0011"
 
 
 @pytest.mark.parametrize(("driver", "told"), [
@@ -187,7 +187,8 @@ register seen 1 bit, loads 1 when keep, on one
 """
     contents = contents_of(machine, "routine main\n    put count, keep, target main\n")
     path = Datapath(contents)
-    ran_, held_ = (recorded(path, {"ram": {}}, lambda cycle, key=key: {"key": key}, None, 500, None, (),  # type: ignore[misc]
+    ran_, held_ = (recorded(path, {"ram": {}}, lambda cycle, key=key: {"key": key}, None, 500, None, (),
+                            # type: ignore[misc]
                             kept="nothing", steady=steady) for key in (0, 1))
     assert (ran_.ending, ran_.cycles) == ("cycles", 500) and (held_.ending, held_.cycles) == ("held", 1)
 

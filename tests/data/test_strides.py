@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ordain.cli.run_watching import questions_of, watches_of
-from ordain.data.blocks import Block
+from ordain.data.blocks import Stretch
 from ordain.data.datapath import Datapath
-from ordain.data.model import Device, Memories, Record
+from ordain.data.model import Memories, Record, Taker
 from ordain.data.partial import exactly
 from ordain.data.record import LATEST, recorded
 from ordain.data.run import run
@@ -32,7 +32,7 @@ LOOP = "routine main\n    put count, keep, target main\n"
 
 
 def both(contents: Contents, memories: Memories, given_: Mapping[str, int], cycles: int, stop: Node | None = None,
-         limit: int | None = None, titles: tuple[str, ...] = (), devices: tuple[Device, ...] = (),
+         limit: int | None = None, titles: tuple[str, ...] = (), devices: tuple[Taker, ...] = (),
          watched: bool = True) -> list[Record]:
     """The run with strides, and without."""
     watches = watches_of(questions_of(contents)) if watched else {}
@@ -169,7 +169,7 @@ def test_what_happens_on_the_way_is_told(change: dict[str, str], ending: str, cy
     contents = contents_of(COUNTER.format(**{**usual, **change}), TICK)
     terms = contents.machine.terms
     lamp = contents.machine.buses["data"].samplers[0]
-    device = Device("lamp", terms.leaf("bus", "data", 4), lamp.when)
+    device = Taker("lamp", terms.leaf("bus", "data", 4), lamp.when)
     if ending == "cycles" and change.get("never", "511") == "511":
         contents = contents._replace(machine=contents.machine._replace(rules=()))
     one, other = both(contents, {"ram": {}, "rom": {}}, {}, 700, devices=(device,))
@@ -219,7 +219,7 @@ def test_a_run_that_is_broken_off_stands_where_it_says(after: int, monkeypatch: 
     cells: Memories = {"memory": {0xE000 + at: exactly(byte, 8) for at, byte in enumerate(code)}}
     counted, count = Strides._after, iter(range(1 << 30))
 
-    def broken_off(self: Strides, block: Block, found: tuple[int, ...]) -> tuple[int, ...]:
+    def broken_off(self: Strides, block: Stretch, found: tuple[int, ...]) -> tuple[int, ...]:
         if next(count) == after:
             raise KeyboardInterrupt
         return counted(self, block, found)

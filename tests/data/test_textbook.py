@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
-from ordain.data.partial import Bits, exactly
+from ordain.data.partial import Ternary, exactly
 from ordain.data.run import Ran, run
 from tests.workshop import contents_of
 
@@ -57,7 +57,7 @@ def instruction(path: Datapath, memories: Memories) -> list[Ran]:
     found = []
     for ran in run(path, memories, lambda cycle: {}):
         found.append(ran)
-        if ran.held[sc] == Bits(0, 15) or len(found) == 16:
+        if ran.held[sc] == Ternary(0, 15) or len(found) == 16:
             return found
     raise AssertionError
 
@@ -115,7 +115,7 @@ def halted(program: dict[int, int], start: int, most: int = 4000) -> tuple[dict[
     count = 0
     for ran in islice(run(path, memories, lambda cycle: {}), most):
         count += ran.held[sc].value == 0
-        if ran.held[s] == Bits(0, 1):
+        if ran.held[s] == Ternary(0, 1):
             return registers(path, ran), {at: bits.value for at, bits in memories["ram"].items()}, count
     raise AssertionError("it did not stop")
 

@@ -3,7 +3,7 @@
 from ordain.control.system import build_system
 from ordain.faulting import Campaign
 from ordain.faults.listing import driver_faults, synchroniser_faults
-from ordain.faults.model import Outcome
+from ordain.faults.model import FaultOutcome
 from ordain.follow.wiring import wiring_faults
 from tests.faults.test_classes import MACHINE, MICRO
 from tests.workshop import contents_of
@@ -19,7 +19,7 @@ register seen 1 bit
 """
 
 
-def outcomes(machine: str) -> dict[str, Outcome]:
+def outcomes(machine: str) -> dict[str, FaultOutcome]:
     contents = contents_of(machine, MICRO)
     faults = [*driver_faults(contents.machine), *synchroniser_faults(
         (one.text, one.inside) for one in wiring_faults(build_system(contents)) if one.kind == "synchroniser")]

@@ -7,7 +7,7 @@ import pytest
 
 from ordain.faulting import Campaign
 from ordain.faults.listing import bit_faults
-from ordain.faults.model import Fault, Noticed, Outcome
+from ordain.faults.model import Fault, FaultOutcome, Noticed
 from ordain.pipeline import build_model
 from ordain.prover.model import Limits
 from tests.workshop import contents_of
@@ -58,7 +58,7 @@ def fault(address: int, line: str) -> Fault:
     return found[0]
 
 
-def come_to(address: int, line: str) -> Outcome:
+def come_to(address: int, line: str) -> FaultOutcome:
     """Both ways to it."""
     one = fault(address, line)
     (tried,) = campaign().of([one])
@@ -112,7 +112,7 @@ def test_a_word_that_nobody_executes_is_harmless_in_all_its_bits() -> None:
     found = Campaign(contents)
     faults = [one for one in bit_faults(contents) if "spare_routine" in one.names]
     assert len(faults) == 8
-    assert {tried.outcome for tried in found.of(faults)} == {Outcome("harmless")} == {*map(found.plainly, faults)}
+    assert {tried.outcome for tried in found.of(faults)} == {FaultOutcome("harmless")} == {*map(found.plainly, faults)}
 
 
 @pytest.mark.parametrize("limits", [Limits(states=1)])
@@ -131,6 +131,6 @@ def test_which_changed_instructions_no_longer_do_what_their_text_says() -> None:
     faults = {one.text.rpartition(": ")[2].split()[0]: one for one in bit_faults(built.contents)
               if one.text.startswith("load n at control 00A: ")}
     for field, meanings in (("load_acc", ("load n",)), ("count_pc", ("load n",)), ("load_temp", ())):
-        expected = Outcome("changed", titles=("load n",), meanings=meanings)
+        expected = FaultOutcome("changed", titles=("load n",), meanings=meanings)
         assert campaign.plainly(faults[field]) == expected
         assert [one.outcome for one in campaign.of([faults[field]])] == [expected]

@@ -9,7 +9,7 @@ from ordain.checks.cache import data_kept, keep_data
 from ordain.cli.main import run
 from ordain.faulting import Campaign
 from ordain.faults.kept import outcomes_data, outcomes_from
-from ordain.faults.model import Fault, Noticed, Outcome
+from ordain.faults.model import Fault, FaultOutcome, Noticed
 
 EXAMPLE = Path(__file__).parent.parent.parent / "examples" / "two-masters"
 CALL = ["faults", str(EXAMPLE), "--only", "bit", "--only", "branch,target", "--format", "json"]
@@ -46,10 +46,11 @@ def test_a_second_run_says_the_same_without_a_search_and_a_damaged_file_is_none(
 
 
 def test_what_is_no_outcome_is_passed_over(tmp_path: Path) -> None:
-    kept = Outcome("changed", titles=("add n", "ring"), meanings=("ring",))
-    outcomes = {"f": kept, "a": Outcome("silent", titles=("reset",)), "b": Outcome("noticed", Noticed("never", "x", 3)),
-                "c": Outcome("noticed", Noticed("unreachable", "control 3", None)), "d": Outcome("harmless")}
-    keep_data(tmp_path, "0" * 64, outcomes_data({**outcomes, "e": Outcome("undecided", why="time")}))
+    kept = FaultOutcome("changed", titles=("add n", "ring"), meanings=("ring",))
+    outcomes = {"f": kept, "a": FaultOutcome("silent", titles=("reset",)),
+                "b": FaultOutcome("noticed", Noticed("never", "x", 3)),
+                "c": FaultOutcome("noticed", Noticed("unreachable", "control 3", None)), "d": FaultOutcome("harmless")}
+    keep_data(tmp_path, "0" * 64, outcomes_data({**outcomes, "e": FaultOutcome("undecided", why="time")}))
     assert outcomes_from(data_kept(tmp_path, "0" * 64)) == outcomes
     for wrong in ([], ["silent"], ["silent", ["never", "x", 1], [], []], ["noticed", None, [], []],
                   ["loud", None, [], []], ["noticed", ["never", "x", 0], [], []], ["noticed", ["never", 3, 1], [], []],

@@ -7,12 +7,12 @@ import pytest
 
 from ordain.faulting import Campaign
 from ordain.faults.listing import bit_faults
-from ordain.faults.model import Outcome
+from ordain.faults.model import FaultOutcome
 from ordain.meaning.follow import Read
 from ordain.misdoing import speaks_of
 from ordain.pipeline import build_model
 from ordain.prover import family
-from ordain.prover.family import Family
+from ordain.prover.family import MachineFamily
 from ordain.prover.ground import Ground
 from ordain.rom.contents import Contents
 from tests.faults.test_classes import MACHINE, MICRO
@@ -32,17 +32,17 @@ LAMP = 'rule "a lamp waits for a bell" never lamp and prior(tone is mid)\n'
 MACHINES = [contents_of(MACHINE + RULES, MICRO), contents_of(MACHINE + RULES + LAMP, MICRO)]
 
 
-def classes(contents: Contents) -> dict[str, Outcome]:
+def classes(contents: Contents) -> dict[str, FaultOutcome]:
     return {one.fault.text: one.outcome for one in Campaign(contents).of([*bit_faults(contents)])}
 
 
 @pytest.fixture(scope="module")
-def plain() -> list[dict[str, Outcome]]:
+def plain() -> list[dict[str, FaultOutcome]]:
     return [{one.text: campaign.plainly(one) for one in bit_faults(campaign.contents)}
             for campaign in map(Campaign, MACHINES)]
 
 
-def nobody(self: Family, *_: object) -> frozenset[int]:
+def nobody(self: MachineFamily, *_: object) -> frozenset[int]:
     return frozenset()
 
 
@@ -51,17 +51,17 @@ CARELESS: dict[str, Callable[[pytest.MonkeyPatch], None]] = {
         Ground, "occurs", property(lambda ground: {node: words if words is None else frozenset()
                                                    for node, words in ground.__dict__["occurs"].items()},
                                    lambda ground, value: ground.__dict__.__setitem__("occurs", value)), raising=False),
-    "conditions that are others": lambda patch: patch.setattr(Family, "_own", nobody),
+    "conditions that are others": lambda patch: patch.setattr(MachineFamily, "_own", nobody),
     "states that present words which are others": lambda patch: patch.setattr(
-        Family, "_presenting", lambda self, machines: self._space.false),
+        MachineFamily, "_presenting", lambda self, machines: self._space.false),
     "what is not reached from everywhere": lambda patch: patch.setattr(
-        Family, "_from_everywhere", lambda self, machines, able: True),
+        MachineFamily, "_from_everywhere", lambda self, machines, able: True),
 }
 
 
 @pytest.mark.parametrize("few", [0, 8])
 def test_with_their_conditions_all_say_what_a_proof_of_each_machine_says(
-        few: int, plain: list[dict[str, Outcome]], monkeypatch: pytest.MonkeyPatch) -> None:
+        few: int, plain: list[dict[str, FaultOutcome]], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(family, "FEW", few)
     assert [classes(contents) for contents in MACHINES] == plain
     assert {one.kind for one in plain[0].values()} == {"noticed", "silent", "harmless"}
@@ -69,7 +69,7 @@ def test_with_their_conditions_all_say_what_a_proof_of_each_machine_says(
 
 @pytest.mark.parametrize("left_out", CARELESS)
 def test_without_its_condition_a_shortcut_is_wrong(
-        left_out: str, plain: list[dict[str, Outcome]], monkeypatch: pytest.MonkeyPatch) -> None:
+        left_out: str, plain: list[dict[str, FaultOutcome]], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(family, "FEW", 0)
     CARELESS[left_out](monkeypatch)
     assert [classes(contents) for contents in MACHINES] != plain

@@ -16,20 +16,20 @@ from random import Random
 from statistics import median
 from typing import NamedTuple
 
-from ordain.capture.sampling import Reading
+from ordain.capture.sampling import ClockedReading
 from ordain.compare.translation import with_terms
 from ordain.control.system import build_system
 from ordain.follow.apart import lines_of, look
 from ordain.follow.burning import burning_faults
-from ordain.follow.cells import Cell, Cells, cell_fault, stores_with_cells
+from ordain.follow.cells import CellFault, Cells, cell_fault, stores_with_cells
 from ordain.follow.diagnosing import suspects
 from ordain.follow.faults import faults
 from ordain.follow.following import Clips, follow
-from ordain.follow.model import Fault, with_bit
+from ordain.follow.model import Hypothesis, with_bit
 from ordain.follow.states import States
 from ordain.follow.wiring import clip_faults, driver_faults, wiring_faults
 from ordain.machine.expression import Node, substitute
-from ordain.machine.model import Line
+from ordain.machine.model import BoardLine
 from ordain.pipeline import Built
 from ordain.rom.contents import Contents
 from tests.follow.test_captures import built_at, cells_of, ran, words_of
@@ -46,7 +46,7 @@ class Tried(NamedTuple):
     `named`: whether one is; `alike`: whether it is said that nothing tells them apart."""
 
     machine: str
-    fault: Fault
+    fault: Hypothesis
     shown: bool
     found: bool = False
     left: int = 0
@@ -59,7 +59,7 @@ class Planted(NamedTuple):
     """What a board with a fault is made of. `images`, `change`, `bend`: as `ran` takes them. `earlier`: images that are
     known to have been burned once."""
 
-    fault: Fault
+    fault: Hypothesis
     images: Mapping[str, bytes]
     change: Callable[[Contents], Contents] = lambda sound: sound
     bend: Callable[[str, int], int] = lambda _, level: level
@@ -116,18 +116,18 @@ def _revised(image: bytes, random: Random) -> bytes:
     return bytes(random.randrange(256) if random.random() < 0.1 else byte for byte in image)
 
 
-def _some_cells(built: Built, random: Random) -> list[Fault]:
+def _some_cells(built: Built, random: Random) -> list[Hypothesis]:
     """Bits of words that are placed, by chance."""
     contents, found = built.contents, []
     for store in stores_with_cells(contents):
         addresses = [*contents.sites.get(store, {})] or range(len(contents.words[store]))
         for _ in range(40):
             bit = random.randrange(contents.machine.stores[store].bits)
-            found.append(cell_fault(contents, Cell(store, random.choice(addresses), bit, 0)))
+            found.append(cell_fault(contents, CellFault(store, random.choice(addresses), bit, 0)))
     return found
 
 
-def _with_cell(built: Built, fault: Fault) -> dict[str, bytes]:
+def _with_cell(built: Built, fault: Hypothesis) -> dict[str, bytes]:
     ((store, words),) = fault.words.items()
     ((address, turned),) = [(at, word ^ other) for at, (word, other) in
                             enumerate(zip(words, built.contents.words[store])) if word != other]
@@ -144,7 +144,7 @@ def _with_cell(built: Built, fault: Fault) -> dict[str, bytes]:
     return images
 
 
-def _stuck(sound: Contents, fault: Fault) -> Contents:
+def _stuck(sound: Contents, fault: Hypothesis) -> Contents:
     machine, state = sound.machine, sound.machine.states[fault.state]
     level = machine.terms.const(fault.level, 1)
     reset = None if state.reset is None else state.reset & ~(1 << fault.bit) | fault.level << fault.bit
@@ -152,13 +152,13 @@ def _stuck(sound: Contents, fault: Fault) -> Contents:
         next=with_bit(machine.terms, state.next, fault.bit, level), reset=reset)}))
 
 
-def _without(sound: Contents, fault: Fault) -> Contents:
+def _without(sound: Contents, fault: Hypothesis) -> Contents:
     values = dict(fault.inside)
     return sound._replace(machine=with_terms(
         sound.machine, lambda node: substitute(sound.machine.terms, (node,), values)[0]))
 
 
-def _driving(sound: Contents, fault: Fault) -> Contents:
+def _driving(sound: Contents, fault: Hypothesis) -> Contents:
     """`console never drives address`"""
     name, how, _, title = fault.text.split()
     bus = sound.machine.buses[title]
@@ -180,7 +180,7 @@ def tried(name: str, seed: int, cycles: int, place: Path) -> Tried | None:
     many = max(1, len(ran(name, seed, place, cycles=2, many=True).lines) // 2)
     terms, buses = built.machine.terms, _held(built.contents, random)
     widths = {bus.name: bus.width for bus in built.machine.buses.values()}
-    at_buses = tuple(Line(f"{one}[{bit}]", terms.slice(terms.leaf("bus", one, widths[one]), bit, bit))
+    at_buses = tuple(BoardLine(f"{one}[{bit}]", terms.slice(terms.leaf("bus", one, widths[one]), bit, bit))
                      for one, bit in buses)
     made = plant(built, random, many, [line.level for line in at_buses])
     fault = made.fault
@@ -196,8 +196,8 @@ def tried(name: str, seed: int, cycles: int, place: Path) -> Tried | None:
     words = words_of(made.change(run.contents), run, fault.words)
     at_inputs = [(one.name, bit) for one in built.machine.inputs.values() if not one.agent
                  for bit in range(one.width) if random.random() < 0.5]
-    lines = (*lines, *(Line(f"{one}[{bit}]", terms.slice(terms.leaf("input", one, built.machine.inputs[one].width),
-                                                         bit, bit)) for one, bit in at_inputs), *at_buses)
+    lines = (*lines, *(BoardLine(f"{one}[{bit}]", terms.slice(terms.leaf("input", one, built.machine.inputs[one].width),
+                                                              bit, bit)) for one, bit in at_inputs), *at_buses)
     readings = []
     for at, (word, given) in enumerate(zip(words, run.given)):
         inputs = sum((given[one] >> bit & 1) << many + number for number, (one, bit) in enumerate(at_inputs))
@@ -205,7 +205,7 @@ def tried(name: str, seed: int, cycles: int, place: Path) -> Tried | None:
         for number, (one, bit) in enumerate(buses, many + len(at_inputs)):
             low |= (run.rows[at][one].value >> bit & 1) << number
             unknown |= (~run.rows[at][one].known >> bit & 1) << number
-        readings.append(Reading(at, low, unknown))
+        readings.append(ClockedReading(at, low, unknown))
     if not readings:
         return None
     every = lines_of(built.machine)
@@ -214,10 +214,10 @@ def tried(name: str, seed: int, cycles: int, place: Path) -> Tried | None:
     clips = Clips(range(len(lines)))
     if follow(states, clips, readings, states.running()).broken is None:
         return Tried(name, fault, False)
-    tries: list[Fault] = [*faults(run.contents, built.images),
-                          *burning_faults(run.contents, built.images, made.earlier),
-                          *wiring_faults(states.system), *driver_faults(states.system, levels),
-                          *clip_faults([line.name for line in lines])]
+    tries: list[Hypothesis] = [*faults(run.contents, built.images),
+                               *burning_faults(run.contents, built.images, made.earlier),
+                               *wiring_faults(states.system), *driver_faults(states.system, levels),
+                               *clip_faults([line.name for line in lines])]
     cells = [cell for store in stores_with_cells(run.contents)
              for cell in Cells(states.system, store, levels, False).found(clips, readings, None)]
     whole = [one for one in suspects(states, clips, readings, tries, cells) if one.clocks == len(readings)]
@@ -230,7 +230,7 @@ def tried(name: str, seed: int, cycles: int, place: Path) -> Tried | None:
     return Tried(name, fault, True, found, len(whole), apart is not None, halves, apart is None and looked.known)
 
 
-def _clipped(word: int, fault: Fault, random: Random) -> int:
+def _clipped(word: int, fault: Hypothesis, random: Random) -> int:
     """What is seen with clips that are exchanged, or one that is at nothing that the machine knows."""
     found = word
     for line, other in fault.clips:

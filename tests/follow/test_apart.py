@@ -10,9 +10,9 @@ from ordain.control.cycle import Running
 from ordain.control.model import System
 from ordain.control.system import build_system
 from ordain.follow.apart import lines_of, look
-from ordain.follow.cells import Cell, cell_fault
+from ordain.follow.cells import CellFault, cell_fault
 from ordain.follow.following import Clips
-from ordain.follow.model import Apart, Fault, Looked, Suspect
+from ordain.follow.model import Apart, Hypothesis, Looked, Suspect
 from ordain.follow.states import States
 from ordain.follow.wiring import clip_faults, wiring_faults
 from ordain.logic.evaluate import evaluate
@@ -31,8 +31,8 @@ def looked(*texts: str) -> Looked:
     states = States(build_system(contents), [], lines.values())
     every = {one.text: one for one in (
         *wiring_faults(states.system), *clip_faults(("cut",)),
-        *(Fault("state", f"key_1 stays at {level}", state="key_1", level=level) for level in (0, 1)),
-        *(cell_fault(contents, Cell("control", address, bit, 0)) for address in range(8) for bit in range(8)))}
+        *(Hypothesis("state", f"key_1 stays at {level}", state="key_1", level=level) for level in (0, 1)),
+        *(cell_fault(contents, CellFault("control", address, bit, 0)) for address in range(8) for bit in range(8)))}
     return look(states, Clips(()), (), [Suspect((every[text],), 0) for text in texts], lines, "control")
 
 
@@ -70,7 +70,7 @@ def test_several_lines_at_once() -> None:
 
 def test_how_it_is_told() -> None:
     def told(*texts: str) -> str:
-        some = [Suspect((Fault("cell", text),), 9) for text in texts]
+        some = [Suspect((Hypothesis("cell", text),), 9) for text in texts]
         return " ".join(" ".join(diagnosis_lines(some, 9, 3, 50, looked(*texts), "begin (0)", 0, Page(200))).split())
 
     assert "a clip at key_1; step to begin (0), with key=0; in the clock after that it is 1 with 1, 0 with 2" in told(
@@ -119,7 +119,7 @@ def test_whether_anything_tells_two_machines_apart(assumed: str) -> None:
     contents = contents_of(SWITCH + assumed, MICRO)
     lines, random = lines_of(contents.machine), Random(4)
     states = States(build_system(contents), [], lines.values())
-    every = [*wiring_faults(states.system), *(cell_fault(contents, Cell("control", address, bit, 0))
+    every = [*wiring_faults(states.system), *(cell_fault(contents, CellFault("control", address, bit, 0))
                                               for address in range(8) for bit in range(8))]
     differ = []
     for _ in range(30):

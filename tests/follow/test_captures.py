@@ -14,18 +14,18 @@ from typing import NamedTuple
 import pytest
 
 from ordain.capture.read import read_capture
-from ordain.capture.sampling import Reading, Where, readings
-from ordain.capture.sampling import Told as Met
+from ordain.capture.sampling import ClockedReading, Where, readings
+from ordain.capture.sampling import SamplingFaults as Met
 from ordain.capture.timing import clocks
 from ordain.control.system import build_system
 from ordain.data.datapath import Datapath
-from ordain.data.partial import Bits, exactly
+from ordain.data.partial import Ternary, exactly
 from ordain.follow.broken import why
 from ordain.follow.fitting import fitted
 from ordain.follow.following import Clips, follow
-from ordain.follow.model import Clock
+from ordain.follow.model import ClockCycle
 from ordain.follow.states import States
-from ordain.machine.model import Line
+from ordain.machine.model import BoardLine
 from ordain.pipeline import Built, build_model
 from ordain.rom.contents import Contents
 from tests.follow.sampled import Analyzer, dump, rows, samples, session
@@ -45,8 +45,8 @@ class Run(NamedTuple):
     that control depends on; and the lines that an analyzer is at. `given`: what stood at the inputs themselves."""
 
     contents: Contents
-    rows: list[dict[str, Bits]]
-    lines: tuple[Line, ...]
+    rows: list[dict[str, Ternary]]
+    lines: tuple[BoardLine, ...]
     given: tuple[dict[str, int], ...] = ()
 
 
@@ -59,17 +59,19 @@ def built_at(name: str) -> Built:
     return built
 
 
-def lines_of(contents: Contents, random: Random, many: bool) -> tuple[Line, ...]:
+def lines_of(contents: Contents, random: Random, many: bool) -> tuple[BoardLine, ...]:
     """Lines of the address and some bits of states and fields; `many`: the whole address and half of the fields."""
     machine, terms = contents.machine, contents.machine.terms
     every = [(name, terms.leaf("state", name, one.width)) for name, one in machine.states.items()]
     stores = [store for store in machine.stores.values() if store.fill == "microprogram"]
-    addresses = [Line(f"{store.name}@{bit}", terms.slice(store.address, bit, bit)) for store in stores
+    addresses = [BoardLine(f"{store.name}@{bit}", terms.slice(store.address, bit, bit)) for store in stores
                  for bit in range(store.address_width)]
-    bits = [Line(f"{name}[{bit}]", terms.slice(leaf, bit, bit)) for name, leaf in every for bit in range(leaf.width)]
+    bits = [BoardLine(f"{name}[{bit}]", terms.slice(leaf, bit, bit)) for name,
+            leaf in every for bit in range(leaf.width)]
     fields = [(name, terms.leaf("field", name, machine.fields[name].width)) for name in machine.fields
               if machine.fields[name].holds != "spare"]
-    bits += [Line(f"{name}[{bit}]", terms.slice(leaf, bit, bit)) for name, leaf in fields for bit in range(leaf.width)]
+    bits += [BoardLine(f"{name}[{bit}]", terms.slice(leaf, bit, bit)) for name,
+             leaf in fields for bit in range(leaf.width)]
     if many:
         return (*addresses, *random.sample(bits, len(bits) // 2))
     return (*random.sample(addresses, random.randrange(len(addresses) // 2, len(addresses) + 1)),
@@ -142,7 +144,7 @@ def words_of(contents: Contents, run: Run, burned: Mapping[str, Sequence[int]] |
     return words
 
 
-def followed_through(run: Run, file: Path, states: States) -> tuple[int, Clock | None, Met]:
+def followed_through(run: Run, file: Path, states: States) -> tuple[int, ClockCycle | None, Met]:
     """As the command does it: the clock found, the place to read at found, then followed."""
     capture = read_capture(file)
     places = [next(bit for name, bit in capture.channels.items() if name.rpartition(".")[2] == f"c{number}")
@@ -233,7 +235,7 @@ def test_a_bit_that_a_chip_gives_wrong(name: str, tmp_path: Path) -> None:
         faulty = ran(name, 5, tmp_path, images, many=True, burned={store: burned})
         words = words_of(faulty.contents, faulty, {store: burned})
         apart = next((at for at, (one, other) in enumerate(zip(good, words)) if one != other), None)
-        found = follow(states, clips, (Reading(at, word, 0) for at, word in enumerate(words)), states.running())
+        found = follow(states, clips, (ClockedReading(at, word, 0) for at, word in enumerate(words)), states.running())
         if found.broken is not None:
             shown += 1
             assert apart is not None and found.broken.number - 1 >= apart
@@ -288,7 +290,7 @@ def cells_of(pins: Sequence[object], address: int) -> list[int]:
     return found
 
 
-def row_address(contents: Contents, store: str, row: Mapping[str, Bits]) -> int:
+def row_address(contents: Contents, store: str, row: Mapping[str, Ternary]) -> int:
     from ordain.logic.evaluate import evaluate
     from ordain.machine.expression import Leaf, leaves
 

@@ -6,10 +6,10 @@ from random import Random
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from ordain.capture.sampling import Reading
+from ordain.capture.sampling import ClockedReading
 from ordain.control.system import build_system
-from ordain.follow.cells import Cell, Cells, cell_fault, stores_with_cells
-from ordain.follow.diagnosing import Course
+from ordain.follow.cells import CellFault, Cells, cell_fault, stores_with_cells
+from ordain.follow.diagnosing import SoundCourse
 from ordain.follow.following import Clips, follow
 from ordain.follow.states import States
 from ordain.prover.model import Limits
@@ -40,7 +40,7 @@ def explained(seen: list[tuple[int, int]]) -> dict[str, int]:
     terms, system = contents.machine.terms, build_system(contents)
     upc = terms.leaf("state", "upc", 2)
     lines = [terms.slice(upc, 0, 0), terms.slice(upc, 1, 1), terms.leaf("field", "lamp", 1)]
-    readings = [Reading(at, number | lamp << 2, 0) for at, (number, lamp) in enumerate(seen)]
+    readings = [ClockedReading(at, number | lamp << 2, 0) for at, (number, lamp) in enumerate(seen)]
     found = Cells(system, "control", lines, False).found(Clips(range(3)), readings, None)
     return {cell_fault(contents, one).text: one.clocks for one in found}
 
@@ -75,7 +75,7 @@ def test_all_at_once_and_each_by_itself(seed: int) -> None:
     assert start is not None
     every = [(store, address, bit) for store in stores for address in range(len(contents.words[store]))
              for bit in range(contents.machine.stores[store].bits)]
-    bent = Cell(*random.choice([one for one in every if states.read(one[0]) >> one[2] & 1] or every), 0)
+    bent = CellFault(*random.choice([one for one in every if states.read(one[0]) >> one[2] & 1] or every), 0)
     faulty = states.changed(cell_fault(contents, bent))
     plain = Stepped(faulty.system, faulty.lines, None)
     readings, now = [], start
@@ -84,17 +84,17 @@ def test_all_at_once_and_each_by_itself(seed: int) -> None:
         if not cycles:
             break
         shown, now = random.choice(cycles)
-        readings.append(Reading(at, shown, random.getrandbits(len(lines)) & random.getrandbits(len(lines))
-                                & random.getrandbits(len(lines))))
+        readings.append(ClockedReading(at, shown, random.getrandbits(len(lines)) & random.getrandbits(len(lines))
+                                       & random.getrandbits(len(lines))))
     clips = Clips(range(len(lines)))
-    course = Course(states, clips, readings)
+    course = SoundCourse(states, clips, readings)
     for store in stores:
         found = {(one.address, one.bit): one.clocks for one in
                  Cells(system, store, lines, False).found(clips, readings, None)}
         own = [one[1:] for one in every if one[0] == store]
         for address, bit in {*random.sample(own, min(8, len(own))), *found,
                              *([bent[1:3]] if bent.store == store else [])}:
-            fault = cell_fault(contents, Cell(store, address, bit, 0))
+            fault = cell_fault(contents, CellFault(store, address, bit, 0))
             other = states.changed(fault)
             clocks = follow(other, clips, readings, other.running()).clocks
             assert course.explained(fault) == clocks

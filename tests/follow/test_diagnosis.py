@@ -11,7 +11,7 @@ from random import Random
 
 import pytest
 
-from ordain.capture.sampling import Reading
+from ordain.capture.sampling import ClockedReading
 from ordain.cli.main import run as command
 from ordain.control.system import build_system
 from ordain.follow.apart import look
@@ -67,7 +67,7 @@ def test_the_fault_that_was_planted_explains_everything(name: str, tmp_path: Pat
         words = words_of(run.contents, run, fault.words)
         half = max(1, len(run.lines) // 2)
         lines, others = run.lines[:half], {line.name: line.level for line in run.lines[half:]}
-        readings = [Reading(at, word & (1 << half) - 1, 0) for at, word in enumerate(words)]
+        readings = [ClockedReading(at, word & (1 << half) - 1, 0) for at, word in enumerate(words)]
         states, clips = States(build_system(run.contents), [line.level for line in lines], others.values()), \
             Clips(range(half))
         if follow(states, clips, readings, states.running()).broken is None:

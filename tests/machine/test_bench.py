@@ -5,13 +5,13 @@ import pytest
 from ordain.language.machine_file import parse_machine
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import leaves
-from ordain.machine.model import Line
+from ordain.machine.model import BoardLine
 from ordain.machine.print import machine_lines
 from tests.machine.described import FRAME, sound
 from tests.machine.test_wires import said
 
 
-def level(line: Line, **values: int) -> int:
+def level(line: BoardLine, **values: int) -> int:
     """The level with fields and states at these values; everything else at 0."""
     return evaluate(line.level, {leaf: values.get(leaf.name, 0) for leaf in leaves((line.level,))})
 

@@ -6,7 +6,7 @@ import io
 import pytest
 
 from ordain.language.machine_file import parse_machine
-from ordain.machine.wire_list import Joint, joints
+from ordain.machine.wire_list import WiredPin, joints
 from ordain.machine.wording import code_names
 from ordain.show.wires import wires_csv
 from tests.language.trees import said
@@ -74,7 +74,7 @@ signal look_address = {upc[3:2], go}
 def test_as_csv_it_is_read_back_by_a_reader_of_csv() -> None:
     """Python's csv, an implementation of RFC 4180."""
     rows = list(csv.reader(io.StringIO(wires_csv([
-        Joint("U1", "A0", 10, "upc[0]", "address bit 0 of control"), Joint("U4", "Y1", None, "", "a, b")]))))
+        WiredPin("U1", "A0", 10, "upc[0]", "address bit 0 of control"), WiredPin("U4", "Y1", None, "", "a, b")]))))
     assert rows == [["chip", "pin", "number", "net", "what"],
                     ["U1", "A0", "10", "upc[0]", "address bit 0 of control"], ["U4", "Y1", "", "", "a, b"]]
 

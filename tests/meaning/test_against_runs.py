@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 
 from ordain.control.system import build_system
 from ordain.data.datapath import Datapath
-from ordain.data.partial import Bits as Known
+from ordain.data.partial import Ternary as Known
 from ordain.data.partial import exactly
 from ordain.data.run import run
 from ordain.meaning.guessing import under_guesses
 from ordain.meaning.telling import told
 from ordain.pipeline import Built, build_model
-from ordain.prover.decide import Rounds
+from ordain.prover.decide import ProofRounds
 from tests.meaning.manual import Bits, applied
 
 HERON = Path(__file__).parents[2] / "microcode" / "heron.machine"
@@ -31,7 +31,7 @@ def heron() -> tuple[Built, dict[int, str], dict[str, tuple[str, ...]]]:
     built, _ = build_model(HERON)
     assert built is not None
     titles = {use.opcode: use.title for use in built.program.opcodes}
-    found, _, _ = under_guesses(built.contents, Rounds(build_system(built.contents)).decide,
+    found, _, _ = under_guesses(built.contents, ProofRounds(build_system(built.contents)).decide,
                                 dict.fromkeys(titles.values()), told)
     return built, titles, {title: one.effects for title, one in found.items() if not one.why}
 

@@ -4,7 +4,7 @@ apart. All of it can be worked by hand."""
 import pytest
 
 from ordain.control.system import build_system
-from ordain.meaning.proof import Difference
+from ordain.meaning.proof import Counterexample
 from ordain.meaning.run import outcomes as meanings_of
 from ordain.prover.decide import decide
 from tests.meaning.till import FETCH, MACHINE, outcome_of, outcomes
@@ -17,7 +17,7 @@ ADD = """\
 """
 
 
-def difference(text: str, machine: str = MACHINE) -> Difference:
+def difference(text: str, machine: str = MACHINE) -> Counterexample:
     found = outcome_of(text, machine)
     assert found.difference is not None, found
     return found.difference

@@ -9,11 +9,11 @@ from ordain.language import tree
 from ordain.language.effects import read_effects
 from ordain.meaning.follow import Following
 from ordain.meaning.guessing import under_guesses
-from ordain.meaning.model import Told
+from ordain.meaning.model import Telling
 from ordain.meaning.run import outcomes
 from ordain.meaning.telling import told
 from ordain.pipeline import build_model
-from ordain.prover.decide import Rounds
+from ordain.prover.decide import ProofRounds
 from ordain.rom.contents import Contents
 from ordain.text.lines import Placed
 from ordain.text.source import Source
@@ -32,9 +32,9 @@ def pasted(contents: Contents, effects: tuple[str, ...]) -> Contents:
     return contents._replace(meanings={"": meaning})
 
 
-def held(contents: Contents, titles: list[str]) -> dict[str, Told]:
+def held(contents: Contents, titles: list[str]) -> dict[str, Telling]:
     """Everything that is told of the instructions is pasted and proved; what was told."""
-    decide = Rounds(build_system(contents)).decide
+    decide = ProofRounds(build_system(contents)).decide
     found, unsure, _ = under_guesses(contents, decide, titles, told)
     assert not unsure
     meanings = {title: pasted(contents, one.effects).meanings[""] for title, one in found.items() if not one.why}

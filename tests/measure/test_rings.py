@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ordain.control.system import build_system
-from ordain.measure.rings import Ground, Rounds, rings_within
+from ordain.measure.rings import RingCycles, RingGround, rings_within
 from ordain.prover.model import Limits, Property
-from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.cases import SearchCase, SearchWatch, model_of
 from tests.measure.plain_cycles import touching
 from tests.workshop import contents_of
 
@@ -75,7 +75,7 @@ def test_every_ring_of_a_region_and_nothing_else(table: list[Word], region: set[
     terms = system.terms
     state = terms.join((terms.leaf("state", "kept", 2), terms.leaf("state", "place", 3)))
     model = model_of(system, (Property("", "", "reach", terms.parity(state)),), Limits(reduce=False))
-    case = Case(model, (), Watch(Limits(), None, 0.0))
+    case = SearchCase(model, (), SearchWatch(Limits(), None, 0.0))
     inside = case.space.of(terms.among(state, frozenset(kept << 3 | place for kept, place in region)))
-    rounds = Rounds(case, Ground(case, "control", 0), case.graph(), terms.const(1, 1))
+    rounds = RingCycles(case, RingGround(case, "control", 0), case.graph(), terms.const(1, 1))
     assert rings_within(rounds, inside) == ringed(table, region)

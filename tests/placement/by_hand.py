@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from ordain.machine.expression import Node, Terms
 from ordain.machine.model import Field, Machine, Store
-from ordain.microprogram.model import Body, Entry, Microinstruction, Program, Target
+from ordain.microprogram.model import Body, MapCell, Microinstruction, Program, Target
 from ordain.text.source import Source, Span
 
 SOURCE = Source("by_hand.micro", "".join(f"word {number}\n" for number in range(20_000)))
@@ -19,7 +19,8 @@ def field(name: str, high: int, low: int, address_bits: tuple[int, int] = (0, 0)
 
 def store(name: str, words: int, bits: int, address_width: int, terms: Terms, fields: Sequence[str] = (), *,
           fill: str = "microprogram", starts_at: Node | None = None) -> Store:
-    return Store(name, words, bits, terms.leaf("state", "upc", address_width), address_width, fill, None,  # type: ignore[arg-type]
+    return Store(name, words, bits, terms.leaf("state", "upc", address_width), address_width, fill, None,
+                 # type: ignore[arg-type]
                  None, None, 0, None, starts_at, None, tuple(fields), HERE)
 
 
@@ -56,7 +57,7 @@ def block(*numbers: int) -> Target:
 FOLLOWING = Target("following", (), "zeros", HERE)
 
 
-def program(words: Sequence[Microinstruction], bodies: Sequence[Body] = (), *, entries: Sequence[Entry] = (),
+def program(words: Sequence[Microinstruction], bodies: Sequence[Body] = (), *, entries: Sequence[MapCell] = (),
             unused: Microinstruction | None = None, counting: int | None = None) -> Program:
     """One routine of all words where no bodies are given."""
     labels = {f"w{number}": number for number in range(len(words))}

@@ -8,7 +8,7 @@ import pytest
 from ordain.microprogram.model import Body, Microinstruction
 from ordain.placement.clusters import Units, join
 from ordain.placement.demands import collect
-from ordain.placement.space import Space, members
+from ordain.placement.space import AddressSpace, members
 from tests.placement.by_hand import block, body, label, one_store, program, word
 
 
@@ -16,7 +16,7 @@ def joined(words: Sequence[Microinstruction], bodies: Sequence[Body] = (), *, me
            counting: int | None = None, bonded: frozenset[int] = frozenset()) -> Units:
     (task,), findings = collect(one_store(8, 3), program(words, bodies, counting=counting))
     assert not findings
-    return join(Space(8, 3), task, bonded, merge=merge)
+    return join(AddressSpace(8, 3), task, bonded, merge=merge)
 
 
 class Made(NamedTuple):

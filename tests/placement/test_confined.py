@@ -14,7 +14,7 @@ import pytest
 
 from ordain.machine.expression import Terms
 from ordain.machine.model import Bank, Chip, Machine, Pin
-from ordain.microprogram.model import Entry, Microinstruction, Program, Target
+from ordain.microprogram.model import MapCell, Microinstruction, Program, Target
 from ordain.placement.confined import Allowed, Confined, Unsettled
 from tests.placement import by_hand
 from tests.placement.by_hand import HERE
@@ -81,7 +81,7 @@ def some_program(rng: Random, size: int, map_bits: int, plain: bool) -> Program:
         first = end
     led_to = [number for number in range(count) if not plain or map_bits == WIDTH or not (
         words[number].fixed or counted_to(words, number))]
-    entries = [Entry("entry", at, f"w{rng.choice(led_to)}", HERE) for at in (0, 1) if led_to and rng.random() < 0.3]
+    entries = [MapCell("entry", at, f"w{rng.choice(led_to)}", HERE) for at in (0, 1) if led_to and rng.random() < 0.3]
     unused = by_hand.word(count, bits=rng.randint(0, 3) << SAYS) if rng.random() < 0.5 else None
     return by_hand.program(words, bodies, entries=entries, unused=unused)._replace(computed={"table": (1, 2)})
 

@@ -10,15 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ordain.microprogram.model import Body, Microinstruction, Program, Target
-from ordain.placement.bins import Budget, Row, Single, Spent, pack
+from ordain.placement.bins import Budget, Single, Spent, WordRow, pack
 from ordain.placement.clusters import Unit, Units, join
 from ordain.placement.demands import collect
 from ordain.placement.exact import search
 from ordain.placement.kinds import groups_suit, sort, twins
-from ordain.placement.pages import Group, Pages, group
+from ordain.placement.pages import PageGroup, Pages, group
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
-from ordain.placement.space import Space
+from ordain.placement.space import AddressSpace
 from tests.placement import by_hand
 from tests.placement.by_hand import block, body, label, one_store, program, word
 from tests.placement.test_against_every_possibility import faults
@@ -184,9 +184,9 @@ def test_an_exact_fit_is_not_always_best() -> None:
     """Below 8 are three free addresses in a row, and three single words need them: the row of three has to go into
     the longer stretch above."""
     low, high = 0b111 << 2, 0b1111 << 9
-    found = pack(low | high, [Row(3, (1 << 14) - 1, (0, 14))], [Single((0, 8))] * 3, (8,), Budget(1000))
+    found = pack(low | high, [WordRow(3, (1 << 14) - 1, (0, 14))], [Single((0, 8))] * 3, (8,), Budget(1000))
     assert found is not None and found.rows[0] >= 8 and sorted(found.singles) == [2, 3, 4]
-    assert pack(low | high >> 1, [Row(3, (1 << 14) - 1, (0, 14))], [Single((0, 8))] * 4, (8,), Budget(1000)) is None
+    assert pack(low | high >> 1, [WordRow(3, (1 << 14) - 1, (0, 14))], [Single((0, 8))] * 4, (8,), Budget(1000)) is None
 
 
 @given(st.lists(st.integers(1, 4), min_size=1, max_size=3), st.lists(st.integers(1, 4), min_size=1, max_size=3),
@@ -201,7 +201,7 @@ def test_packing_into_two_zones(lower: list[int], upper: list[int], lengths: lis
             start += stretch + 1
     bound = [data.draw(st.sampled_from([(0, 32), *zones])) for _ in lengths]
     singles = data.draw(st.lists(st.sampled_from([(0, 32), *zones]), max_size=4))
-    rows = [Row(length, (1 << 32) - 1, region) for length, region in zip(lengths, bound)]
+    rows = [WordRow(length, (1 << 32) - 1, region) for length, region in zip(lengths, bound)]
     found = pack(free, rows, [Single(region) for region in singles], (16,), Budget(100_000))
 
     def fits(at: int, rooms: list[tuple[int, int]]) -> bool:
@@ -220,7 +220,8 @@ def test_packing_into_two_zones(lower: list[int], upper: list[int], lengths: lis
 def test_what_failed_in_one_zone_may_succeed_in_the_other() -> None:
     """Seven free addresses below 8 and seven above. The row of four first goes below, which leaves three there for four
     single words; the other way round leaves the same numbers of addresses, but elsewhere."""
-    found = pack(0x7F | 0x7F << 9, [Row(4, 0xFFFF, (0, 16)), Row(3, 0xFFFF, (0, 16))], [Single((0, 8))] * 4, (8,),
+    found = pack(0x7F | 0x7F << 9, [WordRow(4, 0xFFFF, (0, 16)), WordRow(3, 0xFFFF, (0, 16))], [Single((0, 8))] * 4,
+                 (8,),
                  Budget(1000))
     assert found is not None and found.rows[0] >= 8
 
@@ -247,12 +248,12 @@ def test_a_page_reference_needs_a_place_that_its_field_can_hold() -> None:
 
 def test_groups_with_shared_words_are_no_twins() -> None:
     """Two groups of one piece each change places only if their pieces are alike and share no word with others."""
-    space = Space(8, 3)
+    space = AddressSpace(8, 3)
 
     def twins_of(second: tuple[int, ...]) -> dict[int, int]:
         units = [Unit((0,), (1,), 255, (), ((0, 0),), False), Unit((0,), (2,), 255, (), ((1, 0),), False),
                  Unit(tuple(range(len(second))), second, 127, (), ((2, 0),), False)]
-        groups = (Group(2, (1,), None, None), Group(2, (2,), None, None))
+        groups = (PageGroup(2, (1,), None, None), PageGroup(2, (2,), None, None))
         pieces = sort(space, Units((), tuple(units), {}, (), (), True), Pages(groups, {1: (0,), 2: (1,)}, ()))
         return twins(pieces, [0, 1])
 
@@ -265,9 +266,10 @@ def test_groups_of_blocks_that_are_alike_are_twins() -> None:
     """Two aligned pairs, each in a page of its own; not where a word of one stands elsewhere too."""
     def twins_of(*words: tuple[int, int], forced: int | None = None) -> dict[int, int]:
         units = [Unit((0, 1), both, 0b01010101, ((0, 1),), ((number, 0),), False) for number, both in enumerate(words)]
-        groups = (Group(2, words[0], forced, None), Group(2, words[1], None, None))
+        groups = (PageGroup(2, words[0], forced, None), PageGroup(2, words[1], None, None))
         of_word = {word: (number,) for number, both in enumerate(words[:2]) for word in both}
-        return twins(sort(Space(8, 3), Units((), tuple(units), {}, (), (), True), Pages(groups, of_word, ())), [0, 1])
+        return twins(sort(AddressSpace(8, 3), Units((), tuple(units), {}, (), (), True), Pages(groups, of_word, ())),
+                     [0, 1])
 
     assert twins_of((1, 2), (3, 4)) == {1: 0}
     assert twins_of((1, 2), (3, 4), (4, 5)) == {}
@@ -292,7 +294,7 @@ def test_what_fails_once_with_words_in_several_pages_may_succeed_later(page: int
 
 def test_a_spent_budget_is_not_an_answer() -> None:
     with pytest.raises(Spent):
-        pack((1 << 14) - 1, [Row(3, (1 << 14) - 1, (0, 14))] * 3, [], (), Budget(2))
+        pack((1 << 14) - 1, [WordRow(3, (1 << 14) - 1, (0, 14))] * 3, [], (), Budget(2))
 
 
 def test_the_same_program_is_placed_the_same_way() -> None:
@@ -320,7 +322,7 @@ def assert_packed(free: int, pieces: Sequence[tuple[int, tuple[int, int]]], edge
 
     rows = [piece for piece in pieces if piece[0] > 1]
     singles = [piece for piece in pieces if piece[0] == 1]
-    found = pack(free, [Row(length, sum(1 << base for base in bases(length, region)), region)
+    found = pack(free, [WordRow(length, sum(1 << base for base in bases(length, region)), region)
                         for length, region in rows], [Single(region) for _, region in singles], edges, Budget(100_000))
     assert (found is not None) == fits(free, 0), (free, pieces)
     if found is not None:
@@ -363,7 +365,7 @@ def dealt(groups: Sequence[tuple[int, int, int | None]], taken: set[int]) -> tup
         made.append(by_hand.body(len(words), len(words) + length, name=f"group {number}", same_page=page))
         words += [by_hand.word(len(words) + step, fixed=() if at is None or step else (at,)) for step in range(length)]
     (task,), _ = collect(by_hand.one_store(15, 4), by_hand.program(words, made))
-    space = Space(15, 4)
+    space = AddressSpace(15, 4)
     units = join(space, task, frozenset(word for bond in task.bonds for word in bond.words), merge=True)
     pieces = sort(space, units, group(task.bonds, units))
     used = {*taken, *(at for _, _, at in groups if at is not None)}
@@ -409,8 +411,8 @@ def stretches(*lengths: int) -> int:
     return found
 
 
-def rows_of(*lengths: int, within: tuple[int, int] = (0, 128)) -> list[Row]:
-    return [Row(length, (1 << 128) - 1, within) for length in lengths]
+def rows_of(*lengths: int, within: tuple[int, int] = (0, 128)) -> list[WordRow]:
+    return [WordRow(length, (1 << 128) - 1, within) for length in lengths]
 
 
 @pytest.mark.parametrize(("free", "rows", "singles", "edges", "fits", "states"), [
@@ -428,7 +430,8 @@ def rows_of(*lengths: int, within: tuple[int, int] = (0, 128)) -> list[Row]:
     # what fills a stretch stands there
     (stretches(4, 5, 6, 7, 8, 9, 10), rows_of(10, 9, 8, 7, 6, 3, 3), [], (), True, 8),
 ])
-def test_how_many_states_it_takes(free: int, rows: list[Row], singles: list[Single], edges: Sequence[int], fits: bool,
+def test_how_many_states_it_takes(free: int, rows: list[WordRow], singles: list[Single], edges: Sequence[int],
+                                  fits: bool,
                                   states: int) -> None:
     """What counting rules out is not searched: no search can go every way in a store of thousands of words."""
     assert (pack(free, rows, singles, edges, Budget(states)) is not None) == fits
@@ -466,7 +469,7 @@ def paged(groups: Sequence[int], singles: int) -> Program:
 ])
 def test_how_many_states_the_exact_way_takes(wanted: Program, size: int, fits: bool, states: int) -> None:
     (task,), _ = collect(one_store(size, (size - 1).bit_length()), wanted)
-    space = Space(size, task.width)
+    space = AddressSpace(size, task.width)
     units = join(space, task, frozenset(number for bond in task.bonds for number in bond.words), merge=True)
     found = search(space, units, group(task.bonds, units), task.counting, [None] * len(units.units), Budget(states))
     assert (found is not None) == fits

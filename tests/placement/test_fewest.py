@@ -18,7 +18,7 @@ from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
 from ordain.microprogram.model import Program
 from ordain.placement.confined import Allowed
-from ordain.placement.fewest import Fewest, Touched, fewest
+from ordain.placement.fewest import Fewest, TouchedChips, fewest
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
 from ordain.rom.assemble import stored_words
@@ -300,7 +300,7 @@ class Options(NamedTuple):
     """What placements there are, by number: the chips that each would burn and erase. `deaf`: placement does not do
     what is wished, and comes to the first whatever is asked."""
 
-    touched: tuple[Touched, ...]
+    touched: tuple[TouchedChips, ...]
     unknown: frozenset[str]
     deaf: bool
 
@@ -334,7 +334,7 @@ def some_options(rng: Random, deaf: bool) -> Options:
     options = []
     for _ in range(rng.randint(1, 6)):
         burned = unknown | {name for name in CHIPS if rng.random() < 0.5}
-        options.append(Touched(burned, unknown | {name for name in sorted(burned) if rng.random() < 0.5}))
+        options.append(TouchedChips(burned, unknown | {name for name in sorted(burned) if rng.random() < 0.5}))
     return Options(tuple(options), unknown, deaf)
 
 
@@ -364,7 +364,8 @@ def test_what_is_not_placed_as_wished_is_no_bound(seed: int) -> None:
 def test_sets_are_tried_up_to_a_limit(most: int, at_least: int, tried: int) -> None:
     """All but A, but B, but C; none; each alone, of which E may do; each two; and of each three those that may be
     erased: none, each, each two."""
-    options = Options((Touched(frozenset("ABC"), frozenset("ABC")), Touched(frozenset("E"), frozenset())), frozenset(),
+    options = Options((TouchedChips(frozenset("ABC"), frozenset("ABC")), TouchedChips(frozenset("E"), frozenset())),
+                      frozenset(),
                       True)
     with MonkeyPatch.context() as patch:
         patch.setattr("ordain.placement.fewest.MOST_SETS", most)
@@ -375,8 +376,8 @@ def test_sets_are_tried_up_to_a_limit(most: int, at_least: int, tried: int) -> N
 @pytest.mark.parametrize(("most", "cost"), [(0, (3, 3)), (1, (1, 1)), (2, (1, 1)), (3, (1, 1)), (60, (1, 0))])
 def test_wishes_are_placed_up_to_a_limit(most: int, cost: tuple[int, int]) -> None:
     """Without A, B or C there is the way that burns E and erases it; that E need not be erased is found in the end."""
-    options = Options((Touched(frozenset("ABC"), frozenset("ABC")), Touched(frozenset("E"), frozenset()),
-                       Touched(frozenset("E"), frozenset("E"))), frozenset(), False)
+    options = Options((TouchedChips(frozenset("ABC"), frozenset("ABC")), TouchedChips(frozenset("E"), frozenset()),
+                       TouchedChips(frozenset("E"), frozenset("E"))), frozenset(), False)
     with MonkeyPatch.context() as patch:
         patch.setattr("ordain.placement.fewest.MOST_OFFERS", most)
         assert options.found().touched.cost == cost

@@ -6,7 +6,7 @@ import pytest
 
 from ordain.machine.expression import Node, Terms
 from ordain.machine.model import Field
-from ordain.microprogram.model import Entry, Program
+from ordain.microprogram.model import MapCell, Program
 from ordain.placement.place import place
 from tests.placement.by_hand import FOLLOWING, HERE, block, field, label, machine, program, store, word
 
@@ -197,7 +197,7 @@ def test_mapping_and_computed_stores() -> None:
     terms = Terms()
     small = machine([store("control", 8, 8, 3, terms), store("entry", 4, 3, 2, terms, fill="map"),
                      store("decoder", 2, 2, 1, terms, fill="computed")], [], terms)
-    wanted = program([word(0, fixed=(5,))], entries=[Entry("entry", 2, "w0", HERE), Entry("entry", 3, "w0", HERE)])
+    wanted = program([word(0, fixed=(5,))], entries=[MapCell("entry", 2, "w0", HERE), MapCell("entry", 3, "w0", HERE)])
     placement, findings = place(small, wanted._replace(computed={"decoder": (1, 2)}), None)
     assert placement is not None and not findings
     assert placement.words == {"control": {5: 0}, "entry": {2: 5, 3: 5}, "decoder": {0: 1, 1: 2}}

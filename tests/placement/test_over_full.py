@@ -7,7 +7,7 @@ import pytest
 
 from ordain.machine.expression import Terms
 from ordain.machine.model import Machine
-from ordain.microprogram.model import Entry, Microinstruction, OpcodeUse, Program
+from ordain.microprogram.model import MapCell, Microinstruction, OpcodeUse, Program
 from ordain.placement.demands import Bond
 from ordain.placement.fewest import Fewest
 from ordain.placement.pages import kept
@@ -26,7 +26,8 @@ def message(small: Machine, wanted: Program) -> str:
 
 def row(first: int, length: int, **more: object) -> list[object]:
     """Words that must stand in a row."""
-    return [word(first + at, succeeds=int(at < length - 1), **(more if not at else {})) for at in range(length)]  # type: ignore[arg-type]
+    return [word(first + at, succeeds=int(at < length - 1),
+                 **(more if not at else {})) for at in range(length)]  # type: ignore[arg-type]
 
 
 def rows(*lengths: int, fixed: Sequence[int] = ()) -> Program:
@@ -212,13 +213,15 @@ def test_a_slot_that_is_too_small() -> None:
 
 def test_a_row_that_runs_into_fixed_words_without_slots() -> None:
     def two(length: int) -> Program:
-        return program([*row(0, length, fixed=(0,), owner="long"), word(length, fixed=(3,), owner="other")])  # type: ignore[list-item]
+        return program([*row(0, length, fixed=(0,), owner="long"),
+                        word(length, fixed=(3,), owner="other")])  # type: ignore[list-item]
 
     assert message(one_store(8, 3), two(3)) == ""
     named = two(5)._replace(bodies=(body(0, 5, name="long")._replace(kind="instruction"), body(5, 6, name="other")))
     for wanted in (two(5), named):
         assert message(one_store(8, 3), wanted) == "over-full: the room of `long` at 0x0 holds 3 words, needs 5"
-    later = program([word(0, fixed=(4,), owner="other"), word(1), *row(2, 3, fixed=(2,), owner="long")])  # type: ignore[list-item]
+    later = program([word(0, fixed=(4,), owner="other"), word(1),
+                     *row(2, 3, fixed=(2,), owner="long")])  # type: ignore[list-item]
     assert message(one_store(8, 3), later) == "over-full: the room of `long` at 0x2 holds 2 words, needs 3"
 
 
@@ -344,7 +347,7 @@ def test_a_mapping_store_that_cannot_hold_the_address() -> None:
     small = machine([store("control", 8, 8, 3, terms), store("entry", 4, 2, 2, terms, fill="start")], [], terms)
 
     def entered(at: int) -> Program:
-        return program([word(0, fixed=(at,))], entries=[Entry("entry", 1, "w0", HERE)])
+        return program([word(0, fixed=(at,))], entries=[MapCell("entry", 1, "w0", HERE)])
 
     assert place(small, entered(3), None)[0] is not None
     placement, findings = place(small, entered(4), None)

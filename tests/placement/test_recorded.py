@@ -16,7 +16,7 @@ from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck, first_fit, free_runs
 from ordain.placement.remember import wishes
-from ordain.placement.space import Space
+from ordain.placement.space import AddressSpace
 from tests.placement.by_hand import block, body, field, label, machine, one_store, program, store, word
 from tests.placement.test_against_every_possibility import faults, some_program
 
@@ -315,7 +315,7 @@ def test_where_pieces_would_like_to_stand(recalled: dict[int, tuple[int, ...]], 
     words = [word(0, targets=[("whole", block(0, 1))]), word(1), word(2, succeeds=1), word(3), word(4),
              word(5, succeeds=1), word(6)]
     (task,), _ = collect(one_store(16, 4), program(words))
-    units = join(Space(16, 4), task, frozenset(), merge=True)
+    units = join(AddressSpace(16, 4), task, frozenset(), merge=True)
     runs = [first for first, _ in units.runs]
     assert sorted(runs) == [2, 4, 5]
     found = wishes(units, recalled)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ordain.placement.space import Space, cells, gather, lowest, members, room, room_for_run, segments
+from ordain.placement.space import AddressSpace, cells, gather, lowest, members, room, room_for_run, segments
 
 SIZES = [(16, 4), (12, 4), (1, 0), (2, 1)]
 
@@ -17,7 +17,7 @@ def number(addresses: set[int]) -> int:
 
 @pytest.mark.parametrize(("size", "width"), SIZES)
 def test_addresses_by_their_bits(size: int, width: int) -> None:
-    space = Space(size, width)
+    space = AddressSpace(size, width)
     every = range(size)
     assert space.full == number(set(every))
     for _ in range(2):      # the second time they are remembered

@@ -17,7 +17,7 @@ from ordain.machine.expression import Prior, postorder
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdict
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.cases import SearchCase, SearchWatch, model_of
 from ordain.prover.symbolic.space import by_value
 from ordain.rom.contents import Contents
 from tests import oracle
@@ -184,7 +184,7 @@ def test_the_reduced_states_are_the_projections_of_the_real_ones(seed: int, ever
     asked = tuple(prop for prop in lower_properties(system, tuple(properties)) if not prop.monitors)
     system = system._replace(free=with_free(system.free, tuple(node for prop in asked for node in nodes_of(prop))))
     model = model_of(system, asked, Limits(reduce=not everything))
-    case = Case(model, (), Watch(Limits(), None, 0.0))
+    case = SearchCase(model, (), SearchWatch(Limits(), None, 0.0))
     kept = case.model.space.variables
     state = system.terms.join(variable.leaf for variable in kept)
     found = {value: level for level, new in enumerate(case.layers.new)

@@ -13,7 +13,7 @@ from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.limits import LimitReached
 from ordain.prover.model import Limits, Property, Verdicts
-from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.cases import SearchCase
 from ordain.prover.symbolic.verdicts import Judge
 from ordain.rom.contents import Contents
 from tests.prover.by_hand import random_contents
@@ -45,16 +45,16 @@ def outcomes(verdicts: Verdicts) -> list[str]:
     return [verdict.outcome for verdict in verdicts.verdicts]
 
 
-def searches(monkeypatch: pytest.MonkeyPatch, then: Callable[[int, Case], None]) -> list[Case]:
+def searches(monkeypatch: pytest.MonkeyPatch, then: Callable[[int, SearchCase], None]) -> list[SearchCase]:
     """Every search that is made, with something done to it afterwards."""
-    made: list[Case] = []
+    made: list[SearchCase] = []
 
-    def case(*given: Any, **more: Any) -> Case:
-        made.append(Case(*given, **more))
+    def case(*given: Any, **more: Any) -> SearchCase:
+        made.append(SearchCase(*given, **more))
         then(len(made), made[-1])
         return made[-1]
 
-    monkeypatch.setattr(ordain.prover.decide, "Case", case)
+    monkeypatch.setattr(ordain.prover.decide, "SearchCase", case)
     return made
 
 
@@ -69,7 +69,7 @@ def test_all_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_when_a_later_search_ends_early_none_is_begun_after_it(monkeypatch: pytest.MonkeyPatch, reason: str) -> None:
     whole = found()
 
-    def then(number: int, case: Case) -> None:
+    def then(number: int, case: SearchCase) -> None:
         if number == 2:
             case.layers.stopped = reason
 
@@ -82,7 +82,7 @@ def test_when_a_later_search_ends_early_none_is_begun_after_it(monkeypatch: pyte
 
 
 def test_a_limit_of_states_is_one_of_each_search(monkeypatch: pytest.MonkeyPatch) -> None:
-    def then(number: int, case: Case) -> None:
+    def then(number: int, case: SearchCase) -> None:
         if number == 2:
             case.layers.stopped = "states"
 

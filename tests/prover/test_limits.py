@@ -6,7 +6,7 @@ from oxidd.util import DDMemoryError
 
 from ordain.prover.limits import LimitReached, look, memory_taken
 from ordain.prover.model import Limits, Progress
-from ordain.prover.symbolic.cases import Watch
+from ordain.prover.symbolic.cases import SearchWatch
 from ordain.prover.symbolic.layers import Layers
 
 BLOCK = 200 << 20
@@ -25,7 +25,7 @@ def test_why_a_search_has_stopped(ending: BaseException | None, said: str) -> No
 def test_how_far_a_search_is_told_ten_times_a_second(monkeypatch: pytest.MonkeyPatch) -> None:
     """States a second since it was begun; a search that begins anew counts its own."""
     told: list[Progress] = []
-    watch = Watch(Limits(states=100), told.append, 1000.0)
+    watch = SearchWatch(Limits(states=100), told.append, 1000.0)
     for now, level, states, said in ((1000.05, 1, 10, None), (1000.25, 2, 10, (20, 2, 80)), (1000.3, 3, 5, None),
                                      (1002.5, 4, 75, (100, 4, 40))):
         monkeypatch.setattr("ordain.prover.symbolic.cases.monotonic", lambda now=now: now)

@@ -15,7 +15,7 @@ from ordain.control.model import Variable
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
-from ordain.prover.symbolic.cases import Case, Watch, model_of
+from ordain.prover.symbolic.cases import SearchCase, SearchWatch, model_of
 from ordain.prover.symbolic.relation import Graph, Relation, parts_of
 from ordain.prover.symbolic.space import MANAGER, NODE, _with_room
 from tests.prover.by_hand import random_comparisons, random_contents, random_journeys
@@ -67,7 +67,7 @@ def test_half_of_the_addresses_that_are_left_are_set_aside(monkeypatch: pytest.M
 def test_limits_are_looked_at_in_every_operation() -> None:
     contents, _ = random_contents(Random(1))
     model = model_of(build_system(contents), (), Limits(reduce=False))
-    case = Case(model, (), Watch(Limits(), None, 0.0))
+    case = SearchCase(model, (), SearchWatch(Limits(), None, 0.0))
     looks: list[str] = []
 
     def looked(name: str) -> int:

@@ -13,7 +13,7 @@ from ordain.cli.prove import command
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdict, Verdicts
-from ordain.prover.plain import TooLarge, decide_plainly
+from ordain.prover.plain import TooManyCycles, decide_plainly
 from ordain.rom.contents import Contents
 from tests import oracle
 from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions
@@ -25,7 +25,7 @@ SMALL = 4_000
 def plainly(contents: Contents, properties: list[Property]) -> Verdicts:
     try:
         return decide_plainly(build_system(contents), tuple(properties), most=SMALL)
-    except TooLarge:
+    except TooManyCycles:
         reject()
 
 
@@ -93,9 +93,9 @@ def _said(contents: Contents, verdict: Verdict) -> object:
 def test_what_is_too_large_is_refused() -> None:
     contents, properties = random_contents(Random(1))
     system = build_system(contents)
-    with pytest.raises(TooLarge, match="choices of inputs"):
+    with pytest.raises(TooManyCycles, match="choices of inputs"):
         decide_plainly(system, tuple(properties), most=8)
-    with pytest.raises(TooLarge, match="in each of more than"):
+    with pytest.raises(TooManyCycles, match="in each of more than"):
         decide_plainly(system, tuple(properties), most=200)
 
 

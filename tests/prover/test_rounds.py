@@ -14,9 +14,9 @@ import ordain.prover.symbolic.dead
 from ordain.control.model import Variable
 from ordain.control.system import build_system
 from ordain.machine.model import Never
-from ordain.prover.decide import Rounds, decide
+from ordain.prover.decide import ProofRounds, decide
 from ordain.prover.model import Property
-from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.cases import SearchCase
 from ordain.prover.symbolic.space import Space
 from ordain.rom.contents import Contents
 from tests.prover.by_hand import random_comparisons, random_contents, random_journeys
@@ -58,25 +58,25 @@ def never(contents: Contents, *names: str) -> tuple[Property, ...]:
 
 
 @pytest.fixture
-def searches(monkeypatch: pytest.MonkeyPatch) -> list[Case]:
+def searches(monkeypatch: pytest.MonkeyPatch) -> list[SearchCase]:
     """Every search that is made."""
-    made: list[Case] = []
+    made: list[SearchCase] = []
 
-    def case(*given: object, **more: object) -> Case:
-        made.append(Case(*given, **more))  # type: ignore[arg-type]
+    def case(*given: object, **more: object) -> SearchCase:
+        made.append(SearchCase(*given, **more))  # type: ignore[arg-type]
         return made[-1]
 
-    monkeypatch.setattr(ordain.prover.decide, "Case", case)
+    monkeypatch.setattr(ordain.prover.decide, "SearchCase", case)
     return made
 
 
 def outcomes(contents: Contents, first: tuple[Property, ...], second: tuple[Property, ...]) -> list[str]:
-    rounds = Rounds(build_system(contents))
+    rounds = ProofRounds(build_system(contents))
     rounds.decide(first)
     return [verdict.outcome for verdict in rounds.decide(second).verdicts]
 
 
-def test_what_was_looked_at_already_is_not_searched_again(searches: list[Case]) -> None:
+def test_what_was_looked_at_already_is_not_searched_again(searches: list[SearchCase]) -> None:
     contents = contents_of(MACHINE, MICRO)
     first, second = never(contents, "low", "input"), never(contents, "low", "address")
     assert outcomes(contents, first, second) == ["broken", "proved"]
@@ -84,7 +84,7 @@ def test_what_was_looked_at_already_is_not_searched_again(searches: list[Case]) 
 
 
 @pytest.mark.parametrize("asked", ["high", "other", "input"])
-def test_what_the_first_round_left_out_is_searched_for(searches: list[Case], asked: str) -> None:
+def test_what_the_first_round_left_out_is_searched_for(searches: list[SearchCase], asked: str) -> None:
     """Another bit of a state, another state, an input."""
     contents = contents_of(MACHINE, MICRO)
     assert outcomes(contents, never(contents, "low"), never(contents, asked)) == ["broken"]
@@ -100,7 +100,7 @@ def test_bits_held_at_0_for_the_first_round_are_not_for_the_second(monkeypatch: 
     assert outcomes(contents, never(contents, "before"), never(contents, "low")) == ["broken"]
 
 
-def test_a_monitor_that_the_first_round_had_not_is_searched_for(searches: list[Case]) -> None:
+def test_a_monitor_that_the_first_round_had_not_is_searched_for(searches: list[SearchCase]) -> None:
     contents = contents_of(MACHINE, MICRO)
     (low,) = never(contents, "low")
     leaf = contents.machine.terms.leaf("state", "was low", 1)
@@ -119,7 +119,7 @@ def test_two_rounds_say_what_each_says_alone(seed: int) -> None:
     contents, properties = random_contents(random)
     asked = [*properties, *random_journeys(random, contents)[:2], *random_comparisons(random, contents)[:2]]
     first, second = asked[::2], asked[1::2]
-    rounds = Rounds(build_system(contents))
+    rounds = ProofRounds(build_system(contents))
     rounds.decide(tuple(first))
     found = rounds.decide(tuple(second))
     wanted = decide(build_system(contents), tuple(second))

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ordain.machine.model import Chip
-from ordain.rom.burn_plan import ChipChange, Step, burns_and_erasures, chip_changes
+from ordain.rom.burn_plan import BurnStep, ChipChange, burns_and_erasures, chip_changes
 from ordain.text.source import Source, Span
 
 NOWHERE = Span(Source("chips", ""), 0, 0)
@@ -154,23 +154,24 @@ def test_the_steps_in_full() -> None:
     """Where a whole part is meant, no range stands beside it; where nothing is to be done, nothing is counted."""
     chip, other = chip_of("uv"), chip_of("uv", words=64)
     once, full, empty = chip_of("once"), bytes(range(32)), bytes(32)
-    whole, out = Step("program", 0, 31), Step("replace", 0, 0)
+    whole, out = BurnStep("program", 0, 31), BurnStep("replace", 0, 0)
     for made, old_chip, old, expected in (
             (chip, chip, full, ChipChange("U1", "uv", "nothing", 0, (), 0, (), (), "")),
             (chip, other, full, ChipChange("U1", "uv", "replace", 0, (), 0, (), (out, whole), "was 64 x 8")),
             (once, once, None, ChipChange("U1", "once", "find-out", 0, (), 0, (), (out, whole),
                                           "not recorded: read it, or treat it as full")),
-            (chip, chip, None, ChipChange("U1", "uv", "find-out", 0, (), 0, (), (Step("erase", 0, 0), whole),
+            (chip, chip, None, ChipChange("U1", "uv", "find-out", 0, (), 0, (), (BurnStep("erase", 0, 0), whole),
                                           "not recorded: read it, or treat it as full")),
             (once, once, empty, ChipChange("U1", "once", "replace", 31, ((1, 31),), 31, (), (out, whole), "")),
-            (chip, chip, empty, ChipChange("U1", "uv", "erase", 31, ((1, 31),), 31, (), (Step("erase", 0, 0), whole),
+            (chip, chip, empty,
+             ChipChange("U1", "uv", "erase", 31, ((1, 31),), 31, (), (BurnStep("erase", 0, 0), whole),
                                            ""))):
         assert chip_changes({"U1": made}, {"U1": old_chip}, {} if old is None else {"U1": old}, {"U1": full}) == (
             expected,)
     (new,) = chip_changes({"U1": chip}, {}, {}, {"U1": full})
     assert new == ChipChange("U1", "uv", "program", 0, (), 0, (), (out, whole), "a chip that was not there before")
     (gone,) = chip_changes({}, {"U1": chip}, {}, {})
-    assert gone == ChipChange("U1", "uv", "remove", 0, (), 0, (), (Step("remove", 0, 0),), "no socket any more")
+    assert gone == ChipChange("U1", "uv", "remove", 0, (), 0, (), (BurnStep("remove", 0, 0),), "no socket any more")
 
 
 def test_a_part_of_one_bit() -> None:

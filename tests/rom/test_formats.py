@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from intelhex import IntelHex
 
-from ordain.rom.formats import FORMATS, Device, read_image, recognise, write_image
+from ordain.rom.formats import FORMATS, DeviceShape, read_image, recognise, write_image
 from ordain.rom.intel_hex import read_intel_hex, write_intel_hex
 from ordain.rom.mem import read_mem, write_mem
 from ordain.rom.s_record import read_s_records, write_s_records
@@ -231,7 +231,7 @@ def test_bad_memory_text_is_named_with_its_line(text: str, line: int, says: str)
 
 @given(st.integers(1, 40), st.integers(1, 24), st.integers(0, 1), st.data())
 def test_every_kind_gives_the_image_back(words: int, bits: int, erased: int, data: st.DataObject) -> None:
-    device = Device("U21", words, bits, erased)
+    device = DeviceShape("U21", words, bits, erased)
     content = data.draw(st.lists(st.integers(0, (1 << bits) - 1), min_size=words, max_size=words))
     image = b"".join(word.to_bytes((bits + 7) // 8, "little") for word in content)
     for form in FORMATS:
@@ -241,12 +241,12 @@ def test_every_kind_gives_the_image_back(words: int, bits: int, erased: int, dat
 
 
 def test_missing_bytes_of_a_hex_file_are_erased() -> None:
-    wide = Device("U21", 4, 12, 1)
+    wide = DeviceShape("U21", 4, 12, 1)
     assert read_image("hex", b":02000200AB0A47\n" + END.encode(), "t", wide) == (bytes.fromhex("FF0FAB0AFF0FFF0F"), [])
 
 
 def test_wrong_sizes_and_no_text_at_all() -> None:
-    device = Device("U21", 4, 8, 1)
+    device = DeviceShape("U21", 4, 8, 1)
     for form, content, name in (("bin", b"123", "image-size"), ("bin", b"12345", "image-size"),
                                 ("hex", b":\xff", "not-text"),
                                 ("hex", write_intel_hex(bytes(5)).encode(), "image-too-long"),
@@ -313,7 +313,7 @@ def test_short_and_overfull_s_records(record: str, says: str) -> None:
 
 
 def test_a_damaged_file_gives_no_image() -> None:
-    device = Device("U1", 64, 8, 1)
+    device = DeviceShape("U1", 64, 8, 1)
     for form, text in (("hex", SOME), ("s19", write_s_records(bytes(range(64))))):
         at = text.index("0F")
         spoilt = text[:at] + "0E" + text[at + 2:]
@@ -333,15 +333,15 @@ def test_a_hex_file_with_the_ending_of_a_raw_one() -> None:
 def test_an_empty_data_record_says_nothing() -> None:
     """Even where it names an address that the device has not got."""
     text = SOME.replace(END, ":00FFFF0002\n" + END)
-    assert read_image("hex", text.encode(), "U1", Device("U1", 64, 8, 1)) == (bytes(range(64)), [])
+    assert read_image("hex", text.encode(), "U1", DeviceShape("U1", 64, 8, 1)) == (bytes(range(64)), [])
 
 
 def test_bytes_that_a_file_does_not_give_are_as_the_device_erases_them() -> None:
     for erased, blank in ((0, b"\x00"), (1, b"\xFF")):
-        image, findings = read_image("hex", SOME.encode(), "U1", Device("U1", 80, 8, erased))
+        image, findings = read_image("hex", SOME.encode(), "U1", DeviceShape("U1", 80, 8, erased))
         assert (image, findings) == (bytes(range(64)) + blank * 16, [])
 
 
 def test_a_digit_that_is_none_is_named() -> None:
-    _, (finding,) = read_image("s19", b"S10300G0FC\nS9030000FC\n", "U1", Device("U1", 64, 8, 1))
+    _, (finding,) = read_image("s19", b"S10300G0FC\nS9030000FC\n", "U1", DeviceShape("U1", 64, 8, 1))
     assert "`G` is not a hexadecimal digit" in finding.message

@@ -2,7 +2,7 @@
 
 from ordain.language.tree import SourceFile
 from ordain.machine.model import Machine
-from ordain.microprogram.model import Body, Entry, Microinstruction, OpcodeUse, Program
+from ordain.microprogram.model import Body, MapCell, Microinstruction, OpcodeUse, Program
 from ordain.placement.model import Placement
 from ordain.rom.assemble import make_contents, stored_words, word_keys
 from ordain.rom.contents import ChipRecord, ImageFile
@@ -85,7 +85,7 @@ def windmill() -> BuildData:
         words, (Body("furl", "routine", "control", 0, 2, 0, 0, span_of(1)),
                 Body("TURN {n}", "instruction", "control", 2, 3, 0, 0, span_of(4))),
         {"furl": 0, "furl.top": 0, "top": 0, "furl.set": 1, "set": 1, "TURN {n}": 2},
-        (Entry("entry", 3, "TURN {n}", span_of(4)), Entry("entry", 4, "TURN {n}", span_of(4))),
+        (MapCell("entry", 3, "TURN {n}", span_of(4)), MapCell("entry", 4, "TURN {n}", span_of(4))),
         (OpcodeUse(3, "TURN {n}", False), OpcodeUse(4, "TURN {n}", False)), {"control": None}, {}, {}, {},
         names=("furl.top", "furl.set", "TURN {n}"))
     placement = Placement(((0,), (9, 4), (16,)), {

@@ -10,7 +10,7 @@ from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Node, Terms
 from ordain.meaning.model import Question
 from ordain.pipeline import build_model
-from ordain.show.smt import Asked, smt
+from ordain.show.smt import SmtQuestion, smt
 from tests.docs.pages import ROOT
 
 z3: Any = pytest.importorskip("z3", reason="install the Python package z3-solver to have a solver read the file")
@@ -27,7 +27,7 @@ def answers(text: str) -> list[str]:
 
 
 def of(*questions: Question) -> list[str]:
-    return answers("\n".join(smt("by chance", [Asked("tried", one) for one in questions], ())))
+    return answers("\n".join(smt("by chance", [SmtQuestion("tried", one) for one in questions], ())))
 
 
 def chosen(terms: Terms, chance: Random, known: dict[Node, int], depth: int, width: int) -> Node:

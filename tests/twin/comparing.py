@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
-from ordain.data.partial import UNKNOWN, Bits
+from ordain.data.partial import UNKNOWN, Ternary
 from ordain.data.run import run
 from ordain.machine.expression import Node, Prior, postorder
 from ordain.rom.mem import write_mem
@@ -121,17 +121,17 @@ def simulated(path: Datapath, images: Mapping[str, bytes], memories: Memories, i
     return rows
 
 
-def digits_of(bits: Bits, width: int) -> str:
+def digits_of(bits: Ternary, width: int) -> str:
     if bits.known == (1 << width) - 1:
         return f"{bits.value:0{width}b}"
     return "".join(str(bits.value >> at & 1) if bits.known >> at & 1 else "x" for at in reversed(range(width)))
 
 
-def bits_of(digits: str) -> Bits:
+def bits_of(digits: str) -> Ternary:
     """Of x and z nothing is known."""
     if digits.isdecimal():
-        return Bits(int(digits, 2), (1 << len(digits)) - 1)
-    return Bits(int(re.sub("[xz]", "0", digits), 2), int(re.sub("[xz]", "0", digits.replace("0", "1")), 2))
+        return Ternary(int(digits, 2), (1 << len(digits)) - 1)
+    return Ternary(int(re.sub("[xz]", "0", digits), 2), int(re.sub("[xz]", "0", digits.replace("0", "1")), 2))
 
 
 def compared(path: Datapath, images: Mapping[str, bytes], memories: Memories, inputs: Inputs, place: Path) -> Compared:
@@ -144,7 +144,7 @@ def compared(path: Datapath, images: Mapping[str, bytes], memories: Memories, in
     counts = [0, 0, 0]
     fights = 0
 
-    def hold(at: str, ours: Bits, its: Bits) -> None:
+    def hold(at: str, ours: Ternary, its: Ternary) -> None:
         both = ours.known & its.known
         counts[0] += both.bit_count()
         counts[1] += (ours.known & ~its.known).bit_count()

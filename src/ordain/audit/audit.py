@@ -13,11 +13,11 @@ from oxidd.util import BooleanOperator, DDMemoryError
 
 from ordain.audit.board import Board, NotAudited
 from ordain.audit.certificate import Certificate, Claim, digest
-from ordain.audit.meanings import Question, questions
+from ordain.audit.meanings import ClaimQuestion, questions
 from ordain.rom.contents import Contents
 
 
-class Finding(NamedTuple):
+class ClaimVerdict(NamedTuple):
     """What an audit says of one claim."""
 
     check: str
@@ -40,7 +40,7 @@ def differs(contents: Contents, sources: Iterable[tuple[str, str]], certificate:
     return ""
 
 
-def audit(contents: Contents, certificate: Certificate, told: Callable[[Finding], None]) -> list[Finding]:
+def audit(contents: Contents, certificate: Certificate, told: Callable[[ClaimVerdict], None]) -> list[ClaimVerdict]:
     """What is to be said of every claim, in their order; `told`: each as soon as it is known."""
     found = []
     for finding in Audit(contents, certificate).every():
@@ -61,22 +61,22 @@ class Audit:
         self.board = Board(contents, certificate.bits)
         self._sound: dict[int, str] = {}
 
-    def every(self) -> Iterator[Finding]:
+    def every(self) -> Iterator[ClaimVerdict]:
         claims = self.certificate.claims
         try:
             self.read()
         except NotAudited as fault:
-            yield from (Finding(*claim[:2], "not audited", f"this machine has {fault}") for claim in claims)
+            yield from (ClaimVerdict(*claim[:2], "not audited", f"this machine has {fault}") for claim in claims)
             return
         except Refused as fault:
-            yield from (Finding(*claim[:2], "refused", str(fault)) for claim in claims)
+            yield from (ClaimVerdict(*claim[:2], "refused", str(fault)) for claim in claims)
             return
         for claim in claims:
             question = self.asked.get((claim.check, claim.subject))
             if claim.outcome not in ("proved", "allowed"):
-                yield Finding(*claim[:2], "not audited", f"it is not claimed that it holds, but: {claim.outcome}")
+                yield ClaimVerdict(*claim[:2], "not audited", f"it is not claimed that it holds, but: {claim.outcome}")
             elif question is None:
-                yield Finding(*claim[:2], "not audited", "this audit does not know what it means")
+                yield ClaimVerdict(*claim[:2], "not audited", "this audit does not know what it means")
             else:
                 yield self._judged(question, claim)
 
@@ -100,18 +100,18 @@ class Audit:
         for bit, low, high in self.certificate.nodes:
             self.sets.append(board.manager.var(bit).ite(self.sets[high], self.sets[low]))
 
-    def _judged(self, question: Question, claim: Claim) -> Finding:
+    def _judged(self, question: ClaimQuestion, claim: Claim) -> ClaimVerdict:
         try:
             self._look(question, claim)
         except Refused as fault:
-            return Finding(*claim[:2], "refused", str(fault))
+            return ClaimVerdict(*claim[:2], "refused", str(fault))
         except NotAudited as fault:
-            return Finding(*claim[:2], "not audited", str(fault))
+            return ClaimVerdict(*claim[:2], "not audited", str(fault))
         except DDMemoryError:
-            return Finding(*claim[:2], "not audited", "it takes more memory than there is")
-        return Finding(*claim[:2], "confirmed", "")
+            return ClaimVerdict(*claim[:2], "not audited", "it takes more memory than there is")
+        return ClaimVerdict(*claim[:2], "confirmed", "")
 
-    def _look(self, question: Question, claim: Claim) -> None:
+    def _look(self, question: ClaimQuestion, claim: Claim) -> None:
         states = self.sets[claim.states]
         if question.kind != "reach":
             if claim.states not in self._sound:
@@ -137,7 +137,7 @@ class Audit:
             return "a cycle leads out of the set"
         return ""
 
-    def _ranked(self, states: BDDFunction, question: Question, ranks: tuple[int, ...]) -> None:
+    def _ranked(self, states: BDDFunction, question: ClaimQuestion, ranks: tuple[int, ...]) -> None:
         left = states
         able = self._able(question.cycles)
         for number in ranks:
@@ -148,7 +148,7 @@ class Audit:
         if left.satisfiable():
             raise Refused("a state of the set has no rank")
 
-    def _followed(self, question: Question, path: tuple[str, ...]) -> None:
+    def _followed(self, question: ClaimQuestion, path: tuple[str, ...]) -> None:
         if not path:
             raise Refused("no way is shown")
         able = self._state(path[-1]) & self._able(question.cycles)

@@ -19,7 +19,7 @@ from ordain.machine.model import AfterNever, BetweenNever, Bus, Never, Reach, Ru
 _FORMS = {Never: "never", WhenThen: "when-then", BetweenNever: "between-never", AfterNever: "after-never"}
 
 
-class Question(NamedTuple):
+class ClaimQuestion(NamedTuple):
     """`check` and `subject` as a report names them. `cycles`: what is asked, allowed cycles taken out (for `always`:
     put in)."""
 
@@ -33,10 +33,10 @@ Part = tuple[tuple[str, ...], BDDFunction]
 """Cycles with a fault, and what the fault is about, for allowances."""
 
 
-def questions(board: Board, bounds: dict[str, int]) -> dict[tuple[str, str], Question]:
+def questions(board: Board, bounds: dict[str, int]) -> dict[tuple[str, str], ClaimQuestion]:
     """Everything of which this audit knows the meaning, by check and subject: what has one name is one question, as in
     a report. `bounds`: what is said of the longest wait, by rule."""
-    found: dict[tuple[str, str], Question] = {}
+    found: dict[tuple[str, str], ClaimQuestion] = {}
     for one in _every(board, bounds):
         before = found.get((one.check, one.subject))
         if before is not None and {before.kind, one.kind} != {"never"}:
@@ -45,7 +45,7 @@ def questions(board: Board, bounds: dict[str, int]) -> dict[tuple[str, str], Que
     return found
 
 
-def _every(board: Board, bounds: dict[str, int]) -> Iterator[Question]:
+def _every(board: Board, bounds: dict[str, int]) -> Iterator[ClaimQuestion]:
     machine = board.machine
     for bus in machine.buses.values():
         if bus.undriven not in ("wired-and", "wired-or") and len(bus.drivers) > 1:
@@ -83,17 +83,17 @@ def _every(board: Board, bounds: dict[str, int]) -> Iterator[Question]:
                 yield _never(board, "torn", store.name, [((store.name,), torn(board, store))])
         elif store.fill != "computed":
             yield _never(board, "nowhere", store.name, [((store.name,), outside(board, store))])
-    yield Question("over-assumed", "assumptions", "always", board.true)
+    yield ClaimQuestion("over-assumed", "assumptions", "always", board.true)
     if machine.home is not None:
         excused = list(_excused(board, "stuck", ("home",)))
-        yield Question("stuck", "home", "never", board.false) if board.true in excused else \
-            Question("stuck", "home", "always", board.any_of([board.holds(machine.home), *excused]))
+        yield ClaimQuestion("stuck", "home", "never", board.false) if board.true in excused else \
+            ClaimQuestion("stuck", "home", "always", board.any_of([board.holds(machine.home), *excused]))
     for number, rule in enumerate(machine.rules, 1):
         yield _rule(board, f"rule {number}", rule, bounds)
 
 
-def _never(board: Board, check: str, subject: str, parts: Iterable[Part]) -> Question:
-    return Question(check, subject, "never", board.any_of(
+def _never(board: Board, check: str, subject: str, parts: Iterable[Part]) -> ClaimQuestion:
+    return ClaimQuestion(check, subject, "never", board.any_of(
         faulty & ~board.any_of(_excused(board, check, names)) for names, faulty in parts))
 
 
@@ -132,14 +132,14 @@ def _handed_over(board: Board, bus: Bus) -> Iterator[Part]:
                early & was_old & ~on[old] & on[new] & ~was_new)
 
 
-def _rule(board: Board, name: str, rule: Rule, bounds: dict[str, int]) -> Question:
+def _rule(board: Board, name: str, rule: Rule, bounds: dict[str, int]) -> ClaimQuestion:
     """`name`: under which it remembers."""
     match rule.form:
         case Never(condition=condition):
             return _never(board, "never", rule.text, [((), board.holds(condition))])
         case Reach(condition=condition, always=always):
-            return Question("always-reach" if always else "reach", rule.text, "always" if always else "reach",
-                            board.holds(condition))
+            return ClaimQuestion("always-reach" if always else "reach", rule.text, "always" if always else "reach",
+                                 board.holds(condition))
         case WhenThen():
             return _never(board, "when-then", rule.text, [((), _late(board, name, rule, rule.form, bounds))])
         case BetweenNever(start=start, end=end, forbidden=forbidden, after=after):

@@ -16,14 +16,14 @@ from ordain.rom.contents import Contents, Site
 PROLOGUE = "prologue"
 
 
-class Cell(NamedTuple):
+class StoreCell(NamedTuple):
     """What stands in a cell: where the text has the word, and its bits."""
 
     site: Site
     bits: int
 
 
-Column = tuple[Cell | None, ...]
+Column = tuple[StoreCell | None, ...]
 
 
 def torn(board: Board, store: Store) -> BDDFunction:
@@ -71,7 +71,7 @@ def wrong(contents: Contents, store: Store) -> Iterator[tuple[int, frozenset[int
 
 def _column(contents: Contents, store: str, addresses: list[int]) -> Column:
     sites = contents.sites.get(store, {})
-    return tuple(Cell(site, contents.words[store][at])
+    return tuple(StoreCell(site, contents.words[store][at])
                  if (site := sites.get(at)) is not None and site.following is not None else None for at in addresses)
 
 
@@ -81,7 +81,7 @@ def _starts(columns: list[Column]) -> frozenset[int]:
     return frozenset(site.word for site in every) - {word for site in every for word in site.following or ()}
 
 
-def _of_one_text(cell: Cell, other: Cell | None) -> bool:
+def _of_one_text(cell: StoreCell, other: StoreCell | None) -> bool:
     return other is not None and (cell.site.owner == other.site.owner
                                   or PROLOGUE in (cell.site.owner, other.site.owner))
 
@@ -109,7 +109,7 @@ def _behind(column: Column, other: Column, step: int, starts: frozenset[int]) ->
         _meet(column, other, step + 1, starts) or _behind(column, other, step + 1, starts))
 
 
-def _serves(executed: Cell | None, meant: Cell | None) -> bool:
+def _serves(executed: StoreCell | None, meant: StoreCell | None) -> bool:
     """The same bits, but for those that what is meant leaves open."""
     if executed is None or meant is None:
         return executed is meant

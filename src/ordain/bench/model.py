@@ -6,7 +6,7 @@ Lit = int | None
 """1 lit, 0 dark, None: it may be either."""
 
 
-class Step(NamedTuple):
+class BenchStep(NamedTuple):
     """What stands before one clock. `cycle`: of the clock, from 1; `phase`: its name, "" where a cycle is one step.
     `addresses`: of each microprogrammed store, None where it is not known; `near`: one that it may be, where one
     and the same word of the source stands at all of those. `lamps`: for each row of the machine's, from
@@ -29,6 +29,6 @@ class Card(NamedTuple):
     step, in words."""
 
     title: str
-    steps: tuple[Step, ...]
+    steps: tuple[BenchStep, ...]
     ending: str
     begins: tuple[tuple[str, int], ...] = ()

@@ -7,13 +7,13 @@ becomes of it, with unknown bits kept apart.
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from ordain.bench.model import Lit, Step
+from ordain.bench.model import BenchStep, Lit
 from ordain.control.cycle import Running
 from ordain.control.model import Cycle, System, Trace
 from ordain.control.phases import Instant, instants
 from ordain.control.sequencing import sequencing, value_leaves
 from ordain.data.datapath import Datapath, Moment, kept_leaf
-from ordain.data.partial import UNKNOWN, Bits, exactly, whole
+from ordain.data.partial import UNKNOWN, Ternary, exactly, whole
 from ordain.machine.expression import Leaf, Node
 from ordain.machine.model import Machine, Store
 from ordain.rom.contents import Contents
@@ -32,8 +32,8 @@ def watched(machine: Machine) -> list[Node]:
             *(lamp.lit for row in machine.lamps for lamp in row.lamps if lamp is not None)]
 
 
-def step_of(contents: Contents, at: Instant, seen: Sequence[Bits], inputs: Mapping[str, int],
-            depends: tuple[str, ...] = (), needs: tuple[tuple[str, int, int], ...] = ()) -> Step:
+def step_of(contents: Contents, at: Instant, seen: Sequence[Ternary], inputs: Mapping[str, int],
+            depends: tuple[str, ...] = (), needs: tuple[tuple[str, int, int], ...] = ()) -> BenchStep:
     """`seen`: what `watched` asks for, in its order."""
     machine, values = contents.machine, iter(seen)
     addresses: dict[str, int | None] = {}
@@ -48,14 +48,14 @@ def step_of(contents: Contents, at: Instant, seen: Sequence[Bits], inputs: Mappi
         tuple(None if lamp is None else bits.value if (bits := next(values)).known else None for lamp in row.lamps)
         for row in machine.lamps]
     every = {name: inputs.get(name, 0) for name in machine.inputs}
-    return Step(at.cycle, phase_name(machine, at), addresses, near, tuple(lamps), every, depends, needs)
+    return BenchStep(at.cycle, phase_name(machine, at), addresses, near, tuple(lamps), every, depends, needs)
 
 
 def phase_name(machine: Machine, at: Instant) -> str:
     return machine.clock.phases[at.phase] if machine.clock is not None and machine.clock.steps > 1 else ""
 
 
-def steps_of(path: Datapath, system: System, trace: Trace, held: Mapping[Node, Bits]) -> list[Step]:
+def steps_of(path: Datapath, system: System, trace: Trace, held: Mapping[Node, Ternary]) -> list[BenchStep]:
     """The steps of a trace. `held`: what is known of states and registers before its first cycle, by leaf of the data
     path. What the trace says beyond that is taken only where control would not be known without, and told."""
     machine, steps = path.machine, []
@@ -86,7 +86,7 @@ def steps_of(path: Datapath, system: System, trace: Trace, held: Mapping[Node, B
     return steps
 
 
-def begun(path: Datapath, cycle: Cycle, opcodes: Iterable[Leaf]) -> dict[Node, Bits]:
+def begun(path: Datapath, cycle: Cycle, opcodes: Iterable[Leaf]) -> dict[Node, Ternary]:
     """What is known where a sequence begins with a cycle that is not the first after reset: states, and which
     instruction it is."""
     known = {leaf.name for leaf in opcodes} | path.machine.states.keys()
@@ -96,7 +96,7 @@ def begun(path: Datapath, cycle: Cycle, opcodes: Iterable[Leaf]) -> dict[Node, B
     return found
 
 
-def _moment(path: Datapath, held: Mapping[Node, Bits], cycle: Cycle,
+def _moment(path: Datapath, held: Mapping[Node, Ternary], cycle: Cycle,
             needs: tuple[tuple[str, int, int], ...]) -> Moment:
     """A cycle of a trace over what is known, with what the trace needs of lines and conditions."""
     machine = path.machine
@@ -110,7 +110,8 @@ def _moment(path: Datapath, held: Mapping[Node, Bits], cycle: Cycle,
     return moment
 
 
-def _is_known(path: Datapath, held: Mapping[Node, Bits], cycle: Cycle, needs: tuple[tuple[str, int, int], ...]) -> bool:
+def _is_known(path: Datapath, held: Mapping[Node, Ternary], cycle: Cycle,
+              needs: tuple[tuple[str, int, int], ...]) -> bool:
     """Whether every word of the microprogram is known in a cycle, and so every address, unless all that it may be hold
     the same word."""
     moment = _moment(path, held, cycle, needs)
@@ -118,7 +119,7 @@ def _is_known(path: Datapath, held: Mapping[Node, Bits], cycle: Cycle, needs: tu
                for store in path.machine.stores.values() if store.fill == "microprogram")
 
 
-def _is_one_word(contents: Contents, store: Store, address: Bits) -> bool:
+def _is_one_word(contents: Contents, store: Store, address: Ternary) -> bool:
     """Whether all addresses that it may be hold the same word of the source."""
     open_ = (1 << store.address_width) - 1 & ~address.known
     if not open_:
@@ -135,9 +136,9 @@ def _is_one_word(contents: Contents, store: Store, address: Bits) -> bool:
     return False
 
 
-def _said(path: Datapath, cycle: Cycle) -> dict[Node, Bits]:
+def _said(path: Datapath, cycle: Cycle) -> dict[Node, Ternary]:
     """What a cycle of a trace says of states and registers, by leaf of the data path."""
-    machine, terms, found = path.machine, path.terms, dict[Node, Bits]()
+    machine, terms, found = path.machine, path.terms, dict[Node, Ternary]()
     for name, value in cycle.states.items():
         if name in machine.states:
             leaf = terms.leaf("state", name, machine.states[name].width)
@@ -151,7 +152,7 @@ def _said(path: Datapath, cycle: Cycle) -> dict[Node, Bits]:
     return found
 
 
-def _after(path: Datapath, moment: Moment) -> dict[Node, Bits]:
+def _after(path: Datapath, moment: Moment) -> dict[Node, Ternary]:
     """States and registers after a cycle."""
     after = {leaf: moment.value(node) for leaf, node in (*path.nexts.items(), *path.priors.items())}
     for latch, register in path.latches.items():
@@ -162,9 +163,9 @@ def _after(path: Datapath, moment: Moment) -> dict[Node, Bits]:
     return after
 
 
-def unknown_at_first(path: Datapath) -> dict[Node, Bits]:
+def unknown_at_first(path: Datapath) -> dict[Node, Ternary]:
     """Nothing is known of any state or register."""
-    found: dict[Node, Bits] = dict.fromkeys((*path.nexts, *path.priors), UNKNOWN)
+    found: dict[Node, Ternary] = dict.fromkeys((*path.nexts, *path.priors), UNKNOWN)
     for register in path.latches.values():
         found[path.terms.leaf("state", f"{register.name} held", register.width)] = UNKNOWN
     found.update((kept_leaf(bus, path.terms), UNKNOWN) for bus in path.machine.buses.values()

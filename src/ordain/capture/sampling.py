@@ -14,7 +14,7 @@ MANY = 64
 """Changes that are kept, at least, while the clock stands still."""
 
 
-class Reading(NamedTuple):
+class ClockedReading(NamedTuple):
     """`time`: of the edge that ends the cycle. `unknown`: the bits of which nothing is known."""
 
     time: int
@@ -34,14 +34,14 @@ class Where(NamedTuple):
     before: bool = False
 
 
-class Told:
+class SamplingFaults:
     """What was met on the way: pulses of the clock that were none, lines that were moving when they were read."""
 
     def __init__(self) -> None:
         self.glitches = self.moving = 0
 
 
-def readings(events: Iterator[Event], where: Where, told: Told) -> Iterator[Reading]:
+def readings(events: Iterator[Event], where: Where, told: SamplingFaults) -> Iterator[ClockedReading]:
     """A reading for each cycle, that of the first edge included if the capture reaches back to where it is read; what
     follows the last edge is no whole cycle."""
     bit, shortest, reach = where.channel, where.shortest, where.setup + where.guard
@@ -88,7 +88,7 @@ def _forget(past: list[Event], before: int) -> None:
             return
 
 
-def _read(past: list[Event], edge: int, where: Where, told: Told) -> Reading:
+def _read(past: list[Event], edge: int, where: Where, told: SamplingFaults) -> ClockedReading:
     place = edge - where.setup
     early, late = place - where.guard, place if where.before else place + where.guard
     at = len(past) - 1
@@ -106,14 +106,14 @@ def _read(past: list[Event], edge: int, where: Where, told: Told) -> Reading:
         for one in past[first:last + 1]:
             moving |= one[1] ^ word | one[2]
         told.moving += (moving & ~unknown).bit_count()
-    return Reading(edge, word, unknown | moving)
+    return ClockedReading(edge, word, unknown | moving)
 
 
-def states(events: Iterator[Event], grid: int, rows: bool) -> Iterator[Reading]:
+def states(events: Iterator[Event], grid: int, rows: bool) -> Iterator[ClockedReading]:
     """Every sample as a cycle, for captures that were taken with the machine's own clock."""
     before: Event | None = None
     for event in events:
         if before is not None:
             for time in range(before[0], event[0], grid) if not rows and grid else (before[0],):
-                yield Reading(time, before[1], before[2])
+                yield ClockedReading(time, before[1], before[2])
         before = event

@@ -17,7 +17,7 @@ REGULAR = 0.6
 """Part of the cycles that must be within a quarter of the usual length: a clock may stand still now and then."""
 
 
-class Clock(NamedTuple):
+class CapturedClock(NamedTuple):
     """`channel`: its bit. `period`: the usual length of a cycle in ticks, `least`: of a short one; `shortest`: a pulse
     that is shorter is a glitch. `grid`: ticks from sample to sample, as far as the times show it."""
 
@@ -28,7 +28,7 @@ class Clock(NamedTuple):
     grid: int
 
 
-def clocks(capture: Capture, besides: Collection[int]) -> list[Clock]:
+def clocks(capture: Capture, besides: Collection[int]) -> list[CapturedClock]:
     """The channels that may be a clock, the fastest first; those in `besides` are something else."""
     events = list(islice(capture.events(), LOOKED_AT))
     grid = _grid(capture, events)
@@ -41,7 +41,7 @@ def clocks(capture: Capture, besides: Collection[int]) -> list[Clock]:
     return [clock for _, clock in sorted(found, key=lambda one: -one[0])]
 
 
-def clock_at(capture: Capture, bit: int) -> Clock | None:
+def clock_at(capture: Capture, bit: int) -> CapturedClock | None:
     """The clock on a channel that is known to be it; None where it has too few edges."""
     events = list(islice(capture.events(), LOOKED_AT))
     edges = _rises(iter(events), bit)
@@ -52,10 +52,10 @@ def clock_at(capture: Capture, bit: int) -> Clock | None:
     return _clock_of(bit, lengths, period, _pulses(iter(events), bit), _grid(capture, events))
 
 
-def _clock_of(bit: int, lengths: list[int], period: int, pulses: list[int], grid: int) -> Clock:
+def _clock_of(bit: int, lengths: list[int], period: int, pulses: list[int], grid: int) -> CapturedClock:
     """A single sample is no pulse where the clock has two at each of its levels."""
     two = pulses[len(pulses) // FEW] >= 2 * grid
-    return Clock(bit, period, lengths[len(lengths) // FEW], max(1, period // 8, 2 * grid if two else 0), grid)
+    return CapturedClock(bit, period, lengths[len(lengths) // FEW], max(1, period // 8, 2 * grid if two else 0), grid)
 
 
 def _pulses(events: Iterator[Event], bit: int) -> list[int]:
@@ -92,7 +92,7 @@ def _rises(events: Iterator[Event], bit: int) -> list[int]:
     return edges
 
 
-def _clock(bit: int, edges: list[int], events: list[Event], grid: int) -> Clock | None:
+def _clock(bit: int, edges: list[int], events: list[Event], grid: int) -> CapturedClock | None:
     if len(edges) < FEWEST:
         return None
     lengths = sorted(b - a for a, b in pairwise(edges))

@@ -21,7 +21,7 @@ from ordain.cli.manner import (
 from ordain.cli.proving import ProgressLine
 
 if TYPE_CHECKING:
-    from ordain.audit.audit import Finding
+    from ordain.audit.audit import ClaimVerdict
     from ordain.audit.certificate import Certificate
     from ordain.pipeline import Built
 
@@ -70,7 +70,7 @@ def command(file: Path, machine: Path | None, aiger: Path | None, everything: bo
     line = ProgressLine(quiet)
     count = 0
 
-    def told(finding: "Finding") -> None:
+    def told(finding: "ClaimVerdict") -> None:
         nonlocal count
         count += 1
         line.say(f"{count} of {len(certificate.claims)} claims")
@@ -113,7 +113,7 @@ def _other_image(built: "Built", place: Path) -> str:
     return ""
 
 
-def _tell(manner: Manner, certificate: "Certificate", result: "list[Finding]", everything: bool) -> int:
+def _tell(manner: Manner, certificate: "Certificate", result: "list[ClaimVerdict]", everything: bool) -> int:
     from ordain.show.page import table
     from ordain.show.paint import printable
 
@@ -133,9 +133,9 @@ def _tell(manner: Manner, certificate: "Certificate", result: "list[Finding]", e
     return int(bool(rows["refused"]))
 
 
-def _few(findings: "list[Finding]") -> "list[Finding]":
+def _few(findings: "list[ClaimVerdict]") -> "list[ClaimVerdict]":
     """What is said of many claims of one check in the same words is said once."""
-    groups: dict[tuple[str, str], list[Finding]] = {}
+    groups: dict[tuple[str, str], list[ClaimVerdict]] = {}
     for one in findings:
         groups.setdefault((one.check, one.why), []).append(one)
     return [group[0] if len(group) == 1 else group[0]._replace(subject=f"{len(group)} claims")

@@ -33,7 +33,7 @@ LEDGER, TORN, STORE = "burned.jsonl", "burned.torn", "burned"
 """Beside the machine file: the ledger, what a repair took out of it, the images."""
 
 
-class Site(NamedTuple):
+class BurnSite(NamedTuple):
     """Where everything is. `machine`: its name; `build`: the directory of the build that is meant."""
 
     path: Path
@@ -68,7 +68,7 @@ def command(chips: tuple[str, ...], machine: Path | None, note: str, date: str |
     if not chips and (note or date):
         raise click.UsageError("--note and --date are about a chip that was burned; name it")
     path = find_machine(machine)
-    site = Site(path, machine_name(path), build_directory(path))
+    site = BurnSite(path, machine_name(path), build_directory(path))
     manner = Manner(form, quiet, colour)
     if repair:
         _mend(manner, site)
@@ -107,7 +107,7 @@ def _moment(date: str | None) -> str:
 # ---------------------------------------------------------------- recording
 
 
-def _record(manner: Manner, site: Site, chips: tuple[str, ...], remark: str, date: str) -> list[Finding]:
+def _record(manner: Manner, site: BurnSite, chips: tuple[str, ...], remark: str, date: str) -> list[Finding]:
     """Keeps the images, then adds the lines: a kill between the two leaves an image too many, never one too few."""
     from ordain.rom.image_store import keep_image
     from ordain.rom.ledger import Burn, append, in_sockets, read_ledger
@@ -171,7 +171,7 @@ def _not_its_own(chip: "ChipRecord") -> Finding:
                  "recorded", None, help="find out which of them went into the programmer; else build again, burn that")
 
 
-def _changed_sources(site: Site, made: "EarlierBuild") -> list[str]:
+def _changed_sources(site: BurnSite, made: "EarlierBuild") -> list[str]:
     """The sources that are not, byte for byte, those of the build."""
     import hashlib
 
@@ -222,7 +222,7 @@ def _revision(directory: Path, names: list[str]) -> tuple[str, bool]:
 # ---------------------------------------------------------------- mending, restoring
 
 
-def _mend(manner: Manner, site: Site) -> None:
+def _mend(manner: Manner, site: BurnSite) -> None:
     from ordain.rom.ledger import repair
 
     mended = repair(site.home / LEDGER, site.home / TORN)
@@ -238,7 +238,7 @@ def _mend(manner: Manner, site: Site) -> None:
         say(manner, "nothing to repair")
 
 
-def _restore(manner: Manner, site: Site, directory: Path) -> int:
+def _restore(manner: Manner, site: BurnSite, directory: Path) -> int:
     from ordain.rom.image_store import kept_image
     from ordain.rom.ledger import in_sockets, read_ledger
     from ordain.rom.publish import publish
@@ -302,7 +302,7 @@ def sockets_of(sockets: "dict[str, Burn]", made: "EarlierBuild | None") -> list[
     return found
 
 
-def _list(manner: Manner, site: Site, findings: list[Finding], recorded: bool) -> int:
+def _list(manner: Manner, site: BurnSite, findings: list[Finding], recorded: bool) -> int:
     from ordain.rom.ledger import in_sockets, read_ledger
     from ordain.rom.recorded import read_manifest
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from ordain.capture.model import BadCapture, Capture
-    from ordain.capture.sampling import Reading, Told, Where
+    from ordain.capture.sampling import ClockedReading, SamplingFaults, Where
     from ordain.cli.probing import Clipped
     from ordain.follow.following import Clips
     from ordain.follow.states import States
@@ -132,11 +132,11 @@ class Job(NamedTuple):
     where: "Where | None"
     skip: int
     most: int | None
-    told: "Told"
+    told: "SamplingFaults"
     quiet: bool
     typed: bool
 
-    def readings(self) -> "Iterator[Reading]":
+    def readings(self) -> "Iterator[ClockedReading]":
         from itertools import islice
 
         from ordain.capture.sampling import readings, states
@@ -150,7 +150,7 @@ class Job(NamedTuple):
 def job_of(contents: "Contents", read: "Capture | None", how: How, begins: str, most: int | None, quiet: bool,
            more: "list[Node]", others: "Callable[[Clipped], list[Node]] | None" = None) -> Job:
     """`more`, `others`: what else will be asked of cycles; the latter, once it is known which lines were captured."""
-    from ordain.capture.sampling import Told
+    from ordain.capture.sampling import SamplingFaults
     from ordain.cli.probing import clipped
     from ordain.cli.typed import typed
     from ordain.control.system import build_system
@@ -177,5 +177,5 @@ def job_of(contents: "Contents", read: "Capture | None", how: How, begins: str, 
         one = how.edge or found.edge
         edges = ("both",) if machine.steps == 2 and not how.oscillator else (one,) if one else ("rising", "falling")
         where = fitted(states, clips, capture, found.clock, edges, how.setup, start, how.skip)
-    return Job(contents, capture, found, states, clips, start, where, how.skip, most, Told(), quiet,
+    return Job(contents, capture, found, states, clips, start, where, how.skip, most, SamplingFaults(), quiet,
                read is None)

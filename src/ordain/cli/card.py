@@ -26,7 +26,7 @@ from ordain.cli.writing import write_file
 from ordain.text.findings import Finding, has_errors
 
 if TYPE_CHECKING:
-    from ordain.bench.model import Card, Step
+    from ordain.bench.model import BenchStep, Card
     from ordain.control.model import System, Trace
     from ordain.pipeline import Built
 
@@ -142,7 +142,7 @@ def _homes(system: "System", trace: "Trace") -> list[bool]:
     return found
 
 
-def _steps(built: "Built", system: "System", trace: "Trace", from_reset: bool) -> "list[Step]":
+def _steps(built: "Built", system: "System", trace: "Trace", from_reset: bool) -> "list[BenchStep]":
     from ordain.bench.steps import begun, steps_of
     from ordain.control.sequencing import sequencing
     from ordain.data.datapath import Datapath
@@ -229,7 +229,7 @@ def _of_program(built: "Built", directory: Path, given: tuple[str, ...], words: 
     path = Datapath(contents)
     clock = machine.clock if machine.steps > 1 else None
     phase = None if clock is None else path.terms.leaf("state", clock.name, machine.states[clock.name].width)
-    steps: list[Step] = []
+    steps: list[BenchStep] = []
     lost = False
     for ran in islice(run(path, memories, outside, watched(machine)), most * machine.steps):
         at = Instant(ran.cycle, 0 if phase is None else ran.moment.held[phase].value)

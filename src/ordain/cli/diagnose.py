@@ -22,11 +22,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from ordain.capture.sampling import Reading
+    from ordain.capture.sampling import ClockedReading
     from ordain.cli.capturing import Job
     from ordain.cli.probing import Clipped
-    from ordain.follow.cells import Cell
-    from ordain.follow.model import Fault, Looked, Suspect
+    from ordain.follow.cells import CellFault
+    from ordain.follow.model import Hypothesis, Looked, Suspect
     from ordain.machine.expression import Node
     from ordain.pipeline import Built
 
@@ -107,11 +107,11 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
     return 1
 
 
-def _cells(job: "Job", readings: "list[Reading]", quiet: bool) -> "tuple[list[Cell], int]":
+def _cells(job: "Job", readings: "list[ClockedReading]", quiet: bool) -> "tuple[list[CellFault], int]":
     """The bits of words that explain more than a sound machine does; and how many were tried."""
     from ordain.follow.cells import Cells, stores_with_cells
 
-    found: list[Cell] = []
+    found: list[CellFault] = []
     tried = 0
     for store in stores_with_cells(job.contents):
         count = len(job.contents.words[store]) * job.contents.machine.stores[store].bits
@@ -122,7 +122,8 @@ def _cells(job: "Job", readings: "list[Reading]", quiet: bool) -> "tuple[list[Ce
     return found, tried
 
 
-def _found(job: "Job", readings: "list[Reading]", every: "list[Fault]", cells: "list[Cell]", lines: "dict[str, Node]",
+def _found(job: "Job", readings: "list[ClockedReading]", every: "list[Hypothesis]", cells: "list[CellFault]",
+           lines: "dict[str, Node]",
            store: str, quiet: bool) -> "tuple[list[Suspect], Looked | None]":
     from ordain.follow.apart import look
     from ordain.follow.diagnosing import suspects

@@ -70,14 +70,14 @@ def smt_command(machine: Path | None, out: Path | None, quiet: bool, colour: str
     Which paths there are, and what everything holds on them, is for us to say; so is what the prover found of agents
     and requests meanwhile.
     """
-    from ordain.show.smt import Asked, smt
+    from ordain.show.smt import SmtQuestion, smt
 
     manner = Manner("text", quiet, colour)
     built, status = _built(manner, machine)
     if built is None:
         return status
     found = _about_meanings(built, quiet)
-    asked = [Asked(f"{title}: {about}", question) for title, one in found.items() if not isinstance(one, str)
+    asked = [SmtQuestion(f"{title}: {about}", question) for title, one in found.items() if not isinstance(one, str)
              for about, question in one]
     left_out = [f"{title}: {why}" for title, why in found.items() if isinstance(why, str)]
     lines = smt(built.machine.name, asked, [f"left out: {line}" for line in left_out])
@@ -91,18 +91,18 @@ def _about_meanings(built: "Built", quiet: bool) -> "dict[str, list[tuple[str, Q
     """By title what is asked, or why it cannot be said."""
     from ordain.cli.proving import ProgressLine
     from ordain.control.system import build_system
-    from ordain.meaning.follow import Following, Undecided
+    from ordain.meaning.follow import Following, NotFollowed
     from ordain.meaning.guessing import under_guesses
     from ordain.meaning.proof import questions
-    from ordain.prover.decide import Rounds
+    from ordain.prover.decide import ProofRounds
 
     meanings, line = built.contents.meanings, ProgressLine(quiet)
-    rounds = Rounds(build_system(built.contents), line)
+    rounds = ProofRounds(build_system(built.contents), line)
 
     def asked(following: Following, title: str) -> "list[tuple[str, Question]] | str":
         try:
             return questions(following, title, meanings[title])
-        except Undecided as why:
+        except NotFollowed as why:
             return str(why)
 
     try:

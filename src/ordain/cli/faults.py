@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from ordain.faulting import Campaign
-    from ordain.faults.model import Fault, Outcome, Tried
+    from ordain.faults.model import Fault, FaultOutcome, Tried
     from ordain.faults.summary import Offered
     from ordain.pipeline import Built
 
@@ -179,7 +179,7 @@ class Kept:
 
         self._directory = cache_directory()
         self._key = sha256(f"faults {key_of(built.contents, built.sources, EVERYTHING)}".encode()).hexdigest()
-        self.outcomes: dict[str, Outcome] = {}
+        self.outcomes: dict[str, FaultOutcome] = {}
         if self._directory is not None:
             self.outcomes = outcomes_from(data_kept(self._directory, self._key))
 

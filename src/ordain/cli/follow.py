@@ -24,7 +24,7 @@ from ordain.cli.writing import write_file
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ordain.follow.model import Clock, Followed, Why
+    from ordain.follow.model import ClockCycle, Followed, Why
     from ordain.follow.states import States
     from ordain.rom.contents import Contents
     from ordain.show.page import Page
@@ -87,13 +87,13 @@ def _told(manner: Manner, job: Job, everything: bool, dump: Path | None, rules: 
     from ordain.follow.following import follow
     from ordain.follow.measuring import Meter
     from ordain.follow.telling import Teller
-    from ordain.show.follow_dump import Dump
+    from ordain.show.follow_dump import FollowDump
 
     rows, meter = _Rows(manner, job, everything), Meter(job.states, job.contents.machine) if rules else None
-    written = Dump(job.contents, job.found.lines, job.capture.tick) if dump is not None else None
+    written = FollowDump(job.contents, job.found.lines, job.capture.tick) if dump is not None else None
     teller = Teller(job.states)
 
-    def each(clock: "Clock") -> None:
+    def each(clock: "ClockCycle") -> None:
         if meter is not None:
             meter.note(clock)
         if everything:
@@ -142,7 +142,7 @@ def _told(manner: Manner, job: Job, everything: bool, dump: Path | None, rules: 
     return status
 
 
-def _report(job: Job, broken: "Clock", reasons: "Why", page: "Page") -> list[str]:
+def _report(job: Job, broken: "ClockCycle", reasons: "Why", page: "Page") -> list[str]:
     from ordain.capture.timing import seconds
     from ordain.machine.print import pins_of_bits
     from ordain.show.follow_report import report_lines
@@ -246,7 +246,7 @@ class _Rows:
 
         show(self.manner, (self.page.paint("faint", line) for line in row_lines([heads()], self.widths, self.page)))
 
-    def show(self, clock: "Clock") -> None:
+    def show(self, clock: "ClockCycle") -> None:
         from ordain.capture.timing import seconds
         from ordain.show.follow import row_lines, row_of
 

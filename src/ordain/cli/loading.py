@@ -2,15 +2,15 @@
 
 from pathlib import Path
 
-from ordain.data.partial import Bits, exactly
+from ordain.data.partial import Ternary, exactly
 from ordain.language.machine_file import shown_name
 from ordain.machine.model import Memory
-from ordain.rom.formats import Device, read_image, recognise
+from ordain.rom.formats import DeviceShape, read_image, recognise
 from ordain.text.findings import Finding, error
 from ordain.text.reading import read_bytes, refused
 
 
-def words_of_file(path: Path, memory: Memory, offset: int) -> tuple[dict[int, Bits], list[Finding]]:
+def words_of_file(path: Path, memory: Memory, offset: int) -> tuple[dict[int, Ternary], list[Finding]]:
     """The words of a file by address, its first one at `offset`; words of several bytes stand low byte first. In Intel
     HEX, S-record and $readmemh files only what they give counts, and their own addresses are added to `offset`."""
     content, findings = read_bytes(path, path.name)
@@ -27,7 +27,7 @@ def words_of_file(path: Path, memory: Memory, offset: int) -> tuple[dict[int, Bi
     else:
         images = []
         for erased in (0, 1):                           # what is the same over both was given
-            image, findings = read_image(form, content, path.name, Device(memory.name, room, memory.bits, erased))
+            image, findings = read_image(form, content, path.name, DeviceShape(memory.name, room, memory.bits, erased))
             if image is None:
                 return {}, findings
             images.append(image)
@@ -42,7 +42,7 @@ def words_of_file(path: Path, memory: Memory, offset: int) -> tuple[dict[int, Bi
     return cells, []
 
 
-def at_power_up(memory: Memory, directory: Path) -> tuple[dict[int, Bits], list[Finding]]:
+def at_power_up(memory: Memory, directory: Path) -> tuple[dict[int, Ternary], list[Finding]]:
     """What the machine file says that the memory holds. File names are taken from `directory`."""
     if memory.holds == "zeros":
         return {address: exactly(0, memory.bits) for address in range(memory.words)}, []

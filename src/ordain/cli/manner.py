@@ -14,7 +14,7 @@ from ordain.text.reading import UNREADABLE
 if TYPE_CHECKING:
     from ordain.rom.contents import Contents
     from ordain.show.diagram import Glyphs
-    from ordain.show.groups import Group
+    from ordain.show.groups import FindingGroup
     from ordain.show.page import Page
 
 WIDE = 140
@@ -176,10 +176,10 @@ def tell_findings(findings: list[Finding], manner: Manner, *, beside: Path | Non
     if not findings:
         return
     from ordain.show.findings import summary_line
-    from ordain.show.groups import Group, grouped
+    from ordain.show.groups import FindingGroup, grouped
 
     stream = stream or sys.stdout
-    groups = [Group(finding, (), ()) for finding in findings if finding not in static] + grouped(static)
+    groups = [FindingGroup(finding, (), ()) for finding in findings if finding not in static] + grouped(static)
     for line in finding_lines(groups, page_of(manner, stream), beside=beside):
         print(line, file=stream)
     print(summary_line(findings), file=stream)
@@ -201,7 +201,7 @@ def tell_beside(findings: list[Finding], manner: Manner, *, beside: Path, stream
             print(line, file=stream or sys.stdout)
 
 
-def finding_lines(groups: "Iterable[Group]", page: "Page", *, contents: "Contents | None" = None,
+def finding_lines(groups: "Iterable[FindingGroup]", page: "Page", *, contents: "Contents | None" = None,
                   beside: Path | None = None, diagram: bool = False, everything: bool = True) -> list[str]:
     """Findings as text, an empty line below each. `contents` is needed to draw traces; under a trace stands its timing
     diagram when it was asked for or the terminal is wide. Without `everything` what goes wrong first is shown with its

@@ -23,7 +23,7 @@ from ordain.cli.manner import (
 from ordain.text.findings import error, has_errors
 
 if TYPE_CHECKING:
-    from ordain.meaning.model import Told
+    from ordain.meaning.model import Telling
     from ordain.pipeline import Built
 
 
@@ -46,7 +46,7 @@ def command(instruction: str, machine: Path | None, form: str, quiet: bool, colo
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
     built, findings = build_model(path, build_directory(path))
-    told: dict[str, Told] = {}
+    told: dict[str, Telling] = {}
     if built is not None and not has_errors(findings):
         if built.machine.visible:
             told = _told(built, _titles(built, instruction), quiet)
@@ -87,15 +87,15 @@ def _titles(built: "Built", wanted: str) -> list[str]:
     return begun
 
 
-def _told(built: "Built", titles: list[str], quiet: bool) -> "dict[str, Told]":
+def _told(built: "Built", titles: list[str], quiet: bool) -> "dict[str, Telling]":
     from ordain.cli.proving import ProgressLine
     from ordain.control.system import build_system
     from ordain.meaning.guessing import under_guesses
     from ordain.meaning.telling import told
-    from ordain.prover.decide import Rounds
+    from ordain.prover.decide import ProofRounds
 
     line = ProgressLine(quiet)
-    rounds = Rounds(build_system(built.contents), line)
+    rounds = ProofRounds(build_system(built.contents), line)
     try:
         found, unsure, _ = under_guesses(built.contents, rounds.decide, titles, told)
     finally:

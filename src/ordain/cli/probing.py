@@ -8,9 +8,9 @@ import click
 
 if TYPE_CHECKING:
     from ordain.capture.model import Capture
-    from ordain.capture.timing import Clock
+    from ordain.capture.timing import CapturedClock
     from ordain.machine.expression import Node
-    from ordain.machine.model import Line, Machine, ProbeSet
+    from ordain.machine.model import BoardLine, Machine, ProbeSet
 
 
 class Clipped(NamedTuple):
@@ -19,8 +19,8 @@ class Clipped(NamedTuple):
 
     channels: tuple[str, ...]
     places: tuple[int, ...]
-    lines: "tuple[Line, ...]"
-    clock: "Clock | None"
+    lines: "tuple[BoardLine, ...]"
+    clock: "CapturedClock | None"
     edge: str
     missing: tuple[str, ...]
 
@@ -33,7 +33,7 @@ class Clipped(NamedTuple):
 def clipped(machine: "Machine", capture: "Capture", probes: str, clips: tuple[str, ...], clock: str) -> Clipped:
     """Raises click.UsageError with a way out."""
     chosen = _set(machine, capture, probes)
-    found: dict[str, Line] = {}
+    found: dict[str, BoardLine] = {}
     missing: list[str] = []
     for probe in chosen.probes if chosen is not None else ():
         channel = _channel(capture, probe.channel)
@@ -90,9 +90,9 @@ def _set(machine: "Machine", capture: "Capture", name: str) -> "ProbeSet | None"
     return machine.probes[best[0]] if best else None
 
 
-def _by_name(machine: "Machine", capture: "Capture") -> "dict[str, Line]":
+def _by_name(machine: "Machine", capture: "Capture") -> "dict[str, BoardLine]":
     """Channels that are called like lines, as in the dump of a simulator."""
-    found: dict[str, Line] = {}
+    found: dict[str, BoardLine] = {}
     taken: set[str] = set()
     for channel in capture.channels:
         parts = channel.split(".")
@@ -116,9 +116,9 @@ def _is_line(machine: "Machine", text: str) -> bool:
     return True
 
 
-def line_at(machine: "Machine", text: str, option: str = "--clip") -> "Line":
+def line_at(machine: "Machine", text: str, option: str = "--clip") -> "BoardLine":
     """A line of one bit: NAME, NAME[BIT], `not` before it. Raises click.BadParameter, as of an option."""
-    from ordain.machine.model import Line
+    from ordain.machine.model import BoardLine
     from ordain.text.spelling import nearest
 
     terms = machine.terms
@@ -138,7 +138,7 @@ def line_at(machine: "Machine", text: str, option: str = "--clip") -> "Line":
     level = terms.slice(node, int(bit or 0), int(bit or 0))
     if (name in machine.fields and machine.fields[name].active_low) != bool(found[1]):
         level = terms.not_(level)
-    return Line(text, level)
+    return BoardLine(text, level)
 
 
 def widths(machine: "Machine") -> "dict[str, tuple[int, Mapping[str, int]]]":
@@ -168,7 +168,7 @@ def _nodes(machine: "Machine") -> "dict[str, Node]":
 
 
 def _clock(machine: "Machine", capture: "Capture", chosen: "ProbeSet | None", name: str,
-           taken: set[int]) -> "tuple[Clock | None, str]":
+           taken: set[int]) -> "tuple[CapturedClock | None, str]":
     """The clock and its edge."""
     from ordain.capture.timing import clock_at, clocks
 

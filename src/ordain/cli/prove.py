@@ -64,7 +64,7 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
     from ordain.cli.proving import keep_proof, prove_built, prune_all
     from ordain.pipeline import build_model
     from ordain.prover.model import Limits
-    from ordain.prover.plain import TooLarge
+    from ordain.prover.plain import TooManyCycles
 
     if prune_cache:
         prune_all()
@@ -86,7 +86,7 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
     try:
         report = prove_built(built, Selection(frozenset(only), rule), limits, quiet=quiet, keep=not no_cache,
                              plain=plain)
-    except TooLarge as large:
+    except TooManyCycles as large:
         raise click.UsageError(f"{built.machine.name} is too large for --plain: {large}") from None
     if keep is not None:
         claims, why = keep_proof(built, report, keep, quiet)
@@ -116,7 +116,7 @@ def _undecided(report: "Report | None") -> list[Finding]:
 def _end(manner: Manner, path: Path, findings: list[Finding], contents: "Contents | None", report: "Report | None",
          diagram: bool, everything: bool) -> int:
     from ordain.show import verdicts
-    from ordain.show.groups import Group, grouped
+    from ordain.show.groups import FindingGroup, grouped
 
     every = [*findings, *(report.findings if report is not None else ())]
     status = status_of(every, report)
@@ -129,7 +129,7 @@ def _end(manner: Manner, path: Path, findings: list[Finding], contents: "Content
     if contents is None or report is None:
         tell_findings(every, manner, beside=path)
         return status
-    groups = [Group(finding, (), ()) for finding in every] if everything else grouped(every)
+    groups = [FindingGroup(finding, (), ()) for finding in every] if everything else grouped(every)
     page = page_of(manner)
     answer = verdicts.answer_lines(contents, report, groups, page)
     show(manner, answer if not groups else [*answer, ""])

@@ -94,14 +94,14 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
     """All checks over the contents, with a progress line on a terminal's standard error after half a second."""
     from ordain.checks.run import prove
     from ordain.control.system import build_system
-    from ordain.prover.decide import Rounds
-    from ordain.prover.limits import Clock
+    from ordain.prover.decide import ProofRounds
+    from ordain.prover.limits import Deadline
 
     started = time.monotonic()
-    clock = Clock(limits, started, "")
+    clock = Deadline(limits, started, "")
     system = build_system(contents)
     line = ProgressLine(quiet)
-    rounds = Rounds(system, line)
+    rounds = ProofRounds(system, line)
 
     def within(asked: "tuple[Property, ...]") -> "Verdicts":
         """A second round has what the first has left of the time."""

@@ -23,7 +23,7 @@ from ordain.text.findings import Finding, has_errors
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from ordain.data.model import Device
+    from ordain.data.model import Taker
     from ordain.data.outside import Outside
     from ordain.rom.contents import Contents
 
@@ -138,7 +138,7 @@ def _only_findings(manner: Manner, path: Path, findings: list[Finding], of_scrip
 
 
 def _from_outside(contents: "Contents", script: Path | None, given: tuple[str, ...],
-                  named: tuple[str, ...], form: str) -> "tuple[Outside, list[Device], list[Finding]]":
+                  named: tuple[str, ...], form: str) -> "tuple[Outside, list[Taker], list[Finding]]":
     """Inputs as script and options say, the devices of the machine and those that were named."""
     from ordain.cli.run_script import devices_declared, devices_named, script_of, settable
     from ordain.cli.settings import in_cycles

@@ -10,7 +10,7 @@ from ordain.text.findings import Finding, error
 
 if TYPE_CHECKING:
     from ordain.data.model import Memories, Record
-    from ordain.data.partial import Bits
+    from ordain.data.partial import Ternary
     from ordain.machine.expression import Node
     from ordain.machine.model import Machine
     from ordain.rom.contents import Contents
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 _PLACE = r"([\w.]+)(?:@([0-9A-Fa-f]+))?"
 
 
-class Dump(NamedTuple):
+class MemoryDump(NamedTuple):
     """Words `first` to `last` of a memory, as text or, where there is one, into a file."""
 
     memory: str
@@ -110,7 +110,7 @@ def condition_of(contents: "Contents", text: str) -> "Node | None":
     return node
 
 
-def expected_value(machine: "Machine", text: str) -> "tuple[str, Bits]":
+def expected_value(machine: "Machine", text: str) -> "tuple[str, Ternary]":
     """What --expect asks for. Raises click.BadParameter."""
     from ordain.data.partial import exactly
 
@@ -131,14 +131,14 @@ def expected_value(machine: "Machine", text: str) -> "tuple[str, Bits]":
     return place, exactly(int(value, 16), width)
 
 
-def held_value(made: "Record", name: str) -> "Bits":
+def held_value(made: "Record", name: str) -> "Ternary":
     from ordain.data.partial import UNKNOWN
 
     memory, at, address = name.partition("@")
     return made.memories[memory].get(int(address, 16), UNKNOWN) if at else made.held[name][0]
 
 
-def dump_of(machine: "Machine", text: str) -> Dump:
+def dump_of(machine: "Machine", text: str) -> MemoryDump:
     """MEMORY@FROM-TO or MEMORY@FROM-TO=FILE. Raises click.BadParameter."""
     from ordain.rom.formats import FORMATS
 
@@ -151,10 +151,10 @@ def dump_of(machine: "Machine", text: str) -> Dump:
     if equals and Path(file).suffix.removeprefix(".") not in FORMATS:
         raise click.BadParameter(f"`{file}` does not say what kind of file it is: give it the ending "
                                  + " or ".join(f".{form}" for form in FORMATS), param_hint="--dump")
-    return Dump(name, begin, end, Path(file) if equals else None)
+    return MemoryDump(name, begin, end, Path(file) if equals else None)
 
 
-def write_dump(machine: "Machine", dump: Dump, record: "Record") -> list[Finding]:
+def write_dump(machine: "Machine", dump: MemoryDump, record: "Record") -> list[Finding]:
     """The words into the file of the dump, its first word at address 0, so that --load reads them where they stood.
     Words of which not every bit is known are left out; where the kind of file has no room for a gap, that is an error
     and nothing is written. Raises OSError."""

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ordain.data.model import Device
-from ordain.data.outside import Doing
+from ordain.data.model import Taker
+from ordain.data.outside import OutsideStep
 from ordain.language import tree
 from ordain.language.script import device, parse_script
 from ordain.language.words import Misread
@@ -28,7 +28,7 @@ def settable(machine: "Machine") -> dict[str, int]:
     return sizes
 
 
-def script_of(contents: "Contents", path: Path, shown: str) -> tuple[list[Doing], list[Device], list[Finding]]:
+def script_of(contents: "Contents", path: Path, shown: str) -> tuple[list[OutsideStep], list[Taker], list[Finding]]:
     """The lines of a script file, which people are shown as `shown`."""
     source, _, findings = read_source(path, shown)
     if source is None:
@@ -40,7 +40,7 @@ def script_of(contents: "Contents", path: Path, shown: str) -> tuple[list[Doing]
     return doings, devices, findings
 
 
-def devices_named(contents: "Contents", texts: tuple[str, ...], option: str) -> tuple[list[Device], list[Finding]]:
+def devices_named(contents: "Contents", texts: tuple[str, ...], option: str) -> tuple[list[Taker], list[Finding]]:
     """`NAME = VALUE when CONDITION`, as --device says it."""
     findings: list[Finding] = []
     reading = _Reading(contents, findings)
@@ -57,13 +57,13 @@ def devices_named(contents: "Contents", texts: tuple[str, ...], option: str) -> 
     return devices, findings
 
 
-def devices_declared(machine: "Machine") -> list[Device]:
+def devices_declared(machine: "Machine") -> list[Taker]:
     """Whoever samples a bus and is nothing of the machine's own: no register, state, store, memory or driver, and not
     the load of a register under another name."""
     own = {*machine.registers, *machine.states, *machine.stores, *machine.memories,
            *(driver.name for bus in machine.buses.values() for driver in bus.drivers if driver.kind == "part")}
     loads = {load.when for register in machine.registers.values() for load in register.loads}
-    return [Device(sampler.name, machine.terms.leaf("bus", bus.name, bus.width), sampler.when)
+    return [Taker(sampler.name, machine.terms.leaf("bus", bus.name, bus.width), sampler.when)
             for bus in machine.buses.values() for sampler in bus.samplers
             if sampler.name not in own and sampler.when not in loads]
 
@@ -83,7 +83,7 @@ class _Reading:
         self.contents, self.machine, self.findings = contents, contents.machine, findings
         self.sizes = settable(contents.machine)
 
-    def doing(self, line: tree.Doing) -> Doing | None:
+    def doing(self, line: tree.Doing) -> OutsideStep | None:
         before = len(self.findings)
         condition = None if line.condition is None else self._node(line.condition, True)
         until = None if line.until is None else self._node(line.until, True)
@@ -94,11 +94,11 @@ class _Reading:
                                        "counted in phases", help="count cycles"))
         if len(self.findings) > before:
             return None
-        return Doing(line.begins, line.number, condition, settings, steps, until)
+        return OutsideStep(line.begins, line.number, condition, settings, steps, until)
 
-    def device(self, line: tree.Device) -> Device | None:
+    def device(self, line: tree.Device) -> Taker | None:
         value, when = self._node(line.value, False), self._node(line.when, True)
-        return None if value is None or when is None else Device(line.name.text, value, when)
+        return None if value is None or when is None else Taker(line.name.text, value, when)
 
     def _node(self, expr: tree.Expr, condition: bool) -> Node | None:
         node, findings = self.machine.lower(expr, True, condition)

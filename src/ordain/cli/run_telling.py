@@ -13,11 +13,11 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from types import TracebackType
 
-    from ordain.cli.run_asked import Dump
+    from ordain.cli.run_asked import MemoryDump
     from ordain.cli.run_put import Held
     from ordain.data.datapath import Datapath
     from ordain.data.model import Record
-    from ordain.data.partial import Bits
+    from ordain.data.partial import Ternary
     from ordain.rom.contents import Contents
     from ordain.text.findings import Finding
 
@@ -51,7 +51,7 @@ class Watching:
         self._line.clear()
         self._open.__exit__(kind, fault, trace)
 
-    def _heard(self, cycle: int, seen: "Sequence[Bits]", given: "Mapping[str, int]") -> None:
+    def _heard(self, cycle: int, seen: "Sequence[Ternary]", given: "Mapping[str, int]") -> None:
         now = time.monotonic()
         if now - self._told > BETWEEN:
             self._told = now
@@ -59,7 +59,7 @@ class Watching:
 
 
 def tell(manner: Manner, path: Path, contents: "Contents", made: "Record", held: "Sequence[Held]", each: str,
-         faults: "list[Finding]", dumps: "Sequence[Dump]") -> None:
+         faults: "list[Finding]", dumps: "Sequence[MemoryDump]") -> None:
     """The lines that were asked for, findings with the last cycles before them, how it ended, what was taken for so,
     memory."""
     from ordain.show.page import fold
@@ -89,7 +89,7 @@ def tell(manner: Manner, path: Path, contents: "Contents", made: "Record", held:
             say(manner, f"wrote {dump.file}: {count} word{'' if count == 1 else 's'} of {dump.memory}")
 
 
-def tell_missed(colour: str, missed: "Sequence[tuple[str, Bits, Bits]]") -> None:
+def tell_missed(colour: str, missed: "Sequence[tuple[str, Ternary, Ternary]]") -> None:
     from ordain.show.run_lines import digits
 
     for name, value, found in missed:
@@ -98,7 +98,7 @@ def tell_missed(colour: str, missed: "Sequence[tuple[str, Bits, Bits]]") -> None
 
 
 def tell_json(contents: "Contents", made: "Record", held: "Sequence[Held]", status: int,
-              missed: "Sequence[tuple[str, Bits, Bits]]", findings: "Sequence[Finding]") -> None:
+              missed: "Sequence[tuple[str, Ternary, Ternary]]", findings: "Sequence[Finding]") -> None:
     from ordain.show.findings_json import finding_data
     from ordain.show.run_lines import digits, record_data
 

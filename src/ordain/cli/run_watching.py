@@ -14,27 +14,27 @@ from ordain.text.findings import Finding
 WATCHED = (contention.CHECK, missing_hold.CHECK, *RULES)
 
 
-class Question(NamedTuple):
+class WatchedQuestion(NamedTuple):
     check: Check
     asked: Property
 
 
-def questions_of(contents: Contents) -> dict[str, Question]:
+def questions_of(contents: Contents) -> dict[str, WatchedQuestion]:
     """What can be broken in a single cycle, what allowances excuse taken out, each under a name of its own."""
-    found: dict[str, Question] = {}
+    found: dict[str, WatchedQuestion] = {}
     for check in WATCHED:
         for asked in check.ask(contents):
             judged = excused(contents, asked) if asked.kind == "bad" else None
             if judged is not None:
-                found[f"{len(found)} {asked.check} {asked.subject}"] = Question(check, judged)
+                found[f"{len(found)} {asked.check} {asked.subject}"] = WatchedQuestion(check, judged)
     return found
 
 
-def watches_of(questions: dict[str, Question]) -> dict[str, Watch]:
+def watches_of(questions: dict[str, WatchedQuestion]) -> dict[str, Watch]:
     return {name: Watch(one.asked.node, one.asked.monitors) for name, one in questions.items()}
 
 
-def faults_of(contents: Contents, questions: dict[str, Question], record: Record) -> list[Finding]:
+def faults_of(contents: Contents, questions: dict[str, WatchedQuestion], record: Record) -> list[Finding]:
     """A finding for each thing that is broken in the last cycle. While drivers fight, nothing more is said of holds:
     one cause, one finding."""
     if not record.broken:

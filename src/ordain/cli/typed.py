@@ -9,7 +9,7 @@ import click
 if TYPE_CHECKING:
     from ordain.capture.model import Capture, Event
     from ordain.cli.probing import Clipped
-    from ordain.machine.model import LampRow, Line, Machine
+    from ordain.machine.model import BoardLine, LampRow, Machine
 
 _ADDRESS = re.compile(r"\s*(?:0[xX])?([0-9A-Fa-f]+)\s*:")
 _NAME = r"(?:not\s+)?[A-Za-z_][\w.]*(?:\s*\[[0-9\s]+\])?"
@@ -18,7 +18,7 @@ _LAMPS = {"1": 1, "*": 1, "0": 0, ".": 0}
 
 
 class _Level(NamedTuple):
-    line: "Line"
+    line: "BoardLine"
     level: int
 
 
@@ -29,7 +29,7 @@ def typed(machine: "Machine", clocks: Sequence[str]) -> "tuple[Capture, Clipped]
     from ordain.capture.model import Capture
     from ordain.cli.probing import Clipped
 
-    lines: dict[str, Line] = {}
+    lines: dict[str, BoardLine] = {}
     places: dict[str, int] = {}
     events: list[Event] = []
     for text in (line for many in clocks for line in many.splitlines() if line.strip()):
@@ -54,7 +54,7 @@ def typed(machine: "Machine", clocks: Sequence[str]) -> "tuple[Capture, Clipped]
 
 
 def _levels(machine: "Machine", text: str) -> Iterator[_Level]:
-    from ordain.machine.model import Line
+    from ordain.machine.model import BoardLine
 
     at = 0
     if (address := _ADDRESS.match(text)) is not None:
@@ -65,7 +65,7 @@ def _levels(machine: "Machine", text: str) -> Iterator[_Level]:
         if value >> store.address_width:
             raise _bad(text, f"`{store.name}` has the addresses 0 to {(1 << store.address_width) - 1:X}")
         for bit in range(store.address_width):
-            line = Line(f"address[{bit}]", machine.terms.slice(store.address, bit, bit))
+            line = BoardLine(f"address[{bit}]", machine.terms.slice(store.address, bit, bit))
             yield _Level(line, value >> bit & 1)
     while text[at:].strip(" ,"):
         part = _PART.match(text, at)

@@ -11,7 +11,7 @@ from ordain.cli.manner import find_machine
 from ordain.machine.model import Chip
 from ordain.pipeline import Built
 from ordain.rom.contents import Contents, ImageFile
-from ordain.rom.formats import FORMATS, Device, device_of, read_image
+from ordain.rom.formats import FORMATS, DeviceShape, device_of, read_image
 from ordain.rom.ledger import Burn
 from ordain.rom.recorded import EarlierBuild
 from ordain.text.findings import Finding, Severity, has_errors
@@ -218,7 +218,7 @@ def _sources_of(sources: dict[str, str], machine: Path, out: Path) -> tuple[Buil
     return build_model(machine, out)
 
 
-def _image(directory: Path, files: tuple[ImageFile, ...], device: Device) -> bytes | None:
+def _image(directory: Path, files: tuple[ImageFile, ...], device: DeviceShape) -> bytes | None:
     """The first image file of a chip that can be read."""
     for file in files:
         try:

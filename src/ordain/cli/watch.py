@@ -17,12 +17,12 @@ from ordain.text.findings import Finding
 if TYPE_CHECKING:
     from ordain.checks.check import Report
     from ordain.pipeline import Built
-    from ordain.show.groups import Group
+    from ordain.show.groups import FindingGroup
 
 CLEAR = "\x1b[2J\x1b[H"
 
 
-class Seen(NamedTuple):
+class LastSeen(NamedTuple):
     """What the next save is compared with: the last build that came about, the last proof that came to its end, and
     what was last found wrong in the texts."""
 
@@ -67,7 +67,7 @@ class Watcher:
 
     def __init__(self, path: Path, manner: Manner, *, prove: bool, keep: bool) -> None:
         self.path, self.manner, self.prove, self.keep = path, manner, prove, keep
-        self.seen = Seen()
+        self.seen = LastSeen()
         self.known: Snapshot = {}
         self.saved: list[str] = []
         self.overtaken = False
@@ -101,14 +101,14 @@ class Watcher:
     def _check(self) -> None:
         from ordain.pipeline import build_model
         from ordain.show.findings import summary_line
-        from ordain.show.groups import Group
+        from ordain.show.groups import FindingGroup
 
         built, texts = build_model(self.path, self.path.parent / "build")
         changes = self._finding_lines(texts)
         self.seen = self.seen._replace(findings=tuple(texts))
         if built is None:
             self._show([f"{self.path.stem}: it does not compile: {summary_line(texts)}"], changes,
-                       [Group(finding, (), ()) for finding in texts], None)
+                       [FindingGroup(finding, (), ()) for finding in texts], None)
             return
         from ordain.checks.run import static_pass
         from ordain.show.groups import grouped
@@ -181,7 +181,7 @@ class Watcher:
 
     # ------------------------------------------------------------ the screen
 
-    def _show(self, answer: list[str], changes: list[str], groups: "list[Group]", built: "Built | None",
+    def _show(self, answer: list[str], changes: list[str], groups: "list[FindingGroup]", built: "Built | None",
               below: Iterable[str] = ()) -> None:
         """A heading, the answer, what has changed (printable already), what is wrong: as much as the terminal has
         lines."""

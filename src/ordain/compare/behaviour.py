@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 
 from ordain.compare.declared import in_new_codes
 from ordain.compare.difference import Difference, effect_text, first_difference
-from ordain.compare.joint import Joint
+from ordain.compare.joint import JointGraph
 from ordain.compare.roots import Root
 from ordain.machine.expression import Node, substitute
 from ordain.machine.model import Input, Memory, State
@@ -17,7 +17,7 @@ from ordain.machine.model import Input, Memory, State
 Status = Literal["same", "changed", "new", "gone"]
 
 
-class Unit(NamedTuple):
+class ComparedUnit(NamedTuple):
     """One instruction (all opcodes of one title), wired place, row, boundary or reset.
 
     `title`: its present name, or its last one. `was`: the title that it had, or what stood at its opcodes, where that
@@ -42,26 +42,26 @@ class Behaviour(NamedTuple):
     """`units` in the order of kinds, then opcodes. `said`: which correspondences of names were used. `machine`: what
     differs about the machine whatever word is executed. `joint`: both graphs, for those who ask further."""
 
-    units: tuple[Unit, ...]
+    units: tuple[ComparedUnit, ...]
     said: tuple[str, ...]
     machine: tuple[str, ...]
-    joint: Joint
+    joint: JointGraph
 
 
-def behaviour(joint: Joint) -> Behaviour:
+def behaviour(joint: JointGraph) -> Behaviour:
     """Compare every entrance of both sides."""
     units = [*_places(joint), *_rows(joint), *_instructions(joint)]
     return Behaviour(tuple(units), joint.common.correspondence.said, _machine_changes(joint), joint)
 
 
-def _same(joint: Joint, old: Root, new: Root) -> bool:
+def _same(joint: JointGraph, old: Root, new: Root) -> bool:
     return joint.old_block[old.node] == joint.new_block[new.node]
 
 
 # ---------------------------------------------------------------- entrances without an opcode
 
 
-def _places(joint: Joint) -> list[Unit]:
+def _places(joint: JointGraph) -> list[ComparedUnit]:
     """Reset, boundaries and wired places."""
     before, after = (tuple(root for root in side.roots if root.kind == "reset") for side in joint.entered)
     units = [_place("reset", "", before, after, joint)]
@@ -74,25 +74,26 @@ def _places(joint: Joint) -> list[Unit]:
     return units
 
 
-def _place(title: str, was: str, old: tuple[Root, ...], new: tuple[Root, ...], joint: Joint) -> Unit:
+def _place(title: str, was: str, old: tuple[Root, ...], new: tuple[Root, ...], joint: JointGraph) -> ComparedUnit:
     """All copies of one side do the same, so the first speaks for all."""
     status: Status = "same" if _same(joint, old[0], new[0]) else "changed"
-    return Unit(new[0].kind, title, "", (), status, was, (), "", first_difference(joint, old[0].node, new[0].node),
-                tuple(root.node for root in old), tuple(root.node for root in new))
+    return ComparedUnit(new[0].kind, title, "", (), status, was, (), "",
+                        first_difference(joint, old[0].node, new[0].node),
+                        tuple(root.node for root in old), tuple(root.node for root in new))
 
 
-def _one_sided(root: Root, side: int) -> Unit:
+def _one_sided(root: Root, side: int) -> ComparedUnit:
     opcodes = () if root.opcode < 0 else (root.opcode,)
-    return Unit(root.kind, root.title, root.store, opcodes, "new" if side else "gone", "", opcodes, "", None,
-                () if side else (root.node,), (root.node,) if side else ())
+    return ComparedUnit(root.kind, root.title, root.store, opcodes, "new" if side else "gone", "", opcodes, "", None,
+                        () if side else (root.node,), (root.node,) if side else ())
 
 
 # ---------------------------------------------------------------- rows of mapping stores
 
 
-def _rows(joint: Joint) -> list[Unit]:
+def _rows(joint: JointGraph) -> list[ComparedUnit]:
     """Every place that a mapping store other than the instructions' own leads to: its rows are compared one by one."""
-    units: list[Unit] = []
+    units: list[ComparedUnit] = []
     old, new = _by_opcode(joint, "row")
     grouped: dict[tuple[str, str], list[tuple[str, int]]] = {}
     for key, roots in new.items():
@@ -102,9 +103,9 @@ def _rows(joint: Joint) -> list[Unit]:
         differing = [key for key in keys if key in old and not _all_same(joint, old[key], new[key])]
         status: Status = "new" if len(fresh) == len(keys) else "changed" if fresh or differing else "same"
         difference = _first_of(joint, [(old[key], new[key]) for key in differing])
-        units.append(Unit("row", title, store, tuple(opcode for _, opcode in keys), status, "",
-                          tuple(opcode for _, opcode in differing), "", difference,
-                          _nodes(old, keys), _nodes(new, keys)))
+        units.append(ComparedUnit("row", title, store, tuple(opcode for _, opcode in keys), status, "",
+                                  tuple(opcode for _, opcode in differing), "", difference,
+                                  _nodes(old, keys), _nodes(new, keys)))
     for key, roots in old.items():
         if key not in new:
             units.append(_one_sided(roots[0], 0))
@@ -115,7 +116,7 @@ Dispatched = dict[tuple[str, int], list[Root]]
 """(store, opcode) -> the roots of that opcode, one a way to dispatch."""
 
 
-def _by_opcode(joint: Joint, kind: str) -> tuple[Dispatched, Dispatched]:
+def _by_opcode(joint: JointGraph, kind: str) -> tuple[Dispatched, Dispatched]:
     """The roots of one kind on both sides. Of several ways to dispatch an opcode, those that both sides have are
     compared; whoever comes to another one is told as changed by that. Where there is none, all ways count."""
     found: tuple[Dispatched, Dispatched] = ({}, {})
@@ -131,11 +132,11 @@ def _by_opcode(joint: Joint, kind: str) -> tuple[Dispatched, Dispatched]:
     return found
 
 
-def _all_same(joint: Joint, old: list[Root], new: list[Root]) -> bool:
+def _all_same(joint: JointGraph, old: list[Root], new: list[Root]) -> bool:
     return len(old) == len(new) and all(_same(joint, ours, theirs) for ours, theirs in zip(old, new))
 
 
-def _first_of(joint: Joint, pairs: list[tuple[list[Root], list[Root]]]) -> Difference | None:
+def _first_of(joint: JointGraph, pairs: list[tuple[list[Root], list[Root]]]) -> Difference | None:
     for old, new in pairs:
         for ours, theirs in zip(old, new):
             difference = first_difference(joint, ours.node, theirs.node)
@@ -151,7 +152,7 @@ def _nodes(dispatched: Dispatched, keys: list[tuple[str, int]]) -> tuple[int, ..
 # ---------------------------------------------------------------- instructions
 
 
-def _instructions(joint: Joint) -> list[Unit]:
+def _instructions(joint: JointGraph) -> list[ComparedUnit]:
     """Instructions are known by their titles, and compared opcode by opcode."""
     old, new = _by_opcode(joint, "instruction")
     ours, theirs = _by_title(old), _by_title(new)
@@ -161,8 +162,8 @@ def _instructions(joint: Joint) -> list[Unit]:
         if title not in theirs and title not in renamed:
             now = sorted({new[key][0].title for key in keys if key in new})
             note = f"its opcode is now `{', '.join(now)}`" if now else ""
-            units.append(Unit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), "gone", "",
-                              (), note, None, _nodes(old, keys), ()))
+            units.append(ComparedUnit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), "gone", "",
+                                      (), note, None, _nodes(old, keys), ()))
     return sorted(units, key=lambda unit: (unit.store, unit.opcodes[0], unit.status))
 
 
@@ -173,8 +174,8 @@ def _by_title(dispatched: Dispatched) -> dict[str, list[tuple[str, int]]]:
     return titles
 
 
-def _instruction(joint: Joint, title: str, keys: list[tuple[str, int]], both: tuple[Dispatched, Dispatched],
-                 titles: tuple[dict[str, list[tuple[str, int]]], dict[str, list[tuple[str, int]]]]) -> Unit:
+def _instruction(joint: JointGraph, title: str, keys: list[tuple[str, int]], both: tuple[Dispatched, Dispatched],
+                 titles: tuple[dict[str, list[tuple[str, int]]], dict[str, list[tuple[str, int]]]]) -> ComparedUnit:
     old, new = both
     ours, theirs = titles
     before = sorted({old[key][0].title for key in keys if key in old})
@@ -195,8 +196,8 @@ def _instruction(joint: Joint, title: str, keys: list[tuple[str, int]], both: tu
     else:
         status, was = "new", ", ".join(before)
     first = _first_of(joint, [(old[key], new[key]) for key in differing if key in old]) if status != "new" else None
-    return Unit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), status, was,
-                tuple(opcode for _, opcode in differing), note, first, _nodes(old, keys), _nodes(new, keys))
+    return ComparedUnit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), status, was,
+                        tuple(opcode for _, opcode in differing), note, first, _nodes(old, keys), _nodes(new, keys))
 
 
 def _hex(keys: list[tuple[str, int]]) -> str:
@@ -206,7 +207,7 @@ def _hex(keys: list[tuple[str, int]]) -> str:
 # ---------------------------------------------------------------- the machine itself
 
 
-def _machine_changes(joint: Joint) -> tuple[str, ...]:
+def _machine_changes(joint: JointGraph) -> tuple[str, ...]:
     """What differs whatever word is executed."""
     found = [f"{effect_text(key)} has changed, whatever word is executed" for key in joint.common.agreed.machine]
     for side, key in joint.common.agreed.alone:
@@ -251,7 +252,7 @@ def _values(items: Mapping[str, State | Input]) -> dict[str, int]:
     return {name: len(item.codes) or 1 << item.width for name, item in items.items()}
 
 
-def _alike(joint: Joint, old: Node | None, new: Node | None) -> bool:
+def _alike(joint: JointGraph, old: Node | None, new: Node | None) -> bool:
     if old is None or new is None:
         return old is new
     common, machines = joint.common, [side.machine for side in joint.common.sides]

@@ -3,9 +3,9 @@
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from ordain.compare.behaviour import Behaviour, Unit
+from ordain.compare.behaviour import Behaviour, ComparedUnit
 from ordain.compare.places import Addresses
-from ordain.compare.reach import Reach
+from ordain.compare.reach import ReachedWords
 from ordain.compare.verdicts import LESS_ASKED, Moved, VerdictChanges, names_of, worse
 from ordain.measure.cycles import Cycles, Taken
 from ordain.rom.burn_plan import ChipChange
@@ -31,7 +31,7 @@ class Comparison(NamedTuple):
     old: str
     new: str
     behaviour: Behaviour | None
-    reach: Reach | None
+    reach: ReachedWords | None
     verdicts: VerdictChanges | None
     cycles: tuple[CycleChange, ...] | None
     chips: tuple[ChipChange, ...] | None
@@ -73,12 +73,12 @@ MACHINE = "machine"
 """What to expect when the machine itself is meant to do something else."""
 
 
-def is_expected(unit: Unit, expected: Iterable[str]) -> bool:
+def is_expected(unit: ComparedUnit, expected: Iterable[str]) -> bool:
     """A unit is expected to change by its title, or by the one that it had."""
     return unit.title in expected or (bool(unit.was) and unit.was in expected)
 
 
-def unexpected(comparison: Comparison) -> tuple[Unit, ...]:
+def unexpected(comparison: Comparison) -> tuple[ComparedUnit, ...]:
     """The units that behave differently, are new or gone, and were not named."""
     units = () if comparison.behaviour is None else comparison.behaviour.units
     return tuple(unit for unit in units if unit.status != "same" and not is_expected(unit, comparison.expected))
@@ -122,7 +122,7 @@ def _worse(moved: Moved, old: str) -> Finding:
                  f"is {moved.new}{more}", None, help="`ordain prove` shows the sequence that breaks it")
 
 
-def _about(unit: Unit, comparison: Comparison) -> Finding:
+def _about(unit: ComparedUnit, comparison: Comparison) -> Finding:
     assert comparison.behaviour is not None
     joint = comparison.behaviour.joint
     said = {"changed": "behaves differently", "new": "is new", "gone": "is gone"}[unit.status]

@@ -20,7 +20,7 @@ from ordain.rom.contents import Contents
 Kind = Literal["weaker", "stronger", "changed", "promised", "allows"]
 
 
-class Demand(NamedTuple):
+class Requirement(NamedTuple):
     """`check`, `subject`: as its row in a report has them. `form`: one demand can only stand for another of its form.
     `more`: terms that demand more where they hold more often; `less`: the other way round. `among`, `figures`: the more
     of them and the higher they are, the more is demanded; lengths of time are in cycles."""
@@ -124,7 +124,7 @@ class Implied:
         except TooLarge:
             return False
 
-    def at_least(self, one: Demand, other: Demand) -> bool:
+    def at_least(self, one: Requirement, other: Requirement) -> bool:
         """True when `one` surely demands at least what `other` does."""
         return (one.form == other.form
                 and {self._meaning(part) for part in one.among} >= {self._meaning(part) for part in other.among}
@@ -136,43 +136,44 @@ class Implied:
 # ---------------------------------------------------------------- what is demanded
 
 
-def _asked(machine: Machine) -> Iterator[Demand]:
+def _asked(machine: Machine) -> Iterator[Requirement]:
     """Everything that a machine file demands by lines of its own, in a fixed order."""
     if machine.home is not None:
-        yield Demand("stuck", "home", "home", less=(machine.home,))
+        yield Requirement("stuck", "home", "home", less=(machine.home,))
     for strobe in machine.strobes:
         for need in strobe.needs:
             for part, steps in (("before", need.before), ("during", 0), ("after", need.after)):
-                yield Demand("missing-hold", f"{need.bus} {part} {strobe.name}", f"{need.bus} {part} {strobe.name}",
-                             figures=(Fraction(steps, machine.steps),))
+                yield Requirement("missing-hold", f"{need.bus} {part} {strobe.name}",
+                                  f"{need.bus} {part} {strobe.name}",
+                                  figures=(Fraction(steps, machine.steps),))
     for keep in machine.keeps:
-        yield Demand("lost-state", f"{', '.join(keep.names)} while {keep.text}", "keep", (keep.condition,),
-                     among=frozenset(keep.names))
+        yield Requirement("lost-state", f"{', '.join(keep.names)} while {keep.text}", "keep", (keep.condition,),
+                          among=frozenset(keep.names))
     for line in machine.exclusives:
-        yield Demand("conflicting-enables", ", ".join(line.names), "exclusive", among=frozenset(line.signals))
+        yield Requirement("conflicting-enables", ", ".join(line.names), "exclusive", among=frozenset(line.signals))
     for bus in machine.buses.values():
-        yield Demand("turnaround", bus.name, f"turnaround {bus.name}",
-                     figures=(Fraction(bus.turnaround, machine.steps),))
+        yield Requirement("turnaround", bus.name, f"turnaround {bus.name}",
+                          figures=(Fraction(bus.turnaround, machine.steps),))
     for rule in machine.rules:
         yield _rule(machine, rule)
 
 
-def _rule(machine: Machine, rule: Rule) -> Demand:
+def _rule(machine: Machine, rule: Rule) -> Requirement:
     match rule.form:
         case Never(condition):
-            return Demand("never", rule.text, "never", (condition,))
+            return Requirement("never", rule.text, "never", (condition,))
         case Reach(condition, always):
             name = "always-reach" if always else "reach"
-            return Demand(name, rule.text, name, less=(condition,))
+            return Requirement(name, rule.text, name, less=(condition,))
         case WhenThen(trigger, response, within, unless):
             held = None if machine.clock is None else machine.clock.held
-            return Demand("when-then", rule.text, "when", (trigger,),
-                          (response, unless, machine.terms.const(0, 1) if held is None else held),
-                          figures=(Fraction(-within, machine.steps),))
+            return Requirement("when-then", rule.text, "when", (trigger,),
+                               (response, unless, machine.terms.const(0, 1) if held is None else held),
+                               figures=(Fraction(-within, machine.steps),))
         case BetweenNever(start, end, forbidden, after):
-            return Demand("between-never", rule.text, "between", (start, forbidden, after), (end,))
+            return Requirement("between-never", rule.text, "between", (start, forbidden, after), (end,))
         case AfterNever(start, forbidden, until):
-            return Demand("after-never", rule.text, "after", (start, forbidden), (until,))
+            return Requirement("after-never", rule.text, "after", (start, forbidden), (until,))
 
 
 def _promised(old: Machine, new: Machine, implied: Implied) -> Iterator[tuple[str, str]]:

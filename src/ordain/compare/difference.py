@@ -3,16 +3,16 @@
 from typing import NamedTuple
 
 from ordain.compare.effects import Meaning
-from ordain.compare.graph import Row
-from ordain.compare.joint import Joint
-from ordain.compare.places import Addresses, Place
+from ordain.compare.graph import GraphRow
+from ordain.compare.joint import JointGraph
+from ordain.compare.places import Addresses, ControlPlace
 from ordain.compare.roots import Titles
 from ordain.logic.diagrams import Functions
 from ordain.machine.expression import Const, Leaf
 from ordain.machine.model import Field, Machine
 
 
-class Literal(NamedTuple):
+class Assignment(NamedTuple):
     """One thing that must be so in a cycle: bits `high` .. `low` of `name` are `value`. `code`: the value's name."""
 
     name: str
@@ -36,7 +36,7 @@ class Passage(NamedTuple):
 
     old: Addresses
     new: Addresses
-    when: tuple[Literal, ...]
+    when: tuple[Assignment, ...]
 
 
 class Change(NamedTuple):
@@ -62,7 +62,7 @@ class Difference(NamedTuple):
     cycle: int
     old: Addresses
     new: Addresses
-    when: tuple[Literal, ...]
+    when: tuple[Assignment, ...]
     old_end: str
     new_end: str
     changes: tuple[Change, ...]
@@ -72,17 +72,17 @@ class Parting(NamedTuple):
     """A pair of nodes at which ways part, with the rows that differ (None for an end)."""
 
     nodes: tuple[int, int]
-    rows: tuple[Row | None, Row | None]
+    rows: tuple[GraphRow | None, GraphRow | None]
     guard: int
 
 
-def first_difference(joint: Joint, old_node: int, new_node: int) -> Difference | None:
+def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Difference | None:
     """The shortest way to a difference between two nodes; None where they do the same."""
     if joint.old_block[old_node] == joint.new_block[new_node]:
         return None
     graphs, both = joint.graphs, joint.common.functions.both
     start = (old_node, new_node)
-    came: dict[tuple[int, int], tuple[tuple[int, int], Row, Row, int] | None] = {start: None}
+    came: dict[tuple[int, int], tuple[tuple[int, int], GraphRow, GraphRow, int] | None] = {start: None}
     waiting = [start]
     for pair in waiting:
         rows = graphs[0].rows[pair[0]], graphs[1].rows[pair[1]]
@@ -101,7 +101,8 @@ def first_difference(joint: Joint, old_node: int, new_node: int) -> Difference |
     raise AssertionError("nodes of two blocks, and no difference between them")
 
 
-def _whenever(joint: Joint, meeting: list[tuple[int, Row, Row]], ours: Row, theirs: Row) -> int:
+def _whenever(joint: JointGraph, meeting: list[tuple[int, GraphRow, GraphRow]], ours: GraphRow,
+              theirs: GraphRow) -> int:
     """The function that is 1 whenever just these two things are done, at whatever address, wherever it goes on to."""
     both = 0
     for guard, one, other in meeting:
@@ -110,7 +111,7 @@ def _whenever(joint: Joint, meeting: list[tuple[int, Row, Row]], ours: Row, thei
     return both
 
 
-def _told(joint: Joint, came: "dict[tuple[int, int], tuple[tuple[int, int], Row, Row, int] | None]",
+def _told(joint: JointGraph, came: "dict[tuple[int, int], tuple[tuple[int, int], GraphRow, GraphRow, int] | None]",
           parting: Parting) -> Difference:
     way: list[Passage] = []
     step = came[parting.nodes]
@@ -127,23 +128,23 @@ def _told(joint: Joint, came: "dict[tuple[int, int], tuple[tuple[int, int], Row,
                       literals(joint, parting.guard), ends[0], ends[1], _changes(joint, parting))
 
 
-def _first_words(joint: Joint, side: int, node: int) -> Addresses:
+def _first_words(joint: JointGraph, side: int, node: int) -> Addresses:
     rows = joint.graphs[side].rows[node]
     return rows[0].addresses if rows else ()
 
 
-def literals(joint: Joint, guard: int) -> tuple[Literal, ...]:
+def literals(joint: JointGraph, guard: int) -> tuple[Assignment, ...]:
     """The fewest conditions under which a guard holds, as people name them."""
     return named(joint.common.functions, joint.common.sides[1].machine, guard)
 
 
-def named(functions: Functions, machine: Machine, guard: int) -> tuple[Literal, ...]:
+def named(functions: Functions, machine: Machine, guard: int) -> tuple[Assignment, ...]:
     """The fewest conditions under which a guard holds. Terms that had to stay whole are left out."""
     levels: dict[Leaf, dict[int, int]] = {}
     for (leaf, bit), level in functions.example(guard).items():
         if type(leaf) is Leaf:
             levels.setdefault(leaf, {})[bit] = level
-    found: list[Literal] = []
+    found: list[Assignment] = []
     for leaf, bits in levels.items():
         for high, low in _runs(sorted(bits, reverse=True)):
             value = sum(bits[bit] << bit - low for bit in range(low, high + 1))
@@ -152,7 +153,7 @@ def named(functions: Functions, machine: Machine, guard: int) -> tuple[Literal, 
                 codes = machine.inputs[leaf.name].codes
             whole = high - low + 1 == leaf.width
             code = codes[value] if whole and value < len(codes) else ""
-            found.append(Literal(leaf.name, leaf.width, high, low, value, code))
+            found.append(Assignment(leaf.name, leaf.width, high, low, value, code))
     return tuple(sorted(found))
 
 
@@ -170,14 +171,14 @@ def _runs(bits: list[int]) -> list[tuple[int, int]]:
 # ---------------------------------------------------------------- what differs in a cycle
 
 
-def _changes(joint: Joint, parting: Parting) -> tuple[Change, ...]:
+def _changes(joint: JointGraph, parting: Parting) -> tuple[Change, ...]:
     places = [_place(joint, side, parting) for side in (0, 1)]
     if places[0] is None or places[1] is None:
         return ()
     return (*_field_changes(joint, places[0], places[1]), *_effect_changes(joint, places[0], places[1]))
 
 
-def _place(joint: Joint, side: int, parting: Parting) -> Place | None:
+def _place(joint: JointGraph, side: int, parting: Parting) -> ControlPlace | None:
     graph = joint.graphs[side]
     row = parting.rows[side]
     found = graph.places.at(graph.vectors[parting.nodes[side]])
@@ -187,7 +188,7 @@ def _place(joint: Joint, side: int, parting: Parting) -> Place | None:
                  and joint.common.functions.both(place.guard, row.guard)), None)
 
 
-def _field_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
+def _field_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace) -> list[Change]:
     """Fields that are compared by their codes and have another one."""
     pairing = joint.common.correspondence.pairing
     changes: list[Change] = []
@@ -210,7 +211,7 @@ def _field_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
     return changes
 
 
-def _values(joint: Joint, side: int, place: Place) -> dict[str, int | None]:
+def _values(joint: JointGraph, side: int, place: ControlPlace) -> dict[str, int | None]:
     """The asserted value of every field of the words of a place; None where no order set it and it is `idle any`."""
     machine, contents = joint.common.sides[side].machine, joint.common.sides[side].contents
     values: dict[str, int | None] = {}
@@ -244,7 +245,7 @@ def effect_text(key: tuple[str, ...]) -> str:
     return _SAYING[key[0]].format(*key[1:])
 
 
-def _effect_changes(joint: Joint, ours: Place, theirs: Place) -> list[Change]:
+def _effect_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace) -> list[Change]:
     """Effects that were evaluated because codes alone do not say them, and that differ."""
     before = joint.graphs[0].observer.one_by_one(ours)
     after = joint.graphs[1].observer.one_by_one(theirs)

@@ -22,7 +22,7 @@ Meaning = Node
 """One term for all that are known to be equal."""
 
 
-class Effect(NamedTuple):
+class CycleEffect(NamedTuple):
     """`covered`: on both sides the same term over fields that are compared code by code anyway."""
 
     key: Key
@@ -33,7 +33,7 @@ class Agreed(NamedTuple):
     """`terms[side]`: per effect that words can change, its term on that side. `machine`: keys of the effects that no
     word can change and that differ. `alone`: (side, key) of those that only one side has."""
 
-    effects: tuple[Effect, ...]
+    effects: tuple[CycleEffect, ...]
     terms: tuple[tuple[Node, ...], tuple[Node, ...]]
     machine: tuple[Key, ...]
     alone: tuple[tuple[int, Key], ...]
@@ -173,7 +173,7 @@ def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings
     of `said_beside`."""
     both = ({**effects_of(old, terms), **beside[0]}, {**effects_of(new, terms), **beside[1]})
     open_leaves = (_word_leaves(old, terms), _word_leaves(new, terms))
-    effects: list[Effect] = []
+    effects: list[CycleEffect] = []
     rows: tuple[list[Node], list[Node]] = ([], [])
     machine: list[Key] = []
     alone: list[tuple[int, Key]] = []
@@ -195,7 +195,7 @@ def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings
         covered = first is second and all(
             _only_plain(first, side, open_, fields)
             for side, open_, fields in zip((old, new), open_leaves, plain, strict=True))
-        effects.append(Effect(key, covered))
+        effects.append(CycleEffect(key, covered))
         rows[0].append(first)
         rows[1].append(second)
     return Agreed(tuple(effects), (tuple(rows[0]), tuple(rows[1])), tuple(machine), tuple(alone))

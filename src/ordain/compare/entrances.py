@@ -11,7 +11,7 @@ paired by its title, then by its place, then by being the only one.
 from collections.abc import Callable, Hashable, Iterable
 from typing import NamedTuple
 
-from ordain.compare.graph import End, Graph
+from ordain.compare.graph import ControlGraph, End
 from ordain.compare.refinement import coarsest
 from ordain.compare.roots import Entered, Root
 
@@ -172,13 +172,13 @@ def _uncut(entered: tuple[Entered, Entered]) -> list[int]:
     return partition(graphs, offset, called, onward)
 
 
-def partition(graphs: tuple[Graph, Graph], offset: int, called: Callable[[int, End], Hashable],
+def partition(graphs: tuple[ControlGraph, ControlGraph], offset: int, called: Callable[[int, End], Hashable],
               onward: Callable[[int, End], list[tuple[Hashable, int]]]) -> list[int]:
     """The block of every node, old ones first. `called(side, end)`: what tells ends apart. `onward(side, end)`: where
     they go on all the same, each way with a name; nothing where the comparison is cut there. What an end leaves behind
     belongs to it."""
 
-    def local(node: int) -> tuple[int, Graph, int, int]:
+    def local(node: int) -> tuple[int, ControlGraph, int, int]:
         return (0, graphs[0], node, 0) if node < offset else (1, graphs[1], node - offset, offset)
 
     def targets(node: int) -> list[int]:

@@ -12,13 +12,13 @@ still ask.
 from typing import NamedTuple
 
 from ordain.compare.observation import Observer
-from ordain.compare.places import Addresses, Place, Places, Unresolved, Vector
+from ordain.compare.places import Addresses, ControlPlace, Places, Unresolved, Vector
 from ordain.compare.side import Side
 from ordain.logic.diagrams import TRUE
 from ordain.machine.expression import Among, Const, Leaf, Node, Terms, leaves, substitute
 
 
-class Row(NamedTuple):
+class GraphRow(NamedTuple):
     """While `guard` holds, the words at `addresses` act, do `does`, and control goes to node `target`."""
 
     guard: int
@@ -74,11 +74,11 @@ class Bare(NamedTuple):
 
     moves: dict[Vector, list[Move] | Unresolved]
     wanted: dict[Vector, frozenset[Leaf]]
-    graph: "Graph"
+    graph: "ControlGraph"
     resumed: dict[int, tuple[int, ...]]
 
 
-class Graph:
+class ControlGraph:
     """Nodes are numbered as they are met. An end has no `rows`; `ends` says which it is.
 
     `also[node]`: places that an end holds on to, because somebody may return there: (who holds it, node).
@@ -92,7 +92,7 @@ class Graph:
         self.recalled = recalled
         self.side, self.places, self.observer = side, places, observer
         self.vectors: list[Vector] = []
-        self.rows: list[tuple[Row, ...]] = []
+        self.rows: list[tuple[GraphRow, ...]] = []
         self.ends: dict[int, End] = {}
         self.also: dict[int, tuple[tuple[str, int], ...]] = {}
         self.moves: dict[Vector, list[Move] | Unresolved] = {}
@@ -141,7 +141,8 @@ class Graph:
                 self._end_here(node, found)
             else:
                 arrive = self._arrive
-                self.rows[node] = tuple([Row(move.guard, move.addresses, move.does, arrive(move.vector, move.wired))
+                self.rows[node] = tuple([GraphRow(move.guard, move.addresses, move.does,
+                                                  arrive(move.vector, move.wired))
                                          for move in found])
 
     def _new(self, vector: Vector) -> int:
@@ -178,7 +179,7 @@ class Graph:
                 self.recalled.note(vector, found, frozenset(self.places.touched))
         return found
 
-    def _moves(self, place: Place) -> list[Move]:
+    def _moves(self, place: ControlPlace) -> list[Move]:
         does, asks = self.observer.at(place)
         steps = self.places.after(place)
         keeps, passes = self.places.fate(place)

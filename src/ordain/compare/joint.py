@@ -6,7 +6,7 @@ from ordain.compare.correspondence import Correspondence, correspond
 from ordain.compare.effects import Agreed, Meanings, agree, effects_of, said_beside
 from ordain.compare.entrances import Paired, pair_entrances, partition
 from ordain.compare.equal_terms import EqualTerms
-from ordain.compare.graph import Bare, End, Graph, Recalled
+from ordain.compare.graph import Bare, ControlGraph, End, Recalled
 from ordain.compare.observation import Doings, Observer
 from ordain.compare.orders import Orders
 from ordain.compare.places import Places, Vector
@@ -40,7 +40,7 @@ class Common(NamedTuple):
                              places=(self.places[0], self.places[1].holding(new)))
 
 
-class Joint(NamedTuple):
+class JointGraph(NamedTuple):
     """`entered`: old and new. `old_block[n]` == `new_block[m]`: node n of the old graph and node m of the new
     one do the same until they come to an entrance, come to the same one, and leave the same behind for whoever asks
     later. `paired`: which entrances are the same."""
@@ -52,11 +52,11 @@ class Joint(NamedTuple):
     paired: Paired
 
     @property
-    def graphs(self) -> tuple[Graph, Graph]:
+    def graphs(self) -> tuple[ControlGraph, ControlGraph]:
         return self.entered[0].graph, self.entered[1].graph
 
 
-def join(old: Contents, new: Contents) -> Joint:
+def join(old: Contents, new: Contents) -> JointGraph:
     """Follow both graphs and find out which of their nodes do the same."""
     return joined(common_of(old, new))
 
@@ -86,7 +86,7 @@ def common_of(old: Contents, new: Contents, apart: bool = False) -> Common:
                   (observers[0], observers[1]), identical)
 
 
-def joined(common: Common, recalled: tuple[Recalled | None, Recalled | None] = (None, None)) -> Joint:
+def joined(common: Common, recalled: tuple[Recalled | None, Recalled | None] = (None, None)) -> JointGraph:
     """Both graphs followed, and put into one partition. `recalled`: what is known of each side's moves."""
     entered = _entered(common, recalled)
     paired = pair_entrances(entered)
@@ -101,7 +101,7 @@ def joined(common: Common, recalled: tuple[Recalled | None, Recalled | None] = (
         return paired.symbols[side][plain]
 
     blocks = partition((entered[0].graph, entered[1].graph), offset, called, lambda side, end: [])
-    return Joint(common, entered, tuple(blocks[:offset]), tuple(blocks[offset:]), paired)
+    return JointGraph(common, entered, tuple(blocks[:offset]), tuple(blocks[offset:]), paired)
 
 
 def _identical(sides: tuple[Side, Side], terms: Terms) -> bool:

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from ordain.compare.effects import Agreed, Meaning, Meanings
 from ordain.compare.orders import Orders
-from ordain.compare.places import Place
+from ordain.compare.places import ControlPlace
 from ordain.compare.shown import Shown
 from ordain.compare.side import Side
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
@@ -55,7 +55,7 @@ class Observer:
         self._bundles = _bundles(side, terms, agreed, mine, shown, wanted)
         self._memo: Evaluated = {}
 
-    def at(self, place: Place) -> tuple[int, frozenset[Leaf]]:
+    def at(self, place: ControlPlace) -> tuple[int, frozenset[Leaf]]:
         """The number of what is done, and the pointers and opcodes that it depends on."""
         ordered = tuple([self._orders.of(store, word, self._open[store].get(address, 0))
                          for (store, address), word in zip(place.addresses, self._in_order(place))])
@@ -69,13 +69,14 @@ class Observer:
         key = (ordered, tuple(meant))
         return self._doings.setdefault(key, len(self._doings)), asks
 
-    def _in_order(self, place: Place) -> tuple[int, ...]:
+    def _in_order(self, place: ControlPlace) -> tuple[int, ...]:
         if len(self._stores) == 1:
             return place.words
         words = dict(zip(self._stores, place.words))
         return tuple(words[store] for store, _ in place.addresses)
 
-    def _evaluated(self, number: int, bundle: Bundle, place: Place) -> tuple[tuple[Meaning, ...], frozenset[Leaf]]:
+    def _evaluated(self, number: int, bundle: Bundle, place: ControlPlace) -> tuple[tuple[Meaning, ...],
+                                                                                    frozenset[Leaf]]:
         values = tuple([place.words[store] >> low & mask ^ turn for _, store, low, mask, turn in bundle.fields])
         others = tuple([place.known.get(leaf, leaf) for leaf in bundle.others])
         key = (number, values, others)
@@ -113,7 +114,7 @@ class Observer:
     def _shows(self, bundle: Bundle, store: str) -> bool:
         return any(self._shown.store_of(leaf) == store for _, wanted in bundle.stores for leaf in wanted)
 
-    def one_by_one(self, place: Place) -> dict[int, Meaning]:
+    def one_by_one(self, place: ControlPlace) -> dict[int, Meaning]:
         """Every effect that was evaluated at a place, by its number in `Agreed`."""
         result: dict[int, Meaning] = {}
         for number, bundle in enumerate(self._bundles):

@@ -32,7 +32,7 @@ MOST_OPCODE_BITS = 20
 """Opcode lines of a control address up to which it is looked whether all instructions have the same word."""
 
 
-class Place(NamedTuple):
+class ControlPlace(NamedTuple):
     """While `guard` holds, the words (one a control store) at `addresses` act. `known`: leaf -> value: pointers,
     opcodes and what the stores show."""
 
@@ -49,7 +49,7 @@ class Unresolved(NamedTuple):
     store: str
 
 
-class Step(NamedTuple):
+class GuardedStep(NamedTuple):
     """While `guard` holds, control goes on at `vector`. `wired`: the machine names that place, no word does."""
 
     guard: int
@@ -177,7 +177,7 @@ class Places:
 
     # ------------------------------------------------------------ which words act
 
-    def at(self, vector: Vector) -> list[Place] | Unresolved:
+    def at(self, vector: Vector) -> list[ControlPlace] | Unresolved:
         """The words that can act at a vector, under disjoint guards that cover everything. What a latch held says
         nothing of a cycle in which it may be open: it shows what it loads then."""
         found = self._at(vector)
@@ -193,7 +193,7 @@ class Places:
         value = substitute(self._terms, (condition,), known)[0]
         return type(value) is not Const or value.value == 1
 
-    def _at(self, vector: Vector) -> list[Place] | Unresolved:
+    def _at(self, vector: Vector) -> list[ControlPlace] | Unresolved:
         known: Known = {leaf: value for leaf, value in zip(self.leaves, vector) if leaf is not value}
         direct = self._direct
         if direct is not None:
@@ -201,13 +201,14 @@ class Places:
             if type(pointer) is Const and vector[len(self.pointers):] == self.data:
                 store = self.control[0]
                 self.touched.add((store, pointer.value))
-                return [Place(TRUE, ((store, pointer.value),), (self._contents.words[store][pointer.value],), known)]
+                return [ControlPlace(TRUE, ((store, pointer.value),), (self._contents.words[store][pointer.value],),
+                                     known)]
         waiting: list[tuple[int, Known, dict[str, int]]] = [(TRUE, known, {})]
-        found: list[Place] = []
+        found: list[ControlPlace] = []
         while waiting:
             guard, known, given = waiting.pop()
             settled = self._settle(guard, known, given)
-            if isinstance(settled, Place):
+            if isinstance(settled, ControlPlace):
                 found.append(settled)
                 continue
             store, address = settled
@@ -222,7 +223,7 @@ class Places:
                 return Unresolved("lost", "")
         return found
 
-    def _settle(self, guard: int, known: Known, given: dict[str, int]) -> Place | tuple[str, Node]:
+    def _settle(self, guard: int, known: Known, given: dict[str, int]) -> ControlPlace | tuple[str, Node]:
         """Read every store; or the first control store whose address cannot be told, and that address. `given`: the
         addresses of control stores that were taken apart."""
         terms = self._terms
@@ -255,7 +256,7 @@ class Places:
             if is_control:
                 addresses.append((store, place))
                 words[store] = word
-        return Place(guard, tuple(sorted(addresses)), tuple(words[store] for store in self.control), known)
+        return ControlPlace(guard, tuple(sorted(addresses)), tuple(words[store] for store in self.control), known)
 
     def _narrowed(self, known: Known, values: Known) -> Known:
         """The known values once some bits are known too."""
@@ -335,7 +336,7 @@ class Places:
 
     # ------------------------------------------------------------ where control goes
 
-    def after(self, place: Place) -> list[Step]:
+    def after(self, place: ControlPlace) -> list[GuardedStep]:
         """Where control can be after this place's cycle."""
         found = self._class_of(place.words)
         known = place.known
@@ -348,7 +349,7 @@ class Places:
         levels: dict[tuple[Node, int], int] = {
             (leaf, bit): value.value >> bit & 1 for leaf in self.flags
             if type(value := known.get(leaf)) is Const for bit in range(leaf.width)}
-        steps: list[Step] = []
+        steps: list[GuardedStep] = []
         for guard, case, wired in found.cases:
             if levels:
                 guard = self._functions.given(guard, levels)
@@ -357,13 +358,13 @@ class Places:
             values = tuple([term if type(term) is Const else known.get(term) or self._settled(term, known)
                             for term in case])
             if not any(value.args for value in values):
-                steps.append(Step(guard, (*values, *(since if self._by_dispatch(values) else data)), wired))
+                steps.append(GuardedStep(guard, (*values, *(since if self._by_dispatch(values) else data)), wired))
                 continue
             for late_guard, late_values in self._late.of(values):
                 both = self._functions.both(guard, late_guard)
                 if both:
                     left = since if self._by_dispatch(late_values) else data
-                    steps.append(Step(both, (*late_values, *left), wired))
+                    steps.append(GuardedStep(both, (*late_values, *left), wired))
         return steps
 
     def _asked(self, known: Known) -> bool:
@@ -404,7 +405,7 @@ class Places:
             since.append(value if known_bits else leaf if leaf in self._open and not asked else anew)
         return tuple(after), tuple(since)
 
-    def fate(self, place: Place) -> tuple[frozenset[Leaf], frozenset[Leaf]]:
+    def fate(self, place: ControlPlace) -> tuple[frozenset[Leaf], frozenset[Leaf]]:
         """The leaves of which something may be left after this place's cycle, and those that the choice of the next
         place asks about."""
         found = self._class_of(place.words)

@@ -7,9 +7,9 @@ word does something else, or sends control elsewhere. Words behind it belong to 
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from ordain.compare.behaviour import Behaviour, Unit
-from ordain.compare.graph import Graph
-from ordain.compare.joint import Joint
+from ordain.compare.behaviour import Behaviour, ComparedUnit
+from ordain.compare.graph import ControlGraph
+from ordain.compare.joint import JointGraph
 from ordain.compare.places import Addresses
 from ordain.compare.roots import Titles
 
@@ -36,14 +36,14 @@ class Touched(NamedTuple):
     executed_by: tuple[Via, ...]
 
 
-class Reach(NamedTuple):
+class ReachedWords(NamedTuple):
     """`words`: at most `MOST`; `more`: how many changed words are not among them."""
 
     words: tuple[Touched, ...]
     more: int
 
 
-def reach_of_change(found: Behaviour) -> Reach:
+def reach_of_change(found: Behaviour) -> ReachedWords:
     """Every changed word of the new build with the units that can execute it, shortest way first."""
     joint = found.joint
     changed = changed_words(joint, _pairs(found.units))
@@ -56,10 +56,10 @@ def reach_of_change(found: Behaviour) -> Reach:
     into = _into(graph)
     words = [Touched(titles.at(*new[0]), old, new, _executing(graph, into, at.get(new, []), found.units, titles))
              for new, old in list(changed.items())[:MOST]]
-    return Reach(tuple(words), max(0, len(changed) - MOST))
+    return ReachedWords(tuple(words), max(0, len(changed) - MOST))
 
 
-def _pairs(units: Iterable[Unit]) -> list[tuple[int, int]]:
+def _pairs(units: Iterable[ComparedUnit]) -> list[tuple[int, int]]:
     """Nodes of both sides that ought to be the same."""
     pairs: list[tuple[int, int]] = []
     for unit in units:
@@ -70,7 +70,7 @@ def _pairs(units: Iterable[Unit]) -> list[tuple[int, int]]:
     return pairs
 
 
-def changed_words(joint: Joint, pairs: Iterable[tuple[int, int]]) -> dict[Addresses, Addresses]:
+def changed_words(joint: JointGraph, pairs: Iterable[tuple[int, int]]) -> dict[Addresses, Addresses]:
     """New addresses -> old addresses of every word at which ways part, in the order in which they are met."""
     both = joint.common.functions.both
     graphs = joint.graphs
@@ -98,7 +98,7 @@ def changed_words(joint: Joint, pairs: Iterable[tuple[int, int]]) -> dict[Addres
     return changed
 
 
-def _into(graph: Graph) -> list[list[int]]:
+def _into(graph: ControlGraph) -> list[list[int]]:
     """From where each node is reached in one cycle."""
     into: list[list[int]] = [[] for _ in graph.rows]
     for node, rows in enumerate(graph.rows):
@@ -107,7 +107,7 @@ def _into(graph: Graph) -> list[list[int]]:
     return into
 
 
-def _executing(graph: Graph, into: list[list[int]], nodes: list[int], units: tuple[Unit, ...],
+def _executing(graph: ControlGraph, into: list[list[int]], nodes: list[int], units: tuple[ComparedUnit, ...],
                titles: Titles) -> tuple[Via, ...]:
     """The units from which one of the nodes can be reached, nearest first."""
     onward: dict[int, int] = dict.fromkeys(nodes, -1)
@@ -128,7 +128,7 @@ def _executing(graph: Graph, into: list[list[int]], nodes: list[int], units: tup
     return tuple(sorted(found, key=lambda via: via.cycles))
 
 
-def _bodies(graph: Graph, onward: dict[int, int], start: int, titles: Titles) -> tuple[str, ...]:
+def _bodies(graph: ControlGraph, onward: dict[int, int], start: int, titles: Titles) -> tuple[str, ...]:
     """The bodies on the way, each once per visit."""
     bodies: list[str] = []
     node = start

@@ -4,7 +4,7 @@ mapping store, every place wired into the sequencer. Found by following the grap
 from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
-from ordain.compare.graph import Bare, End, Graph, Recalled
+from ordain.compare.graph import Bare, ControlGraph, End, Recalled
 from ordain.compare.observation import Observer
 from ordain.compare.places import Places, Vector, partly_known
 from ordain.compare.side import Side
@@ -36,7 +36,7 @@ class Entered(NamedTuple):
     """A graph that was followed from all its entrances. `dispatches`: the ends that dispatch, in order per store, less
     what they leave behind; `untold`: those of them of which it is not known for every opcode where it leads."""
 
-    graph: Graph
+    graph: ControlGraph
     roots: tuple[Root, ...]
     dispatches: dict[str, tuple[End, ...]]
     untold: frozenset[End]
@@ -47,9 +47,9 @@ def enter(side: Side, terms: Terms, places: Places, observer: Observer,
           recalled: Recalled | None = None) -> tuple[Entered, Bare]:
     """Follow the side's graph from everywhere it is entered: bare, then in full. `bare`: of an earlier call."""
     if bare is None:
-        bare = follow_bare(Graph(side, terms, places, observer, recalled=recalled), terms)
+        bare = follow_bare(ControlGraph(side, terms, places, observer, recalled=recalled), terms)
     bare = bare._replace(wanted=wanted(bare, awaited, places))
-    graph = Graph(side, terms, places, observer, awaited, bare, recalled)
+    graph = ControlGraph(side, terms, places, observer, awaited, bare, recalled)
     search = _Search(graph, terms)
     search.run()
     return Entered(graph, search.roots(), search.dispatches, frozenset(search.untold)), bare
@@ -61,7 +61,7 @@ def returns(entered: Entered) -> tuple[Vector, ...]:
     return tuple(found)
 
 
-def follow_bare(graph: Graph, terms: Terms) -> Bare:
+def follow_bare(graph: ControlGraph, terms: Terms) -> Bare:
     """The first round, with every place to which some return could lead."""
     search = _Search(graph, terms)
     resumed: dict[int, dict[int, None]] = {}
@@ -79,7 +79,7 @@ def follow_bare(graph: Graph, terms: Terms) -> Bare:
     return Bare(graph.moves, {}, graph, {node: tuple(places) for node, places in resumed.items()})
 
 
-def _handed(graph: Graph) -> dict[Leaf, dict[Node, None]]:
+def _handed(graph: ControlGraph) -> dict[Leaf, dict[Node, None]]:
     """Every place that some word puts into a pointer that does not itself make the address."""
     handed: dict[Leaf, dict[Node, None]] = {leaf: {} for leaf in graph.places.pointers
                                             if leaf not in graph.places.steering}
@@ -164,7 +164,7 @@ def wanted(bare: Bare, awaited: tuple[Vector, ...], places: Places) -> dict[Vect
 class _Search:
     """Entrances lead to ends, and ends are entrances."""
 
-    def __init__(self, graph: Graph, terms: Terms) -> None:
+    def __init__(self, graph: ControlGraph, terms: Terms) -> None:
         self._graph, self._terms = graph, terms
         self._side, self._places = graph.side, graph.places
         self._found: dict[tuple[Kind, str, int, int], int] = {}
@@ -319,7 +319,7 @@ class Titles:
     def __init__(self, side: Side) -> None:
         self._side = side
 
-    def of(self, node: int, graph: Graph, kind: str = "") -> str:
+    def of(self, node: int, graph: ControlGraph, kind: str = "") -> str:
         """The title of a node's first word."""
         end = graph.ends.get(node)
         if end is not None:
@@ -333,7 +333,7 @@ class Titles:
                 return self.at(store, address)
         return self.at(*places[0]) if places else "nowhere"
 
-    def owner(self, node: int, graph: Graph) -> str:
+    def owner(self, node: int, graph: ControlGraph) -> str:
         """The body to which a node's words belong, "" where nothing was placed."""
         for row in graph.rows[node]:
             for store, address in row.addresses:

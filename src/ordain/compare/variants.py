@@ -14,9 +14,9 @@ more: the machine that was made ready serves with other words in it.
 from collections.abc import Mapping
 from typing import NamedTuple, TypeAlias
 
-from ordain.compare.behaviour import Unit, behaviour
-from ordain.compare.graph import Graph, Move, Recalled
-from ordain.compare.joint import Joint, common_of, join, joined
+from ordain.compare.behaviour import ComparedUnit, behaviour
+from ordain.compare.graph import ControlGraph, Move, Recalled
+from ordain.compare.joint import JointGraph, common_of, join, joined
 from ordain.compare.places import Unresolved, Vector
 from ordain.rom.contents import Contents
 
@@ -26,7 +26,7 @@ Moves: TypeAlias = "list[Move] | Unresolved"
 class Differing(NamedTuple):
     """`units`: those that are not the same, without their first differences; `machine`: as in `Behaviour`."""
 
-    units: tuple[Unit, ...]
+    units: tuple[ComparedUnit, ...]
     machine: tuple[str, ...]
 
 
@@ -67,7 +67,7 @@ class Variants:
         recalled = self._recalled[1]
         recalled.changed = frozenset(words)
         common = self._common.holding(changed)
-        graph = Graph(common.sides[1], common.terms, common.places[1], common.observers[1], recalled=recalled)
+        graph = ControlGraph(common.sides[1], common.terms, common.places[1], common.observers[1], recalled=recalled)
         moved: list[tuple[Vector, Moves]] = []
         for vector in dict.fromkeys(vector for word in words for vector in self._resting.get(word, ())):
             moves = graph.moves_at(vector)
@@ -112,7 +112,7 @@ class Variants:
         return tuple(doings)
 
 
-def _differing(whole: Joint) -> Differing:
+def _differing(whole: JointGraph) -> Differing:
     found = behaviour(whole)
     return Differing(tuple(unit._replace(difference=None) for unit in found.units if unit.status != "same"),
                      found.machine)

@@ -8,7 +8,7 @@ from ordain.logic.gates import Bit, Circuit, evaluate
 from ordain.machine.expression import Leaf, Node
 
 
-class Bits(Generic[Bit]):
+class BitValues(Generic[Bit]):
     """`known`: the bits, highest first, of every leaf that is a variable or free; what is worked out is added."""
 
     def __init__(self, circuit: Circuit[Bit], system: System, known: dict[Node, list[Bit]]) -> None:

@@ -33,7 +33,7 @@ Journal: TypeAlias = list[tuple[int, int, int]]
 Code: TypeAlias = Callable[[Slots, Sequence[list[int]], Journal], "tuple[int, ...] | None"]
 
 
-class Block(NamedTuple):
+class Stretch(NamedTuple):
     """`code` gives the values of control that are decided as the machine runs, in the order of `open`, their places in
     `after`; None: it has given up. `steps` and `cycles` that it takes; `addresses` of the main store in them."""
 
@@ -63,7 +63,7 @@ class Blocks:
         self._events = tuple(events)
         self._nexts = every
 
-    def block(self, control: tuple[int, ...], inputs: Mapping[Node, Node]) -> Block | None:
+    def block(self, control: tuple[int, ...], inputs: Mapping[Node, Node]) -> Stretch | None:
         """From this state of control on; None where not even one cycle can be said beforehand."""
         terms = self.path.terms
         writing = _Writing(self)
@@ -92,8 +92,8 @@ class Blocks:
             now = tuple(after)
         if not addresses:
             return None
-        return Block(writing.made([text for _, text in dynamic]), len(addresses), cycles, tuple(addresses), now,
-                     tuple(place for place, _ in dynamic))
+        return Stretch(writing.made([text for _, text in dynamic]), len(addresses), cycles, tuple(addresses), now,
+                       tuple(place for place, _ in dynamic))
 
     def _turns(self, before: tuple[int, ...], after: tuple[int, ...]) -> bool:
         place = next(place for place, leaf in enumerate(self.control) if leaf is self.phase)

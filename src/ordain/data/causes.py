@@ -1,7 +1,7 @@
 """Where bits come from that are not known: since which cycle, and from what."""
 
 from ordain.data.datapath import Datapath, Moment
-from ordain.data.partial import Bits, whole
+from ordain.data.partial import Ternary, whole
 from ordain.data.run import Ran, unknown_sources
 from ordain.machine.expression import Leaf, Node
 
@@ -50,7 +50,7 @@ def _no_level(path: Datapath, moment: Moment, leaf: Leaf) -> str:
     bus = path.machine.buses[leaf.name]
     silent = [driver.name for driver in bus.drivers if path.puts[bus.name, driver.name] is None]
     enabled = [name for name, driver in ((driver.name, driver) for driver in bus.drivers)
-               if name in silent and moment.known.get(driver.when) != Bits(0, 1)]
+               if name in silent and moment.known.get(driver.when) != Ternary(0, 1)]
     if not silent:
         return f"`{bus.name}` floats"
     named = " or ".join(f"`{name}`" for name in enabled or silent)

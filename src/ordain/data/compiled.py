@@ -11,7 +11,7 @@ from typing import Any, NamedTuple, TypeAlias
 
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
-from ordain.data.partial import Bits
+from ordain.data.partial import Ternary
 from ordain.data.resolving import Resolving, Undecided, said_by_words
 from ordain.machine.expression import (
     Add,
@@ -43,7 +43,7 @@ RIPE = 2
 WIDEST_DECIDING = 8
 """Bits of a state for whose every value code of its own may be made."""
 
-Held: TypeAlias = Mapping[Node, Bits]
+Held: TypeAlias = Mapping[Node, Ternary]
 Code: TypeAlias = Callable[[Held, Memories, Mapping[str, int]], "tuple[Any, ...] | None"]
 
 
@@ -51,8 +51,8 @@ class Made(NamedTuple):
     """What a cycle does. `after`: states and registers that it changes. `written`: (memory, address, word). `seen`: the
     watched expressions, in their order."""
 
-    after: list[tuple[Node, Bits]]
-    written: list[tuple[str, int, Bits]]
+    after: list[tuple[Node, Ternary]]
+    written: list[tuple[str, int, Ternary]]
     seen: tuple[int, ...]
 
 
@@ -176,7 +176,7 @@ class _Writing:
         self.path, self.addresses = path, addresses
         self.lines: list[str] = []
         self.names: dict[Node, str] = {}
-        self.constants: dict[str, Any] = {"Bits": Bits}
+        self.constants: dict[str, Any] = {"Ternary": Ternary}
 
     def constant(self, value: object) -> str:
         name = f"c{len(self.constants)}"

@@ -12,7 +12,7 @@ from ordain.control.driving import put
 from ordain.control.registers import after_loads
 from ordain.control.system import prior_leaves, remembered
 from ordain.data.model import Watch
-from ordain.data.partial import UNKNOWN, Bits, applied, conjunction, disjunction, exactly, merged, whole
+from ordain.data.partial import UNKNOWN, Ternary, applied, conjunction, disjunction, exactly, merged, whole
 from ordain.machine.expression import And, If, Leaf, Node, Or, Prior, Terms, substitute
 from ordain.machine.model import Bus, Driver, Memory, Never
 from ordain.rom.contents import Contents
@@ -20,7 +20,7 @@ from ordain.rom.contents import Contents
 MOST_COMMON = 16
 """So many bits of an address may be unknown while it is still asked what all words that it may mean have in common."""
 
-Cells = Mapping[int, Bits]
+Cells = Mapping[int, Ternary]
 """What is known of a memory, by address; of other addresses nothing is known."""
 
 
@@ -58,7 +58,7 @@ class Datapath:
             for driver in bus.drivers:
                 value = put(machine, driver, bus.width)
                 self.puts[bus.name, driver.name] = value if value is not None and value.width == bus.width else None
-        self.common: dict[tuple[str, Bits], Bits] = {}
+        self.common: dict[tuple[str, Ternary], Ternary] = {}
         watched = {rule.text: Watch(rule.form.condition) for rule in machine.rules if isinstance(rule.form, Never)} \
             if watches is None else watches
         monitors = {one.leaf: one for watch in watched.values() for one in watch.monitors}
@@ -83,14 +83,14 @@ class Moment:
     """One cycle. `held`: states, registers and what is remembered, by leaf; `memories`: their cells; `outside`: inputs
     and conditions by name, those that nobody sets being 0 and not known. `fights`, `loops`: what was met on the way."""
 
-    def __init__(self, path: Datapath, held: Mapping[Node, Bits], memories: Mapping[str, Cells],
+    def __init__(self, path: Datapath, held: Mapping[Node, Ternary], memories: Mapping[str, Cells],
                  outside: Mapping[str, int]) -> None:
         self.path, self.held, self.memories, self.outside = path, held, memories, outside
-        self.known: dict[Node, Bits] = {}
+        self.known: dict[Node, Ternary] = {}
         self.fights: dict[str, Fight] = {}
         self.loops: list[tuple[str, ...]] = []
 
-    def value(self, node: Node) -> Bits:
+    def value(self, node: Node) -> Ternary:
         """The value of an expression over the machine's leaves."""
         known = self.known
         if node in known:
@@ -129,7 +129,7 @@ class Moment:
             yield node.args[0]
             chosen = known[node.args[0]]
             for branch, excluded in ((node.args[1], 0), (node.args[2], 1)):
-                if chosen != Bits(excluded, 1):
+                if chosen != Ternary(excluded, 1):
                     yield branch
             known[node] = known[node.args[2 - chosen.value]] if chosen.known else \
                 merged(known[node.args[1]], known[node.args[2]])
@@ -161,7 +161,7 @@ class Moment:
                 yield word
                 bits = known[word]
                 seen = bits.known >> field.low & (1 << field.width) - 1
-                known[leaf] = Bits(field.read(bits.value) & seen, seen)
+                known[leaf] = Ternary(field.read(bits.value) & seen, seen)
             case "word":
                 store = machine.stores[leaf.name]
                 yield store.address
@@ -197,12 +197,12 @@ class Moment:
             case _:
                 known[leaf] = UNKNOWN
 
-    def read(self, memory: Memory, address: Bits) -> Bits:
+    def read(self, memory: Memory, address: Ternary) -> Ternary:
         """The word at an address of which every bit is known; beyond the last word, and else, nothing is known."""
         return self.memories[memory.name].get(address.value, UNKNOWN) if whole(address, memory.address.width) \
             else UNKNOWN
 
-    def _stored(self, store: str, address: Bits, width: int) -> Bits:
+    def _stored(self, store: str, address: Ternary, width: int) -> Ternary:
         """The word of a store, or what all words have in common that the address may mean."""
         words, known = self.path.contents.words[store], self.path.common
         bits = self.path.machine.stores[store].bits
@@ -220,22 +220,22 @@ class Moment:
                 if not some:
                     break
                 some = some - 1 & free
-            known[store, address] = Bits(ones & always, always)
+            known[store, address] = Ternary(ones & always, always)
         return known[store, address]
 
     def _bus(self, leaf: Leaf, bus: Bus) -> Iterator[Node]:
         known = self.known
-        enabled: list[tuple[Driver, Bits]] = []
+        enabled: list[tuple[Driver, Ternary]] = []
         for driver in bus.drivers:
             yield driver.when
             when = known[driver.when]
-            if when == Bits(0, 1):
+            if when == Ternary(0, 1):
                 continue
             value = self.path.puts[bus.name, driver.name]
             if value is not None:
                 yield value
             enabled.append((driver, UNKNOWN if value is None else known[value]))
-        surely = [one for one in enabled if known[one[0].when] == Bits(1, 1)]
+        surely = [one for one in enabled if known[one[0].when] == Ternary(1, 1)]
         if bus.undriven in ("wired-and", "wired-or"):
             known[leaf] = self._wired(bus, enabled)
             return
@@ -249,13 +249,13 @@ class Moment:
             found = merged(found, other)
         known[leaf] = found if surely else merged(found, self._undriven(bus, leaf))
 
-    def _wired(self, bus: Bus, enabled: list[tuple[Driver, Bits]]) -> Bits:
+    def _wired(self, bus: Bus, enabled: list[tuple[Driver, Ternary]]) -> Ternary:
         ones = (1 << bus.width) - 1
         rest = exactly(ones if bus.undriven == "wired-and" else 0, bus.width)
-        pulls = [bits if self.known[driver.when] == Bits(1, 1) else merged(bits, rest) for driver, bits in enabled]
+        pulls = [bits if self.known[driver.when] == Ternary(1, 1) else merged(bits, rest) for driver, bits in enabled]
         return conjunction(pulls, ones) if bus.undriven == "wired-and" else disjunction(pulls, ones)
 
-    def _undriven(self, bus: Bus, leaf: Leaf) -> Bits:
+    def _undriven(self, bus: Bus, leaf: Leaf) -> Ternary:
         match bus.undriven:
             case "pulled-high":
                 return exactly((1 << bus.width) - 1, bus.width)

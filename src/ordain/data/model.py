@@ -4,27 +4,27 @@ from collections.abc import Callable, Mapping
 from typing import Any, Literal, NamedTuple
 
 from ordain.control.model import Variable
-from ordain.data.partial import Bits
+from ordain.data.partial import Ternary
 from ordain.machine.expression import Node
 from ordain.text.findings import Finding
 
-Memories = dict[str, dict[int, Bits]]
+Memories = dict[str, dict[int, Ternary]]
 """What is known of each memory, by address; of other addresses nothing is known."""
 
 Ending = Literal["until", "cycles", "instructions", "lost", "fault", "held", "interrupted"]
 
 
-class Change(NamedTuple):
+class Update(NamedTuple):
     """What a cycle changed of what a programmer sees. `address`: of a word of a memory; -1 where nothing is known of
     the whole memory any more; None for what is no memory."""
 
     name: str
     address: int | None
-    value: Bits
+    value: Ternary
     width: int
 
 
-class Line(NamedTuple):
+class RunLine(NamedTuple):
     """One cycle, or one phase of it where phases differ: then `phase` is its name, else "". `title`: the instruction
     whose first word it is, "" for none. `boundary`: control has come to `home` with it."""
 
@@ -32,7 +32,7 @@ class Line(NamedTuple):
     address: int
     title: str
     boundary: bool
-    changes: tuple[Change, ...]
+    changes: tuple[Update, ...]
     phase: str = ""
 
 
@@ -43,7 +43,7 @@ class Watch(NamedTuple):
     monitors: tuple[Variable, ...] = ()
 
 
-class Device(NamedTuple):
+class Taker(NamedTuple):
     """Somebody who takes `value` from the machine in each cycle in which `when` holds."""
 
     name: str
@@ -56,7 +56,7 @@ class Sent(NamedTuple):
 
     cycle: int
     device: str
-    value: Bits
+    value: Ternary
     width: int
 
 
@@ -65,7 +65,7 @@ class Listener(NamedTuple):
     clock and the inputs that were set beside."""
 
     nodes: tuple[Node, ...]
-    hear: Callable[[int, tuple[Bits, ...], Mapping[str, int]], None]
+    hear: Callable[[int, tuple[Ternary, ...], Mapping[str, int]], None]
 
 
 class Record(NamedTuple):
@@ -73,11 +73,11 @@ class Record(NamedTuple):
     as was asked. `begun`: how many instructions. `broken`: what was watched and held in the last cycle. `held`: what
     each visible register and state has at the end. `last`: the cycles up to the end, each with its `Moment`."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[RunLine, ...]
     store: str
     ending: Ending
     findings: tuple[Finding, ...]
-    held: Mapping[str, tuple[Bits, int]]
+    held: Mapping[str, tuple[Ternary, int]]
     memories: Memories
     cycles: int = 0
     begun: int = 0

@@ -9,13 +9,13 @@ the one further down. A condition of which it is not known whether it holds coun
 from collections.abc import Callable, Mapping, Sequence
 from typing import Literal, NamedTuple
 
-from ordain.data.partial import Bits
+from ordain.data.partial import Ternary
 from ordain.machine.expression import Node
 
 _FOR_GOOD = 1 << 62
 
 
-class Doing(NamedTuple):
+class OutsideStep(NamedTuple):
     """A line. `number`: of its cycle, or every so many cycles. `settings`: an input and its values, each time the next
     one. `lasts`: steps, 0 for good. `until`: None where nothing ends it."""
 
@@ -30,7 +30,7 @@ class Doing(NamedTuple):
 class Outside:
     """`over(cycle)`: values that lie over those of the script. `nodes`: the conditions that `heard` wants to know."""
 
-    def __init__(self, doings: Sequence[Doing], over: Callable[[int], Mapping[str, int]]) -> None:
+    def __init__(self, doings: Sequence[OutsideStep], over: Callable[[int], Mapping[str, int]]) -> None:
         self._doings, self._over = tuple(doings), over
         self.nodes = tuple(node for doing in doings for node in (doing.condition, doing.until) if node is not None)
         count = len(self._doings)
@@ -62,12 +62,12 @@ class Outside:
         self._step += 1
         return {**found, **self._over(cycle)}
 
-    def heard(self, cycle: int, seen: Sequence[Bits], given: Mapping[str, int]) -> None:
+    def heard(self, cycle: int, seen: Sequence[Ternary], given: Mapping[str, int]) -> None:
         """What `nodes` were worth in the step that has just been made; a `Listener`."""
         values = iter(seen)
         for number, doing in enumerate(self._doings):
-            holds = doing.condition is not None and next(values) == Bits(1, 1)
-            ended = doing.until is not None and next(values) == Bits(1, 1)
+            holds = doing.condition is not None and next(values) == Ternary(1, 1)
+            ended = doing.until is not None and next(values) == Ternary(1, 1)
             if ended or (doing.begins == "while" and not holds):
                 self._ends[number] = min(self._ends[number], self._step)
             self._due[number] = holds and not self._held[number]

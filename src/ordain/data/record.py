@@ -6,8 +6,8 @@ from typing import Literal
 
 from ordain.data.causes import Causes
 from ordain.data.datapath import Datapath, Moment
-from ordain.data.model import Change, Device, Ending, Line, Listener, Memories, Record, Sent
-from ordain.data.partial import Bits, whole
+from ordain.data.model import Ending, Listener, Memories, Record, RunLine, Sent, Taker, Update
+from ordain.data.partial import Ternary, whole
 from ordain.data.run import Ran, Written, power_up, run, write
 from ordain.data.strides import Strides
 from ordain.machine.expression import Node
@@ -21,12 +21,12 @@ LONGEST_STILL = 4096
 """Steps in one cycle after which a clock that something holds is taken to stand still for good."""
 
 Kept = Literal["cycles", "changes", "nothing"]
-Overwritten = list[tuple[str, int | None, "Bits | dict[int, Bits] | None"]]
+Overwritten = list[tuple[str, int | None, "Ternary | dict[int, Ternary] | None"]]
 """What a step has written over: memory, address and word there; of a whole memory its cells."""
 
 
 def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str, int]], stop: Node | None,
-             most: int, instructions: int | None, titles: Collection[str], *, devices: Sequence[Device] = (),
+             most: int, instructions: int | None, titles: Collection[str], *, devices: Sequence[Taker] = (),
              listeners: Sequence[Listener] = (), kept: Kept = "cycles", steady: int | None = None) -> Record:
     """A run of at most `most` cycles and so many instructions; it ends with the first cycle in which `stop` holds, or
     in which something holds that is watched. `kept`: which lines: of all cycles, of those that begin or change
@@ -40,7 +40,7 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
                              stop or never, *(device.when for device in devices))
     watched = path.present((*own, *(node for listener in listeners for node in listener.nodes)))
     own = watched[:len(own)]
-    lines: list[Line] = []
+    lines: list[RunLine] = []
     sent: list[Sent] = []
     told: dict[tuple[str, str, int], Finding] = {}
     fault: tuple[Finding, ...] = ()
@@ -83,18 +83,18 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
             if strides is not None:
                 strides.begun, strides.last = begun, before_this
             latest.append((ran, _overwritten(memories, ran)))
-            was_home, at_home = at_home, here == Bits(1, 1)
+            was_home, at_home = at_home, here == Ternary(1, 1)
             if kept != "nothing":
-                changes = [Change(name, None, ran.held[leaf], leaf.width) for name, leaf in visible
+                changes = [Update(name, None, ran.held[leaf], leaf.width) for name, leaf in visible
                            if ran.held[leaf] != ran.moment.held[leaf]]
                 changes += [_written(path.machine, one) for one in ran.written]
                 if kept == "cycles" or changes or title or not lines or (at_home and not was_home):
-                    lines.append(Line(ran.cycle, address.value, title, at_home and not was_home, tuple(changes),
-                                      _phase(path, ran)))
+                    lines.append(RunLine(ran.cycle, address.value, title, at_home and not was_home, tuple(changes),
+                                         _phase(path, ran)))
             if not ran.known:
                 causes.note(ran)
             for device, when in zip(devices, ran.seen[4:]):
-                if when != Bits(0, 1):
+                if when != Ternary(0, 1):
                     _take(ran, device, when, sent, told, causes, address.value)
             for written in ran.written:
                 if written.address is None:
@@ -108,7 +108,7 @@ def recorded(path: Datapath, memories: Memories, outside: Callable[[int], Mappin
             if broken:
                 ending = "fault"
                 break
-            if asked == Bits(1, 1):
+            if asked == Ternary(1, 1):
                 ending = "until"
                 break
             if strides is not None and strides.interrupted:
@@ -149,19 +149,19 @@ def _visible(path: Datapath) -> list[tuple[str, Node]]:
     return found
 
 
-def _written(machine: Machine, written: Written) -> Change:
-    return Change(written.memory, -1 if written.address is None else written.address, written.value,
+def _written(machine: Machine, written: Written) -> Update:
+    return Update(written.memory, -1 if written.address is None else written.address, written.value,
                   machine.memories[written.memory].bits)
 
 
 # ---------------------------------------------------------------- devices, and what is not known
 
 
-def _take(ran: Ran, device: Device, when: Bits, sent: list[Sent], told: dict[tuple[str, str, int], Finding],
+def _take(ran: Ran, device: Taker, when: Ternary, sent: list[Sent], told: dict[tuple[str, str, int], Finding],
           causes: Causes, address: int) -> None:
     """What a device takes in a cycle, perhaps; bits that are not known are told once for each word."""
     value, width = ran.moment.value(device.value), device.value.width
-    if when == Bits(1, 1):
+    if when == Ternary(1, 1):
         sent.append(Sent(ran.cycle, device.name, value, width))
         if whole(value, width):
             return

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from ordain.data.compiled import Compiled, Made
 from ordain.data.datapath import Datapath, Fight, Moment, kept_leaf
 from ordain.data.model import Memories
-from ordain.data.partial import UNKNOWN, Bits, exactly, merged, whole
+from ordain.data.partial import UNKNOWN, Ternary, exactly, merged, whole
 from ordain.data.strides import Strides
 from ordain.machine.expression import Leaf, Node
 from ordain.machine.model import Memory
@@ -17,7 +17,7 @@ class Written(NamedTuple):
 
     memory: str
     address: int | None
-    value: Bits
+    value: Ternary
 
 
 class Ran(NamedTuple):
@@ -27,18 +27,18 @@ class Ran(NamedTuple):
 
     cycle: int
     moment: Moment
-    seen: tuple[Bits, ...]
+    seen: tuple[Ternary, ...]
     fights: tuple[Fight, ...]
     broken: tuple[str, ...]
     written: tuple[Written, ...]
-    held: Mapping[Node, Bits]
+    held: Mapping[Node, Ternary]
     known: bool
 
 
-def power_up(path: Datapath) -> dict[Node, Bits]:
+def power_up(path: Datapath) -> dict[Node, Ternary]:
     """States and registers after reset, by leaf; nothing is known of those that are not reset."""
     machine, terms = path.machine, path.terms
-    found: dict[Node, Bits] = {}
+    found: dict[Node, Ternary] = {}
     for state in machine.states.values():
         found[terms.leaf("state", state.name, state.width)] = \
             UNKNOWN if state.reset is None else exactly(state.reset, state.width)
@@ -57,7 +57,7 @@ def run(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str
     """One step after another, for as long as somebody asks. `memories` are written to as the run goes on.
     `outside(cycle)`: inputs and conditions by name, cycles of the clock from 1. `plain`: every step is worked out by
     need, without code made for it. `strides`: what may be gone over between two steps."""
-    held: Mapping[Node, Bits] = power_up(path)
+    held: Mapping[Node, Ternary] = power_up(path)
     cycle = 1
     clock = path.machine.clock if path.machine.steps > 1 else None
     phase = None if clock is None else path.terms.leaf("state", clock.name, path.machine.states[clock.name].width)
@@ -81,7 +81,7 @@ def run(path: Datapath, memories: Memories, outside: Callable[[int], Mapping[str
 def _as_made(moment: Moment, cycle: int, made: Made, watched: Sequence[Node]) -> Ran:
     """The step as its code says."""
     path = moment.path
-    seen = tuple(Bits(value, (1 << node.width) - 1) for value, node in zip(made.seen, watched))
+    seen = tuple(Ternary(value, (1 << node.width) - 1) for value, node in zip(made.seen, watched))
     broken = tuple(text for text, value in zip(path.never, made.seen[len(watched):]) if value)
     written = tuple(Written(name, address, word) for name, address, word in made.written
                     if address < path.machine.memories[name].words)
@@ -100,7 +100,7 @@ def _worked_out(moment: Moment, cycle: int, watched: Sequence[Node]) -> Ran:
             after[kept_leaf(bus, path.terms)] = level
     written = tuple(found for memory in path.machine.memories.values()
                     if (found := _due(moment, memory)) is not None)
-    broken = tuple(text for text, node in path.never.items() if moment.value(node) == Bits(1, 1))
+    broken = tuple(text for text, node in path.never.items() if moment.value(node) == Ternary(1, 1))
     seen = tuple(moment.value(node) for node in watched)
     return Ran(cycle, moment, seen, tuple(moment.fights.values()), broken, written, after, False)
 
@@ -108,14 +108,14 @@ def _worked_out(moment: Moment, cycle: int, watched: Sequence[Node]) -> Ran:
 def _due(moment: Moment, memory: Memory) -> Written | None:
     """What a cycle writes into a memory: what active writes may leave at the address, and what stood there if none of
     them is active for sure."""
-    active = [(write, when) for write in memory.writes if (when := moment.value(write.when)) != Bits(0, 1)]
+    active = [(write, when) for write in memory.writes if (when := moment.value(write.when)) != Ternary(0, 1)]
     if not active:
         return None
     address = moment.value(memory.address)
     if not whole(address, memory.address.width):
         return Written(memory.name, None, UNKNOWN)
     left = [moment.value(write.source) for write, _ in active]
-    if all(when != Bits(1, 1) for _, when in active):
+    if all(when != Ternary(1, 1) for _, when in active):
         left.append(moment.read(memory, address))
     value = left[0]
     for other in left[1:]:
@@ -123,7 +123,7 @@ def _due(moment: Moment, memory: Memory) -> Written | None:
     return Written(memory.name, address.value, value) if address.value < memory.words else None
 
 
-def write(cells: dict[int, Bits], written: Written) -> None:
+def write(cells: dict[int, Ternary], written: Written) -> None:
     """Into the cells of its memory."""
     if written.address is None:
         cells.clear()
@@ -155,7 +155,7 @@ def _below(moment: Moment, leaf: Leaf) -> list[Node]:
         case "bus":
             bus = machine.buses[leaf.name]
             puts = [path.puts[bus.name, driver.name] for driver in bus.drivers
-                    if moment.known.get(driver.when) != Bits(0, 1)]
+                    if moment.known.get(driver.when) != Ternary(0, 1)]
             return [node for node in puts if node is not None]
         case "field":
             store = machine.stores[machine.fields[leaf.name].store]

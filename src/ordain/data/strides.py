@@ -11,10 +11,10 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from ordain.data.blocks import Block, Blocks, Journal, Slots
+from ordain.data.blocks import Blocks, Journal, Slots, Stretch
 from ordain.data.datapath import Datapath
 from ordain.data.model import Memories
-from ordain.data.partial import Bits, exactly
+from ordain.data.partial import Ternary, exactly
 from ordain.data.resolving import Undecided
 from ordain.machine.expression import Node
 
@@ -60,7 +60,7 @@ class Strides:
         self.last = -1
         self.interrupted = False
         self._starts, self._margin, self._most, self._limit, self._steady = starts, margin, most, limit, steady
-        self._made: dict[tuple[int, ...], Block | None] = {}
+        self._made: dict[tuple[int, ...], Stretch | None] = {}
         self._visits: dict[tuple[int, ...], int] = {}
         self._following: dict[tuple[int, tuple[int, ...]], tuple[int, ...]] = {}
         self._starting: dict[int, tuple[bool, int]] = {}
@@ -79,8 +79,8 @@ class Strides:
             for at in range(len(cells)) if address is None else (address,):
                 cells[at] = self._known(memory, at)
 
-    def ahead(self, held: Mapping[Node, Bits], cycle: int,
-              outside: Callable[[int], Mapping[str, int]]) -> tuple[Mapping[Node, Bits], int]:
+    def ahead(self, held: Mapping[Node, Ternary], cycle: int,
+              outside: Callable[[int], Mapping[str, int]]) -> tuple[Mapping[Node, Ternary], int]:
         """What is held, and the number of the cycle, as far ahead as blocks lead."""
         blocks = self._blocks
         if blocks is None or cycle < self._steady:
@@ -170,7 +170,7 @@ class Strides:
         self._wait = past[-1].steps - back.steps + beyond - 1
         return back
 
-    def _block(self, blocks: Blocks, control: tuple[int, ...]) -> Block | None:
+    def _block(self, blocks: Blocks, control: tuple[int, ...]) -> Stretch | None:
         """Code from this state of control on, made when it has been there often enough."""
         if control not in self._made:
             self._visits[control] = self._visits.get(control, 0) + 1
@@ -183,11 +183,11 @@ class Strides:
                     one in self._starts and one != before for before, one in pairwise(addresses))
         return self._made[control]
 
-    def _begun_in(self, block: Block, last: int) -> int:
+    def _begun_in(self, block: Stretch, last: int) -> int:
         first, inside = self._starting[id(block)]
         return inside + (first and block.addresses[0] != last)
 
-    def _after(self, block: Block, found: tuple[int, ...]) -> tuple[int, ...]:
+    def _after(self, block: Stretch, found: tuple[int, ...]) -> tuple[int, ...]:
         """The state of control after a block that has decided so."""
         if not found:
             return block.after

@@ -15,8 +15,8 @@ from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
 from ordain.checks.check import Row
-from ordain.compare.behaviour import Unit
-from ordain.faults.model import Changes, Noticed, Outcome
+from ordain.compare.behaviour import ComparedUnit
+from ordain.faults.model import Changes, FaultOutcome, Noticed
 
 RANKS = {"proved": 0, "allowed": 0, "vacuous": 1, "broken": 2}
 UNDECIDED = -1
@@ -77,12 +77,12 @@ def presented(changes: Changes, executed: Mapping[str, Collection[int]]) -> bool
                for store, words in changes.items() for address in words)
 
 
-def compared(units: Collection[Unit], machine: Collection[str]) -> Outcome:
+def compared(units: Collection[ComparedUnit], machine: Collection[str]) -> FaultOutcome:
     """The class of a fault that nobody notices."""
     differing = [unit for unit in units if unit.status != "same"]
     titles = tuple(dict.fromkeys(unit.title for unit in differing if unit.kind == "instruction"))
     if titles:
-        return Outcome("changed", titles=titles)
+        return FaultOutcome("changed", titles=titles)
     if differing or machine:
-        return Outcome("silent", titles=(*dict.fromkeys(unit.title for unit in differing), *machine))
-    return Outcome("harmless")
+        return FaultOutcome("silent", titles=(*dict.fromkeys(unit.title for unit in differing), *machine))
+    return FaultOutcome("harmless")

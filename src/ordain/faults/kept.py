@@ -6,17 +6,17 @@ Faults are known by what they are called, which tells them apart within one buil
 from collections.abc import Mapping
 from typing import Any
 
-from ordain.faults.model import CLASSES, Noticed, Outcome
+from ordain.faults.model import CLASSES, FaultOutcome, Noticed
 
 
-def outcomes_data(outcomes: Mapping[str, Outcome]) -> dict[str, list[Any]]:
+def outcomes_data(outcomes: Mapping[str, FaultOutcome]) -> dict[str, list[Any]]:
     """`outcomes`: by the names of the faults."""
     return {text: [one.kind, None if one.noticed is None else list(one.noticed), list(one.titles),
                    list(one.meanings)]
             for text, one in outcomes.items() if one.kind != "undecided"}
 
 
-def outcomes_from(data: Any) -> dict[str, Outcome]:
+def outcomes_from(data: Any) -> dict[str, FaultOutcome]:
     """By the names of the faults; what is no outcome is passed over."""
     found = {}
     for text, said in data.items() if isinstance(data, dict) else ():
@@ -26,7 +26,7 @@ def outcomes_from(data: Any) -> dict[str, Outcome]:
     return found
 
 
-def _outcome(said: Any) -> Outcome | None:
+def _outcome(said: Any) -> FaultOutcome | None:
     if not isinstance(said, list) or len(said) != 4:
         return None
     kind, noticed, titles, meanings = said
@@ -36,9 +36,9 @@ def _outcome(said: Any) -> Outcome | None:
         if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
             return None
     if noticed is None:
-        return Outcome(kind, titles=tuple(titles), meanings=tuple(meanings))
+        return FaultOutcome(kind, titles=tuple(titles), meanings=tuple(meanings))
     if not isinstance(noticed, list) or len(noticed) != 3 or not all(isinstance(name, str) for name in noticed[:2]):
         return None
     if noticed[2] is not None and (type(noticed[2]) is not int or noticed[2] < 1):
         return None
-    return Outcome(kind, Noticed(*noticed), tuple(titles))
+    return FaultOutcome(kind, Noticed(*noticed), tuple(titles))

@@ -7,7 +7,7 @@ a chip holds, or every bit where no chip is said to hold the store; and every wo
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from ordain.faults.model import Board, Fault, Kind
+from ordain.faults.model import BoardFault, Fault, Kind
 from ordain.machine.expression import Const, Node
 from ordain.machine.model import Field, Machine
 from ordain.rom.contents import Contents, word_name
@@ -52,14 +52,14 @@ def driver_faults(machine: Machine) -> Iterator[Fault]:
             for level, said in ((1, "always drives"), (0, "never drives")):
                 if type(driver.when) is not Const or driver.when.value != level:
                     yield Fault("driver", f"{driver.name} {said} {bus.name}", (driver.name, bus.name), {},
-                                board=Board(bus.name, number, level))
+                                board=BoardFault(bus.name, number, level))
 
 
 def synchroniser_faults(found: Iterable[tuple[str, tuple[tuple[Node, Node], ...]]]) -> Iterator[Fault]:
     """Every flip-flop left out that only delays a line. `found`: text, and what takes the place of what, as
     `follow.wiring` has them."""
     for text, inside in found:
-        yield Fault("synchroniser", text, (text.split()[0],), {}, board=Board(inside=inside))
+        yield Fault("synchroniser", text, (text.split()[0],), {}, board=BoardFault(inside=inside))
 
 
 def _kind(kind: str) -> Kind:

@@ -18,7 +18,7 @@ Changes: TypeAlias = Mapping[str, Mapping[int, int]]
 """store -> address -> the word that is read there instead."""
 
 
-class Board(NamedTuple):
+class BoardFault(NamedTuple):
     """What is otherwise beside the stores. `bus`, `driver`: of a driver, by its number in the bus, that is on where
     `level` is 1 and off where it is 0; "" where it is none. `inside`: a leaf, and what takes its place."""
 
@@ -40,7 +40,7 @@ class Fault(NamedTuple):
     store: str = ""
     address: int = -1
     bit: int = -1
-    board: Board | None = None
+    board: BoardFault | None = None
 
 
 Class: TypeAlias = Literal["noticed", "changed", "harmless", "silent", "undecided"]
@@ -59,7 +59,7 @@ class Noticed(NamedTuple):
     cycles: int | None
 
 
-class Outcome(NamedTuple):
+class FaultOutcome(NamedTuple):
     """What a fault comes to. `noticed`: who notices it. `titles`: the instructions that are changed, or what else is in
     a silent one. `why`: of an undecided one the reason. `meanings`: of changed instructions those that no longer do
     what their text says."""
@@ -73,4 +73,4 @@ class Outcome(NamedTuple):
 
 class Tried(NamedTuple):
     fault: Fault
-    outcome: Outcome
+    outcome: FaultOutcome

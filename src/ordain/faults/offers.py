@@ -17,7 +17,7 @@ WORDS = frozenset(("and", "or", "not", "xor", "in", "is", "at", "if", "else", "w
 """Names that would be read otherwise in a condition."""
 
 
-class Literal(NamedTuple):
+class RuleLiteral(NamedTuple):
     """A part of a condition: that a field has one of some values, or, `field` being "", that control is at one of some
     addresses. `holds`: over the machine's leaves."""
 
@@ -56,7 +56,7 @@ def offers(contents: Contents, executed: Mapping[str, Collection[int]], faults: 
         hit = [number for number, fault in enumerate(faults) if fault.address in place
                and _says(contents, wrong, fault.changes[store][fault.address], fault.address)
                and not _says(contents, wrong, words[fault.address], fault.address)]
-        best: tuple[int, Literal] | None = None
+        best: tuple[int, RuleLiteral] | None = None
         for other in every:
             if hit and other.field != field.name and not known[wrong] & known[other]:
                 count = sum(known[other] >> place[faults[number].address] & 1 for number in hit)
@@ -70,7 +70,7 @@ def offers(contents: Contents, executed: Mapping[str, Collection[int]], faults: 
     return sorted(found, key=lambda one: -len(one.expected))
 
 
-def _literals(contents: Contents, store: str) -> Iterator[Literal]:
+def _literals(contents: Contents, store: str) -> Iterator[RuleLiteral]:
     """What can be said of a word in one term: of every field, then of every routine."""
     terms = contents.machine.terms
     for name in contents.machine.stores[store].fields:
@@ -82,14 +82,14 @@ def _literals(contents: Contents, store: str) -> Iterator[Literal]:
             for code in field.codes:
                 if _sayable(code.name):
                     only = frozenset((code.value,))
-                    yield Literal(f"{name} is {code.name}", name, only, terms.among(leaf, only))
+                    yield RuleLiteral(f"{name} is {code.name}", name, only, terms.among(leaf, only))
         elif field.width == 1 and field.holds in ("code", "number"):
-            yield Literal(name, name, frozenset((1,)), leaf)
-            yield Literal(f"not {name}", name, frozenset((0,)), terms.not_(leaf))
+            yield RuleLiteral(name, name, frozenset((1,)), leaf)
+            yield RuleLiteral(f"not {name}", name, frozenset((0,)), terms.not_(leaf))
     for name, (where, addresses) in contents.routines.items():
         if where == store and '"' not in name:
             text = name if _sayable(name) else f'"{name}"'
-            yield Literal(f"in {text}", "", addresses, terms.among(
+            yield RuleLiteral(f"in {text}", "", addresses, terms.among(
                 terms.leaf("address", store, contents.machine.stores[store].address_width), addresses))
 
 
@@ -97,6 +97,6 @@ def _sayable(name: str) -> bool:
     return re.fullmatch(r"[A-Za-z_]\w*", name) is not None and name not in WORDS
 
 
-def _says(contents: Contents, literal: Literal, word: int, address: int) -> bool:
+def _says(contents: Contents, literal: RuleLiteral, word: int, address: int) -> bool:
     said = contents.machine.fields[literal.field].read(word) if literal.field else address
     return said in literal.values

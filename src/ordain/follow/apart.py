@@ -12,9 +12,9 @@ from time import monotonic
 
 from oxidd.bdd import BDDFunction
 
-from ordain.capture.sampling import Reading
+from ordain.capture.sampling import ClockedReading
 from ordain.follow.following import Clips, follow
-from ordain.follow.model import Apart, Clock, Looked, Suspect
+from ordain.follow.model import Apart, ClockCycle, Looked, Suspect
 from ordain.follow.states import States
 from ordain.machine.expression import Cell, Leaf, Node, Prior, postorder
 from ordain.machine.model import Machine
@@ -27,7 +27,7 @@ SECONDS = 20.0
 """For a search of what the machines can come to."""
 
 
-def look(states: States, clips: Clips, readings: Sequence[Reading], some: Sequence[Suspect],
+def look(states: States, clips: Clips, readings: Sequence[ClockedReading], some: Sequence[Suspect],
          lines: Mapping[str, Node], store: str) -> Looked:
     """`lines`: all at which a clip can be, by their names; they have to be among what `states` was made to
     be asked about. `store`: the one whose address says where control is."""
@@ -74,11 +74,11 @@ class _Looking:
 
     # ------------------------------------------------------------ in the clocks that were seen
 
-    def in_capture(self, clips: Clips, readings: Sequence[Reading]) -> Apart | None:
+    def in_capture(self, clips: Clips, readings: Sequence[ClockedReading]) -> Apart | None:
         levels: dict[tuple[str, int], dict[int, bool]] = {}
         places: dict[int, int] = {}
         for number, (suspect, faulty) in enumerate(zip(self._some, self._machines)):
-            clocks: list[Clock] = []
+            clocks: list[ClockCycle] = []
             follow(faulty, clips.put(suspect.faults[0]), readings, faulty.running(), None, clocks.append)
             told: dict[tuple[int, object], tuple[int | None, dict[str, bool]]] = {}
             for clock in clocks[-LOOKED_AT:]:

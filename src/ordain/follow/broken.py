@@ -1,10 +1,10 @@
 """The first clock that no sequence explains: which lines cannot be as seen, and what would have been possible."""
 
-from ordain.follow.model import Clock, Followed, Possible, Seen, Why
+from ordain.follow.model import ClockCycle, Followed, Possible, Seen, Why
 from ordain.follow.states import States
 from ordain.machine.expression import Node
 from ordain.prover.symbolic.paths import one_of
-from ordain.prover.symbolic.traces import Script, Stage
+from ordain.prover.symbolic.traces import Stage, TraceScript
 
 SHOWN = 10
 """Clocks of the way to what was expected."""
@@ -35,7 +35,7 @@ def why(states: States, followed: Followed) -> Why:
     return Why(never, together, tuple(possible), max(0, len(found) - MOST))
 
 
-def _fewest(states: States, broken: Clock, lines: list[int]) -> tuple[int, ...]:
+def _fewest(states: States, broken: ClockCycle, lines: list[int]) -> tuple[int, ...]:
     """Lines of which none can be left out without the rest being possible."""
     kept = list(lines)
     for line in lines:
@@ -51,7 +51,7 @@ def _held(states: States, cycles: int) -> list[tuple[Node, ...]]:
     return [() if states.held is None else (states.held,)] * (cycles - 1)
 
 
-def _possible(states: States, followed: Followed, broken: Clock, store: str, address: int,
+def _possible(states: States, followed: Followed, broken: ClockCycle, store: str, address: int,
               differs: tuple[int, ...]) -> Possible:
     """The way of the last clocks to a state that presents an address, by plain evaluation."""
     goal = one_of(states.case, states.presenting(broken.states, store, address))
@@ -67,7 +67,7 @@ def _possible(states: States, followed: Followed, broken: Clock, store: str, add
         waited = states.waited(clock.states, state)
         path = [*waited, *path]
         demands = [*_held(states, len(waited)), states.demands(clock.seen), *demands]
-    trace = Stage(states.case).play(Script(path, demands, from_reset=False), {}, ())
+    trace = Stage(states.case).play(TraceScript(path, demands, from_reset=False), {}, ())
     inputs: tuple[tuple[str, int], ...] = ()
     if len(trace.cycles) > 1:
         before = trace.cycles[-2]

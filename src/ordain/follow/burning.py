@@ -3,12 +3,12 @@
 from collections.abc import Iterator, Mapping, Sequence
 
 from ordain.follow.faults import reading, too_large
-from ordain.follow.model import Fault
+from ordain.follow.model import Hypothesis
 from ordain.rom.contents import Contents
 
 
 def burning_faults(contents: Contents, images: Mapping[str, bytes],
-                   earlier: Mapping[str, Sequence[tuple[str, bytes]]]) -> Iterator[Fault]:
+                   earlier: Mapping[str, Sequence[tuple[str, bytes]]]) -> Iterator[Hypothesis]:
     """Every chip of which one half of the cells is erased, or that holds one of its earlier images. `images`: as built
     now. `earlier`: by chip, what the image is called, and its bytes."""
     for chip in contents.machine.chips.values():
@@ -23,4 +23,4 @@ def burning_faults(contents: Contents, images: Mapping[str, bytes],
         for text, held in every:
             words = reading(contents, chip, held)
             if words:
-                yield Fault("burning", text, words)
+                yield Hypothesis("burning", text, words)

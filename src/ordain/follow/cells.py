@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 from oxidd.bdd import BDDFunction
 
-from ordain.capture.sampling import Reading
+from ordain.capture.sampling import ClockedReading
 from ordain.control.model import System, Variable
 from ordain.follow.following import Clips
-from ordain.follow.model import Fault, Seen
+from ordain.follow.model import Hypothesis, Seen
 from ordain.follow.states import States
 from ordain.machine.expression import Node, Terms, substitute
 from ordain.machine.model import Machine
@@ -25,7 +25,7 @@ WORD, BIT = "which word", "which bit"
 """The variables' names: no machine file can have one with a space in it."""
 
 
-class Cell(NamedTuple):
+class CellFault(NamedTuple):
     """A bit of a word, and how many clocks of a capture are explained if it reads the other way."""
 
     store: str
@@ -76,12 +76,13 @@ class Cells:
                              searched=False, largest=LARGEST)
         self.sound = 0
 
-    def found(self, clips: Clips, readings: Sequence[Reading], report: Callable[[int], None] | None) -> list[Cell]:
+    def found(self, clips: Clips, readings: Sequence[ClockedReading],
+              report: Callable[[int], None] | None) -> list[CellFault]:
         """Those that explain more than the sound machine does. `report`: told now and then at which clock it is."""
         space = self.states.space
         if not {self._word, self._bit} <= set(space.atoms.leaves):
             return []                               # nothing that is seen, or follows, depends on a word of it
-        cells: list[Cell] = []
+        cells: list[CellFault] = []
         now = self._start()
         (sound,) = now.beds
         for count, reading in enumerate(readings):
@@ -212,12 +213,12 @@ class Cells:
             self._waking[place] = found
         return found
 
-    def _cells(self, machines: BDDFunction, clocks: int) -> Iterator[Cell]:
+    def _cells(self, machines: BDDFunction, clocks: int) -> Iterator[CellFault]:
         space = self.states.space
         for address, some in by_value(space.bits(self._word), machines):
             for bit, _ in by_value(space.bits(self._bit), some):
                 if bit < self._bits:
-                    yield Cell(self.store, address, bit, clocks)
+                    yield CellFault(self.store, address, bit, clocks)
 
 
 def stores_with_cells(contents: Contents) -> list[str]:
@@ -266,12 +267,12 @@ def _leaves(terms: Terms, machine: Machine, store: str, bits: int) -> Iterator[t
         yield terms.leaf("field", name, field.width), field.low
 
 
-def cell_fault(contents: Contents, cell: Cell) -> Fault:
+def cell_fault(contents: Contents, cell: CellFault) -> Hypothesis:
     """The fault of a cell that was found."""
     store, address, bit = cell.store, cell.address, cell.bit
     words = list(contents.words[store])
     words[address] ^= 1 << bit
-    return Fault("cell", _told(contents, store, address, bit, words[address] >> bit & 1), {store: tuple(words)})
+    return Hypothesis("cell", _told(contents, store, address, bit, words[address] >> bit & 1), {store: tuple(words)})
 
 
 def _told(contents: Contents, store: str, address: int, bit: int, level: int) -> str:

@@ -2,18 +2,18 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
-from ordain.capture.sampling import Reading
-from ordain.follow.cells import Cell, cell_fault
+from ordain.capture.sampling import ClockedReading
+from ordain.follow.cells import CellFault, cell_fault
 from ordain.follow.following import Clips, follow
-from ordain.follow.model import Fault, Seen, Suspect
+from ordain.follow.model import Hypothesis, Seen, Suspect
 from ordain.follow.states import States
 
 
-class Course:
+class SoundCourse:
     """What a sound machine may be through a capture, wherever it begins. `seen`: each clock of it. `sets`: the set in
     which each begins, up to the first that it does not explain; `clocks`: how many it explains."""
 
-    def __init__(self, states: States, clips: Clips, readings: Sequence[Reading]) -> None:
+    def __init__(self, states: States, clips: Clips, readings: Sequence[ClockedReading]) -> None:
         self.states, self.seen = states, [clips.seen(reading.word, reading.unknown) for reading in readings]
         self.sets, now = [states.anywhere()], states.anywhere()
         table: dict[tuple[int, Seen], int] = {}
@@ -30,7 +30,7 @@ class Course:
         self._presented: dict[tuple[int, str], int] = {}
         self._read: dict[str, int] = {}
 
-    def hot(self, fault: Fault) -> set[int]:
+    def hot(self, fault: Hypothesis) -> set[int]:
         """The sets of the course in which a word may be presented that the fault changes."""
         words = self.states.system.contents.words
         found: set[int] = set()
@@ -48,7 +48,7 @@ class Course:
             found = self._presented[number, store] = self.states.presented(number, store)
         return found
 
-    def explained(self, fault: Fault) -> int:
+    def explained(self, fault: Hypothesis) -> int:
         """How many clocks the machine with a fault of its words explains. It is the sound one until a word is presented
         that is another, and again when it has come to what that can be."""
         hot, at, last = self.hot(fault), 0, self.clocks
@@ -76,18 +76,18 @@ class Course:
                     break
 
 
-def suspects(states: States, clips: Clips, readings: Sequence[Reading], every: Iterable[Fault],
-             cells: Sequence[Cell] = (), report: Callable[[int], None] | None = None) -> list[Suspect]:
+def suspects(states: States, clips: Clips, readings: Sequence[ClockedReading], every: Iterable[Hypothesis],
+             cells: Sequence[CellFault] = (), report: Callable[[int], None] | None = None) -> list[Suspect]:
     """Those that explain more than the sound machine does, the best first. Faults with the same words are one. `cells`:
     what `Cells` has found."""
-    groups: dict[tuple[object, ...], list[Fault]] = {}
+    groups: dict[tuple[object, ...], list[Hypothesis]] = {}
     for fault in every:
         groups.setdefault(_key(fault), []).append(fault)
     for cell in cells:
         fault = cell_fault(states.system.contents, cell)
         groups.setdefault(_key(fault), []).append(fault)
     sound = follow(states, clips, readings, states.running()).clocks
-    course = Course(states, clips, readings)
+    course = SoundCourse(states, clips, readings)
     found = []
     for number, group in enumerate(groups.values(), 1):
         if report is not None:
@@ -103,6 +103,6 @@ def suspects(states: States, clips: Clips, readings: Sequence[Reading], every: I
     return sorted(found, key=lambda one: -one.clocks)
 
 
-def _key(fault: Fault) -> tuple[object, ...]:
+def _key(fault: Hypothesis) -> tuple[object, ...]:
     """What a fault does."""
     return tuple(sorted(fault.words.items())), fault.state, fault.bit, fault.level, fault.inside, fault.clips

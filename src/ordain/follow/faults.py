@@ -9,7 +9,7 @@ one size exchanged; and a bit of a state that stays at a level.
 from collections.abc import Callable, Iterator, Mapping
 from typing import Literal
 
-from ordain.follow.model import Fault
+from ordain.follow.model import Hypothesis
 from ordain.machine.model import Bank, Chip, Machine
 from ordain.rom.contents import Contents
 
@@ -19,7 +19,7 @@ MOST_WORDS = 1 << 16
 """Words of the stores of a chip up to which its faults are worked out."""
 
 
-def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Fault]:
+def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Hypothesis]:
     """Every fault that changes some word, and every bit of a state that may be stuck. `images`: as burned."""
     machine = contents.machine
     for chip in machine.chips.values():
@@ -28,7 +28,7 @@ def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Fault]:
         for kind, text, address, data in _of_chip(machine, chip):
             words = _read(contents, chip, images[chip.name], address, data)
             if words:
-                yield Fault(kind, text, words)
+                yield Hypothesis(kind, text, words)
     every = list(machine.chips.values())
     for number, one in enumerate(every):
         for other in every[number + 1:]:
@@ -37,12 +37,12 @@ def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Fault]:
                 held = contents._replace(words={**contents.words, **words})
                 words.update(_read(held, other, images[one.name], _same, _same))
                 if words:
-                    yield Fault("exchange", f"{one.name} and {other.name} exchanged", words)
+                    yield Hypothesis("exchange", f"{one.name} and {other.name} exchanged", words)
     for state in machine.states.values():
         for bit in range(state.width):
             name = f"{state.name}[{bit}]" if state.width > 1 else state.name
             for level in (0, 1):
-                yield Fault("state", f"{name} stays at {level}", state=state.name, bit=bit, level=level)
+                yield Hypothesis("state", f"{name} stays at {level}", state=state.name, bit=bit, level=level)
 
 
 def too_large(machine: Machine, chip: Chip) -> bool:

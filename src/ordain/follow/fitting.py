@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 
 from ordain.capture.model import BadCapture, Capture
-from ordain.capture.sampling import Told, Where, readings
-from ordain.capture.timing import Clock
+from ordain.capture.sampling import SamplingFaults, Where, readings
+from ordain.capture.timing import CapturedClock
 from ordain.follow.following import Clips, follow
 from ordain.follow.states import States
 
@@ -16,13 +16,14 @@ COARSE, COARSER, COARSEST, FEWEST = 6, 4, 3, 2
 right before the edge and one sample earlier; not at all."""
 
 
-def fitted(states: States, clips: Clips, capture: Capture, clock: Clock, edges: Sequence[str], setup: int | None,
+def fitted(states: States, clips: Clips, capture: Capture, clock: CapturedClock, edges: Sequence[str],
+           setup: int | None,
     start: int,
            skip: int) -> Where:
     """`edges`: those that are in question. `setup`: in ticks, where it is said."""
     best: tuple[int, Where] | None = None
     for where in _places(clock, edges, setup):
-        some = islice(readings(capture.events(), where, Told()), skip, skip + TRIED)
+        some = islice(readings(capture.events(), where, SamplingFaults()), skip, skip + TRIED)
         followed = follow(states, clips, some, start)
         if followed.broken is None:
             return where
@@ -33,7 +34,7 @@ def fitted(states: States, clips: Clips, capture: Capture, clock: Clock, edges: 
     return best[1]
 
 
-def _places(clock: Clock, edges: Sequence[str], setup: int | None) -> Iterator[Where]:
+def _places(clock: CapturedClock, edges: Sequence[str], setup: int | None) -> Iterator[Where]:
     """The likeliest first: a little before the edge, where lines have settled, and no nearer to it than samples of
     different channels may be apart.
 

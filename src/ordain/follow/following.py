@@ -6,8 +6,8 @@ A running machine comes to the same sets of states again and again, so most cloc
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 
-from ordain.capture.sampling import Reading
-from ordain.follow.model import Clock, Fault, Followed, Seen
+from ordain.capture.sampling import ClockedReading
+from ordain.follow.model import ClockCycle, Followed, Hypothesis, Seen
 from ordain.follow.states import States
 
 HISTORY = 24
@@ -23,7 +23,7 @@ class Clips:
         self.mask = sum(1 << place for place in {place for place in places if place is not None})
         self._known: dict[tuple[int, int], Seen] = {}
 
-    def put(self, fault: Fault) -> "Clips":
+    def put(self, fault: Hypothesis) -> "Clips":
         """As they really are, with a fault of clips."""
         if not fault.clips:
             return self
@@ -47,14 +47,14 @@ class Clips:
         return found
 
 
-def follow(states: States, clips: Clips, readings: Iterable[Reading], start: int, most: int | None = None,
-           each: Callable[[Clock], None] | None = None, report: Callable[[int], None] | None = None) -> Followed:
+def follow(states: States, clips: Clips, readings: Iterable[ClockedReading], start: int, most: int | None = None,
+           each: Callable[[ClockCycle], None] | None = None, report: Callable[[int], None] | None = None) -> Followed:
     """Until the readings end, `most` clocks are done, or one cannot be explained. `each` is told of every clock that
     is explained, `report` now and then how many there were."""
     mask, now, count = clips.mask, start, 0
     table: dict[tuple[int, int, int], int] = {}
-    history: deque[Clock] = deque(maxlen=HISTORY)
-    recent: deque[tuple[int, int, Reading]] = deque(maxlen=HISTORY)
+    history: deque[ClockCycle] = deque(maxlen=HISTORY)
+    recent: deque[tuple[int, int, ClockedReading]] = deque(maxlen=HISTORY)
     for reading in readings:
         _, word, unknown = reading
         key = (now, word & mask, unknown & mask)
@@ -67,7 +67,7 @@ def follow(states: States, clips: Clips, readings: Iterable[Reading], start: int
         count += 1
         recent.append((count, now, reading))
         if each is not None:
-            each(Clock(count, reading.time, now, clips.seen(word, unknown)))
+            each(ClockCycle(count, reading.time, now, clips.seen(word, unknown)))
         now = following
         if report is not None and not count & 0xFFF:
             report(count)
@@ -76,7 +76,8 @@ def follow(states: States, clips: Clips, readings: Iterable[Reading], start: int
             break
     else:
         following = 0
-    history.extend(Clock(number, reading.time, before, clips.seen(reading.word, reading.unknown))
+    history.extend(ClockCycle(number, reading.time, before, clips.seen(reading.word, reading.unknown))
                    for number, before, reading in recent)
-    broken = Clock(count + 1, reading.time, now, clips.seen(reading.word, reading.unknown)) if following < 0 else None
+    broken = ClockCycle(count + 1, reading.time, now,
+                        clips.seen(reading.word, reading.unknown)) if following < 0 else None
     return Followed(count, broken, tuple(history), now)

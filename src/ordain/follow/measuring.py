@@ -6,7 +6,7 @@ sure. A trigger counts in the clock in which it begins to hold.
 
 from typing import Literal
 
-from ordain.follow.model import Clock, Measured
+from ordain.follow.model import ClockCycle, Measured
 from ordain.follow.states import States
 from ordain.machine.expression import Node
 from ordain.machine.model import AfterNever, BetweenNever, Machine, Never, Reach, WhenThen
@@ -60,7 +60,7 @@ class Meter:
                                                  None))
         self._watches += [_Lasts(strobe.name, self._at[strobe.active]) for strobe in machine.strobes]
 
-    def note(self, clock: Clock) -> None:
+    def note(self, clock: ClockCycle) -> None:
         key = clock.states, clock.seen.word, clock.seen.known
         levels = self._levels.get(key)
         if levels is None:

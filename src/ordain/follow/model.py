@@ -18,7 +18,7 @@ class Seen(NamedTuple):
     known: int
 
 
-class Clock(NamedTuple):
+class ClockCycle(NamedTuple):
     """One cycle: its number from 1, the time of the edge that ends it, the set of states in which it begins."""
 
     number: int
@@ -32,8 +32,8 @@ class Followed(NamedTuple):
     None: none. `history`: the last ones before it. `ending`: the set after the last one."""
 
     clocks: int
-    broken: Clock | None
-    history: tuple[Clock, ...]
+    broken: ClockCycle | None
+    history: tuple[ClockCycle, ...]
     ending: int
 
 
@@ -59,7 +59,7 @@ class Why(NamedTuple):
     others: int
 
 
-class Told(NamedTuple):
+class ToldClock(NamedTuple):
     """`addresses`: of each microprogrammed store those that are possible. `drivers`: for each bus who may drive it, and
     whether that is sure; `quiet`: the buses that nobody drives for sure."""
 
@@ -83,7 +83,7 @@ class Measured(NamedTuple):
     first: int | None
 
 
-class Fault(NamedTuple):
+class Hypothesis(NamedTuple):
     """A single fault of the board. `words`: of the stores that read otherwise with it. `state`, `bit`, `level`: a
     bit of a state that stays at a level; `state` "" where it is not that. `inside`: leaves, or what is formed of them,
     for which the machine gets something else. `clips`: (line, line at which its clip really is, None: at none); then
@@ -102,7 +102,7 @@ class Fault(NamedTuple):
 class Suspect(NamedTuple):
     """Faults that are one and the same to the machine, and how many clocks of the capture they explain."""
 
-    faults: tuple[Fault, ...]
+    faults: tuple[Hypothesis, ...]
     clocks: int
 
 

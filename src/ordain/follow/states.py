@@ -13,16 +13,16 @@ from oxidd.bdd import BDDFunction
 
 from ordain.control.model import System
 from ordain.control.system import with_free
-from ordain.follow.model import Fault, Seen, with_bit
+from ordain.follow.model import Hypothesis, Seen, with_bit
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node, Not, Slice, substitute
 from ordain.prover.limits import memory_taken
 from ordain.prover.model import Limits, Property
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.symbolic.cases import Case, Watch, model_of, required_of
+from ordain.prover.symbolic.cases import SearchCase, SearchWatch, model_of, required_of
 from ordain.prover.symbolic.paths import one_of
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import LARGEST, Part, Relation
+from ordain.prover.symbolic.relation import LARGEST, Conjunct, Relation
 from ordain.prover.symbolic.space import by_value
 
 SECONDS, MEMORY = 60.0, 2_000_000_000
@@ -49,8 +49,8 @@ class States:
         nodes = tuple(node for prop in properties for node in nodes_of(prop))
         system = system._replace(free=with_free(system.free, nodes))
         monitors = tuple(dict.fromkeys(monitor for prop in properties for monitor in prop.monitors))
-        self.case = Case(model_of(system, properties, limits), monitors, Watch(limits, None, monotonic()),
-                         ended="" if searched else "not searched")
+        self.case = SearchCase(model_of(system, properties, limits), monitors, SearchWatch(limits, None, monotonic()),
+                               ended="" if searched else "not searched")
         self.system, self.space, self.terms, self.start = system, self.case.space, terms, self.case.start
         space, self.stopped = self.space, self.case.layers.stopped
         if self.stopped == "interrupted":
@@ -67,14 +67,14 @@ class States:
         for node in (*self.lines, *(() if held is None else (lowered[held],))):
             reads |= space.read_by(node)
         parts = self.case.model._replace(largest=largest).parts(self.case.atoms, _no_limit)
-        self._relation = Relation(space, parts, self.case.atoms, Part(required.holds, reads, 0), _no_limit)
+        self._relation = Relation(space, parts, self.case.atoms, Conjunct(required.holds, reads, 0), _no_limit)
         self._free = space.cube(range(space.states, space.atoms.count))
         self._numbers: dict[BDDFunction, int] = {}
         self.sets: list[BDDFunction] = []
         self._observed: dict[Seen, BDDFunction] = {}
         self._conditions: dict[Node, BDDFunction] = {}
 
-    def changed(self, fault: Fault) -> "States":
+    def changed(self, fault: Hypothesis) -> "States":
         """The same for a machine with a fault in it. Where it is at first nobody knows: any state is taken."""
         if fault.clips:
             return self
@@ -99,7 +99,7 @@ class States:
             reads |= other.space.read_by(node)
         other._held = None if other.held is None else other.space.of(other.held)
         parts = model.parts(self.case.atoms, _no_limit)
-        other._relation = Relation(other.space, parts, self.case.atoms, Part(required.holds, reads, 0), _no_limit)
+        other._relation = Relation(other.space, parts, self.case.atoms, Conjunct(required.holds, reads, 0), _no_limit)
         other._numbers, other.sets, other._observed, other._conditions, other._waited = {}, [], {}, {}, {}
         other.stopped = "changed"
         if not fault.state:
@@ -107,7 +107,7 @@ class States:
         other.start, other._any = self._stuck(fault, self.start), self._stuck(fault, self._any)
         return other
 
-    def _stuck(self, fault: Fault, states: BDDFunction) -> BDDFunction:
+    def _stuck(self, fault: Hypothesis, states: BDDFunction) -> BDDFunction:
         """States with a bit at a level, whatever it was before."""
         for variable in self.space.variables:
             if variable.name == fault.state:
@@ -129,13 +129,13 @@ class States:
         other._numbers, other.sets, other._observed, other._conditions, other._waited = {}, [], {}, {}, {}
         return other
 
-    def _inside(self, fault: Fault, nodes: dict[str, Node]) -> dict[str, Node]:
+    def _inside(self, fault: Hypothesis, nodes: dict[str, Node]) -> dict[str, Node]:
         """What the machine makes of them, given what it gets."""
         if not fault.inside:
             return nodes
         return dict(zip(nodes, substitute(self.terms, tuple(nodes.values()), dict(fault.inside))))
 
-    def _behind(self, fault: Fault, node: Node) -> Node:
+    def _behind(self, fault: Hypothesis, node: Node) -> Node:
         """A line of the machine that gets something else. What stands at an input itself is what comes in."""
         inner = node
         while isinstance(inner, Not | Slice):

@@ -1,6 +1,6 @@
 """A clock of a capture in the machine's own terms: where control is, who drives what, as far as it is known by then."""
 
-from ordain.follow.model import Clock, Told
+from ordain.follow.model import ClockCycle, ToldClock
 from ordain.follow.states import States
 from ordain.machine.expression import Node
 from ordain.machine.model import Machine
@@ -16,16 +16,16 @@ class Teller:
 
     def __init__(self, states: States) -> None:
         self.states = states
-        self._told: dict[tuple[int, int, int], Told] = {}
+        self._told: dict[tuple[int, int, int], ToldClock] = {}
 
-    def told(self, clock: Clock) -> Told:
+    def told(self, clock: ClockCycle) -> ToldClock:
         key = clock.states, clock.seen.word, clock.seen.known
         found = self._told.get(key)
         if found is None:
             found = self._told[key] = self._made(clock)
         return found
 
-    def _made(self, clock: Clock) -> Told:
+    def _made(self, clock: ClockCycle) -> ToldClock:
         states, machine = self.states, self.states.system.contents.machine
         cycles = states.cycles(clock.states, clock.seen)
         addresses = {store.name: tuple(sorted(states.addresses(store.name, cycles)))
@@ -41,4 +41,4 @@ class Teller:
             drivers[bus.name] = tuple(found.items())
             if not found:
                 quiet.add(bus.name)
-        return Told(addresses, drivers, frozenset(quiet))
+        return ToldClock(addresses, drivers, frozenset(quiet))

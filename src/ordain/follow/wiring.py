@@ -11,13 +11,13 @@ from collections.abc import Iterator, Sequence
 
 from ordain.control.model import System
 from ordain.control.system import build_system
-from ordain.follow.model import Fault, with_bit
+from ordain.follow.model import Hypothesis, with_bit
 from ordain.machine.expression import Const, Leaf, Node, Slice, Terms, postorder, substitute
 from ordain.machine.model import Bus, Driver
 from ordain.rom.contents import Contents
 
 
-def wiring_faults(system: System) -> Iterator[Fault]:
+def wiring_faults(system: System) -> Iterator[Hypothesis]:
     """Every bit of the machine's own inputs stuck or inverted, and every synchroniser left out."""
     machine, terms = system.contents.machine, system.terms
     for one in machine.inputs.values():
@@ -27,17 +27,17 @@ def wiring_faults(system: System) -> Iterator[Fault]:
         for bit in range(one.width):
             name = f"{one.name}[{bit}]" if one.width > 1 else one.name
             for level in (0, 1):
-                yield Fault("input", f"{name} stays at {level}",
-                            inside=((leaf, with_bit(terms, leaf, bit, terms.const(level, 1))),))
+                yield Hypothesis("input", f"{name} stays at {level}",
+                                 inside=((leaf, with_bit(terms, leaf, bit, terms.const(level, 1))),))
             turned = terms.not_(terms.slice(leaf, bit, bit))
-            yield Fault("input", f"{name} comes inverted", inside=((leaf, with_bit(terms, leaf, bit, turned)),))
+            yield Hypothesis("input", f"{name} comes inverted", inside=((leaf, with_bit(terms, leaf, bit, turned)),))
     for variable in system.variables:
         if variable.name in machine.states and not machine.states[variable.name].agent and _delays(variable.next):
-            yield Fault("synchroniser", f"{variable.name} left out, {_told(variable.next)} passes at once",
-                        inside=((variable.leaf, variable.next),))
+            yield Hypothesis("synchroniser", f"{variable.name} left out, {_told(variable.next)} passes at once",
+                             inside=((variable.leaf, variable.next),))
 
 
-def driver_faults(system: System, seen: Sequence[Node]) -> Iterator[Fault]:
+def driver_faults(system: System, seen: Sequence[Node]) -> Iterator[Hypothesis]:
     """Every driver of a bus always on, and never on, where that makes a difference to what stands there. `seen`: as
     the system was built with."""
     contents, terms = system.contents, system.terms
@@ -54,7 +54,7 @@ def driver_faults(system: System, seen: Sequence[Node]) -> Iterator[Fault]:
                 other = build_system(contents._replace(machine=machine), seen).lowering.get(leaf, leaf)
                 inside = _each_part(terms, level, other)
                 if inside and all(one not in others for one, _ in inside):
-                    yield Fault("driver", f"{driver.name} {said} {bus.name}", inside=inside)
+                    yield Hypothesis("driver", f"{driver.name} {said} {bus.name}", inside=inside)
 
 
 def _elsewhere(contents: Contents, bus: Bus, seen: Sequence[Node]) -> frozenset[Node]:
@@ -75,14 +75,14 @@ def _each_part(terms: Terms, before: Node, after: Node) -> tuple[tuple[Node, Nod
                  if one is not other and not isinstance(one, Const | Leaf))
 
 
-def clip_faults(names: Sequence[str]) -> Iterator[Fault]:
+def clip_faults(names: Sequence[str]) -> Iterator[Hypothesis]:
     """Every clip off, and every two exchanged. `names`: of the lines, in their order."""
     for line, name in enumerate(names):
-        yield Fault("clip", f"the clip at {name} sees something else", clips=((line, None),))
+        yield Hypothesis("clip", f"the clip at {name} sees something else", clips=((line, None),))
     for line, name in enumerate(names):
         for other in range(line + 1, len(names)):
-            yield Fault("clip", f"the clips at {name} and {names[other]} are exchanged",
-                        clips=((line, other), (other, line)))
+            yield Hypothesis("clip", f"the clips at {name} and {names[other]} are exchanged",
+                             clips=((line, other), (other, line)))
 
 
 def _delays(node: Node) -> bool:

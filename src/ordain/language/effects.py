@@ -59,7 +59,7 @@ def read_head(text: Placed) -> Head:
     return Head(tree.Word(found[1], text.span(found.start(1), found.end(1))), tuple(parameters))
 
 
-class Line(NamedTuple):
+class MeansLine(NamedTuple):
     """A `means` line: `kind` "while", with a condition, "stopped" or "effects"."""
 
     kind: Literal["while", "stopped", "effects"]
@@ -67,20 +67,20 @@ class Line(NamedTuple):
     items: tuple[tree.EffectItem, ...]
 
 
-def read_means(text: Placed) -> Line:
+def read_means(text: Placed) -> MeansLine:
     """A line that begins with `means`. Raises `Misread`."""
     at = len("means")
     begun = _WHILE.match(text, at)
     if begun is not None:
         condition, at = parse_expression(text, begun.end(), elements=True)
-        return Line("while", condition, read_effects(text, _colon(text, at)))
+        return MeansLine("while", condition, read_effects(text, _colon(text, at)))
     begun = _STOPPED.match(text, at)
     if begun is not None:
-        return Line("stopped", None, read_effects(text, _colon(text, begun.end())))
-    return Line("effects", None, read_effects(text, at))
+        return MeansLine("stopped", None, read_effects(text, _colon(text, begun.end())))
+    return MeansLine("effects", None, read_effects(text, at))
 
 
-def together(lines: Sequence[tuple[Line, Placed]]) -> tree.Meaning:
+def together(lines: Sequence[tuple[MeansLine, Placed]]) -> tree.Meaning:
     """The lines of one instruction. Raises `Misread` at a line that does not go with the others."""
     rounds: tree.Rounds | None = None
     items: list[tree.EffectItem] = []

@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 from ordain.language import tree
 from ordain.language.clauses import ClauseTable, clause_finding
-from ordain.language.effects import FORMS, Line, read_means, together
+from ordain.language.effects import FORMS, MeansLine, read_means, together
 from ordain.language.expression import parse_expression
-from ordain.language.families import Family, MapDraft, check_title, members
+from ordain.language.families import InstructionFamily, MapDraft, check_title, members
 from ordain.language.words import Misread
 from ordain.text.findings import Finding, Place, error
 from ordain.text.lines import Placed, flatten
@@ -42,14 +42,14 @@ class _Call(NamedTuple):
     fill: dict[str, str]
 
 
-def expand(statements: list[tree.MicroStatement | Family | MapDraft], sequences: list[Sequence],
+def expand(statements: list[tree.MicroStatement | InstructionFamily | MapDraft], sequences: list[Sequence],
            table: ClauseTable) -> tuple[list[tree.MicroStatement], list[Finding]]:
     """All statements with their sequences and families written out."""
     writing = _Writing(sequences, table)
     done: list[tree.MicroStatement] = []
     for statement in statements:
         match statement:
-            case Family():
+            case InstructionFamily():
                 done += _family(statement, writing)
             case MapDraft():
                 done.append(_map(statement, writing))
@@ -61,7 +61,7 @@ def expand(statements: list[tree.MicroStatement | Family | MapDraft], sequences:
     return done, writing.findings
 
 
-def _family(family: Family, writing: "_Writing") -> list[tree.MicroStatement]:
+def _family(family: InstructionFamily, writing: "_Writing") -> list[tree.MicroStatement]:
     """One instruction for each combination of values."""
     writing.check_holes(family.body, braced=frozenset(variable.letter for variable in family.variables))
     made, faults = members(family.patterns, family.variables, family.span)
@@ -97,7 +97,7 @@ class _Writing:
         self.calls: dict[str, _Call | None] = {}
         self.by_word: dict[str, list[Sequence]] = {}
         self.written = 0
-        self.effects: dict[tuple[str, int, str], Line | None] = {}
+        self.effects: dict[tuple[str, int, str], MeansLine | None] = {}
         self.reported: set[tuple[str, int]] = set()
         for sequence in sequences:
             self._define(sequence)
@@ -178,7 +178,7 @@ class _Writing:
 
     def meaning(self, lines: tuple[Placed, ...], fill: dict[str, str]) -> tree.Meaning | None:
         """The `means` lines with their holes filled; None where one of them cannot be read, which is told once."""
-        found: list[tuple[Line, Placed]] = []
+        found: list[tuple[MeansLine, Placed]] = []
         for line in lines:
             text = _fill(line, fill)
             placed = line

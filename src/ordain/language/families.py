@@ -12,28 +12,28 @@ from ordain.text.source import Span
 MOST_MEMBERS = 1 << 16
 
 
-class Value(NamedTuple):
+class VariableValue(NamedTuple):
     """One value of a variable; `code` None: one more than that of the value before, 0 for the first."""
 
     text: tree.Text
     code: tree.Number | None
 
 
-class Variable(NamedTuple):
+class FamilyVariable(NamedTuple):
     """`d in (acc, b, c = 3)`"""
 
     letter: str
-    values: tuple[Value, ...]
+    values: tuple[VariableValue, ...]
     span: Span
 
 
-class Family(NamedTuple):
+class InstructionFamily(NamedTuple):
     """An instruction as written; without variables it is its own only member. `patterns` is empty for `others`.
     `meaning`: its `means` lines."""
 
     patterns: tuple[Pattern, ...]
     title: tree.Text
-    variables: tuple[Variable, ...]
+    variables: tuple[FamilyVariable, ...]
     constraint: tree.PlaceConstraint
     body: tuple[tree.MicroLine, ...]
     span: Span
@@ -45,7 +45,7 @@ class RowDraft(NamedTuple):
 
     patterns: tuple[Pattern, ...]
     target: tree.Word
-    variables: tuple[Variable, ...]
+    variables: tuple[FamilyVariable, ...]
     span: Span
 
 
@@ -62,7 +62,7 @@ class Member(NamedTuple):
     fill: dict[str, str]
 
 
-def members(patterns: tuple[Pattern, ...], variables: tuple[Variable, ...],
+def members(patterns: tuple[Pattern, ...], variables: tuple[FamilyVariable, ...],
             span: Span) -> tuple[list[Member], list[Finding]]:
     """Every combination of values with its opcodes; none when something is wrong with the variables."""
     findings = _check_variables(patterns, variables) + _check_letters(patterns, variables)
@@ -87,7 +87,7 @@ def members(patterns: tuple[Pattern, ...], variables: tuple[Variable, ...],
     return made, []
 
 
-def check_title(family: Family) -> list[Finding]:
+def check_title(family: InstructionFamily) -> list[Finding]:
     """The titles of the members of a family must differ."""
     for variable in family.variables:
         if len(variable.values) > 1 and f"{{{variable.letter}}}" not in family.title.text:
@@ -97,9 +97,9 @@ def check_title(family: Family) -> list[Finding]:
     return []
 
 
-def _check_variables(patterns: tuple[Pattern, ...], variables: tuple[Variable, ...]) -> list[Finding]:
+def _check_variables(patterns: tuple[Pattern, ...], variables: tuple[FamilyVariable, ...]) -> list[Finding]:
     findings = []
-    known: dict[str, Variable] = {}
+    known: dict[str, FamilyVariable] = {}
     for variable in variables:
         if variable.letter in known:
             findings.append(error("family", f"`{variable.letter}` varies twice", variable.span, "the second time",
@@ -115,7 +115,7 @@ def _check_variables(patterns: tuple[Pattern, ...], variables: tuple[Variable, .
     return findings
 
 
-def _check_letters(patterns: tuple[Pattern, ...], variables: tuple[Variable, ...]) -> list[Finding]:
+def _check_letters(patterns: tuple[Pattern, ...], variables: tuple[FamilyVariable, ...]) -> list[Finding]:
     """Every letter of an opcode is a variable, and every variable stands in every opcode."""
     findings = []
     known = {variable.letter: variable for variable in variables if variable.letter not in "xX"}
@@ -132,7 +132,7 @@ def _check_letters(patterns: tuple[Pattern, ...], variables: tuple[Variable, ...
     return findings
 
 
-def _codes(variable: Variable, patterns: tuple[Pattern, ...]) -> tuple[list[tuple[str, int]], list[Finding]]:
+def _codes(variable: FamilyVariable, patterns: tuple[Pattern, ...]) -> tuple[list[tuple[str, int]], list[Finding]]:
     """Text and code of each value, checked against the bits that the opcode has for them."""
     findings = []
     letter = variable.letter
@@ -143,7 +143,7 @@ def _codes(variable: Variable, patterns: tuple[Pattern, ...]) -> tuple[list[tupl
                               help="write it with the same number of bits everywhere"))
     width = min(widths, default=None)
     coded: list[tuple[str, int]] = []
-    seen: dict[int, Value] = {}
+    seen: dict[int, VariableValue] = {}
     code = 0
     for value in variable.values:
         code = value.code.value if value.code else code

@@ -12,7 +12,7 @@ from ordain.language import tree
 from ordain.language.clauses import ClauseTable
 from ordain.language.effects import FORMS, Head, read_effects, read_head
 from ordain.language.expansion import Sequence, expand
-from ordain.language.families import Family, MapDraft, RowDraft, Value, Variable
+from ordain.language.families import FamilyVariable, InstructionFamily, MapDraft, RowDraft, VariableValue
 from ordain.language.grammar import (
     dotted,
     either,
@@ -164,7 +164,7 @@ class Reading:
 
     def __init__(self) -> None:
         self.table = ClauseTable()
-        self.statements: list[tree.MicroStatement | Family | MapDraft] = []
+        self.statements: list[tree.MicroStatement | InstructionFamily | MapDraft] = []
         self.sequences: list[Sequence] = []
         self.sources: list[tree.SourceFile] = []
         self.findings: list[Finding] = []
@@ -294,8 +294,9 @@ class Reading:
                      meaning: tuple[Placed, ...] | None) -> None:
         patterns = tuple(part for part in parts if isinstance(part, Pattern))
         title = next(part for part in parts if isinstance(part, tree.Text))
-        self.statements.append(Family(patterns, title, _variables(parts), self._constraint(parts, span), body, span,
-                                      meaning))
+        self.statements.append(InstructionFamily(patterns, title, _variables(parts), self._constraint(parts, span),
+                                                 body, span,
+                                                 meaning))
 
     def _read_map(self, text: Placed, parts: Any, lines: list[Line]) -> None:
         rows = []
@@ -323,13 +324,13 @@ def _holes(word: str, parts: Any) -> frozenset[str]:
     return frozenset()
 
 
-def _variables(parts: Any) -> tuple[Variable, ...]:
+def _variables(parts: Any) -> tuple[FamilyVariable, ...]:
     variables = []
     for part in parts:
         if getattr(part, "tag", "") == "variable":
             letter, *members = part.parts
-            values = tuple(Value(member.parts[0], member.parts[1] if len(member.parts) > 1 else None)
+            values = tuple(VariableValue(member.parts[0], member.parts[1] if len(member.parts) > 1 else None)
                            for member in members)
-            variables.append(Variable(letter.text, values, letter.span))
+            variables.append(FamilyVariable(letter.text, values, letter.span))
     return tuple(variables)
 

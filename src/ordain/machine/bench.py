@@ -91,7 +91,7 @@ def _use(channels: tree.Channels, used: dict[str, Span], lowering: Lowering) -> 
 
 
 def _lines(expr: tree.Expr, fields: Mapping[str, model.Field], clock: model.Clock | None,
-           lowering: Lowering) -> list[model.Line] | None:
+           lowering: Lowering) -> list[model.BoardLine] | None:
     """The lines that an expression names, the highest bit first; None where it names none, which is reported."""
     inverted = isinstance(expr, tree.Not)
     bare = expr.operand if isinstance(expr, tree.Not) else expr
@@ -107,8 +107,8 @@ def _lines(expr: tree.Expr, fields: Mapping[str, model.Field], clock: model.Cloc
     for bit in reversed(range(node.width)):
         level = lowering.terms.slice(node, bit, bit)
         name = named.text if whole else f"{named.text}[{low + bit}]"
-        found.append(model.Line(f"not {name}" if inverted else name,
-                                lowering.terms.not_(level) if stored else level))
+        found.append(model.BoardLine(f"not {name}" if inverted else name,
+                                     lowering.terms.not_(level) if stored else level))
     return found
 
 

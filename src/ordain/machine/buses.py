@@ -9,7 +9,7 @@ from ordain.machine.context import short, shown
 from ordain.machine.control import hardware
 from ordain.machine.expression import Node, leaves
 from ordain.machine.lowering import Lowering
-from ordain.machine.names import ARTICLE, Entry, unknown
+from ordain.machine.names import ARTICLE, DeclaredName, unknown
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
 
@@ -91,7 +91,7 @@ def _kind(name: str, lowering: Lowering) -> Literal["register", "state", "store"
     return "part"
 
 
-def find_bus(name: tree.Word, lowering: Lowering) -> Entry | None:
+def find_bus(name: tree.Word, lowering: Lowering) -> DeclaredName | None:
     """The bus of this name; None when there is none (reported) or it is broken."""
     entry = lowering.scope.entries.get(name.text)
     if entry is not None and entry.kind == "bus":

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple, TypeAlias
 
 from ordain.language import tree
 from ordain.machine.expression import Node, Terms
-from ordain.machine.names import ANY_CODES, Codes, Entry, Scope, unknown
+from ordain.machine.names import ANY_CODES, Codes, DeclaredName, Scope, unknown
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 from ordain.text.spelling import nearest
@@ -59,7 +59,7 @@ class Lower(NamedTuple):
 class Settle(NamedTuple):
     """Asks that a signal be lowered or a constant evaluated."""
 
-    entry: Entry
+    entry: DeclaredName
 
 
 Request: TypeAlias = ShapeOf | Lower | Settle

@@ -5,7 +5,7 @@ from typing import Literal, NamedTuple
 from ordain.language import tree
 from ordain.machine.context import bits
 from ordain.machine.lowering import Lowering
-from ordain.machine.names import Codes, Entry
+from ordain.machine.names import Codes, DeclaredName
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
 
@@ -96,7 +96,8 @@ def declare(statements: tuple[tree.MachineStatement, ...], lowering: Lowering) -
             case tree.Signal():
                 _signal(statement, "", found, lowering)
             case tree.Constant():
-                if _add(Entry(statement.name.text, "constant", statement.name.span, value=statement.value), lowering):
+                if _add(DeclaredName(statement.name.text, "constant", statement.name.span, value=statement.value),
+                        lowering):
                     found.constants.append(statement)
             case tree.Assume():
                 found.assumptions.append((statement, ""))
@@ -145,7 +146,7 @@ def size(number: tree.Number, most: int, what: str, lowering: Lowering) -> int |
     return None
 
 
-def _add(entry: Entry, lowering: Lowering) -> bool:
+def _add(entry: DeclaredName, lowering: Lowering) -> bool:
     own = entry.name.rpartition(".")[2]
     if entry.name in RESERVED or own in tree.OPERATORS:
         lowering.findings.append(error(
@@ -162,7 +163,7 @@ def _leaf(name: tree.Word, kind: Literal["register", "condition", "bus"], width:
           lowering: Lowering) -> bool:
     """Declare something that is a leaf of expressions. A bad width makes the name broken, not unknown."""
     checked = size(width, MOST_BITS, "bits", lowering)
-    entry = Entry(name.text, kind, name.span, checked or 1)
+    entry = DeclaredName(name.text, kind, name.span, checked or 1)
     entry.node = lowering.terms.leaf(kind, name.text, entry.width)
     entry.broken = checked is None
     return _add(entry, lowering)
@@ -179,7 +180,7 @@ def _header(statement: tree.MachineHeader, found: Declarations, lowering: Loweri
 
 def _store(statement: tree.Store, found: Declarations, lowering: Lowering) -> None:
     width = _cells(statement.words, statement.bits, lowering)
-    entry = Entry(statement.name.text, "store", statement.name.span, width or 1)
+    entry = DeclaredName(statement.name.text, "store", statement.name.span, width or 1)
     entry.node = lowering.terms.leaf("word", statement.name.text, entry.width)
     entry.broken = width is None
     _add(entry, lowering)
@@ -201,7 +202,7 @@ def _cells(many: tree.Number, wide: tree.Number, lowering: Lowering) -> int | No
 
 def _memory(statement: tree.Memory, found: Declarations, lowering: Lowering) -> None:
     width = _cells(statement.words, statement.bits, lowering)
-    entry = Entry(statement.name.text, "memory", statement.name.span, width or 1)
+    entry = DeclaredName(statement.name.text, "memory", statement.name.span, width or 1)
     entry.node = lowering.terms.leaf("free", statement.name.text, entry.width)
     entry.broken = width is None
     if _add(entry, lowering):
@@ -215,7 +216,7 @@ def _member(statement: tree.Field | tree.Spare, found: Declarations, lowering: L
             "field-without-store", f"{name} before any store", statement.span, "no store above this line",
             help="a field belongs to the nearest `store` above it: move the `store` line up"))
         if isinstance(statement, tree.Field):
-            entry = Entry(statement.name.text, "field", statement.name.span, 1)
+            entry = DeclaredName(statement.name.text, "field", statement.name.span, 1)
             entry.broken = True
             lowering.scope.declare(entry)
         return
@@ -227,7 +228,7 @@ def _member(statement: tree.Field | tree.Spare, found: Declarations, lowering: L
             store.members.append(statement)
         return
     width = size(statement.width, MOST_BITS, "bits", lowering)
-    entry = Entry(statement.name.text, "field", statement.name.span, width or 1)
+    entry = DeclaredName(statement.name.text, "field", statement.name.span, width or 1)
     entry.node = lowering.terms.leaf("field", statement.name.text, entry.width)
     entry.broken = width is None
     if statement.codes:
@@ -291,7 +292,7 @@ def _clock(statement: tree.Clock, found: Declarations, lowering: Lowering) -> No
     found.clocks.append(statement)
     values = _enumerated(statement.phases, f"clock `{name}`", lowering)
     width = max(1, (len(values) - 1).bit_length())
-    entry = Entry(name, "clock", statement.name.span, width if values else 0)
+    entry = DeclaredName(name, "clock", statement.name.span, width if values else 0)
     if values:
         entry.node = lowering.terms.leaf("state", name, width)
         entry.codes = Codes(f"clock `{name}`", values, width, True)
@@ -299,7 +300,7 @@ def _clock(statement: tree.Clock, found: Declarations, lowering: Lowering) -> No
     spans = {phase.text: phase.span for phase in reversed(statement.phases)}    # of two of one name the first
     for phase, number in values.items():
         if entry.node is not None:
-            second = Entry(phase, "phase", spans[phase], 1)
+            second = DeclaredName(phase, "phase", spans[phase], 1)
             second.node = lowering.terms.among(entry.node, frozenset((number,)))
             _add(second, lowering)
 
@@ -307,7 +308,7 @@ def _clock(statement: tree.Clock, found: Declarations, lowering: Lowering) -> No
 def _waits(name: tree.Word, on: tree.Word | None, lowering: Lowering) -> None:
     """What is on a clock of its own moves unless its input `waits` says otherwise."""
     if on is not None and on.text == tree.OWN_CLOCK:
-        entry = Entry(f"{name.text}.waits", "input", on.span, 1)
+        entry = DeclaredName(f"{name.text}.waits", "input", on.span, 1)
         entry.node = lowering.terms.leaf("input", entry.name, 1)
         _add(entry, lowering)
 
@@ -318,7 +319,7 @@ def _inputs(statement: tree.Inputs, agent: str, found: Declarations, lowering: L
         values = _enumerated(declared.codes, f"input `{name}`", lowering)
         given = tree.Number(declared.width, None, declared.span)
         width = max(1, (len(values) - 1).bit_length()) if values else size(given, MOST_BITS, "bits", lowering)
-        entry = Entry(name, "input", declared.name.span, width or 1, agent=agent)
+        entry = DeclaredName(name, "input", declared.name.span, width or 1, agent=agent)
         entry.node = lowering.terms.leaf("input", name, entry.width)
         entry.broken = width is None
         if values:
@@ -339,7 +340,7 @@ def _state(statement: tree.State, agent: str, found: Declarations, lowering: Low
                 "too-wide", f"{len(values)} codes need {bits(needed)}, `{name}` has {bits(width)}",
                 statement.width.span, "too few bits", help=f"write {needed}, or leave the width out"))
             width = None
-    entry = Entry(name, "state", statement.name.span, width or 1, agent=agent)
+    entry = DeclaredName(name, "state", statement.name.span, width or 1, agent=agent)
     entry.node = lowering.terms.leaf("state", name, entry.width)
     entry.broken = width is None
     if values:
@@ -352,13 +353,13 @@ def _state(statement: tree.State, agent: str, found: Declarations, lowering: Low
 
 def _signal(statement: tree.Signal, agent: str, found: Declarations, lowering: Lowering) -> None:
     name = f"{agent}.{statement.name.text}" if agent else statement.name.text
-    if _add(Entry(name, "signal", statement.name.span, value=statement.value, agent=agent), lowering):
+    if _add(DeclaredName(name, "signal", statement.name.span, value=statement.value, agent=agent), lowering):
         found.signals.append((statement, agent))
 
 
 def _agent(statement: tree.Agent, found: Declarations, lowering: Lowering) -> None:
     name = statement.name.text
-    if not _add(Entry(name, "agent", statement.name.span), lowering):
+    if not _add(DeclaredName(name, "agent", statement.name.span), lowering):
         lowering.scope.entries[name].broken = True  # names of the second one's parts are nobody's further fault
         return
     found.agents.append(statement)

@@ -8,7 +8,7 @@ from ordain.machine import model
 from ordain.machine.context import short
 from ordain.machine.expression import Leaf, Node, Prior, postorder
 from ordain.machine.lowering import Lowering
-from ordain.machine.names import ARTICLE, Entry, Scope, unknown
+from ordain.machine.names import ARTICLE, DeclaredName, Scope, unknown
 from ordain.text.findings import Finding, Place, error
 
 MOST_EFFECTS = 10_000
@@ -57,7 +57,7 @@ class _Reading:
         stopped = None if rounds.stopped is None else self.every(rounds.stopped)
         return None if when is None else model.Rounds(when, effects, stopped)
 
-    def read(self, items: Sequence[tree.EffectItem], names: dict[str, Entry], when: Node | None,
+    def read(self, items: Sequence[tree.EffectItem], names: dict[str, DeclaredName], when: Node | None,
              chain: tuple[tree.Effects, ...]) -> None:
         """`names`: what `let` and the calls of `chain` have given names to. `when`: that of the call."""
         names = dict(names)
@@ -71,16 +71,16 @@ class _Reading:
                 case tree.Invoke():
                     self._call(item, names, when, chain)
 
-    def _name(self, name: tree.Word, node: Node | None, names: dict[str, Entry]) -> None:
+    def _name(self, name: tree.Word, node: Node | None, names: dict[str, DeclaredName]) -> None:
         other = self.entries.get(name.text) or names.get(name.text)
         if other is not None:
             self._report("defined-twice", f"`{name.text}` is {ARTICLE[other.kind]} already", name,
                          "would mean two things", "give the value another name", Place(other.span, "declared here"))
-        entry = Entry(name.text, "signal", name.span, 0 if node is None else node.width, node)
+        entry = DeclaredName(name.text, "signal", name.span, 0 if node is None else node.width, node)
         entry.broken = node is None
         names.setdefault(name.text, entry)
 
-    def _call(self, call: tree.Invoke, names: dict[str, Entry], when: Node | None,
+    def _call(self, call: tree.Invoke, names: dict[str, DeclaredName], when: Node | None,
               chain: tuple[tree.Effects, ...]) -> None:
         named = self.named.get(call.name.text)
         if named is None:
@@ -99,7 +99,7 @@ class _Reading:
             self._report("too-many-words", f"more than {MOST_EFFECTS:,} effects", call.name, "at this call",
                          "check the effects that call others")
             return
-        given: dict[str, Entry] = {}
+        given: dict[str, DeclaredName] = {}
         for parameter, argument in zip(named.parameters, call.arguments):
             self._name(parameter, self._value(argument, None), given)
         both = self._when(call.when, when)
@@ -143,7 +143,7 @@ class _Reading:
         if (address is None) == (place is None) and (value is None) == (effect.value is None):
             self.effects.append(model.Effect(memory, "memory", address, width - 1, 0, value, when, effect.span))
 
-    def _load(self, effect: tree.Effect, entry: Entry, when: Node) -> None:
+    def _load(self, effect: tree.Effect, entry: DeclaredName, when: Node) -> None:
         """To a register or a state, or some of its bits."""
         place, high, low, value = effect.place, entry.width - 1, 0, None
         if isinstance(place, tree.Bits):
@@ -169,7 +169,7 @@ class _Reading:
             return inner
         return self.lowering.terms.and_((outer, inner))
 
-    def _value(self, expr: tree.Expr, want: int | None, owner: Entry | None = None) -> Node | None:
+    def _value(self, expr: tree.Expr, want: int | None, owner: DeclaredName | None = None) -> Node | None:
         """The term of an expression over what is stored; None where it is broken, which is reported."""
         node = self.lowering.node(expr, want, None if owner is None else owner.codes)
         self.sound &= node is not None

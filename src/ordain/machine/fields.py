@@ -12,7 +12,7 @@ from ordain.text.findings import Place, error
 from ordain.text.source import Span
 
 
-class Layout(NamedTuple):
+class FieldPlaces(NamedTuple):
     """`places` (high, low) of the members in their order; `bits` of the word, enough for all of them. `sound`: the
     fields fill the word exactly."""
 
@@ -21,7 +21,7 @@ class Layout(NamedTuple):
     sound: bool
 
 
-def lay_out(text: StoreText, word_bits: int, lowering: Lowering) -> Layout:
+def lay_out(text: StoreText, word_bits: int, lowering: Lowering) -> FieldPlaces:
     """A pinned field lies where it says, any other one directly below (to the right of) the one before it.
 
     Reports overlaps, and a word that is not filled exactly. Where the fields do not fit, the layout is that of a word
@@ -46,8 +46,8 @@ def lay_out(text: StoreText, word_bits: int, lowering: Lowering) -> Layout:
     elif sound and not _overlaps(text, places, lowering) and text.members:
         _report_gaps(text, places, word_bits, lowering)
     shift = max(0, -lowest)
-    return Layout(tuple((high + shift, low + shift) for high, low in places), word_bits + shift,
-                  sound and len(lowering.findings) == before)
+    return FieldPlaces(tuple((high + shift, low + shift) for high, low in places), word_bits + shift,
+                       sound and len(lowering.findings) == before)
 
 
 def _report_pin(field: tree.Field, at: tuple[int, int], width: int, word_bits: int, lowering: Lowering) -> None:

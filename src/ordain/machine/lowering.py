@@ -7,7 +7,7 @@ from ordain.language import tree
 from ordain.machine.branches import lower_branches
 from ordain.machine.context import Context, Lower, Making, Request, Settle, Shape, ShapeOf
 from ordain.machine.expression import Node
-from ordain.machine.names import Codes, Entry
+from ordain.machine.names import Codes, DeclaredName
 from ordain.machine.operators import (
     lower_among,
     lower_arithmetic,
@@ -38,13 +38,13 @@ class Lowering(Context):
         """A term of one bit; constant 1 where nothing is written."""
         return self.terms.const(1, 1) if expr is None else self.node(expr, 1, None, agent)
 
-    def settle(self, entry: Entry) -> None:
+    def settle(self, entry: DeclaredName) -> None:
         """Lower a signal, evaluate a constant."""
         self._answer(Settle(entry))
 
     def _answer(self, request: Request) -> Any:
         shapes: dict[tuple[int, int, str], Shape] = {}
-        active: list[Entry] = []
+        active: list[DeclaredName] = []
         stack: list[tuple[Generator[Request, Any, Any], tuple[int, int, str] | None]] = []
         asked: Request | None = request
         value: Any = None
@@ -66,7 +66,7 @@ class Lowering(Context):
                 if not stack:
                     return value
 
-    def _begin(self, request: Request, active: list[Entry]) -> Generator[Request, Any, Any]:
+    def _begin(self, request: Request, active: list[DeclaredName]) -> Generator[Request, Any, Any]:
         match request:
             case ShapeOf(expr=expr, codes=codes, agent=agent):
                 return find_shape(self, expr, codes, agent)

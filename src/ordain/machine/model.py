@@ -426,7 +426,7 @@ class Order(NamedTuple):
     span: Span
 
 
-class Lower(Protocol):
+class LowerText(Protocol):
     """Makes a term of an expression that stands outside the machine file, and says what is wrong with it. `labels`:
     whether it may know labels; `condition`: whether it has to be one, else it may have any width."""
 
@@ -474,7 +474,7 @@ class Wire(NamedTuple):
     span: Span
 
 
-class Line(NamedTuple):
+class BoardLine(NamedTuple):
     """A line of the board that can be seen: its name as people write it, `upc[9]`, and the level on it, 1 bit. Of an
     active low field that is the level as stored, 0 while it is asserted."""
 
@@ -485,7 +485,7 @@ class Line(NamedTuple):
 class Lamp(NamedTuple):
     """`lit`: 1 bit, over the machine's leaves. An active low lamp is lit while its line is 0."""
 
-    line: Line
+    line: BoardLine
     lit: Node
 
 
@@ -500,7 +500,7 @@ class LampRow(NamedTuple):
 
 class Probe(NamedTuple):
     channel: str
-    line: Line
+    line: BoardLine
 
 
 class ProbeSet(NamedTuple):
@@ -550,7 +550,7 @@ class Machine(NamedTuple):
     terms: Terms
     span: Span
     broken: frozenset[str] = frozenset()
-    lower: Lower = _no_names
+    lower: LowerText = _no_names
     understand: Understand = _no_meaning
     clock: Clock | None = None
     released: Released = _never_held

@@ -34,7 +34,7 @@ ANY_CODES = Codes("", {}, 0, False)
 """Stands where codes are expected whose owner is broken: no name of a code can be held against anybody there."""
 
 
-class Entry:
+class DeclaredName:
     """One declared name.
 
     `node` is its leaf; for a signal its lowered value, None until then; for a constant None. `broken`: its own
@@ -61,9 +61,9 @@ class Scope:
     __slots__ = ("entries",)
 
     def __init__(self) -> None:
-        self.entries: dict[str, Entry] = {}
+        self.entries: dict[str, DeclaredName] = {}
 
-    def declare(self, entry: Entry) -> Finding | None:
+    def declare(self, entry: DeclaredName) -> Finding | None:
         """The first declaration of a name stays; a later one is a finding."""
         earlier = self.entries.setdefault(entry.name, entry)
         if earlier is entry:
@@ -73,7 +73,7 @@ class Scope:
                      places=(Place(earlier.span, f"{ARTICLE[earlier.kind]} of the same name"),),
                      help="give one of them another name")
 
-    def find(self, name: str, agent: str = "") -> Entry | None:
+    def find(self, name: str, agent: str = "") -> DeclaredName | None:
         """What `name` means, read inside `agent` ("" for the machine itself)."""
         if agent:
             own = self.entries.get(f"{agent}.{name}")

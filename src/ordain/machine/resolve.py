@@ -133,7 +133,7 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
     return machine if stores else None
 
 
-def _other_conditions(lowering: Lowering) -> model.Lower:
+def _other_conditions(lowering: Lowering) -> model.LowerText:
     def lower(expr: tree.Expr, labels: bool, condition: bool = True) -> tuple[Node | None, list[Finding]]:
         before = len(lowering.findings)
         node = hardware(lowering.condition(expr) if condition else lowering.node(expr), expr.span, lowering, labels)

@@ -5,13 +5,13 @@ from typing import Any
 
 from ordain.language import tree
 from ordain.machine.context import Context, Lower, Request, Settle, Shape, ShapeOf
-from ordain.machine.names import Entry, unknown
+from ordain.machine.names import DeclaredName, unknown
 from ordain.text.findings import Place, error
 
 Settling = Generator[Request, Any, None]
 
 
-def settle(context: Context, entry: Entry, active: list[Entry]) -> Settling:
+def settle(context: Context, entry: DeclaredName, active: list[DeclaredName]) -> Settling:
     """Lower a signal or evaluate a constant at its first use. `active`: those being settled, outermost first; to meet
     one of them again is a circle."""
     if entry.done:
@@ -29,7 +29,7 @@ def settle(context: Context, entry: Entry, active: list[Entry]) -> Settling:
     active.pop()
 
 
-def _settle_signal(entry: Entry) -> Settling:
+def _settle_signal(entry: DeclaredName) -> Settling:
     assert entry.value is not None
     shape: Shape = yield ShapeOf(entry.value, None, entry.agent)
     # `signal never = 0` is a condition; any other number has to say how wide it is.
@@ -41,7 +41,7 @@ def _settle_signal(entry: Entry) -> Settling:
         entry.node, entry.width, entry.codes = node, node.width, shape.codes
 
 
-def _settle_constant(context: Context, entry: Entry) -> Settling:
+def _settle_constant(context: Context, entry: DeclaredName) -> Settling:
     """A constant is a plain number: numbers and constants, added and subtracted."""
     assert entry.value is not None
     for word in _words(entry.value):
@@ -89,7 +89,7 @@ def _number(context: Context, expr: tree.Expr) -> tuple[int, int | None] | None:
     return total, width if width and not total >> width else None
 
 
-def _report_not_constant(context: Context, part: tree.Expr, entry: Entry | None) -> None:
+def _report_not_constant(context: Context, part: tree.Expr, entry: DeclaredName | None) -> None:
     if entry is not None and entry.broken:
         return
     if entry is None and isinstance(part, tree.Word):
@@ -101,7 +101,7 @@ def _report_not_constant(context: Context, part: tree.Expr, entry: Entry | None)
             "depends on the machine, or needs more than `+` and `-`", help="write `signal` instead of `constant`"))
 
 
-def _report_circle(context: Context, circle: list[Entry]) -> None:
+def _report_circle(context: Context, circle: list[DeclaredName]) -> None:
     for entry in circle:
         entry.broken = True
     names = " -> ".join(f"`{entry.name}`" for entry in [*circle, circle[0]])

@@ -9,7 +9,7 @@ from ordain.machine.chips import owner
 from ordain.machine.wording import CodeNames, words
 
 
-class Joint(NamedTuple):
+class WiredPin(NamedTuple):
     """One pin. `number` of the package, None where it is not known. `net`: the net by its name, `` for none; `what` it
     is."""
 
@@ -20,7 +20,7 @@ class Joint(NamedTuple):
     what: str
 
 
-def joints(machine: model.Machine, names: CodeNames) -> list[Joint]:
+def joints(machine: model.Machine, names: CodeNames) -> list[WiredPin]:
     """All pins of the stores' chips and of the wires, part by part."""
     found: dict[tuple[str, str], tuple[list[str], list[str]]] = {}
 
@@ -46,9 +46,9 @@ def joints(machine: model.Machine, names: CodeNames) -> list[Joint]:
                     note(part, pin, wire.name if whole else f"{wire.name}[{bit}]", wire.kind)
     parts = machine.components.values()
     numbers = {(part.name, pin): number for part in parts for pin, number in part.pins}
-    made = [Joint(of, pin, numbers.get((of, pin)), " / ".join(filter(None, nets)), " / ".join(dict.fromkeys(whats)))
+    made = [WiredPin(of, pin, numbers.get((of, pin)), " / ".join(filter(None, nets)), " / ".join(dict.fromkeys(whats)))
             for (of, pin), (nets, whats) in found.items()]
-    made += [Joint(part.name, pin, number, "", "no net in this file") for part in parts
+    made += [WiredPin(part.name, pin, number, "", "no net in this file") for part in parts
              for pin, number in part.pins if (part.name, pin) not in found]
     return sorted(made, key=lambda joint: (_natural(joint.part), joint.number is None, joint.number or 0,
                                            _natural(joint.pin)))

@@ -10,29 +10,29 @@ from ordain.logic.evaluate import evaluate
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Among, And, Cell, Const, Equal, If, Leaf, Less, Node, Not, Or, postorder
 from ordain.meaning.follow import implied
-from ordain.meaning.model import Answer, Question, Values
+from ordain.meaning.model import Equality, Question, Values
 from ordain.meaning.normal import Normal
 from ordain.meaning.solver import solved
 
 MOST_CASES = 256
 SAMPLES = 64
 
-def equal(normal: Normal, question: Question) -> Answer:
+def equal(normal: Normal, question: Question) -> Equality:
     terms = normal.terms
     one, other, where = put_in(terms, question[:3], dict(question.under))
     ones = terms.const((1 << one.width) - 1, one.width)
     if where is not ones:
         one, other = terms.and_((one, where)), terms.and_((other, where))
     if normal.of(one) is normal.of(other):
-        return Answer("rewriting")
+        return Equality("rewriting")
     one, other = put_in(terms, (normal.of(one), normal.of(other)), _in_normal_form(normal, question.under))
     if normal.of(one) is normal.of(other):
-        return Answer("rewriting")
+        return Equality("rewriting")
     if _by_cases(normal, one, other):
-        return Answer("cases")
+        return Equality("cases")
     apart = _by_chance(question)
     if apart is not None:
-        return Answer(None, apart)
+        return Equality(None, apart)
     return solved(question)
 
 

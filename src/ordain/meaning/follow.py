@@ -54,7 +54,7 @@ class Read(NamedTuple):
                    for store, addresses in changes.items())
 
 
-class Written(NamedTuple):
+class WrittenWord(NamedTuple):
     """A word written in the cycle of `step`, over what was before the instruction. `address` None: anything may have
     been written anywhere."""
 
@@ -65,7 +65,7 @@ class Written(NamedTuple):
     step: int
 
 
-class Undecided(Exception):
+class NotFollowed(Exception):
     """The paths of an instruction cannot be followed to their ends; the argument says why."""
 
 
@@ -87,7 +87,7 @@ class Following:
         clock = machine.clock if machine.steps > 1 else None
         self.phase = None if clock is None else \
             machine.terms.leaf("state", clock.name, machine.states[clock.name].width)
-        self._words: dict[Key, Word] = {}
+        self._words: dict[Key, FollowedWord] = {}
 
     @property
     def guesses(self) -> list[Guess]:
@@ -101,10 +101,10 @@ class Following:
         others = frozenset(leaf.name for key in self.visited for leaf in self._words[key].leaves if leaf.kind == "word")
         return Read(words, others - {store.name for store in self.stores})
 
-    def word(self, key: Key) -> "Word":
+    def word(self, key: Key) -> "FollowedWord":
         self.visited[key] = None
         if key not in self._words:
-            self._words[key] = Word(self, key)
+            self._words[key] = FollowedWord(self, key)
         return self._words[key]
 
     def name(self, key: Key) -> str:
@@ -114,7 +114,7 @@ class Following:
         return word_name(self.contents, store, key[number]) or f"{key[number]:X}"
 
 
-class Word(Resolving):
+class FollowedWord(Resolving):
     """What the words of a cycle leave of the machine's expressions, over what is held when it begins."""
 
     def __init__(self, following: Following, key: Key) -> None:
@@ -190,10 +190,10 @@ class Step:
         self.number: int = 0 if before is None else before.number + 1
         self.rounds: int = 0 if before is None else before.rounds
         self.values: dict[Node, Node] = {}
-        self.writes: tuple[Written, ...] = ()
+        self.writes: tuple[WrittenWord, ...] = ()
         self.anew: frozenset[Node] = frozenset()
         self.key: Key = ()
-        self.word: Word | None = None
+        self.word: FollowedWord | None = None
 
 
 class Path(NamedTuple):
@@ -286,7 +286,7 @@ class Course:
             step = waiting.pop()
             self._steps += 1
             if self._steps > MOST_STEPS or step.number > MOST_ON_A_PATH:
-                raise Undecided(f"control goes round at `{self.following.name(step.key)}`")
+                raise NotFollowed(f"control goes round at `{self.following.name(step.key)}`")
             word = self.following.word(step.key)
             step.word = word
             head = _earlier(step)
@@ -383,14 +383,14 @@ class Course:
             atom = next((bit for node in open_ if (bit := _deciding(node)) is not None), None)
             if atom is None:
                 names = ", ".join(f"`{_named(leaf)}`" for leaf in leaves(open_)[:3])
-                raise Undecided(f"where control goes depends on all of {names}")
+                raise NotFollowed(f"where control goes depends on all of {names}")
             for value in (0, 1):
                 waiting.append((open_, {**under, **dict(implied(terms, atom, value))}))
             if len(waiting) + len(done) > 4096:
-                raise Undecided("control may go too many ways at once")
+                raise NotFollowed("control may go too many ways at once")
         return done
 
-    def _written(self, word: Word, step: Step) -> list[Written]:
+    def _written(self, word: FollowedWord, step: Step) -> list[WrittenWord]:
         found = []
         for memory, when, address, value in word.writes:
             active = put_in(self.terms, (self.at(when, step, memory.name),), dict(step.assumed))[0]
@@ -399,11 +399,11 @@ class Course:
             at = self.at(address, step, memory.name)
             if memory.words < 1 << address.width:
                 active = self.terms.and_((active, self.terms.less(at, self.terms.const(memory.words, at.width))))
-            found.append(Written(memory.name, active, at, self.at(value, step, memory.name), step.number))
+            found.append(WrittenWord(memory.name, active, at, self.at(value, step, memory.name), step.number))
         newest = {one.memory: one for one in reversed(step.writes)}
         found = [one for one in found if one.memory not in newest or one[:4] != newest[one.memory][:4]]
         if len({one.memory for one in found}) < len(found):
-            raise Undecided(f"several writes to one memory at once at `{self.following.name(step.key)}`")
+            raise NotFollowed(f"several writes to one memory at once at `{self.following.name(step.key)}`")
         return found
 
     def _end(self, step: Step) -> None:
@@ -417,7 +417,7 @@ class Course:
     def _changed(self, head: Step, step: Step, data: bool = False) -> frozenset[Node] | None:
         """What holds something else than it did at the earlier step, memories as a leaf of their name; None where that
         is more than control, unless `data` is asked for as well: then it is another round, with other values."""
-        words: dict[Key, Word] = {}
+        words: dict[Key, FollowedWord] = {}
         here = step.before
         while here is not None and here.number >= head.number:
             if here.word is not None:
@@ -447,7 +447,7 @@ def _anew(head: Step, anew: frozenset[Node]) -> Step:
     """The step once more, with so much that may be anything."""
     again = Step(head.before, head.assumed)
     again.key, again.anew = head.key, anew
-    havoc = [Written(leaf.name, leaf, None, leaf, head.number) for leaf in anew
+    havoc = [WrittenWord(leaf.name, leaf, None, leaf, head.number) for leaf in anew
              if type(leaf) is Leaf and leaf.kind == "free"]
     again.writes = (*havoc, *(one for one in head.writes if one.address is not None or one.step != head.number))
     return again
@@ -530,7 +530,7 @@ def implied(terms: Terms, atom: Node, value: int) -> Iterable[tuple[Node, Node]]
                 yield one, terms.const(next(iter(values)), one.width)
 
 
-def read(normal: Normal, memory: str, address: Node, width: int, writes: Sequence[Written]) -> Node:
+def read(normal: Normal, memory: str, address: Node, width: int, writes: Sequence[WrittenWord]) -> Node:
     """The word of a memory after what was written, the last of it first."""
     terms = normal.terms
     found = terms.cell(memory, address, width)

@@ -15,7 +15,7 @@ class Values(NamedTuple):
     words: Mapping[tuple[str, int], int]
 
 
-class Answer(NamedTuple):
+class Equality(NamedTuple):
     """`way`: how equality was proved. `apart`: values for which they differ. Neither: `why` it is not known."""
 
     way: Way | None
@@ -33,7 +33,7 @@ class Question(NamedTuple):
     under: Mapping[Node, Node]
 
 
-class Told(NamedTuple):
+class Telling(NamedTuple):
     """`effects`: what it does, one by one; none: nothing. `why`: that cannot be told, and for what reason. `scratch`:
     registers, not visible, that it depends on."""
 

@@ -12,12 +12,12 @@ from ordain.machine.expression import Leaf, Node, leaves, substitute
 from ordain.machine.model import Effect, Meaning
 from ordain.meaning import said
 from ordain.meaning.equality import equal, value_of
-from ordain.meaning.follow import MOST_ROUNDS, Course, Following, Path, Step, Undecided, Written, comes_from, read
+from ordain.meaning.follow import MOST_ROUNDS, Course, Following, NotFollowed, Path, Step, WrittenWord, comes_from, read
 from ordain.meaning.model import Question, Values, Way
 from ordain.text.source import Span
 
 
-class Difference(NamedTuple):
+class Counterexample(NamedTuple):
     """`name`: what holds another value than is said; `address`: of a memory's word. `before`: values for which it does.
     `cycle`, `word`: where the value was loaded, 0 where it never was. `span`: what says it."""
 
@@ -39,7 +39,7 @@ class Outcome(NamedTuple):
     reason. `paths`, `cycles`: how many there are and how long the longest is."""
 
     title: str
-    difference: Difference | None
+    difference: Counterexample | None
     why: str
     way: Way | None
     paths: int
@@ -73,7 +73,7 @@ def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
         if loop and not unsure:
             unsure = f"it goes round at `{loop}` as often as its data say; {MOST_ROUNDS} rounds agree with the text"
         return _outcome(title, None, unsure, None if unsure else way, paths)
-    except Undecided as undecided:
+    except NotFollowed as undecided:
         return _outcome(title, None, str(undecided), None, paths)
 
 
@@ -83,7 +83,7 @@ def questions(following: Following, title: str, meaning: Meaning) -> list[tuple[
     found = []
     for number, (course, path) in enumerate(_paths(following, title, meaning), 1):
         if course.round:
-            raise Undecided(f"it goes round at `{course.round}` as often as its data say")
+            raise NotFollowed(f"it goes round at `{course.round}` as often as its data say")
         found += [(f"path {number}, {part.name}", part.question)
                   for part in _Held(following, course, path, meaning).every()]
     return found
@@ -96,15 +96,15 @@ def _paths(following: Following, title: str, meaning: Meaning) -> Iterator[tuple
     for address in sorted(addresses):
         course = Course(following, address, store, meaning.rounds is not None)
         if meaning.rounds is not None and not course.rounds:
-            raise Undecided("its words go round no loop that its data end")
+            raise NotFollowed("its words go round no loop that its data end")
         for path in (*course.paths, *(Path(step, step.assumed, True) for step in course.rounds)):
             none = False
             yield course, path
     if none:
-        raise Undecided("no path of it comes to a boundary")
+        raise NotFollowed("no path of it comes to a boundary")
 
 
-def _outcome(title: str, difference: Difference | None, why: str, way: Way | None,
+def _outcome(title: str, difference: Counterexample | None, why: str, way: Way | None,
              paths: list[tuple[Course, Path]]) -> Outcome:
     steps = max((path.end.number for _, path in paths), default=0)
     machine = paths[0][0].following.machine if paths else None
@@ -166,12 +166,12 @@ class _Held:
         if that is said to come; and who leaves has done no other round. So by induction for any number of them."""
         rounds, head, terms = self.meaning.rounds, self.course.head, self.following.terms
         if rounds is None or head is None or self.course.round:
-            raise Undecided("its words go round another loop as well")
+            raise NotFollowed("its words go round another loop as well")
         self._begun_untouched(head)
         going = self.course.at(rounds.when, head, "rounds")
         end = self.path.end
         if not comes_from(end, head):
-            raise Undecided("it may end before its first round")
+            raise NotFollowed("it may end before its first round")
         once = self._state(rounds.effects, head)
         if any(end is step for step in self.course.rounds):
             yield _Part("whether another round comes", None, None,
@@ -201,9 +201,9 @@ class _Held:
         first = Step(head.before, head.assumed)
         for name, holder in said.holders(machine, self._every()).items():
             if head.before is not None and self.following.normal.of(self.course.value(holder, first)) is not holder:
-                raise Undecided(f"`{name}` changes before the first round")
+                raise NotFollowed(f"`{name}` changes before the first round")
         if any(one.address is not None and one.memory in said.memories(machine, self._every()) for one in head.writes):
-            raise Undecided("memory changes before the first round")
+            raise NotFollowed("memory changes before the first round")
 
     def _every(self) -> Meaning:
         """All the effects of rounds at once, for the names in them."""
@@ -220,16 +220,16 @@ class _Held:
         for name, holder in said.holders(machine, self._every()).items():
             wanted = said.of_holder(terms, holder, name, meaning)
             if wanted.defined is not terms.const((1 << holder.width) - 1, holder.width):
-                raise Undecided("a round leaves something undefined")
+                raise NotFollowed("a round leaves something undefined")
             after.values[holder] = self.course.at(wanted.value, step, name)
-        writes: list[Written] = []
+        writes: list[WrittenWord] = []
         for number, effect in enumerate(effects):
             if effect.kind == "memory":
                 if effect.address is None or effect.value is None:
-                    raise Undecided("a round leaves something undefined")
+                    raise NotFollowed("a round leaves something undefined")
                 when, address, value = (self.course.at(node, step, effect.name)
                                         for node in (effect.when, effect.address, effect.value))
-                writes.insert(0, Written(effect.name, when, address, value, number))
+                writes.insert(0, WrittenWord(effect.name, when, address, value, number))
         after.writes = (*writes, *step.writes)
         return after
 
@@ -256,7 +256,7 @@ class _Held:
         """Whether what was written is word for word what is said."""
         normal, terms = self.following.normal, self.following.terms
         effects = [effect for effect in self.meaning.effects if effect.name == memory]
-        wanted = [Written(memory, effect.when, effect.address, effect.value, 0) for effect in reversed(effects)
+        wanted = [WrittenWord(memory, effect.when, effect.address, effect.value, 0) for effect in reversed(effects)
                   if effect.address is not None and effect.value is not None]
         if len(wanted) < len(effects):
             return False
@@ -264,7 +264,7 @@ class _Held:
         if len(found) != len(wanted):
             return False
 
-        def form(one: Written) -> list[Node | None]:
+        def form(one: WrittenWord) -> list[Node | None]:
             nodes = [node for node in (one.when, one.address, one.value) if node is not None]
             return [normal.of(node) for node in substitute(terms, tuple(nodes), self.under)]
 
@@ -272,7 +272,7 @@ class _Held:
 
     # ------------------------------------------------------------ telling
 
-    def told(self, part: _Part, values: Values) -> Difference:
+    def told(self, part: _Part, values: Values) -> Counterexample:
         from_leaves, words = dict(values.leaves), dict(values.words)
         one, other, where = _evaluated((part.question.one, part.question.other, part.question.where),
                                        from_leaves, words)
@@ -282,11 +282,11 @@ class _Held:
         seen |= set(leaves(part.question.under))
         address = None if part.place is None else from_leaves[part.place]
         before = Values({leaf: value for leaf, value in from_leaves.items() if leaf in seen}, words)
-        return Difference(part.name, address, one & where, other & where, part.question.one.width, before,
-                          0 if loaded is None else loaded.number + 1,
-                          "" if loaded is None else self.following.name(loaded.key),
-                          () if loaded is None else loaded.key,
-                          tuple(self.following.name(step.key) for step in steps), part.span)
+        return Counterexample(part.name, address, one & where, other & where, part.question.one.width, before,
+                              0 if loaded is None else loaded.number + 1,
+                              "" if loaded is None else self.following.name(loaded.key),
+                              () if loaded is None else loaded.key,
+                              tuple(self.following.name(step.key) for step in steps), part.span)
 
     def _loaded(self, part: _Part, steps: list[Step], known: dict[Leaf, int],
                 words: dict[tuple[str, int], int]) -> Step | None:

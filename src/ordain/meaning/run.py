@@ -8,7 +8,7 @@ from ordain.machine.expression import Leaf
 from ordain.machine.wording import number
 from ordain.meaning.follow import Following, Read
 from ordain.meaning.guessing import Decide, under_guesses
-from ordain.meaning.proof import Difference, Outcome, outcome
+from ordain.meaning.proof import Counterexample, Outcome, outcome
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place, error
 
@@ -76,7 +76,7 @@ def outcomes(contents: Contents, decide: Decide,
 # ---------------------------------------------------------------- findings
 
 
-def _finding(following: Following, title: str, found: Difference) -> Finding:
+def _finding(following: Following, title: str, found: Counterexample) -> Finding:
     width = found.width
     what = f"`{found.name}`" if found.address is None else \
         f"`{found.name}[{_address(following, found.name, found.address)}]`"
@@ -100,7 +100,7 @@ def _finding(following: Following, title: str, found: Difference) -> Finding:
                  help=f"correct the words or the meaning; `ordain meaning \"{title}\"` prints what they do")
 
 
-def _before(following: Following, found: Difference) -> str:
+def _before(following: Following, found: Counterexample) -> str:
     """The values that matter: of what is visible first."""
     visible = [*following.machine.visible]
     shown = [f"{_name(leaf)}={number(value, leaf.width)}" for leaf, value in sorted(

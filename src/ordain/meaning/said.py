@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from ordain.machine.expression import Leaf, Node, Terms
 from ordain.machine.model import Effect, Machine, Meaning
-from ordain.meaning.follow import Written, read
+from ordain.meaning.follow import WrittenWord, read
 from ordain.meaning.normal import Normal
 from ordain.text.source import Span
 
@@ -69,7 +69,7 @@ def _replaced(terms: Terms, whole: Node, effect: Effect, new: Node) -> Node:
 def of_word(normal: Normal, memory: str, address: Node, width: int, meaning: Meaning) -> Said:
     """What is said of the word of a memory at an address."""
     terms = normal.terms
-    writes: list[Written] = []
+    writes: list[WrittenWord] = []
     defined, span = terms.const((1 << width) - 1, width), meaning.span
     none, ones = terms.const(0, width), terms.const((1 << width) - 1, width)
     for number, effect in enumerate(meaning.effects):
@@ -78,6 +78,6 @@ def of_word(normal: Normal, memory: str, address: Node, width: int, meaning: Mea
                 terms.and_((effect.when, normal.same(address, effect.address)))
             defined = terms.if_(here, none if effect.value is None else ones, defined)
             if effect.address is not None and effect.value is not None:
-                writes.insert(0, Written(memory, effect.when, effect.address, effect.value, number))
+                writes.insert(0, WrittenWord(memory, effect.when, effect.address, effect.value, number))
             span = effect.span
     return Said(read(normal, memory, address, width, writes), defined, span)

@@ -23,7 +23,7 @@ from ordain.machine.expression import (
     Xor,
     postorder,
 )
-from ordain.meaning.model import Answer, Question, Values
+from ordain.meaning.model import Equality, Question, Values
 
 MILLISECONDS = 20_000
 """For one question."""
@@ -31,12 +31,12 @@ MILLISECONDS = 20_000
 MISSING = "the solver is not installed: pip install 'ordain[solver]'"
 
 
-def solved(question: Question) -> Answer:
+def solved(question: Question) -> Equality:
     """As `equality.equal`, of anything that it can decide in time."""
     try:
         z3: Any = import_module("z3")
     except ImportError:
-        return Answer(None, None, MISSING)
+        return Equality(None, None, MISSING)
     writing = _Writing(z3)
     asked = z3.Solver()
     asked.set("timeout", MILLISECONDS)
@@ -46,9 +46,9 @@ def solved(question: Question) -> Answer:
     asked.add(writing.of(question.one) & where != writing.of(question.other) & where)
     outcome = asked.check()
     if outcome == z3.unsat:
-        return Answer("solver")
+        return Equality("solver")
     if outcome != z3.sat:
-        return Answer(None, None, "the solver came to no answer in time")
+        return Equality(None, None, "the solver came to no answer in time")
     model = asked.model()
 
     def number(term: Any) -> int:
@@ -57,7 +57,7 @@ def solved(question: Question) -> Answer:
     leaves = {leaf: number(term) for leaf, term in writing.made.items() if type(leaf) is Leaf}
     words = {(cell.name, number(writing.made[cell.args[0]])): number(term)
              for cell, term in writing.made.items() if type(cell) is Cell}
-    return Answer(None, Values(leaves, words))
+    return Equality(None, Values(leaves, words))
 
 
 class _Writing:

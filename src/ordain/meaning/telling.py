@@ -23,8 +23,8 @@ from ordain.machine.expression import (
 )
 from ordain.machine.model import Machine
 from ordain.machine.wording import CodeNames, code_names, words
-from ordain.meaning.follow import Course, Following, Undecided, Written
-from ordain.meaning.model import Told
+from ordain.meaning.follow import Course, Following, NotFollowed, WrittenWord
+from ordain.meaning.model import Telling
 from ordain.meaning.said import holder
 
 LONGEST = 1_000_000
@@ -38,10 +38,10 @@ class _Way(NamedTuple):
 
     bits: Mapping[Node, int]
     values: Mapping[str, Node]
-    writes: tuple[Written, ...]
+    writes: tuple[WrittenWord, ...]
 
 
-def told(following: Following, title: str) -> Told:
+def told(following: Following, title: str) -> Telling:
     """What the words of an instruction do to what is visible."""
     store, addresses = following.contents.labels[title]
     ways: list[_Way] = []
@@ -50,19 +50,19 @@ def told(following: Following, title: str) -> Told:
         for address in sorted(addresses):
             course = Course(following, address, store)
             if course.round:
-                raise Undecided(f"it goes round at `{course.round}` as often as its data say")
+                raise NotFollowed(f"it goes round at `{course.round}` as often as its data say")
             for path in course.paths:
                 ways.append(_way(following, course, path.assumed, path.end))
                 cycles = max(cycles, path.end.number)
         if not ways:
-            raise Undecided("no path of it comes to a boundary")
-    except Undecided as undecided:
-        return Told((), str(undecided), len(ways), cycles, ())
+            raise NotFollowed("no path of it comes to a boundary")
+    except NotFollowed as undecided:
+        return Telling((), str(undecided), len(ways), cycles, ())
     ways = _without_common(ways)
     changes = _changes(following, ways)
-    return Told(tuple(_written_out(following.machine, changes)), "", len(ways),
-                whole_cycles(following.machine, cycles),
-                tuple(_scratch(following.machine, changes)))
+    return Telling(tuple(_written_out(following.machine, changes)), "", len(ways),
+                   whole_cycles(following.machine, cycles),
+                   tuple(_scratch(following.machine, changes)))
 
 
 def _way(following: Following, course: Course, assumed: Mapping[Node, Node], end: object) -> _Way:

@@ -20,12 +20,12 @@ from oxidd.util import DDMemoryError
 from ordain.control.model import Cycle, System
 from ordain.control.system import with_free
 from ordain.machine.expression import Node, substitute
-from ordain.measure.rings import Ground
-from ordain.measure.under_way import Along, Counts, Kinds, Step, UnderWay
+from ordain.measure.rings import RingGround
+from ordain.measure.under_way import Along, Counts, JourneyStep, Kinds, UnderWay
 from ordain.measure.waiting import Waiting
 from ordain.prover.model import Limits, Property
-from ordain.prover.symbolic.cases import Case, Watch, model_of
-from ordain.prover.symbolic.traces import Script, Stage
+from ordain.prover.symbolic.cases import SearchCase, SearchWatch, model_of
+from ordain.prover.symbolic.traces import Stage, TraceScript
 
 
 class Origin(NamedTuple):
@@ -38,7 +38,7 @@ class Origin(NamedTuple):
     through: Node
 
 
-class Course(NamedTuple):
+class JourneyEnds(NamedTuple):
     """What ends a journey, as conditions on a cycle. `last`: that cycle is the last one. `beyond`: the one before was
     the last one. `broken_off`: that cycle belongs to no journey any more; such a one does not count. `home`: a journey
     may begin with cycles like this; when it comes to one later, the cycle before was the last one, if `ends_at_home`;
@@ -85,7 +85,7 @@ class Control(NamedTuple):
     shown: tuple[Node, ...]
 
 
-def travel(system: System, control: Control, origins: Sequence[Origin], courses: Sequence[Course],
+def travel(system: System, control: Control, origins: Sequence[Origin], courses: Sequence[JourneyEnds],
            journeys: Sequence[Journey]) -> list[Travelled]:
     """All journeys, in their order. Conditions are over the machine's own leaves, without `Prior`. Raises Stopped."""
     try:
@@ -95,7 +95,7 @@ def travel(system: System, control: Control, origins: Sequence[Origin], courses:
         raise Stopped("memory") from full
 
 
-def soonest(system: System, control: Control, courses: Sequence[Course],
+def soonest(system: System, control: Control, courses: Sequence[JourneyEnds],
             journeys: Sequence[Journey]) -> list[int | None]:
     """The least of each journey. Raises Stopped."""
     try:
@@ -105,7 +105,7 @@ def soonest(system: System, control: Control, courses: Sequence[Course],
         raise Stopped("memory") from full
 
 
-def _conditions(system: System, origins: Sequence[Origin], courses: Sequence[Course],
+def _conditions(system: System, origins: Sequence[Origin], courses: Sequence[JourneyEnds],
                 journeys: Sequence[Journey]) -> tuple[Node, ...]:
     """Everything that is asked, in this order, over the system's leaves: for each course its `Kinds`, each origin, for
     each journey where it starts."""
@@ -126,17 +126,17 @@ def _conditions(system: System, origins: Sequence[Origin], courses: Sequence[Cou
 class _Going:
     """`starts`: of each journey the states at its beginning. `counts`: of each course."""
 
-    def __init__(self, system: System, control: Control, origins: Sequence[Origin], courses: Sequence[Course],
+    def __init__(self, system: System, control: Control, origins: Sequence[Origin], courses: Sequence[JourneyEnds],
                  journeys: Sequence[Journey]) -> None:
         lowered = _conditions(system, origins, courses, journeys)
         system = system._replace(free=with_free(system.free, lowered))
         asked = tuple(Property("cycles", "", "reach", node) for node in (*lowered, *control.shown))
-        model, watch = model_of(system, asked, Limits()), Watch(Limits(), None, monotonic())
+        model, watch = model_of(system, asked, Limits()), SearchWatch(Limits(), None, monotonic())
         watch.tidy = model.space.tidy
-        self._case = Case(model, (), watch)
+        self._case = SearchCase(model, (), watch)
         if self._case.layers.stopped:
             raise Stopped(self._case.layers.stopped)
-        self._ground = Ground(self._case, control.store, control.arms)
+        self._ground = RingGround(self._case, control.store, control.arms)
         self._stage = Stage(self._case)
         rest = iter(lowered)
         self._alongs = [Along(self._case, Kinds(*islice(rest, len(Kinds._fields))), course.ends_at_home)
@@ -174,7 +174,7 @@ class _Going:
         longest = () if rings else self._cycles(counts.longest(start, most))
         return Travelled(least, most, rings, self._cycles(counts.shortest(start, least)), longest)
 
-    def _cycles(self, steps: list[Step]) -> tuple[Cycle, ...]:
+    def _cycles(self, steps: list[JourneyStep]) -> tuple[Cycle, ...]:
         """The cycles of a journey, as the whole machine runs them."""
-        script = Script([step.state for step in steps], [(step.cycle,) for step in steps], from_reset=False)
+        script = TraceScript([step.state for step in steps], [(step.cycle,) for step in steps], from_reset=False)
         return self._stage.play(script, {}, ()).cycles

@@ -21,7 +21,7 @@ from ordain.logic.evaluate import evaluate
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, Terms, leaves
-from ordain.measure.cycle_counts import Control, Course, Journey, Origin, Travelled, travel
+from ordain.measure.cycle_counts import Control, Journey, JourneyEnds, Origin, Travelled, travel
 from ordain.rom.contents import Contents, word_name
 
 
@@ -103,7 +103,7 @@ def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
         origins.append(Origin(False, dispatch, entered, never))
     starts = _any(terms, [unit.start for unit in units])
     ends = last if units else never     # a dispatch to routines that are no instructions is a part of the round
-    courses = [Course(ends, never, broken_off, home, True), Course(ends, starts, broken_off, home, False)]
+    courses = [JourneyEnds(ends, never, broken_off, home, True), JourneyEnds(ends, starts, broken_off, home, False)]
     journeys.append(Journey(home, 0, 1 if units else 0))
     told = _Telling(system, found, store)
     *travelled, from_home = travel(system, told.control(), origins, courses, journeys)

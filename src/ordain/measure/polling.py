@@ -19,7 +19,7 @@ from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, leaves
 from ordain.machine.model import Rule, WhenThen
 from ordain.measure.advice import Piece
-from ordain.measure.cycle_counts import Control, Course, Journey, soonest
+from ordain.measure.cycle_counts import Control, Journey, JourneyEnds, soonest
 from ordain.measure.cycles import steering_nexts
 from ordain.text.findings import Place, note
 
@@ -48,7 +48,7 @@ def unpolled(system: System, titles: Iterable[str]) -> list[Piece]:
               for where, addresses in (system.contents.labels[title] for title in listed)]
     courses, journeys = [], []
     for number, (_, _, looking) in enumerate(rules):
-        courses.append(Course(terms.among(line, looking), never, broken_off, never, False))
+        courses.append(JourneyEnds(terms.among(line, looking), never, broken_off, never, False))
         journeys += [Journey(start, None, number) for start in starts]
     if not journeys:
         return []

@@ -16,17 +16,17 @@ from typing import NamedTuple
 from oxidd.bdd import BDDFunction
 
 from ordain.machine.expression import Node
-from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.cases import SearchCase
 from ordain.prover.symbolic.paths import one_of
 from ordain.prover.symbolic.relation import Graph
 from ordain.prover.symbolic.space import by_value
 
 
-class Ground:
+class RingGround:
     """By the addresses of which store places are told. Lines that only choose between words of one place (arms) make no
     other place, nor do those in which something free has a say."""
 
-    def __init__(self, case: Case, store: str, arms: int) -> None:
+    def __init__(self, case: SearchCase, store: str, arms: int) -> None:
         """`arms`: the mask of such lines."""
         self._case, self._store, self._space, self._terms = case, store, case.space, case.model.system.terms
         address = case.model.system.addresses[store]
@@ -59,16 +59,16 @@ class Ground:
         return {place for place, _ in by_value(self._space.bits(self._place), states)}
 
 
-class Rounds(NamedTuple):
+class RingCycles(NamedTuple):
     """Along which cycles rings are looked for. `condition`: what a cycle at an address of a ring has to be."""
 
-    case: Case
-    ground: Ground
+    case: SearchCase
+    ground: RingGround
     graph: Graph
     condition: Node
 
 
-def rings_within(rounds: Rounds, states: BDDFunction) -> set[frozenset[int]]:
+def rings_within(rounds: RingCycles, states: BDDFunction) -> set[frozenset[int]]:
     """The addresses of the rings that stay in some states; rings with a common address are one."""
     ground, graph = rounds.ground, rounds.graph
     found, waiting = set[frozenset[int]](), [states]
@@ -85,7 +85,7 @@ def rings_within(rounds: Rounds, states: BDDFunction) -> set[frozenset[int]]:
     return found
 
 
-def _of_one_place(rounds: Rounds, states: BDDFunction) -> set[frozenset[int]]:
+def _of_one_place(rounds: RingCycles, states: BDDFunction) -> set[frozenset[int]]:
     """The rings in states from each place of which one comes, from some state there, to each other place."""
     if not states.satisfiable():
         return set()
@@ -109,7 +109,7 @@ def with_one_more(rings: set[frozenset[int]], ring: frozenset[int]) -> set[froze
     return apart | {ring.union(*(rings - apart))}
 
 
-def _and_others(rounds: Rounds, states: BDDFunction, addresses: frozenset[int]) -> set[frozenset[int]]:
+def _and_others(rounds: RingCycles, states: BDDFunction, addresses: frozenset[int]) -> set[frozenset[int]]:
     """One that was found, with these addresses, and the rings in some states."""
     found = {addresses}
     while True:
@@ -122,7 +122,7 @@ def _and_others(rounds: Rounds, states: BDDFunction, addresses: frozenset[int]) 
         states = states & ~ring
 
 
-def _again_and_again(rounds: Rounds, states: BDDFunction, goals: list[BDDFunction]) -> BDDFunction:
+def _again_and_again(rounds: RingCycles, states: BDDFunction, goals: list[BDDFunction]) -> BDDFunction:
     """Where one can go on for ever, staying in a set of states, and come to each of the goals time after time; or where
     one goes from one such place to the next."""
     case, graph = rounds.case, rounds.graph
@@ -143,7 +143,7 @@ def _going_round(graph: Graph, states: BDDFunction) -> BDDFunction:
     return states
 
 
-def _last_ring(rounds: Rounds, states: BDDFunction) -> BDDFunction:
+def _last_ring(rounds: RingCycles, states: BDDFunction) -> BDDFunction:
     """A ring that nothing leaves without leaving a set, in which each state has one that follows."""
     case, graph = rounds.case, rounds.graph
     layers, rest = [states], states
@@ -160,7 +160,7 @@ def _last_ring(rounds: Rounds, states: BDDFunction) -> BDDFunction:
             return ahead
 
 
-def _with_places(ground: Ground, places: Set[int], onward: Callable[[BDDFunction], BDDFunction],
+def _with_places(ground: RingGround, places: Set[int], onward: Callable[[BDDFunction], BDDFunction],
                  among: BDDFunction) -> BDDFunction:
     """All that leads on from some places within a set, from everywhere at each place that it comes to."""
     found = now = ground.at(places) & among

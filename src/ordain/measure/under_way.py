@@ -12,7 +12,7 @@ from typing import NamedTuple
 from oxidd.bdd import BDDFunction
 
 from ordain.machine.expression import Node
-from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.cases import SearchCase
 from ordain.prover.symbolic.paths import one_of
 
 
@@ -51,7 +51,7 @@ class Kinds(NamedTuple):
     home: Node
 
 
-class Step(NamedTuple):
+class JourneyStep(NamedTuple):
     """A state of a journey, a set of one, and the condition of the cycle that follows."""
 
     state: BDDFunction
@@ -62,7 +62,7 @@ class Along:
     """One course over what is reached. `ends_at_home`: a journey that comes home later has ended with the cycle
     before."""
 
-    def __init__(self, case: Case, kinds: Kinds, ends_at_home: bool) -> None:
+    def __init__(self, case: SearchCase, kinds: Kinds, ends_at_home: bool) -> None:
         self.case, self.kinds = case, kinds
         self.stay, self.go = case.graph(kinds.stay), case.graph(kinds.go)
         self.nobody = UnderWay(case.space.false, case.space.false)
@@ -150,16 +150,16 @@ class Counts:
         """Of who begins where nothing is endless, and some arrive."""
         return max(count for count, states in enumerate(self._any_number) if count and start & states)
 
-    def shortest(self, start: UnderWay, count: int) -> list[Step]:
+    def shortest(self, start: UnderWay, count: int) -> list[JourneyStep]:
         return _walk(self._along, self._soonest, start, count)
 
-    def longest(self, start: UnderWay, count: int) -> list[Step]:
+    def longest(self, start: UnderWay, count: int) -> list[JourneyStep]:
         return _walk(self._along, self._any_number, start, count)
 
 
-def _walk(along: Along, layers: list[UnderWay], start: UnderWay, count: int) -> list[Step]:
+def _walk(along: Along, layers: list[UnderWay], start: UnderWay, count: int) -> list[JourneyStep]:
     """A journey of so many cycles through the layers, from the lowest state on to the lowest next ones."""
-    kinds, steps = along.kinds, list[Step]()
+    kinds, steps = along.kinds, list[JourneyStep]()
     here = start & layers[count]
     for left in range(count, 0, -1):
         at_home = here.home.satisfiable()
@@ -167,7 +167,7 @@ def _walk(along: Along, layers: list[UnderWay], start: UnderWay, count: int) -> 
         alone = UnderWay(state, along.nobody.away) if at_home else UnderWay(along.nobody.home, state)
         if left == 1 and along.ending(alone):
             homely = at_home and (state & along.case.having_node(kinds.last_home)).satisfiable()
-            return [*steps, Step(state, kinds.last_home if homely else kinds.last)]
+            return [*steps, JourneyStep(state, kinds.last_home if homely else kinds.last)]
         here = along.on(alone) & layers[left - 1]
-        steps.append(Step(state, kinds.stay if here.home.satisfiable() else kinds.go))
+        steps.append(JourneyStep(state, kinds.stay if here.home.satisfiable() else kinds.go))
     return steps

@@ -1,6 +1,6 @@
 """A journey that may go round for ever: its rings, and how long it takes who does not wait."""
 
-from ordain.measure.rings import Ground, Rounds, rings_within, with_one_more
+from ordain.measure.rings import RingCycles, RingGround, rings_within, with_one_more
 from ordain.measure.under_way import Along, Counts, UnderWay
 
 
@@ -8,14 +8,14 @@ class Waiting:
     """One journey from given states. `rings`: the control addresses of each, those at which a journey ends for certain
     left out."""
 
-    def __init__(self, along: Along, counts: Counts, ground: Ground, start: UnderWay) -> None:
+    def __init__(self, along: Along, counts: Counts, ground: RingGround, start: UnderWay) -> None:
         """`counts`: of everybody along the course, this journey among them."""
         self._along, self._ground, self._start = along, ground, start
         self._every = along.closure(start)
         self._alive = self._every & counts.arriving
         endless, terms, kinds = self._every & counts.endless, along.case.model.system.terms, along.kinds
-        homely = Rounds(along.case, ground, along.stay, terms.or_((kinds.stay, kinds.go)))
-        away = Rounds(along.case, ground, along.go, kinds.go)
+        homely = RingCycles(along.case, ground, along.stay, terms.or_((kinds.stay, kinds.go)))
+        away = RingCycles(along.case, ground, along.go, kinds.go)
         self.rings = rings_within(homely, endless.home)
         for ring in rings_within(away, endless.away):
             self.rings = with_one_more(self.rings, ring)

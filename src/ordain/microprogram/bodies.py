@@ -10,7 +10,7 @@ from ordain.text.source import Span
 from ordain.text.spelling import nearest
 
 
-class Plan(NamedTuple):
+class BodyPlan(NamedTuple):
     """A body before its words are made. `words` are those of all arms, in the order of the text; `first` is the index
     of the first of them in the program. `at`: the address asked for, or None. `patterns`: an instruction's; `others` is
     True for `instruction others`."""
@@ -33,10 +33,10 @@ class Plan(NamedTuple):
         return self.first + len(self.words)
 
 
-def plan_bodies(machine: Machine, statements: Sequence[tree.MicroStatement]) -> tuple[list[Plan], list[Finding]]:
+def plan_bodies(machine: Machine, statements: Sequence[tree.MicroStatement]) -> tuple[list[BodyPlan], list[Finding]]:
     """All bodies that have a store, and findings about their headers."""
     findings: list[Finding] = []
-    plans: list[Plan] = []
+    plans: list[BodyPlan] = []
     first = 0
     for statement in statements:
         if isinstance(statement, tree.Map | tree.Effects):
@@ -58,20 +58,22 @@ def is_stepped(store: Store) -> bool:
 
 
 def _plan(machine: Machine, statement: tree.Routine | tree.Instruction | tree.Prologue, store: Store, first: int,
-          findings: list[Finding]) -> Plan:
+          findings: list[Finding]) -> BodyPlan:
     words = tuple(words_of(statement.body))
     match statement:
         case tree.Routine():
             at, align, same_page = _constraint(machine, statement.constraint, statement.span, findings)
-            return Plan(statement.name.text, "routine", store, at, align, same_page, statement.body, words, first, (),
-                        False, statement.span)
+            return BodyPlan(statement.name.text, "routine", store, at, align, same_page, statement.body, words, first,
+                            (),
+                            False, statement.span)
         case tree.Instruction():
             at, align, same_page = _constraint(machine, statement.constraint, statement.span, findings)
-            return Plan(statement.title.text, "instruction", store, at, align, same_page, statement.body, words, first,
-                        statement.patterns, not statement.patterns, statement.span)
+            return BodyPlan(statement.title.text, "instruction", store, at, align, same_page, statement.body, words,
+                            first,
+                            statement.patterns, not statement.patterns, statement.span)
         case tree.Prologue():
-            return Plan("prologue", "prologue", store, None, 0, 0, statement.body, words, first, (), False,
-                        statement.span)
+            return BodyPlan("prologue", "prologue", store, None, 0, 0, statement.body, words, first, (), False,
+                            statement.span)
 
 
 def words_of(body: Sequence[tree.MicroLine]) -> Iterator[tree.Micro]:
@@ -129,7 +131,7 @@ def _constraint(machine: Machine, constraint: tree.PlaceConstraint, span: Span,
     return at, constraint.align or 0, constraint.same_page or 0
 
 
-def _check_arms(plan: Plan, findings: list[Finding]) -> None:
+def _check_arms(plan: BodyPlan, findings: list[Finding]) -> None:
     """Arms and prologues make sense only where the address says at which step an instruction is."""
     if is_stepped(plan.store):
         if plan.kind == "instruction" and plan.at is not None:
@@ -147,10 +149,10 @@ def _check_arms(plan: Plan, findings: list[Finding]) -> None:
             "an address line cannot choose the word here", help="branch by an order instead"))
 
 
-def _check_twice(plans: Sequence[Plan], findings: list[Finding]) -> None:
+def _check_twice(plans: Sequence[BodyPlan], findings: list[Finding]) -> None:
     """Names of bodies are names of places: each of them once."""
-    known: dict[str, Plan] = {}
-    others: Plan | None = None
+    known: dict[str, BodyPlan] = {}
+    others: BodyPlan | None = None
     for plan in plans:
         if plan.kind == "prologue":
             continue

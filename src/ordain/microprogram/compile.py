@@ -6,7 +6,7 @@ from itertools import chain
 from ordain.language import tree
 from ordain.machine.expression import leaves
 from ordain.machine.model import Machine, Meaning, Store
-from ordain.microprogram.bodies import Plan, is_stepped, plan_bodies
+from ordain.microprogram.bodies import BodyPlan, is_stepped, plan_bodies
 from ordain.microprogram.ends import runs_off
 from ordain.microprogram.flow import following
 from ordain.microprogram.gaps import own_faults
@@ -94,7 +94,7 @@ def _meanings(machine: Machine, microfile: tree.MicroFile) -> tuple[dict[str, Me
     return found, findings
 
 
-def _no_order(machine: Machine, plans: Sequence[Plan], words: Sequence[Microinstruction],
+def _no_order(machine: Machine, plans: Sequence[BodyPlan], words: Sequence[Microinstruction],
               writers: Mapping[str, Writer]) -> list[Finding]:
     """Stores whose words decide where control goes, and of which nothing says that it goes on to the word below: no
     counter was found, no `step` is said, and a word names no other. Only the first such word is shown. Such words stand
@@ -117,7 +117,7 @@ def _no_order(machine: Machine, plans: Sequence[Plan], words: Sequence[Microinst
     return findings
 
 
-def _transfers(plans: Sequence[Plan], machine: Machine) -> dict[str, tree.Transfer]:
+def _transfers(plans: Sequence[BodyPlan], machine: Machine) -> dict[str, tree.Transfer]:
     """The clauses that are transfers, by their text."""
     clauses = [clause for plan in plans for word in plan.words for clause in word.clauses]
     clauses += [clause for store in machine.stores.values() for clause in store.unused or ()]
@@ -141,7 +141,7 @@ def _writers(machine: Machine, labels: Labels, findings: list[Finding]) -> tuple
     return writers, counting
 
 
-def _fixed(machine: Machine, plans: Sequence[Plan], opcodes: Opcodes,
+def _fixed(machine: Machine, plans: Sequence[BodyPlan], opcodes: Opcodes,
            findings: list[Finding]) -> dict[int, tuple[int, ...]]:
     """The fixed addresses of words by index: `at`, wired starts of instructions, instruction and step."""
     fixed: dict[int, tuple[int, ...]] = {}
@@ -174,7 +174,7 @@ def _starts(machine: Machine, opcodes: Opcodes) -> dict[str, list[int]]:
     return found
 
 
-def _never_chosen(store: Store, plans: Sequence[Plan], opcodes: Opcodes,
+def _never_chosen(store: Store, plans: Sequence[BodyPlan], opcodes: Opcodes,
                   addresses: Mapping[int, tuple[int, ...]]) -> list[Finding]:
     """Words of arms that no combination of address lines chooses."""
     findings = []

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from ordain.machine.expression import leaves
 from ordain.machine.model import Machine
-from ordain.microprogram.bodies import Plan
+from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.model import Microinstruction
 from ordain.microprogram.stepping import Counter
 from ordain.text.findings import Finding, Place, error
@@ -14,12 +14,12 @@ from ordain.text.findings import Finding, Place, error
 class Past(NamedTuple):
     """From word `word` (counted through all bodies) of a body the hardware can go on `over` words past its last one."""
 
-    plan: Plan
+    plan: BodyPlan
     word: int
     over: int
 
 
-def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Sequence[Plan],
+def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Sequence[BodyPlan],
              words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]]) -> Iterator[Finding]:
     """Of one store: words after which nothing comes.
 
@@ -53,7 +53,7 @@ def _pipeline(machine: Machine, store: str) -> tuple[Place, ...]:
                  if any(leaf.kind == "word" and leaf.name == store for leaf in leaves((state.next,))))[:1]
 
 
-def _addresses(plan: Plan, words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]],
+def _addresses(plan: BodyPlan, words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]],
                counter: Counter) -> list[int]:
     """The addresses of the first words of a routine, as far as they are said: by `at`, and one by one from there."""
     said = fixed.get(plan.first, ())

@@ -8,10 +8,10 @@ from collections.abc import Sequence
 
 from ordain.language import tree
 from ordain.machine.model import Store
-from ordain.microprogram.bodies import Plan, words_of
+from ordain.microprogram.bodies import BodyPlan, words_of
 
 
-def following(store: Store, plans: Sequence[Plan]) -> dict[int, tuple[int, ...]]:
+def following(store: Store, plans: Sequence[BodyPlan]) -> dict[int, tuple[int, ...]]:
     """For each word of the store's prologues and instructions (an index into all words) those that may follow it."""
     found: dict[int, tuple[int, ...]] = {}
     entered: tuple[int, ...] = ()

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from ordain.machine.model import Machine
-from ordain.microprogram.bodies import Plan
+from ordain.microprogram.bodies import BodyPlan
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 from ordain.text.spelling import nearest
@@ -15,7 +15,7 @@ class Labels:
 
     __slots__ = ("doubtful", "findings", "local", "words")
 
-    def __init__(self, plans: Sequence[Plan]) -> None:
+    def __init__(self, plans: Sequence[BodyPlan]) -> None:
         self.words: dict[str, int] = {}
         self.local: list[dict[str, str]] = []
         self.doubtful: dict[str, list[str]] = {}
@@ -24,13 +24,13 @@ class Labels:
         self._bodies(plans, places)
         self._labels(plans, places)
 
-    def _bodies(self, plans: Sequence[Plan], places: dict[str, tuple[int, Span]]) -> None:
+    def _bodies(self, plans: Sequence[BodyPlan], places: dict[str, tuple[int, Span]]) -> None:
         for plan in plans:
             if plan.words and plan.kind != "prologue":
                 self.words.setdefault(plan.name, plan.first)
                 places.setdefault(plan.name, (plan.first, plan.span))
 
-    def _labels(self, plans: Sequence[Plan], places: dict[str, tuple[int, Span]]) -> None:
+    def _labels(self, plans: Sequence[BodyPlan], places: dict[str, tuple[int, Span]]) -> None:
         alone: dict[str, list[tuple[str, int]]] = {}
         for plan in plans:
             own: dict[str, str] = {}
@@ -70,7 +70,7 @@ class Labels:
                      help=f"did you mean `{close}`?" if close else "put the label before a word, as in `wait: ...`")
 
 
-def check_machine_labels(machine: Machine, labels: Labels, plans: Sequence[Plan]) -> list[Finding]:
+def check_machine_labels(machine: Machine, labels: Labels, plans: Sequence[BodyPlan]) -> list[Finding]:
     """Every name after `at` and `in` in the machine file is one of a word or a body."""
     bodies = {plan.name for plan in plans}
     findings = []

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from ordain.language import tree
 from ordain.machine.expression import Terms
 from ordain.machine.model import Machine, Store
-from ordain.microprogram.bodies import Plan
+from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.labels import Labels
-from ordain.microprogram.model import Entry
+from ordain.microprogram.model import MapCell
 from ordain.microprogram.opcodes import Opcodes, matching, stretches
 from ordain.microprogram.tables import numbers, table
 from ordain.text.findings import Finding, Place, error
@@ -15,7 +15,7 @@ from ordain.text.source import Span
 from ordain.text.spelling import nearest
 
 
-def start_entries(machine: Machine, plans: Sequence[Plan], opcodes: Opcodes) -> list[Entry]:
+def start_entries(machine: Machine, plans: Sequence[BodyPlan], opcodes: Opcodes) -> list[MapCell]:
     """The cells of every store with `word start of instruction`: the start of the instruction of its opcode, for every
     value of its other address lines."""
     entries = []
@@ -27,14 +27,14 @@ def start_entries(machine: Machine, plans: Sequence[Plan], opcodes: Opcodes) -> 
             for opcode, number in opcodes.plans.items():
                 plan = plans[number]
                 if plan.words and not opcode & ~own:
-                    entries += [Entry(store.name, other | opcode << low, plan.name, plan.span) for other in others
+                    entries += [MapCell(store.name, other | opcode << low, plan.name, plan.span) for other in others
                                 if other | opcode << low < store.words]
     return entries
 
 
-def map_entries(machine: Machine, maps: Sequence[tree.Map], labels: Labels) -> tuple[list[Entry], list[Finding]]:
+def map_entries(machine: Machine, maps: Sequence[tree.Map], labels: Labels) -> tuple[list[MapCell], list[Finding]]:
     """The cells that `map` rows fill."""
-    entries: list[Entry] = []
+    entries: list[MapCell] = []
     findings: list[Finding] = []
     known: dict[tuple[str, int], Span] = {}
     others: dict[str, tree.MapRow] = {}
@@ -54,7 +54,7 @@ def map_entries(machine: Machine, maps: Sequence[tree.Map], labels: Labels) -> t
             else:
                 others[store.name] = row
     for name, row in others.items():
-        entries += [Entry(name, address, row.target.text, row.span)
+        entries += [MapCell(name, address, row.target.text, row.span)
                     for address in range(machine.stores[name].words) if (name, address) not in known]
     return entries, findings
 
@@ -80,7 +80,7 @@ def _is_known(row: tree.MapRow, labels: Labels, findings: list[Finding]) -> bool
     return False
 
 
-def _row(store: Store, row: tree.MapRow, known: dict[tuple[str, int], Span], findings: list[Finding]) -> list[Entry]:
+def _row(store: Store, row: tree.MapRow, known: dict[tuple[str, int], Span], findings: list[Finding]) -> list[MapCell]:
     entries = []
     for pattern in row.patterns:
         if pattern.value >= store.words:
@@ -93,7 +93,7 @@ def _row(store: Store, row: tree.MapRow, known: dict[tuple[str, int], Span], fin
                 twice.append(address)
             else:
                 known[store.name, address] = pattern.span
-                entries.append(Entry(store.name, address, row.target.text, row.span))
+                entries.append(MapCell(store.name, address, row.target.text, row.span))
         if twice:
             findings.append(error(
                 "opcode-clash", f"{stretches(twice, store.address_width)} of `{store.name}` leads to two places",

@@ -38,7 +38,7 @@ class Need(NamedTuple):
     span: Span
 
 
-class Meaning(NamedTuple):
+class ClauseBits(NamedTuple):
     """`mask`: the bits set, `bits`: to what (zeros where an address is still open). `broken`: the clause means nothing,
     which has been reported."""
 
@@ -50,7 +50,7 @@ class Meaning(NamedTuple):
     broken: bool
 
 
-class Fault(NamedTuple):
+class ClauseFault(NamedTuple):
     """A finding without its place: `start`, `end` are offsets in the clause, None for the whole clause."""
 
     name: str
@@ -62,10 +62,10 @@ class Fault(NamedTuple):
     places: tuple[Place, ...] = ()
 
 
-BROKEN = Meaning(0, 0, (), (), (), True)
+BROKEN = ClauseBits(0, 0, (), (), (), True)
 
 
-def meaning_of(assigns: Sequence[Assign], needs: Sequence[Need] = ()) -> Meaning:
+def meaning_of(assigns: Sequence[Assign], needs: Sequence[Need] = ()) -> ClauseBits:
     """The bits of settings that do not contradict each other."""
     mask = bits = 0
     for assign in assigns:
@@ -73,10 +73,10 @@ def meaning_of(assigns: Sequence[Assign], needs: Sequence[Need] = ()) -> Meaning
         if assign.value is not None:
             bits |= assign.field.write(assign.value)
     aims = tuple([(assign.field.name, assign.aim) for assign in assigns if assign.aim is not None])
-    return Meaning(mask, bits, tuple(assigns), aims, tuple(needs), False)
+    return ClauseBits(mask, bits, tuple(assigns), aims, tuple(needs), False)
 
 
-def at_clause(fault: Fault, text: str, span: Span) -> Finding:
+def at_clause(fault: ClauseFault, text: str, span: Span) -> Finding:
     """The finding of a fault in a clause at `span`. Where the text was made by filling holes, all of it is meant."""
     place = span
     if fault.start is not None and fault.end is not None and span.end - span.start == len(text):

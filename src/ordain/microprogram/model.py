@@ -61,7 +61,7 @@ class Body(NamedTuple):
     span: Span
 
 
-class Entry(NamedTuple):
+class MapCell(NamedTuple):
     """One cell of a mapping store: at `address` stands the address of label `target`."""
 
     store: str
@@ -94,7 +94,7 @@ class Program(NamedTuple):
     words: tuple[Microinstruction, ...]
     bodies: tuple[Body, ...]
     labels: dict[str, int]
-    entries: tuple[Entry, ...]
+    entries: tuple[MapCell, ...]
     opcodes: tuple[OpcodeUse, ...]
     unused: dict[str, Microinstruction | None]
     computed: dict[str, tuple[int, ...]]

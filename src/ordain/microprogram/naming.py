@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from ordain.language import tree
-from ordain.microprogram.bodies import Plan
+from ordain.microprogram.bodies import BodyPlan
 
 
 class _Way(NamedTuple):
@@ -20,7 +20,7 @@ class _Way(NamedTuple):
     arms: tuple[str, ...] = ()
 
 
-def word_names(plan: Plan) -> tuple[str, ...]:
+def word_names(plan: BodyPlan) -> tuple[str, ...]:
     """The names of the words of a body, in the order of the text."""
     return tuple(_names(plan.name, plan.body, _Way(plan.name, 0)))
 

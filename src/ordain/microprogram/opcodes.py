@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from ordain.language import tree
 from ordain.machine.model import Machine
-from ordain.microprogram.bodies import Plan
+from ordain.microprogram.bodies import BodyPlan
 from ordain.text.findings import Finding, Place, error, warning
 from ordain.text.source import Span
 
@@ -23,7 +23,7 @@ class Opcodes(NamedTuple):
     others: frozenset[int]
 
 
-def assign_opcodes(machine: Machine, plans: Sequence[Plan]) -> tuple[Opcodes, list[Finding]]:
+def assign_opcodes(machine: Machine, plans: Sequence[BodyPlan]) -> tuple[Opcodes, list[Finding]]:
     """Every opcode's instruction; opcodes that mean two or none are findings."""
     width = max((store.opcode_width for store in machine.stores.values()), default=0)
     instructions = [number for number, plan in enumerate(plans) if plan.kind == "instruction"]
@@ -79,7 +79,7 @@ def matching(pattern: tree.OpcodePattern, width: int) -> Iterator[int]:
             return
 
 
-def _claim(plans: Sequence[Plan], number: int, pattern: tree.OpcodePattern, width: int, found: dict[int, int],
+def _claim(plans: Sequence[BodyPlan], number: int, pattern: tree.OpcodePattern, width: int, found: dict[int, int],
            spans: dict[int, Span], findings: list[Finding]) -> None:
     """Gives the opcodes of a pattern to a plan; one finding for each other pattern that has some of them."""
     clashes: dict[tuple[int, Span], list[int]] = {}
@@ -95,7 +95,7 @@ def _claim(plans: Sequence[Plan], number: int, pattern: tree.OpcodePattern, widt
             places=(Place(span, f"`{plans[other].name}`"),), help="give each opcode to one instruction"))
 
 
-def _gap(found: dict[int, int], width: int, missing: int, last: Plan) -> Finding:
+def _gap(found: dict[int, int], width: int, missing: int, last: BodyPlan) -> Finding:
     count = 1 << width
     undefined = [opcode for opcode in range(count) if opcode not in found] if width <= 16 else []
     told = f": {stretches(undefined, width)}" if undefined else ""

@@ -6,7 +6,7 @@ from typing import Literal, NamedTuple
 from ordain.language import tree
 from ordain.machine.model import Field, Machine, Order
 from ordain.microprogram.layout import Layout, is_flag
-from ordain.microprogram.meaning import Aim, Assign, Fault, said
+from ordain.microprogram.meaning import Aim, Assign, ClauseFault, said
 from ordain.text.findings import Place
 from ordain.text.spelling import nearest
 
@@ -14,7 +14,7 @@ _BLOCKS: dict[str, Literal["pair", "table"]] = {"pair": "pair", "table": "table"
 _RESTS: dict[str, Literal["page", "part"]] = {"page": "page", "part": "part"}
 
 
-class Value(NamedTuple):
+class FieldValue(NamedTuple):
     """What stands where a field's value is wanted, from a clause or from an order: a word, a number, or a block or page
     of labels. `start`, `end`: its place in the clause, None when it stands in the order."""
 
@@ -38,7 +38,7 @@ class Vocabulary(NamedTuple):
 class Misuse(Exception):
     """A phrase that means nothing; carries the fault, None where that was reported with the machine file."""
 
-    def __init__(self, fault: Fault | None) -> None:
+    def __init__(self, fault: ClauseFault | None) -> None:
         super().__init__(fault.message if fault is not None else "reported already")
         self.fault = fault
 
@@ -69,14 +69,14 @@ def understand(vocabulary: Vocabulary, parts: Sequence[tree.PhrasePart]) -> list
                                                    _filled(order, values))))
     if direct is not None and _may_be_set(direct, values) and [
             assign(vocabulary, direct, values[1] if len(values) == 2 else None)] != by_order:
-        raise Misuse(Fault(
+        raise Misuse(ClauseFault(
             "ambiguous-order", f"`{spoken(values)}` is an order and also sets the field `{direct.name}`", None, None,
             "two meanings", "change the words of the order", (Place(order.span, "the order"),
                                                               Place(direct.span, "the field"))))
     return by_order
 
 
-def spoken(values: Sequence[Value]) -> str:
+def spoken(values: Sequence[FieldValue]) -> str:
     return " ".join([value.text for value in values])
 
 
@@ -84,11 +84,12 @@ def order_text(order: Order) -> str:
     return " ".join([part.text if isinstance(part, tree.Word) else f"<{part.name}>" for part in order.phrase])
 
 
-def _value(part: tree.PhrasePart) -> Value:
+def _value(part: tree.PhrasePart) -> FieldValue:
     if part.call is None:
         aim = Aim("following", (), "zeros") if part.text == "following" else None
-        return Value(part.text, part.number, aim, part.start, part.end)
-    return Value(f"{part.text}({', '.join(part.call)})", None, _aim(part.text, part.call, part), part.start, part.end)
+        return FieldValue(part.text, part.number, aim, part.start, part.end)
+    return FieldValue(f"{part.text}({', '.join(part.call)})", None, _aim(part.text, part.call, part), part.start,
+                      part.end)
 
 
 def _aim(name: str, labels: tuple[str, ...], part: tree.PhrasePart) -> Aim:
@@ -100,8 +101,9 @@ def _aim(name: str, labels: tuple[str, ...], part: tree.PhrasePart) -> Aim:
         return Aim(_BLOCKS[name], labels, "zeros")
     if name not in (*_BLOCKS, *_RESTS):
         close = nearest(name, (*_BLOCKS, *_RESTS))
-        raise Misuse(Fault("unknown-name", f"there is no `{name}(...)`", part.start, part.end, "unknown",
-                           f"did you mean `{close}`?" if close else "there are `pair`, `table`, `page` and `part`"))
+        raise Misuse(ClauseFault("unknown-name", f"there is no `{name}(...)`", part.start, part.end, "unknown",
+                                 f"did you mean `{close}`?" if close
+                                 else "there are `pair`, `table`, `page` and `part`"))
     raise Misuse(_block_fault(name, len(labels), part.start, part.end))
 
 
@@ -109,16 +111,16 @@ def _block_size(name: str, count: int) -> bool:
     return count == 2 if name == "pair" else count >= 2 and count & (count - 1) == 0
 
 
-def _block_fault(name: str, count: int, start: int | None, end: int | None) -> Fault:
+def _block_fault(name: str, count: int, start: int | None, end: int | None) -> ClauseFault:
     wanted = {"pair": "2 labels", "page": "1 label", "part": "1 label"}.get(name, "2, 4, 8 ... labels")
-    return Fault("block-size", f"`{name}` takes {wanted}, not {count}", start, end, f"{count} given",
-                 "the labels stand in the order of the value that the hardware puts into the low address bits")
+    return ClauseFault("block-size", f"`{name}` takes {wanted}, not {count}", start, end, f"{count} given",
+                       "the labels stand in the order of the value that the hardware puts into the low address bits")
 
 
 # ---------------------------------------------------------------- orders
 
 
-def _order(vocabulary: Vocabulary, values: Sequence[Value]) -> Order | None:
+def _order(vocabulary: Vocabulary, values: Sequence[FieldValue]) -> Order | None:
     """The order that a phrase speaks of: the one with the most words of its own, if one has all those of the others."""
     first = values[0].text if values[0].number is None and values[0].aim is None else ""
     count = len(values)
@@ -130,25 +132,25 @@ def _order(vocabulary: Vocabulary, values: Sequence[Value]) -> Order | None:
     best = max(range(len(found)), key=lambda at: len(own[at]))
     if all(at == best or words < own[best] for at, words in enumerate(own)):
         return found[best]
-    raise Misuse(Fault(
+    raise Misuse(ClauseFault(
         "ambiguous-order", f"`{spoken(values)}` can be understood in {len(found)} ways", None, None,
         "which order is meant?", "change the words of one of the orders",
         tuple([Place(order.span, f"`{order_text(order)}`") for order in found])))
 
 
-def _speaks(order: Order, values: Sequence[Value]) -> bool:
+def _speaks(order: Order, values: Sequence[FieldValue]) -> bool:
     return all(not isinstance(part, tree.Word) or (part.text == value.text and value.number is None)
                for part, value in zip(order.phrase, values))
 
 
-def _filled(order: Order, values: Sequence[Value]) -> list[Value]:
+def _filled(order: Order, values: Sequence[FieldValue]) -> list[FieldValue]:
     return [value for part, value in zip(order.phrase, values) if isinstance(part, tree.Hole)]
 
 
-def _expand(vocabulary: Vocabulary, order: Order, holes: Mapping[str, Value]) -> list[Assign]:
+def _expand(vocabulary: Vocabulary, order: Order, holes: Mapping[str, FieldValue]) -> list[Assign]:
     """The settings of an order and of the orders in it. An order that contains itself was reported with the machine."""
     done: list[Assign] = []
-    todo: list[tuple[tree.Setting, Mapping[str, Value], tuple[Order, ...]]] = [
+    todo: list[tuple[tree.Setting, Mapping[str, FieldValue], tuple[Order, ...]]] = [
         (setting, holes, (order,)) for setting in reversed(order.settings)]
     while todo:
         setting, bound, around = todo.pop()
@@ -156,7 +158,7 @@ def _expand(vocabulary: Vocabulary, order: Order, holes: Mapping[str, Value]) ->
         field = vocabulary.machine.fields.get(setting.field.text)
         if field is not None:
             if field.name not in vocabulary.layout.fields:
-                raise Misuse(Fault(
+                raise Misuse(ClauseFault(
                     "wrong-store", f"`{order_text(order)}` sets `{field.name}`, a field of `{field.store}`", None, None,
                     f"a word of `{vocabulary.layout.store.name}`", "say it in a word of the other store",
                     (Place(setting.span, "set here"),)))
@@ -165,16 +167,18 @@ def _expand(vocabulary: Vocabulary, order: Order, holes: Mapping[str, Value]) ->
             if earlier is None:
                 done.append(made)
             elif earlier != made:
-                raise Misuse(Fault(
+                raise Misuse(ClauseFault(
                     "field-conflict", f"`{order_text(order)}` sets `{field.name}` twice, to {_worth(earlier)} and to "
                     f"{_worth(made)}", None, None, "sets one field twice", "leave one of the settings out",
                     (Place(setting.span, f"{_worth(made)} here"),)))
             continue
         inner = _nested(vocabulary, setting, value)
         if inner is None:
-            raise Misuse(Fault("unknown-name", f"`{order_text(order)}` names `{setting.field.text}`, which is neither "
-                               "a field nor an order", None, None, "this order means nothing", "correct the order",
-                               (Place(setting.span, "named here"),)))
+            raise Misuse(ClauseFault("unknown-name",
+                                     f"`{order_text(order)}` names `{setting.field.text}`, which is neither "
+                                     "a field nor an order", None, None, "this order means nothing",
+                                     "correct the order",
+                                     (Place(setting.span, "named here"),)))
         names = [part.name for part in inner.phrase if isinstance(part, tree.Hole)]
         below = {names[0]: value} if names and value is not None else {}
         if any(inner is outer for outer in around):
@@ -183,20 +187,20 @@ def _expand(vocabulary: Vocabulary, order: Order, holes: Mapping[str, Value]) ->
     return done
 
 
-def _nested(vocabulary: Vocabulary, setting: tree.Setting, value: Value | None) -> Order | None:
+def _nested(vocabulary: Vocabulary, setting: tree.Setting, value: FieldValue | None) -> Order | None:
     """The order that a setting of an order names: by all its words, else with a hole for the value."""
     if value is None:
         return vocabulary.nested.get((setting.field.text,))
     return vocabulary.nested.get((setting.field.text, value.text)) or vocabulary.nested.get((setting.field.text, "<>"))
 
 
-def _bound(value: tree.Word | tree.Number | tree.Hole | tree.Address, holes: Mapping[str, Value]) -> Value:
+def _bound(value: tree.Word | tree.Number | tree.Hole | tree.Address, holes: Mapping[str, FieldValue]) -> FieldValue:
     """What a value in an order stands for when its holes are filled."""
     match value:
         case tree.Word(text=text):
-            return Value(text, None, None, None, None)
+            return FieldValue(text, None, None, None, None)
         case tree.Number(value=number):
-            return Value(str(number), number, None, None, None)
+            return FieldValue(str(number), number, None, None, None)
         case tree.Hole(name=name):
             if name not in holes:
                 raise Misuse(None)
@@ -207,13 +211,13 @@ def _bound(value: tree.Word | tree.Number | tree.Hole | tree.Address, holes: Map
                 return inside[0]._replace(aim=Aim("following", (), rest))
             wrong = next((label for label in inside if label.aim is not None or label.number is not None), None)
             if wrong is not None:
-                raise Misuse(Fault("wrong-kind", f"`{wrong.text}` is not a label", wrong.start, wrong.end,
-                                   "a label is wanted", "name a label of the microprogram"))
+                raise Misuse(ClauseFault("wrong-kind", f"`{wrong.text}` is not a label", wrong.start, wrong.end,
+                                         "a label is wanted", "name a label of the microprogram"))
             name = kind if rest == "zeros" else rest
             if kind in _BLOCKS and not _block_size(kind, len(inside)):
                 raise Misuse(_block_fault(name, len(inside), None, None))
             text = "following" if kind == "following" else f"{name}({', '.join(label.text for label in inside)})"
-            return Value(text, None, Aim(kind, tuple([label.text for label in inside]), rest), None, None)
+            return FieldValue(text, None, Aim(kind, tuple([label.text for label in inside]), rest), None, None)
 
 
 def _worth(made: Assign) -> str:
@@ -225,7 +229,8 @@ def _worth(made: Assign) -> str:
 # ---------------------------------------------------------------- values
 
 
-def assign(vocabulary: Vocabulary, field: Field, value: Value | None, setting: tree.Setting | None = None) -> Assign:
+def assign(vocabulary: Vocabulary, field: Field, value: FieldValue | None,
+           setting: tree.Setting | None = None) -> Assign:
     """A field set to what is written, in a clause or (with its `setting`) in an order. Raises `Misuse`."""
     places: tuple[Place, ...] = (Place(field.span, f"`{field.name}` is declared here"),)
     if setting is not None:
@@ -233,13 +238,13 @@ def assign(vocabulary: Vocabulary, field: Field, value: Value | None, setting: t
     if value is None:
         if is_flag(field):
             return Assign(field, 1, None)
-        raise Misuse(Fault("no-value", f"`{field.name}` is set to nothing", None, None, "a value is wanted",
-                           _values_of(field), places))
+        raise Misuse(ClauseFault("no-value", f"`{field.name}` is set to nothing", None, None, "a value is wanted",
+                                 _values_of(field), places))
     if value.aim is not None:
         if field.holds == "address":
             return Assign(field, None, value.aim)
-        raise Misuse(Fault("wrong-kind", f"`{field.name}` holds no address", value.start, value.end, "an address",
-                           "set an address field to it", places))
+        raise Misuse(ClauseFault("wrong-kind", f"`{field.name}` holds no address", value.start, value.end, "an address",
+                                 "set an address field to it", places))
     if value.number is not None:
         return Assign(field, _number(field, value, value.number, places), None)
     if field.holds == "address":
@@ -253,23 +258,23 @@ def assign(vocabulary: Vocabulary, field: Field, value: Value | None, setting: t
     if field.holds == "number" and value.text in vocabulary.machine.constants:
         return Assign(field, _number(field, value, vocabulary.machine.constants[value.text], places), None)
     close = nearest(value.text, [code.name for code in field.codes])
-    raise Misuse(Fault(
+    raise Misuse(ClauseFault(
         "unknown-code", f"`{field.name}` has no code `{value.text}`", value.start, value.end, "not one of its codes",
         f"did you mean `{close}`?" if close else _values_of(field), places))
 
 
-def _number(field: Field, value: Value, number: int, places: tuple[Place, ...]) -> int:
+def _number(field: Field, value: FieldValue, number: int, places: tuple[Place, ...]) -> int:
     if number >> field.width:
-        raise Misuse(Fault(
+        raise Misuse(ClauseFault(
             "too-wide", f"{number} needs {number.bit_length()} bits, and `{field.name}` has {field.width}", value.start,
             value.end, f"more than {(1 << field.width) - 1}", "correct the number, or widen the field", places))
     if field.codes and all(code.value != number for code in field.codes):
-        raise Misuse(Fault("undefined-code", f"`{field.name}` has no code {number}", value.start, value.end,
-                           "not one of its codes", _values_of(field), places))
+        raise Misuse(ClauseFault("undefined-code", f"`{field.name}` has no code {number}", value.start, value.end,
+                                 "not one of its codes", _values_of(field), places))
     return number
 
 
-def _may_be_set(field: Field, values: Sequence[Value]) -> bool:
+def _may_be_set(field: Field, values: Sequence[FieldValue]) -> bool:
     """Whether a phrase that is an order would also be a sound setting of the field that it begins with."""
     if len(values) == 1:
         return True
@@ -288,41 +293,42 @@ def _values_of(field: Field) -> str:
     return f"write a number up to {(1 << field.width) - 1}"
 
 
-def _unknown(vocabulary: Vocabulary, values: Sequence[Value]) -> Fault:
+def _unknown(vocabulary: Vocabulary, values: Sequence[FieldValue]) -> ClauseFault:
     """What to say of a phrase that is neither an order nor a setting."""
     first, fields = values[0], vocabulary.layout.fields
     field = fields.get(first.text)
     if field is not None:
         if len(values) == 1:
-            return Fault("no-value", f"`{field.name}` is set to nothing", None, None, "a value is wanted",
-                         _values_of(field), (Place(field.span, "declared here"),))
-        return Fault("unknown-order", f"`{spoken(values)}` is not an order, and a field takes one value",
-                     values[2].start, values[-1].end, "too much", "separate clauses by commas",
-                     (Place(field.span, f"the field `{field.name}`"),))
+            return ClauseFault("no-value", f"`{field.name}` is set to nothing", None, None, "a value is wanted",
+                               _values_of(field), (Place(field.span, "declared here"),))
+        return ClauseFault("unknown-order", f"`{spoken(values)}` is not an order, and a field takes one value",
+                           values[2].start, values[-1].end, "too much", "separate clauses by commas",
+                           (Place(field.span, f"the field `{field.name}`"),))
     other = vocabulary.machine.fields.get(first.text)
     if other is not None and other.holds == "derived":
-        return Fault("wrong-kind", f"`{other.name}` is computed and cannot be set", first.start, first.end,
-                     "a derived field", "leave it out", (Place(other.span, "declared here"),))
+        return ClauseFault("wrong-kind", f"`{other.name}` is computed and cannot be set", first.start, first.end,
+                           "a derived field", "leave it out", (Place(other.span, "declared here"),))
     if other is not None:
-        return Fault("wrong-store", f"`{other.name}` is a field of `{other.store}`", first.start, first.end,
-                     f"this is a word of `{vocabulary.layout.store.name}`", "say it in a word of the other store",
-                     (Place(other.span, "declared here"),))
+        return ClauseFault("wrong-store", f"`{other.name}` is a field of `{other.store}`", first.start, first.end,
+                           f"this is a word of `{vocabulary.layout.store.name}`", "say it in a word of the other store",
+                           (Place(other.span, "declared here"),))
     alike = [order for order in vocabulary.machine.orders
              if isinstance(order.phrase[0], tree.Word) and order.phrase[0].text == first.text]
     if alike:
         shown = ", ".join(f"`{order_text(order)}`" for order in alike[:4])
-        return Fault("unknown-order", f"there is no order `{spoken(values)}`", None, None, "unknown",
-                     f"orders that begin so: {shown}", (Place(alike[0].span, "one of them"),))
+        return ClauseFault("unknown-order", f"there is no order `{spoken(values)}`", None, None, "unknown",
+                           f"orders that begin so: {shown}", (Place(alike[0].span, "one of them"),))
     coded = next((other for other in fields.values() if first.text in [code.name for code in other.codes]), None)
     if coded is not None:
         more = "" if len(values) == 1 else ", what else is set behind a comma,"
-        return Fault("unknown-order", f"there is no order or field `{first.text}`", first.start, first.end,
-                     f"a code of `{coded.name}`", f"write `{coded.name} {first.text}`{more} or define an order for it",
-                     (Place(coded.span, "the field"),))
+        return ClauseFault("unknown-order", f"there is no order or field `{first.text}`", first.start, first.end,
+                           f"a code of `{coded.name}`",
+                           f"write `{coded.name} {first.text}`{more} or define an order for it",
+                           (Place(coded.span, "the field"),))
     flags = list(fields)
     whole = nearest(spoken(values), [*flags, *(order_text(order) for order in vocabulary.machine.orders)])
     word = nearest(first.text, [*flags, *(order.phrase[0].text for order in vocabulary.machine.orders
                                           if isinstance(order.phrase[0], tree.Word))])
     close = whole or word
-    return Fault("unknown-order", f"there is no order or field `{first.text}`", first.start, first.end, "unknown",
-                 f"did you mean `{close}`?" if close else "define an `order` in the machine file")
+    return ClauseFault("unknown-order", f"there is no order or field `{first.text}`", first.start, first.end, "unknown",
+                       f"did you mean `{close}`?" if close else "define an `order` in the machine file")

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from ordain.language import tree
 from ordain.machine.expression import Leaf, Node, leaves
 from ordain.machine.model import Bus, Machine
-from ordain.microprogram.meaning import Fault
+from ordain.microprogram.meaning import ClauseFault
 from ordain.microprogram.phrases import Misuse
 from ordain.text.findings import Place
 from ordain.text.source import Span
@@ -25,7 +25,7 @@ class Route(NamedTuple):
     kept: bool = False
 
 
-class Part(NamedTuple):
+class TransferEnd(NamedTuple):
     """The driver or the taker of a transfer, and its condition. `name`: of the finding where that cannot hold; `text`:
     the transfer; `what`, `verb`: for messages."""
 
@@ -37,13 +37,13 @@ class Part(NamedTuple):
     verb: str
 
 
-def parts_of(route: Route, meaning: tree.Transfer) -> tuple[Part, Part]:
+def parts_of(route: Route, meaning: tree.Transfer) -> tuple[TransferEnd, TransferEnd]:
     """The two conditions under which a transfer happens."""
     text, on = f"{meaning.target} <- {meaning.source}", f" on `{route.bus}`" if route.bus else ""
     driven = f"`{meaning.source}` to be driven{on}" if route.bus else f"`{meaning.target}` to load `{meaning.source}`"
     taken = f"`{meaning.target}` to take what is{on}"
-    return (Part(route.drives, route.drive_span, "never-driven", text, driven, "driven"),
-            Part(route.takes, route.take_span, "never-sampled", text, taken, "taken"))
+    return (TransferEnd(route.drives, route.drive_span, "never-driven", text, driven, "driven"),
+            TransferEnd(route.takes, route.take_span, "never-sampled", text, taken, "taken"))
 
 
 def route_of(machine: Machine, meaning: tree.Transfer) -> Route:
@@ -60,11 +60,14 @@ def route_of(machine: Machine, meaning: tree.Transfer) -> Route:
     buses = list(dict.fromkeys(way.bus for way in ways))
     places = tuple([Place(way.take_span, f"one way{f', over `{way.bus}`' if way.bus else ''}") for way in ways[:4]])
     if len(buses) > 1:
-        raise Misuse(Fault("ambiguous-transfer", f"`{target} <- {source}` can go over {_listed(buses)}", None, None,
-                           "which bus?", f"write `{target} <- {source} via {buses[0]}`", places))
-    raise Misuse(Fault("ambiguous-transfer", f"`{target}` loads from `{buses[0]}` in {len(ways)} ways", None, None,
-                       "which of them?", f"give each way a name of its own: `sampled by ...` below bus `{buses[0]}`",
-                       places))
+        raise Misuse(ClauseFault("ambiguous-transfer", f"`{target} <- {source}` can go over {_listed(buses)}", None,
+                                 None,
+                                 "which bus?", f"write `{target} <- {source} via {buses[0]}`", places))
+    raise Misuse(ClauseFault("ambiguous-transfer", f"`{target}` loads from `{buses[0]}` in {len(ways)} ways", None,
+                             None,
+                             "which of them?",
+                             f"give each way a name of its own: `sampled by ...` below bus `{buses[0]}`",
+                             places))
 
 
 def _over(machine: Machine, bus: Bus, source: str, target: str) -> Iterator[Route]:
@@ -93,12 +96,12 @@ def _direct(machine: Machine, source: str, target: str) -> Iterator[Route]:
             yield Route("", machine.terms.const(1, 1), register.span, load.when, register.span)
 
 
-def _no_way(machine: Machine, meaning: tree.Transfer) -> Fault:
+def _no_way(machine: Machine, meaning: tree.Transfer) -> ClauseFault:
     source, target, buses = meaning.source, meaning.target, machine.buses
     if meaning.via is not None and meaning.via not in buses:
         close = nearest(meaning.via, buses)
-        return Fault("unknown-name", f"there is no bus `{meaning.via}`", None, None, "unknown bus",
-                     f"did you mean `{close}`?" if close else f"the buses are {_listed(buses)}")
+        return ClauseFault("unknown-name", f"there is no bus `{meaning.via}`", None, None, "unknown bus",
+                           f"did you mean `{close}`?" if close else f"the buses are {_listed(buses)}")
     out = [bus for bus in buses.values() if any(driver.name == source for driver in bus.drivers)]
     into = [bus for bus in buses.values() if any(sampler.name == target for sampler in bus.samplers)]
     into += [buses[leaf.name] for load in (machine.registers[target].loads if target in machine.registers else ())
@@ -106,14 +109,15 @@ def _no_way(machine: Machine, meaning: tree.Transfer) -> Fault:
     if not out:
         known = {driver.name for bus in buses.values() for driver in bus.drivers}
         close = nearest(source, known)
-        return Fault("unknown-name", f"nothing called `{source}` drives a bus", None, None, "unknown source",
-                     f"did you mean `{close}`?" if close else f"drivers are {_listed(sorted(known))}")
+        return ClauseFault("unknown-name", f"nothing called `{source}` drives a bus", None, None, "unknown source",
+                           f"did you mean `{close}`?" if close else f"drivers are {_listed(sorted(known))}")
     if not into:
         known = {sampler.name for bus in buses.values() for sampler in bus.samplers}
         close = nearest(target, known)
-        return Fault("unknown-name", f"nothing called `{target}` takes anything from a bus", None, None,
-                     "unknown target", f"did you mean `{close}`?" if close else f"takers are {_listed(sorted(known))}")
-    return Fault(
+        return ClauseFault("unknown-name", f"nothing called `{target}` takes anything from a bus", None, None,
+                           "unknown target",
+                           f"did you mean `{close}`?" if close else f"takers are {_listed(sorted(known))}")
+    return ClauseFault(
         "no-transfer", f"`{source}` drives {_listed(bus.name for bus in out)}, and `{target}` takes from "
         f"{_listed(dict.fromkeys(bus.name for bus in into))}", None, None,
         f"not over `{meaning.via}`" if meaning.via else "no bus in common", "go by way of a register",

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from ordain.language import tree
 from ordain.machine.expression import If, Leaf, Node, postorder, substitute
 from ordain.machine.model import Machine, Store
-from ordain.microprogram.bodies import Plan
+from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.opcodes import Opcodes
 from ordain.microprogram.tables import address_columns, members, missing_leaves, table
 from ordain.text.findings import Finding, error
@@ -115,7 +115,7 @@ class _Walk:
             return 0
         return at_first
 
-    def too_late(self, plan: Plan) -> None:
+    def too_late(self, plan: BodyPlan) -> None:
         """The finding for a body with more words than there are steps."""
         late = [index for index in range(plan.first, plan.end) if index in self.late]
         if late:
@@ -138,7 +138,7 @@ def as_lines(machine: Machine, *nodes: Node) -> tuple[Node, ...]:
     return substitute(machine.terms, nodes, lines)
 
 
-def slots_of(machine: Machine, store: Store, plans: Sequence[Plan], opcodes: Opcodes) -> Slots:
+def slots_of(machine: Machine, store: Store, plans: Sequence[BodyPlan], opcodes: Opcodes) -> Slots:
     """The addresses of all words of instructions and prologues in a store addressed by instruction and step."""
     walk = _Walk(machine, store)
     front: Front = {0: walk.first_steps}

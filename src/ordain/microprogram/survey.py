@@ -87,7 +87,7 @@ class Survey(NamedTuple):
                 if asked.field.name in values}
 
 
-class TooLarge(Exception):
+class TooManyFields(Exception):
     """A condition over more fields than can be gone through."""
 
 
@@ -106,7 +106,7 @@ def survey(machine: Machine, fields: Mapping[str, Field], condition: Node) -> Su
             return part
         if (part, number) not in found:
             if len(found) >= _MOST_PARTS:
-                raise TooLarge
+                raise TooManyFields
             leaf, about = asked[number]
             found[part, number] = joined(number, tuple([
                 ask(substitute(terms, (part,), {leaf: terms.const(value, leaf.width)})[0], number + 1)

@@ -13,13 +13,13 @@ from ordain.language import tree
 from ordain.machine.expression import Const
 from ordain.machine.model import Machine
 from ordain.microprogram.layout import Layout, is_flag
-from ordain.microprogram.meaning import Assign, Fault, Need, said
+from ordain.microprogram.meaning import Assign, ClauseFault, Need, said
 from ordain.microprogram.phrases import Misuse
-from ordain.microprogram.routes import Part, parts_of, route_of
+from ordain.microprogram.routes import TransferEnd, parts_of, route_of
 from ordain.microprogram.survey import (
     Asked,
     Survey,
-    TooLarge,
+    TooManyFields,
     allowed,
     asked_by,
     decided,
@@ -34,10 +34,10 @@ _MOST_TOLD = 6
 """How many values of a field a message lists."""
 
 
-class Side(NamedTuple):
+class TransferSide(NamedTuple):
     """The driver or the taker of a transfer, and what the word can do for it."""
 
-    part: Part
+    part: TransferEnd
     survey: Survey
 
 
@@ -45,28 +45,31 @@ def transfer(machine: Machine, layout: Layout, meaning: tree.Transfer) -> tuple[
     """The settings of a transfer, and what the finished word must allow. Raises `Misuse`."""
     route = route_of(machine, meaning)
     try:
-        sides = [Side(part, survey(machine, layout.fields, part.condition)) for part in parts_of(route, meaning)]
+        sides = [TransferSide(part, survey(machine, layout.fields, part.condition)) for part in parts_of(route,
+                                                                                                         meaning)]
         both = survey(machine, layout.fields, machine.terms.and_((route.drives, route.takes)))
-    except TooLarge:
-        raise Misuse(Fault("ambiguous-transfer", f"`{meaning.target} <- {meaning.source}` depends on too many fields",
-                           None, None, "too much to go through", "write the settings themselves",
-                           (Place(route.take_span, "one of the conditions"),))) from None
+    except TooManyFields:
+        raise Misuse(ClauseFault("ambiguous-transfer",
+                                 f"`{meaning.target} <- {meaning.source}` depends on too many fields",
+                                 None, None, "too much to go through", "write the settings themselves",
+                                 (Place(route.take_span, "one of the conditions"),))) from None
     for side in sides:
         if not side.survey.most:
             raise Misuse(_nothing(side.part))
     depending = [side for side in sides if isinstance(side.survey.diagram, tuple)]
     values = _settled(depending)
     if not route.kept and not any(ends(decided(both.diagram, both.numbered(values)))):
-        raise Misuse(Fault("never-sampled", f"`{sides[0].part.text}` cannot be: when `{meaning.source}` drives, "
-                           f"`{meaning.target}` does not take", None, None, "never at once",
-                           "correct the conditions in the machine file", tuple(
+        raise Misuse(ClauseFault("never-sampled", f"`{sides[0].part.text}` cannot be: when `{meaning.source}` drives, "
+                                 f"`{meaning.target}` does not take", None, None, "never at once",
+                                 "correct the conditions in the machine file", tuple(
                                [Place(side.part.span, f"{side.part.verb} on this condition") for side in sides])))
     needs = [Need(found, values, part.name, part.what, tuple(_choices(found, values)), part.span)
              for part, found in depending if isinstance(decided(found.diagram, found.numbered(values)), tuple)]
     if not values and not needs and not all(type(side.part.condition) is Const for side in sides):
-        raise Misuse(Fault("nothing-to-set", f"`{sides[0].part.text}` sets no field of `{layout.store.name}`", None,
-                           None, "the word has no part in it",
-                           "leave it out, or write the settings that bring it about", tuple(
+        raise Misuse(ClauseFault("nothing-to-set", f"`{sides[0].part.text}` sets no field of `{layout.store.name}`",
+                                 None,
+                                 None, "the word has no part in it",
+                                 "leave it out, or write the settings that bring it about", tuple(
                                [Place(side.part.span, f"{side.part.verb} on this condition") for side in sides])))
     return [Assign(layout.fields[name], value, None) for name, value in values.items()], needs
 
@@ -74,7 +77,7 @@ def transfer(machine: Machine, layout: Layout, meaning: tree.Transfer) -> tuple[
 # ---------------------------------------------------------------- what the word leaves open
 
 
-def _settled(sides: Sequence[Side]) -> dict[str, int]:
+def _settled(sides: Sequence[TransferSide]) -> dict[str, int]:
     """The values that fields must have for every side to hold through them. Raises `Misuse`."""
     values: dict[str, int] = {}
     while True:
@@ -110,14 +113,14 @@ def _sure(survey: Survey, values: Mapping[str, int]) -> dict[str, int]:
                 {other: there for other, there in found.items() if other != name}))))}
 
 
-def _contradiction(side: Side, sides: Sequence[Side], values: Mapping[str, int]) -> Fault:
+def _contradiction(side: TransferSide, sides: Sequence[TransferSide], values: Mapping[str, int]) -> ClauseFault:
     for other in sides:
         for name, value in _single(side.survey, allowed(side.survey.through()) or {}).items():
             first = _single(other.survey, allowed(other.survey.through()) or {}).get(name, value)
             if first != value:
                 field = next(asked.field for asked in side.survey.asked if asked.field.name == name)
                 one, two = said(first, field), said(value, field)
-                return Fault(
+                return ClauseFault(
                     other.part.name, f"`{side.part.text}` needs `{name}` to be {one} and {two} at once", None, None,
                     "cannot be", "use another bus or another word", (
                         Place(other.part.span, f"{other.part.verb} when `{name}` is {one}"),
@@ -125,9 +128,9 @@ def _contradiction(side: Side, sides: Sequence[Side], values: Mapping[str, int])
     return _nothing(side.part)
 
 
-def _nothing(part: Part) -> Fault:
-    return Fault(part.name, f"`{part.text}` cannot be: nothing allows {part.what}", None, None, "never happens",
-                 "correct the condition in the machine file", (Place(part.span, "this condition"),))
+def _nothing(part: TransferEnd) -> ClauseFault:
+    return ClauseFault(part.name, f"`{part.text}` cannot be: nothing allows {part.what}", None, None, "never happens",
+                       "correct the condition in the machine file", (Place(part.span, "this condition"),))
 
 
 def allows(need: Need, known: Mapping[str, int], said_here: Collection[str]) -> bool:

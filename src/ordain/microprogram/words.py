@@ -9,11 +9,11 @@ from collections.abc import Mapping, Sequence
 
 from ordain.language import tree
 from ordain.machine.model import Machine
-from ordain.microprogram.bodies import Plan, is_stepped
+from ordain.microprogram.bodies import BodyPlan, is_stepped
 from ordain.microprogram.ends import Past
 from ordain.microprogram.labels import Labels
 from ordain.microprogram.layout import Layout
-from ordain.microprogram.meaning import BROKEN, Aim, Assign, Meaning, Need, at_clause, meaning_of, said
+from ordain.microprogram.meaning import BROKEN, Aim, Assign, ClauseBits, Need, at_clause, meaning_of, said
 from ordain.microprogram.model import Microinstruction, Target
 from ordain.microprogram.phrases import Misuse, understand, vocabulary_of
 from ordain.microprogram.stepping import NO_STEPS, Counter, Steps, rows, steps_of
@@ -42,14 +42,14 @@ class Writer:
     def __init__(self, machine: Machine, layout: Layout, labels: Labels, counter: Counter | None) -> None:
         self.machine, self.layout, self.labels, self.counter = machine, layout, labels, counter
         self.vocabulary = vocabulary_of(machine, layout)
-        self.known: dict[str, Meaning] = {}
+        self.known: dict[str, ClauseBits] = {}
         self.stepped: dict[object, tuple[Steps, int]] = {}
         self.possible: dict[object, bool] = {}
         self.past: list[Past] = []
         self.findings: list[Finding] = []
         self.again: dict[tuple[str, str], tuple[int, list[Span]]] = {}
 
-    def body(self, number: int, plan: Plan, fixed: Mapping[int, tuple[int, ...]]) -> list[Microinstruction]:
+    def body(self, number: int, plan: BodyPlan, fixed: Mapping[int, tuple[int, ...]]) -> list[Microinstruction]:
         """The words of a body. `fixed`: their fixed addresses by index, where they have any."""
         known, layout, counter, stepped = self.known, self.layout, self.counter, self.stepped
         rest, must, matters_not, follows = layout.rest, layout.must, layout.matters_not, layout.follows
@@ -122,14 +122,15 @@ class Writer:
         if clauses is None:
             return None
         span = clauses[0].source_span if clauses else self.layout.store.span
-        plan = Plan("unused", "routine", self.layout.store, None, 0, 0, (), (tree.Micro(None, clauses, span, None),), 0,
-                    (), False, span)
+        plan = BodyPlan("unused", "routine", self.layout.store, None, 0, 0, (),
+                        (tree.Micro(None, clauses, span, None),), 0,
+                        (), False, span)
         counter, self.counter = self.counter, None
         (word,) = self.body(-1, plan, {})
         self.counter = counter
         return word
 
-    def _in_rows(self, plan: Plan, made: list[Microinstruction], steps: Sequence[Steps],
+    def _in_rows(self, plan: BodyPlan, made: list[Microinstruction], steps: Sequence[Steps],
                  delay: int) -> list[Microinstruction]:
         """The words with what must follow them, where a register delays the address."""
         entries = [at for at, word in enumerate(plan.words) if not at or word.label is not None]
@@ -139,7 +140,7 @@ class Writer:
 
     # ------------------------------------------------------------ clauses
 
-    def _understand(self, clause: tree.Clause) -> Meaning:
+    def _understand(self, clause: tree.Clause) -> ClauseBits:
         """The meaning of a clause whose text is new here."""
         found = BROKEN
         try:
@@ -160,7 +161,7 @@ class Writer:
         if found is not None:
             found[1].append(span)
 
-    def _agree(self, word: tree.Micro, clause: tree.Clause, meaning: Meaning) -> tuple[tuple[str, Aim], ...]:
+    def _agree(self, word: tree.Micro, clause: tree.Clause, meaning: ClauseBits) -> tuple[tuple[str, Aim], ...]:
         """Reports fields that an earlier clause set to something else; the aims of fields that none set before."""
         before: dict[str, tuple[Assign, tree.Clause]] = {}
         for earlier in word.clauses:

@@ -34,7 +34,7 @@ class Budget:
             raise Spent
 
 
-class Row(NamedTuple):
+class WordRow(NamedTuple):
     """`length` words in a row. `domain`: the bases that it may have where it crosses an edge. `region`: where a row
     that crosses none must be as a whole."""
 
@@ -54,7 +54,7 @@ class Packed(NamedTuple):
     singles: tuple[int, ...]
 
 
-def pack(free: int, rows: Sequence[Row], singles: Sequence[Single], edges: Sequence[int], budget: Budget
+def pack(free: int, rows: Sequence[WordRow], singles: Sequence[Single], edges: Sequence[int], budget: Budget
          ) -> Packed | None:
     """The base of every row and single word, or None when there is no way."""
     if sum(row.length for row in rows) + len(singles) > free.bit_count():
@@ -73,7 +73,7 @@ def pack(free: int, rows: Sequence[Row], singles: Sequence[Single], edges: Seque
 _Straddlers = tuple[tuple[int, int], ...]
 
 
-def _across(free: int, rows: Sequence[Row], edges: Sequence[int], budget: Budget
+def _across(free: int, rows: Sequence[WordRow], edges: Sequence[int], budget: Budget
             ) -> Iterator[tuple[Sequence[int], _Straddlers]]:
     """Every way to lay rows across edges, as (row, base) pairs; first the way in which none is."""
     crossable = [edge for edge in edges if edge and free >> (edge - 1) & 3 == 3]
@@ -110,7 +110,7 @@ def _crossing(bases: int, length: int, edge: int, before: int) -> list[int]:
     return [base for base in range(start, edge) if bases >> base & 1]
 
 
-def _into_zones(free: int, rows: Sequence[Row], placed: dict[int, int], singles: Sequence[Single],
+def _into_zones(free: int, rows: Sequence[WordRow], placed: dict[int, int], singles: Sequence[Single],
                 edges: Sequence[int], budget: Budget) -> Packed | None:
     """The rows that cross no edge into free stretches cut at the edges, then the single words."""
     if not _regions_suffice(free, rows, placed, singles):
@@ -151,7 +151,7 @@ def _into_zones(free: int, rows: Sequence[Row], placed: dict[int, int], singles:
         stretches[choice] = length - rows[number].length, zone, start + rows[number].length
 
 
-def _choices(stretches: Sequence[tuple[int, tuple[int, ...], int]], row: Row, one_zone: bool) -> list[int]:
+def _choices(stretches: Sequence[tuple[int, tuple[int, ...], int]], row: WordRow, one_zone: bool) -> list[int]:
     """The stretches that are worth trying for a row, the tightest first, one of each sort. Where all stretches are
     alike but for their length, one that the row fills exactly is as good as any."""
     seen: dict[tuple[int, tuple[int, ...]], int] = {}
@@ -165,7 +165,7 @@ def _choices(stretches: Sequence[tuple[int, tuple[int, ...], int]], row: Row, on
 
 
 def _long_enough(stretches: Sequence[tuple[int, tuple[int, ...], int]], order: Sequence[int],
-                 rows: Sequence[Row]) -> bool:
+                 rows: Sequence[WordRow]) -> bool:
     """Whether the stretches that can hold any of the coming rows have room for all of their words."""
     shortest = rows[order[-1]].length
     need = sum(rows[number].length for number in order)
@@ -187,7 +187,7 @@ def _cut(free: int, edges: Sequence[int]) -> Iterator[tuple[int, int]]:
         yield start, end
 
 
-def _regions_suffice(free: int, rows: Sequence[Row], placed: dict[int, int], singles: Sequence[Single]) -> bool:
+def _regions_suffice(free: int, rows: Sequence[WordRow], placed: dict[int, int], singles: Sequence[Single]) -> bool:
     """For every region: the words that must be inside are no more than its free addresses."""
     need: dict[Region, int] = {}
     for number, row in enumerate(rows):
@@ -202,7 +202,8 @@ def _regions_suffice(free: int, rows: Sequence[Row], placed: dict[int, int], sin
     return True
 
 
-def _deal(free: int, rows: Sequence[Row], bases: dict[int, int], singles: Sequence[Single]) -> tuple[int, ...] | None:
+def _deal(free: int, rows: Sequence[WordRow], bases: dict[int, int], singles: Sequence[Single]) -> tuple[int,
+                                                                                                         ...] | None:
     """An address for every single word once all rows lie."""
     for number, base in bases.items():
         free &= ~(((1 << rows[number].length) - 1) << base)

@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from ordain.placement.demands import Demand, Task
-from ordain.placement.space import Space
+from ordain.placement.space import AddressSpace
 
 FIXED = -1
 """The cluster of all fixed words: its offsets are addresses, and it never moves."""
@@ -42,7 +42,7 @@ class Units(NamedTuple):
     shared: bool
 
 
-def join(space: Space, task: Task, bonded: frozenset[int], *, merge: bool) -> Units:
+def join(space: AddressSpace, task: Task, bonded: frozenset[int], *, merge: bool) -> Units:
     """The units of a task. Rows with a word of `bonded` become units too. Without `merge` every demand stays a unit of
     its own: the search then decides which of them share words."""
     joining = _Joining(space, task, merge)
@@ -74,7 +74,7 @@ class _Joining:
     __slots__ = ("clusters", "demands", "domains", "fixed", "merge", "runs", "seats", "settled", "shared", "space",
                  "task", "tied")
 
-    def __init__(self, space: Space, task: Task, merge: bool) -> None:
+    def __init__(self, space: AddressSpace, task: Task, merge: bool) -> None:
         self.space, self.task, self.merge = space, task, merge
         self.demands: list[Demand] = []
         self.clusters: list[_Cluster | None] = []

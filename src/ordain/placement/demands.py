@@ -60,7 +60,7 @@ class Task(NamedTuple):
     heads: frozenset[int]
 
 
-class Reach(NamedTuple):
+class AddressReach(NamedTuple):
     """What the address fields of a word that name one target ask of its address: bits that must be 0, and the size (as
     a power of two) of the page that source and target must share, None when it may be anywhere. `block`: words of the
     block."""
@@ -70,13 +70,13 @@ class Reach(NamedTuple):
     block: int
 
 
-def reach_of(fields: Mapping[str, Field], word: Microinstruction, target: Target, width: int) -> Reach:
+def reach_of(fields: Mapping[str, Field], word: Microinstruction, target: Target, width: int) -> AddressReach:
     """What `word` asks by all its fields that name this target: what one of them does not hold may be in another, as
     where a far jump has one field for the page and one for the place in it. `width` is that of the address of the store
     in which the target stands."""
     count = len(target.labels) if target.kind in ("pair", "table") else 1
     if target.rest == "part":
-        return Reach(count - 1, None, count)
+        return AddressReach(count - 1, None, count)
     held = 0
     for name, other in word.targets:
         if (other.kind, other.labels, other.rest) == (target.kind, target.labels, target.rest):
@@ -85,8 +85,8 @@ def reach_of(fields: Mapping[str, Field], word: Microinstruction, target: Target
     top = held.bit_length()
     below = (1 << top) - 1 & ~held | count - 1
     if target.rest == "page":
-        return Reach(below, top if top < width else None, count)
-    return Reach(below | (1 << width) - 1 & ~((1 << top) - 1), None, count)
+        return AddressReach(below, top if top < width else None, count)
+    return AddressReach(below | (1 << width) - 1 & ~((1 << top) - 1), None, count)
 
 
 def ends_of_runs(words: tuple[Microinstruction, ...]) -> list[int]:

@@ -13,8 +13,8 @@ from ordain.placement.bins import Budget, Region, pack
 from ordain.placement.clusters import Units
 from ordain.placement.kinds import Kind, PageOf, confine, groups_suit, loose_pieces, sort, twins
 from ordain.placement.pages import Pages, kept
-from ordain.placement.quick import Layout
-from ordain.placement.space import Space, cells, gather, lowest, members, room
+from ordain.placement.quick import Arrangement
+from ordain.placement.space import AddressSpace, cells, gather, lowest, members, room
 
 
 class Trail(NamedTuple):
@@ -25,7 +25,7 @@ class Trail(NamedTuple):
     before: Union["Trail", None]
 
 
-class State(NamedTuple):
+class SearchPoint(NamedTuple):
     """A point of the search. `pages`: page of each group, None while open. `left`: pieces still to be placed of each
     kind, `last`: base of the last one. `seats`: set of addresses of each word that may be shared."""
 
@@ -37,8 +37,8 @@ class State(NamedTuple):
     trail: Trail | None
 
 
-def search(space: Space, units: Units, pages: Pages, counting: int, wishes: Sequence[int | None],
-           budget: Budget) -> Layout | None:
+def search(space: AddressSpace, units: Units, pages: Pages, counting: int, wishes: Sequence[int | None],
+           budget: Budget) -> Arrangement | None:
     """A layout, or None when there is none. Raises `Spent` when the budget ends first."""
     looking = _Search(space, units, pages, counting, wishes, budget)
     if not groups_suit(looking.pieces, budget):
@@ -65,7 +65,7 @@ class _Search:
     __slots__ = ("budget", "confined", "counting", "failed", "kinds", "late", "loose_need", "order", "pages", "pieces",
                  "space", "twins", "units", "wishes")
 
-    def __init__(self, space: Space, units: Units, pages: Pages, counting: int, wishes: Sequence[int | None],
+    def __init__(self, space: AddressSpace, units: Units, pages: Pages, counting: int, wishes: Sequence[int | None],
                  budget: Budget) -> None:
         self.space, self.units, self.pages, self.counting = space, units, pages, counting
         self.wishes, self.budget = wishes, budget
@@ -80,17 +80,17 @@ class _Search:
         self.order = sorted(range(len(pages.groups)), key=lambda at: -len(pages.groups[at].words))
         self.twins = twins(self.pieces, self.order)
 
-    def start(self) -> State:
+    def start(self) -> SearchPoint:
         shared = {word for kind in self.kinds if kind.shared for word in kind.unit.words}
         seats = dict.fromkeys(sorted(shared), 0)
         for address, word in self.units.fixed.items():
             if word in shared:
                 seats[word] |= 1 << address
-        return State(self.space.full & ~gather(self.units.fixed, self.space.size),
-                     tuple([group.forced for group in self.pages.groups]),
-                     tuple([len(kind.numbers) for kind in self.kinds]), (-1,) * len(self.kinds), seats, None)
+        return SearchPoint(self.space.full & ~gather(self.units.fixed, self.space.size),
+                           tuple([group.forced for group in self.pages.groups]),
+                           tuple([len(kind.numbers) for kind in self.kinds]), (-1,) * len(self.kinds), seats, None)
 
-    def children(self, state: State) -> Iterator[State]:
+    def children(self, state: SearchPoint) -> Iterator[SearchPoint]:
         """The states one decision further, the likeliest first; none when the state is a dead end."""
         if not self._roomy(state):
             return
@@ -113,7 +113,7 @@ class _Search:
         if key is not None:
             self.failed.add(key)
 
-    def _roomy(self, state: State) -> bool:
+    def _roomy(self, state: SearchPoint) -> bool:
         """Whether the store, and every region that some words cannot leave, still has cells enough for the words that
         are to come."""
         need, wanted = self.loose_need, dict(self._loose_regions(state.pages))
@@ -140,7 +140,7 @@ class _Search:
                 confine(self.pieces, found, self.units.units[number], self.pieces.groups[number], open_pages, 1)
         return found
 
-    def _with_page(self, state: State, group: int) -> Iterator[State]:
+    def _with_page(self, state: SearchPoint, group: int) -> Iterator[SearchPoint]:
         """One state for each page, the fullest that still has room first."""
         size = self.pages.groups[group].page
         twin = self.twins.get(group)
@@ -151,7 +151,7 @@ class _Search:
         for _, page in order:
             yield state._replace(pages=(*state.pages[:group], page, *state.pages[group + 1:]))
 
-    def _bases(self, state: State, at: int) -> int:
+    def _bases(self, state: SearchPoint, at: int) -> int:
         kind = self.kinds[at]
         unit = kind.unit
         if kind.shared:
@@ -181,7 +181,7 @@ class _Search:
             left -= 1
         return not left
 
-    def _placed(self, state: State, at: int, bases: int) -> Iterator[State]:
+    def _placed(self, state: SearchPoint, at: int, bases: int) -> Iterator[SearchPoint]:
         """One state for each base of the next piece of a kind: the wished-for one, those that share words, then
         the others, ascending."""
         kind = self.kinds[at]
@@ -196,13 +196,13 @@ class _Search:
                 for offset, word in zip(kind.unit.offsets, kind.unit.words):
                     if word in seats:
                         seats[word] |= 1 << (base + offset)
-            child = State(state.free & ~shape, state.pages, left, last, seats, Trail(number, base, state.trail))
+            child = SearchPoint(state.free & ~shape, state.pages, left, last, seats, Trail(number, base, state.trail))
             if not self.late or self._late_kept(child, number):
                 yield child
             else:
                 self.budget.spend()
 
-    def _by_liking(self, state: State, kind: Kind, number: int, bases: int) -> Iterator[int]:
+    def _by_liking(self, state: SearchPoint, kind: Kind, number: int, bases: int) -> Iterator[int]:
         wish = self.wishes[number]
         if wish is not None and len(kind.numbers) == 1 and bases >> wish & 1:
             yield wish
@@ -214,7 +214,7 @@ class _Search:
             bases &= ~sharing
         yield from members(bases)
 
-    def _late_kept(self, state: State, number: int) -> bool:
+    def _late_kept(self, state: SearchPoint, number: int) -> bool:
         """Whether the bonds hold whose words have all got their places with unit `number`."""
         open_units = {unit for kind, left in zip(self.kinds, state.left) if left for unit in kind.numbers[-left:]}
         touched = [bond for bond, concerned in self.late if number in concerned and concerned.isdisjoint(open_units)]
@@ -223,7 +223,7 @@ class _Search:
         places = self._places(state)
         return all(kept(bond, places) for bond in touched)
 
-    def _places(self, state: State) -> dict[int, set[int]]:
+    def _places(self, state: SearchPoint) -> dict[int, set[int]]:
         """The addresses of every word that is fixed or placed."""
         places: dict[int, set[int]] = {}
         for address, word in self.units.fixed.items():
@@ -236,7 +236,7 @@ class _Search:
             trail = trail.before
         return places
 
-    def finish(self, state: State) -> Layout | None:
+    def finish(self, state: SearchPoint) -> Arrangement | None:
         """The rows and single words into what is left, or None."""
         key = None if self.late else (state.free, state.pages)
         if key in self.failed:
@@ -258,4 +258,4 @@ class _Search:
             trail = trail.before
         for base, (_, (is_run, number)) in zip((*packed.rows, *packed.singles), (*loose.rows, *loose.singles)):
             (run_bases if is_run else unit_bases)[number] = base
-        return Layout(tuple(unit_bases), tuple(run_bases))
+        return Arrangement(tuple(unit_bases), tuple(run_bases))

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from ordain.placement.clusters import Unit, Units
 from ordain.placement.demands import Task, is_short
 from ordain.placement.pages import Pages
-from ordain.placement.quick import Layout, Stuck, free_runs, lay
-from ordain.placement.space import Space, gather, room, segments
+from ordain.placement.quick import Arrangement, Stuck, free_runs, lay
+from ordain.placement.space import AddressSpace, gather, room, segments
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 
@@ -34,7 +34,7 @@ def contradictions(task: Task, units: Units, pages: Pages) -> list[Finding]:
     return findings
 
 
-def shortage(task: Task, space: Space, units: Units, pages: Pages) -> Finding | None:
+def shortage(task: Task, space: AddressSpace, units: Units, pages: Pages) -> Finding | None:
     """A constraint that counting alone shows to be over-full."""
     free = space.full & ~gather(units.fixed, space.size)
     held = set(task.fixed.values())
@@ -51,7 +51,7 @@ def shortage(task: Task, space: Space, units: Units, pages: Pages) -> Finding | 
     return None
 
 
-def _pages(task: Task, space: Space, units: Units, pages: Pages, free: int) -> Iterator[Finding]:
+def _pages(task: Task, space: AddressSpace, units: Units, pages: Pages, free: int) -> Iterator[Finding]:
     """Groups that are larger than their page, or than what is free of the page that a fixed word settles."""
     fixed = set(units.fixed.values())
     wanted: dict[tuple[int, int], list[int]] = {}
@@ -75,7 +75,7 @@ def _pages(task: Task, space: Space, units: Units, pages: Pages, free: int) -> I
                         help="split the routine, or reach the other part by a jump with a full address")
 
 
-def _reaches(task: Task, units: Units, space: Space, free: int) -> Iterator[Finding]:
+def _reaches(task: Task, units: Units, space: AddressSpace, free: int) -> Iterator[Finding]:
     """Words that a short field must reach against the room below its limit."""
     wanted: dict[int, dict[int, int]] = {}
     for unit in units.units:
@@ -96,7 +96,7 @@ def _reaches(task: Task, units: Units, space: Space, free: int) -> Iterator[Find
                         help="name fewer labels in short fields")
 
 
-def _blocks(task: Task, space: Space, units: Units, free: int) -> Iterator[Finding]:
+def _blocks(task: Task, space: AddressSpace, units: Units, free: int) -> Iterator[Finding]:
     """Aligned blocks against the aligned windows that are free; a larger block takes several windows of a smaller."""
     needed: dict[int, int] = {}
     for unit in units.units:
@@ -137,17 +137,17 @@ def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
 def nothing_fits(task: Task, units: Units, pages: Pages, stuck: Stuck) -> Finding:
     """Every arrangement was tried. Says how much larger the store would have to be, where that can be measured."""
     span, what = _piece(task, units, stuck)
-    larger = (Space(task.size + more, (task.size + more - 1).bit_length()) for more in range(1, _MORE_WORDS + 1))
+    larger = (AddressSpace(task.size + more, (task.size + more - 1).bit_length()) for more in range(1, _MORE_WORDS + 1))
     more = next((space.size - task.size for space in larger if isinstance(
         lay(space, units._replace(units=tuple([_freer(unit, space) for unit in units.units])), pages, task.width + 1,
-            None), Layout)), None)
+            None), Arrangement)), None)
     by = f" by {_many(more)}" if more else ""
     return error("over-full", f"store `{task.store}` is over-full{by}: no arrangement of its rows and blocks fits",
                  span, f"no room for {what}", notes=("every arrangement was ruled out",),
                  help=f"break a row with a jump, or move the fixed words that cut the store{_other_bits(units)}")
 
 
-def _freer(unit: Unit, larger: Space) -> Unit:
+def _freer(unit: Unit, larger: AddressSpace) -> Unit:
     """A unit that may also stand in the words by which a store is thought larger."""
     return unit if unit.rules or unit.high else unit._replace(domain=larger.full)
 

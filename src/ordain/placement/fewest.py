@@ -28,7 +28,7 @@ Place = Callable[[Recorded | None], Placement | None]
 """Placement, with the addresses that words should have; None where it finds none."""
 
 
-class Touched(NamedTuple):
+class TouchedChips(NamedTuple):
     """Chips that would have to be burned, and those of them that would have to be erased or replaced first."""
 
     burned: frozenset[str]
@@ -44,15 +44,15 @@ class Fewest(NamedTuple):
     `touched` burns just so many. `sets`: how many sets of chips were tried."""
 
     placement: Placement
-    touched: Touched
-    plain: Touched
+    touched: TouchedChips
+    plain: TouchedChips
     at_least: int
     exact: bool
     sets: int
 
 
 def fewest(machine: Machine, program: Program, recorded: Recorded | None, in_sockets: Mapping[str, tuple[int, ...]],
-           unknown: frozenset[str], place: Place, touch: Callable[[Placement], Touched]) -> Fewest | None:
+           unknown: frozenset[str], place: Place, touch: Callable[[Placement], TouchedChips]) -> Fewest | None:
     """The placement that touches the fewest chips. None when there is no placement at all.
 
     `in_sockets`: the words of every store as the sockets show them; `unknown`: chips of which nothing is known, which
@@ -79,24 +79,24 @@ class _Search:
     """`best`: what was found so far. `at_least`: every set of fewer chips is refuted."""
 
     def __init__(self, machine: Machine, program: Program, in_sockets: Mapping[str, tuple[int, ...]],
-                 unknown: frozenset[str], place: Place, touch: Callable[[Placement], Touched],
+                 unknown: frozenset[str], place: Place, touch: Callable[[Placement], TouchedChips],
                  first: Placement) -> None:
         self._chips, self._unknown = machine.chips, unknown
         self._program, self._rows = program, _as_rows(in_sockets)
         self._confined = Confined(machine, program, in_sockets, [places[0] for places in first.addresses])
         self._place, self._touch = place, touch
-        self.best: tuple[Placement, Touched] | None = None
+        self.best: tuple[Placement, TouchedChips] | None = None
         self.at_least = len(unknown)
         self.tried = self._offers = 0
 
-    def offer(self, placement: Placement) -> Touched:
+    def offer(self, placement: Placement) -> TouchedChips:
         """Count what a placement touches, and keep it if it is the best so far."""
         touched = self._touch(placement)
         if self.best is None or touched.cost < self.best[1].cost:
             self.best = (placement, touched)
         return touched
 
-    def offer_recorded(self, recorded: Recorded) -> Touched | None:
+    def offer_recorded(self, recorded: Recorded) -> TouchedChips | None:
         placement = self._place(recorded)
         return None if placement is None else self.offer(placement)
 

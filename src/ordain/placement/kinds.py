@@ -4,11 +4,11 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from ordain.placement.bins import Budget, Region, Row, Single, pack
+from ordain.placement.bins import Budget, Region, Single, WordRow, pack
 from ordain.placement.clusters import Unit, Units
 from ordain.placement.pages import Pages
 from ordain.placement.quick import groups_of
-from ordain.placement.space import Space, gather
+from ordain.placement.space import AddressSpace, gather
 
 PageOf = tuple[int | None, ...]
 """The page of each group, None while it is open."""
@@ -31,7 +31,7 @@ class Pieces(NamedTuple):
     """`kinds`: the pieces whose very address matters; `loose`: numbers of the units that at most care about a region.
     `groups`: (group, offset) of every unit."""
 
-    space: Space
+    space: AddressSpace
     units: Units
     pages: Pages
     kinds: tuple[Kind, ...]
@@ -42,12 +42,12 @@ class Pieces(NamedTuple):
 class Loose(NamedTuple):
     """The loose pieces when all pages are known. A piece's name is (is it a plain run, its number)."""
 
-    rows: tuple[tuple[Row, tuple[bool, int]], ...]
+    rows: tuple[tuple[WordRow, tuple[bool, int]], ...]
     singles: tuple[tuple[Single, tuple[bool, int]], ...]
     edges: tuple[int, ...]
 
 
-def sort(space: Space, units: Units, pages: Pages) -> Pieces:
+def sort(space: AddressSpace, units: Units, pages: Pages) -> Pieces:
     """The units by kind."""
     groups = tuple([tuple(groups_of(unit, pages)) for unit in units.units])
     counts: dict[int, int] = dict.fromkeys(units.fixed.values(), 1)
@@ -74,7 +74,7 @@ def _kind(units: Units, groups: Sequence[tuple[tuple[int, int], ...]], numbers: 
     return Kind(tuple(numbers), unit, groups[numbers[0]], own < len(unit.words), own, alone)
 
 
-def _below(bits: int, space: Space) -> bool:
+def _below(bits: int, space: AddressSpace) -> bool:
     """Whether the bits are all those from some bit on: then the rule is "below", not "aligned"."""
     return bits == ((1 << space.width) - 1) & ~((bits & -bits) - 1)
 
@@ -123,9 +123,9 @@ def groups_suit(pieces: Pieces, budget: Budget) -> bool:
         stretches, width = 0, (1 << size) + 1
         for page, count in enumerate(rooms):
             stretches |= ((1 << count) - 1) << page * width
-        bins = Space(len(rooms) * width, (len(rooms) * width).bit_length())
+        bins = AddressSpace(len(rooms) * width, (len(rooms) * width).bit_length())
         whole = 0, bins.size
-        rows = [Row(need, bins.below(bins.size - need + 1), whole) for need in needs if need > 1]
+        rows = [WordRow(need, bins.below(bins.size - need + 1), whole) for need in needs if need > 1]
         if pack(stretches, rows, [Single(whole)] * needs.count(1), (), budget) is None:
             return False
     return True
@@ -153,7 +153,7 @@ def loose_pieces(pieces: Pieces, counting: int, page_of: PageOf) -> Loose:
     edges: set[int] = set()
     if counting < space.width:
         edges.update(range(1 << counting, space.size, 1 << counting))
-    rows: list[tuple[Row, tuple[bool, int]]] = []
+    rows: list[tuple[WordRow, tuple[bool, int]]] = []
     singles: list[tuple[Single, tuple[bool, int]]] = []
     for number in pieces.loose:
         unit = pieces.units.units[number]
@@ -170,10 +170,10 @@ def loose_pieces(pieces: Pieces, counting: int, page_of: PageOf) -> Loose:
         if len(unit.words) == 1:
             singles.append((Single(region), (False, number)))
         else:
-            rows.append((Row(len(unit.words), domain, region), (False, number)))
+            rows.append((WordRow(len(unit.words), domain, region), (False, number)))
     for number, (_, length) in enumerate(pieces.units.runs):
         if length == 1:
             singles.append((Single(whole), (True, number)))
         else:
-            rows.append((Row(length, space.rows(length, counting), whole), (True, number)))
+            rows.append((WordRow(length, space.rows(length, counting), whole), (True, number)))
     return Loose(tuple(rows), tuple(singles), tuple(sorted(edges)))

@@ -7,7 +7,7 @@ from ordain.placement.clusters import Units
 from ordain.placement.demands import Bond
 
 
-class Group(NamedTuple):
+class PageGroup(NamedTuple):
     """Words, each with a single place, that must all stand in one page of 2**page words. `forced`: the page's number
     where a fixed word settles it. `split`: two fixed words (address, word) in different pages: nothing is possible."""
 
@@ -21,7 +21,7 @@ class Pages(NamedTuple):
     """`groups`, the numbers of the groups of each word, and the bonds of words that stand in several places (`late`:
     checked when all of those are placed)."""
 
-    groups: tuple[Group, ...]
+    groups: tuple[PageGroup, ...]
     of_word: dict[int, tuple[int, ...]]
     late: tuple[Bond, ...]
 
@@ -51,7 +51,7 @@ def group(bonds: Sequence[Bond], units: Units) -> Pages:
     gathered: dict[tuple[int, int], list[int]] = {}
     for key in list(parents):
         gathered.setdefault(_root(parents, key), []).append(key[1])
-    groups: list[Group] = []
+    groups: list[PageGroup] = []
     of_word: dict[int, tuple[int, ...]] = {}
     for (page, _), words in gathered.items():
         for word in words:
@@ -68,11 +68,11 @@ def _root(parents: dict[tuple[int, int], tuple[int, int]], key: tuple[int, int])
     return key
 
 
-def _group(page: int, words: list[int], places: Mapping[int, list[int | None]]) -> Group:
+def _group(page: int, words: list[int], places: Mapping[int, list[int | None]]) -> PageGroup:
     settled = [(address, word) for word in words for address in places[word] if address is not None]
     split = next((other for other in settled if other[0] >> page != settled[0][0] >> page), None)
-    return Group(page, tuple(words), settled[0][0] >> page if settled else None,
-                 (settled[0], split) if split else None)
+    return PageGroup(page, tuple(words), settled[0][0] >> page if settled else None,
+                     (settled[0], split) if split else None)
 
 
 def kept(bond: Bond, places: Mapping[int, Iterable[int]]) -> bool:

@@ -11,8 +11,8 @@ from ordain.placement.demands import Task
 from ordain.placement.met import met
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.pages import Pages
-from ordain.placement.quick import Layout, Stuck, Wishes
-from ordain.placement.space import Space, gather, members, room
+from ordain.placement.quick import Arrangement, Stuck, Wishes
+from ordain.placement.space import AddressSpace, gather, members, room
 from ordain.text.findings import Finding, has_errors
 
 _STATES = 60_000
@@ -59,33 +59,34 @@ def place(machine: Machine, program: Program, recorded: Recorded | None) -> tupl
 
 def _settle(task: Task, recalled: dict[int, tuple[int, ...]]) -> Seats | list[Finding]:
     """The seats of one store's words, or why there are none."""
-    space = Space(task.size, task.width)
+    space = AddressSpace(task.size, task.width)
     bonded = frozenset(word for bond in task.bonds for word in bond.words)
     units = clusters.join(space, task, bonded, merge=True)
     grouped = pages.group(task.bonds, units)
     wishes = remember.wishes(units, recalled) if recalled else None
     layout = _quickly(task, space, units, grouped, wishes)
-    if isinstance(layout, Layout):
+    if isinstance(layout, Arrangement):
         return _seats(task, units, layout)
     return _exactly(task, space, units, grouped, wishes, layout, bonded)
 
 
-def _quickly(task: Task, space: Space, units: Units, grouped: Pages, wishes: Wishes | None) -> Layout | Stuck:
+def _quickly(task: Task, space: AddressSpace, units: Units, grouped: Pages,
+             wishes: Wishes | None) -> Arrangement | Stuck:
     """The quick way, first with all that was recorded kept, then with less and less of it."""
     for _ in range(_ROUNDS):
         if wishes is None:
             break
         layout = quick.lay(space, units, grouped, task.counting, wishes, task.heads)
-        if isinstance(layout, Layout) and _bonds_kept(task, units, grouped, layout):
+        if isinstance(layout, Arrangement) and _bonds_kept(task, units, grouped, layout):
             return layout
         wishes = _made_room(space, units, task.counting, wishes, layout) if isinstance(layout, Stuck) else None
     layout = quick.lay(space, units, grouped, task.counting, None, task.heads)
-    if isinstance(layout, Layout) and not _bonds_kept(task, units, grouped, layout):
+    if isinstance(layout, Arrangement) and not _bonds_kept(task, units, grouped, layout):
         return Stuck(None, None)
     return layout
 
 
-def _bonds_kept(task: Task, units: Units, grouped: Pages, layout: Layout) -> bool:
+def _bonds_kept(task: Task, units: Units, grouped: Pages, layout: Arrangement) -> bool:
     if any(group.split for group in grouped.groups):
         return False
     if not grouped.late:
@@ -94,7 +95,7 @@ def _bonds_kept(task: Task, units: Units, grouped: Pages, layout: Layout) -> boo
     return all(pages.kept(bond, seats) for bond in grouped.late)
 
 
-def _made_room(space: Space, units: Units, counting: int, wishes: Wishes, stuck: Stuck) -> Wishes | None:
+def _made_room(space: AddressSpace, units: Units, counting: int, wishes: Wishes, stuck: Stuck) -> Wishes | None:
     """Wishes in which the piece that was stuck stands where the fewest recorded words have to give way to it."""
     if stuck.unit is not None:
         unit = units.units[stuck.unit]
@@ -132,7 +133,7 @@ def _made_room(space: Space, units: Units, counting: int, wishes: Wishes, stuck:
     return None
 
 
-def _exactly(task: Task, space: Space, units: Units, grouped: Pages, wishes: Wishes | None, stuck: Stuck,
+def _exactly(task: Task, space: AddressSpace, units: Units, grouped: Pages, wishes: Wishes | None, stuck: Stuck,
              bonded: frozenset[int]) -> Seats | list[Finding]:
     """The exact way: with the units as they were joined, then, where a word might also stand twice, with every demand
     on its own."""
@@ -162,7 +163,7 @@ def _exactly(task: Task, space: Space, units: Units, grouped: Pages, wishes: Wis
     return broken or [short or explain.nothing_fits(task, units, grouped, stuck)]
 
 
-def _seats(task: Task, units: Units, layout: Layout) -> Seats:
+def _seats(task: Task, units: Units, layout: Arrangement) -> Seats:
     """Where every word stands by a layout: fixed places first, then the demands in their order, then rows."""
     seats: dict[int, dict[int, str]] = {}
     own = task.program.words

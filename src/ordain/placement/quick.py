@@ -8,10 +8,10 @@ from typing import NamedTuple
 
 from ordain.placement.clusters import Unit, Units
 from ordain.placement.pages import Pages
-from ordain.placement.space import Space, cells, gather, lowest, members, room, segments
+from ordain.placement.space import AddressSpace, cells, gather, lowest, members, room, segments
 
 
-class Layout(NamedTuple):
+class Arrangement(NamedTuple):
     """The bases of the units and of the plain runs, in their order."""
 
     units: tuple[int, ...]
@@ -34,8 +34,8 @@ class Wishes(NamedTuple):
     firm: frozenset[tuple[str, int]]
 
 
-def lay(space: Space, units: Units, pages: Pages, counting: int, wishes: Wishes | None,
-        heads: frozenset[int] = frozenset()) -> Layout | Stuck:
+def lay(space: AddressSpace, units: Units, pages: Pages, counting: int, wishes: Wishes | None,
+        heads: frozenset[int] = frozenset()) -> Arrangement | Stuck:
     """A layout, or the first piece for which no room was left. `heads`: the first words of bodies; every other word
     likes to stand behind the one before it, for people who read the listing."""
     laying = _Laying(space, units, pages)
@@ -57,8 +57,8 @@ def lay(space: Space, units: Units, pages: Pages, counting: int, wishes: Wishes 
             return Stuck(None, open_runs[found])
     for number, base in zip(open_runs, found):
         laying.run_bases[number] = base
-    return Layout(tuple([base for base in laying.unit_bases if base is not None]),
-                  tuple([base for base in laying.run_bases if base is not None]))
+    return Arrangement(tuple([base for base in laying.unit_bases if base is not None]),
+                       tuple([base for base in laying.run_bases if base is not None]))
 
 
 def first_fit(pieces: Sequence[tuple[int, int]], runs: Sequence[tuple[int, int]], order: Sequence[int],
@@ -118,7 +118,7 @@ class _Laying:
 
     __slots__ = ("free", "given", "groups", "page_of", "pages", "run_bases", "space", "unit_bases", "units")
 
-    def __init__(self, space: Space, units: Units, pages: Pages) -> None:
+    def __init__(self, space: AddressSpace, units: Units, pages: Pages) -> None:
         self.space, self.units, self.pages = space, units, pages
         self.free = space.full & ~gather(units.fixed, space.size)
         self.unit_bases: list[int | None] = [None] * len(units.units)

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 _ONES = re.compile("1+")
 
 
-class Space:
+class AddressSpace:
     """The addresses 0 .. size - 1 of a store whose address has `width` bits."""
 
     __slots__ = ("_zeros", "full", "size", "width")

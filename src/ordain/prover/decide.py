@@ -12,10 +12,10 @@ from oxidd.util import DDMemoryError
 
 from ordain.control.model import System, Variable
 from ordain.control.system import with_free
-from ordain.prover.limits import Clock, LimitReached
+from ordain.prover.limits import Deadline, LimitReached
 from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.symbolic.cases import Case, Watch, covers, model_of, wide_model_of
+from ordain.prover.symbolic.cases import SearchCase, SearchWatch, covers, model_of, wide_model_of
 from ordain.prover.symbolic.outline import Outline
 from ordain.prover.symbolic.remembered import Remembered, depth_of
 from ordain.prover.symbolic.verdicts import Judge
@@ -24,15 +24,15 @@ from ordain.prover.symbolic.verdicts import Judge
 def decide(system: System, properties: tuple[Property, ...], limits: Limits | None = None,
            report: Report | None = None) -> Verdicts:
     """Verdicts in the order of the properties. `system`: from `build_system`."""
-    return Rounds(system, report).decide(properties, limits)
+    return ProofRounds(system, report).decide(properties, limits)
 
 
-class Rounds:
+class ProofRounds:
     """Questions about one machine, asked in several rounds: the search of the first serves later ones where it can."""
 
     def __init__(self, system: System, report: Report | None = None) -> None:
         self._system, self._report = system, report
-        self._base: Case | None = None
+        self._base: SearchCase | None = None
 
     def decide(self, properties: tuple[Property, ...], limits: Limits | None = None) -> Verdicts:
         """As `decide`."""
@@ -52,7 +52,7 @@ class Rounds:
                         len(base.new) - 1, base.stopped, found.clock.ended)
 
 
-def reached(system: System, properties: tuple[Property, ...], report: Report | None = None) -> Case:
+def reached(system: System, properties: tuple[Property, ...], report: Report | None = None) -> SearchCase:
     """The search without monitors that answers some questions, as far as it came."""
     lowered = lower_properties(system, properties)
     nodes = tuple(node for prop in lowered for node in nodes_of(prop))
@@ -82,20 +82,20 @@ class _Deciding:
     """`known`: a search without monitors that serves these questions."""
 
     def __init__(self, system: System, properties: tuple[Property, ...], limits: Limits, report: Report | None,
-                 started: float, known: Case | None) -> None:
+                 started: float, known: SearchCase | None) -> None:
         self._system, self._properties, self._limits = system, properties, limits
         self.nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
-        self._watch = Watch(limits, report, started)
+        self._watch = SearchWatch(limits, report, started)
         self._model = model_of(system, properties, limits) if known is None else known.model
         self._watch.tidy = self._model.space.tidy
         self.base = self._search() if known is None else known
         self.judge = Judge(self.base, limits)
-        self.clock = Clock(limits, started, self.base.layers.stopped)
+        self.clock = Deadline(limits, started, self.base.layers.stopped)
         self._remembered: dict[tuple[Variable, ...], Remembered] = {}
 
-    def _search(self) -> Case:
+    def _search(self) -> SearchCase:
         """The search without monitors: once more, with dead bits held at 0, if sets of states become large."""
-        case = Case(self._model, (), self._watch, wide=not self._limits.reduce)
+        case = SearchCase(self._model, (), self._watch, wide=not self._limits.reduce)
         if case.layers.stopped != "width":
             return case
         del case, self._model  # given back first, as in `Rounds`
@@ -108,7 +108,7 @@ class _Deciding:
         if ended:
             self._model = model_of(self._system, self._properties, self._limits)
         self._watch.tidy = self._model.space.tidy
-        return Case(self._model, (), self._watch, ended=ended)
+        return SearchCase(self._model, (), self._watch, ended=ended)
 
     def every(self) -> list[Verdict]:
         found: dict[int, Verdict] = {}
@@ -174,8 +174,8 @@ class _Deciding:
 
     def _searched(self, monitors: tuple[Variable, ...], properties: list[Property],
                   outline: Outline | None) -> list[Verdict]:
-        case = Case(self._model, monitors, self._watch) if outline is None else \
-            Case(self._model, monitors, self._watch, outline.relation, outline.graph)
+        case = SearchCase(self._model, monitors, self._watch) if outline is None else \
+            SearchCase(self._model, monitors, self._watch, outline.relation, outline.graph)
         self.clock.ended = self.clock.ended or case.layers.stopped
         judge = Judge(case, self._limits)
         return [self.safely(partial(judge.verdict, prop), prop) for prop in properties]

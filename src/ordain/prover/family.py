@@ -31,7 +31,7 @@ from ordain.prover.ground import LARGEST, Ground, TooMany, Words, not_too_many, 
 from ordain.prover.model import Property
 from ordain.prover.symbolic.cases import required_of, start_of
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import Graph, Part, Relation
+from ordain.prover.symbolic.relation import Conjunct, Graph, Relation
 from ordain.prover.symbolic.space import by_value
 
 MANY = 12
@@ -47,7 +47,7 @@ class Broken(NamedTuple):
     cycles: int
 
 
-class Family:
+class MachineFamily:
     """`first[machine]`: the questions among `stopping` (of kind "bad", not broken in the sound machine) that are broken
     in the first cycle in which one of them is; those that remember earlier cycles are asked only where no other is
     broken. `left`: the machines in which none is; of these more can be asked. `alike`: of those that are left, machines
@@ -87,7 +87,7 @@ class Family:
 
     def _search(self, stopping: list[int]) -> None:
         space, plain = self._space, self._model.plain
-        self._parts: dict[int, list[Part]] = {}
+        self._parts: dict[int, list[Conjunct]] = {}
         self._to_sound = BDDFunction.make_substitution(
             (space.number[atom], space.true if self._ground.most >> bit & 1 else space.false)
             for bit, atom in enumerate(space.atoms.of(self._leaf)))
@@ -189,7 +189,7 @@ class Family:
         if atoms not in self._parts:
             self._parts[atoms] = self._model.parts(atoms, self._watch.look)
         required = self._model.required
-        return Relation(self._space, self._parts[atoms], atoms, Part(required.holds, required.reads | reads, 0),
+        return Relation(self._space, self._parts[atoms], atoms, Conjunct(required.holds, required.reads | reads, 0),
                         self._watch.look)
 
     def _layers(self, atoms: int, machines: BDDFunction, stopping: Sequence[int]) -> Iterator[BDDFunction]:

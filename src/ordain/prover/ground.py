@@ -15,7 +15,7 @@ from ordain.machine.expression import Node
 from ordain.prover.limits import LimitReached
 from ordain.prover.model import Limits, Property
 from ordain.prover.questions import lower_properties, nodes_of
-from ordain.prover.symbolic.cases import Watch, model_of, start_of
+from ordain.prover.symbolic.cases import SearchWatch, model_of, start_of
 from ordain.prover.symbolic.relation import Relation
 
 NAME = "which machine"
@@ -63,7 +63,7 @@ class Ground:
         nodes = tuple(node for prop in asked for node in nodes_of(prop))
         self.system = system._replace(free=with_free(system.free, nodes))
         self.properties, self.most, self.occurs = asked, most, occurs or {}
-        self.watch = Watch(limits, None, monotonic())
+        self.watch = SearchWatch(limits, None, monotonic())
         self._limits = limits
         self._remembered: dict[int, BDDFunction] = {}
         with not_too_many():
@@ -75,9 +75,9 @@ class Ground:
             self.layers = list(self._layers(self.model.plain))
             self.reached = self._joined(self.layers)
 
-    def begun(self) -> Watch:
+    def begun(self) -> SearchWatch:
         """The clock of another search."""
-        self.watch = Watch(self._limits, None, monotonic())
+        self.watch = SearchWatch(self._limits, None, monotonic())
         self.watch.tidy = self.space.tidy
         return self.watch
 

@@ -58,7 +58,7 @@ def _pages(column: int) -> int | None:
         return None
 
 
-class Clock:
+class Deadline:
     """Whether there is time for more. `ended`: why not everything was decided, "" as long as nothing is known."""
 
     def __init__(self, limits: Limits, started: float, ended: str) -> None:

@@ -26,7 +26,7 @@ MOST = 400_000
 State = tuple[int, ...]
 
 
-class TooLarge(Exception):
+class TooManyCycles(Exception):
     """The machine has more cycles than are looked at one by one; the argument says what there is too much of."""
 
 
@@ -51,7 +51,7 @@ class _Graph:
         choices = prod(entry.values for entry in self.free)
         starts = prod(variable.values for variable in self.variables if variable.reset is None)
         if choices * starts > most:
-            raise TooLarge(f"{choices:,} choices of inputs in each cycle, from {starts:,} states at the start")
+            raise TooManyCycles(f"{choices:,} choices of inputs in each cycle, from {starts:,} states at the start")
         self.level: dict[State, int] = dict.fromkeys(self._starts(), 0)
         self.before: dict[State, State] = {}
         self.cycles: dict[State, dict[_Step, State]] = {}
@@ -59,7 +59,7 @@ class _Graph:
         waiting = list(self.level)
         for state in waiting:  # the list grows behind its reader: breadth first
             if (len(self.cycles) + 1) * choices > most:
-                raise TooLarge(f"{choices:,} choices of inputs in each of more than {len(self.cycles):,} states")
+                raise TooManyCycles(f"{choices:,} choices of inputs in each of more than {len(self.cycles):,} states")
             look(limits, started, len(self.level))
             self.depth = self.level[state]
             self.cycles[state] = {}

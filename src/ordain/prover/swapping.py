@@ -30,7 +30,7 @@ MOST = 1 << 18
 """Addresses times conditions that are looked at for one store."""
 
 
-class Columns(NamedTuple):
+class SwappedColumns(NamedTuple):
     """A store in whose address lines of a register stand. `places`: the addresses with 0 in these; `lines`: per bit of
     the register that stands there, which bit of the address it is."""
 
@@ -51,7 +51,7 @@ class Swapped(NamedTuple):
     """`like[value]`: of a value with 0 in the bits that stand in no address, the least one whose column nothing tells
     from its own, whatever those bits are."""
 
-    stores: Mapping[str, Columns]
+    stores: Mapping[str, SwappedColumns]
     like: Mapping[int, int]
 
     def place_of(self, changes: Mapping[str, Mapping[int, int]],
@@ -153,10 +153,10 @@ def _swapped(system: System, variable: Variable, roots: list[Node], load: _Load)
     return Swapped(columns, like)
 
 
-def _columns(system: System, leaf: Node) -> dict[str, Columns] | None:
+def _columns(system: System, leaf: Node) -> dict[str, SwappedColumns] | None:
     """The stores in whose address lines of the register stand as they are, in all the same ones; None where they do
     otherwise."""
-    found: dict[str, Columns] = {}
+    found: dict[str, SwappedColumns] = {}
     for store, address in system.addresses.items():
         if leaf not in leaves((address,)):
             continue
@@ -171,7 +171,7 @@ def _columns(system: System, leaf: Node) -> dict[str, Columns] | None:
         if any(one.lines.keys() != where.keys() for one in found.values()):
             return None
         own = sum(1 << line for line in where.values())
-        found[store] = Columns(store, tuple(at for at in range(1 << address.width) if not at & own), where)
+        found[store] = SwappedColumns(store, tuple(at for at in range(1 << address.width) if not at & own), where)
     return found
 
 

@@ -17,7 +17,7 @@ Action = Literal["nothing", "program-over", "rewrite", "erase-sectors", "erase",
                  "find-out"]
 
 
-class Step(NamedTuple):
+class BurnStep(NamedTuple):
     """One thing to do with a device. "replace": by an erased one; "erase": all of it; "erase-sector": sector `first`;
     "program": words `first` .. `last` get the new image's bits, from erased to programmed only; "write": words of an
     EEPROM, whatever they held; "remove": out of its socket."""
@@ -41,7 +41,7 @@ class ChipChange(NamedTuple):
     ranges: tuple[Range, ...]
     turned_back: int
     sectors: tuple[int, ...]
-    steps: tuple[Step, ...]
+    steps: tuple[BurnStep, ...]
     why: str
 
 
@@ -53,7 +53,8 @@ def chip_changes(chips: Mapping[str, Chip], old_chips: Mapping[str, Chip], old: 
     """
     found = [_change(chip, old_chips.get(name), old.get(name), new[name])
              for name, chip in chips.items() if name in new]
-    found += [ChipChange(name, chip.technology, "remove", 0, (), 0, (), (Step("remove", 0, 0),), "no socket any more")
+    found += [ChipChange(name, chip.technology, "remove", 0, (), 0, (), (BurnStep("remove", 0, 0),),
+                         "no socket any more")
               for name, chip in old_chips.items() if name not in chips]
     return tuple(found)
 
@@ -68,14 +69,15 @@ def _change(chip: Chip, old_chip: Chip | None, old: bytes | None, new: bytes) ->
     whole = (0, chip.words - 1)
     if old_chip is not None and _device(old_chip) != _device(chip):
         return ChipChange(chip.name, chip.technology, "replace", 0, (), 0, (),
-                          (Step("replace", 0, 0), Step("program", *whole)), f"was {old_chip.words} x {old_chip.bits}")
+                          (BurnStep("replace", 0, 0), BurnStep("program", *whole)),
+                          f"was {old_chip.words} x {old_chip.bits}")
     if old_chip is None:
         return ChipChange(chip.name, chip.technology, "program", 0, (), 0, (),
-                          (Step("replace", 0, 0), Step("program", *whole)), "a chip that was not there before")
+                          (BurnStep("replace", 0, 0), BurnStep("program", *whole)), "a chip that was not there before")
     if old is None:
-        steps: tuple[Step, ...] = (Step("write", *whole),)
+        steps: tuple[BurnStep, ...] = (BurnStep("write", *whole),)
         if chip.technology != "eeprom":
-            steps = (Step("replace" if chip.technology == "once" else "erase", 0, 0), Step("program", *whole))
+            steps = (BurnStep("replace" if chip.technology == "once" else "erase", 0, 0), BurnStep("program", *whole))
         return ChipChange(chip.name, chip.technology, "find-out", 0, (), 0, (), steps,
                           "not recorded: read it, or treat it as full")
     return _compared(chip, old, new)
@@ -98,23 +100,23 @@ def _compared(chip: Chip, old: bytes, new: bytes) -> ChipChange:
 
 
 def _least(chip: Chip, differing: list[int], back: list[int],
-           sectors: tuple[int, ...]) -> tuple[Action, tuple[Step, ...]]:
+           sectors: tuple[int, ...]) -> tuple[Action, tuple[BurnStep, ...]]:
     """The least that makes the new content of the old one."""
     if chip.technology == "eeprom":
-        return "rewrite", tuple(Step("write", *part) for part in _ranges(differing))
+        return "rewrite", tuple(BurnStep("write", *part) for part in _ranges(differing))
     if not back:
-        return "program-over", tuple(Step("program", *part) for part in _ranges(differing))
-    whole = Step("program", 0, chip.words - 1)
+        return "program-over", tuple(BurnStep("program", *part) for part in _ranges(differing))
+    whole = BurnStep("program", 0, chip.words - 1)
     if chip.technology == "once":
-        return "replace", (Step("replace", 0, 0), whole)
+        return "replace", (BurnStep("replace", 0, 0), whole)
     if chip.technology != "flash" or not chip.sector:
-        return "erase", (Step("erase", 0, 0), whole)
+        return "erase", (BurnStep("erase", 0, 0), whole)
     erased = set(sectors)
-    filled = [Step("program", sector * chip.sector, min(chip.words, (sector + 1) * chip.sector) - 1)
+    filled = [BurnStep("program", sector * chip.sector, min(chip.words, (sector + 1) * chip.sector) - 1)
               for sector in sectors]
     over = _ranges([word for word in differing if word // chip.sector not in erased])
-    return "erase-sectors", (*(Step("erase-sector", sector, sector) for sector in sectors), *filled,
-                             *(Step("program", *part) for part in over))
+    return "erase-sectors", (*(BurnStep("erase-sector", sector, sector) for sector in sectors), *filled,
+                             *(BurnStep("program", *part) for part in over))
 
 
 def _differing(old: bytes, new: bytes, size: int) -> list[int]:

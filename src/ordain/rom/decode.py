@@ -12,7 +12,7 @@ from ordain.rom.contents import Contents, Stored
 from ordain.rom.formats import device_of, read_image, recognise
 from ordain.rom.readback import Conflict, banks_of, device_cells, unpack
 from ordain.rom.suspect import Suspicion, device_words, suspicions
-from ordain.rom.uncompile import Vocabulary, read_word, vocabulary
+from ordain.rom.uncompile import StoreVocabulary, read_word, vocabulary
 from ordain.text.findings import Finding, error
 from ordain.text.reading import read_bytes
 
@@ -206,7 +206,7 @@ def _store_words(contents: Contents, store: Store, stored: Stored, read: Sequenc
     return found
 
 
-def _orders(contents: Contents, store: Store, word: int, address: int, known: Vocabulary,
+def _orders(contents: Contents, store: Store, word: int, address: int, known: StoreVocabulary,
             means_nothing: int) -> tuple[str, ...]:
     """Microinstructions in symbols; in a mapping store the name of the word at the address that it holds."""
     if store.fill == "microprogram":

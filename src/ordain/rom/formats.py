@@ -16,7 +16,7 @@ FORMATS: tuple[Format, ...] = ("bin", "hex", "s19", "mem")
 """Names of the kinds, which are their file name endings too: raw binary, Intel HEX, S-records, `$readmemh` text."""
 
 
-class Device(NamedTuple):
+class DeviceShape(NamedTuple):
     """What the formats need to know of a chip."""
 
     name: str
@@ -35,11 +35,11 @@ class Device(NamedTuple):
         return ((1 << self.bits) - 1 if self.erased else 0).to_bytes((self.bits + 7) // 8, "little") * self.words
 
 
-def device_of(chip: Chip) -> Device:
-    return Device(chip.name, chip.words, chip.bits, chip.erased)
+def device_of(chip: Chip) -> DeviceShape:
+    return DeviceShape(chip.name, chip.words, chip.bits, chip.erased)
 
 
-def write_image(form: Format, image: bytes, device: Device, machine: str) -> bytes:
+def write_image(form: Format, image: bytes, device: DeviceShape, machine: str) -> bytes:
     """The content of a file of this kind."""
     match form:
         case "bin":
@@ -53,7 +53,7 @@ def write_image(form: Format, image: bytes, device: Device, machine: str) -> byt
             return write_mem(image, device.bits, title).encode("ascii")
 
 
-def read_image(form: Format, content: bytes, name: str, device: Device) -> tuple[bytes | None, list[Finding]]:
+def read_image(form: Format, content: bytes, name: str, device: DeviceShape) -> tuple[bytes | None, list[Finding]]:
     """The image that a file of this kind holds for the device; bytes that it does not give are erased."""
     if form == "bin":
         return read_raw(content, name, device.size)

@@ -13,7 +13,7 @@ addresses. (Intel's Hexadecimal Object File Format Specification, revision A, 19
 from collections.abc import Sequence
 from string import hexdigits
 
-from ordain.rom.segments import BLANKS, Read, Segments, bad_record, joined_segments, overlapping
+from ordain.rom.segments import BLANKS, Segments, SegmentsRead, bad_record, joined_segments, overlapping
 from ordain.text.findings import Finding, error
 from ordain.text.source import Source
 
@@ -45,7 +45,7 @@ def write_intel_hex(image: bytes, extents: Sequence[tuple[int, int]] | None = No
     return "\n".join(lines) + "\n"
 
 
-def read_intel_hex(text: str, name: str) -> Read:
+def read_intel_hex(text: str, name: str) -> SegmentsRead:
     """The data of a file. Every bad record is a finding with its line; then there are no segments."""
     source = Source(name, text)
     segments: Segments = []
@@ -78,7 +78,7 @@ def read_intel_hex(text: str, name: str) -> Read:
         findings.append(error("end-record-missing", f"`{name}` stops without an end record", None,
                               help="the file is cut off, or was not written to its end: get it again"))
     findings += overlapping(source, segments, lines)
-    return Read([] if findings else joined_segments(segments), findings)
+    return SegmentsRead([] if findings else joined_segments(segments), findings)
 
 
 def _fault(record: str) -> str:

@@ -19,7 +19,7 @@ class Name(NamedTuple):
     hole: bool
 
 
-class Block(NamedTuple):
+class AddressBlock(NamedTuple):
     """What an address field holds: the address of the first of these; the others stand at the following addresses.
     `rest`: what the address bits are that the fields with these parts do not hold."""
 
@@ -27,10 +27,10 @@ class Block(NamedTuple):
     rest: tree.Rest
 
 
-Value: TypeAlias = int | Name | Block | Literal["following"]
+Value: TypeAlias = int | Name | AddressBlock | Literal["following"]
 
 
-class Phrase(NamedTuple):
+class StoredPhrase(NamedTuple):
     """`words` make the text, holes among them. `sets`: (field, value). `needs`: (field, codes of which it must have
     one) for what the phrase does not set, but must find so."""
 
@@ -39,7 +39,7 @@ class Phrase(NamedTuple):
     needs: tuple[tuple[str, frozenset[int]], ...] = ()
 
 
-def phrases_for(machine: Machine, store: str) -> list[Phrase]:
+def phrases_for(machine: Machine, store: str) -> list[StoredPhrase]:
     """Everything that can be said about a word of the store: orders in the order of the text, then transfers."""
     own = {name for name in machine.stores[store].fields if machine.fields[name].holds not in ("spare", "derived")}
     by_key = {_key(order): order for order in machine.orders}
@@ -47,7 +47,7 @@ def phrases_for(machine: Machine, store: str) -> list[Phrase]:
     for order in machine.orders:
         sets = _order_sets(order, by_key, machine)
         words = tuple(part.text if isinstance(part, tree.Word) else Name(part.name, True) for part in order.phrase)
-        orders.append(Phrase(words, tuple(sets)))
+        orders.append(StoredPhrase(words, tuple(sets)))
     return [phrase for phrase in orders + _transfers(machine)
             if phrase.sets and own.issuperset(field for field, _ in (*phrase.sets, *phrase.needs))]
 
@@ -110,10 +110,10 @@ def _value(value: "tree.Word | tree.Number | tree.Hole | tree.Address | None", f
     if isinstance(value, tree.Address):
         if value.kind == "following":
             return "following"
-        return Block(tuple(_part(label, filled) for label in value.labels), value.rest)
+        return AddressBlock(tuple(_part(label, filled) for label in value.labels), value.rest)
     part = _part(value, filled)
     if field.holds == "address":
-        return Block((part,), "zeros")
+        return AddressBlock((part,), "zeros")
     if isinstance(part, int) or part.hole:
         return part
     code = next((code.value for code in field.codes if code.name == part.text), None)
@@ -123,14 +123,14 @@ def _value(value: "tree.Word | tree.Number | tree.Hole | tree.Address | None", f
 # ---------------------------------------------------------------- transfers
 
 
-def _transfers(machine: Machine) -> list[Phrase]:
+def _transfers(machine: Machine) -> list[StoredPhrase]:
     """`a <- b` for every driver and sampler of a bus whose conditions the word decides."""
-    found: list[tuple[str, str, str, Phrase]] = []
+    found: list[tuple[str, str, str, StoredPhrase]] = []
     for bus in machine.buses.values():
         for driver, sampler, demands in _meetings(bus, machine):
             sets = tuple((field, min(codes)) for field, codes in demands.items() if len(codes) == 1)
             needs = tuple((field, codes) for field, codes in demands.items() if len(codes) > 1)
-            found.append((sampler, driver, bus.name, Phrase((sampler, "<-", driver), sets, needs)))
+            found.append((sampler, driver, bus.name, StoredPhrase((sampler, "<-", driver), sets, needs)))
     pairs = [(sampler, driver) for sampler, driver, _, _ in found]
     return [phrase if pairs.count((sampler, driver)) == 1 else phrase._replace(words=(*phrase.words, "via", bus))
             for sampler, driver, bus, phrase in found]

@@ -9,7 +9,7 @@ Reference Manual, appendix C, from memory.) Addresses are byte addresses.
 from collections.abc import Sequence
 from string import hexdigits
 
-from ordain.rom.segments import BLANKS, Read, Segments, bad_record, joined_segments, overlapping
+from ordain.rom.segments import BLANKS, Segments, SegmentsRead, bad_record, joined_segments, overlapping
 from ordain.text.findings import Finding, error
 from ordain.text.source import Source
 
@@ -48,7 +48,7 @@ def _record(kind: str, address: int, data: bytes) -> str:
     return f"S{kind}{content.hex().upper()}{~sum(content) & 255:02X}"
 
 
-def read_s_records(text: str, name: str) -> Read:
+def read_s_records(text: str, name: str) -> SegmentsRead:
     """The data of a file. Every bad record is a finding with its line; then there are no segments."""
     source = Source(name, text)
     segments: Segments = []
@@ -85,7 +85,7 @@ def read_s_records(text: str, name: str) -> Read:
         findings.append(error("end-record-missing", f"`{name}` stops without an end record or a count", None,
                               help="the file is cut off, or was not written to its end: get it again"))
     findings += overlapping(source, segments, lines)
-    return Read([] if findings else joined_segments(segments), findings)
+    return SegmentsRead([] if findings else joined_segments(segments), findings)
 
 
 def _fault(record: str) -> str:

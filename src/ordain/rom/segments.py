@@ -13,7 +13,7 @@ BLANKS = " \t\r"
 """What may stand behind a record: editors and serial lines leave it there."""
 
 
-class Read(NamedTuple):
+class SegmentsRead(NamedTuple):
     """Ascending segments that touch nowhere, none of them empty; no segments when there are findings."""
 
     segments: Segments

@@ -9,35 +9,36 @@ from collections.abc import Callable, Mapping
 from typing import NamedTuple, TypeAlias
 
 from ordain.machine.model import Field, Machine
-from ordain.rom.phrases import Block, Name, Phrase, Value, phrases_for
+from ordain.rom.phrases import AddressBlock, Name, StoredPhrase, Value, phrases_for
 
 LabelAt: TypeAlias = Callable[[int, int], str]
 """(address in the store, address of the word that names it) -> the name of the word there as it is written in the
 source, "" where it has none."""
 
 
-class Vocabulary(NamedTuple):
+class StoreVocabulary(NamedTuple):
     """What words of one store are read with. `quick[i]`: (mask, bits) that a word must show for `phrases[i]` to be
     worth a closer look. `addresses`: label -> where it stands."""
 
     machine: Machine
     store: str
     fields: tuple[Field, ...]
-    phrases: tuple[Phrase, ...]
+    phrases: tuple[StoredPhrase, ...]
     quick: tuple[tuple[int, int], ...]
     label_at: LabelAt
     addresses: Mapping[str, frozenset[int]]
 
 
-def vocabulary(machine: Machine, store: str, label_at: LabelAt, addresses: Mapping[str, frozenset[int]]) -> Vocabulary:
+def vocabulary(machine: Machine, store: str, label_at: LabelAt,
+               addresses: Mapping[str, frozenset[int]]) -> StoreVocabulary:
     fields = tuple(machine.fields[name] for name in machine.stores[store].fields
                    if machine.fields[name].holds not in ("spare", "derived"))
     phrases = phrases_for(machine, store)
-    return Vocabulary(machine, store, fields, tuple(phrases), tuple(_quick(phrase, machine) for phrase in phrases),
-                      label_at, addresses)
+    return StoreVocabulary(machine, store, fields, tuple(phrases), tuple(_quick(phrase, machine) for phrase in phrases),
+                           label_at, addresses)
 
 
-def _quick(phrase: Phrase, machine: Machine) -> tuple[int, int]:
+def _quick(phrase: StoredPhrase, machine: Machine) -> tuple[int, int]:
     mask = bits = 0
     for name, value in phrase.sets:
         if isinstance(value, int):
@@ -47,7 +48,7 @@ def _quick(phrase: Phrase, machine: Machine) -> tuple[int, int]:
     return mask, bits
 
 
-def read_word(word: int, address: int, known: Vocabulary, open_bits: int) -> list[str]:
+def read_word(word: int, address: int, known: StoreVocabulary, open_bits: int) -> list[str]:
     """The orders, transfers and settings that make the word. `open_bits`: bits that are known to mean
     nothing; of other fields that may hold anything only values that are not 0 are told."""
     values = {field.name: field.read(word) for field in known.fields}
@@ -72,7 +73,7 @@ def read_word(word: int, address: int, known: Vocabulary, open_bits: int) -> lis
     return said + [_setting(field, values[field.name], address, known) for field in left]
 
 
-def _nothing_done(values: Mapping[str, int], address: int, known: Vocabulary) -> list[str]:
+def _nothing_done(values: Mapping[str, int], address: int, known: StoreVocabulary) -> list[str]:
     """What can be written for a word in which every field is idle: an order that says so, else the code of a field."""
     for phrase in known.phrases:
         if all(isinstance(value, int) for _, value in phrase.sets):
@@ -92,14 +93,14 @@ def _wants_reason(field: Field, value: int, open_bits: int) -> bool:
 # ---------------------------------------------------------------- one phrase
 
 
-def _spoken(phrase: Phrase, values: Mapping[str, int], address: int, known: Vocabulary) -> str:
+def _spoken(phrase: StoredPhrase, values: Mapping[str, int], address: int, known: StoreVocabulary) -> str:
     """The phrase with its holes filled so that it makes these values, "" when it cannot."""
     if any(values[name] not in codes for name, codes in phrase.needs):
         return ""
     filled: dict[str, str] = {}
     held: dict[Value, int] = {}
     for name, value in phrase.sets:
-        if isinstance(value, Block):
+        if isinstance(value, AddressBlock):
             held[value] = held.get(value, 0) | values[name] << known.machine.fields[name].address_bits[1]
     for name, value in phrase.sets:
         if not _fits(known.machine.fields[name], value, values[name], held.get(value, 0), address, known, filled):
@@ -107,7 +108,7 @@ def _spoken(phrase: Phrase, values: Mapping[str, int], address: int, known: Voca
     return " ".join(filled.get(part.text, "") if isinstance(part, Name) else part for part in phrase.words)
 
 
-def _fits(field: Field, value: Value, found: int, held: int, address: int, known: Vocabulary,
+def _fits(field: Field, value: Value, found: int, held: int, address: int, known: StoreVocabulary,
           filled: dict[str, str]) -> bool:
     """`found`: what the field holds; `held`: the address bits that all fields with this value hold together."""
     match value:
@@ -118,7 +119,7 @@ def _fits(field: Field, value: Value, found: int, held: int, address: int, known
         case Name():
             text = _code(field, found) if field.codes else f"0x{found:X}"
             return bool(text) and filled.setdefault(value.text, text) == text
-        case Block():
+        case AddressBlock():
             if len(value.parts) == 1 and value.rest == "zeros" and _is_number(value.parts[0], field, found, known):
                 return True
             if value.rest == "part" or (held >> field.address_bits[1] & (1 << field.width) - 1) != found:
@@ -129,7 +130,7 @@ def _fits(field: Field, value: Value, found: int, held: int, address: int, known
             return False
 
 
-def _is_number(part: Name | int, field: Field, found: int, known: Vocabulary) -> bool:
+def _is_number(part: Name | int, field: Field, found: int, known: StoreVocabulary) -> bool:
     """A number in an address field is the field's value itself; a constant is an address."""
     if isinstance(part, int):
         return part == found
@@ -137,7 +138,7 @@ def _is_number(part: Name | int, field: Field, found: int, known: Vocabulary) ->
     return constant is not None and constant >> field.address_bits[1] == found
 
 
-def _stands_at(part: Name | int, at: int, address: int, known: Vocabulary, filled: dict[str, str]) -> bool:
+def _stands_at(part: Name | int, at: int, address: int, known: StoreVocabulary, filled: dict[str, str]) -> bool:
     """True when the part names the word at `at`; a hole is filled with that word's name, and wants one."""
     if isinstance(part, int):
         return False
@@ -153,7 +154,7 @@ def _target(field: Field, found: int, address: int, page: bool) -> int:
     return (address >> high + 1 << high + 1 if page else 0) | found << low
 
 
-def _setting(field: Field, value: int, address: int, known: Vocabulary) -> str:
+def _setting(field: Field, value: int, address: int, known: StoreVocabulary) -> str:
     """`field code`; a flag that is set is just its name."""
     if field.holds == "address":
         reaches_all = field.address_bits[0] + 1 >= known.machine.stores[field.store].address_width

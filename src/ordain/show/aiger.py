@@ -16,7 +16,7 @@ is named in the comment only.
 from collections.abc import Iterator, Sequence
 from typing import Literal, NamedTuple
 
-from ordain.control.bits import Bits, store_of
+from ordain.control.bits import BitValues, store_of
 from ordain.control.model import System, Variable
 from ordain.logic.gates import Gates, among
 from ordain.machine.expression import Leaf, Node, postorder
@@ -73,7 +73,7 @@ class _File:
         for leaf, inputs in chosen.items():
             self._bits[leaf] = [self._gates.choose(started, latch, one)
                                 for latch, one in zip(self._bits[leaf], inputs, strict=True)]
-        self._made = Bits(self._gates, system, self._bits)
+        self._made = BitValues(self._gates, system, self._bits)
 
     # ------------------------------------------------------------ what is asked
 

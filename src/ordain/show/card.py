@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import NamedTuple
 
-from ordain.bench.model import Card, Lit, Step
+from ordain.bench.model import BenchStep, Card, Lit
 from ordain.machine.model import LampRow, Machine
 from ordain.rom.contents import Contents, word_name
 from ordain.show.folding import is_beside
@@ -34,7 +34,7 @@ UNICODE = Signs("●", "○", "·")
 ASCII = Signs("#", "o", ".")
 
 
-class Told(NamedTuple):
+class CardStep(NamedTuple):
     """A step in words. `address`, `label`, `orders`: the microinstruction; `set`: what is to be set before the clock,
     only what is new; `depends`: where another choice leads elsewhere; `needs`: what has to stand on lines."""
 
@@ -48,9 +48,9 @@ class Told(NamedTuple):
     lamps: tuple[tuple[Lit, ...], ...]
 
 
-def told(contents: Contents, card: Card) -> list[Told]:
+def told(contents: Contents, card: Card) -> list[CardStep]:
     found = []
-    before: Step | None = None
+    before: BenchStep | None = None
     for step in card.steps:
         places = []
         for store, address in step.addresses.items():
@@ -65,8 +65,8 @@ def told(contents: Contents, card: Card) -> list[Told]:
         depends = tuple(value_words(contents.machine, name, step.inputs.get(name, 0)) for name in step.depends)
         needs = tuple(f"{name} = {_number(value, bits)}" for name, value, bits in step.needs)
         where, label, orders = (" / ".join(part) for part in zip(*places))
-        found.append(Told(f"{step.cycle} {step.phase}".rstrip(), where, label, orders, new, depends, needs,
-                          step.lamps))
+        found.append(CardStep(f"{step.cycle} {step.phase}".rstrip(), where, label, orders, new, depends, needs,
+                              step.lamps))
         before = step
     return found
 
@@ -157,7 +157,7 @@ def card_lines(contents: Contents, card: Card, page: Page, signs: Signs) -> list
     return [*lines, "", *fold(card.ending, page)] if card.ending else lines
 
 
-def _block(machine: Machine, step: Told, page: Page, signs: Signs) -> Iterable[str]:
+def _block(machine: Machine, step: CardStep, page: Page, signs: Signs) -> Iterable[str]:
     if step.set:
         yield from fold(f"      before it, set {printable(', '.join(step.set))}", page, 4)
     yield from fold(f"[ ] {step.number:>4}  {step.address}  {printable(step.label)}", page, 12)

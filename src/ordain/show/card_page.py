@@ -11,7 +11,7 @@ from typing import NamedTuple
 from ordain.bench.model import Card, Lit
 from ordain.machine.model import LampRow, Machine
 from ordain.rom.contents import Contents
-from ordain.show.card import CAUTIONS, Told, all_inputs, begins, legend, letters, readings, told
+from ordain.show.card import CAUTIONS, CardStep, all_inputs, begins, legend, letters, readings, told
 from ordain.show.labels import MARGIN, PAPERS
 from ordain.show.page import PLAIN, cut, fold
 
@@ -104,7 +104,7 @@ def _folded(text: str, size: float, room: float) -> list[str]:
     return fold(text, PLAIN._replace(width=max(20, int(room / (size * _EM))), folds=True), 2)
 
 
-def _step(machine: Machine, step: Told, room: float) -> _Piece:
+def _step(machine: Machine, step: CardStep, room: float) -> _Piece:
     """A line above it, what to set, the box, the microinstruction, the rows of lamps, what it depends on."""
     svg = [f'<path d="M0 0h{room:g}" stroke="#000" stroke-width="0.2"/>']
     y = 1.0

@@ -3,11 +3,11 @@
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from ordain.compare.behaviour import Behaviour, Unit
+from ordain.compare.behaviour import Behaviour, ComparedUnit
 from ordain.compare.comparison import Comparison, CycleChange, is_expected
 from ordain.compare.difference import Difference
 from ordain.compare.places import Addresses
-from ordain.compare.reach import Reach, Via
+from ordain.compare.reach import ReachedWords, Via
 from ordain.compare.roots import Titles
 from ordain.compare.verdicts import WORSE, Moved, VerdictChanges, worse
 from ordain.rom.burn_plan import ChipChange, burns_and_erasures
@@ -19,7 +19,7 @@ FEW = 6
 """Names or lines of one kind on the first screen."""
 
 
-class Said(NamedTuple):
+class PaintedLine(NamedTuple):
     """A line and the role in which it is painted, "" for none."""
 
     text: str
@@ -28,21 +28,21 @@ class Said(NamedTuple):
 
 def comparison_lines(found: Comparison, everything: bool, page: Page) -> list[str]:
     """The whole report, the answer first. With `everything` nothing is left out."""
-    lines = [Said(f"{found.old} -> {found.new}: {_answer(found)}", "strong")]
+    lines = [PaintedLine(f"{found.old} -> {found.new}: {_answer(found)}", "strong")]
     if found.behaviour is not None:
-        lines += [Said(""), *_behaviour(found, found.behaviour, everything)]
+        lines += [PaintedLine(""), *_behaviour(found, found.behaviour, everything)]
     if found.reach is not None:
-        lines += map(Said, _reach(found.reach, everything))
+        lines += map(PaintedLine, _reach(found.reach, everything))
     if found.verdicts is not None:
-        lines += [Said(""), *_verdicts(found.verdicts, everything)]
+        lines += [PaintedLine(""), *_verdicts(found.verdicts, everything)]
     if found.cycles is not None:
-        lines += map(Said, ["", *_cycles(found.cycles, everything)])
+        lines += map(PaintedLine, ["", *_cycles(found.cycles, everything)])
     if found.chips is not None:
-        lines += map(Said, ["", *_chips(found.chips, everything)])
-    return _drawn([*lines, *(Said(f"note: {remark}") for remark in found.remarks)], page)
+        lines += map(PaintedLine, ["", *_chips(found.chips, everything)])
+    return _drawn([*lines, *(PaintedLine(f"note: {remark}") for remark in found.remarks)], page)
 
 
-def _drawn(lines: Iterable[Said], page: Page) -> list[str]:
+def _drawn(lines: Iterable[PaintedLine], page: Page) -> list[str]:
     return [line for said in lines for line in fold(page.paint(said.role, printable(said.text)) if said.role
                                                     else printable(said.text), page)]
 
@@ -85,21 +85,21 @@ def _plural(count: int, name: str) -> str:
 # ---------------------------------------------------------------- behaviour
 
 
-def _behaviour(found: Comparison, behaviour: Behaviour, everything: bool) -> list[Said]:
+def _behaviour(found: Comparison, behaviour: Behaviour, everything: bool) -> list[PaintedLine]:
     units = behaviour.units
     counts = [(status, sum(unit.status == status for unit in units)) for status in ("changed", "new", "gone", "same")]
     told = ", ".join(f"{count} {status}" for status, count in counts if count)
-    lines = [Said(f"behaviour: {told or 'nothing is entered from outside'}")]
+    lines = [PaintedLine(f"behaviour: {told or 'nothing is entered from outside'}")]
     for group in _groups(behaviour):
         lines += _group(found, behaviour, group, everything)
     renamed = [f"`{unit.title}` (was `{unit.was}`)" for unit in units if unit.status == "same" and unit.was]
     if renamed:
-        lines.append(Said(f"  renamed: {some(renamed, everything)}"))
+        lines.append(PaintedLine(f"  renamed: {some(renamed, everything)}"))
     for unit in units:
         if unit.note and (unit.status != "same" or everything):
-            lines.append(Said(f"  `{unit.title}`: {unit.note}"))
-    lines += [Said(f"  machine: {text}", "doubt") for text in _cut(behaviour.machine, everything)]
-    lines += [Said(f"  taken as the same: {text}") for text in _cut(behaviour.said, everything)]
+            lines.append(PaintedLine(f"  `{unit.title}`: {unit.note}"))
+    lines += [PaintedLine(f"  machine: {text}", "doubt") for text in _cut(behaviour.machine, everything)]
+    lines += [PaintedLine(f"  taken as the same: {text}") for text in _cut(behaviour.said, everything)]
     return lines
 
 
@@ -109,10 +109,10 @@ def _cut(texts: Sequence[str], everything: bool) -> list[str]:
     return [*texts[:FEW], f"and {len(texts) - FEW} more"]
 
 
-def _groups(behaviour: Behaviour) -> list[list[Unit]]:
+def _groups(behaviour: Behaviour) -> list[list[ComparedUnit]]:
     """Units that changed, those that part at the same line of the source together, in the order in which they come."""
     contents = [side.contents for side in behaviour.joint.common.sides]
-    groups: dict[object, list[Unit]] = {}
+    groups: dict[object, list[ComparedUnit]] = {}
     for unit in behaviour.units:
         if unit.status != "same":
             one = unit.difference
@@ -133,7 +133,7 @@ def _line(contents: Contents, addresses: Addresses) -> object:
     return tuple(found)
 
 
-def _group(found: Comparison, behaviour: Behaviour, units: list[Unit], everything: bool) -> list[Said]:
+def _group(found: Comparison, behaviour: Behaviour, units: list[ComparedUnit], everything: bool) -> list[PaintedLine]:
     first = units[0]
     names = [_named(unit) + (" (expected)" if is_expected(unit, found.expected) else "") for unit in units]
     what = f"  {first.status}: {some(names, everything)}"
@@ -141,33 +141,35 @@ def _group(found: Comparison, behaviour: Behaviour, units: list[Unit], everythin
         what += f", in place of `{first.was}`"
     if first.status == "gone" and first.note:
         what += f"; {first.note}"
-    lines = [Said(what, "doubt")]
+    lines = [PaintedLine(what, "doubt")]
     if first.difference is not None:
         lines += _difference(behaviour, first.difference, everything)
     return lines
 
 
-def _named(unit: Unit) -> str:
+def _named(unit: ComparedUnit) -> str:
     if unit.kind == "instruction" and len(unit.opcodes) == 1:
         return f"`{unit.title}` ({unit.opcodes[0]:#04x})"
     return f"`{unit.title}`"
 
 
-def _difference(behaviour: Behaviour, one: Difference, everything: bool) -> list[Said]:
+def _difference(behaviour: Behaviour, one: Difference, everything: bool) -> list[PaintedLine]:
     contents = [side.contents for side in behaviour.joint.common.sides]
     titles = [Titles(side) for side in behaviour.joint.common.sides]
-    lines: list[Said] = []
+    lines: list[PaintedLine] = []
     if everything:
         for number, passage in enumerate(one.way, 1):
             condition = f"  when {', '.join(map(str, passage.when))}" if passage.when else ""
-            lines.append(Said(f"    cycle {number}: {place_text(contents[1], titles[1], passage.new)}{condition}"))
+            place = place_text(contents[1], titles[1], passage.new)
+            lines.append(PaintedLine(f"    cycle {number}: {place}{condition}"))
     condition = f", when {', '.join(map(str, one.when))}" if one.when else ""
     was = place_text(contents[0], titles[0], one.old) if one.old else one.old_end
     now = place_text(contents[1], titles[1], one.new) if one.new else one.new_end
-    lines += [Said(f"    cycle {one.cycle} is the first that differs{condition}"), Said(f"      was {was}", "bad"),
-              Said(f"      now {now}", "good")]
+    lines += [PaintedLine(f"    cycle {one.cycle} is the first that differs{condition}"),
+              PaintedLine(f"      was {was}", "bad"),
+              PaintedLine(f"      now {now}", "good")]
     if one.changes:
-        lines.append(Said(f"      {some(map(str, one.changes), everything)}"))
+        lines.append(PaintedLine(f"      {some(map(str, one.changes), everything)}"))
     return lines
 
 
@@ -185,7 +187,7 @@ def place_text(contents: Contents, titles: Titles, addresses: Addresses) -> str:
 # ---------------------------------------------------------------- reach
 
 
-def _reach(reach: Reach, everything: bool) -> list[str]:
+def _reach(reach: ReachedWords, everything: bool) -> list[str]:
     lines: list[str] = []
     for word in reach.words:
         whose = [via for via in word.executed_by if via.kind == "instruction"]
@@ -232,21 +234,22 @@ def verdict_lines(changes: VerdictChanges, page: Page) -> list[str]:
     return _drawn(_verdicts(changes, False), page)
 
 
-def _verdicts(changes: VerdictChanges, everything: bool) -> list[Said]:
+def _verdicts(changes: VerdictChanges, everything: bool) -> list[PaintedLine]:
     counts: dict[str, int] = {}
     for moved in changes.moved:
         counts[moved.kind] = counts.get(moved.kind, 0) + 1
     told = ", ".join(f"{count} {_SAID[kind]}" for kind, count in counts.items())
-    lines = [Said(f"verdicts: {told + ', ' if told else ''}{changes.same} as before")]
+    lines = [PaintedLine(f"verdicts: {told + ', ' if told else ''}{changes.same} as before")]
     if not changes.comparable:
-        lines.append(Said("  a limit was reached: what was not decided is not proved"))
+        lines.append(PaintedLine("  a limit was reached: what was not decided is not proved"))
     told_of = changes.moved if everything else changes.moved[:FEW]
-    lines += [Said(f"  {_moved(moved)}", "bad" if moved.kind in WORSE else "good" if moved.kind in BETTER else "doubt")
+    lines += [PaintedLine(f"  {_moved(moved)}",
+                          "bad" if moved.kind in WORSE else "good" if moved.kind in BETTER else "doubt")
               for moved in told_of]
     if len(told_of) < len(changes.moved):
-        lines.append(Said(f"  and {len(changes.moved) - len(told_of)} more"))
-    lines += [Said(f"  allowance needed no longer: {text}") for text in changes.stale]
-    lines += [Said(f"  allowance needed again: {text}") for text in changes.needed]
+        lines.append(PaintedLine(f"  and {len(changes.moved) - len(told_of)} more"))
+    lines += [PaintedLine(f"  allowance needed no longer: {text}") for text in changes.stale]
+    lines += [PaintedLine(f"  allowance needed again: {text}") for text in changes.needed]
     return lines
 
 

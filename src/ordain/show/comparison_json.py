@@ -2,11 +2,11 @@
 
 from typing import Any
 
-from ordain.compare.behaviour import Behaviour, Unit
+from ordain.compare.behaviour import Behaviour, ComparedUnit
 from ordain.compare.comparison import Comparison, is_expected
 from ordain.compare.difference import Difference, Passage
 from ordain.compare.places import Addresses
-from ordain.compare.reach import Reach
+from ordain.compare.reach import ReachedWords
 from ordain.compare.roots import Titles
 from ordain.show.findings_json import place_data
 
@@ -40,7 +40,7 @@ def _behaviour(found: Comparison, behaviour: Behaviour) -> dict[str, Any]:
             "machine": list(behaviour.machine), "correspondence": list(behaviour.said)}
 
 
-def _unit(found: Comparison, behaviour: Behaviour, unit: Unit) -> dict[str, Any]:
+def _unit(found: Comparison, behaviour: Behaviour, unit: ComparedUnit) -> dict[str, Any]:
     data: dict[str, Any] = {
         "kind": unit.kind, "title": unit.title, "status": unit.status, "store": unit.store,
         "opcodes": list(unit.opcodes), "differing_opcodes": list(unit.differing), "was": unit.was, "note": unit.note,
@@ -79,7 +79,7 @@ def _words(behaviour: Behaviour, side: int, addresses: Addresses) -> list[dict[s
     return words
 
 
-def _reach(reach: Reach) -> dict[str, Any]:
+def _reach(reach: ReachedWords) -> dict[str, Any]:
     return {"words": [{"title": word.title, "old": _addresses(word.old), "new": _addresses(word.new),
                        "executed_by": [{"kind": via.kind, "title": via.title, "way": list(via.way),
                                         "cycles": via.cycles} for via in word.executed_by]}

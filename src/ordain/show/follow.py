@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from ordain.follow.model import Measured, Told
+from ordain.follow.model import Measured, ToldClock
 from ordain.rom.contents import Contents, word_name
 from ordain.show.page import Page, cut, table
 from ordain.show.paint import printable
@@ -15,7 +15,7 @@ FEW = 4
 """So many addresses are named; of more it is said how many there are."""
 
 
-class Row(NamedTuple):
+class FollowRow(NamedTuple):
     """A clock in words."""
 
     number: str
@@ -26,7 +26,7 @@ class Row(NamedTuple):
     buses: str
 
 
-def row_of(contents: Contents, number: int, time: str, told: Told) -> Row:
+def row_of(contents: Contents, number: int, time: str, told: ToldClock) -> FollowRow:
     places, labels, orders = [], [], []
     for store, addresses in told.addresses.items():
         digits = -(-contents.machine.stores[store].address_width // 4)
@@ -42,7 +42,7 @@ def row_of(contents: Contents, number: int, time: str, told: Told) -> Row:
             buses.append(f"{bus}: one of {len(drivers)}?")
         elif drivers:
             buses.append(f"{bus}: " + " or ".join(name if sure else f"{name}?" for name, sure in drivers))
-    return Row(str(number), time, " / ".join(places), " / ".join(labels), " / ".join(filter(None, orders)),
+    return FollowRow(str(number), time, " / ".join(places), " / ".join(labels), " / ".join(filter(None, orders)),
         "; ".join(buses))
 
 
@@ -96,11 +96,11 @@ def line_names(names: Iterable[str]) -> list[str]:
     return found
 
 
-def heads() -> Row:
-    return Row("clock", "time", "at", "word", "orders", "buses")
+def heads() -> FollowRow:
+    return FollowRow("clock", "time", "at", "word", "orders", "buses")
 
 
-def row_lines(rows: Iterable[Row], widths: Sequence[int], page: Page) -> Iterable[str]:
+def row_lines(rows: Iterable[FollowRow], widths: Sequence[int], page: Page) -> Iterable[str]:
     """Rows in columns of these widths; the last two share what is left."""
     for row in rows:
         start = "  ".join(cell.rjust(width) if at < 2 else cut(cell, width).ljust(width)

@@ -3,18 +3,18 @@ whether the clock is explained. A clock stands from the edge before it to the ed
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from ordain.follow.model import Clock
-from ordain.machine.model import Line
+from ordain.follow.model import ClockCycle
+from ordain.machine.model import BoardLine
 from ordain.rom.contents import Contents
 from ordain.show.vcd import identifier
 
 _UNITS = ((1.0, "1 s"), (1e-3, "1 ms"), (1e-6, "1 us"), (1e-9, "1 ns"), (1e-12, "1 ps"), (1e-15, "1 fs"))
 
 
-class Dump:
+class FollowDump:
     """Written clock by clock. `tick`: seconds, 0.0 where the capture says nothing of time."""
 
-    def __init__(self, contents: Contents, lines: Sequence[Line], tick: float) -> None:
+    def __init__(self, contents: Contents, lines: Sequence[BoardLine], tick: float) -> None:
         machine = contents.machine
         self._stores = [store for store in machine.stores.values() if store.fill == "microprogram"]
         self._factor, unit = _unit(tick)
@@ -34,7 +34,7 @@ class Dump:
         self.text += ["$upscope $end", "$upscope $end", "$enddefinitions $end"]
         self._lines = len(lines)
 
-    def note(self, clock: Clock, addresses: Mapping[str, tuple[int, ...]], explained: bool = True) -> None:
+    def note(self, clock: ClockCycle, addresses: Mapping[str, tuple[int, ...]], explained: bool = True) -> None:
         changes = [*self._changes(clock, addresses, explained)]
         begins = self._last if self._begun is not None else min(0, clock.time)
         self._begun = begins if self._begun is None else self._begun
@@ -42,7 +42,7 @@ class Dump:
         self.text.append(f"#{round((begins - self._begun) * self._factor)}")
         self.text += changes
 
-    def _changes(self, clock: Clock, addresses: Mapping[str, tuple[int, ...]], explained: bool) -> Iterator[str]:
+    def _changes(self, clock: ClockCycle, addresses: Mapping[str, tuple[int, ...]], explained: bool) -> Iterator[str]:
         values = {"!": f"{int(explained)}!", '"': f'b{clock.number:b} "'}
         for line in range(self._lines):
             known = clock.seen.known >> line & 1

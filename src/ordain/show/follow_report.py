@@ -3,9 +3,9 @@
 from collections.abc import Mapping, Sequence
 
 from ordain.control.model import Trace
-from ordain.follow.model import Clock, Possible, Why
+from ordain.follow.model import ClockCycle, Possible, Why
 from ordain.machine.expression import leaves
-from ordain.machine.model import Line, Machine
+from ordain.machine.model import BoardLine, Machine
 from ordain.rom.contents import Contents
 from ordain.show.diagram import Glyphs, diagram_lines
 from ordain.show.page import Page, fold
@@ -16,7 +16,7 @@ Pins = Mapping[str, Mapping[int, str]]
 """For each store where each bit of it stands: `U35.D7`."""
 
 
-def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when: str, why: Why, pins: Pins,
+def report_lines(contents: Contents, lines: Sequence[BoardLine], broken: ClockCycle, when: str, why: Why, pins: Pins,
                  page: Page) -> list[str]:
     """The finding, what would have been possible, the chips concerned."""
     place = f"clock {broken.number}, {when}" if when else f"clock {broken.number}"
@@ -48,7 +48,7 @@ def report_lines(contents: Contents, lines: Sequence[Line], broken: Clock, when:
     return found
 
 
-def way_lines(contents: Contents, broken: Clock, why: Why, page: Page, glyphs: Glyphs) -> list[str]:
+def way_lines(contents: Contents, broken: ClockCycle, why: Why, page: Page, glyphs: Glyphs) -> list[str]:
     """The last clocks as they may have gone, with what was to come."""
     if not why.possible:
         return []
@@ -58,7 +58,8 @@ def way_lines(contents: Contents, broken: Clock, why: Why, page: Page, glyphs: G
             *(f"  {line}".rstrip() for line in diagram_lines(contents, trace, page.indented(2), glyphs))]
 
 
-def _possible(contents: Contents, lines: Sequence[Line], every: Sequence[Possible], group: Sequence[int], word: int,
+def _possible(contents: Contents, lines: Sequence[BoardLine], every: Sequence[Possible], group: Sequence[int],
+              word: int,
               page: Page) -> list[str]:
     """A line for what has one name and differs in the same lines."""
     possible = every[group[0]]
@@ -73,7 +74,7 @@ def _possible(contents: Contents, lines: Sequence[Line], every: Sequence[Possibl
     return fold(f"{text}   ({printable(orders)})" if orders else text, page)
 
 
-def whole_values(lines: Sequence[Line], clock: Clock) -> list[tuple[str, int, int]]:
+def whole_values(lines: Sequence[BoardLine], clock: ClockCycle) -> list[tuple[str, int, int]]:
     """What is seen of something that has several bits, where each of them is: its name, value, width."""
     bits: dict[str, dict[int, int]] = {}
     for line, one in enumerate(lines):
@@ -84,12 +85,12 @@ def whole_values(lines: Sequence[Line], clock: Clock) -> list[tuple[str, int, in
             if len(found) > 1 and max(found) == len(found) - 1]
 
 
-def seen_words(lines: Sequence[Line], which: Sequence[int], word: int) -> str:
+def seen_words(lines: Sequence[BoardLine], which: Sequence[int], word: int) -> str:
     """`upc[0] 1, read 0`"""
     return ", ".join(f"{lines[line].name} {word >> line & 1}" for line in which)
 
 
-def whose(machine: Machine, line: Line, pins: Pins) -> list[str]:
+def whose(machine: Machine, line: BoardLine, pins: Pins) -> list[str]:
     """Chips and pins that a line has to do with: where it stands, and what forms it."""
     found: list[str] = []
     name, _, bit = line.name.removeprefix("not ").partition("[")

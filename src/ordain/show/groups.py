@@ -27,7 +27,7 @@ _FOR_WANT = ("reach", "vacuous", "unreachable", "stale-allowance")
 """Findings that something does not occur: whatever goes wrong earlier may be the reason."""
 
 
-class Group(NamedTuple):
+class FindingGroup(NamedTuple):
     """`first` is shown in full. `places`: the same at other microinstructions; `others`: other questions that the same
     sequence breaks."""
 
@@ -36,7 +36,7 @@ class Group(NamedTuple):
     others: tuple[Finding, ...]
 
 
-def grouped(findings: Sequence[Finding]) -> list[Group]:
+def grouped(findings: Sequence[Finding]) -> list[FindingGroup]:
     """The groups, what goes wrong first at the beginning: sequences that end in a fault, the shortest first, then those
     that go on for ever, then what does not occur. None of another severity joins a group."""
     questions: dict[object, list[Finding]] = {}
@@ -58,7 +58,7 @@ def grouped(findings: Sequence[Finding]) -> list[Group]:
     for sequence in sequences:
         main, *others = sorted(sequence, key=lambda each: (each[0].name in _RULES, _length(each[0]),
                                                            min(order[id(one)] for one in each)))
-        groups.append(Group(main[0], tuple(main[1:]), tuple(one for each in others for one in each)))
+        groups.append(FindingGroup(main[0], tuple(main[1:]), tuple(one for each in others for one in each)))
     return sorted(groups, key=lambda group: (_SEVERITIES.index(group.first.severity), *_when(group.first),
                                              order[id(group.first)]))
 
@@ -68,10 +68,10 @@ _RULES = frozenset(form.name for form in RULES)
 """A built-in check says more of a cause than a rule that is broken with it."""
 
 
-def first_causes(groups: Sequence[Group]) -> tuple[list[Group], list[Finding]]:
+def first_causes(groups: Sequence[FindingGroup]) -> tuple[list[FindingGroup], list[Finding]]:
     """The groups to be shown each by itself, at most `MOST`, and the other findings: what speaks of the same drivers or
     loads as a group that is shown, comes about only after its fault, or for want of what that keeps from happening."""
-    shown: list[Group] = []
+    shown: list[FindingGroup] = []
     rest: list[Finding] = []
     for group in groups:
         if not shown or (len(shown) < MOST and not any(_follows(each.first, group.first) for each in shown)):
@@ -124,7 +124,7 @@ def _where(place: Place) -> tuple[str, int]:
     return place.span.source.name, place.span.start
 
 
-def group_lines(machine: Machine | None, group: Group, page: Page) -> list[str]:
+def group_lines(machine: Machine | None, group: FindingGroup, page: Page) -> list[str]:
     """What is said of a group below its first finding."""
     lines = []
     if group.places:

@@ -3,14 +3,14 @@
 from collections.abc import Mapping
 from typing import Any
 
-from ordain.meaning.model import Told
+from ordain.meaning.model import Telling
 from ordain.show.page import PLAIN, Page, columns
 
 _BEGIN = "    means "
 _NARROWEST = 60
 
 
-def meaning_lines(told: Mapping[str, Told], page: Page = PLAIN) -> list[str]:
+def meaning_lines(told: Mapping[str, Telling], page: Page = PLAIN) -> list[str]:
     """For each instruction its title in a comment, and the `means` line."""
     lines: list[str] = []
     for title, one in told.items():
@@ -25,7 +25,7 @@ def meaning_lines(told: Mapping[str, Told], page: Page = PLAIN) -> list[str]:
     return lines
 
 
-def _count(one: Told) -> str:
+def _count(one: Telling) -> str:
     cycles = f"{one.cycles} cycle{'s' if one.cycles != 1 else ''}"
     return f"up to {cycles}, {one.paths} paths" if one.paths > 1 else cycles
 
@@ -42,7 +42,7 @@ def _means(effects: tuple[str, ...], width: int) -> list[str]:
     return lines
 
 
-def meaning_data(told: Mapping[str, Told]) -> list[dict[str, Any]]:
+def meaning_data(told: Mapping[str, Telling]) -> list[dict[str, Any]]:
     """The same as JSON-ready data."""
     return [{"title": title, "effects": list(one.effects), "why": one.why or None, "paths": one.paths,
              "cycles": one.cycles, "scratch": list(one.scratch)} for title, one in told.items()]

@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from ordain.data.model import Change, Line, Record
-from ordain.data.partial import Bits
+from ordain.data.model import Record, RunLine, Update
+from ordain.data.partial import Ternary
 from ordain.machine.model import Memory
 from ordain.rom.contents import Contents, word_name
 from ordain.show.page import Page, fold, table
@@ -16,7 +16,7 @@ _ENDINGS = {"until": "stopped as was asked", "cycles": "stopped after as many cy
             "interrupted": "interrupted"}
 
 
-def digits(bits: Bits, width: int) -> str:
+def digits(bits: Ternary, width: int) -> str:
     """Hexadecimal, `x` for a digit of which no bit is known; in binary where a digit is known in part."""
     count = (width + 3) // 4
     nibbles = [(bits.value >> 4 * at & 15, bits.known >> 4 * at & 15, (1 << min(4, width - 4 * at)) - 1)
@@ -26,7 +26,7 @@ def digits(bits: Bits, width: int) -> str:
     return "0b" + "".join(str(bits.value >> at & 1) if bits.known >> at & 1 else "x" for at in reversed(range(width)))
 
 
-def change_words(change: Change) -> str:
+def change_words(change: Update) -> str:
     if change.address is None:
         return f"{change.name}={digits(change.value, change.width)}"
     if change.address < 0:
@@ -46,7 +46,7 @@ def run_lines(contents: Contents, record: Record, page: Page, every_cycle: bool)
         return table(cycles, page, heads=("  cycle", "at", "word", "orders", "changed"))
     rows = []
     for lines in by_instruction(record.lines):
-        changes: dict[tuple[str, int | None], Change] = {}
+        changes: dict[tuple[str, int | None], Update] = {}
         for line in lines:
             changes.update({(change.name, change.address): change for change in line.changes})
         title = next((line.title for line in lines if line.title), "")
@@ -55,10 +55,10 @@ def run_lines(contents: Contents, record: Record, page: Page, every_cycle: bool)
     return table(rows, page, heads=("  cycle", "instruction", "changed"))
 
 
-def by_instruction(lines: Iterable[Line]) -> Iterable[list[Line]]:
+def by_instruction(lines: Iterable[RunLine]) -> Iterable[list[RunLine]]:
     """The cycles of each instruction, those with which it is fetched first: a group begins at the boundary, or with a
     first word in a group that has one already."""
-    group: list[Line] = []
+    group: list[RunLine] = []
     for line in lines:
         if group and (line.boundary or (line.title and any(one.title for one in group))):
             yield group
@@ -77,7 +77,7 @@ def _text(contents: Contents, store: str, address: int) -> str:
     return site.text if site is not None else ""
 
 
-def _changes(changes: Iterable[Change]) -> str:
+def _changes(changes: Iterable[Update]) -> str:
     return ", ".join(map(change_words, changes))
 
 
@@ -97,11 +97,11 @@ def sent_lines(record: Record, page: Page) -> list[str]:
                  heads=("  cycle", "device", "takes"))
 
 
-def dump_lines(memory: Memory, cells: Mapping[int, Bits], first: int, last: int) -> list[str]:
+def dump_lines(memory: Memory, cells: Mapping[int, Ternary], first: int, last: int) -> list[str]:
     """Words `first` to `last`, sixteen in a line; `x` where nothing is known."""
     wide = (max(memory.words - 1, 1).bit_length() + 3) // 4
     return [f"{memory.name} {at:0{wide}X}  " + " ".join(
-        digits(cells.get(address, Bits(0, 0)), memory.bits) for address in range(at, min(at + 16, last + 1)))
+        digits(cells.get(address, Ternary(0, 0)), memory.bits) for address in range(at, min(at + 16, last + 1)))
         for at in range(first, last + 1, 16)]
 
 

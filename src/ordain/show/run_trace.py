@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from ordain.control.model import Cycle, Trace
 from ordain.data.datapath import Moment
-from ordain.data.partial import Bits, whole
+from ordain.data.partial import Ternary, whole
 from ordain.machine.expression import Node
 from ordain.rom.contents import Contents
 from ordain.show.run_lines import digits
@@ -39,7 +39,7 @@ def trace_of(contents: Contents, last: Sequence[tuple[int, Moment]], levels: boo
     return Trace(tuple(cycles), None, False, {})
 
 
-_SURE, _NOT = Bits(1, 1), Bits(0, 1)
+_SURE, _NOT = Ternary(1, 1), Ternary(0, 1)
 
 
 def _level(moment: Moment, bus: Node) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple, TextIO
 
 from ordain.data.datapath import Datapath
-from ordain.data.partial import Bits, exactly
+from ordain.data.partial import Ternary, exactly
 from ordain.machine.expression import Node
 from ordain.machine.model import Machine
 from ordain.show.vcd import CYCLE, comments, declarations, identifier, placed, plain
@@ -44,7 +44,7 @@ class RunDump:
         head += declarations(machine, [(line.scope, line.name, line.width) for line in self._lines])
         file.write("\n".join([*head, "$enddefinitions $end", ""]))
 
-    def heard(self, cycle: int, seen: Sequence[Bits], given: Mapping[str, int]) -> None:
+    def heard(self, cycle: int, seen: Sequence[Ternary], given: Mapping[str, int]) -> None:
         """A step. `seen`: what `nodes` were worth in it."""
         clock, count = identifier(0), len(self._lines)
         driven = iter(seen[count:])
@@ -52,7 +52,7 @@ class RunDump:
         before, self._level = self._level, self._clock(seen)
         changes = [f"{self._level}{clock}"] if self._phase is None or self._level != before else []
         for number, (line, bits) in enumerate(zip(self._lines, seen)):
-            floats = line.driven is not None and next(driven) == Bits(0, 1)
+            floats = line.driven is not None and next(driven) == Ternary(0, 1)
             text = "z" if floats else _digits(bits, line.width)
             if text != self._shown[number]:
                 self._shown[number] = text
@@ -66,7 +66,7 @@ class RunDump:
     def end(self) -> None:
         self._file.write(f"#{self._step * CYCLE}\n")
 
-    def _clock(self, seen: Sequence[Bits]) -> int:
+    def _clock(self, seen: Sequence[Ternary]) -> int:
         if self._phase is None or self._machine.clock is None:
             return 1
         return int(2 * seen[-1].value < self._machine.clock.steps)
@@ -107,7 +107,7 @@ def _named(machine: Machine, top: tuple[str, ...]) -> Iterator[_Line]:
         yield _Line(*placed(machine, name, top), condition.width, terms.leaf("condition", name, condition.width))
 
 
-def _digits(bits: Bits, width: int) -> str:
+def _digits(bits: Ternary, width: int) -> str:
     if bits == exactly(bits.value, width):
         return format(bits.value, "b")
     return "".join("x" if not bits.known >> at & 1 else str(bits.value >> at & 1) for at in reversed(range(width)))

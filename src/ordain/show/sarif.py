@@ -17,7 +17,7 @@ from ordain.control.model import Cycle, Trace
 from ordain.rom.contents import Contents
 from ordain.show.findings_json import place_data
 from ordain.show.folding import folded
-from ordain.show.trace_table import Row, trace_rows
+from ordain.show.trace_table import TraceRow, trace_rows
 from ordain.text.findings import Finding
 from ordain.text.source import Span
 
@@ -149,7 +149,7 @@ def _code_flow(contents: Contents, trace: Trace, directory: str) -> dict[str, An
     return {"message": _message(said), "threadFlows": [{"locations": steps}]}
 
 
-def _step(contents: Contents, row: Row, cycle: Cycle, directory: str, number: int,
+def _step(contents: Contents, row: TraceRow, cycle: Cycle, directory: str, number: int,
           last: bool) -> dict[str, Any]:
     words = [f"cycle {row.stamp}", " ".join(filter(None, (row.address, row.label))), row.text, ", ".join(row.inputs),
              ", ".join(row.states), "; ".join(row.buses)]

@@ -32,14 +32,14 @@ from ordain.meaning.model import Question
 BINARY = {And: "bvand", Or: "bvor", Xor: "bvxor", Add: "bvadd", Sub: "bvsub", Join: "concat"}
 
 
-class Asked(NamedTuple):
+class SmtQuestion(NamedTuple):
     """`name`: of the instruction, the path and what it is about."""
 
     name: str
     question: Question
 
 
-def smt(machine: str, asked: Iterable[Asked], beside: Iterable[str]) -> Iterator[str]:
+def smt(machine: str, asked: Iterable[SmtQuestion], beside: Iterable[str]) -> Iterator[str]:
     """The lines of a file. `beside`: what is to be said at its head."""
     yield f"; {_plain(machine)}: what its instructions do is what is said of them, if every answer is unsat"
     yield from (f"; {_plain(line)}" for line in beside)

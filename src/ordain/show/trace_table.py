@@ -9,7 +9,7 @@ from ordain.rom.contents import Contents, word_name
 from ordain.show.folding import Folded, is_beside
 
 
-class Row(NamedTuple):
+class TraceRow(NamedTuple):
     """One cycle, or a phase of one, as words. `stamp`: `3` or `3 second`. `inputs`, `states` and `buses` are whole
     phrases."""
 
@@ -22,15 +22,15 @@ class Row(NamedTuple):
     buses: tuple[str, ...]
 
 
-def trace_rows(contents: Contents, shown: Folded) -> list[Row]:
+def trace_rows(contents: Contents, shown: Folded) -> list[TraceRow]:
     """Every entry of a folded trace. A machine state appears in the row in which it has changed; an agent's always."""
     rows = []
     before: Cycle | None = None
     for at, cycle in enumerate(shown.trace.cycles):
         address, label, text = control_words(contents, cycle)
-        rows.append(Row(shown.stamp(at), address, label, text, input_words(contents.machine, cycle),
-                        state_words(contents.machine, cycle, before),
-                        (*bus_words(contents.machine, cycle), *held_words(contents.machine, shown.held[at]))))
+        rows.append(TraceRow(shown.stamp(at), address, label, text, input_words(contents.machine, cycle),
+                             state_words(contents.machine, cycle, before),
+                             (*bus_words(contents.machine, cycle), *held_words(contents.machine, shown.held[at]))))
         before = cycle
     return rows
 

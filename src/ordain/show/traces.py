@@ -12,7 +12,7 @@ from ordain.show.folding import Folded, folded
 from ordain.show.page import Page, columns, fold, pad
 from ordain.show.paint import printable
 from ordain.show.trace_table import (
-    Row,
+    TraceRow,
     bus_words,
     control_words,
     quiet_inputs,
@@ -30,12 +30,12 @@ _BEGINNING, _END = 2, 4
 _GAP_NAMES = 4
 
 
-class Shown(NamedTuple):
+class ShownCycle(NamedTuple):
     """A cycle that is shown. `at`: its index in the trace; `row`: without what is said once above; `mark`: `>` at the
     cycle that it is all about; `remark`: what begins here, or ""."""
 
     at: int
-    row: Row
+    row: TraceRow
     mark: str
     remark: str
 
@@ -74,7 +74,7 @@ def _numbers(numbers: Sequence[int]) -> str:
 # ---------------------------------------------------------------- which cycles
 
 
-def _shown(contents: Contents, whole: Folded, most: int, mark: str) -> list[Shown]:
+def _shown(contents: Contents, whole: Folded, most: int, mark: str) -> list[ShownCycle]:
     machine, trace = contents.machine, whole.trace
     last = len(trace.cycles) - 1
     quiet = set(quiet_inputs(machine, trace).values())
@@ -84,11 +84,11 @@ def _shown(contents: Contents, whole: Folded, most: int, mark: str) -> list[Show
                          states=tuple(text for text in row.states if text not in still))
             for row in trace_rows(contents, whole)]
     wanted = range(len(rows)) if len(rows) <= most else _that_matter(rows, began, most - 2)
-    return [Shown(index, rows[index], mark if index == last else "",
-                  "the wait begins here" if index == began and mark else "") for index in wanted]
+    return [ShownCycle(index, rows[index], mark if index == last else "",
+                       "the wait begins here" if index == began and mark else "") for index in wanted]
 
 
-def _that_matter(rows: list[Row], began: int | None, most: int) -> list[int]:
+def _that_matter(rows: list[TraceRow], began: int | None, most: int) -> list[int]:
     """The beginning, the end, where the wait begins, and the latest cycles in which something came from outside or an
     agent's state changed."""
     count = len(rows)
@@ -114,7 +114,7 @@ def _wait_begins(trace: Trace) -> int | None:
 # ---------------------------------------------------------------- drawing
 
 
-def _drawn(contents: Contents, whole: Folded, shown: list[Shown], page: Page, role: str) -> list[str]:
+def _drawn(contents: Contents, whole: Folded, shown: list[ShownCycle], page: Page, role: str) -> list[str]:
     """All of it, indented by two."""
     machine, trace = contents.machine, whole.trace
     quiet = [*quiet_inputs(machine, trace).values(), *still_states(machine, trace)]
@@ -128,7 +128,7 @@ def _drawn(contents: Contents, whole: Folded, shown: list[Shown], page: Page, ro
     return [f"  {line}".rstrip() for line in lines]
 
 
-def _as_table(shown: list[Shown], whole: Folded, labels: list[str], page: Page, role: str) -> list[str]:
+def _as_table(shown: list[ShownCycle], whole: Folded, labels: list[str], page: Page, role: str) -> list[str]:
     """A line a cycle; nothing when a line would be wider than the page."""
     cells: list[tuple[str, ...]] = [_HEADS]
     wide = _widest_stamp(shown)
@@ -145,18 +145,18 @@ def _as_table(shown: list[Shown], whole: Folded, labels: list[str], page: Page, 
     return [page.paint("faint", head), *_with_gaps(shown, whole, labels, [[line] for line in lines], page, role)]
 
 
-def _widest_stamp(shown: list[Shown]) -> int:
+def _widest_stamp(shown: list[ShownCycle]) -> int:
     """Columns of the names of phases, with a blank before them; 0 where none is told."""
     return max((len(one.row.stamp.partition(" ")[2]) + 1 if " " in one.row.stamp else 0 for one in shown), default=0)
 
 
-def _stamp(row: Row, wide: int) -> str:
+def _stamp(row: TraceRow, wide: int) -> str:
     """The number of the cycle in four columns, the phase behind it."""
     number, _, phase = row.stamp.partition(" ")
     return f"{number:>4}" + (f" {phase}" if phase else "").ljust(wide)
 
 
-def _as_blocks(machine: Machine, shown: list[Shown], whole: Folded, labels: list[str], page: Page,
+def _as_blocks(machine: Machine, shown: list[ShownCycle], whole: Folded, labels: list[str], page: Page,
                role: str) -> list[str]:
     """The word and its orders (once where it stands for several cycles), what came from outside, which states and
     drivers changed."""
@@ -170,7 +170,7 @@ def _as_blocks(machine: Machine, shown: list[Shown], whole: Folded, labels: list
     columns_of_word = f"{'word':<{word}}  orders; what changed" if word else "word, orders"
     head = f"{'cycle':<{5 + wide}}  {'at':<{at}}  {columns_of_word}"
     blocks = []
-    before: Shown | None = None
+    before: ShownCycle | None = None
     for one in shown:
         label = printable(one.row.label)
         first = f"{one.mark or ' '}{_stamp(one.row, wide)}  {one.row.address:<{at}}  "
@@ -188,7 +188,7 @@ def _as_blocks(machine: Machine, shown: list[Shown], whole: Folded, labels: list
     return [page.paint("faint", head), *_with_gaps(shown, whole, labels, blocks, page, role)]
 
 
-def _news(machine: Machine, trace: Trace, one: Shown, before: Shown | None) -> list[str]:
+def _news(machine: Machine, trace: Trace, one: ShownCycle, before: ShownCycle | None) -> list[str]:
     """What differs from the cycle shown before."""
     cycle = trace.cycles[one.at]
     earlier = trace.cycles[before.at] if before is not None else None
@@ -209,7 +209,7 @@ def _bus_news(machine: Machine, cycle: Cycle, earlier: Cycle | None) -> list[str
     return [*news, *((f"nothing drives {', '.join(free)}",) if free else ())]
 
 
-def _with_gaps(shown: list[Shown], whole: Folded, labels: list[str], blocks: list[list[str]], page: Page,
+def _with_gaps(shown: list[ShownCycle], whole: Folded, labels: list[str], blocks: list[list[str]], page: Page,
                role: str) -> Iterable[str]:
     before = -1
     for one, block in zip(shown, blocks, strict=True):

@@ -21,7 +21,7 @@ Value = int | None
 """None is written as x."""
 
 
-class Wire(NamedTuple):
+class VcdVariable(NamedTuple):
     """One variable of the dump: where it stands, its width in bits and its value in each cycle."""
 
     scope: tuple[str, ...]
@@ -58,43 +58,44 @@ def vcd(contents: Contents, trace: Trace) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _wires(machine: Machine, trace: Trace) -> Iterator[Wire]:
+def _wires(machine: Machine, trace: Trace) -> Iterator[VcdVariable]:
     cycles = trace.cycles
     top = (plain(machine.name),)
-    yield Wire(top, "fault", 1, tuple(int("node" in cycle.events) for cycle in cycles))
+    yield VcdVariable(top, "fault", 1, tuple(int("node" in cycle.events) for cycle in cycles))
     for store in machine.stores.values():
         if cycles and store.name in cycles[0].addresses:
             scope = (*top, plain(store.name))
-            yield Wire(scope, "address", store.address_width, tuple(cycle.addresses[store.name] for cycle in cycles))
+            yield VcdVariable(scope, "address", store.address_width,
+                              tuple(cycle.addresses[store.name] for cycle in cycles))
             if store.name in cycles[0].words:
-                yield Wire(scope, "word", store.bits, tuple(cycle.words[store.name] for cycle in cycles))
+                yield VcdVariable(scope, "word", store.bits, tuple(cycle.words[store.name] for cycle in cycles))
     for strobe in machine.strobes:
-        yield Wire((*top, "strobes"), plain(strobe.name), 1,
-                   tuple(int(strobe.name in cycle.strobes) for cycle in cycles))
+        yield VcdVariable((*top, "strobes"), plain(strobe.name), 1,
+                          tuple(int(strobe.name in cycle.strobes) for cycle in cycles))
     for bus in machine.buses.values():
         scope = (*top, f"bus_{plain(bus.name)}")
         for driver in dict.fromkeys(driver.name for driver in bus.drivers):
-            yield Wire(scope, f"driven_by_{plain(driver)}", 1,
-                       tuple(int(driver in cycle.drivers.get(bus.name, ())) for cycle in cycles))
+            yield VcdVariable(scope, f"driven_by_{plain(driver)}", 1,
+                              tuple(int(driver in cycle.drivers.get(bus.name, ())) for cycle in cycles))
         for sampler in dict.fromkeys(sampler.name for sampler in bus.samplers):
-            yield Wire(scope, f"sampled_by_{plain(sampler)}", 1,
-                       tuple(int(sampler in cycle.samplers.get(bus.name, ())) for cycle in cycles))
+            yield VcdVariable(scope, f"sampled_by_{plain(sampler)}", 1,
+                              tuple(int(sampler in cycle.samplers.get(bus.name, ())) for cycle in cycles))
     yield from _values(machine, cycles, top)
 
 
-def _values(machine: Machine, cycles: tuple[Cycle, ...], top: tuple[str, ...]) -> Iterator[Wire]:
+def _values(machine: Machine, cycles: tuple[Cycle, ...], top: tuple[str, ...]) -> Iterator[VcdVariable]:
     """States, registers, monitors and free values, in the order in which the trace has them."""
     first = cycles[0] if cycles else None
     for name in first.states if first is not None else ():
         values = tuple(cycle.states[name] for cycle in cycles)
         known = machine.states.get(name) or machine.registers.get(name)
-        yield Wire(*placed(machine, name, top), known.width if known is not None else _widest(values), values)
+        yield VcdVariable(*placed(machine, name, top), known.width if known is not None else _widest(values), values)
     for name in first.free if first is not None else ():
         shown = tuple(cycle.free[name] if name in cycle.matters else None for cycle in cycles)
-        yield Wire(*placed(machine, name, (*top, "free")), _free_width(machine, name, cycles), shown)
+        yield VcdVariable(*placed(machine, name, (*top, "free")), _free_width(machine, name, cycles), shown)
     for name in first.monitors if first is not None else ():
         values = tuple(cycle.monitors[name] for cycle in cycles)
-        yield Wire((*top, "monitors"), plain(name), _widest(values), values)
+        yield VcdVariable((*top, "monitors"), plain(name), _widest(values), values)
 
 
 def _widest(values: tuple[int, ...]) -> int:

@@ -9,7 +9,7 @@ from ordain.control.phases import cycles_in, length, share, whole_cycles
 from ordain.machine.model import Machine
 from ordain.rom.contents import Contents
 from ordain.show.folding import folded
-from ordain.show.groups import Group
+from ordain.show.groups import FindingGroup
 from ordain.show.page import PLAIN, Page, fold, table
 from ordain.show.paint import printable
 from ordain.show.trace_table import trace_rows
@@ -23,7 +23,7 @@ FEW_OPEN = 6
 """So many questions without an answer are listed one by one."""
 
 
-def answer_lines(contents: Contents, report: Report, groups: Sequence[Group], page: Page = PLAIN) -> list[str]:
+def answer_lines(contents: Contents, report: Report, groups: Sequence[FindingGroup], page: Page = PLAIN) -> list[str]:
     """The answer in one line: what is proved or broken, and over how much. `groups`: the findings, shown with it."""
     count = len(report.rows)
     broken = sum(row.outcome in ("broken", "vacuous") for row in report.rows)
@@ -48,11 +48,11 @@ def answer_lines(contents: Contents, report: Report, groups: Sequence[Group], pa
     return fold(f"{contents.machine.name}: {said}{kept}", page)
 
 
-def _faults(groups: Sequence[Group]) -> int:
+def _faults(groups: Sequence[FindingGroup]) -> int:
     return sum(group.first.severity is Severity.ERROR for group in groups)
 
 
-def _found(groups: Sequence[Group]) -> str:
+def _found(groups: Sequence[FindingGroup]) -> str:
     """`1 fault, 2 warnings`."""
     names = {Severity.ERROR: "fault", Severity.WARNING: "warning", Severity.NOTE: "note"}
     counts = [(sum(group.first.severity is severity for group in groups), name) for severity, name in names.items()]

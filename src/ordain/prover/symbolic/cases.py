@@ -14,10 +14,10 @@ from ordain.prover.limits import LimitReached, look, memory_taken
 from ordain.prover.model import Limits, Progress, Property, Report
 from ordain.prover.questions import nodes_of
 from ordain.prover.symbolic.cone import cone, with_addresses
-from ordain.prover.symbolic.dead import Seen, live_atoms
+from ordain.prover.symbolic.dead import Support, live_atoms
 from ordain.prover.symbolic.layers import Layers
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import LARGEST, Graph, Part, Relation, parts_of
+from ordain.prover.symbolic.relation import LARGEST, Conjunct, Graph, Relation, parts_of
 from ordain.prover.symbolic.space import Space, by_value
 
 WIDE = 8192
@@ -26,7 +26,7 @@ WIDE_PARTS = 15_000
 """Nodes up to which parts of the relation are joined when sets of states are large."""
 
 
-class Watch:
+class SearchWatch:
     """Looks at the limits and tells how far a search is."""
 
     def __init__(self, limits: Limits, report: Report | None, started: float) -> None:
@@ -72,14 +72,14 @@ class Model(NamedTuple):
 
     system: System
     space: Space
-    required: Part
+    required: Conjunct
     plain: int
     monitors: dict[Variable, int]
     needed: dict[Node, int]
     dead: Dead = NOTHING_DEAD
     largest: int = LARGEST
 
-    def parts(self, sets: int, look: Callable[[], None]) -> list[Part]:
+    def parts(self, sets: int, look: Callable[[], None]) -> list[Conjunct]:
         """The next values of some atoms. Dead bits are held at 0 if the place is among these atoms; if it is not, what
         comes out differs in dead bits at most."""
         live = self.dead.live_next if not self.dead.place & ~sets else {}
@@ -126,7 +126,7 @@ def _followed(system: System) -> list[Node]:
     return found if system.versions is None else [*found, system.versions.leaf]
 
 
-def required_of(system: System, space: Space) -> Part:
+def required_of(system: System, space: Space) -> Conjunct:
     """What is assumed of every cycle, and that nothing free has a value that it cannot have."""
     holds, reads = space.true, 0
     for node in system.assumptions:
@@ -135,7 +135,7 @@ def required_of(system: System, space: Space) -> Part:
         if one.values < 1 << one.leaf.width:
             holds = holds & space.within(one.leaf, one.values)
             reads |= sum(1 << atom for atom in space.atoms.of(one.leaf))
-    return Part(holds, reads, 0)
+    return Conjunct(holds, reads, 0)
 
 
 def wide_model_of(system: System, properties: tuple[Property, ...], limits: Limits,
@@ -148,7 +148,7 @@ def wide_model_of(system: System, properties: tuple[Property, ...], limits: Limi
                   if node is not None]
     told_apart = {prop.per_word for prop in properties if prop.per_word}
     conditions += with_addresses(system, tuple(system.addresses[store] for store in sorted(told_apart)))
-    observed = [Seen(bit, space.read_by(node)) for node in dict.fromkeys(conditions) for bit in space.bits(node)]
+    observed = [Support(bit, space.read_by(node)) for node in dict.fromkeys(conditions) for bit in space.bits(node)]
     states = (1 << space.states) - 1
     place = sum(1 << atom for variable in space.selecting for atom in space.atoms.of(variable.leaf))
     for node in with_addresses(system, tuple(_followed(system))):
@@ -160,13 +160,13 @@ def wide_model_of(system: System, properties: tuple[Property, ...], limits: Limi
                           largest=WIDE_PARTS)
 
 
-class Case:
+class SearchCase:
     """What is reached, with some monitors running along. Sets of states are over `atoms`. `within`: the cycles that are
     known to be all there are. `transitions`: pairs of a reached state and one of those that follow it; of a search that
     was stopped they are not counted. `wide`: whether sets of states may become large; else it is stopped then, by a
     limit of "width". `ended`: what ended the search before it began."""
 
-    def __init__(self, model: Model, monitors: Iterable[Variable], watch: Watch, relation: Relation | None = None,
+    def __init__(self, model: Model, monitors: Iterable[Variable], watch: SearchWatch, relation: Relation | None = None,
                  within: Graph | None = None, wide: bool = True, ended: str = "") -> None:
         self.model, self.space = model, model.space
         self.monitors = tuple(monitors)
@@ -234,7 +234,7 @@ class Case:
         return found
 
 
-def covers(case: Case, system: System, properties: tuple[Property, ...], limits: Limits) -> bool:
+def covers(case: SearchCase, system: System, properties: tuple[Property, ...], limits: Limits) -> bool:
     """Whether a search that was made for other questions serves these as well: it came to its end; every variable,
     every bit of it and everything free on which they depend has a place of its own in its space, their monitors as they
     are; and it holds no bit at 0 because nobody asked about it."""
@@ -256,7 +256,7 @@ def atoms_of(model: Model, monitors: Iterable[Variable]) -> int:
     return found
 
 
-def beside(base: Case, monitors: Iterable[Variable]) -> Relation:
+def beside(base: SearchCase, monitors: Iterable[Variable]) -> Relation:
     """What a cycle does with some monitors beside the states of a search without any."""
     of_monitors, look = atoms_of(base.model, monitors), base.relation.look
     parts = [*base.relation.parts, *base.model.parts(of_monitors, look)]

@@ -26,7 +26,7 @@ from typing import NamedTuple
 from oxidd.bdd import BDDFunction
 
 from ordain.prover.symbolic.reads import members
-from ordain.prover.symbolic.relation import AND, Part, Relation, parts_of, scheduled
+from ordain.prover.symbolic.relation import AND, Conjunct, Relation, parts_of, scheduled
 from ordain.prover.symbolic.space import Space
 
 OFTEN = 2
@@ -35,14 +35,14 @@ SELDOM = 4
 """A variable that is live at more than one in so many of the places is not held at 0: to say where costs more."""
 
 
-class Seen(NamedTuple):
+class Support(NamedTuple):
     """What a condition or next value looks at. `atoms`: on which it can depend."""
 
     holds: BDDFunction
     atoms: int
 
 
-def live_atoms(space: Space, required: Part, observed: Sequence[Seen], place: int, family: Sequence[int],
+def live_atoms(space: Space, required: Conjunct, observed: Sequence[Support], place: int, family: Sequence[int],
                start: BDDFunction, look: Callable[[], None]) -> tuple[int, dict[int, BDDFunction]]:
     """The atoms of the place, and for every atom that is dead at most places those, a set, where it is not.
     `observed`: every condition that is asked; `place`: the atoms that form addresses, and what selects among stored
@@ -86,7 +86,8 @@ def _simpler(live: BDDFunction, places: BDDFunction) -> BDDFunction:
     return live if live.node_count() <= other.node_count() else other
 
 
-def _over_all(space: Space, required: Part, known: int, start: BDDFunction, look: Callable[[], None]) -> BDDFunction:
+def _over_all(space: Space, required: Conjunct, known: int, start: BDDFunction,
+              look: Callable[[], None]) -> BDDFunction:
     """More than can be reached, as far as some atoms know: all the others may have any value at any time."""
     others = ((1 << space.atoms.count) - 1) & ~known
     relation = Relation(space, parts_of(space, members(known), look), known, required, look)
@@ -112,7 +113,8 @@ def _often(space: Space, states: BDDFunction, atoms: int, place: int) -> bool:
 class _Effects:
     """Where variables are read, and how they come into others."""
 
-    def __init__(self, space: Space, required: Part, observed: Sequence[Seen], place: int, watched: Sequence[int],
+    def __init__(self, space: Space, required: Conjunct, observed: Sequence[Support], place: int,
+                 watched: Sequence[int],
                  look: Callable[[], None]) -> None:
         self._space, self._watched, self._look = space, watched, look
         every = (1 << space.atoms.count) - 1
@@ -121,14 +123,14 @@ class _Effects:
         self._to_next = space.renamed(members(place), True)
         self._steps = scheduled(space, parts_of(space, members(place), look), every & ~place)
         states = (1 << space.states) - 1
-        unwatched = [Seen(space.function(atom), space.reads[atom]) for atom in members(states & ~_all(watched))]
-        read = [Seen(required.holds, required.reads), *observed, *unwatched]
+        unwatched = [Support(space.function(atom), space.reads[atom]) for atom in members(states & ~_all(watched))]
+        read = [Support(required.holds, required.reads), *observed, *unwatched]
         self._read = {atoms: self._depending(atoms, read) for atoms in watched}
         self._into = {(target, atoms): depending for target in watched for atoms in watched
-                      if (depending := self._depending(atoms, [Seen(space.function(atom), space.reads[atom])
+                      if (depending := self._depending(atoms, [Support(space.function(atom), space.reads[atom])
                                                                for atom in members(target)])).satisfiable()}
 
-    def _depending(self, atoms: int, seen: Iterable[Seen]) -> BDDFunction:
+    def _depending(self, atoms: int, seen: Iterable[Support]) -> BDDFunction:
         """The cycles in which something depends on a variable."""
         found, cube = self._space.false, self._space.cube(members(atoms))
         for holds, reads in seen:

@@ -10,7 +10,7 @@ from oxidd.bdd import BDDFunction
 
 from ordain.control.model import Variable
 from ordain.machine.expression import Node
-from ordain.prover.symbolic.cases import Case, beside, start_of
+from ordain.prover.symbolic.cases import SearchCase, beside, start_of
 from ordain.prover.symbolic.relation import Graph
 
 SOON = 4
@@ -18,7 +18,7 @@ SOON = 4
 
 
 class Outline:
-    def __init__(self, base: Case, monitors: tuple[Variable, ...]) -> None:
+    def __init__(self, base: SearchCase, monitors: tuple[Variable, ...]) -> None:
         self._base, self._monitors = base, monitors
         self.relation = beside(base, monitors)
         self._of_monitors = self.relation.over & ~base.atoms

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from oxidd.bdd import BDDFunction
 
-from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.cases import SearchCase
 from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Graph
 
@@ -17,7 +17,7 @@ class Loop(NamedTuple):
     back: int | None
 
 
-def one_of(case: Case, states: BDDFunction) -> BDDFunction:
+def one_of(case: SearchCase, states: BDDFunction) -> BDDFunction:
     """The lowest state of a set."""
     space, literals = case.space, case.space.true
     for atom in sorted(members(case.atoms), key=space.number.__getitem__, reverse=True):
@@ -32,7 +32,7 @@ def one_of(case: Case, states: BDDFunction) -> BDDFunction:
     return chosen
 
 
-def shortest(case: Case, level: int, goal: BDDFunction) -> list[BDDFunction]:
+def shortest(case: SearchCase, level: int, goal: BDDFunction) -> list[BDDFunction]:
     """A sequence from a start state to a state of a set that was new at that level; `level` + 1 states."""
     path = [one_of(case, goal)]
     for earlier in range(level - 1, -1, -1):
@@ -40,7 +40,7 @@ def shortest(case: Case, level: int, goal: BDDFunction) -> list[BDDFunction]:
     return path[::-1]
 
 
-def go_round(case: Case, graph: Graph, start: BDDFunction, within: BDDFunction) -> Loop:
+def go_round(case: SearchCase, graph: Graph, start: BDDFunction, within: BDDFunction) -> Loop:
     """From a state on, staying in a set: the shortest way from it back to it; where there is none, from the state that
     is farthest from it. Or to a state without a successor."""
     ending = within & ~graph.before(within)
@@ -67,7 +67,7 @@ def _begun_early(states: list[BDDFunction], back: int) -> Loop:
     return Loop(states, back)
 
 
-def _down(case: Case, graph: Graph, layers: list[BDDFunction], goal: BDDFunction) -> list[BDDFunction]:
+def _down(case: SearchCase, graph: Graph, layers: list[BDDFunction], goal: BDDFunction) -> list[BDDFunction]:
     """A way through each of the layers, one cycle after another, to a state of a set."""
     way = [one_of(case, goal)]
     for layer in reversed(layers):

@@ -5,7 +5,7 @@ An *atom* is one bit of a variable's or a free leaf; a set of atoms is held as t
 
 from collections.abc import Sequence
 
-from ordain.control.bits import Bits
+from ordain.control.bits import BitValues
 from ordain.control.model import System
 from ordain.machine.expression import Node
 
@@ -26,9 +26,10 @@ class Atoms:
         return range(self.first[leaf], self.first[leaf] + leaf.width)
 
 
-def reading(system: System, atoms: Atoms) -> Bits[int]:
+def reading(system: System, atoms: Atoms) -> BitValues[int]:
     """For every bit of an expression the set of atoms that it can depend on."""
-    return Bits(_Reads(), system, {leaf: [1 << atom for atom in reversed(atoms.of(leaf))] for leaf in atoms.leaves})
+    return BitValues(_Reads(), system,
+                     {leaf: [1 << atom for atom in reversed(atoms.of(leaf))] for leaf in atoms.leaves})
 
 
 class _Reads:

@@ -19,7 +19,7 @@ LARGEST = 4000
 """Nodes of a part of the relation up to which others are joined to it, if nothing else is said."""
 
 
-class Part(NamedTuple):
+class Conjunct(NamedTuple):
     """`holds`: over present, next and free atoms. `reads`: the present and free atoms in it, `sets`: the next ones."""
 
     holds: BDDFunction
@@ -55,7 +55,8 @@ class Relation:
     """The cycles with what is `required`, as far as they set the atoms in `parts`. `over`: the atoms of the states that
     it starts from; all others have any value, in every cycle. `look` is called before each operation."""
 
-    def __init__(self, space: Space, parts: list[Part], over: int, required: Part, look: Callable[[], None]) -> None:
+    def __init__(self, space: Space, parts: list[Conjunct], over: int, required: Conjunct,
+                 look: Callable[[], None]) -> None:
         self.space, self.over, self.parts, self.required, self.look = space, over, parts, required, look
         self._inputs = ((1 << space.atoms.count) - 1) & ~over
         alone = [required, *_alone(space, parts, required.reads, self._inputs)]
@@ -83,7 +84,7 @@ class Relation:
     def graph(self, states: BDDFunction, condition: BDDFunction, reads: int) -> Graph:
         """The cycles from a set of states in which a condition over states and inputs holds."""
         found = states & condition
-        required = Part(self.required.holds, self.required.reads | reads, 0)
+        required = Conjunct(self.required.holds, self.required.reads | reads, 0)
         parts = [required, *_alone(self.space, self.parts, required.reads, self._inputs)]
         for holds, quantified in scheduled(self.space, parts, self._inputs):
             self.look()
@@ -91,7 +92,7 @@ class Relation:
         return Graph(self.space, found, self.over, self.look)
 
 
-def _alone(space: Space, parts: list[Part], read: int, inputs: int) -> list[Part]:
+def _alone(space: Space, parts: list[Conjunct], read: int, inputs: int) -> list[Conjunct]:
     """The parts with the inputs quantified that nothing else reads. `read`: what is read elsewhere."""
     found = []
     for number, part in enumerate(parts):
@@ -100,11 +101,11 @@ def _alone(space: Space, parts: list[Part], read: int, inputs: int) -> list[Part
             others |= other.reads
         alone = part.reads & inputs & ~others
         found.append(part if not alone else
-                     Part(part.holds.exists(space.cube(members(alone))), part.reads & ~alone, part.sets))
+                     Conjunct(part.holds.exists(space.cube(members(alone))), part.reads & ~alone, part.sets))
     return found
 
 
-def scheduled(space: Space, parts: list[Part], quantified: int) -> list[tuple[BDDFunction, BDDFunction]]:
+def scheduled(space: Space, parts: list[Conjunct], quantified: int) -> list[tuple[BDDFunction, BDDFunction]]:
     """The parts, and what is quantified with each: what no later one reads."""
     steps = []
     left = quantified
@@ -118,31 +119,32 @@ def scheduled(space: Space, parts: list[Part], quantified: int) -> list[tuple[BD
 
 
 def parts_of(space: Space, sets: Iterable[int], look: Callable[[], None],
-             live: Mapping[int, BDDFunction] | None = None, largest: int = LARGEST) -> list[Part]:
+             live: Mapping[int, BDDFunction] | None = None, largest: int = LARGEST) -> list[Conjunct]:
     """The next values of some atoms, put together while they stay small, those that read the same side by side.
     `live`: where the next values of some atoms count, over next values of others; elsewhere they are 0. `largest`:
     nodes of a part up to which others are joined to it."""
-    parts: list[Part] = []
-    plain, held = list[Part](), list[Part]()
+    parts: list[Conjunct] = []
+    plain, held = list[Conjunct](), list[Conjunct]()
     for atom in sets:
         if live is None or atom not in live:
-            plain.append(Part(space.next(atom).equiv(space.function(atom)), space.reads[atom], 1 << atom))
+            plain.append(Conjunct(space.next(atom).equiv(space.function(atom)), space.reads[atom], 1 << atom))
         else:
-            held.append(Part(space.next(atom).equiv(space.function(atom) & live[atom]), space.reads[atom], 1 << atom))
+            held.append(Conjunct(space.next(atom).equiv(space.function(atom) & live[atom]), space.reads[atom],
+                                 1 << atom))
     for single in [*_in_order(plain), *_in_order(held)]:
         look()
         if parts:
             last = parts[-1]
             both = last.holds & single.holds
             if both.node_count() <= largest:
-                parts[-1] = Part(both, last.reads | single.reads, last.sets | single.sets)
+                parts[-1] = Conjunct(both, last.reads | single.reads, last.sets | single.sets)
                 continue
         parts.append(single)
     return parts
 
 
-def _in_order(parts: list[Part]) -> list[Part]:
-    left, found, seen = list(parts), list[Part](), 0
+def _in_order(parts: list[Conjunct]) -> list[Conjunct]:
+    left, found, seen = list(parts), list[Conjunct](), 0
     while left:
         best = max(range(len(left)), key=lambda at: ((left[at].reads & seen).bit_count()
                                                      - (left[at].reads & ~seen).bit_count(), -at))

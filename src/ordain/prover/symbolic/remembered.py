@@ -8,14 +8,14 @@ from oxidd.bdd import BDDFunction
 from ordain.control.model import Variable
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node
-from ordain.prover.symbolic.cases import Case, atoms_of, start_of
+from ordain.prover.symbolic.cases import SearchCase, atoms_of, start_of
 from ordain.prover.symbolic.relation import Relation
 
 
 class Remembered:
     """Some monitors beside the states of a complete search. `depth`: how many cycles back they reach, at least 1."""
 
-    def __init__(self, case: Case, monitors: tuple[Variable, ...], depth: int) -> None:
+    def __init__(self, case: SearchCase, monitors: tuple[Variable, ...], depth: int) -> None:
         self._case, self._space = case, case.space
         self._over = case.atoms | atoms_of(case.model, monitors)
         early: list[BDDFunction] = []

@@ -10,7 +10,7 @@ from errno import ENOMEM
 
 from oxidd.bdd import BDDFunction, BDDManager, BDDSubstitution
 
-from ordain.control.bits import Bits
+from ordain.control.bits import BitValues
 from ordain.control.model import Free, System, Variable
 from ordain.logic.gates import among, table
 from ordain.machine.expression import Among, Equal, Less, Node, postorder
@@ -66,7 +66,7 @@ class Space:
         self.now = [self.manager.var(number) for number in self.number]
         self.atom_of = {number: atom for atom, number in enumerate(self.number)}
         self._circuit = _Diagrams(self)
-        self._bits = Bits(self._circuit, system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
+        self._bits = BitValues(self._circuit, system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
                                                     for leaf in self.atoms.leaves})
         self._functions: list[BDDFunction | None] = [None] * self.states
 
@@ -79,7 +79,8 @@ class Space:
             other._circuit = _Diagrams(other)
         other._reads = reading(system, self.atoms)
         other.reads = [reads for variable in variables for reads in reversed(other._reads.of(variable.next))]
-        other._bits = Bits(other._circuit, system, {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
+        other._bits = BitValues(other._circuit, system,
+                                {leaf: [self.now[atom] for atom in reversed(self.atoms.of(leaf))]
                                                    for leaf in self.atoms.leaves})
         other._functions = [None] * self.states
         return other
@@ -193,7 +194,7 @@ def by_value(bits: list[BDDFunction], among: BDDFunction) -> Iterator[tuple[int,
         waiting += [(some & bits[count], count + 1, 2 * value + 1), (some & ~bits[count], count + 1, 2 * value)]
 
 
-def _is_read(reads: Bits[int], node: Node) -> bool:
+def _is_read(reads: BitValues[int], node: Node) -> bool:
     """Whether everything that forms an address is among the atoms; of a store that nothing reads it may not be."""
     try:
         reads.of(node)

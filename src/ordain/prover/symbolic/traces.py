@@ -14,14 +14,14 @@ from ordain.control.cycle import Running
 from ordain.control.model import Cycle, Trace, Variable
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Node
-from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.cases import SearchCase
 from ordain.prover.symbolic.reads import members
 
 CLOSING = 256
 """Most cycles by which a loop is prolonged until the whole machine, not only what matters, is where it was."""
 
 
-class Script(NamedTuple):
+class TraceScript(NamedTuple):
     """`sets`: where the machine is, cycle after cycle; `demands`: what each cycle has to satisfy. After the last state:
     `back`, the number of the one to which it returns; or, with `dead_end`, no cycle at all; or anything. Unless
     `from_reset` the first state is one that is reached later; what does not matter of it is as after reset."""
@@ -36,13 +36,13 @@ class Script(NamedTuple):
 class Stage:
     """Runs the machine of one case, with its monitors."""
 
-    def __init__(self, case: Case) -> None:
+    def __init__(self, case: SearchCase) -> None:
         self._case, self._space, self._system = case, case.space, case.model.system
         self._running = Running(self._system, case.monitors)
         self._variables = self._running.variables
         self._atoms = members(case.atoms)
 
-    def play(self, script: Script, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
+    def play(self, script: TraceScript, events: dict[str, Node], shown: Iterable[Variable]) -> Trace:
         """`events`: conditions whose truth is noted in every cycle, by name. `shown`: the monitors whose values belong
         in the trace."""
         script = script._replace(sets=[self._of_any_dead(one) for one in script.sets])

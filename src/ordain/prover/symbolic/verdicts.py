@@ -8,10 +8,10 @@ from oxidd.bdd import BDDFunction
 from ordain.control.model import Trace
 from ordain.machine.expression import Node
 from ordain.prover.model import Break, Limits, Property, Verdict
-from ordain.prover.symbolic.cases import Case
+from ordain.prover.symbolic.cases import SearchCase
 from ordain.prover.symbolic.paths import Loop, go_round, one_of, shortest
 from ordain.prover.symbolic.relation import Graph
-from ordain.prover.symbolic.traces import Script, Stage
+from ordain.prover.symbolic.traces import Stage, TraceScript
 
 Outcome: TypeAlias = Literal["proved", "broken", "vacuous", "undecided"]
 
@@ -19,7 +19,7 @@ Outcome: TypeAlias = Literal["proved", "broken", "vacuous", "undecided"]
 class Judge:
     """Gives verdicts on the questions whose monitors are in a case."""
 
-    def __init__(self, case: Case, limits: Limits) -> None:
+    def __init__(self, case: SearchCase, limits: Limits) -> None:
         self.case, self.limits = case, limits
         self._terms = case.model.system.terms
         self._stage: Stage | None = None
@@ -48,7 +48,7 @@ class Judge:
         if first is None:
             return self.made(prop, "undecided" if layers.stopped else "proved")
         path = shortest(self.case, *first)
-        trace = self._play(prop, Script(path, [()] * len(path), None, True))
+        trace = self._play(prop, TraceScript(path, [()] * len(path), None, True))
         return self.made(prop, "broken", (Break(None, first[0], self.case.count(dead), trace),))
 
     def _occurs(self, node: Node | None) -> bool:
@@ -77,7 +77,7 @@ class Judge:
             trace = None
             if len(breaks) < self.limits.traces:
                 path = shortest(case, level, layers.new[level] & states)
-                trace = self._play(prop, Script(path, [*[()] * level, demands]))
+                trace = self._play(prop, TraceScript(path, [*[()] * level, demands]))
             breaks.append(Break(address, level + 1, case.count(states), trace))
         return self.made(prop, "broken", tuple(breaks))
 
@@ -107,7 +107,7 @@ class Judge:
             return self.made(prop, "proved")
         path = shortest(self.case, *first)
         return self.made(prop, "proved",
-                         witness=self._play(prop, Script(path, [*[()] * first[0], (prop.node,)])))
+                         witness=self._play(prop, TraceScript(path, [*[()] * first[0], (prop.node,)])))
 
     # ------------------------------------------------------------ always
 
@@ -179,7 +179,7 @@ class Judge:
         for left in range(prop.cycles, 0, -1):
             graph = ignoring if left == prop.cycles else waiting
             path.append(one_of(self.case, graph.after(path[-1]) & after[left]))
-        trace = self._play(prop, Script(path, demands))
+        trace = self._play(prop, TraceScript(path, demands))
         broken = Break(None, len(trace.cycles), self.case.count(starts), trace)
         return self.made(prop, "broken", (broken,), worst=worst)
 
@@ -190,7 +190,7 @@ class Judge:
             raise AssertionError("states that were reached have no first one")
         return shortest(self.case, *first)
 
-    def _play(self, prop: Property, script: Script) -> Trace:
+    def _play(self, prop: Property, script: TraceScript) -> Trace:
         if self._stage is None:
             self._stage = Stage(self.case)
         events = {"node": prop.node, "trigger": prop.trigger, "unless": prop.unless}
@@ -199,8 +199,8 @@ class Judge:
 
 
 def _with_loop(path: list[BDDFunction], loop: Loop, demands: list[tuple[Node, ...]],
-               again: tuple[Node, ...]) -> Script:
+               again: tuple[Node, ...]) -> TraceScript:
     """A path whose last state is the first of a loop; `again`: what every cycle of the loop has to satisfy."""
     states = [*path[:-1], *loop.states]
     back = None if loop.back is None else len(path) - 1 + loop.back
-    return Script(states, [*demands, *[again] * len(loop.states)], back, loop.back is None)
+    return TraceScript(states, [*demands, *[again] * len(loop.states)], back, loop.back is None)
