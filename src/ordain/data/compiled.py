@@ -159,9 +159,9 @@ def _function(compiled: Compiled, nodes: list[Node]) -> Code:
 def _cycle(path: Datapath, changed: list[tuple[Node, Node]], written: list[tuple[str, Node, Node]],
            seen: list[Node], addresses: Mapping[Leaf, Node]) -> Code:
     writing = _Writing(path, addresses)
-    after = [f"({writing.constant(leaf)}, Bits({writing.name(node)}, {(1 << node.width) - 1}))"
+    after = [f"({writing.constant(leaf)}, Ternary({writing.name(node)}, {(1 << node.width) - 1}))"
              for leaf, node in changed]
-    stored = [f"({name!r}, {writing.name(address)}, Bits({writing.name(word)}, {(1 << word.width) - 1}))"
+    stored = [f"({name!r}, {writing.name(address)}, Ternary({writing.name(word)}, {(1 << word.width) - 1}))"
               for name, address, word in written]
     watched = [writing.name(node) for node in seen]
     return writing.made(f"return [{', '.join(after)}], [{', '.join(stored)}], "
