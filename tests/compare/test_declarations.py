@@ -271,7 +271,7 @@ UNNOTICED: dict[str, str] = {
                      "Wire.name", "Wire.low", "Wire.width", "Wire.kind", "Wire.pins"),
                     "says where nets are on the board"),
     **dict.fromkeys(("Machine.lamps", "Machine.probes", "LampRow.title", "LampRow.lamps", "LampRow.active_low",
-                     "Lamp.line", "Lamp.lit", "Line.name", "Line.level", "ProbeSet.name", "ProbeSet.title",
+                     "Lamp.line", "Lamp.lit", "BoardLine.name", "BoardLine.level", "ProbeSet.name", "ProbeSet.title",
                      "ProbeSet.probes", "ProbeSet.clock", "ProbeSet.edge", "Probe.channel", "Probe.line"),
                     "says where lamps and clips are on the board"),
     "Machine.understand": "stands in the meanings that it reads",

@@ -418,3 +418,20 @@ for number, code in enumerate(("step", "jump", "maybe", "call", "back", "skip", 
 def test_what_decides_may_be_read_otherwise_than_by_its_field(machine: str) -> None:
     for line, expected in (("count 1", 1), ("goto one", 0), ("maybe one", 1), ("back", 0), ("branch skip", 2)):
         assert succeeds(machine, f"routine one at 0\n    {line}\n    back\n    back\n")[0] == expected
+
+
+@pytest.mark.parametrize(("first", "succeeding"), [("after two", [0, 0]), ("after 5", [0, 0]), ("go", [1, 0])])
+def test_a_number_names_the_next_word_as_a_label_does(first: str, succeeding: list[int]) -> None:
+    """`go` leaves it at its idle code, of which nothing says that it is meant."""
+    machine = """\
+machine small
+store control 8 words of 4 bits
+    address pc
+field after 3 bits address, idle 0
+field go 1 bit
+state pc 3 bits, reset 0
+    next after
+"""
+    program, findings = compiled(described(machine), f"routine one at 0\n    {first}\n  two: after one\n")
+    assert program is not None and [word.succeeds for word in program.words] == succeeding
+    assert [finding.name for finding in findings] == (["no-order"] if sum(succeeding) else [])

@@ -131,14 +131,14 @@ def test_a_search_that_ends_early_tells_what_it_saw(monkeypatch: pytest.MonkeyPa
     """Whatever limit it is, and even at once: what the levels looked at show is told, with a trace, and nothing is
     called proved."""
     whole = found()
-    done = ordain.prover.symbolic.cases.Watch.level_done
+    done = ordain.prover.symbolic.cases.SearchWatch.level_done
 
     def level_done(self: Any, at: int, states: int) -> None:
         done(self, at, states)
         if at == level:
             raise KeyboardInterrupt if reason == "interrupted" else ordain.prover.limits.LimitReached(reason)
 
-    monkeypatch.setattr(ordain.prover.symbolic.cases.Watch, "level_done", level_done)
+    monkeypatch.setattr(ordain.prover.symbolic.cases.SearchWatch, "level_done", level_done)
     part = found()
     assert (part.stopped, part.ended, part.depth) == (reason, reason, level)
     assert (part.verdicts[0].outcome, part.verdicts[0].breaks[0].trace) == \

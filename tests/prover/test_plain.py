@@ -107,18 +107,23 @@ def test_a_limit_of_time_decides_nothing() -> None:
     assert found.stopped == found.ended == "seconds"
 
 
+HELP = ["-h", "--help"]
+"""As the whole program says: a command keeps what it was first called with."""
+
+
 def test_from_the_command_line(tmp_path: Path) -> None:
     """Both engines give the same rows; what is too large is a wrong use, not a verdict."""
     (tmp_path / "m.machine").write_text(MACHINE.format(width=1))
     (tmp_path / "m.micro").write_text("routine start at 0\n    low\n    low\n")
     outcomes = []
     for more in ((), ("--plain",)):
-        done = CliRunner().invoke(command, [str(tmp_path / "m.machine"), "--no-cache", "--format", "json", *more])
+        done = CliRunner().invoke(command, [str(tmp_path / "m.machine"), "--no-cache", "--format", "json", *more],
+                                  help_option_names=HELP)
         assert done.return_value in (0, 1, None), done.output
         outcomes.append([(row["check"], row["subject"], row["outcome"]) for row in json.loads(done.stdout)["verdicts"]])
     assert outcomes[0] == outcomes[1] and ("never", "level is kept", "broken") in outcomes[1]
     (tmp_path / "m.machine").write_text(MACHINE.format(width=24))
-    done = CliRunner().invoke(command, [str(tmp_path / "m.machine"), "--plain"])
+    done = CliRunner().invoke(command, [str(tmp_path / "m.machine"), "--plain"], help_option_names=HELP)
     assert done.exit_code == 2 and "too large for --plain: 16,777,216 choices of inputs" in done.stderr
 
 

@@ -47,7 +47,7 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
             own = [plan for plan in plans if plan.store.name == name]
             findings += runs_off(machine, writer.past, writer.counter, own, words, fixed)
     if not any(finding.severity is Severity.ERROR or finding.name == "counter-not-low" for finding in findings):
-        findings += _no_order(machine, plans, words, writers)
+        findings += _no_order(machine, writers)
     entries = start_entries(machine, plans, opcodes)
     rows, more = map_entries(machine, [item for item in microfile.statements if isinstance(item, tree.Map)], labels)
     findings += more
@@ -94,8 +94,7 @@ def _meanings(machine: Machine, microfile: tree.MicroFile) -> tuple[dict[str, Me
     return found, findings
 
 
-def _no_order(machine: Machine, plans: Sequence[BodyPlan], words: Sequence[Microinstruction],
-              writers: Mapping[str, Writer]) -> list[Finding]:
+def _no_order(machine: Machine, writers: Mapping[str, Writer]) -> list[Finding]:
     """Stores whose words decide where control goes, and of which nothing says that it goes on to the word below: no
     counter was found, no `step` is said, and a word names no other. Only the first such word is shown. Such words stand
     one behind the other as they are written."""
@@ -104,11 +103,9 @@ def _no_order(machine: Machine, plans: Sequence[BodyPlan], words: Sequence[Micro
         store = machine.stores[name]
         if writer.counter is not None or store.step is not None or not decides(machine, store):
             continue
-        lost = next((words[index] for plan in plans if plan.store.name == name
-                     for index in range(plan.first, plan.end - 1) if not words[index].targets), None)
-        if lost is not None:
+        if writer.silent is not None:
             findings.append(warning(
-                "no-order", f"nothing says that control goes on to the word below in `{name}`", lost.span,
+                "no-order", f"nothing says that control goes on to the word below in `{name}`", writer.silent,
                 "names no next word", places=(Place(store.span, "no state counts this address up"),),
                 help="name the next word in each, with a field that is `idle following`; or write the counter as the "
                      "state that forms the address plus one, or as a state loaded with the next address plus one; "

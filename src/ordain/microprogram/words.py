@@ -34,10 +34,11 @@ class Writer:
     that decide it. `possible`: whether a word allows
     what a transfer needs, by need and bits. `again`: by clause text, label or
     fields, the finding's number and the places where the fault recurs. `past`: words from which the hardware can go on
-    past the end of their bodies."""
+    past the end of their bodies. `silent`: the first word above another of its body that names no next one, by a label
+    or a number."""
 
-    __slots__ = ("again", "counter", "findings", "known", "labels", "layout", "machine", "past", "possible", "stepped",
-                 "vocabulary")
+    __slots__ = ("again", "counter", "findings", "known", "labels", "layout", "machine", "past", "possible", "silent",
+                 "stepped", "vocabulary")
 
     def __init__(self, machine: Machine, layout: Layout, labels: Labels, counter: Counter | None) -> None:
         self.machine, self.layout, self.labels, self.counter = machine, layout, labels, counter
@@ -46,6 +47,7 @@ class Writer:
         self.stepped: dict[object, tuple[Steps, int]] = {}
         self.possible: dict[object, bool] = {}
         self.past: list[Past] = []
+        self.silent: Span | None = None
         self.findings: list[Finding] = []
         self.again: dict[tuple[str, str], tuple[int, list[Span]]] = {}
 
@@ -56,6 +58,7 @@ class Writer:
         deciding = counter.bits if counter is not None else 0
         at_once = counter is not None and counter.delay == 0
         as_written = counter is None and not is_stepped(layout.store)
+        naming = sum(field.mask for field in layout.fields.values() if field.holds == "address")
         store, owner, end, index = layout.store.name, plan.name, plan.end, plan.first
         new = tuple.__new__                     # a named tuple's own constructor takes twice as long
         made: list[Microinstruction] = []
@@ -93,7 +96,9 @@ class Writer:
             if needs and not broken:
                 self._check(needs, used, bits, open_bits, targets, span)
             texts = tuple([clause[0] for clause in clauses])
-            reach = int(as_written and not targets and index + 1 < end)
+            reach = int(as_written and not targets and not used & naming and index + 1 < end)
+            if reach and self.silent is None:
+                self.silent = span
             if counter is not None:
                 key: object = bits & deciding
                 if open_bits & deciding:
