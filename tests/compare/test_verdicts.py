@@ -159,6 +159,12 @@ def test_instructions_that_take_other_numbers_of_cycles() -> None:
     assert [one.title for one in cycle_changes(None, old)] == ["(fetch)", "add", "jump", "gone"]
 
 
+def test_the_round_of_a_machine_without_instructions() -> None:
+    one, other = (Cycles(None, taken("x", least, 40), "home", ()) for least in (30, 32))
+    assert cycle_changes(one, other) == (CycleChange("(round)", (30, 40), (32, 40), (0, 0)),)
+    assert cycle_changes(one, one) == ()
+
+
 def test_a_wait_more() -> None:
     """The same least and most, but there is a second ring to wait in."""
     assert cycle_changes(cycles(taken("add", 3, 4, 1)), cycles(taken("add", 3, 4, 2))) == (

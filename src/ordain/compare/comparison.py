@@ -40,7 +40,8 @@ class Comparison(NamedTuple):
 
 
 def cycle_changes(old: Cycles | None, new: Cycles | None) -> tuple[CycleChange, ...]:
-    """Instructions, rows and the fetch whose least or most cycles moved, and those of one side only."""
+    """What takes other least or most cycles, or is on one side only: instructions, rows, the fetch; and the round of a
+    machine without instructions."""
     before, now = _taken(old), _taken(new)
     found: list[CycleChange] = []
     for title in {**now, **before}:
@@ -54,8 +55,9 @@ def cycle_changes(old: Cycles | None, new: Cycles | None) -> tuple[CycleChange, 
 def _taken(cycles: Cycles | None) -> dict[str, Taken]:
     if cycles is None:
         return {}
-    fetch = {} if cycles.fetch is None else {"(fetch)": cycles.fetch}
-    return {**fetch, **{taken.title: taken for taken in cycles.taken}}
+    ways = {"(fetch)": cycles.fetch, "(round)": cycles.round}
+    return {**{title: taken for title, taken in ways.items() if taken is not None},
+            **{taken.title: taken for taken in cycles.taken}}
 
 
 def _span(taken: Taken | None) -> tuple[int | None, int | None]:

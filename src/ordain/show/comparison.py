@@ -269,7 +269,9 @@ def _cycles(changes: Sequence[CycleChange], everything: bool) -> list[str]:
         return ["cycles: every instruction takes as many as before"]
     rows = [(f"`{change.title}`", _span(change.old, change.rings[0]), "->", _span(change.new, change.rings[1]))
             for change in changes]
-    return [f"cycles: {_plural(len(changes), 'instruction')} with other figures", *_cut(_columns(rows), everything)]
+    of = "the round has" if [change.title for change in changes] == ["(round)"] else \
+        f"{_plural(len(changes), 'instruction')} with"
+    return [f"cycles: {of} other figures", *_cut(_columns(rows), everything)]
 
 
 def _span(span: tuple[int | None, int | None], rings: int) -> str:
