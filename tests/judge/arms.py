@@ -125,8 +125,10 @@ class Columns:
         if step == self._steps:
             return True
         one, two = self._cell(old, step), self._cell(new, step)
-        if one is None or two is None or one == two:
-            return one == two
+        if one is None or two is None:
+            return False  # where a word is missing that was placed, the text says nothing
+        if one == two:
+            return True
         before = self._cell(old, step - 1) if step else None
         return two in (self._firsts if before is None else self._bodies.following[before])
 
