@@ -16,6 +16,9 @@ from tests.images.programs import Program, program
 from tests.images.stepped import Stepped, stepped
 from tests.images.walking import differences
 
+NO_ROOM = frozenset(("over-full", "block-conflict", "page-conflict", "placement-undecided"))
+"""For want of what a program may be refused whose words jump: there is nothing wrong with its text."""
+
 
 def images_of(made: Program | Stepped, before: Program | Stepped | None = None
               ) -> tuple[dict[str, bytes] | None, list[Finding]]:
@@ -43,6 +46,8 @@ def examined(seed: int, counts: Counter[str]) -> list[str]:
         refused, reasons = {one.name for one in findings} if images is None else set(), steps.cannot(made)
         if not refused <= reasons or bool(refused) != bool(reasons):
             return [f"refused for {sorted(refused)}; what there is: {sorted(reasons)}"]
+    elif images is None and not {one.name for one in findings} <= NO_ROOM:
+        return [f"refused: {findings[0].name}: {findings[0].message}"]
     if images is None:
         counts["not built"] += 1
         counts[f"not built: {findings[0].name}"] += 1

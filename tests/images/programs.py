@@ -3,12 +3,11 @@
 The meaning is not read from the text: the two are made side by side, from docs/language.md.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from tests.images.chips import Chip, shuffled, statements, wired
+from tests.images.chips import Chip, Choose, shuffled, statements, wired
 
-Choose = Callable[[Sequence[Any]], Any]
 Spot = tuple[str, int]
 """A body and which of its words, from 0."""
 

@@ -7,11 +7,9 @@ from collections.abc import Mapping
 from itertools import product
 from typing import Any, NamedTuple
 
-from tests.images.chips import Board, Chip, shuffled, statements, wired
-from tests.images.programs import Choose, Field, Making, Word, laid
+from tests.images.chips import Board, Chip, Choose, shuffled, statements, wired
+from tests.images.programs import OPCODES, Field, Making, Word, laid
 from tests.images.walking import unlike_fields
-
-OPCODES = 8
 
 
 class Arms(NamedTuple):

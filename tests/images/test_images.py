@@ -13,7 +13,8 @@ from tests.images.programs import KINDS, Program, program
 from tests.images.stepped import Stepped, stepped
 from tests.images.walking import differences
 
-SAMPLE = range(44)
+SAMPLE = (*range(44), 311, 322)
+"""In the last two a label has to be brought into the page of the word that names it."""
 
 
 def test_the_chips_hold_what_was_meant() -> None:

@@ -20,7 +20,7 @@ def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, qui
     """The report on a build: a kept one, if there is one about exactly this, else a new one, which is kept.
 
     With a limit nothing kept is used, so that what a limit leaves undecided does not depend on earlier runs; nor by the
-    plain engine, which raises `prover.plain.TooLarge`.
+    plain engine, which raises `prover.plain.TooManyCycles`.
     """
     from ordain.checks.cache import is_there, key_of, load, store
 

@@ -1,6 +1,6 @@
 """What the machine file declares beside what words bring about: how the hardware starts, and what is demanded of it.
 
-Everything that is demanded is brought to one form, a `Demand`, of which it can be said that another is at least as
+Everything that is demanded is brought to one form, a `Requirement`, of which it can be said that another is at least as
 strong. What is promised (by `assume`, by `steady while`) and what is allowed is compared the other way round: who
 promises more lets a proof look at less. What cannot be shown to be at least as strong counts as weaker.
 """

@@ -92,7 +92,7 @@ class TooManyFields(Exception):
 
 
 def survey(machine: Machine, fields: Mapping[str, Field], condition: Node) -> Survey:
-    """What these fields can do for a condition of one bit, and what is computed from them. Raises `TooLarge`."""
+    """What these fields can do for a condition of one bit, and what is computed from them. Raises `TooManyFields`."""
     terms = machine.terms
     node = written_in_fields(machine, fields, condition)
     read = [(leaf, _asked(node, leaf, fields[leaf.name])) for leaf in leaves((node,))

@@ -98,7 +98,7 @@ class _Deciding:
         case = SearchCase(self._model, (), self._watch, wide=not self._limits.reduce)
         if case.layers.stopped != "width":
             return case
-        del case, self._model  # given back first, as in `Rounds`
+        del case, self._model  # given back first, as in `ProofRounds`
         self._watch.tidy = _nothing
         ended = ""
         try:
