@@ -261,11 +261,21 @@ class _Jumping(Making):
             return {"step": "target", "fork": f"{{target[{high}:1], c0}}", "four": f"{{target[{high}:2], c1, c0}}",
                     "wait": "upc if c2 else target"}[name]
         there = "{target, 0b00}" if self.kind == "block" else "target"
+        if name in ("skip", "wait") and self.kind != "successor" and self.some(2):
+            return self.counted(name)
         return {"step": "upc + 1", "jump": there, "test": f"{there} if c0 else upc + 1",
                 "untest": f"upc + 1 if c1 else {there}", "wait": "upc if c2 else upc + 1", "four": "{target, c1, c0}",
                 "skip": "upc + 2 if c0 else upc + 1", "call": there, "back": "ret",
                 "near": f"{{upc[{high}:{self.page}], near}}", "far": "{high, near}", "over": "{pages, near}",
                 "go": self.entry, "second": "table"}[name]
+
+    def counted(self, name: str) -> str:
+        """By how much a counter goes on, said by what is wired to its adder."""
+        none = "0" * (self.lines - 2)
+        return "upc + " + {
+            "skip": self.choose((f"{{0b{none}, c0, not c0}}", f"{{0b{none}, c0 xor 0b0, 0b1 xor c0}}",
+                                 "(2 if c0 else 1)")),
+            "wait": self.choose((f"{{0b0{none}, not c2}}", f"{{0b0{none}, c2 is 0}}"))}[name]
 
     # ------------------------------------------------------------ bodies
 

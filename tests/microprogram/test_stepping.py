@@ -173,6 +173,16 @@ def test_a_choice_of_how_far() -> None:
     assert succeeds(text, "routine one at 0\n    branch skip\n    back\n    back\n    back\n")[0] == 3
 
 
+@pytest.mark.parametrize(("added", "most"), [
+    ("{0b0000, line, not line}", 2), ("{0b0000, not line, line}", 2), ("{0b0000, line, 0b1}", 3),
+    ("{0b0000, line xor 0b1, line is 0}", 3), ("{0b00000, line or 0b1}", 1), ("{0b00000, line and 0b0}", 0)])
+def test_what_is_wired_to_the_adder(added: str, most: int) -> None:
+    """By hand: what the two levels of the line give."""
+    text = MACHINE.replace("skip : upc + 2 if line else upc + 1", f"skip : upc + {added}")
+    body = "".join(["    branch skip\n", *["    back\n"] * most])
+    assert succeeds(text, f"routine one at 0\n{body}")[0] == most
+
+
 PAGED = """\
 machine small
 store control 64 words of 16 bits

@@ -41,9 +41,10 @@ BESIDE = {
     "checks": ("planted", "judge/test_judge.py"), "control": ("prover", "measure", "compare"),
     "prover": ("checks", "faults", "judge/test_judge.py"),
     "compare": ("cli/test_compare.py", "cli/test_since.py", "judge/test_judge.py"),
-    "rom": ("show", "cli/test_burned.py", "cli/test_use.py"),
+    "rom": ("show", "images", "cli/test_burned.py", "cli/test_use.py"),
     "measure": ("cli/test_step.py",),
-    "logic": ("prover",), "show": ("cli/test_use.py",), "microprogram": ("placement",),
+    "logic": ("prover",), "show": ("cli/test_use.py",), "microprogram": ("placement", "images"),
+    "placement": ("images",),
 }
 """Tests of a package beside those in the directory of its name."""
 
