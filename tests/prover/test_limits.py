@@ -1,10 +1,15 @@
 """What the limits of memory count."""
 
+from collections.abc import Callable
+from pathlib import Path
+from types import SimpleNamespace
+
 import pytest
 from oxidd.bdd import BDDManager
 from oxidd.util import DDMemoryError
 
-from ordain.prover.limits import LimitReached, look, memory_taken
+import ordain.prover.limits
+from ordain.prover.limits import Deadline, LimitReached, address_space_left, look, memory_taken
 from ordain.prover.model import Limits, Progress
 from ordain.prover.symbolic.cases import SearchWatch
 from ordain.prover.symbolic.layers import Layers
@@ -49,3 +54,79 @@ def test_memory_that_was_given_back_stops_nothing() -> None:
         look(limits, 0.0, 0)
     del block
     look(limits, 0.0, 0)
+
+
+@pytest.mark.parametrize(("limits", "states", "said"), [
+    (Limits(), 9, ""), (Limits(states=9), 9, ""), (Limits(states=9), 10, "states"), (Limits(seconds=2.0), 0, ""),
+    (Limits(seconds=1.9), 0, "seconds"), (Limits(memory=500), 0, ""), (Limits(memory=499), 0, "memory"),
+    (Limits(states=0, seconds=0.0, memory=0), 1, "seconds"), (Limits(states=0, memory=0), 1, "memory")])
+def test_a_limit_is_what_may_still_be(monkeypatch: pytest.MonkeyPatch, limits: Limits, states: int, said: str) -> None:
+    """A search that began at 5 and is looked at 2 s later, in a process of 500 bytes; of several one is told."""
+    monkeypatch.setattr(ordain.prover.limits, "monotonic", lambda: 7.0)
+    monkeypatch.setattr(ordain.prover.limits, "memory_taken", lambda: 500)
+    if not said:
+        look(limits, 5.0, states)
+    else:
+        with pytest.raises(LimitReached, match=said):
+            look(limits, 5.0, states)
+
+
+@pytest.mark.parametrize(("limits", "ended", "out", "after"), [
+    (Limits(), "", False, ""), (Limits(seconds=0.0), "", True, "seconds"), (Limits(states=0), "", False, ""),
+    (Limits(seconds=0.0), "states", False, "states"), (Limits(), "memory", True, "memory"),
+    (Limits(), "interrupted", True, "interrupted"), (Limits(seconds=0.0), "memory", True, "memory")])
+def test_nothing_new_is_begun_after_an_end(limits: Limits, ended: str, out: bool, after: str) -> None:
+    """The first reason stays; a limit of states is one of each search."""
+    clock = Deadline(limits, 0.0, ended)
+    assert clock.out() == out and clock.ended == after
+
+
+UNLIMITED = -1
+
+
+def system(address_space: int = UNLIMITED) -> SimpleNamespace:
+    """What the module asks of the system: pages of 4,096 bytes, and at most 300 kilobytes ever taken."""
+    return SimpleNamespace(getpagesize=lambda: 4096, RUSAGE_SELF=0, RLIMIT_AS=9, RLIM_INFINITY=UNLIMITED,
+                           getrusage=lambda who: SimpleNamespace(ru_maxrss=300),
+                           getrlimit=lambda which: (address_space, UNLIMITED))
+
+
+@pytest.mark.parametrize(("pages", "platform", "taken"), [
+    ("100 7 3 1", "linux", 7 * 4096), ("100", "linux", 300 * 1024), ("x y", "linux", 300 * 1024),
+    (None, "linux", 300 * 1024), (None, "darwin", 300)])
+def test_the_memory_taken_now_or_at_most(monkeypatch: pytest.MonkeyPatch, pages: str | None, platform: str,
+                                         taken: int) -> None:
+    """By proc(5) the second number counts resident pages; where nothing can be read there, getrusage(2) says what was
+    taken at most: kilobytes, on macOS bytes."""
+    monkeypatch.setattr(ordain.prover.limits, "resource", system())
+    monkeypatch.setattr(ordain.prover.limits.sys, "platform", platform)
+    monkeypatch.setattr(Path, "read_text", said(pages))
+    assert memory_taken() == taken
+
+
+@pytest.mark.parametrize(("limit", "pages", "left"), [
+    (UNLIMITED, "100 7", None), (500 * 4096, "100 7", 400 * 4096), (100 * 4096, "100 7", 0), (50 * 4096, "100 7", 0),
+    (500 * 4096, None, None)])
+def test_the_addresses_that_are_left(monkeypatch: pytest.MonkeyPatch, limit: int, pages: str | None,
+                                     left: int | None) -> None:
+    """By proc(5) the first number counts pages set aside, which is what `ulimit -v` limits."""
+    monkeypatch.setattr(ordain.prover.limits, "resource", system(limit))
+    monkeypatch.setattr(Path, "read_text", said(pages))
+    assert address_space_left() == left
+
+
+def test_a_system_that_counts_nothing_has_no_limit_of_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ordain.prover.limits, "resource", None)
+    assert memory_taken() == 0 and address_space_left() is None
+    look(Limits(memory=1), 0.0, 0)
+
+
+def said(pages: str | None) -> Callable[[Path], str]:
+    """In place of reading /proc/self/statm; None: there is none."""
+    def read(path: Path) -> str:
+        assert path == Path("/proc/self/statm")
+        if pages is None:
+            raise FileNotFoundError
+        return pages
+
+    return read
