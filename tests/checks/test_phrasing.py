@@ -51,6 +51,32 @@ def test_as_it_is_written(text: str) -> None:
     assert said(text).replace("(level + depth)", "level + depth").replace("(level - 1)", "level - 1") == text
 
 
+@pytest.mark.parametrize("text", ["open", "level[0]", "parity(level)", "prior(open)", "moving"])
+def test_what_stands_by_itself_has_no_brackets_around_it(text: str) -> None:
+    assert said(f"{text} xor full") == f"{text} xor full"
+
+
+@pytest.mark.parametrize("text", ["not open", "open and shut", "open xor shut", "source is level", "pace is trot",
+                                  "pace is walk", "source in (level, depth)", "mode is rising", "level is depth",
+                                  "level < depth", "open if shut else level[0]", "at start", "in start"])
+def test_what_does_not_has(text: str) -> None:
+    assert said(f"({text}) xor full") == f"({text}) xor full"
+
+
+def test_a_number_of_several_bits_and_what_is_made_of_them() -> None:
+    assert said("{level[0], open} + source is 3") == "({level[0], open} + source) is 3"
+    assert said("(level if open else 5) < depth") == "(level if open else 5) < depth"
+    assert said("(level if open else 3) is depth") == "(level if open else 3) is depth"
+
+
+def test_what_no_text_can_name_is_called_by_its_store() -> None:
+    machine = machine_of(MACHINE)
+    word, address = (machine.terms.leaf(kind, "control", width) for kind, width in (("word", 8), ("address", 4)))
+    assert phrase(machine, machine.terms.slice(word, 7, 4)) == "control.word[7:4]"
+    assert phrase(machine, machine.terms.equal(machine.terms.slice(word, 3, 0), address)) == \
+        "control.word[3:0] is control.address"
+
+
 @pytest.mark.parametrize(("text", "expected"), [
     ("open or shut", "moving"), ("moving and full", "moving and full"), ("not moving", "not moving"),
     ("source is 3", "source is 3"), ("mode is 3", "mode is 3"),

@@ -64,11 +64,11 @@ def pulses(event: str) -> list[str]:
     return [still, word, f"{still}, beat", still, still, still, f"{word}, beat", still]
 
 
-def broken(value: str, address: str) -> list[set[str]]:
+def broken(value: str, address: str, machine: str = MACHINE) -> list[set[str]]:
     """Of each pulse the sides on which the bus is not steady; of the two of "nothing" first."""
     words = [word for event in ("nothing", *EVENTS) for word in pulses(event)]
     micro = "routine main at 0\n" + "".join(f"        {word}\n" for word in words).rstrip() + ", last\n"
-    contents = contents_of(MACHINE.replace("VALUE", value).replace("ADDRESS", address), micro)
+    contents = contents_of(machine.replace("VALUE", value).replace("ADDRESS", address), micro)
     found: list[set[str]] = [set() for _ in words[::PULSE]]
     asked = tuple(missing_hold.ask(contents))
     for verdict in decide(build_system(contents), asked, Limits(traces=0)).verdicts:
@@ -112,3 +112,10 @@ def test_what_moves_what_is_driven(value: str, address: str, by: frozenset[str])
     for event, sides in EVENTS.items():
         expected += [always, always] if event not in by or always else [{"before"}, sides]
     assert broken(value, address) == expected
+
+
+@pytest.mark.parametrize(("value", "address"), [("rope", "barrel"), ("book", "rope"), ("book and rope", "0b01")])
+def test_a_bus_that_is_followed_may_be_declared_later(value: str, address: str) -> None:
+    rope = "bus rope 2 bits, floats\n    driven by wire when lend\n"
+    later = MACHINE.replace(rope, "") + rope
+    assert later != MACHINE and broken(value, address, later) == broken(value, address)
