@@ -1,4 +1,5 @@
-"""Every label that a finished word holds, held against the hardware: control can go where the text says.
+"""Every finished word held against the hardware: control can go where the text says, to the labels that it holds and on
+to the words below it.
 
 It shares nothing with what chose the places and filled the fields but the machine's expressions: what forms the store's
 address is worked out for the next cycles as far as the word itself, and the place where it stands, decide it. Where the
@@ -35,11 +36,13 @@ _AHEAD = 2
 
 def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ...]],
            words: Mapping[str, Mapping[int, int]], unused: Mapping[str, int | None]) -> list[Finding]:
-    """Labels to which a finished word cannot lead. `addresses`: of every word; `words`, `unused`: what is to stand in
-    each store."""
+    """Labels to which a finished word cannot lead, and words from which control cannot go on to the word below, as it
+    was understood that it does. `addresses`: of every word; `words`, `unused`: what is to stand in each store."""
     sight = _Sight(machine)
     findings: list[Finding] = []
     for index, word in enumerate(program.words):
+        if word.goes_on:
+            findings += sight.gone_on(addresses, word, index, words[word.store])
         for name, target in word.targets:
             for address in addresses[index]:
                 findings += sight.held(program, addresses, word, index, address, words[word.store][address], name,
@@ -69,6 +72,7 @@ class _Sight:
         self.machine, self.terms = machine, machine.terms
         self._ahead: dict[str, list[Node]] = {}
         self._reading: dict[tuple[object, ...], Node | None] = {}
+        self._going: dict[object, tuple[Node, bool]] = {}
 
     def held(self, program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
              address: int | None, bits: int, name: str, target: Target) -> Iterator[Finding]:
@@ -95,6 +99,46 @@ class _Sight:
             f"{what} stands at {', '.join(f'0x{place:0{digits}X}' for place in places[:3])}",
             places=(Place(self.machine.stores[store].span, "what forms the address"),),
             help=_way_out(name, part, index < 0, target))
+
+    def gone_on(self, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
+                words: Mapping[int, int]) -> Iterator[Finding]:
+        """What stands below a word, held against the address of the next cycle."""
+        for address in addresses[index]:
+            going, counts = self._next(word.store, words[address], word.goes_on)
+            if counts:
+                continue
+            [left] = substitute(self.terms, (going,), self._place(word.store, address))
+            for ahead in word.goes_on:
+                places = addresses[index + ahead] if ahead <= word.succeeds else ()
+                if places and not any(may_be(left, place) for place in places):
+                    digits = (self.machine.stores[word.store].address_width + 3) // 4
+                    there = f"on to 0x{left.value:0{digits}X}" if type(left) is Const else "elsewhere"
+                    yield error(
+                        "goes-astray", f"control does not go on to the word below from 0x{address:0{digits}X}: "
+                        f"the hardware goes {there}", word.span, f"the word below stands at 0x{places[0]:0{digits}X}",
+                        places=(Place(self.machine.stores[word.store].span, "what forms the address"),),
+                        help="write what counts as the last part of the address, its lowest bit last, and what counts "
+                             "with its carry before it; or let every word name the next one, with a field that is "
+                             "`idle following`")
+                    return
+
+    def _next(self, store: str, bits: int, steps: tuple[int, ...]) -> tuple[Node, bool]:
+        """The address in the cycle after a word, over what the word leaves open; and whether the sums of the address
+        with these steps are among its values, as they are, so that it need not be worked out place by place."""
+        later = self._addresses(store)[1]
+        known: dict[Node, Node] = {}
+        for leaf in leaves((later,)):
+            if leaf.kind == "field" and self.machine.fields[leaf.name].store == store:
+                known[leaf] = self.terms.const(self.machine.fields[leaf.name].read(bits), leaf.width)
+            elif leaf.kind == "word" and leaf.name == store:
+                known[leaf] = self.terms.const(bits, leaf.width)
+        key = store, steps, *known.items()
+        if key not in self._going:
+            [going] = substitute(self.terms, (later,), known)
+            place = self.machine.stores[store].address
+            sums = [self.terms.add(place, self.terms.const(ahead, place.width)) for ahead in steps]
+            self._going[key] = going, type(place) is Leaf and set(sums) <= set(_choices(going))
+        return self._going[key]
 
     def _open(self, own: str, bits: int, name: str, store: str) -> Node | None:
         """The first address ahead of which the field is a part, over the field and what the word leaves open; None
@@ -173,6 +217,17 @@ def _loaded(terms: Terms, leaf: Leaf, register: Register) -> Node:
         source = load.source if load.source is not None else _anything(terms, leaf)
         node = terms.if_(load.when, source, node)
     return node
+
+
+def _choices(node: Node) -> Iterator[Node]:
+    """The terms between which a term chooses."""
+    waiting = [node]
+    while waiting:
+        part = waiting.pop()
+        if type(part) is If:
+            waiting += part.args[1:]
+        else:
+            yield part
 
 
 def _values(root: Node) -> set[Node]:

@@ -30,6 +30,7 @@ class Microinstruction(NamedTuple):
     `succeeds`: number of words after this one in the same body that must stand at the next addresses (1 when the
     hardware can step to address + 1 from here, 0 when it cannot).
     `fixed`: all the addresses where the word must stand (slots of an instruction and step store, `at`); empty: free.
+    `goes_on`: by how many words control may go on from here in the next cycle, as the word was understood.
     """
 
     store: str
@@ -44,6 +45,7 @@ class Microinstruction(NamedTuple):
     succeeds: int
     fixed: tuple[int, ...]
     orders: tuple[str, ...] = ()
+    goes_on: tuple[int, ...] = ()
 
 
 class Body(NamedTuple):

@@ -23,6 +23,7 @@ from ordain.machine.expression import (
     substitute,
 )
 from ordain.machine.model import Machine, Store
+from ordain.microprogram.carry import counted_width
 from ordain.microprogram.layout import Layout
 from ordain.microprogram.survey import written_in_fields
 from ordain.microprogram.tables import address_columns, numbers, work_out
@@ -87,7 +88,11 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
     if not _counted(deciding, place) and not others:
         doubtful = _counts_elsewhere(machine, store, presented)     # it may be meant, so this is no error
         return None, [_not_low(store)._replace(severity=Severity.WARNING)] if doubtful else []
-    width = min(_low_width(terms, store.address, presented), *(_sum_widths((*deciding, *others), place)))
+    widths = [_low_width(terms, store.address, presented), *_sum_widths(deciding, place)]
+    if not delay and place == presented and len(place) == 1 and _sums(deciding, place) == (1,) \
+            and min(widths) == place[0].width:
+        widths = [counted_width(machine, layout.fields, store.address, place[0])]
+    width = min([*widths, *_sum_widths(others, place)])
     if width == 0:
         return None, [_not_low(store)]
     fields = tuple([leaf for leaf in leaves((*deciding, *others)) if leaf.kind == "field"

@@ -66,6 +66,7 @@ class Writer:
         for word in plan.words:
             used = bits = 0
             targets: Targets = ()
+            on: tuple[int, ...] = ()
             needs: tuple[Need, ...] = ()
             broken = False
             label, clauses, span, called_from = word
@@ -107,7 +108,8 @@ class Writer:
                 if found is None:
                     found = self._steps(counter, key, bits, open_bits)
                 if at_once:
-                    reach = found[1]
+                    steps, reach = found
+                    on = steps.on
                     if index + reach >= end and not broken:
                         self.past.append(Past(plan, index, index + reach - end + 1))
                         reach = end - 1 - index
@@ -115,7 +117,7 @@ class Writer:
                     all_steps.append(found[0] if not broken else NO_STEPS)
             made.append(new(Microinstruction, (
                 store, bits, open_bits, targets, (label.text,) if label is not None else (), owner, ", ".join(texts),
-                span, called_from, reach, fixed.get(index, ()), texts)))
+                span, called_from, reach, fixed.get(index, ()), texts, on)))
             index += 1
         if all_steps and counter is not None:
             return self._in_rows(plan, made, all_steps, counter.delay)

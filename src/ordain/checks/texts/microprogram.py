@@ -186,15 +186,17 @@ EXPLANATIONS = (
         "no order could name one, say `at` which address each routine starts: they may then stand one behind the "
         "other, and the last ends at the last address."),
     Explanation(
-        "goes-astray", "a label in a word is not where control goes from there",
+        "goes-astray", "a label in a word, or the word below it, is not where control goes from there",
         "A field with some bits of an address does not say the others. The hardware may take them from the place of "
         "the word itself, from a register, or tie them; the label has to stand where that leads. Each label is held "
-        "against what forms the address in the next cycles, with the finished word at its finished place.",
+        "against what forms the address in the next cycles, with the finished word at its finished place; so is the "
+        "word below, where the address counts on.",
         "field to 3 bits address[2:0]            # the fourth bit is that of the word's own address\n"
         "order goto <there>: jump, to <there>    # from 0x9 this goes to 0x8, where the label stands at 0x0",
         "Say `page(<there>)` where the hardware keeps the upper bits, `part(<there>)` where a register has them; else "
         "correct the order, or what the machine file says of the next address. A number in place of the label is taken "
-        "as it is. An `unused` word is the same in every page."),
+        "as it is. An `unused` word is the same in every page. Where it is the word below: what counts by itself is "
+        "the last part of the address, and what counts with its carry stands before it."),
     Explanation(
         "never-chosen", "a word that no address line leads to",
         "The arms before it take every case.",

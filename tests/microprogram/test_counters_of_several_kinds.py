@@ -1,0 +1,132 @@
+"""Counters wired in many ways, each said a second time in Python by hand: the words of the text come one after the
+other, or the machine is refused."""
+
+from collections.abc import Callable
+
+import pytest
+
+from ordain.pipeline import build_texts
+from ordain.text.findings import Severity
+
+MACHINE = """\
+machine m "a counter of some kind"
+microprogram "m.micro"
+store control 64 words of 15 bits
+    address {address}
+field jump 1 bit
+field target 6 bits address, idle 0
+field mark 8 bits, idle 0
+{counter}
+order goto <there>: jump, target <there>
+"""
+ONE = "state upc 6 bits, reset 0\n    next target if jump else {}\n"
+LOW = "state low 3 bits, reset 0\n    next target[2:0] if jump else low + 1\n"
+TWO = LOW + "state high 3 bits, reset 0\n    next {}\n"
+THREE = """\
+state low 2 bits, reset 0
+    next target[1:0] if jump else low + 1
+state mid 2 bits, reset 0
+    next target[3:2] if jump else mid + 1 if low is 3 else mid
+state high 2 bits, reset 0
+    next target[5:4] if jump else {}
+"""
+Going = Callable[[int], int]
+"""From a place to the next one, a place being the address when nothing is crossed."""
+
+
+def count(place: int) -> int:
+    return place + 1 & 63
+
+
+def as_it_is(place: int) -> int:
+    return place
+
+
+def crossed(place: int) -> int:
+    """The halves exchanged."""
+    return place >> 3 | (place & 7) << 3
+
+
+def apart(place: int) -> int:
+    """Both halves count always."""
+    return place + 8 & 0o70 | place + 1 & 7
+
+
+GOOD = {
+    "one": ("upc", ONE.format("upc + 1"), count, as_it_is),
+    "two": ("{high, low}", TWO.format("target[5:3] if jump else high + 1 if low is 7 else high"), count, as_it_is),
+    "a carry from an and": ("{high, low}", TWO.format(
+        "target[5:3] if jump else high + 1 if low[0] and low[1] and low[2] else high"), count, as_it_is),
+    "a carry that is added": ("{high, low}", TWO.format("target[5:3] if jump else high + {0b00, low is 7}"), count,
+                              as_it_is),
+    "three": ("{high, mid, low}", THREE.format("high + 1 if low is 3 and mid is 3 else high"), count, as_it_is),
+}
+REFUSED = {
+    "three, the highest without the middle": (
+        "{high, mid, low}", THREE.format("high + 1 if low is 3 else high"),
+        lambda place: place + 1 & 15 | (place >> 4) + (place & 3 == 3) << 4 & 63, as_it_is),
+    "a carry one too early": ("{high, low}", TWO.format(
+        "target[5:3] if jump else high + 1 if low is 6 else high"),
+        lambda place: place + 1 & 7 | (place >> 3) + (place & 7 == 6) << 3 & 63, as_it_is),
+    "the lower half in front": ("{low, high}", LOW.replace("2:0", "5:3") + (
+        "state high 3 bits, reset 0\n    next target[2:0] if jump else high + 1 if low is 7 else high\n"), count,
+        crossed),
+    "both always": ("{high, low}", TWO.format("target[5:3] if jump else high + 1"), apart, as_it_is),
+    "crossed as it counts": ("upc", ONE.format("{upc[2:0] + 1, upc[5:3]}"),
+                             lambda place: (place + 1 & 7) << 3 | place >> 3, as_it_is),
+    "turned as it counts": ("upc", ONE.format("not (upc + 1)"), lambda place: 63 ^ count(place), as_it_is),
+    "a line tied as it counts": ("upc", ONE.format("(upc + 1) or 0b100000"),
+                               lambda place: 32 | count(place), as_it_is),
+    "a line lost as it counts": ("upc", ONE.format("(upc + 1) and 0b110111"),
+                               lambda place: count(place) & ~8, as_it_is),
+}
+
+
+def built(address: str, counter: str, words: int) -> list[int] | str:
+    """What stands in each cell; or the name of the error."""
+    micro = "".join(["routine start at 0\n", *[f"    mark {number}\n" for number in range(1, words)],
+                     f"    mark {words}, goto start\n"])
+    made, findings = build_texts({"m.machine": MACHINE.replace("{address}", address).replace("{counter}", counter),
+                                  "m.micro": micro}, "m.machine")
+    assert not [finding for finding in findings if finding.severity is Severity.WARNING]
+    if made is None:
+        (fault,) = {finding.name for finding in findings}
+        return fault
+    return [made.placement.words["control"].get(cell, 0) & 255 for cell in range(64)]
+
+
+def walked(cells: list[int], going: Going, shown: Going, words: int) -> list[int]:
+    place, found = 0, []
+    for _ in range(words):
+        found.append(cells[shown(place)])
+        place = going(place)
+    return found
+
+
+@pytest.mark.parametrize("words", [5, 20])
+@pytest.mark.parametrize("kind", GOOD)
+def test_what_counts_by_one_has_its_words_one_after_the_other(kind: str, words: int) -> None:
+    address, counter, going, shown = GOOD[kind]
+    cells = built(address, counter, words)
+    assert isinstance(cells, list) and walked(cells, going, shown, words) == [*range(1, words + 1)]
+
+
+@pytest.mark.parametrize("words", [5, 20])
+@pytest.mark.parametrize("kind", REFUSED)
+def test_what_goes_another_way_is_refused_or_does_not_matter(kind: str, words: int) -> None:
+    """Five words in a row may stand where a counter of halves does nothing but count."""
+    address, counter, going, shown = REFUSED[kind]
+    cells = built(address, counter, words)
+    if isinstance(cells, list):
+        assert words == 5 and walked(cells, going, shown, words) == [*range(1, words + 1)]
+    else:
+        assert cells in ("goes-astray", "over-full")
+
+
+def test_it_is_said_where_the_hardware_goes_instead() -> None:
+    address, counter, _, _ = REFUSED["the lower half in front"]
+    text = MACHINE.replace("{address}", address).replace("{counter}", counter)
+    _, findings = build_texts({"m.machine": text, "m.micro": "routine start at 0\n    mark 1\n    goto start\n"},
+                              "m.machine")
+    assert [finding.message for finding in findings] == [
+        "control does not go on to the word below from 0x00: the hardware goes on to 0x08"]
