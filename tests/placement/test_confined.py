@@ -54,7 +54,7 @@ def some_chips(rng: Random, map_bits: int) -> list[Chip]:
                         "U3": [("entry", map_bits - 1, 0), ("table", 1, 0)]}.items():
         banks = [Bank(of, tuple(Pin(bit, rng.random() < 0.3, 0) for bit in range(high, low - 1, -1)), (), False, HERE)
                  for of, high, low in parts]
-        banks[0] = banks[0]._replace(pins=(*banks[0].pins, Pin(None, False, 1)))
+        banks[0] = banks[0]._replace(pins=(*banks[0].pins, Pin(None, name != "U2", 1)))
         found.append(Chip(name, 8, 16, rng.randint(0, 1), rng.choice(["", "uv", "once", "eeprom"]), 0, tuple(banks),
                           HERE))
     return found

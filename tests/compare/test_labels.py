@@ -1,0 +1,59 @@
+"""Which label of the new text is which of the old: by its word, then by its address, then by what follows it."""
+
+import pytest
+
+from ordain.compare.labels import moved_labels, pair_places
+from ordain.rom.contents import Contents
+from tests.compare.test_how_it_is_told import hoist
+from tests.workshop import contents_of
+
+STORES = {"control": "control", "entry": "entry"}
+FIRST = "routine wait at 0\n        branch go\n"
+LAST = 'instruction others "lower"\n        down, branch jump, target wait\n'
+
+
+def text(*bodies: str) -> Contents:
+    """Bodies as "NAME: LABEL> WORD / LABEL> WORD"; the label with its `>` may be left out."""
+    lines = []
+    for body in bodies:
+        name, _, words = body.partition(": ")
+        lines.append(f"routine {name}\n")
+        for word in words.split(" / "):
+            label, _, said = word.rpartition("> ")
+            lines.append(f"  {label}: {said}\n" if label else f"        {said}\n")
+    return contents_of(hoist()[0], FIRST + "".join(lines) + LAST)
+
+
+HOME = "branch jump, target wait"
+
+
+@pytest.mark.parametrize(("old", "new", "pairs"), [
+    ((f"r at 4: a> up / {HOME}",), (f"r at 8: b> up / {HOME}", f"s at 4: c> down / {HOME}"),
+     {"r.a": "r.b", "a": "b"}),                                         # at its word, whatever stands where it stood
+    ((f"r at 4: up / a> {HOME}",), (f"r at 4: up / down / b> {HOME}",), {"r.a": "r.b", "a": "b"}),  # before the same
+    ((f"r at 4: up / a> {HOME}",), (f"t at 4: up / b> {HOME}",), {"r": "t", "r.a": "t.b", "a": "b"}),
+    ((f"r at 4: up / a> {HOME}",), (f"t at 6: up / b> {HOME}",), {"r": "t", "r.a": "t.b", "a": "b"}),
+    ((f"r at 4: up / a> {HOME}",), (f"t at 6: down / b> up, {HOME}",), {}),
+    ((f"r at 4: up / a> {HOME}",), (f"t at 6: up / b> {HOME}", f"u at 8: up / c> {HOME}"), {}),     # which of two?
+    ((f"r at 4: up / a> {HOME}",), (f"r at 6: up / a> {HOME}",), {}),                               # they have not gone
+])
+def test_labels_that_have_gone_and_come(old: tuple[str, ...], new: tuple[str, ...], pairs: dict[str, str]) -> None:
+    assert pair_places(text(*old), text(*new), STORES) == pairs
+
+
+def test_labels_of_a_store_that_is_gone_are_gone() -> None:
+    old, new = text(f"r at 4: up / a> {HOME}"), text(f"t at 4: up / b> {HOME}")
+    assert pair_places(old, new, {"entry": "entry"}) == {}
+
+
+@pytest.mark.parametrize(("old", "new", "moved"), [
+    (f"r at 4: up / a> down / {HOME}", f"r at 4: up / down / a> {HOME}", ("r.a", "a")),
+    (f"r at 4: up / a> down / {HOME}", f"r at 8: up / a> down / {HOME}", ()),
+    (f"r at 4: up / a> down / {HOME}", f"r at 4: down, up / up / a> down / {HOME}", ()),      # its word moved with it
+    (f"r at 4: up / a> down / {HOME}", f"r at 4: up / a> note bell / {HOME}", ()),           # its word was written anew
+    (f"r at 4: up / a> down / {HOME}", f"r at 4: up / a> note bell / down / {HOME}", ("r.a", "a")),
+])
+def test_labels_that_stand_at_another_word(old: str, new: str, moved: tuple[str, ...]) -> None:
+    before, after = text(old), text(new)
+    assert sorted(moved_labels(before, after, STORES)) == sorted(moved)
+    assert moved_labels(before, after, {"entry": "entry"}) == ()
