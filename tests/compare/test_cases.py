@@ -1,5 +1,5 @@
-"""Terms taken apart into cases, against plain evaluation: for all values of the leaves just one case is taken, and it has
-the value of the term."""
+"""Terms taken apart into cases, against plain evaluation: for all values of the leaves just one case is taken, and it
+has the value of the term."""
 
 from itertools import product
 
@@ -77,7 +77,7 @@ def test_what_is_taken_apart_and_what_is_not() -> None:
 def test_a_choice_of_one_value_twice_is_one_case() -> None:
     terms = Terms()
     a, b, pc = (terms.leaf("input", name, width) for name, width in (("a", 1), ("b", 1), ("pc", 6)))
-    functions = Functions([leaf for leaf in leaves((a, b, pc))])
+    functions = Functions(leaves((a, b, pc)))
     split = Cases(terms, functions, (pc,).__contains__, ().__contains__, lambda node: node)
     zero = terms.const(0, 6)
     found = dict(split.of_one(terms.if_(a, pc, terms.if_(b, zero, pc))))

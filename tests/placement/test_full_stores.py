@@ -13,6 +13,7 @@ from unittest.mock import patch
 import pytest
 
 from ordain.microprogram.model import Body, Microinstruction, Program, Target
+from ordain.placement.bins import Budget
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
 from tests.placement import by_hand
@@ -214,3 +215,21 @@ def test_a_way_is_found_exactly_when_there_is_one(seed: int) -> None:
             assert ways[1][0] is not None and ways[1][0].addresses == before.addresses
         found, none = found + exists, none + (not exists)
     assert min(found, none) >= 5
+
+
+def test_the_exact_way_looks_at_no_more_states_than_it_needs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is counted, remembered and tried first spares states; each of these left out takes more of them here."""
+    rng, spent = Random(11), 0
+    spend = Budget.spend
+
+    def counted(budget: Budget) -> None:
+        nonlocal spent
+        spent += 1
+        spend(budget)
+
+    monkeypatch.setattr(Budget, "spend", counted)
+    monkeypatch.setattr("ordain.placement.quick.lay", lambda *_: Stuck(None, None))
+    for _ in range(2 * CASES):
+        made = spoilt(rng, cut(rng))
+        place(by_hand.one_store(made.size, made.width), made.program, None)
+    assert spent <= 4308

@@ -60,6 +60,13 @@ def test_rows_that_leave_gaps() -> None:
         "over-full: store `control` is over-full by 2 words: no arrangement of its rows and blocks fits")
 
 
+def test_a_store_that_is_thought_larger_counts_beyond_its_last_address() -> None:
+    """Behind three walls one row of two has no room; one word more, from 7 on."""
+    assert message(one_store(8, 3), rows(2, 1, 1, fixed=[2, 4, 6])) == ""
+    assert message(one_store(8, 3), rows(2, 2, fixed=[2, 4, 6])) == (
+        "over-full: store `control` is over-full by 1 word: no arrangement of its rows and blocks fits")
+
+
 def test_a_fixed_word_outside_the_store() -> None:
     assert message(one_store(10, 4), rows(fixed=[9])) == ""
     assert message(one_store(10, 4), rows(fixed=[10])) == (
@@ -77,6 +84,10 @@ def test_a_fixed_row_that_runs_out_of_the_store() -> None:
     assert message(one_store(8, 3), at(5)) == ""
     assert message(one_store(8, 3), at(6)) == (
         "over-full: from 0x6 on there is room for 2 words, but 3 words must stand in a row")
+    for address, room, lower in ((2, 2, 1), (3, 1, 2), (6, 2, 1)):
+        _, (finding,) = place(one_store(16, 4), at(address)._replace(counting={"control": 2}), None)
+        assert finding.message.startswith(f"from 0x{address:X} on there is room for {room} word")
+        assert f"begin it {lower} lower" in finding.help
 
 
 def test_two_words_at_one_address() -> None:
@@ -256,6 +267,30 @@ def test_a_page_that_words_in_several_slots_have_to_share(slots: tuple[int, ...]
     placement, findings = place(one_store(8, 3), wanted, None)
     assert (placement is not None) == ({each // 4 for each in slots} <= {each // 4 for each in stands})
     assert [finding.name for finding in findings] == ([] if placement else ["over-full"])
+
+
+def test_a_page_that_fixed_words_leave_where_other_words_stand_twice() -> None:
+    """Two pairs of the same two words, the other way round: nothing about the fixed ones is left to choose."""
+    def far(address: int) -> Program:
+        return program([word(0, fixed=(1,)), word(1, fixed=(address,)), word(2, targets=[("whole", block(3, 4))]),
+                        word(3, targets=[("whole", block(4, 3))]), word(4)],
+                       [body(0, 2, name="one", same_page=4), body(2, 5, name="two")])
+
+    assert message(one_store(16, 4), far(2)) == ""
+    assert message(one_store(16, 4), far(4)) == (
+        "page-conflict: words that must share a page of 4 words are fixed at 0x1 and 0x4")
+
+
+def test_a_part_of_an_address_asks_for_no_place() -> None:
+    """A field of the low bits that is told `part` may name a word anywhere; told nothing, only below."""
+    def named(rest: str) -> Program:
+        return program([*[word(number) for number in range(6)], word(6, targets=[
+            ("short", label(7)._replace(rest=rest))]), word(7, fixed=(7,))])  # type: ignore[arg-type]
+
+    placement, _ = place(one_store(8, 3), named("part"), None)
+    assert placement is not None and placement.addresses[7] == (7,) and not placement.copies
+    assert placement.words["control"][placement.addresses[6][0]] >> 8 & 0xFF == 3
+    assert message(one_store(8, 3), named("zeros")).startswith("over-full: ")
 
 
 def test_a_page_that_fixed_words_leave() -> None:
