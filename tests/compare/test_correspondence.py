@@ -6,7 +6,7 @@ from random import Random
 import pytest
 
 from ordain.compare.correspondence import correspond
-from tests.compare.judged import Texts, between, edited, moved, unit
+from tests.compare.judged import Texts, between, compared, edited, moved, unit
 from tests.workshop import contents_of
 
 LATHE: Texts = ("""machine lathe
@@ -158,6 +158,20 @@ def test_codes_with_other_numbers() -> None:
     assert moved(between(LATHE, other)) == {}
     worse = edited(other, ("start at 0\n        feed slow", "start at 0\n        feed quick"))
     assert set(moved(between(LATHE, worse))) == {"reset", "start"}
+
+
+@pytest.mark.parametrize(("was", "now"), [(3, 0), (0, 3)])
+def test_a_number_without_a_name_is_not_the_code_that_has_it_now(was: int, now: int) -> None:
+    """As a chip with a bad bit may hold it: nothing says that it meant what `off` means."""
+    texts = edited(LATHE, ("    off   0 idle", f"    off   {was} idle"),
+                   ("start at 0\n        feed slow", "start at 0\n        feed off"))
+    old, new = (contents_of(*each) for each in (texts, edited(texts, (f"    off   {was} idle",
+                                                                     f"    off   {now} idle"))))
+    feed, words = old.machine.fields["feed"], list(old.words["control"])
+    words[0] = words[0] & ~feed.mask | now << feed.low
+    broken = old._replace(words={**old.words, "control": tuple(words)})
+    assert moved(compared(old, new)) == {} == moved(compared(broken, broken))
+    assert {"reset", "start"} <= set(moved(compared(broken, new)))
 
 
 def test_a_code_with_another_name_and_the_same_number() -> None:

@@ -1,5 +1,6 @@
 """Many variants of one build compared in one go, held against a comparison of each by itself."""
 
+from itertools import product
 from pathlib import Path
 from random import Random
 
@@ -13,6 +14,7 @@ from ordain.faults.listing import bit_faults
 from ordain.faults.model import Fault
 from ordain.pipeline import build_model
 from ordain.rom.contents import Contents
+from tests.compare.test_rare_sequencers import sledge
 from tests.meaning import till
 from tests.workshop import contents_of
 
@@ -118,3 +120,19 @@ def test_a_store_of_starts_that_is_read_as_data_as_well() -> None:
     careless = Variants(contents)
     careless._starts = frozenset(("entry",))
     assert wrong(contents, careless, faults[::5])
+
+
+def test_every_other_word_of_a_small_machine() -> None:
+    """Each field of each of three words has each value, with what was told of the ones before kept: a word that does
+    what another does, what none does, or goes elsewhere."""
+    contents = sledge("to", 5)
+    variants, field = Variants(contents), contents.machine.fields
+    seen = set()
+    for address, to, ring, hum in product((0, 5, 9), (0, 5, 9), (0, 1), (0, 1)):
+        word = to << field["to"].low | ring << field["ring"].low | hum << field["hum"].low
+        changes = {"control": {address: word}}
+        changed = with_changes(contents, changes)
+        alone, found = behaviour(join(contents, changed)), variants.of(changes, changed)
+        assert (told(found.units), found.machine) == (told(alone.units), alone.machine), (address, to, ring, hum)
+        seen.add(bool(found.units))
+    assert seen == {True, False}
