@@ -1,12 +1,21 @@
 """How many searches questions take that remember something: none of their own where that of the machine says enough."""
 
-import pytest
+from collections.abc import Callable
+from typing import Any
 
+import pytest
+from oxidd.util import DDMemoryError
+
+import ordain.prover.decide
+import ordain.prover.symbolic.cases
 from ordain.control.model import Variable
 from ordain.control.system import build_system
 from ordain.machine.expression import Node
-from ordain.prover.decide import decide
-from ordain.prover.model import Property
+from ordain.prover.decide import decide, reached
+from ordain.prover.limits import Deadline, LimitReached
+from ordain.prover.model import Limits, Property
+from ordain.prover.symbolic.space import Space
+from ordain.prover.symbolic.verdicts import Judge
 from tests.prover.test_endings import searches
 from tests.workshop import contents_of
 
@@ -65,43 +74,145 @@ def asked(kind: str, node: Node, *monitors: Variable, **more: object) -> Propert
     return Property("asked", "", kind, node, monitors=monitors, **more)  # type: ignore[arg-type]
 
 
-QUESTIONS: dict[str, tuple[tuple[Property, ...], tuple[str, ...], int]] = {
-    "nothing is remembered": ((asked("bad", both(RING, LAMP)),), ("proved",), 1),
-    "a cycle before, which never was": ((asked("bad", both(before(RING), at(2))),), ("proved",), 1),
-    "a cycle before, which was": ((asked("bad", both(before(RING), LAMP)),), ("broken",), 2),
-    "two cycles before, which never was": ((asked("bad", both(before(RING, 2), LAMP)),), ("proved",), 1),
-    "what comes to pass": ((asked("reach", both(before(RING), LAMP)),), ("proved",), 2),
-    "what comes to pass, not to be shown": ((asked("reach", both(before(RING), LAMP), shown=False),), ("proved",), 1),
-    "what never comes to pass": ((asked("reach", both(before(RING), at(2))),), ("broken",), 1),
-    "taken for granted in vain": ((asked("bad", both(before(RING), at(2)), vacuity=before(at(3))),), ("vacuous",), 1),
-    "taken for granted": ((asked("bad", both(before(RING), at(2)), vacuity=before(RING)),), ("proved",), 1),
-    "a window that is shut by then": ((asked("bad", both(WINDOW_LEAF, at(2)), WINDOW),), ("proved",), 1),
-    "a window that is open": ((asked("bad", both(WINDOW_LEAF, LAMP), WINDOW),), ("broken",), 2),
-    "a window that opens": ((asked("bad", both(WINDOW_LEAF, at(2)), WINDOW, vacuity=WINDOW_LEAF),), ("proved",), 1),
+Made = tuple[int, int, int]
+"""How many searches are made, how many times what a few cycles leave is looked at, and how many outlines are drawn."""
+QUESTIONS: dict[str, tuple[tuple[Property, ...], tuple[str, ...], Made]] = {
+    "nothing is remembered": ((asked("bad", both(RING, LAMP)),), ("proved",), (1, 0, 0)),
+    "a cycle before, which never was": ((asked("bad", both(before(RING), at(2))),), ("proved",), (1, 1, 0)),
+    "a cycle before, which was": ((asked("bad", both(before(RING), LAMP)),), ("broken",), (2, 1, 1)),
+    "two cycles before, which never was": ((asked("bad", both(before(RING, 2), LAMP)),), ("proved",), (1, 1, 0)),
+    "what comes to pass": ((asked("reach", both(before(RING), LAMP)),), ("proved",), (2, 1, 1)),
+    "what comes to pass, not to be shown": (
+        (asked("reach", both(before(RING), LAMP), shown=False),), ("proved",), (1, 1, 0)),
+    "what never comes to pass": ((asked("reach", both(before(RING), at(2))),), ("broken",), (1, 1, 0)),
+    "taken for granted in vain": (
+        (asked("bad", both(before(RING), at(2)), vacuity=before(at(3))),), ("vacuous",), (1, 1, 0)),
+    "taken for granted": ((asked("bad", both(before(RING), at(2)), vacuity=before(RING)),), ("proved",), (1, 1, 0)),
+    "a window that is shut by then": ((asked("bad", both(WINDOW_LEAF, at(2)), WINDOW),), ("proved",), (1, 0, 1)),
+    "a window that is open": ((asked("bad", both(WINDOW_LEAF, LAMP), WINDOW),), ("broken",), (2, 0, 1)),
+    "a window that opens": (
+        (asked("bad", both(WINDOW_LEAF, at(2)), WINDOW, vacuity=WINDOW_LEAF),), ("proved",), (1, 0, 1)),
     "a window, and what is never presented": (
-        (asked("bad", both(WINDOW_LEAF, at(2)), WINDOW, vacuity=both(WINDOW_LEAF, at(3))),), ("vacuous",), 1),
+        (asked("bad", both(WINDOW_LEAF, at(2)), WINDOW, vacuity=both(WINDOW_LEAF, at(3))),), ("vacuous",), (1, 0, 1)),
     "a window, and what nothing has to do with it": (
-        (asked("bad", both(WINDOW_LEAF, at(2)), WINDOW, vacuity=LAMP),), ("proved",), 1),
-    "a window is never open there": ((asked("reach", both(WINDOW_LEAF, at(2)), WINDOW),), ("broken",), 1),
+        (asked("bad", both(WINDOW_LEAF, at(2)), WINDOW, vacuity=LAMP),), ("proved",), (1, 0, 1)),
+    "a window is never open there": ((asked("reach", both(WINDOW_LEAF, at(2)), WINDOW),), ("broken",), (1, 0, 1)),
     "a window that begins open": ((asked("bad", both(WINDOW_LEAF, at(2)), WINDOW._replace(reset=1),
-                                         vacuity=both(WINDOW_LEAF, LAMP)),), ("proved",), 2),
-    "what turns over": ((asked("bad", both(TURN_LEAF, at(3)), TURN, vacuity=both(TURN_LEAF, GO)),), ("proved",), 2),
+                                         vacuity=both(WINDOW_LEAF, LAMP)),), ("proved",), (2, 0, 1)),
+    "what turns over": (
+        (asked("bad", both(TURN_LEAF, at(3)), TURN, vacuity=both(TURN_LEAF, GO)),), ("proved",), (2, 0, 1)),
     "two, one with the other": ((asked("bad", both(WINDOW_LEAF, TURN_LEAF, at(2), before(RING)), WINDOW, TURN,
-                                       vacuity=both(WINDOW_LEAF, TURN_LEAF)),), ("proved",), 2),
+                                       vacuity=both(WINDOW_LEAF, TURN_LEAF)),), ("proved",), (2, 0, 1)),
     "three with one window": (
         (asked("bad", both(WINDOW_LEAF, LAMP), WINDOW), asked("bad", both(WINDOW_LEAF, at(2)), WINDOW),
-         asked("reach", both(WINDOW_LEAF, at(1), GO), WINDOW)), ("broken", "proved", "proved"), 2),
+         asked("reach", both(WINDOW_LEAF, at(1), GO), WINDOW)), ("broken", "proved", "proved"), (2, 0, 1)),
+    "three with one cycle before": (
+        (asked("bad", both(before(RING), at(2))), asked("bad", both(before(RING), at(0))),
+         asked("reach", both(before(RING), at(3)))), ("proved", "proved", "broken"), (1, 1, 0)),
     "each with its own": (
         (asked("bad", both(WINDOW_LEAF, LAMP), WINDOW), asked("bad", both(TURN_LEAF, LAMP), TURN)),
-        ("broken", "broken"), 3),
-    "always": ((asked("always", both(WINDOW_LEAF, LAMP), WINDOW),), ("proved",), 2),
-    "in time": ((asked("within", both(WINDOW_LEAF, LAMP), WINDOW, trigger=RING, cycles=1),), ("proved",), 2),
+        ("broken", "broken"), (3, 0, 2)),
+    "always": ((asked("always", both(WINDOW_LEAF, LAMP), WINDOW),), ("proved",), (2, 0, 1)),
+    "in time": ((asked("within", both(WINDOW_LEAF, LAMP), WINDOW, trigger=RING, cycles=1),), ("proved",), (2, 0, 1)),
 }
 
 
 @pytest.mark.parametrize("name", QUESTIONS)
 def test_a_search_of_its_own_is_made_only_where_it_is_needed(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    properties, outcomes, count = QUESTIONS[name]
-    made = searches(monkeypatch, lambda number, case: None)
+    properties, outcomes, wanted = QUESTIONS[name]
+    made = [searches(monkeypatch, lambda number, case: None), *(counted(monkeypatch, each) for each in
+                                                                ("Remembered", "Outline"))]
     found = decide(build_system(CONTENTS), properties)
-    assert (tuple(verdict.outcome for verdict in found.verdicts), len(made)) == (outcomes, count)
+    assert tuple(verdict.outcome for verdict in found.verdicts) == outcomes
+    assert tuple(map(len, made)) == wanted
+
+
+def counted(monkeypatch: pytest.MonkeyPatch, name: str) -> list[object]:
+    """Each that is made."""
+    found: list[object] = []
+    maker: Callable[..., object] = getattr(ordain.prover.decide, name)
+
+    def make(*given: Any) -> object:
+        found.append(maker(*given))
+        return found[-1]
+
+    monkeypatch.setattr(ordain.prover.decide, name, make)
+    return found
+
+
+UNHEARD = (asked("bad", both(before(RING), at(3))), asked("reach", both(before(RING), at(3)), shown=False),
+           asked("bad", both(WINDOW_LEAF, at(3)), WINDOW), asked("reach", both(WINDOW_LEAF, at(3)), WINDOW))
+"""The last word is never executed; whoever has not looked at everything cannot know that."""
+
+
+def test_what_was_stopped_answers_nothing_that_takes_all_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With a limit of states each question gets a search of its own, which sees as little; nothing is looked at beside
+    the one that was stopped."""
+    made = [searches(monkeypatch, lambda number, case: None), *(counted(monkeypatch, each) for each in
+                                                                ("Remembered", "Outline"))]
+    found = decide(build_system(CONTENTS), UNHEARD, Limits(states=1))
+    assert [verdict.outcome for verdict in found.verdicts] == ["undecided"] * 4
+    assert (found.stopped, tuple(map(len, made))) == ("states", (3, 0, 0))
+
+
+@pytest.mark.parametrize("where", ["Remembered", "Outline"])
+@pytest.mark.parametrize(("ending", "said"), [
+    (LimitReached("seconds"), "seconds"), (DDMemoryError(), "memory"), (KeyboardInterrupt(), "interrupted")])
+def test_an_end_beside_the_search_leaves_open_what_is_asked_there(
+        monkeypatch: pytest.MonkeyPatch, where: str, ending: BaseException, said: str) -> None:
+    """What was answered before it stays, and nothing is begun after it."""
+    def end(*given: object) -> object:
+        raise ending
+
+    monkeypatch.setattr(ordain.prover.decide, where, end)
+    made = searches(monkeypatch, lambda number, case: None)
+    found = decide(build_system(CONTENTS), (asked("bad", both(RING, LAMP)), *UNHEARD))
+    open_ = ["undecided"] * 4 if where == "Remembered" else ["proved", "broken", "undecided", "undecided"]
+    assert [verdict.outcome for verdict in found.verdicts] == ["proved", *open_]
+    assert (found.stopped, found.ended, len(made)) == ("", said, 1)
+
+
+def test_no_time_no_fixpoint(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What takes going to and fro is not begun when the time is over; what is only looked up is."""
+    looked: list[str] = []
+    verdict = Judge.verdict
+    monkeypatch.setattr(Judge, "verdict", lambda judge, prop: (looked.append(prop.kind), verdict(judge, prop))[1])
+    monkeypatch.setattr(Deadline, "out", lambda clock: True)
+    found = decide(build_system(CONTENTS), (asked("always", at(0)), asked("bad", at(1)), asked("reach", at(1)),
+                                            asked("within", at(1), trigger=at(0), cycles=1), *UNHEARD))
+    assert [one.outcome for one in found.verdicts] == ["undecided", "broken", "proved", *["undecided"] * 5]
+    assert looked == ["bad", "reach"]
+
+
+def test_a_search_that_becomes_large_is_begun_again_and_looks_at_its_limits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each has diagrams of its own, which are tidied while it goes on."""
+    tidied: list[Space] = []
+    monkeypatch.setattr(Space, "tidy", lambda space: tidied.append(space))
+    for wide, spaces in ((8192, 1), (0, 2)):
+        tidied.clear()
+        monkeypatch.setattr(ordain.prover.symbolic.cases, "WIDE", wide)
+        decide(build_system(CONTENTS), (asked("bad", both(RING, LAMP)),))
+        assert len(set(map(id, tidied))) == spaces
+        assert len([one for one in tidied if one is tidied[-1]]) >= 4
+
+
+@pytest.mark.parametrize(("ending", "said"), [(LimitReached("memory"), "memory"), (DDMemoryError(), "memory"),
+                                              (KeyboardInterrupt(), "interrupted")])
+def test_an_end_while_a_large_search_is_prepared(monkeypatch: pytest.MonkeyPatch, ending: BaseException,
+                                                 said: str) -> None:
+    """Nothing is known then but the start."""
+    def end(*given: object) -> object:
+        raise ending
+
+    monkeypatch.setattr(ordain.prover.symbolic.cases, "WIDE", 0)
+    monkeypatch.setattr(ordain.prover.decide, "wide_model_of", end)
+    found = decide(build_system(CONTENTS), (asked("bad", RING), asked("bad", LAMP)))
+    assert [one.outcome for one in found.verdicts] == ["broken", "undecided"]
+    assert (found.stopped, found.ended, found.depth) == (said, said, 0)
+
+
+def test_what_is_reached_is_what_questions_are_answered_from() -> None:
+    asked_of = (asked("bad", both(RING, LAMP)),)
+    case, found = reached(build_system(CONTENTS), asked_of), decide(build_system(CONTENTS), asked_of)
+    assert (case.states, case.transitions, len(case.layers.new) - 1) == (found.states, found.transitions, found.depth)
+    assert found.states == 3
