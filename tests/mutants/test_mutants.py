@@ -56,3 +56,37 @@ def test_what_tests_notice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     tried([Trial("made_up", path, fault, tests) for fault in faults(path.read_text()) if fault.after in wanted],
           lambda trial, how: said.update({trial.fault.after: how}), 5)
     assert said == wanted
+
+
+KINDS = """\
+from functools import cache, cached_property
+class Kinds:
+    @property
+    def a(self):
+        return 1
+    @cached_property
+    def b(self):
+        return 2
+    @staticmethod
+    def c():
+        return 3
+    @classmethod
+    def d(cls):
+        return 4
+@cache
+def e():
+    return 5
+"""
+
+
+def test_a_fault_is_put_into_whatever_is_wrapped_around_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    path, test = tmp_path / "all_kinds.py", tmp_path / "test_all_kinds.py"
+    path.write_text(KINDS)
+    test.write_text(f"import sys\nsys.path.insert(0, {str(tmp_path)!r})\nimport all_kinds\ndef test_it():\n"
+                    "    one = all_kinds.Kinds()\n"
+                    "    assert (one.a, one.b, one.c(), one.d(), all_kinds.e()) == (1, 2, 3, 4, 5)\n")
+    tests = covered([path], [test.name])
+    said: list[str] = []
+    tried([Trial("all_kinds", path, fault, tests) for fault in faults(KINDS)], lambda trial, how: said.append(how), 5)
+    assert said == ["test"] * 10  # one more and one less

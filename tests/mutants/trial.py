@@ -236,7 +236,7 @@ def _function(module: str, name: str) -> Any:
     found: Any = importlib.import_module(module)
     for part in name.split("."):
         found = inspect.getattr_static(found, part)
-    while (inner := next((getattr(found, part) for part in ("__func__", "fget", "__wrapped__")
+    while (inner := next((getattr(found, part) for part in ("__func__", "fget", "func", "__wrapped__")
                           if getattr(found, part, None) is not None), None)) is not None:
         found = inner
     return found
