@@ -1,6 +1,8 @@
 """How many searches questions take that remember something: none of their own where that of the machine says enough."""
 
 from collections.abc import Callable
+from itertools import product
+from random import Random
 from typing import Any
 
 import pytest
@@ -216,3 +218,82 @@ def test_what_is_reached_is_what_questions_are_answered_from() -> None:
     case, found = reached(build_system(CONTENTS), asked_of), decide(build_system(CONTENTS), asked_of)
     assert (case.states, case.transitions, len(case.layers.new) - 1) == (found.states, found.transitions, found.depth)
     assert found.states == 3
+
+
+SIGNS = {RING: (1, 0, 0), LAMP: (0, 1, 0), at(1): (0, 1, 0), at(0, 2): (1, 0, 1), at(1, 2): (0, 1, 1), at(3): (0, 0, 0)}
+"""In the first three cycles, and in every three that follow."""
+
+
+@pytest.mark.parametrize("reset", [0, 1, None])
+def test_what_a_few_cycles_leave_behind(monkeypatch: pytest.MonkeyPatch, reset: int | None) -> None:
+    """Conditions in cycles up to four back, against the one sequence that there is, cycle by cycle: `ring`, `lamp`,
+    neither, and again. What is remembered before the first cycle is 0 or 1, or either, for each by itself."""
+    random = Random(5)
+    properties, wanted = [], []
+    for number in range(60):
+        parts = [(random.choice([*SIGNS]), random.randrange(5), random.random() < 0.3)
+                 for _ in range(random.choice((1, 2, 3)))]
+        nodes, monitors = [], []
+        for which, (sign, back, turned) in enumerate(parts):
+            node = TERMS.not_(sign) if turned else sign
+            for step in range(back):
+                monitors.append(monitor(f"{number} {which} {step}", node, reset))
+                node = monitors[-1].leaf
+            nodes.append(node)
+        wanted.append(any(all((SIGNS[sign][(cycle - back) % 3] != turned if cycle >= back else reset != 0)
+                              for sign, back, turned in parts) for cycle in range(12)))
+        properties.append(asked("reach", both(*nodes), *monitors, shown=False))
+    made = searches(monkeypatch, lambda number, case: None)
+    found = decide(build_system(CONTENTS), tuple(properties))
+    assert [verdict.outcome == "proved" for verdict in found.verdicts] == wanted
+    assert len(made) == 1 and {*wanted} == {True, False}
+    turned_round = tuple(one._replace(kind="bad", vacuity=one.node) for one in properties)
+    assert [verdict.outcome for verdict in decide(build_system(CONTENTS), turned_round).verdicts] == [
+        "broken" if occurs else "vacuous" for occurs in wanted]
+
+
+FOLLOWING: dict[str, Callable[[int, int, int], int]] = {
+    "opened, and kept open until it is shut": lambda held, one, other: one or (held and not other),
+    "opened, unless it is open": lambda held, one, other: (one and not held) or (held and not other),
+    "turned over": lambda held, one, other: held ^ one,
+    "kept while one stays away": lambda held, one, other: not one and (held or other),
+    "counted": lambda held, one, other: min(held + one, 3) if not other else 0,
+    "what was": lambda held, one, other: one,
+}
+
+
+def has(held: Node, value: int) -> Node:
+    return TERMS.among(held, frozenset((value,))) if held.width > 1 else held if value else TERMS.not_(held)
+
+
+@pytest.mark.parametrize("reset", [0, 1, None])
+def test_what_remembers_itself(reset: int | None) -> None:
+    """Against the one sequence that there is, from each value that can be there before it."""
+    random = Random(6)
+    properties, outcomes = [], []
+    for number in range(50):
+        rule, one, other = random.choice([*FOLLOWING]), random.choice([*SIGNS]), random.choice([*SIGNS])
+        width = 2 if rule == "counted" else 1
+        held = TERMS.leaf("state", f"held {number}", width)
+        following = TERMS.const(0, width)
+        for value in range(1 << width):     # a table: nothing is said twice the same way
+            for signs in product((0, 1), repeat=2):
+                here = both(has(held, value), *(sign if is_on else TERMS.not_(sign) for sign, is_on in
+                                                zip((one, other), signs)))
+                following = TERMS.if_(here, TERMS.const(int(FOLLOWING[rule](value, *signs)), width), following)
+        value, place, taken = random.randrange(1 << width), random.choice([*SIGNS]), random.choice([*SIGNS])
+        shown = has(held, value)
+        seen = set()
+        for now in range(1 << width) if reset is None else (reset,):
+            for cycle in range(24):
+                seen |= {(now, cycle % 3)}
+                now = int(FOLLOWING[rule](now, SIGNS[one][cycle % 3], SIGNS[other][cycle % 3]))
+        occurs = any((value, cycle) in seen and SIGNS[place][cycle] for cycle in range(3))
+        granted = any((value, cycle) in seen and SIGNS[taken][cycle] for cycle in range(3))
+        kept = monitor(f"held {number}", following, reset)
+        properties += [asked("reach", both(shown, place), kept), asked("bad", both(shown, place), kept),
+                       asked("bad", both(shown, place), kept, vacuity=both(shown, taken))]
+        outcomes += ["proved" if occurs else "broken", "broken" if occurs else "proved",
+                     "broken" if occurs else "proved" if granted else "vacuous"]
+    assert [verdict.outcome for verdict in decide(build_system(CONTENTS), tuple(properties)).verdicts] == outcomes
+    assert {*outcomes} == {"proved", "broken", "vacuous"}
