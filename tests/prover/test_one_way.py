@@ -128,3 +128,54 @@ def test_both_engines_tell_the_same_sequences(assumed: str, traces: int) -> None
     found, plain = decide(system, asked, limits), decide_plainly(system, asked, limits)
     for mine, theirs in zip((found.over_assumed, *found.verdicts), (plain.over_assumed, *plain.verdicts), strict=True):
         assert told(mine) == told(theirs)
+
+
+GATES = """machine gates
+microprogram "gates.micro"
+store control 4 words of 4 bits
+    address upc
+field pass 2 bits
+    never  0 idle
+    both   1
+    either 2
+    dialled 3
+field lamp 1 bit
+spare 1 bit
+input go 1 bit
+input halt 1 bit
+input other 1 bit
+input dial (slow, fast, off)
+input nobody 1 bit
+state upc 2 bits, reset 0
+    next choose pass
+        both    : upc + 1 if go and not halt else upc
+        either  : upc + 1 if go or other else upc
+        dialled : upc + 1 if dial is off else upc
+        never   : upc
+state seen 1 bit, reset 0
+    next nobody
+"""
+
+
+def test_the_inputs_that_matter_are_those_without_which_it_might_go_another_way() -> None:
+    """Two that have to be as they are, one of two of which one is enough, one of three values, and what is asked of the
+    last cycle; all the others are 0."""
+    contents = contents_of(GATES, "routine main at 0\n    pass both\n    pass either\n    pass dialled\n    lamp\n")
+    terms = contents.machine.terms
+    end = terms.and_((terms.leaf("field", "lamp", 1), terms.leaf("input", "halt", 1)))
+    asked = (Property("asked", "", "reach", end), Property("asked", "", "bad", end),
+             Property("asked", "", "always", terms.among(terms.leaf("state", "upc", 2), frozenset((0,)))))
+    there, back, stay = decide(build_system(contents), asked).verdicts
+    for trace in (there.witness, back.breaks[0].trace):
+        assert trace is not None
+        first, second, third, last = trace.cycles
+        assert (first.matters, third.matters, last.matters) == ({"go", "halt"}, {"dial"}, {"halt"})
+        assert len(second.matters) == 1 and second.matters < {"go", "other"}
+        assert [sum(cycle.free.values()) for cycle in trace.cycles] == [1, 1, 2, 1]
+        assert (first.free["go"], third.free["dial"], last.free["halt"]) == (1, 2, 1)
+        assert all(second.free[name] for name in second.matters)
+        assert (trace.loop, trace.dead_end, trace.after["upc"]) == (None, False, 3)
+    (left,) = stay.breaks
+    assert left.trace is not None and left.cycles == 1 and left.trace.loop is not None
+    assert left.trace.cycles[0].matters == {"go", "halt"}
+    assert left.trace.cycles[-1].states["upc"] == left.trace.cycles[left.trace.loop].states["upc"] > 0
