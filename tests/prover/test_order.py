@@ -84,3 +84,29 @@ def test_limits_are_looked_at_in_every_operation() -> None:
     assert looked("relation") >= 2 * once
     parts = parts_of(case.space, range(case.space.states), lambda: looks.append("parts"))
     assert looked("parts") == case.space.states and len(parts) <= case.space.states
+
+
+def test_what_nothing_needs_is_given_back_when_there_is_much_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was looked at and let go again counts until then; so many more may come, as are needed, before the next."""
+    contents, _ = random_contents(Random(1))
+    space = model_of(build_system(contents), (), Limits(reduce=False)).space
+    kept = [space.function(atom) for atom in range(space.states)]
+
+    def let_go() -> int:
+        found = space.true
+        for atom in range(space.states):
+            found = found & space.next(atom).equiv(kept[atom])
+        return space.manager.num_inner_nodes()
+
+    many = let_go()
+    space.tidy()
+    assert space.manager.num_inner_nodes() == many
+    monkeypatch.setattr(space, "_untidy", many - 1)
+    space.tidy()
+    few = space.manager.num_inner_nodes()
+    assert few < many and space._untidy == ordain.prover.symbolic.space.UNTIDY
+    monkeypatch.setattr(ordain.prover.symbolic.space, "UNTIDY", 1)
+    monkeypatch.setattr(space, "_untidy", few)
+    assert let_go() > few
+    space.tidy()
+    assert (space.manager.num_inner_nodes(), space._untidy) == (few, 2 * few)

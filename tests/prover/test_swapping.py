@@ -6,7 +6,9 @@ from typing import NamedTuple
 
 import pytest
 
+import ordain.prover.swapping
 from ordain.control.system import build_system
+from ordain.logic.diagrams import TooLarge
 from ordain.machine.expression import Node
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property
@@ -33,7 +35,8 @@ class Made(NamedTuple):
 
 LOADS = ("lines", "mixed up", "some lines", "pulled", "pulled, the other way", "lines of what is pulled")
 SPOILED = ("looked at while it is loaded", "not while it is loaded", "compared with a state", "added to a state",
-           "a line that is mixed", "a line twice", "other lines in another store", "one line twice loaded")
+           "a line that is mixed", "a line twice", "other lines in another store", "one line twice loaded",
+           "loaded by what is loaded", "pulled by what is loaded", "one value less")
 
 
 def made(random: Random, load: str, spoiled: str = "") -> Made:
@@ -43,7 +46,7 @@ def made(random: Random, load: str, spoiled: str = "") -> Made:
     upc = bench.state("upc", 2, 0)
     flag = bench.state("flag", 1, 0)
     reset = random.choice((None, None, 0, 5))
-    ir = bench.state("ir", WIDTH, reset)
+    ir = bench.state("ir", WIDTH, reset, 7 if spoiled == "one value less" else None)
     fields = bench.store("control", upc, {"branch": 2, "take": 1, "lamp": 1, "put": 1},
                          [random.randrange(32) for _ in range(4)])
     take, put, lamp = fields["take"], fields["put"], fields["lamp"]
@@ -95,6 +98,10 @@ def made(random: Random, load: str, spoiled: str = "") -> Made:
         number = random.randrange(2 << WIDTH)
         source = terms.slice(terms.if_(put, data, terms.const(number, WIDTH + 1)), WIDTH, 1)
         given |= {number >> 1}
+    elif spoiled == "pulled by what is loaded":
+        source = terms.if_(terms.slice(data, 0, 0), source, terms.const(1, WIDTH))
+    elif spoiled == "loaded by what is loaded":
+        take = terms.and_((take, terms.slice(data, 0, 0)))
     bench.next("ir", terms.if_(take, source, ir))
     on = terms.add(upc, terms.const(1, 2))
     start = out[random.choice(stores)]
@@ -178,6 +185,28 @@ def test_which_values_are_alike_and_that_a_fault_of_one_is_a_fault_of_the_other(
 def test_what_tells_all_values_apart(seed: int, spoiled: str) -> None:
     one = made(Random(seed + 50), "lines", spoiled)
     assert len(found(one)) == one.found
+
+
+def test_what_is_too_much_to_look_at_is_left_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Too many conditions times addresses, or too large a function of what is loaded."""
+    random = Random(3)
+    one = next(one for one in (made(random, "lines") for _ in range(100)) if len(one.looks) == 2)
+    assert found(one)
+    looked_at = next(most for most in range(1, 1000) if at_most(monkeypatch, most, one))
+    assert looked_at >= 2 << WIDTH and not at_most(monkeypatch, looked_at - 1, one)
+    monkeypatch.setattr(ordain.prover.swapping, "MOST", 1 << 18)
+
+    def too_large(*given: object) -> object:
+        raise TooLarge
+
+    monkeypatch.setattr(ordain.prover.swapping, "Functions", too_large)
+    aside = next(one for one in (made(random, "lines", "not while it is loaded") for _ in range(10)))
+    assert not found(aside)
+
+
+def at_most(monkeypatch: pytest.MonkeyPatch, most: int, one: Made) -> bool:
+    monkeypatch.setattr(ordain.prover.swapping, "MOST", most)
+    return bool(found(one))
 
 
 def test_which_faults_are_one() -> None:
