@@ -139,9 +139,11 @@ def _candidates(name: str) -> list[Candidate]:
 
 
 def _trial(one: Candidate, tests: dict[str, Covered]) -> Trial:
+    """With the tests that come to it; of a module in which nothing runs after it is imported all tests may."""
     first, last = one.fault.lines
-    concerned = {name: test for name, test in tests.items() if (lines := test.lines.get(str(one.path)))
-                 and (last == 0 or any(first <= line <= last for line in lines)) and test.seconds <= LONGEST}
+    data = last == 0 and not any(str(one.path) in test.lines for test in tests.values())
+    concerned = {name: test for name, test in tests.items() if test.seconds <= LONGEST and (data or (
+        (lines := test.lines.get(str(one.path))) and (last == 0 or any(first <= line <= last for line in lines))))}
     return Trial(one.module, one.path, one.fault, concerned)
 
 

@@ -1,0 +1,135 @@
+"""What is searched for many machines at once, and for which of them: each shortcut shows in a search that is not made.
+
+Six machines with one word each that is another than in the sound one, which goes 0, 1, 2 and again: `ring` at 0, `lamp`
+at 1. What each comes to can be read off its word."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import pytest
+
+from ordain.control.system import build_system
+from ordain.prover import family
+from ordain.prover.family import MachineFamily
+from ordain.prover.ground import Ground
+from ordain.prover.symbolic.relation import Graph, Relation
+from tests.prover.test_family import LIMITS, Changes, ways
+from tests.prover.test_searches import CONTENTS, GO, LAMP, RING, asked, at, before, both
+
+CHANGES: list[Changes] = [{"control": word} for word in (
+    {0: 0b1010},    # on to 2 from 0: no lamp any more
+    {1: 0b0001},    # back to 0 from 1
+    {3: 0b1111},    # nobody comes there
+    {2: 0b0010},    # rings again at 2
+    {0: 0b0111},    # the lamp at 0, too
+    {0: 0b0100},    # no ring
+)]
+QUESTIONS = [
+    asked("bad", both(before(RING), at(2))), asked("bad", both(before(LAMP), at(0))), asked("bad", both(RING, at(2))),
+    asked("reach", both(before(LAMP), at(2))), asked("always", at(1)), asked("always", at(0)),
+    asked("within", at(1), trigger=at(0), cycles=1), asked("reach", LAMP), asked("always", both(before(RING), LAMP)),
+    asked("always", both(before(RING), at(1))), asked("within", at(1), trigger=both(before(RING), at(2)), cycles=1),
+    asked("within", LAMP, trigger=RING, cycles=1), asked("reach", both(before(RING), GO))]
+Searches = list[tuple[str, set[int]]]
+
+
+@pytest.fixture
+def made(monkeypatch: pytest.MonkeyPatch) -> Searches:
+    """What is searched, for which machines: "layers" from the start, what is "met" there, what is reached "beside" the
+    sound machine, the "graph" for going backwards; and each cycle onwards and back in it."""
+    found: Searches = []
+
+    def noted(owner: type, name: str, machines: Any) -> None:
+        whole = getattr(owner, name)
+
+        def instead(self: Any, *given: Any) -> Any:
+            found.append((name.strip("_"), machines(self, given)))
+            return whole(self, *given)
+
+        monkeypatch.setattr(owner, name, instead)
+
+    noted(MachineFamily, "_layers", lambda self, given: {*self.machines(given[1])})
+    noted(MachineFamily, "_met", lambda self, given: {*given[1]})
+    noted(MachineFamily, "_beside", lambda self, given: {*given[1]})
+    noted(MachineFamily, "_graph", lambda self, given: {*given[0]})
+    noted(Relation, "after", lambda self, given: set())
+    noted(Graph, "before", lambda self, given: set())
+    return found
+
+
+def of(stopping: Sequence[int]) -> MachineFamily:
+    return MachineFamily(Ground(build_system(CONTENTS), QUESTIONS, 7, LIMITS, ways(CONTENTS, QUESTIONS)), CHANGES,
+                         stopping)
+
+
+def cycles(made: Searches) -> tuple[int, int]:
+    """Onwards and back."""
+    names = [name for name, _ in made]
+    return names.count("after"), names.count("before")
+
+
+def searches(made: Searches) -> Searches:
+    return [one for one in made if one[0] not in ("after", "before")]
+
+
+@pytest.mark.parametrize(("few", "expected", "onwards"), [
+    (0, [("layers", {0, 1}), ("beside", {0, 1, 4, 5}), ("beside", {0}), ("layers", {0}), ("beside", {0, 1}),
+         ("layers", {1})], 22),
+    (8, [("layers", {0, 1}), ("layers", {0, 5}), ("layers", {0, 1, 4})], 8)])
+def test_machines_in_which_something_may_be_broken_are_searched_once_more(
+        made: Searches, monkeypatch: pytest.MonkeyPatch, few: int, expected: Searches, onwards: int) -> None:
+    """Only the first two go another way at all. Each is searched with what the question remembers that it breaks; when
+    it is found out before, no other is."""
+    monkeypatch.setattr(family, "FEW", few)
+    ground = Ground(build_system(CONTENTS), QUESTIONS, 7, LIMITS, {})
+    made.clear()
+    found = MachineFamily(ground, CHANGES, (0, 1, 2))
+    assert {machine: [tuple(one) for one in first] for machine, first in found.first.items()} == {
+        0: [(0, 2)], 1: [(1, 3)], 3: [(2, 3)]}
+    assert (found.left, found.alike) == ({2, 4, 5}, {2, 4, 5})
+    assert (searches(made), cycles(made)[0]) == (expected, onwards)
+
+
+ANSWERS: list[tuple[set[int], Searches, tuple[int, int]]] = [
+    ({0}, [("beside", {0, 5}), ("met", {0})], (7, 0)),
+    ({1}, [("beside", {0, 1, 4}), ("met", {1})], (8, 0)),
+    (set(), [], (0, 0)),
+    ({0, 1}, [("beside", {0, 4}), ("met", {0, 4})], (3, 0)),
+    ({0}, [("graph", {0, 1})], (0, 2)),
+    (set(), [("graph", {0, 1})], (0, 2)),
+    ({0}, [], (1, 0)),
+    ({0}, [], (0, 0)),
+    ({0, 5}, [("layers", {0, 1, 4, 5}), ("graph", {0, 1, 4, 5})], (3, 3)),
+    ({0, 5}, [("graph", {0, 1, 5})], (0, 2)),
+    ({0}, [], (1, 0)),
+    ({0}, [], (1, 0)),
+    ({5}, [("beside", {0, 1, 5}), ("met", {0, 1, 5})], (5, 0)),
+]
+"""Where a few are searched as quickly, nothing is looked at beside the sound machine."""
+FEWER_CYCLES = {0: ({0, 5}, 3), 1: ({0, 1, 4}, 3), 3: ({0, 4}, 3), 12: ({0, 1, 5}, 3)}
+
+
+@pytest.mark.parametrize("few", [0, 8])
+def test_what_the_sound_machine_says_is_not_searched_for(made: Searches, monkeypatch: pytest.MonkeyPatch,
+                                                         few: int) -> None:
+    """Of a machine that goes the same way, and has the same conditions there, and of one in which a way of the sound
+    machine to what is asked has only words that are the same."""
+    monkeypatch.setattr(family, "FEW", few)
+    found = of((2,))
+    assert (found.left, found.alike) == ({0, 1, 2, 4, 5}, {2, 4, 5})
+    for number, (broken, expected, steps) in enumerate(ANSWERS):
+        made.clear()
+        assert found.broken(number) == broken
+        if few and number in FEWER_CYCLES:
+            machines, onwards = FEWER_CYCLES[number]
+            assert (searches(made), cycles(made)) == ([("met", machines)], (onwards, 0))
+        else:
+            assert (searches(made), cycles(made)) == (expected, steps)
+
+
+def test_what_is_asked_of_machines_that_are_all_like_the_sound_one_takes_nothing(made: Searches) -> None:
+    found = of((0, 1, 2))
+    found.restrict({2})
+    made.clear()
+    assert [found.broken(number) for number in range(len(QUESTIONS))] == [set()] * len(QUESTIONS)
+    assert found.dead() == set() and not made
