@@ -88,6 +88,23 @@ def test_what_is_dead_is_held_at_0(monkeypatch: pytest.MonkeyPatch) -> None:
     assert found(noted + rule, ROUND)[2].states == 3 * 2 + 2  # and 0 and 1 before it was ever set
 
 
+@pytest.mark.parametrize(("seldom", "states"), [(2, 5), (3, 8), (100, 8)])
+def test_what_is_live_at_many_places_is_not_held(monkeypatch: pytest.MonkeyPatch, seldom: int, states: int) -> None:
+    """As above, at one place in three: more than one in two is too many, one in three just is."""
+    monkeypatch.setattr(ordain.prover.symbolic.dead, "SELDOM", seldom)
+    noted = "state noted 4 bits, reset 0\n    next (7 if go else 3) if upc is 1 else noted\n"
+    assert found(noted + 'rule "a" never upc is 2 and noted is 5\n', ROUND)[2].states == states
+
+
+@pytest.mark.parametrize(("often", "states"), [(3, 3), (4, 4), (100, 4)])
+def test_what_many_words_set_says_where_control_is(monkeypatch: pytest.MonkeyPatch, often: int, states: int) -> None:
+    """One word in three sets `first`, from 3 to 1, and one goes there. Where it says where control is, it is never held
+    at 0; else it is dead at 0 and 1, and the two states at 1 are one."""
+    monkeypatch.setattr(ordain.prover.symbolic.dead, "OFTEN", often)
+    micro = "\nroutine start at 0\n    branch step\n    keep_one\n    branch one\n"
+    assert found('rule "a" never upc is 5 and first is 6\n', micro)[2].states == states
+
+
 def test_what_a_condition_reads_is_not_dead() -> None:
     kept = "state junk 4 bits, reset 0\n    next 7 if go and upc is 0 else junk\n"
     contents, properties, _ = found(kept + 'rule "a" never upc is 2 and junk is 7\n', ROUND)

@@ -133,3 +133,22 @@ def test_what_is_asked_of_machines_that_are_all_like_the_sound_one_takes_nothing
     made.clear()
     assert [found.broken(number) for number in range(len(QUESTIONS))] == [set()] * len(QUESTIONS)
     assert found.dead() == set() and not made
+
+
+def test_of_several_questions_with_a_memory_those_are_told_that_are_broken_first() -> None:
+    """The first machine goes 0, 2, 0: it comes to 2 after `ring` in its second cycle, and back to 0 after two in its
+    third. Each question is searched for by itself."""
+    questions = [asked("bad", both(before(at(0), 2), at(0))), asked("bad", both(before(RING), at(2)))]
+    for order in ((0, 1), (1, 0)):
+        some = [questions[number] for number in order]
+        found = MachineFamily(Ground(build_system(CONTENTS), some, 2, LIMITS), CHANGES[:1], (0, 1))
+        assert {machine: [tuple(one) for one in first] for machine, first in found.first.items()} == {
+            0: [(order.index(1), 2)]}
+
+
+def test_questions_are_asked_together_that_remember_little(monkeypatch: pytest.MonkeyPatch) -> None:
+    """At most three bits in all, here; what remembers more stands alone."""
+    monkeypatch.setattr(family, "MANY", 3)
+    assert family._joined([0b1, 0b11, 0b100, 0b1000, 0b11110000, 0b1]) == [[0b1, 0b11, 0b100], [0b1000], [0b11110000],
+                                                                          [0b1]]
+    assert family._joined([0b111, 0b100, 0b110]) == [[0b111, 0b100, 0b110]] and family._joined([]) == []
