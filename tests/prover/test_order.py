@@ -14,12 +14,14 @@ import ordain.prover.symbolic.space
 from ordain.control.model import Variable
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
+from ordain.prover.ground import with_versions
 from ordain.prover.model import Limits
 from ordain.prover.symbolic.cases import SearchCase, SearchWatch, model_of
 from ordain.prover.symbolic.relation import Graph, Relation, parts_of
-from ordain.prover.symbolic.space import MANAGER, NODE, _with_room
+from ordain.prover.symbolic.space import MANAGER, NODE, NODES, UNTIDY, _with_room
 from tests.prover.by_hand import random_comparisons, random_contents, random_journeys
 from tests.prover.test_against_plain_search import answer
+from tests.workshop import contents_of
 
 
 @pytest.mark.parametrize("wide", [0, 8192])
@@ -110,3 +112,58 @@ def test_what_nothing_needs_is_given_back_when_there_is_much_of_it(monkeypatch: 
     assert let_go() > few
     space.tidy()
     assert (space.manager.num_inner_nodes(), space._untidy) == (few, 2 * few)
+
+
+LIFT = """machine lift
+microprogram "lift.micro"
+store control 4 words of 4 bits
+    address upc
+field target 2 bits address, idle following
+field take 1 bit
+spare 1 bit
+input go 1 bit
+state upc 2 bits, reset 0
+    next back if pick is 2 and go else target
+register pick 2 bits
+    loads {0b0, take} when take
+state back 2 bits, reset 3
+    next upc if take else back
+"""
+
+
+def test_what_an_order_is_made_from(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Atoms: `upc` 0 and 1, `back` 2 and 3, `pick` 4 and 5, which may begin with anything and is compared, `go` 6. The
+    bits of the address, and in a search of many machines before them the number of the machine, highest first."""
+    said: list[tuple[object, ...]] = []
+    turned = [6, 3, 0, 1, 2, 5, 4]
+
+    def order(count: int, *more: object) -> list[int]:
+        said.append((count, *more))
+        return turned if count == 7 else list(range(count))
+
+    monkeypatch.setattr(ordain.prover.symbolic.space, "ordered", order)
+    system, everything = build_system(contents_of(LIFT, "routine start at 0\n    take\n    target start\n")), Limits(
+        reduce=False)
+    space = model_of(system, (), everything).space
+    assert [atom for leaf in space.atoms.leaves for atom in space.atoms.of(leaf)] == list(range(7))
+    assert said.pop() == (7, space.reads, 0b1111, [0b110000], [1, 0], [])
+    assert space.number == [3, 5, 7, 1, 11, 9, 0] and space.manager.num_vars() == 13
+    model_of(system, (), everything, apart=True)
+    assert said.pop()[-1] == [range(3, 1, -1), range(5, 3, -1)]
+    many = model_of(with_versions(system, {"control": ({0: 1}, {1: 1})}, 2), (), everything).space
+    assert (*said.pop()[2:],) == (0b1111, [0b110000], [7, 6, 1, 0], []) and many.manager.num_vars() == 17
+
+
+@pytest.mark.parametrize(("memory", "nodes"), [
+    (None, NODES), (NODE * 500_000, 500_000), (NODE * NODES + 1, NODES), (NODE * NODES - 1, NODES - 1),
+    (0, UNTIDY >> 5), (-1, UNTIDY >> 5), (NODE * (UNTIDY >> 5) + NODE, (UNTIDY >> 5) + 1)])
+def test_the_memory_that_diagrams_may_take(monkeypatch: pytest.MonkeyPatch, memory: int | None, nodes: int) -> None:
+    """What is left of the limit when the search is begun; too little is a limit that is reached soon, not none."""
+    most: list[int] = []
+    room = ordain.prover.symbolic.space._with_room
+    monkeypatch.setattr(ordain.prover.symbolic.space, "_with_room",
+                        lambda wanted: (most.append(wanted), room(1 << 16))[1])
+    monkeypatch.setattr(ordain.prover.symbolic.cases, "memory_taken", lambda: 1000)
+    contents, _ = random_contents(Random(1))
+    model_of(build_system(contents), (), Limits(memory=None if memory is None else memory + 1000))
+    assert most == [nodes]

@@ -16,6 +16,7 @@ from ordain.machine.expression import Node
 from ordain.prover.decide import decide, reached
 from ordain.prover.limits import Deadline, LimitReached
 from ordain.prover.model import Limits, Property
+from ordain.prover.symbolic.relation import Graph
 from ordain.prover.symbolic.space import Space
 from ordain.prover.symbolic.verdicts import Judge
 from tests.prover.test_endings import searches
@@ -297,3 +298,19 @@ def test_what_remembers_itself(reset: int | None) -> None:
                      "broken" if occurs else "proved" if granted else "vacuous"]
     assert [verdict.outcome for verdict in decide(build_system(CONTENTS), tuple(properties)).verdicts] == outcomes
     assert {*outcomes} == {"proved", "broken", "vacuous"}
+
+
+def test_what_can_be_reached_from_everywhere_shortens_what_is_asked_next(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Backwards from 1 all is found in two steps, and the third finds nothing more. From 0 the second step comes to 1,
+    which is enough; then nothing has to be done for what holds wherever control is at 0."""
+    back: list[int] = []
+    before_ = Graph.before
+    monkeypatch.setattr(Graph, "before", lambda graph, states: (back.append(0), before_(graph, states))[1])
+    steps = []
+    for count in (1, 2, 3):
+        back.clear()
+        found = decide(build_system(CONTENTS), (asked("always", at(1)), asked("always", at(0)),
+                                                asked("always", RING))[:count])
+        assert {one.outcome for one in found.verdicts} == {"proved"}
+        steps.append(len(back))
+    assert steps == [3, 3 + 2, 3 + 2 + 0]
