@@ -9,12 +9,14 @@ from typing import Any
 import pytest
 
 from ordain.control.system import build_system
+from ordain.machine.expression import Among, Leaf, Node, Not, Terms
 from ordain.prover import family
 from ordain.prover.family import MachineFamily
 from ordain.prover.ground import Ground
 from ordain.prover.symbolic.relation import Graph, Relation
-from tests.prover.test_family import LIMITS, Changes, ways
-from tests.prover.test_searches import CONTENTS, GO, LAMP, RING, asked, at, before, both
+from tests.prover.test_family import LIMITS, Changes, alone, ways
+from tests.prover.test_searches import CONTENTS, GO, LAMP, MACHINE, MICRO, RING, TERMS, YES, asked, at, before, both
+from tests.workshop import contents_of
 
 CHANGES: list[Changes] = [{"control": word} for word in (
     {0: 0b1010},    # on to 2 from 0: no lamp any more
@@ -152,3 +154,38 @@ def test_questions_are_asked_together_that_remember_little(monkeypatch: pytest.M
     assert family._joined([0b1, 0b11, 0b100, 0b1000, 0b11110000, 0b1]) == [[0b1, 0b11, 0b100], [0b1000], [0b11110000],
                                                                           [0b1]]
     assert family._joined([0b111, 0b100, 0b110]) == [[0b111, 0b100, 0b110]] and family._joined([]) == []
+
+
+SWITCHED = MACHINE.replace("    next target\n", "    next target if go else 0\n")
+
+
+def test_what_follows_a_trigger_follows_with_its_inputs() -> None:
+    """With `go` control comes from 0 to 1 and on to 2 and 0, in another machine from 1 back to 0, in a third from 2 by
+    way of 3 to 0; without it always to 0. So after `go` at 0 it is at 1, after `go` at 1 at 2 or, in the one, not; and
+    from 2 it comes to 1 in two cycles or, in the other, in three."""
+    contents = contents_of(SWITCHED, MICRO)
+    questions = [asked("within", at(1), trigger=both(at(0), GO), cycles=1),
+                 asked("within", at(2), trigger=both(at(1), GO), cycles=1),
+                 asked("within", at(2), trigger=both(at(0), GO), cycles=2, unless=TERMS.not_(GO)),
+                 *(asked("within", at(1), trigger=at(2), cycles=cycles, unless=TERMS.not_(GO)) for cycles in (2, 3, 4))]
+    terms = contents.machine.terms
+    questions = [one._replace(node=moved(terms, one.node), trigger=moved(terms, one.trigger or YES),
+                              unless=one.unless and moved(terms, one.unless)) for one in questions]
+    assert [one.outcome for one in alone(contents, questions).verdicts] == ["proved"] * 6
+    others: list[Changes] = [CHANGES[1], {"control": {2: 0b1100}}]
+    found = MachineFamily(Ground(build_system(contents), questions, 2, LIMITS), others, ())
+    assert found.alike == set()
+    assert [found.broken(number) for number in range(6)] == [set(), {0}, {0}, {1}, set(), set()]
+
+
+def moved(terms: Terms, node: Node) -> Node:
+    """The same condition of another machine."""
+    match node:
+        case Leaf(kind=kind, name=name, width=width):
+            return terms.leaf(kind, name, width)
+        case Not(args=(arg,)):
+            return terms.not_(moved(terms, arg))
+        case Among(args=(arg,), values=values):
+            return terms.among(moved(terms, arg), values)
+        case _:
+            return terms.and_(moved(terms, arg) for arg in node.args)
