@@ -54,7 +54,7 @@ def test_any_order_and_any_variables_looked_at_closely_give_the_same_verdicts(wi
 
 @pytest.mark.parametrize(("left", "nodes"), [
     (None, 1 << 20), (MANAGER + 2 * NODE * 500_000, 500_000), (MANAGER + 2 * NODE * (1 << 21), 1 << 20),
-    (MANAGER, None)])
+    (MANAGER, None), (MANAGER + 2 * NODE * (1 << 16), 1 << 16), (MANAGER + 2 * NODE * (1 << 16) - 1, None)])
 def test_half_of_the_addresses_that_are_left_are_set_aside(monkeypatch: pytest.MonkeyPatch, left: int | None,
                                                            nodes: int | None) -> None:
     """Of a million nodes that are wanted so many as there is room for, twice; None: too few to begin at all."""

@@ -16,7 +16,7 @@ from ordain.machine.expression import Node
 from ordain.prover.decide import decide, reached
 from ordain.prover.limits import Deadline, LimitReached
 from ordain.prover.model import Limits, Property
-from ordain.prover.symbolic.relation import Graph
+from ordain.prover.symbolic.relation import Graph, Relation
 from ordain.prover.symbolic.space import Space
 from ordain.prover.symbolic.verdicts import Judge
 from tests.prover.test_endings import searches
@@ -156,6 +156,7 @@ def test_what_was_stopped_answers_nothing_that_takes_all_of_it(monkeypatch: pyte
     found = decide(build_system(CONTENTS), UNHEARD, Limits(states=1))
     assert [verdict.outcome for verdict in found.verdicts] == ["undecided"] * 4
     assert (found.stopped, tuple(map(len, made))) == ("states", (3, 0, 0))
+    assert (found.states, found.transitions) == (2, 0), "what follows the last states is not known"
 
 
 @pytest.mark.parametrize("where", ["Remembered", "Outline"])
@@ -314,3 +315,15 @@ def test_what_can_be_reached_from_everywhere_shortens_what_is_asked_next(monkeyp
         assert {one.outcome for one in found.verdicts} == {"proved"}
         steps.append(len(back))
     assert steps == [3, 3 + 2, 3 + 2 + 0]
+
+
+@pytest.mark.parametrize(("trigger", "count"), [(at(0), 1), (both(at(0), GO), 2)])
+def test_the_cycles_are_put_together_once(monkeypatch: pytest.MonkeyPatch, trigger: Node, count: int) -> None:
+    """And once more where something is asked of what an input is in them, which is gone from the first."""
+    made: list[Graph] = []
+    graph = Relation.graph
+    monkeypatch.setattr(Relation, "graph", lambda *given: (made.append(graph(*given)), made[-1])[1])
+    asked_of = [asked("always", at(1)), asked("always", at(2)),
+                *(asked("within", at(1), trigger=trigger, cycles=cycles) for cycles in (1, 2))]
+    assert {one.outcome for one in decide(build_system(CONTENTS), tuple(asked_of)).verdicts} == {"proved"}
+    assert len(made) == count
