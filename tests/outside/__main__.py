@@ -1,0 +1,59 @@
+"""`python -m tests.outside --machines 2000`: machines on a clock, by chance, beside `berkeley-abc` on the export."""
+
+import argparse
+import random
+import subprocess
+import sys
+import tempfile
+from collections import Counter
+from pathlib import Path
+from random import SystemRandom
+from time import monotonic
+
+from tests.judge.clocks import clocked
+from tests.judge.machines import machine
+from tests.judge.tool import build
+from tests.outside.beside import Case, disagreements, safety
+from tests.outside.model_checker import MISSING, PROGRAM
+
+BATCH = 10
+"""So many machines to a process of the model checker."""
+
+
+def main() -> int:
+    """Exit status 1 when something was found."""
+    parser = argparse.ArgumentParser(prog="python -m tests.outside", description=__doc__)
+    parser.add_argument("--machines", type=int, default=2000)
+    parser.add_argument("--seed", type=int, default=None, help="the first seed; a fresh one when it is not given")
+    given = parser.parse_args()
+    if PROGRAM is None:
+        print(MISSING)
+        return 2
+    seed = SystemRandom().randrange(1 << 40) if given.seed is None else given.seed
+    print(f"first seed {seed}", flush=True)
+    began, counts = monotonic(), Counter[str]()
+    while counts["machines"] < given.machines:
+        cases: list[Case] = []
+        while len(cases) < min(BATCH, given.machines - counts["machines"]):
+            built, _ = build(clocked(random.Random(seed + 1).choice, machine(random.Random(seed).choice)))
+            if built is not None:
+                cases.append(Case(f"seed {seed}", built.contents))
+            seed += 1
+        counts["machines"] += len(cases)
+        try:
+            with tempfile.TemporaryDirectory() as place:
+                found = disagreements(cases, Path(place))
+        except subprocess.TimeoutExpired:  # it is asked about all of them in one process
+            counts["too hard for the model checker"] += len(cases)
+            print(f"too hard: {', '.join(case.name for case in cases)}", flush=True)
+            continue
+        for each in found:
+            print(each, flush=True)
+        counts["properties"] += sum(len(safety(case.contents)) for case in cases)
+        counts["disagreeing"] += len(found)
+    print(", ".join(f"{count} {name}" for name, count in sorted(counts.items())), f"in {monotonic() - began:.0f} s")
+    return 1 if counts["disagreeing"] else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
