@@ -121,6 +121,6 @@ def test_a_diagnosis_as_data(capsys: pytest.CaptureFixture[str]) -> None:
     looked = Looked(Apart("cut", 3, None, (0,), (1,)), (), True, 2)
     assert diagnosis_data([], 5, 2, 9, looked, 1)["apart"] == {
         "line": "cut", "clock": 4, "address": None, "ones": (0,), "zeros": (1,), "given": {}, "after": False,
-        "steps": 0, "values": []}
+        "steps": 0, "values": [], "then": []}
     assert command(["diagnose", *seen[:4], "--format", "json"]) == 0
     assert json.loads(capsys.readouterr().out)["suspects"] == []

@@ -12,6 +12,7 @@ from ordain.control.system import build_system
 from ordain.follow.apart import lines_of, look
 from ordain.follow.cells import CellFault, cell_fault
 from ordain.follow.following import Clips
+from ordain.follow.looks import at_one_line
 from ordain.follow.model import Apart, Hypothesis, Looked, Suspect
 from ordain.follow.states import States
 from ordain.follow.wiring import clip_faults, wiring_faults
@@ -43,7 +44,8 @@ def looked(*texts: str) -> Looked:
     (("U1.D2 reads 0 in begin (control 0): cut", "the clip at cut sees something else"),
      Apart("cut", 0, 0, (1,), (0,))),
     (("U1.D2 reads 1 in begin+1 (control 1): cut", "U1.D1 reads 1 in begin+1 (control 1): turn",
-      "U1.D1 reads 0 in begin+3 (control 3): turn"), Apart("cut", 0, 1, (0,), (1, 2))),
+      "U1.D1 reads 0 in begin+3 (control 3): turn"),
+     Apart("turn", 0, 1, (1,), (0, 2), then=(Apart("turn", 0, 3, (0, 1), (2,)),))),
 ])
 def test_what_to_look_at(texts: tuple[str, ...], apart: Apart) -> None:
     assert looked(*texts) == Looked(apart, (), True, len(texts))
@@ -68,14 +70,56 @@ def test_several_lines_at_once() -> None:
     assert Apart("cut", 0, 1, (0,), (1, 2)).left(4) == 3
 
 
+def test_one_line_more_than_once() -> None:
+    """Each look tells one of three from the others; both together tell all apart. Four of which one is at neither
+    leave two: it, and whatever is seen."""
+    both = Apart("turn", 0, 1, (1,), (0, 2), then=(Apart("turn", 0, 3, (0, 1), (2,)),))
+    assert (both.left(3), both._replace(then=()).left(3), both.left(4)) == (1, 2, 2)
+    looks = [Apart("turn", 0, 1, (1,), (0, 2)), Apart("turn", 0, 2, (0, 1, 2), ()), Apart("turn", 0, 3, (0, 1), (2,))]
+    assert at_one_line(looks, 3) == both
+    assert at_one_line(looks[:2], 3) == looks[0]
+
+
+@pytest.mark.parametrize("among", [2, 5, 9])
+def test_looks_at_one_line_leave_as_many_as_can_be(among: int) -> None:
+    """Against what is left of every suspect in turn, with every level where it is not sure."""
+    chance = Random(among)
+    for _ in range(60):
+        looks = [_look(chance, among, clock) for clock in range(1, 4)]
+        seen = max(sum(all(level in (None, shown) for level, shown in zip(one, told))
+                       for one in zip(*(_levels(look, among) for look in looks)))
+                   for told in product((0, 1), repeat=3))
+        assert looks[0]._replace(then=tuple(looks[1:])).left(among) == seen
+        if all(look.left(among) == among for look in looks):
+            continue
+        best = at_one_line(looks, among)
+        assert seen <= best.left(among) <= min(look.left(among) for look in looks)
+
+
+def _look(chance: Random, among: int, clock: int) -> Apart:
+    levels = [chance.choice((0, 1, None)) for _ in range(among)]
+    ones, zeros = (tuple(number for number, level in enumerate(levels) if level == wanted) for wanted in (1, 0))
+    return Apart("line", clock, None, ones, zeros)
+
+
+def _levels(look: Apart, among: int) -> list[int | None]:
+    return [1 if number in look.ones else 0 if number in look.zeros else None for number in range(among)]
+
+
 def test_how_it_is_told() -> None:
     def told(*texts: str) -> str:
         some = [Suspect((Hypothesis("cell", text),), 9) for text in texts]
-        return " ".join(" ".join(diagnosis_lines(some, 9, 3, 50, looked(*texts), "begin (0)", 0, Page(200))).split())
+        places = ["begin (0)", "begin+3 (3)"]
+        lines = diagnosis_lines(some, 9, 3, 50, looked(*texts), places, 0, Page(200))
+        return " ".join(" ".join(lines).split())
 
     assert "a clip at key_1; step to begin (0), with key=0; in the clock after that it is 1 with 1, 0 with 2" in told(
         "key comes inverted", "the clip at cut sees something else")
     assert "no line tells 1, 2 apart, whatever is stepped from reset on" in told("key stays at 0", "key_1 stays at 0")
+    assert ("a clip at turn; step to begin (0); there it is 1 with 2, 0 with 1, 3; step to begin+3 (3); there it is 1 "
+            "with 1, 2, 0 with 3") in told(
+        "U1.D2 reads 1 in begin+1 (control 1): cut", "U1.D1 reads 1 in begin+1 (control 1): turn",
+        "U1.D1 reads 0 in begin+3 (control 3): turn")
     assert "all of target; step to begin (0); there it is 1 with 1, 2 with 2, 4 with 3" in told(
         *(f"U1.D{pin} reads 1 in begin+3 (control 3): target[{pin - 3}]" for pin in (3, 4, 5)))
     assert "Power off before a clip" in told("key stays at 1", "key_1 stays at 1")

@@ -99,11 +99,12 @@ def command(how: How, cycles: int, form: str, quiet: bool, colour: str) -> int:
         print_json({"command": "diagnose", "status": 1,
                     **diagnosis_data(some, len(readings), sound.clocks, tried, looked, how.skip)})
         return 1
-    place = "" if looked is None or looked.apart is None or looked.apart.address is None else \
-        word_at(built.contents, _store(built), looked.apart.address)
+    apart = None if looked is None else looked.apart
+    places = ["" if one.address is None else word_at(built.contents, _store(built), one.address)
+              for one in ((apart, *apart.then) if apart is not None else ())]
     anywhere = follow(job.states, job.clips, readings, job.states.anywhere()).clocks
     show(manner, out_of_step(len(readings), sound.clocks, anywhere, page_of(manner)))
-    show(manner, diagnosis_lines(some, len(readings), sound.clocks, tried, looked, place, how.skip, page_of(manner)))
+    show(manner, diagnosis_lines(some, len(readings), sound.clocks, tried, looked, places, how.skip, page_of(manner)))
     return 1
 
 

@@ -7,13 +7,14 @@ whatever comes in, are the same to every clip: then only a chip in a programmer,
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from time import monotonic
 
 from oxidd.bdd import BDDFunction
 
 from ordain.capture.sampling import ClockedReading
 from ordain.follow.following import Clips, follow
+from ordain.follow.looks import at_one_line, by_line
 from ordain.follow.model import Apart, ClockCycle, Looked, Suspect
 from ordain.follow.states import States
 from ordain.machine.expression import Cell, Leaf, Node, Prior, postorder
@@ -35,6 +36,8 @@ def look(states: States, clips: Clips, readings: Sequence[ClockedReading], some:
     found = [looking.in_capture(clips, readings), looking.in_words()]
     apart = max((one for one in found if one is not None), key=looking.worth, default=None)
     if apart is not None:
+        if not looking.halves(apart):
+            apart = max((apart, *looking.partings()), key=looking.worth)
         return Looked(apart, (), True, len(some[:ALIKE]))
     apart, alike = looking.from_reset()
     return Looked(apart, alike, looking.known, len(some[:ALIKE]))
@@ -101,12 +104,23 @@ class _Looking:
             values = {number: sum(level << bit for bit, level in bits.items()) for number, bits in by_number.items()
                       if len(bits) == self._widths[title]}
             every.append(Apart(title, at, places.get(at), (), (), values=_by_value(values)))
-        return max((one for one in every if one.left(len(self._some)) < len(self._some)),
+        return self._best(every)
+
+    def _best(self, every: Iterable[Apart]) -> Apart | None:
+        """The best line, looked at as often as it needs, if it tells anything."""
+        some = [one for one in every if one.left(len(self._some)) < len(self._some)]
+        return max((at_one_line(looks, len(self._some)) for looks in by_line(some)),
                    key=lambda one: (self.worth(one), one.clock), default=None)
 
-    def worth(self, one: Apart) -> tuple[int, bool, bool, bool]:
-        """The fewer it leaves the better; one line is better than several, a clock of the capture than another."""
-        return -one.left(len(self._some)), not one.values, one.clock > 0, one.address is not None
+    def worth(self, one: Apart) -> tuple[int, int, int, bool, bool, bool]:
+        """What halves them in clocks of the capture is best: nothing has to be stepped to. Then, the fewer it leaves
+        the better; one look is better than several, one line than several."""
+        halves = self.halves(one)
+        return (halves + (halves and one.clock > 0), -one.left(len(self._some)), -len(one.then),
+                not one.values, one.clock > 0, one.address is not None)
+
+    def halves(self, one: Apart) -> bool:
+        return 2 * one.left(len(self._some)) <= len(self._some) + 1
 
     def _sure(self, faulty: States, cycles: BDDFunction) -> tuple[int | None, dict[str, bool]]:
         """The address, and the lines of which the level is sure, in some cycles."""
@@ -127,7 +141,7 @@ class _Looking:
         if len({*words}) < 2:
             return None
         reached = [self._presented(faulty) for faulty in self._machines]
-        best: Apart | None = None
+        every: list[Apart] = []
         for address in range(len(words[0])):
             here = [number for number in range(len(words)) if reached[number] >> address & 1]
             if len({words[number][address] for number in here}) < 2:
@@ -136,18 +150,13 @@ class _Looking:
                 field = machine.fields[name]
                 values = {number: words[number][address] >> field.low & (1 << field.width) - 1 for number in here}
                 if field.width > 1 and field.holds != "spare":
-                    best = self._better(best, Apart(name, 0, address, (), (), values=_by_value(values)))
+                    every.append(Apart(name, 0, address, (), (), values=_by_value(values)))
                 for bit in range(field.width) if field.holds != "spare" else ():
                     at = field.low + bit
                     levels = {number: bool(words[number][address] >> at & 1) for number in here}
                     title = f"{name}[{bit}]" if field.width > 1 else name
-                    best = self._better(best, Apart(title, 0, address, *_divided(levels)))
-        return best
-
-    def _better(self, best: Apart | None, one: Apart) -> Apart | None:
-        if one.left(len(self._some)) == len(self._some) or (best is not None and self.worth(one) <= self.worth(best)):
-            return best
-        return one
+                    every.append(Apart(title, 0, address, *_divided(levels)))
+        return self._best(every)
 
     def _presented(self, faulty: States) -> int:
         """The addresses that a machine comes to from its reset, as the bits of a number."""
@@ -175,6 +184,15 @@ class _Looking:
             else:
                 groups.append([number])
         return None, tuple(tuple(group) for group in groups)
+
+    def partings(self) -> Iterator[Apart]:
+        """Where each of the others parts from the first, until one of these halves them or the time is over."""
+        for faulty in self._machines[1:]:
+            apart = self._parting(self._machines[0], faulty) if monotonic() < self._until else None
+            if apart is not None:
+                yield apart
+                if self.halves(apart):
+                    return
 
     def _parting(self, one: States, other: States) -> Apart | None:
         """Where two machines part that begin together: the first line that is another in one of them."""

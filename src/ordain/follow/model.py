@@ -112,7 +112,8 @@ class Apart(NamedTuple):
     of the microprogram's store in that clock, with the first of them for which it is known. `given`: the levels that
     states and inputs have to have then, for it to be so; `after`: it is seen in the clock after that one; `steps`:
     clocks from reset to there, at least. `values`: where it is not one line but all of several, what they are as a
-    number, and with whom; then `ones` and `zeros` are empty."""
+    number, and with whom; then `ones` and `zeros` are empty. `then`: where the same line is looked at again, in other
+    clocks or words."""
 
     line: str
     clock: int
@@ -123,11 +124,24 @@ class Apart(NamedTuple):
     after: bool = False
     steps: int = 0
     values: tuple[tuple[int, tuple[int, ...]], ...] = ()
+    then: tuple["Apart", ...] = ()
 
     def left(self, among: int) -> int:
         """How many of so many suspects may be left after it, at most: those that it tells nothing of always are."""
-        classes = [len(numbers) for _, numbers in self.values] or [len(self.ones), len(self.zeros)]
-        return max(classes) + among - sum(classes)
+        return _left(frozenset(range(among)), (self, *self.then))
+
+    def outcomes(self) -> list[tuple[int, tuple[int, ...]]]:
+        """What may be seen at the first look, and with whom."""
+        return list(self.values) or [(1, self.ones), (0, self.zeros)]
+
+
+def _left(some: frozenset[int], looks: tuple[Apart, ...]) -> int:
+    """The most that agree with something that may be seen in all the looks."""
+    if not looks:
+        return len(some)
+    outcomes = [some.intersection(numbers) for _, numbers in looks[0].outcomes()]
+    unsure = some.difference(*outcomes)
+    return max(_left(one | unsure, looks[1:]) for one in {*outcomes} | {unsure})
 
 
 class Looked(NamedTuple):

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from ordain.follow.model import Looked, Suspect
+from ordain.follow.model import Apart, Looked, Suspect
 from ordain.rom.contents import Contents, word_name
 from ordain.show.page import Page, fold
 from ordain.show.paint import printable
@@ -25,10 +25,10 @@ def out_of_step(clocks: int, sound: int, anywhere: int, page: Page) -> list[str]
                   "reset, or thrown out of step", page), ""]
 
 
-def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: int, looked: Looked | None, place: str,
-                    skipped: int, page: Page) -> list[str]:
-    """`clocks`: of the capture; `sound`: how many a machine without a fault explains; `place`: what the
-    next measurement's address is called, or ""; `skipped`: clocks before the first that was looked at."""
+def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: int, looked: Looked | None,
+                    places: Sequence[str], skipped: int, page: Page) -> list[str]:
+    """`clocks`: of the capture; `sound`: how many a machine without a fault explains; `places`: what the address is
+    called at each look of the next measurement, or ""; `skipped`: clocks before the first that was looked at."""
     whole = [one for one in found if one.clocks == clocks]
     lines = [f"{tried:,} faults tried on {clocks:,} clocks, of which a sound machine explains {sound:,}", ""]
     if whole:
@@ -48,11 +48,11 @@ def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: in
         lines += fold("none of them explains more than a sound machine does: look for a fault of another kind, such as "
                       "a wire that is off, a bus driver, an input, or a clip at another line", page)
     if looked is not None:
-        lines += ["", *_next(looked, len(whole), place, skipped, page)]
+        lines += ["", *_next(looked, len(whole), places, skipped, page)]
     return [*lines, "", *fold(CAUTION, page)]
 
 
-def _next(looked: Looked, count: int, place: str, skipped: int, page: Page) -> list[str]:
+def _next(looked: Looked, count: int, places: Sequence[str], skipped: int, page: Page) -> list[str]:
     """What to look at next. `count`: of the suspects, of which some may not have been looked at."""
     one = looked.apart
     if one is None and not looked.known:
@@ -63,24 +63,28 @@ def _next(looked: Looked, count: int, place: str, skipped: int, page: Page) -> l
         return fold(f"no line tells {groups} apart, whatever is stepped from reset on: to every clip they are the "
                     "same. Read the chips in a programmer, try others in their sockets, look at the solder and at the "
                     "clips", page)
-    where = f"{'all of' if one.values else 'a clip at'} {printable(one.line)}; "
-    if one.clock:
-        where += f"in clock {one.clock + skipped}" + (f", at {place}," if place else "")
-    elif not one.steps and not place:
-        where += "right after reset"
-    else:
-        given = ", ".join(f"{printable(name)}={level:X}" for name, level in one.given)
-        where += f"step to {place or 'where the states are so'}" + (f", with {given}" if given else "") + (
-            "; in the clock after that" if one.after else "; there")
-    digits = -(-max((value.bit_length() for value, _ in one.values), default=1) // 4)
-    levels = [("1", one.ones), ("0", one.zeros)] if not one.values else \
-        [(f"{value:0{digits}X}", numbers) for value, numbers in one.values]
-    told = ", ".join(f"{level} with {_numbers(numbers)}" for level, numbers in levels if numbers)
+    looks = "; ".join(_look(each, name, skipped) for each, name in zip((one, *one.then), places))
     which = "them" if looked.among == count else f"the first {looked.among}"
-    lines = fold(f"to tell {which} apart: {where} it is {told}", page)
+    lines = fold(f"to tell {which} apart: {'all of' if one.values else 'a clip at'} {printable(one.line)}; {looks}",
+                 page)
     if one.steps > 1:
         lines += fold(f"(from reset at least {one.steps} clocks)", page)
     return lines
+
+
+def _look(one: Apart, place: str, skipped: int) -> str:
+    """When the line is looked at, and what it is with whom."""
+    if one.clock:
+        where = f"in clock {one.clock + skipped}" + (f", at {place}," if place else "")
+    elif not one.steps and not place:
+        where = "right after reset"
+    else:
+        given = ", ".join(f"{printable(name)}={level:X}" for name, level in one.given)
+        where = f"step to {place or 'where the states are so'}" + (f", with {given}" if given else "") + (
+            "; in the clock after that" if one.after else "; there")
+    digits = -(-max((value.bit_length() for value, _ in one.outcomes()), default=1) // 4)
+    told = ", ".join(f"{value:0{digits}X} with {_numbers(numbers)}" for value, numbers in one.outcomes() if numbers)
+    return f"{where} it is {told}"
 
 
 def word_at(contents: Contents, store: str, address: int) -> str:
@@ -97,9 +101,15 @@ def diagnosis_data(found: Sequence[Suspect], clocks: int, sound: int, tried: int
             "suspects": [{"clocks": one.clocks, "faults": [{"kind": fault.kind, "text": fault.text}
                                                            for fault in one.faults]} for one in found],
             "apart": None if apart is None else {
-                **apart._asdict(), "clock": apart.clock + skipped if apart.clock else None, "given": dict(apart.given),
-                "values": [{"value": value, "with": list(numbers)} for value, numbers in apart.values]},
+                **_look_data(apart, skipped), "then": [_look_data(one, skipped) for one in apart.then]},
             "alike": [] if looked is None or not looked.known else [list(group) for group in looked.alike]}
+
+
+def _look_data(one: Apart, skipped: int) -> dict[str, object]:
+    data = one._asdict()
+    del data["then"]
+    return {**data, "clock": one.clock + skipped if one.clock else None, "given": dict(one.given),
+            "values": [{"value": value, "with": list(numbers)} for value, numbers in one.values]}
 
 
 def _names(one: Suspect) -> str:
