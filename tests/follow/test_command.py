@@ -161,6 +161,15 @@ def test_every_sample_a_clock(lathe: Path, capsys: pytest.CaptureFixture[str]) -
     assert said(capsys, "d.csv", "--clock", "none")[0] == 1
 
 
+def test_too_few_samples_a_clock(lathe: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two levels a clock are two samples at least; read at both edges as many as that for each."""
+    session(lathe / "c.sr", NAMES, seen(SOUND, 2))
+    status, text = said(capsys, "c.sr", "--edge", "both")
+    assert status == 2 and "c.sr: fewer than two samples a clock, so clocks are missing in it" in text
+    assert "take four samples a clock or more" in text
+    assert said(capsys, "c.sr")[0] == 0
+
+
 def test_from_reset_or_from_anywhere(lathe: Path, capsys: pytest.CaptureFixture[str]) -> None:
     session(lathe / "c.sr", NAMES, seen(SOUND[2:]))
     assert said(capsys, "c.sr")[0] == 0
