@@ -82,10 +82,10 @@ REFUSED = {
 }
 
 
-def built(address: str, counter: str, words: int) -> list[int] | str:
+def built(address: str, counter: str, words: int, more: str = "") -> list[int] | str:
     """What stands in each cell; or the name of the error."""
     micro = "".join(["routine start at 0\n", *[f"    mark {number}\n" for number in range(1, words)],
-                     f"    mark {words}, goto start\n"])
+                     f"    mark {words}, goto start\n{more}"])
     made, findings = build_texts({"m.machine": MACHINE.replace("{address}", address).replace("{counter}", counter),
                                   "m.micro": micro}, "m.machine")
     assert not [finding for finding in findings if finding.severity is Severity.WARNING]
@@ -130,3 +130,18 @@ def test_it_is_said_where_the_hardware_goes_instead() -> None:
                               "m.machine")
     assert [finding.message for finding in findings] == [
         "control does not go on to the word below from 0x00: the hardware goes on to 0x08"]
+
+
+@pytest.mark.parametrize("kind", [*GOOD, *REFUSED])
+def test_behind_a_register_the_same_is_refused(kind: str) -> None:
+    """Both states begin at 0, so that the first word is obeyed twice; what follows is as above."""
+    address, counter, going, shown = {**GOOD, **REFUSED}[kind]
+    late = address
+    for part in address.strip("{}").split(", "):
+        late = late.replace(part, f"late_{part}")
+        counter += f"state late_{part} {6 // (address.count(',') + 1)} bits, reset 0\n    next {part}\n"
+    cells = built(late, counter, 4, "    goto start\n")
+    if isinstance(cells, list):
+        assert walked(cells, going, shown, 4) == [1, 2, 3, 4]
+    else:
+        assert kind in REFUSED and cells == "goes-astray"

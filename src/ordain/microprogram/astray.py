@@ -7,7 +7,7 @@ field is a part of that, the address of the label must be among what is left.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import islice
+from itertools import islice, product
 
 from ordain.machine.expression import (
     Among,
@@ -42,7 +42,7 @@ def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
     findings: list[Finding] = []
     for index, word in enumerate(program.words):
         if word.goes_on:
-            findings += sight.gone_on(addresses, word, index, words[word.store])
+            findings += sight.gone_on(program, addresses, index, words[word.store])
         for name, target in word.targets:
             for address in addresses[index]:
                 findings += sight.held(program, addresses, word, index, address, words[word.store][address], name,
@@ -72,7 +72,7 @@ class _Sight:
         self.machine, self.terms = machine, machine.terms
         self._ahead: dict[str, list[Node]] = {}
         self._reading: dict[tuple[object, ...], Node | None] = {}
-        self._going: dict[object, tuple[Node, bool]] = {}
+        self._going: dict[object, tuple[Node, Node, bool]] = {}
 
     def held(self, program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
              address: int | None, bits: int, name: str, target: Target) -> Iterator[Finding]:
@@ -100,44 +100,47 @@ class _Sight:
             places=(Place(self.machine.stores[store].span, "what forms the address"),),
             help=_way_out(name, part, index < 0, target))
 
-    def gone_on(self, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
+    def gone_on(self, program: Program, addresses: Sequence[tuple[int, ...]], index: int,
                 words: Mapping[int, int]) -> Iterator[Finding]:
-        """What stands below a word, held against the address of the next cycle."""
-        for address in addresses[index]:
-            going, counts = self._next(word.store, words[address], word.goes_on)
-            if counts:
+        """The words below a word, held against the address to which it counts on."""
+        word = program.words[index]
+        for address, (on_its_way, ahead) in product(addresses[index], word.goes_on):
+            below = index + ahead
+            place, going, counts = self._going_on(word.store, words[address], on_its_way, ahead - on_its_way)
+            if counts or below >= len(addresses) or program.words[below].owner != word.owner:
                 continue
-            [left] = substitute(self.terms, (going,), self._place(word.store, address))
-            for ahead in word.goes_on:
-                places = addresses[index + ahead] if ahead <= word.succeeds else ()
-                if places and not any(may_be(left, place) for place in places):
-                    digits = (self.machine.stores[word.store].address_width + 3) // 4
-                    there = f"on to 0x{left.value:0{digits}X}" if type(left) is Const else "elsewhere"
-                    yield error(
-                        "goes-astray", f"control does not go on to the word below from 0x{address:0{digits}X}: "
-                        f"the hardware goes {there}", word.span, f"the word below stands at 0x{places[0]:0{digits}X}",
-                        places=(Place(self.machine.stores[word.store].span, "what forms the address"),),
-                        help="write what counts as the last part of the address, its lowest bit last, and what counts "
-                             "with its carry before it; or let every word name the next one, with a field that is "
-                             "`idle following`")
-                    return
+            known = self._place(word.store, address)
+            heres = addresses[index + on_its_way] if on_its_way else (address,)
+            left = [substitute(self.terms, (going,), {**known, **_parts(self.terms, place, here)})[0] for here in heres]
+            if not any(may_be(one, there) for one in left for there in addresses[below]):
+                digits = (self.machine.stores[word.store].address_width + 3) // 4
+                there = f"on to 0x{left[0].value:0{digits}X}" if type(left[0]) is Const else "elsewhere"
+                yield error(
+                    "goes-astray", f"control does not go on to the word below from 0x{heres[0]:0{digits}X}: the "
+                    f"hardware goes {there}", program.words[index + on_its_way].span,
+                    f"the word below stands at 0x{addresses[below][0]:0{digits}X}",
+                    places=(Place(self.machine.stores[word.store].span, "what forms the address"),),
+                    help="write what counts as the last part of the address, its lowest bit last, and what counts with "
+                         "its carry before it; or let every word name the next one, with a field that is `idle "
+                         "following`")
+                return
 
-    def _next(self, store: str, bits: int, steps: tuple[int, ...]) -> tuple[Node, bool]:
-        """The address in the cycle after a word, over what the word leaves open; and whether the sums of the address
-        with these steps are among its values, as they are, so that it need not be worked out place by place."""
-        later = self._addresses(store)[1]
+    def _going_on(self, store: str, bits: int, delay: int, ahead: int) -> tuple[Node, Node, bool]:
+        """The address after so many cycles, and a cycle later, over what the word leaves open now; and whether the
+        first one plus `ahead` is among the values of the second as it stands: then places need not be tried."""
+        node = self._addresses(store, delay + 1)[delay + 1]
         known: dict[Node, Node] = {}
-        for leaf in leaves((later,)):
+        for leaf in leaves((node,)):
             if leaf.kind == "field" and self.machine.fields[leaf.name].store == store:
                 known[leaf] = self.terms.const(self.machine.fields[leaf.name].read(bits), leaf.width)
             elif leaf.kind == "word" and leaf.name == store:
                 known[leaf] = self.terms.const(bits, leaf.width)
-        key = store, steps, *known.items()
+        key = store, delay, ahead, *known.items()
         if key not in self._going:
-            [going] = substitute(self.terms, (later,), known)
-            place = self.machine.stores[store].address
-            sums = [self.terms.add(place, self.terms.const(ahead, place.width)) for ahead in steps]
-            self._going[key] = going, type(place) is Leaf and set(sums) <= set(_choices(going))
+            place = self._addresses(store, delay)[delay]
+            [going] = substitute(self.terms, (node,), known)
+            added = self.terms.add(place, self.terms.const(ahead, place.width))
+            self._going[key] = place, going, type(place) is Leaf and added in _choices(going)
         return self._going[key]
 
     def _open(self, own: str, bits: int, name: str, store: str) -> Node | None:
@@ -163,13 +166,12 @@ class _Sight:
     def _leaf(self, field: str) -> Node:
         return self.terms.leaf("field", field, self.machine.fields[field].width)
 
-    def _addresses(self, store: str) -> list[Node]:
-        if store not in self._ahead:
-            found = [self.machine.stores[store].address]
-            for _ in range(_AHEAD):
-                found.append(self._a_cycle_later(found[-1]))
-            self._ahead[store] = found
-        return self._ahead[store]
+    def _addresses(self, store: str, ahead: int = _AHEAD) -> list[Node]:
+        """The address now and in so many next cycles."""
+        found = self._ahead.setdefault(store, [self.machine.stores[store].address])
+        while len(found) <= ahead:
+            found.append(self._a_cycle_later(found[-1]))
+        return found[:ahead + 1]
 
     def _a_cycle_later(self, node: Node) -> Node:
         """Over what stands at the end of the cycle before; of other words than this one nothing is known."""
@@ -186,14 +188,18 @@ class _Sight:
 
     def _place(self, store: str, address: int) -> dict[Node, Node]:
         """What is known of states and registers while this address is presented."""
-        node = self.machine.stores[store].address
-        found: dict[Node, Node] = {}
-        low = 0
-        for part in reversed(node.args if type(node) is Join else (node,)):
-            if type(part) is Leaf:
-                found[part] = self.terms.const(address >> low & (1 << part.width) - 1, part.width)
-            low += part.width
-        return found
+        return _parts(self.terms, self.machine.stores[store].address, address)
+
+
+def _parts(terms: Terms, node: Node, value: int) -> dict[Node, Node]:
+    """What is known of the parts of a term when it has this value."""
+    found: dict[Node, Node] = {}
+    low = 0
+    for part in reversed(node.args if type(node) is Join else (node,)):
+        if type(part) is Leaf:
+            found[part] = terms.const(value >> low & (1 << part.width) - 1, part.width)
+        low += part.width
+    return found
 
 
 def _way_out(name: str, part: bool, unused: bool, target: Target) -> str:

@@ -30,7 +30,8 @@ class Microinstruction(NamedTuple):
     `succeeds`: number of words after this one in the same body that must stand at the next addresses (1 when the
     hardware can step to address + 1 from here, 0 when it cannot).
     `fixed`: all the addresses where the word must stand (slots of an instruction and step store, `at`); empty: free.
-    `goes_on`: by how many words control may go on from here in the next cycle, as the word was understood.
+    `goes_on`: (n, m) where control may go on to the word m further, as it was understood, while this one is obeyed and
+    the one n further is on its way (0: this one itself; 1 with a register between address and store).
     """
 
     store: str
@@ -45,7 +46,7 @@ class Microinstruction(NamedTuple):
     succeeds: int
     fixed: tuple[int, ...]
     orders: tuple[str, ...] = ()
-    goes_on: tuple[int, ...] = ()
+    goes_on: tuple[tuple[int, int], ...] = ()
 
 
 class Body(NamedTuple):

@@ -89,9 +89,8 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
         doubtful = _counts_elsewhere(machine, store, presented)     # it may be meant, so this is no error
         return None, [_not_low(store)._replace(severity=Severity.WARNING)] if doubtful else []
     widths = [_low_width(terms, store.address, presented), *_sum_widths(deciding, place)]
-    if not delay and place == presented and len(place) == 1 and _sums(deciding, place) == (1,) \
-            and min(widths) == place[0].width:
-        widths = [counted_width(machine, layout.fields, store.address, place[0])]
+    if len(place) == 1 and _sums(deciding, place) == (1,) and min(widths) == place[0].width:
+        widths = [counted_width(machine, layout.fields, _later(machine, store.address, delay), place[0])]
     width = min([*widths, *_sum_widths(others, place)])
     if width == 0:
         return None, [_not_low(store)]
@@ -101,6 +100,15 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
     for leaf in fields:
         bits |= layout.fields[leaf.name].mask
     return Counter(delay, tuple(deciding), others, tuple(place), bits, width, fields), []
+
+
+def _later(machine: Machine, node: Node, cycles: int) -> Node:
+    """A term so many cycles later, over the states now."""
+    for _ in range(cycles):
+        states: dict[Node, Node] = {leaf: machine.states[leaf.name].next for leaf in leaves((node,))
+                                    if leaf.kind == "state"}
+        (node,) = substitute(machine.terms, (node,), states)
+    return node
 
 
 def _not_low(store: Store) -> Finding:

@@ -66,7 +66,7 @@ class Writer:
         for word in plan.words:
             used = bits = 0
             targets: Targets = ()
-            on: tuple[int, ...] = ()
+            on: tuple[tuple[int, int], ...] = ()
             needs: tuple[Need, ...] = ()
             broken = False
             label, clauses, span, called_from = word
@@ -109,7 +109,7 @@ class Writer:
                     found = self._steps(counter, key, bits, open_bits)
                 if at_once:
                     steps, reach = found
-                    on = steps.on
+                    on = _on(steps, 0)
                     if index + reach >= end and not broken:
                         self.past.append(Past(plan, index, index + reach - end + 1))
                         reach = end - 1 - index
@@ -143,7 +143,8 @@ class Writer:
         entries = [at for at, word in enumerate(plan.words) if not at or word.label is not None]
         reach, past = rows(steps, delay, entries)
         self.past += [Past(plan, plan.first + at, over) for at, over in past.items()]
-        return [word._replace(succeeds=ahead) for word, ahead in zip(made, reach)]
+        return [word._replace(succeeds=ahead, goes_on=_on(steps[at], delay) if at in entries else ())
+                for at, (word, ahead) in enumerate(zip(made, reach))]
 
     # ------------------------------------------------------------ clauses
 
@@ -262,6 +263,10 @@ class Writer:
                 notes = (f"the same in {more} more places",) if more > 0 else ()
                 self.findings[number] = found._replace(places=(*found.places, *shown), notes=(*found.notes, *notes))
         return self.findings
+
+
+def _on(steps: Steps, delay: int) -> tuple[tuple[int, int], ...]:
+    return tuple([(delay, delay + ahead) for ahead in steps.on]) if steps.on else ()
 
 
 _FOLLOWING = Aim("following", (), "zeros")
