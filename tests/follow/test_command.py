@@ -245,3 +245,18 @@ def test_what_can_be_wrong(arguments: list[str], says: str, lathe: Path, capsys:
     (lathe / "late.vcd").write_text("\n".join([*text, "#3", "0!", ""]))
     status, told = said(capsys, *arguments)
     assert status == 2 and says in told, told
+
+
+@pytest.mark.parametrize("polarity", [", active low", ""])
+def test_what_a_run_writes_is_explained_also_where_a_strobe_is_a_field_that_is_active_low(
+        capsys: pytest.CaptureFixture[str], tmp_path: Path, polarity: str) -> None:
+    """In a dump a strobe is 1 while it is active; the line of an active low field is 0 then, and has another name."""
+    machine = MACHINE.replace("active low", "active low" if polarity else "idle 0") + "strobe turn\n"
+    (tmp_path / "lathe.machine").write_text(machine)
+    (tmp_path / "lathe.micro").write_text(MICRO)
+    dumped = tmp_path / "run.vcd"
+    assert command(["run", "-m", str(tmp_path), "--cycles", "12", "--vcd", str(dumped)]) == 0
+    assert (" turn_active " in dumped.read_text(), " turn " in dumped.read_text()) == (bool(polarity), not polarity)
+    capsys.readouterr()
+    assert command(["follow", str(dumped), "-m", str(tmp_path)]) == 0
+    assert "11 clocks explained, all that there are" in capsys.readouterr().out

@@ -243,3 +243,32 @@ def test_an_opcode_in_a_part_of_a_register() -> None:
     wide = MACHINE.replace("register ir 2 bits, loads data[1:0]", "register ir 8 bits, loads data")
     part = wide.replace("zero, ir, step", "zero, ir[6:5], step").replace("instruction ir", "instruction ir[6:5]")
     assert part.count("ir[6:5]") == 2 and marks(micro, part) == marks(micro)
+
+
+GATED = MACHINE.replace("{late, zero, ir, step}", "{LINE, zero, ir, step}").replace(
+    "signal both", "state count 4 bits, reset 0\n    next count + 1\nsignal last = count is 15\nsignal both")
+ASKING = """instruction 1 "one"
+    when CONDITION
+        mark 10, over
+    otherwise
+        mark 11, over
+"""
+
+
+@pytest.mark.parametrize(("line", "condition", "chosen"), [
+    ("last", "last", [(1, 0), (1, 1)]),
+    ("last", "count is 15 and zero", [(1, 1)]),
+    ("last", "not last", [(0, 0), (0, 1)]),
+    ("not last", "last", [(0, 0), (0, 1)]),
+    ("late and count[0]", "late and count[0]", [(1, 0), (1, 1)]),
+])
+def test_a_line_of_the_address_may_come_from_a_gate(line: str, condition: str, chosen: list[tuple[int, int]]) -> None:
+    found = marks(ASKING.replace("CONDITION", condition) + OTHERS, GATED.replace("LINE", line))
+    for lines in LINES:
+        assert found[address(*lines, 1, 0)] == (10 if lines in chosen else 11)
+
+
+@pytest.mark.parametrize("condition", ["count is 14", "count[0]"])
+def test_what_the_gate_does_not_say_is_in_no_line(condition: str) -> None:
+    (said,) = faults(described(GATED.replace("LINE", "last")), ASKING.replace("CONDITION", condition) + OTHERS)
+    assert "`count` does not reach the address of `control`" in said

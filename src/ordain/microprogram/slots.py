@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from ordain.language import tree
-from ordain.machine.expression import If, Leaf, Node, postorder, substitute
+from ordain.machine.expression import Const, If, Join, Leaf, Node, Not, Slice, Terms, postorder, substitute
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.opcodes import Opcodes
@@ -101,6 +101,9 @@ class _Walk:
         address, node = as_lines(machine, store.address, node)
         missing = missing_leaves(machine.terms, address, node)
         if missing:
+            address, node = gates_as_lines(machine.terms, address, node)
+            missing = missing_leaves(machine.terms, address, node)
+        if missing:
             names = ", ".join(f"`{leaf.name}`" for leaf in missing)
             self.findings.append(error(
                 "not-in-address", f"{names} does not reach the address of `{store.name}`", condition.span,
@@ -136,6 +139,17 @@ def as_lines(machine: Machine, *nodes: Node) -> tuple[Node, ...]:
             if isinstance(line, Leaf) and isinstance(kept, Leaf) and kept.name == f"{line.name} kept":
                 lines[part] = line
     return substitute(machine.terms, nodes, lines)
+
+
+def gates_as_lines(terms: Terms, address: Node, node: Node) -> tuple[Node, Node]:
+    """The same with what gates make of states and registers for a part of the address as a line of its own."""
+    lines: dict[Node, Node] = {}
+    for part in address.args if isinstance(address, Join) else (address,):
+        inner = part.args[0] if isinstance(part, Not) else part
+        if not isinstance(inner, Leaf | Slice | Const):
+            lines[inner] = terms.leaf("free", f"line {len(lines)}", inner.width)
+    address, node = substitute(terms, (address, node), lines)
+    return address, node
 
 
 def slots_of(machine: Machine, store: Store, plans: Sequence[BodyPlan], opcodes: Opcodes) -> Slots:

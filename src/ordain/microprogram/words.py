@@ -242,7 +242,9 @@ class Writer:
             if kind == "following" and not has_next:
                 self.findings.append(error(
                     "runs-off", f"`{field}` is to name the following word, and none follows", span,
-                    "the last word of its body", help="end with an order that names the next word"))
+                    "the last word of its body" if number >= 0 else "an `unused` word has none",
+                    help="end with an order that names the next word" if number >= 0 else
+                    f"say where it leads: `{field}` and a label, or a number"))
             elif len(full) == len(names):
                 found.append((field, Target(kind, tuple(full), rest, span)))
         return tuple(found)

@@ -11,7 +11,7 @@ from ordain.data.datapath import Datapath
 from ordain.data.partial import Ternary, exactly
 from ordain.machine.expression import Node
 from ordain.machine.model import Machine
-from ordain.show.vcd import CYCLE, comments, declarations, identifier, placed, plain
+from ordain.show.vcd import CYCLE, comments, declarations, identifier, placed, plain, pulse_name
 
 
 class _Line(NamedTuple):
@@ -80,7 +80,7 @@ def _lines(path: Datapath) -> Iterator[_Line]:
         yield _Line(scope, "address", store.address_width, store.address)
         yield _Line(scope, "word", store.bits, terms.leaf("word", store.name, store.bits))
     for strobe in machine.strobes:
-        yield _Line((*top, "strobes"), plain(strobe.name), 1, strobe.active)
+        yield _Line((*top, "strobes"), pulse_name(machine, strobe.name), 1, strobe.active)
     for bus in machine.buses.values():
         scope = (*top, f"bus_{plain(bus.name)}")
         whens = [driver.when for driver in bus.drivers]

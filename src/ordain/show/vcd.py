@@ -70,7 +70,7 @@ def _wires(machine: Machine, trace: Trace) -> Iterator[VcdVariable]:
             if store.name in cycles[0].words:
                 yield VcdVariable(scope, "word", store.bits, tuple(cycle.words[store.name] for cycle in cycles))
     for strobe in machine.strobes:
-        yield VcdVariable((*top, "strobes"), plain(strobe.name), 1,
+        yield VcdVariable((*top, "strobes"), pulse_name(machine, strobe.name), 1,
                           tuple(int(strobe.name in cycle.strobes) for cycle in cycles))
     for bus in machine.buses.values():
         scope = (*top, f"bus_{plain(bus.name)}")
@@ -101,6 +101,13 @@ def _values(machine: Machine, cycles: tuple[Cycle, ...], top: tuple[str, ...]) -
 def _widest(values: tuple[int, ...]) -> int:
     """The bits of what the machine file does not declare: a level that a bus keeps, what a question remembers."""
     return max(1, *(value.bit_length() for value in values))
+
+
+def pulse_name(machine: Machine, strobe: str) -> str:
+    """A strobe is 1 while it is active. Of an active low field that is not what its line shows, so it has another name:
+    a capture with the field's own name is held against the line."""
+    field = machine.fields.get(strobe)
+    return plain(strobe) + ("_active" if field is not None and field.active_low else "")
 
 
 def placed(machine: Machine, name: str, scope: tuple[str, ...]) -> tuple[tuple[str, ...], str]:
