@@ -437,3 +437,58 @@ instruction others "lower"
 def test_where_instructions_return_to_belongs_to_who_said_it(old: str, new: str, changed: set[str]) -> None:
     """The fetch says it, and what stands there is reached through no instruction in particular."""
     assert set(moved(after(LINKED, old, new))) == changed
+
+
+# ---------------------------------------------------------------- places wired by number, some of them alike
+
+
+LEVERS = ["""\
+machine cabin "four levers, of which the number is a part of the address"
+microprogram "m.micro"
+store control 32 words of 10 bits
+    address upc
+field branch 2 bits
+    step  0 idle
+    jump  1
+    serve 2
+field target 5 bits address, idle 0
+field ring 1 bit
+field lift 1 bit
+spare 1 bit
+input lever 2 bits, pulled 1 bit
+state upc 5 bits, reset 0
+    next choose branch
+        step     : upc + 1
+        jump     : target
+        serve    : {0b1, lever, 0b00} if pulled else upc
+        otherwise: 0
+home idle
+order goto <there>: branch jump, target <there>
+""", """\
+routine idle at 0
+        branch serve
+""" + "".join(f"routine lever_{number} at {16 + 4 * number}\n        {order}\n        lift, goto idle\n"
+              for number, order in enumerate(("lift", "ring", "lift", "ring")))]
+
+
+@pytest.mark.parametrize(("number", "before", "now"), [(0, "lift", "step"), (0, "lift", "ring"), (3, "ring", "lift"),
+                                                       (1, "ring", "step")])
+def test_of_places_that_did_the_same_one_does_something_else(number: int, before: str, now: str) -> None:
+    """What the others are paired with must not hang on which of them are alike."""
+    place = f"at {16 + 4 * number}\n        "
+    assert moved(after(LEVERS, place + before, place + now.replace("step", "branch step"))) == {
+        f"lever_{number}": "changed"}
+
+
+def test_places_that_did_the_same_and_do_so_still() -> None:
+    assert moved(after(LEVERS, "routine idle at 0\n", "routine idle at 0\n        ring\n")) == dict.fromkeys(
+        ("idle", "reset"), "changed")
+    assert moved(after(LEVERS, "at 20\n        ring", "at 20\n        ring, target 9")) == {}
+
+
+def test_a_place_that_is_taken_for_another_is_told() -> None:
+    """The wires of the levers crossed: each place does what it did, and control comes to others."""
+    crossed = LEVERS[0].replace("{0b1, lever, 0b00}", "{0b1, lever[0], lever[1], 0b00}")
+    edited = LEVERS[1].replace("lift, goto idle\nr", "ring, goto idle\nr", 1)
+    found = compared(contents_of(*LEVERS), contents_of(crossed, edited))
+    assert {"idle": "changed", "lever_0": "changed"}.items() <= moved(found).items()

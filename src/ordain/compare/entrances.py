@@ -4,8 +4,9 @@ Ways are compared up to the next entrance, so that a change of the fetch is one 
 What is paired here is compared by itself; an unlucky pair therefore makes more differences, never fewer.
 
 First come entrances from which all is the same for ever: those of one block in the partition of both graphs in which no
-way is cut. Copies of a word, at which one boundary stands at several addresses, fall together by it. What is left is
-paired by its title, then by its place, then by being the only one.
+way is cut. Copies of a word, at which one boundary stands at several addresses, fall together by it, and so do several
+places with the same words. What is left is paired by its titles, then by its places, then by being the only one, and
+last as far as titles are on both sides: of several places that did the same, one may do something else now.
 """
 
 from collections.abc import Callable, Hashable, Iterable
@@ -55,6 +56,7 @@ def pair_entrances(entered: tuple[Entered, Entered]) -> Paired:
     for kind in ("boundary", "wired"):
         groups = tuple(_places(entered[side], kind, block, offset * side) for side in (0, 1))
         pairs, left = _matched(groups[0], groups[1], (_titles, _addresses))
+        pairs += _parted(left, (_led(entered[0], kind), _led(entered[1], kind)))
         for ours, theirs in pairs:
             for side, entrance in enumerate((ours, theirs)):
                 named(side, entrance, (kind, len(places)))
@@ -83,13 +85,19 @@ Groups = dict[Hashable, Entrance]
 """What is seen of an entrance in the partition -> the entrance; all that is seen alike is one."""
 
 
-def _places(entered: Entered, kind: str, block: list[int], base: int) -> Groups:
-    """The boundaries, or the wired places, of one side."""
-    graph, groups = entered.graph, Groups()
+def _led(entered: Entered, kind: str) -> dict[int, list[End]]:
+    """The ends that lead to the boundaries, or the wired places, of one side, by the node that stands there."""
+    graph = entered.graph
     led: dict[int, list[End]] = {}
     for end in dict.fromkeys(end._replace(left=()) for end in graph.ends.values()):
         if end.kind == ("home" if kind == "boundary" else "wired"):
             led.setdefault(graph.node(end.where), []).append(end)
+    return led
+
+
+def _places(entered: Entered, kind: str, block: list[int], base: int) -> Groups:
+    """The boundaries, or the wired places, of one side."""
+    led, groups = _led(entered, kind), Groups()
     for root in entered.roots:
         if root.kind == kind:
             before = groups.get(block[root.node + base], Entrance((), ()))
@@ -130,6 +138,33 @@ def _matched(ours: Groups, theirs: Groups, looks: Iterable[Callable[[Entrance], 
                 left[0].remove(found[0])
                 left[1].remove(others[0])
     return pairs, left
+
+
+def _parted(left: tuple[list[Entrance], list[Entrance]],
+            led: tuple[dict[int, list[End]], dict[int, list[End]]]) -> list[tuple[Entrance, Entrance]]:
+    """The parts of places that have titles in common with one of the other side, taken out of what is left."""
+    by_title: tuple[dict[str, list[int]], dict[str, list[int]]] = ({}, {})
+    for entrances, places in zip(left, by_title):
+        for number, entrance in enumerate(entrances):
+            for title in dict.fromkeys(root.title for root in entrance.roots):
+                places.setdefault(title, []).append(number)
+    common: dict[tuple[int, int], set[str]] = {}
+    for title, found in by_title[0].items():
+        others = by_title[1].get(title, ())
+        if len(found) == len(others) == 1:
+            common.setdefault((found[0], others[0]), set()).add(title)
+
+    def part(side: int, entrance: Entrance, titles: set[str], having: bool) -> Entrance:
+        roots = tuple([root for root in entrance.roots if (root.title in titles) is having])
+        return Entrance(tuple([end for root in roots for end in led[side][root.node]]), roots)
+
+    pairs = [(part(0, left[0][one], titles, True), part(1, left[1][other], titles, True))
+             for (one, other), titles in common.items()]
+    taken = {title for titles in common.values() for title in titles}
+    for side, entrances in enumerate(left):
+        rests = [part(side, entrance, taken, False) for entrance in entrances]
+        entrances[:] = [rest for rest in rests if rest.roots]
+    return pairs
 
 
 def _titles(entrance: Entrance) -> Hashable:
