@@ -12,6 +12,7 @@ from typing import TypeAlias
 from ordain.control.levels import level, level_nodes, puts, undriven_level
 from ordain.control.model import Free, System, Variable
 from ordain.control.registers import after_loads, followed_registers
+from ordain.control.standing import shown, stands_for
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node, Prior, Terms, postorder, substitute
 from ordain.machine.model import AfterNever, BetweenNever, Bus, Machine, Never, Reach, Register, Rule, WhenThen
@@ -126,10 +127,9 @@ def _places(contents: Contents, every: list[Node]) -> dict[Node, Node]:
     leaves.update((node, None) for node in postorder(every) if type(node) is Leaf and node.kind in ("at", "in"))
     found: dict[Node, Node] = {}
     for leaf in leaves:
-        if type(leaf) is Leaf:
-            store, addresses = (contents.labels if leaf.kind == "at" else contents.routines)[leaf.name]
-            address = terms.leaf("address", store, machine.stores[store].address_width)
-            found[leaf] = terms.among(address, addresses)
+        meant = stands_for(contents, leaf) if type(leaf) is Leaf else None
+        if meant is not None:
+            found[leaf] = meant
     return found
 
 
@@ -211,11 +211,11 @@ def _load_nodes(register: Register) -> list[Node]:
     return [node for load in register.loads for node in (load.when, load.source) if node is not None]
 
 
-def _shown(register: Register, values: dict[Node, Node], terms: Terms) -> Node:
-    """What a register holds after the loads of a cycle, lowered: a latch shows it while the cycle lasts."""
-    held = terms.leaf("state", f"{register.name} held", register.width)
-    leaf = terms.leaf("register", register.name, register.width)
-    return substitute(terms, (after_loads(register, held, terms),), {**values, held: leaf})[0]
+def _shown(latch: Register, values: dict[Node, Node], terms: Terms) -> Node:
+    """What a latch shows, lowered. Its variable is what it held until then."""
+    held = terms.leaf("state", f"{latch.name} held", latch.width)
+    leaf = terms.leaf("register", latch.name, latch.width)
+    return substitute(terms, (shown(latch, terms),), {**values, held: leaf})[0]
 
 
 def _register_variable(register: Register, lowering: dict[Node, Node], terms: Terms) -> Variable:

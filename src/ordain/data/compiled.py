@@ -107,7 +107,8 @@ class Compiled:
 
     def _plain(self, node: Node) -> Node:
         """An address over states and registers: nothing in it may come from a word or a bus."""
-        if any(leaf.kind not in ("state", "register", "input") or leaf in self.path.held for leaf in leaves((node,))):
+        if any(leaf.kind not in ("state", "register", "input") or leaf in self.path.latches
+               for leaf in leaves((node,))):
             raise Undecided
         return node
 

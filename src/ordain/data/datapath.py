@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from ordain.control.driving import put
 from ordain.control.registers import after_loads
+from ordain.control.standing import stands_for
 from ordain.control.system import prior_leaves, remembered
 from ordain.data.model import Watch
 from ordain.data.partial import UNKNOWN, Ternary, applied, conjunction, disjunction, exactly, merged, whole
@@ -33,7 +34,7 @@ class Fight(NamedTuple):
 
 class Datapath:
     """The machine with an expression for everything that has a value. `nexts`: for each state and register the value
-    after a cycle. `held`: for each latch what it shows. `never`: what must not hold, by name: `watches`, or else the
+    after a cycle. `never`: what must not hold, by name: `watches`, or else the
     `never` rules. `priors`: for each value that these remember, what it becomes; `at_first`: what it is in the first
     cycle; `looks_back`: the leaf that stands for each of them. `common`: what words of a store have in common, once
     found."""
@@ -43,15 +44,11 @@ class Datapath:
         self.contents, self.machine, self.terms = contents, machine, terms
         self.latches = {terms.leaf("register", one.name, one.width): one for one in machine.registers.values()
                         if one.transparent}
-        self.held: dict[Node, Node] = {}
         self.nexts: dict[Node, Node] = {terms.leaf("state", one.name, one.width): one.next
                                         for one in machine.states.values()}
         for register in machine.registers.values():
             leaf = terms.leaf("register", register.name, register.width)
-            if register.transparent:                    # what it shows is what it keeps
-                self.held[leaf] = after_loads(register, terms.leaf("state", f"{register.name} held", register.width),
-                                              terms)
-            else:
+            if not register.transparent:                # what a latch shows is what it keeps
                 self.nexts[leaf] = after_loads(register, leaf, terms)
         self.puts: dict[tuple[str, str], Node | None] = {}
         for bus in machine.buses.values():
@@ -154,48 +151,23 @@ class Moment:
         match leaf.kind:
             case "bus":
                 yield from self._bus(leaf, machine.buses[leaf.name])
-            case "field":
-                field = machine.fields[leaf.name]
-                store = machine.stores[field.store]
-                word = self.path.terms.leaf("word", store.name, store.bits)
-                yield word
-                bits = known[word]
-                seen = bits.known >> field.low & (1 << field.width) - 1
-                known[leaf] = Ternary(field.read(bits.value) & seen, seen)
             case "word":
                 store = machine.stores[leaf.name]
                 yield store.address
                 known[leaf] = self._stored(leaf.name, known[store.address], store.address_width)
-            case "address":
-                address = machine.stores[leaf.name].address
-                yield address
-                known[leaf] = known[address]
-            case "at" | "in":
-                store_name, addresses = (self.path.contents.labels if leaf.kind == "at"
-                                         else self.path.contents.routines)[leaf.name]
-                there = self.path.terms.among(machine.stores[store_name].address, addresses)
-                yield there
-                known[leaf] = known[there]
-            case "register" if leaf in self.path.held:
-                shown = self.path.held[leaf]
-                yield shown
-                known[leaf] = known[shown]
             case "input":
                 known[leaf] = exactly(self.outside.get(leaf.name, 0), leaf.width)
-            case "condition":
-                value = machine.conditions[leaf.name].value
-                if leaf.name in self.outside or value is None:
-                    given = self.outside.get(leaf.name)
-                    known[leaf] = UNKNOWN if given is None else exactly(given, leaf.width)
-                else:
-                    yield value
-                    known[leaf] = known[value]
+            case "condition" if leaf.name in self.outside:
+                known[leaf] = exactly(self.outside[leaf.name], leaf.width)
             case "free" if leaf.name in machine.memories:
                 memory = machine.memories[leaf.name]
                 yield memory.address
                 known[leaf] = self.read(memory, known[memory.address])
             case _:
-                known[leaf] = UNKNOWN
+                meant = stands_for(self.path.contents, leaf)
+                if meant is not None:
+                    yield meant
+                known[leaf] = UNKNOWN if meant is None else known[meant]
 
     def read(self, memory: Memory, address: Ternary) -> Ternary:
         """The word at an address of which every bit is known; beyond the last word, and else, nothing is known."""

@@ -6,6 +6,7 @@ The same cycle as `datapath` gives for values, for terms. Who wants it says what
 
 from collections.abc import Iterable
 
+from ordain.control.standing import stands_for
 from ordain.data.datapath import Datapath, kept_leaf
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Const, Leaf, Node, leaves
@@ -96,23 +97,10 @@ class Resolving:
         match leaf.kind:
             case "state" | "input":
                 return leaf
-            case "register":
-                return self.resolved(path.held[leaf]) if leaf in path.held else leaf
+            case "register" if not machine.registers[leaf.name].transparent:
+                return leaf
             case "bus":
                 return self._bus(leaf)
-            case "condition":
-                value = machine.conditions[leaf.name].value
-                return self.unknown(f"`{leaf.name}`", leaf.width) if value is None else self.resolved(value)
-            case "at" | "in":
-                store, addresses = (path.contents.labels if leaf.kind == "at" else path.contents.routines)[leaf.name]
-                return self.resolved(terms.among(machine.stores[store].address, addresses))
-            case "field":
-                field = machine.fields[leaf.name]
-                word = terms.leaf("word", field.store, machine.stores[field.store].bits)
-                bits = terms.slice(word, field.high, field.low)
-                return self.resolved(terms.not_(bits) if field.active_low else bits)
-            case "address":
-                return self.resolved(machine.stores[leaf.name].address)
             case "word":
                 address = self.resolved(machine.stores[leaf.name].address)
                 if type(address) is Const:
@@ -120,7 +108,8 @@ class Resolving:
                 return self.table(leaf.name, leaf, address)
             case "free" if leaf.name in machine.memories:
                 return self.memory(machine.memories[leaf.name], leaf)
-        return self.unknown(f"`{leaf.name}`", leaf.width)
+        meant = stands_for(path.contents, leaf)
+        return self.unknown(f"`{leaf.name}`", leaf.width) if meant is None else self.resolved(meant)
 
     def _bus(self, leaf: Leaf) -> Node:
         terms = self.terms

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
+from ordain.control.standing import stands_for
 from ordain.data.compiled import Compiled, Made
 from ordain.data.datapath import Datapath, Fight, Moment, kept_leaf
 from ordain.data.model import Memories
@@ -157,17 +158,10 @@ def _below(moment: Moment, leaf: Leaf) -> list[Node]:
             puts = [path.puts[bus.name, driver.name] for driver in bus.drivers
                     if moment.known.get(driver.when) != Ternary(0, 1)]
             return [node for node in puts if node is not None]
-        case "field":
-            store = machine.stores[machine.fields[leaf.name].store]
-            return [store.address]
-        case "word" | "address":
+        case "word":
             return [machine.stores[leaf.name].address]
-        case "register" if leaf in path.held:
-            return [path.held[leaf]]
-        case "condition":
-            value = machine.conditions[leaf.name].value
-            return [] if value is None else [value]
         case "free" if leaf.name in machine.memories:
             address = machine.memories[leaf.name].address
             return [] if whole(moment.value(address), address.width) else [address]
-    return []
+    meant = stands_for(path.contents, leaf)
+    return [] if meant is None else [meant]

@@ -10,6 +10,7 @@ power-up is `x`. Names are escaped, `\\console.mode `, and so may be any.
 
 from collections.abc import Iterator
 
+from ordain.control.standing import shown, stands_for
 from ordain.data.datapath import Datapath
 from ordain.machine.expression import (
     Add,
@@ -176,8 +177,8 @@ class _Module:
             self.body.append(f"  assign {escaped(store.name)} = {word};")
         for bus in machine.buses.values():
             self._bus(bus)
-        for leaf, latch in self.path.latches.items():
-            self.body.append(f"  assign {escaped(latch.name)} = {self.name(self.path.held[leaf])};")
+        for latch in self.path.latches.values():
+            self.body.append(f"  assign {escaped(latch.name)} = {self.name(shown(latch, machine.terms))};")
         for memory in machine.memories.values():
             words = f"{escaped(f'{memory.name} words')}[{self.name(memory.address)}]"
             self.body.append(f"  assign {escaped(memory.name)} = {words};")
@@ -240,20 +241,12 @@ class _Module:
         return self.names[node]
 
     def _leaf(self, leaf: Leaf) -> str:
-        machine, terms = self.machine, self.path.terms
         match leaf.kind:
-            case "at" | "in":
-                store, addresses = (self.path.contents.labels if leaf.kind == "at"
-                                    else self.path.contents.routines)[leaf.name]
-                return self.name(terms.among(machine.stores[store].address, addresses))
-            case "field":
-                field = machine.fields[leaf.name]
-                word = terms.leaf("word", field.store, machine.stores[field.store].bits)
-                bits = terms.slice(word, field.high, field.low)
-                return self.name(terms.not_(bits) if field.active_low else bits)
-            case "address":
-                return self.name(machine.stores[leaf.name].address)
-            case "free" if leaf.name not in machine.memories:
+            case "at" | "in" | "field" | "address":
+                meant = stands_for(self.path.contents, leaf)
+                if meant is not None:
+                    return self.name(meant)
+            case "free" if leaf.name not in self.machine.memories:
                 return f"{leaf.width}'b{'x' * leaf.width}"
         return escaped(leaf.name)
 
