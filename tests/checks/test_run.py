@@ -555,3 +555,26 @@ def test_copies_of_a_word_that_would_break_a_rule_are_counted() -> None:
     (note,) = static_pass(contents_of(*twice))
     assert note.message == ('2 words, one of them at `ZERO` (0x09), would break the rule "taken leads to opcode 1" in '
                             "every state, if any sequence executed them")
+
+
+def test_a_machine_without_a_microprogram_is_asked_the_same() -> None:
+    """Its decoder is all the store that it has. Which of three drivers fight is found out there, too; no word is named,
+    for there is none."""
+    found = report(Sound("""\
+machine lamp "a lamp on two switches"
+store decoder 4 words of 4 bits
+    address turn
+    word    {turn is 3, turn is 2, turn is 1, turn is 0}
+input key 1 bit
+state turn 2 bits, reset 0
+    next turn + 1
+bus line 1 bit, floats
+    driven by left when decoder.word[2]
+    driven by right when decoder.word[2] and key
+    driven by other when decoder.word[1]
+""", ""))
+    (fight,) = found.findings
+    assert fight.message == "two drivers share bus `line`: `left` and `right`"
+    assert fight.span is not None and fight.span.text.startswith("bus line")
+    assert fight.trace is not None and [cycle.states["turn"] for cycle in fight.trace.cycles] == [0, 1, 2]
+    assert outcomes(found) == {"contention line": "broken", "over-assumed assumptions": "proved"}
