@@ -578,3 +578,12 @@ bus line 1 bit, floats
     assert fight.span is not None and fight.span.text.startswith("bus line")
     assert fight.trace is not None and [cycle.states["turn"] for cycle in fight.trace.cycles] == [0, 1, 2]
     assert outcomes(found) == {"contention line": "broken", "over-assumed assumptions": "proved"}
+
+
+def test_of_two_allowances_of_one_check_each_is_for_its_own_part() -> None:
+    """One excuses whatever fights with the memory, wherever; the other the bus where nothing fights."""
+    found = report(edited(FIGHT, ("home watch", "home watch\nallow contention on memory \"weak outputs\"\n"
+                                                "allow contention on data at watch \"never needed\"")))
+    assert [finding.message for finding in findings_named("contention", found) if "`data`" in finding.message] == []
+    assert outcomes(found)["contention data"] == "allowed"
+    assert [one.needed for one in found.allowances] == [True, False]
