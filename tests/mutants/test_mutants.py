@@ -76,6 +76,11 @@ class Kinds:
 @cache
 def e():
     return 5
+def maker():
+    def made():
+        return 6
+    return made
+f = maker()
 """
 
 
@@ -85,8 +90,9 @@ def test_a_fault_is_put_into_whatever_is_wrapped_around_it(tmp_path: Path, monke
     path.write_text(KINDS)
     test.write_text(f"import sys\nsys.path.insert(0, {str(tmp_path)!r})\nimport all_kinds\ndef test_it():\n"
                     "    one = all_kinds.Kinds()\n"
-                    "    assert (one.a, one.b, one.c(), one.d(), all_kinds.e()) == (1, 2, 3, 4, 5)\n")
+                    "    assert (one.a, one.b, one.c(), one.d(), all_kinds.e(), all_kinds.f()) == (1, 2, 3, 4, 5, 6)\n")
     tests = covered([path], [test.name])
-    said: list[str] = []
-    tried([Trial("all_kinds", path, fault, tests) for fault in faults(KINDS)], lambda trial, how: said.append(how), 5)
-    assert said == ["test"] * 10  # one more and one less
+    said: dict[str, str] = {}
+    tried([Trial("all_kinds", path, fault, tests) for fault in faults(KINDS)],
+          lambda trial, how: said.update({f"{trial.fault.before} {trial.fault.after}": how}), 5)
+    assert len(said) == 13 and {*said.values()} == {"test"}  # one more and one less, and none of what is made

@@ -220,10 +220,24 @@ def _how(status: int | None) -> str:
 
 
 def _other_code(one: Trial) -> CodeType | None:
-    """The code of the function with the fault, None where the fault is not in that (but in a default, say)."""
+    """The code of the function with the fault, None where the fault is not in that (but in a default, say), or where
+    the module itself calls it when it is imported, and keeps what it made."""
+    if _calls(ast.parse(one.path.read_text()), one.fault.function):
+        return None
     before, after = (_codes(compile(tree, str(one.path), "exec"), one.fault.function)
                      for tree in (ast.parse(one.path.read_text()), with_fault(one.path.read_text(), one.fault.number)))
     return after[0] if len(before) == len(after) == 1 and before != after else None
+
+
+def _calls(module: ast.Module, function: str) -> bool:
+    """Whether a module calls one of its functions outside of all functions."""
+    waiting: list[ast.AST] = [*module.body]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == function:
+            return True
+        waiting += [] if isinstance(node, ast.FunctionDef | ast.Lambda) else ast.iter_child_nodes(node)
+    return False
 
 
 def _codes(code: CodeType, name: str) -> list[CodeType]:
