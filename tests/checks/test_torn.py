@@ -321,6 +321,8 @@ def test_without_a_sequence_it_is_not_said_which_line_changed() -> None:
     ("{not carry, raw, op, step}", "an address line went from 1 to 0"),
     ("{step, raw, carry, op}", "`carry` went from 0 to 1"),                      # below the step
     ("{carry, step, raw, op}", "`carry` went from 0 to 1"),
+    ("{step, carry, raw, op}", "`carry` went from 0 to 1"),                      # right below it, and above
+    ("{op, carry, step, raw}", "`carry` went from 0 to 1"),
     ("{both[1], raw, op, step}", "`both[1]` went from 0 to 1"),
     ("{both, op, step}", "`both` went from 0 to 2"),
     ("{both[1:0], op, step}", "`both` went from 0 to 2"),
