@@ -145,3 +145,50 @@ def test_behind_a_register_the_same_is_refused(kind: str) -> None:
         assert walked(cells, going, shown, 4) == [1, 2, 3, 4]
     else:
         assert kind in REFUSED and cells == "goes-astray"
+
+
+STEPPED = """\
+machine m "instruction and step"
+microprogram "m.micro"
+store control 32 words of 8 bits
+    address {ir, STEP}
+    instruction ir
+    step STEP
+field last 1 bit
+field stay 1 bit
+field leap 1 bit
+field mark 5 bits, idle 0
+state step 3 bits, reset RESET
+    next RESET if last else step if stay else NEXT
+register ir 2 bits, loads data when mark is 1
+bus data 2 bits, floats
+    driven by keys when mark is 1
+"""
+STEPS = """\
+prologue
+    mark 1
+instruction 1 "one"
+    mark 2
+    mark 3, stay
+    mark 4, last
+instruction others "rest"
+    last
+"""
+
+
+@pytest.mark.parametrize(("step", "reset", "becomes", "said"), [
+    ("step", 0, "step + 1", []),
+    ("not step", 7, "step - 1", []),
+    ("step", 0, "mark[2:0] if leap else step + 1", []),
+    ("step", 0, "mark[2:0]", []),                               # each word says which step comes
+    ("step", 0, "step - 1", ["from step 0 to step 1: the hardware goes on to step 0 or 7"]),
+    ("step", 0, "step + 2", ["from step 0 to step 1: the hardware goes on to step 0 or 2"]),
+    ("step", 0, "{step[1:0], not step[2]}", ["from step 1 to step 2: the hardware goes on to step 0 or 1 or 3"]),
+    ("step", 0, "{step[0], step[2:1] + 1}", ["from step 1 to step 2: the hardware goes on to step 0 or 1 or 5"]),
+    ("not step", 0, "step + 1", ["from step 0 to step 1: the hardware goes elsewhere"]),
+])
+def test_steps_are_counted_as_the_text_has_them(step: str, reset: int, becomes: str, said: list[str]) -> None:
+    text = STEPPED.replace("STEP", step).replace("RESET", str(reset)).replace("NEXT", becomes)
+    _, findings = build_texts({"m.machine": text, "m.micro": STEPS}, "m.machine")
+    assert [finding.message for finding in findings if finding.severity is Severity.ERROR] == [
+        f"no word brings control {one}" for one in said]

@@ -19,6 +19,7 @@ from ordain.machine.expression import (
     Leaf,
     Less,
     Node,
+    Not,
     Or,
     Parity,
     Slice,
@@ -47,6 +48,7 @@ def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
             for address in addresses[index]:
                 findings += sight.held(program, addresses, word, index, address, words[word.store][address], name,
                                        target)
+    findings += _missed_steps(sight, program, addresses)
     for store, resting in program.unused.items():
         bits = unused.get(store)
         if resting is not None and bits is not None:
@@ -55,6 +57,34 @@ def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
                 findings += next((wrong for place in (None, *free) if (wrong := list(sight.held(
                     program, addresses, resting, -1, place, bits, name, target)))), [])
     return list(dict.fromkeys(findings))
+
+
+def _missed_steps(sight: "_Sight", program: Program, addresses: Sequence[tuple[int, ...]]) -> Iterator[Finding]:
+    """Of each store that is addressed by instruction and step, the first step from which no word at all can bring
+    control to the next one, though the text has words at both."""
+    machine = sight.machine
+    passed: dict[tuple[str, int], tuple[int, int]] = {}
+    for index, after in program.following.items():
+        word = program.words[index]
+        step = machine.stores[word.store].step
+        if after and step is not None:
+            for address in addresses[index][:1]:
+                number = (address & (1 << step[0] + 1) - 1) >> step[1]
+                passed.setdefault((word.store, number), (index, after[0]))
+    told: set[str] = set()
+    for (store, number), (index, after_it) in sorted(passed.items()):
+        left = sight.stepped(store, number)
+        if store not in told and not may_be(left, number + 1):
+            told.add(store)
+            ways = sorted({str(way.value) if type(way) is Const else "" for way in _choices(left)})
+            there = f"on to step {' or '.join(ways)}" if all(ways) else "elsewhere"
+            yield error(
+                "goes-astray", f"no word brings control from step {number} to step {number + 1}: the hardware goes "
+                f"{there}", program.words[after_it].span, f"stands at step {number + 1}",
+                places=(Place(machine.stores[store].span, "what says which part of the address is the step"),
+                        Place(program.words[index].span, f"stands at step {number}")),
+                help="the n-th word of an instruction stands at step n: let the steps go up by one, with the lowest "
+                     "bit last, or turned (`not step`) where they go down")
 
 
 def _free_pages(machine: Machine, store: str, taken: Mapping[int, int], field: str) -> Iterator[int]:
@@ -124,6 +154,13 @@ class _Sight:
                          "its carry before it; or let every word name the next one, with a field that is `idle "
                          "following`")
                 return
+
+    def stepped(self, store: str, number: int) -> Node:
+        """The step in the cycle after step `number`, whatever the word there says."""
+        step = self.machine.stores[store].step
+        assert step is not None
+        now, later = (self.terms.slice(node, *step) for node in self._addresses(store, 1))
+        return substitute(self.terms, (later,), _parts(self.terms, now, number))[0]
 
     def _going_on(self, store: str, bits: int, delay: int, ahead: int) -> tuple[Node, Node, bool]:
         """The address after so many cycles, and a cycle later, over what the word leaves open now; and whether the
@@ -196,9 +233,18 @@ def _parts(terms: Terms, node: Node, value: int) -> dict[Node, Node]:
     found: dict[Node, Node] = {}
     low = 0
     for part in reversed(node.args if type(node) is Join else (node,)):
-        if type(part) is Leaf:
-            found[part] = terms.const(value >> low & (1 << part.width) - 1, part.width)
+        bits = value >> low & (1 << part.width) - 1
         low += part.width
+        if type(part) is Not:
+            part, bits = part.args[0], bits ^ (1 << part.width) - 1
+        if type(part) is Leaf:
+            found[part] = terms.const(bits, part.width)
+        elif type(part) is Slice and type(whole := part.args[0]) is Leaf:
+            before = found.get(whole, _anything(terms, whole))
+            found[whole] = terms.join([*([terms.slice(before, whole.width - 1, part.high + 1)]
+                                         if part.high + 1 < whole.width else []),
+                                       terms.const(bits, part.width),
+                                       *([terms.slice(before, part.low - 1, 0)] if part.low else [])])
     return found
 
 
@@ -276,6 +322,8 @@ def may_be(node: Node, value: int) -> bool:
             return not any(type(part) is Const and value & ~part.value for part in parts)
         case Or(args=parts):
             return not any(type(part) is Const and part.value & ~value for part in parts)
+        case Not(args=(turned,)):
+            return may_be(turned, value ^ (1 << node.width) - 1)
         case Slice(args=(whole,), high=high, low=low):
             return _slice_may_be(whole, high, low, value)
     return True
