@@ -402,6 +402,19 @@ def test_places_are_called_as_the_source_calls_them() -> None:
     assert told["control", 5] == ("go", "target rise") and told["side", 5] == ("leave", "aim tail")
 
 
+def test_a_label_of_the_same_routine_is_called_by_itself() -> None:
+    """As people write it there; another routine has one of that name, too."""
+    built = workshop.contents_of(MAPPED[0], MAPPED[1].replace(
+        "        go, target zoom\n", "  home: go, target zoom\n        go, target home\n").replace(
+        "  alpha: go, target rise\n", "  alpha: go, target near.home\n  home: go, target alpha\n"))
+    stored = {name: Stored({at: built.words[name][at] for at in sites}, None) for name, sites in built.sites.items()}
+    images = pack(built.machine, stored)
+    told = {word.built_text: word.orders for word in decode(built, stored, images, images).words}
+    assert told["go, target home"] == ("go", "target home")
+    assert told["go, target near.home"] == ("go", "target near")       # shorter, and the same word
+    assert told["go, target alpha"] == ("go", "target alpha")
+
+
 @pytest.mark.parametrize("erased", [0, 1])
 @pytest.mark.parametrize("ahead", [1, 2, -1, -2])
 def test_by_how_much_a_start_address_was_wrong(ahead: int, erased: int) -> None:

@@ -178,6 +178,19 @@ def test_bad_s_records_are_named_with_their_line(text: str, line: int, says: str
     assert finding.span is not None and finding.span.line == line
 
 
+@pytest.mark.parametrize(("text", "says"), [
+    ("S3091234567801020304D8\nS70500000000FA\n", ""), ("S3091234567801020304D8\nS70512345678E6\n", ""),
+    ("S3091234567801020304D8\nS704000000FB\n", "too short"),
+    ("S3091234567801020304D8\nS7060000000001F8\n", "has no data"),
+    ("S3091234567801020304D8\nS804000000FB\n", ""),
+])
+def test_an_end_record_with_an_address_of_32_bits(text: str, says: str) -> None:
+    """Sums by hand."""
+    read = read_s_records(text, "t")
+    assert read.segments == ([] if says else [(0x12345678, bytes((1, 2, 3, 4)))])
+    assert [says in finding.message for finding in read.findings] == ([True] if says else [])
+
+
 def test_a_file_that_is_cut_off_is_refused() -> None:
     for text, read in ((SOME, read_intel_hex), (write_s_records(bytes(64)), read_s_records)):
         cut = "".join(line for line in text.splitlines(keepends=True) if line[:2] not in (":0", "S5", "S9"))
