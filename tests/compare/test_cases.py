@@ -70,6 +70,10 @@ def test_what_is_taken_apart_and_what_is_not() -> None:
     assert shapes(chosen) == {chosen}
     joined = terms.join((terms.const(5, 3), op))
     assert shapes(joined) == {joined}
+    either = terms.if_(bit, one, terms.const(2, 6))
+    assert shapes(terms.add(pc, either)) == {following, terms.add(pc, terms.const(2, 6))}       # by one word or by two
+    assert shapes(terms.join((terms.if_(bit, op, terms.const(0, 3)), terms.const(0, 3)))) == {
+        terms.join((op, terms.const(0, 3))), terms.const(0, 6)}
     wide = terms.leaf("input", "wide", 5)
     assert shapes(wide) == {wide} and all(type(value) is not Const for value in shapes(terms.not_(wide)))
 

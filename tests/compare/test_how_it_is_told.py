@@ -112,6 +112,22 @@ def test_a_field_of_one_side_counts_when_it_is_not_idle(clause: str, told: str |
         assert first is not None and [str(change) for change in first.changes] == [told]
 
 
+def test_a_field_that_is_left_open_on_both_sides_is_not_told() -> None:
+    """Though its codes have other numbers; and what is set in it is told by the names of its codes."""
+    was = hoist(("field note   2 bits\n    none 0 idle", "field note   2 bits, idle any\n    none 0"))
+    now = edited(was, ("    bell 1\n    horn 2", "    bell 2\n    horn 1"))
+    assert moved(between(was, now)) == {}
+    first = unit(between(was, edited(now, ("        up, branch", "        down, branch"))), "lift").difference
+    assert first is not None and [change.what for change in first.changes][:2] == ["up", "down"]
+    assert "note" not in {change.what for change in first.changes}
+    rung = edited(was, ("        up, branch", "        up, note bell, branch"))
+    assert moved(between(rung, edited(now, ("        up, branch", "        up, note bell, branch")))) == {}
+    first = unit(between(rung, edited(now, ("        up, branch", "        up, note horn, branch"))), "lift").difference
+    assert first is not None and [str(change) for change in first.changes] == ["note: bell -> horn"]
+    first = unit(between(rung, now), "lift").difference
+    assert first is not None and [str(change) for change in first.changes] == ["note: bell -> any"]
+
+
 def test_of_a_field_that_is_gone_only_what_it_said_is_told() -> None:
     """Where another field differs, the idle one of the old machine has nothing to say."""
     without = (HOIST[0].replace("HOME", "upc is 0").replace(

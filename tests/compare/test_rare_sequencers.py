@@ -59,6 +59,70 @@ def test_bits_of_the_whole_word_may_be_a_place() -> None:
     assert [str(change) for change in first.changes] == ["hum: 0 -> 1"]
 
 
+def test_a_plain_number_is_a_place_where_words_are_divided_otherwise_as_well() -> None:
+    """The new machine has a lamp in its spare bits, so that words are compared field by field."""
+    more = resolved(SLEDGE.replace("NEXT", "to").replace("spare 2 bits", "field lamp 2 bits, idle 0"))
+
+    def lit(far: int, **fields: int) -> Contents:
+        return burned(more, {0: Word("start", {"to": "@far", "ring": 1}), far: Word("far", {"to": "@start", **fields})})
+
+    assert moved(compared(sledge("to", 5), lit(9))) == {} == moved(compared(lit(9), sledge("to", 5)))
+    first = unit(compared(sledge("to", 5), lit(9, hum=1)), "start").difference
+    assert first is not None and [str(change) for change in first.changes] == ["hum: 0 -> 1"]
+
+
+# ---------------------------------------------------------------- two boundaries that differ in instructions alone
+
+TWINS = """\
+machine twins
+microprogram "m.micro"
+store control 64 words of 12 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    jump 1
+    go   2
+field target 6 bits address, idle 0
+field up   1 bit
+field down 1 bit
+spare 2 bits
+store entry 4 words of 5 bits
+    address op
+    word start of instruction
+state upc 6 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        go  : {upc[5], entry}
+        otherwise: 0
+register op 2 bits, loads rope when upc in (0, 32)
+bus rope 2 bits, pulled low
+    driven by drum when up
+    driven by cask when down
+home upc in (0, 32)
+"""
+
+
+def twins(lift_ends_at: int, upper: Mapping[str, int], shift: int = 0) -> Contents:
+    """The words at both boundaries are alike, and so are the instructions, but for one: `upper` is its doing after the
+    second boundary; after the first it is `down`. `shift`: how much higher that half stands."""
+    lift, drop = 4 + shift, 6 + shift
+    words = {0: Word("low", {"branch": "go"}), 32: Word("high", {"branch": "go"}),
+             lift: Word("lift", {"up": 1, "branch": "jump", "target": lift_ends_at}),
+             drop: Word("drop", {"down": 1, "branch": "jump", "target": 32}),
+             32 + lift: Word("raise", {"up": 1, "branch": "jump", "target": 32}),
+             32 + drop: Word("lower", {**upper, "branch": "jump", "target": 32})}
+    return burned(resolved(TWINS), words, tables={"entry": {0: lift, 1: drop, 2: lift, 3: drop}})
+
+
+def test_a_boundary_is_what_follows_it() -> None:
+    alike, other = {"down": 1}, {"down": 1, "up": 1}
+    assert moved(compared(twins(0, other), twins(0, other, 3))) == {}
+    assert moved(compared(twins(0, alike), twins(32, alike, 3))) == {}      # they are one boundary with a copy
+    for one, another in ((twins(0, other), twins(32, other)), (twins(0, alike), twins(0, other))):
+        assert moved(compared(one, another)) != {} != moved(compared(another, one))
+
+
 # ---------------------------------------------------------------- a store of starts that says something else as well
 
 SKIFF = """\

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 
 import pytest
 
-from ordain.placement.demands import Task, collect
+from ordain.placement.demands import Demand, Task, collect
 from ordain.placement.met import met
-from tests.placement.by_hand import block, body, label, one_store, program, word
+from tests.placement.by_hand import HERE, block, body, label, one_store, program, word
 
 WORDS = [
     word(0, succeeds=1), word(1),                                   # a row of two
@@ -54,3 +54,12 @@ def test_a_word_that_is_missing_is_not_placed() -> None:
 def test_a_row_stands_in_one_lap_of_the_counter(counting: int, stands: bool) -> None:
     """From 7 to 8 the third bit counts on."""
     assert met(task(counting), {**RIGHT, 0: (7,), 1: (8,), 9: (0,), 6: (9,), 10: (13,), 11: (14,)}) == stands
+
+
+@pytest.mark.parametrize(("zeros", "ones", "stands"), [
+    (0, 0, True), (0, 7, True), (0, 4, True), (0, 8, False), (0, 15, False), (8, 7, True), (1, 0, False),
+    (8, 8, False)])
+def test_levels_that_an_address_must_have(zeros: int, ones: int, stands: bool) -> None:
+    """Of the word at 7, as where a table holds the lower bits of an address and the others are wired."""
+    wired = Demand(((0, 9),), zeros, "for the lower bits", HERE, ones)
+    assert met(task()._replace(demands=(wired,)), RIGHT) == stands
