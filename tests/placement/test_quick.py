@@ -69,6 +69,13 @@ def test_of_two_groups_the_larger_goes_first_and_small_pages_before_large_ones()
     assert laid((1, 1, 1, 1, 1), ((3, (2, 3, 4)), (2, (0, 1))), taken(0)) == Arrangement((1, 2, 3, 4, 5), ())
 
 
+def test_every_group_gets_a_page_that_has_room_for_it() -> None:
+    """Of the second page one word alone is free, and the third group would begin there."""
+    groups = ((2, (0, 1)), (2, (2, 3, 4)), (2, (5, 6)))
+    assert laid((1,) * 7, groups, taken(0, 4, 5, 6)) == Arrangement((8, 9, 1, 2, 3, 10, 11), ())
+    assert laid((1,) * 7, groups, taken(0, 4, 5, 6, 8)) == Arrangement((9, 10, 1, 2, 3, 12, 13), ())
+
+
 def test_the_first_of_a_group_is_told_for_which_no_page_has_room() -> None:
     two_free = taken(0, 1, 4, 5, 8, 9, 12, 13)
     assert laid((1, 1, 1), ((2, (0, 1, 2)),), two_free) == Stuck(0, None)

@@ -178,6 +178,12 @@ def test_bad_s_records_are_named_with_their_line(text: str, line: int, says: str
     assert finding.span is not None and finding.span.line == line
 
 
+@pytest.mark.parametrize(("size", "kind"), [(1 << 15, "1"), (1 << 16, "1"), ((1 << 16) + 1, "2")])
+def test_addresses_are_as_short_as_reach_the_end(size: int, kind: str) -> None:
+    rows = write_s_records(bytes(size), "", [(size - 16, size)]).splitlines()
+    assert {row[:2] for row in rows[1:-2]} == {f"S{kind}"} and rows[-1][:2] == {"1": "S9", "2": "S8"}[kind]
+
+
 @pytest.mark.parametrize(("text", "says"), [
     ("S3091234567801020304D8\nS70500000000FA\n", ""), ("S3091234567801020304D8\nS70512345678E6\n", ""),
     ("S3091234567801020304D8\nS704000000FB\n", "too short"),

@@ -211,7 +211,7 @@ def test_repair_loses_nothing(tmp_path: Path) -> None:
                      + b'{"chip": "U2')
     mended = repair(path, aside)
     assert path.read_bytes() == text_of(burn("U11"), burn("U21"))
-    assert mended.moved == ("<<<<<<< a", "=======", ">>>>>>> b", '{"chip": "U2')
+    assert mended.moved == ("<<<<<<< a", "=======", ">>>>>>> b", '{"chip": "U2') and not mended.ended
     assert aside.read_text().splitlines() == list(mended.moved)
 
 
