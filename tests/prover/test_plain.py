@@ -105,6 +105,7 @@ def test_a_limit_of_time_decides_nothing() -> None:
     found = decide_plainly(build_system(contents), (asked,), Limits(seconds=0.0))
     assert [each.outcome for each in (*found.verdicts, found.over_assumed)] == ["undecided", "undecided"]
     assert found.stopped == found.ended == "seconds"
+    assert (found.executed, found.states, found.transitions, found.depth) == ({}, 0, 0, 0)
 
 
 HELP = ["-h", "--help"]
