@@ -192,3 +192,62 @@ def test_steps_are_counted_as_the_text_has_them(step: str, reset: int, becomes: 
     _, findings = build_texts({"m.machine": text, "m.micro": STEPS}, "m.machine")
     assert [finding.message for finding in findings if finding.severity is Severity.ERROR] == [
         f"no word brings control {one}" for one in said]
+
+
+STARTED = """\
+machine m "wired starts"
+microprogram "m.micro"
+store control 32 words of 8 bits
+    address upc
+    starts at {0b1, ir, 0b00}
+    instruction ir
+field branch 2 bits
+    step 0 idle
+    jump 1
+    dispatch 2
+field target 5 bits address, idle 0
+field load 1 bit
+state upc 5 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        dispatch: WAY
+        otherwise: 0
+register ir 2 bits, loads data when load
+bus data 2 bits, floats
+    driven by keys when load
+input trap 1 bit
+"""
+STARTS = """\
+routine fetch at 0
+    load
+    branch dispatch
+instruction 1 "one"
+    branch jump, target fetch
+instruction others "rest"
+    branch jump, target fetch
+"""
+
+
+@pytest.mark.parametrize(("way", "said"), [
+    ("{0b1, ir, 0b00}", []),
+    ("0b00001 if trap else {0b1, ir, 0b00}", []),
+    ("{0b1, ir, 0b0, trap}", []),
+    ("{0b1, ir[0], ir[1], 0b00}", ["opcode 0x1 is said to start at 0x14: the hardware goes on to 0x18"]),
+    ("{0b1, not ir, 0b00}", ["opcode 0x0 is said to start at 0x10: the hardware goes on to 0x1C"]),
+    ("{0b0, ir, 0b00}", ["opcode 0x0 is said to start at 0x10: the hardware goes on to 0x00"]),
+    ("{0b1, 0b00, ir}", ["opcode 0x1 is said to start at 0x14: the hardware goes on to 0x11"]),
+])
+def test_where_instructions_are_said_to_start_is_where_the_hardware_goes(way: str, said: list[str]) -> None:
+    _, findings = build_texts({"m.machine": STARTED.replace("WAY", way), "m.micro": STARTS}, "m.machine")
+    assert [finding.message for finding in findings if finding.severity is Severity.ERROR] == said
+
+
+def test_a_register_behind_the_dispatch_is_looked_through() -> None:
+    late = STARTED.replace("address upc", "address shown") + "state shown 5 bits, reset 0\n    next upc\n"
+    twice = STARTS
+    for word in ("    branch jump, target fetch\n", "    branch dispatch\n"):
+        twice = twice.replace(word, 2 * word)
+    for way, count in (("{0b1, ir, 0b00}", 0), ("{0b0, ir, 0b00}", 1)):
+        _, findings = build_texts({"m.machine": late.replace("WAY", way), "m.micro": twice}, "m.machine")
+        assert [finding.name for finding in findings if finding.severity is Severity.ERROR] == ["goes-astray"] * count

@@ -49,6 +49,7 @@ def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
                 findings += sight.held(program, addresses, word, index, address, words[word.store][address], name,
                                        target)
     findings += _missed_steps(sight, program, addresses)
+    findings += _missed_starts(sight, program)
     for store, resting in program.unused.items():
         bits = unused.get(store)
         if resting is not None and bits is not None:
@@ -85,6 +86,32 @@ def _missed_steps(sight: "_Sight", program: Program, addresses: Sequence[tuple[i
                         Place(program.words[index].span, f"stands at step {number}")),
                 help="the n-th word of an instruction stands at step n: let the steps go up by one, with the lowest "
                      "bit last, or turned (`not step`) where they go down")
+
+
+def _missed_starts(sight: "_Sight", program: Program) -> Iterator[Finding]:
+    """Of each store with `starts at` the first instruction that the hardware sends elsewhere."""
+    machine = sight.machine
+    stores = {body.name: machine.stores[body.store] for body in program.bodies if body.kind == "instruction"}
+    spans = {body.name: body.span for body in program.bodies if body.kind == "instruction"}
+    told: set[str] = set()
+    for use in program.opcodes:
+        store = stores.get(use.title)
+        if store is None or store.starts_at is None or store.opcode is None or store.name in told:
+            continue
+        known = _parts(machine.terms, store.opcode, use.opcode)
+        (leaf,) = leaves((store.starts_at,))
+        [start] = substitute(machine.terms, (store.starts_at,), {leaf: machine.terms.const(use.opcode, leaf.width)})
+        ways = substitute(machine.terms, sight.dispatches(store.name, leaves((store.opcode,))), known)
+        if type(start) is Const and ways and not any(may_be(way, start.value) for way in ways):
+            told.add(store.name)
+            digits = (store.address_width + 3) // 4
+            there = sorted({way.value for way in ways if type(way) is Const})
+            yield error(
+                "goes-astray", f"opcode 0x{use.opcode:X} is said to start at 0x{start.value:0{digits}X}: the hardware "
+                f"goes {f'on to 0x{there[0]:0{digits}X}' if there else 'elsewhere'}", store.span,
+                f"`starts at` sends `{use.title}` to 0x{start.value:0{digits}X}",
+                places=(Place(spans[use.title], "this instruction"),),
+                help="say `starts at` as the next address has it where an instruction is dispatched")
 
 
 def _free_pages(machine: Machine, store: str, taken: Mapping[int, int], field: str) -> Iterator[int]:
@@ -154,6 +181,14 @@ class _Sight:
                          "its carry before it; or let every word name the next one, with a field that is `idle "
                          "following`")
                 return
+
+    def dispatches(self, store: str, opcode: Sequence[Leaf]) -> tuple[Node, ...]:
+        """The addresses of which the opcode is a part, in the first cycle ahead in which there are any."""
+        for node in self._addresses(store):
+            found = tuple(way for way in _choices(node) if not _values(way).isdisjoint(opcode))
+            if found:
+                return found
+        return ()
 
     def stepped(self, store: str, number: int) -> Node:
         """The step in the cycle after step `number`, whatever the word there says."""
