@@ -31,8 +31,9 @@ class Expected(NamedTuple):
     verdicts: tuple[Verdict, ...]
 
 
-def disagreements(cases: Iterable[Case], place: Path) -> list[str]:
-    """What the model checker says otherwise. One process is asked about all the cases."""
+def disagreements(cases: Iterable[Case], place: Path, patience: float = 900) -> list[str]:
+    """What the model checker says otherwise. One process is asked about all the cases; `patience`: its seconds. Raises
+    subprocess.TimeoutExpired."""
     tasks: list[Task] = []
     expected: list[Expected] = []
     for case in cases:
@@ -49,7 +50,7 @@ def disagreements(cases: Iterable[Case], place: Path) -> list[str]:
                 tasks.append(Task(path, len(group), "shortest" if group is near else "decide", deepest))
                 expected.append(Expected(case.name, group))
     wrong = []
-    for task, (name, group), found in zip(tasks, expected, ask(tasks), strict=True):
+    for task, (name, group), found in zip(tasks, expected, ask(tasks, patience), strict=True):
         for number, verdict in enumerate(group):
             cycles = _cycles(verdict)
             right = found.get(number) == cycles if task.job == "shortest" else (number in found) == (cycles > 0)

@@ -32,20 +32,21 @@ class Task(NamedTuple):
     deepest: int = 0
 
 
-def ask(tasks: Sequence[Task]) -> list[dict[int, int]]:
+def ask(tasks: Sequence[Task], patience: float) -> list[dict[int, int]]:
     """For each task the bad states that can be reached, each with the number of cycles of the way that was found;
-    with "shortest" that is a shortest one. One process for all, and one more for what is left open."""
+    with "shortest" that is a shortest one. One process for all, and one more for what is left open. Raises
+    subprocess.TimeoutExpired after `patience` seconds of one."""
     # without -x this version of bmc3 crashes
-    said = _run(tasks, [f"bmc3 -a -x -F {task.deepest + 1}" if task.job == "shortest" else
-                        "reach -B 20000000 -F 100000" for task in tasks])
+    said = _run(tasks, patience, [f"bmc3 -a -x -F {task.deepest + 1}" if task.job == "shortest" else
+                                  "reach -B 20000000 -F 100000" for task in tasks])
     found = [{} if UNREACHABLE in text else None if task.job == "decide" else _reached(task, text)
              for task, text in zip(tasks, said, strict=True)]
     left = [task for task, known in zip(tasks, found, strict=True) if known is None]
-    more = iter(_run(left, ["pdr -a -n -c"] * len(left)) if left else [])  # -n and -c: the quickest here
+    more = iter(_run(left, patience, ["pdr -a -n -c"] * len(left)) if left else [])  # -n and -c: the quickest here
     return [_reached(task, next(more)) if known is None else known for task, known in zip(tasks, found, strict=True)]
 
 
-def _run(tasks: Sequence[Task], engines: Sequence[str]) -> list[str]:
+def _run(tasks: Sequence[Task], patience: float, engines: Sequence[str]) -> list[str]:
     """What is printed about each task."""
     assert PROGRAM is not None
     commands = []
@@ -53,7 +54,8 @@ def _run(tasks: Sequence[Task], engines: Sequence[str]) -> list[str]:
         header = task.path.read_bytes().split(b"\n", 1)[0].split()  # aig M I L O A B C
         commands += [f"echo TASK {number}", f"read_aiger {task.path}", PREPARE, *([FOLD] if int(header[7]) else []),
                      engine]
-    done = subprocess.run([PROGRAM, "-q", "; ".join(commands)], capture_output=True, text=True, timeout=900, check=True)
+    done = subprocess.run([PROGRAM, "-q", "; ".join(commands)], capture_output=True, text=True, timeout=patience,
+                          check=True)
     said = re.split(r"TASK \d+", done.stdout)[1:]
     assert len(said) == len(tasks), done.stdout
     return said
