@@ -8,6 +8,7 @@ whatever comes in, are the same to every clip: then only a chip in a programmer,
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import combinations
 from time import monotonic
 
 from oxidd.bdd import BDDFunction
@@ -26,6 +27,8 @@ LOOKED_AT = 120
 """Clocks in which it is looked for what tells them apart, the last ones."""
 SECONDS = 20.0
 """For a search of what the machines can come to."""
+FURTHER = 5.0
+"""For a better look than one that leaves more than half of them."""
 
 
 def look(states: States, clips: Clips, readings: Sequence[ClockedReading], some: Sequence[Suspect],
@@ -176,7 +179,7 @@ class _Looking:
         groups: list[list[int]] = []
         for number, faulty in enumerate(self._machines):
             for group in groups:
-                apart = self._parting(self._machines[group[0]], faulty)
+                apart = next(self._parting(self._machines[group[0]], faulty), None)
                 if apart is None:
                     group.append(number)
                     break
@@ -186,16 +189,16 @@ class _Looking:
         return None, tuple(tuple(group) for group in groups)
 
     def partings(self) -> Iterator[Apart]:
-        """Where each of the others parts from the first, until one of these halves them or the time is over."""
-        for faulty in self._machines[1:]:
-            apart = self._parting(self._machines[0], faulty) if monotonic() < self._until else None
-            if apart is not None:
+        """Where two of them part, line by line, until one of these halves them all or the time is over."""
+        until = min(self._until, monotonic() + FURTHER)
+        for one, other in combinations(self._machines, 2):
+            for apart in self._parting(one, other):
                 yield apart
-                if self.halves(apart):
+                if self.halves(apart) or monotonic() > until:
                     return
 
-    def _parting(self, one: States, other: States) -> Apart | None:
-        """Where two machines part that begin together: the first line that is another in one of them."""
+    def _parting(self, one: States, other: States) -> Iterator[Apart]:
+        """The lines that are others in two machines that begin together, in the first cycle in which some are."""
         required = one.required & other.required
         shown = [(name, False, self._line(one, name, False), self._line(other, name, False)) for name in self._lines]
         shown += [(name, True, self._line(one, name, True), self._line(other, name, True)) for name in self._atoms]
@@ -203,28 +206,29 @@ class _Looking:
                  if first != second]
         found = now = one.start & other.start
         if one.start != other.start and not now.satisfiable():
-            return self._at_reset(one, other)
-        steps = 1
-        while parts and now.satisfiable():
+            yield from self._at_reset(one, other)
+            return
+        steps, parted = 1, False
+        while parts and now.satisfiable() and not parted:
             for name, after, first, differ in parts:
                 cycles = differ & now
                 if cycles.satisfiable():
                     high = cycles & first
-                    return self._told((one, other), name, after, high if high.satisfiable() else cycles, steps)
+                    yield self._told((one, other), name, after, high if high.satisfiable() else cycles, steps)
+                    parted = True
             if monotonic() > self._until:
-                self.known = False
-                return None
+                self.known = parted
+                return
             now = one.following(now & required) & ~found
             found = found | now
             steps += 1
-        return None
 
     def _line(self, machine: States, name: str, after: bool) -> BDDFunction:
         """The level of a line in a cycle, or of a bit of a state in the one after it."""
         return machine.space.function(self._atoms[name]) if after else machine.condition(self._lines[name])
 
-    def _at_reset(self, one: States, other: States) -> Apart | None:
-        """A bit of a state that is not the same in two machines after reset."""
+    def _at_reset(self, one: States, other: States) -> Iterator[Apart]:
+        """The bits of states that are not the same in two machines after reset."""
         now = self.states.space.now
         for name, atom in self._atoms.items():
             first, second = (machine.start & now[atom] for machine in (one, other))
@@ -232,8 +236,7 @@ class _Looking:
                 levels = {number: (machine.start & now[atom]).satisfiable()
                           for number, machine in enumerate(self._machines)
                           if (machine.start & now[atom]).satisfiable() != (machine.start & ~now[atom]).satisfiable()}
-                return Apart(name, 0, None, *_divided(levels))
-        return None
+                yield Apart(name, 0, None, *_divided(levels))
 
     def _told(self, pair: tuple[States, States], name: str, after: bool, cycles: BDDFunction, steps: int) -> Apart:
         """A line by which a pair differs in some cycles; of one of these it is told with which of all it is what, and
