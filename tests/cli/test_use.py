@@ -5,6 +5,7 @@ import os
 import re
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -623,10 +624,10 @@ def test_a_place_is_never_broken_over_lines(fight: Path) -> None:
 
 def test_the_progress_line_appears_after_a_while_on_a_terminal_only(capfd: Captured,
                                                                     monkeypatch: pytest.MonkeyPatch) -> None:
-    from ordain.cli.proving import ProgressLine
+    from ordain.cli.progress import ProgressLine
     from ordain.prover.model import Progress
 
-    progress: Any = Progress(12345, 7, 1000.5)
+    progress: Any = Progress(12345, 7, 0, 9)
     for terminal, quiet, waited, shown in ((True, False, 1.0, True), (False, False, 1.0, False),
                                            (True, True, 1.0, False), (True, False, 0.1, False)):
         monkeypatch.setattr(sys.stderr, "isatty", lambda terminal=terminal: terminal)
@@ -635,7 +636,22 @@ def test_the_progress_line_appears_after_a_while_on_a_terminal_only(capfd: Captu
         line(progress)
         line.clear()
         said = capfd.readouterr().err
-        assert said == ("\r\x1b[K12,345 states, cycle 7, 1,000 states/s\r\x1b[K" if shown else "")
+        assert said == ("\r\x1b[Kproof: 12,345 states, cycle 7\r\x1b[K" if shown else "")
+
+
+def test_what_is_being_done_is_told_while_it_lasts(capfd: Captured, monkeypatch: pytest.MonkeyPatch) -> None:
+    from ordain.cli import progress
+
+    for terminal, quiet, patience, shown in ((True, False, 0.0, True), (True, False, 60.0, False),
+                                             (False, False, 0.0, False), (True, True, 0.0, False)):
+        monkeypatch.setattr(sys.stderr, "isatty", lambda terminal=terminal: terminal)
+        monkeypatch.setattr(progress, "PATIENCE", patience)
+        said, waited = "", time.monotonic()
+        with pytest.raises(KeyboardInterrupt), progress.waiting(quiet, "words are placed"):
+            while shown and not said and time.monotonic() - waited < 60:
+                said = capfd.readouterr().err
+            raise KeyboardInterrupt
+        assert said + capfd.readouterr().err == ("\r\x1b[Kwords are placed\r\x1b[K" if shown else "")
 
 
 def test_the_starter_is_what_new_writes() -> None:

@@ -59,6 +59,6 @@ ENDS_EARLY = re.compile(r"\.\.\.`?$|^[\^~|]+$|^[▔▁·|]")
 
 def words_of(shown: str) -> set[str]:
     """What is between blanks, without the punctuation at its ends: a list may be one of lines or of cells."""
-    kept = "\n".join(line for line in shown.replace("\r", "\n").split("\n") if "states/s" not in line)
+    kept = re.sub(r"[^\n]*\r\x1b\[K", "", shown)      # what was done meanwhile is written over
     return {word.rstrip("`") if word.endswith(("...", "...`")) else word.strip(",;:.()")
             for word in re.sub(r"\x1b\[[0-9;]*[A-Za-z]", "", kept).split()}

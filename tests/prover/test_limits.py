@@ -28,19 +28,22 @@ def test_why_a_search_has_stopped(ending: BaseException | None, said: str) -> No
 
 
 def test_how_far_a_search_is_told_ten_times_a_second(monkeypatch: pytest.MonkeyPatch) -> None:
-    """States a second since it was begun; a search that begins anew counts its own."""
+    """A search that begins anew counts its own states, and those of the first are told."""
     told: list[Progress] = []
     watch = SearchWatch(Limits(states=100), told.append, 1000.0)
-    for now, level, states, said in ((1000.05, 1, 10, None), (1000.25, 2, 10, (20, 2, 80)), (1000.3, 3, 5, None),
-                                     (1002.5, 4, 75, (100, 4, 40))):
+    watch.decided, watch.asked = 3, 9
+    for now, level, states, said in ((1000.05, 1, 10, None), (1000.25, 2, 10, (20, 2, 3, 9)), (1000.3, 3, 5, None),
+                                     (1002.5, 4, 75, (100, 4, 3, 9))):
         monkeypatch.setattr("ordain.prover.symbolic.cases.monotonic", lambda now=now: now)
         watch.level_done(level, states)
-        assert [tuple(round(part) for part in one) for one in told] == ([] if said is None else [said])
+        assert told == ([] if said is None else [said])
         told.clear()
     with pytest.raises(LimitReached, match="states"):
         watch.level_done(5, 1)
     watch.begin()
-    watch.level_done(1, 100)
+    monkeypatch.setattr("ordain.prover.symbolic.cases.monotonic", lambda: 1003.0)
+    watch.level_done(1, 99)
+    assert told == [(101, 1, 3, 9)]
 
 
 def test_memory_that_was_given_back_stops_nothing() -> None:

@@ -18,7 +18,7 @@ from ordain.cli.manner import (
     speaks,
     tell_findings,
 )
-from ordain.cli.proving import ProgressLine
+from ordain.cli.progress import ProgressLine
 
 if TYPE_CHECKING:
     from ordain.audit.audit import ClaimVerdict

@@ -19,6 +19,7 @@ from ordain.cli.manner import (
     speaks,
     tell_findings,
 )
+from ordain.cli.progress import BUILDING, waiting
 from ordain.text.findings import Finding, has_errors
 
 if TYPE_CHECKING:
@@ -58,7 +59,8 @@ def command(machine: Path | None, also: tuple[str, ...], date: str, copies: int,
     place = build_directory(path)
     manner = Manner(form, quiet, colour)
     told: list[Fewest] = []
-    built, findings = _touching_fewest(path, place, told) if touch_fewest else build_model(path, place)
+    with waiting(quiet, BUILDING):
+        built, findings = _touching_fewest(path, place, told) if touch_fewest else build_model(path, place)
     if built is None:
         return _end(manner, path, findings, None, place)
     static = static_pass(built.contents)

@@ -20,6 +20,7 @@ from ordain.cli.manner import (
     speaks,
     tell_findings,
 )
+from ordain.cli.progress import BUILDING, waiting
 from ordain.text.findings import Finding
 
 if TYPE_CHECKING:
@@ -58,13 +59,15 @@ def command(old: str, machine: Path | None, other: str | None, expect: tuple[str
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
     parts = only or PARTS
-    before, findings = version_of(old, path, build_directory(path))
+    with waiting(quiet, BUILDING):
+        before, findings = version_of(old, path, build_directory(path))
     if before is None:
         return _unreadable(manner, path, findings, old)
     if other is None and (same := sources_named(old)) is not None and same.samefile(path):
         before = before._replace(called=f"{old} (the working files themselves)")
-    now, more = (working_version(path, build_directory(path), "working files") if other is None
-                 else version_of(other, path, build_directory(path)))
+    with waiting(quiet, BUILDING):
+        now, more = (working_version(path, build_directory(path), "working files") if other is None
+                     else version_of(other, path, build_directory(path)))
     if now is None:
         return _unreadable(manner, path, more, other or "working files")
     found = _compared(before, now, frozenset(expect), parts, quiet, not no_cache)
@@ -108,13 +111,15 @@ def _compared(old: "Version", new: "Version", expected: frozenset[str], parts: t
         remarks.append("not every chip is known, so what behaves differently cannot be told")
     else:
         if "behaviour" in parts:
-            acts = behaviour(join(old.contents, new.contents))
-            reach = reach_of_change(acts)
+            with waiting(quiet, "behaviour is compared"):
+                acts = behaviour(join(old.contents, new.contents))
+                reach = reach_of_change(acts)
         if "verdicts" in parts:
             verdicts, said = _verdicts(old, new, quiet, keep)
             remarks += said
         if "cycles" in parts:
-            cycles = _cycles(old, new)
+            with waiting(quiet, "cycles are counted"):
+                cycles = _cycles(old, new)
     chips = None
     if "chips" in parts:
         chips = chip_changes(new.machine_chips, old.machine_chips, old.images, new.images)

@@ -18,6 +18,7 @@ from ordain.cli.manner import (
     tell_beside,
     tell_findings,
 )
+from ordain.cli.progress import BUILDING, waiting
 from ordain.text.findings import Finding, has_errors
 
 if TYPE_CHECKING:
@@ -51,14 +52,16 @@ def command(machine: Path | None, mix: Path | None, everything: bool, form: str,
 
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
-    built, findings = build_model(path, build_directory(path))
+    with waiting(quiet, BUILDING):
+        built, findings = build_model(path, build_directory(path))
     if built is None:
         if form == "json":
             return _as_json(findings, None)
         tell_findings(findings, manner, beside=path)
         return exit_status(findings)
     try:
-        cycles = count(built)
+        with waiting(quiet, "cycles are counted"):
+            cycles = count(built)
     except Stopped as stopped:
         return 130 if str(stopped) == "interrupted" else 3
     of_mix: list[Finding] = []

@@ -89,7 +89,7 @@ def smt_command(machine: Path | None, out: Path | None, quiet: bool, colour: str
 
 def _about_meanings(built: "Built", quiet: bool) -> "dict[str, list[tuple[str, Question]] | str]":
     """By title what is asked, or why it cannot be said."""
-    from ordain.cli.proving import ProgressLine
+    from ordain.cli.progress import ProgressLine
     from ordain.control.system import build_system
     from ordain.meaning.follow import Following, NotFollowed
     from ordain.meaning.guessing import under_guesses

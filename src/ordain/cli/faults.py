@@ -143,7 +143,7 @@ def every_fault(built: "Built") -> "tuple[list[Fault], list[str]]":
 def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | None,
            quiet: bool, keep: bool) -> "tuple[list[Tried], list[Offered]]":
     """What came of the faults, and the rules that would notice silent ones."""
-    from ordain.cli.proving import ProgressLine
+    from ordain.cli.progress import ProgressLine
     from ordain.faulting import TOGETHER, Campaign
     from ordain.prover.model import Limits
     from ordain.show.paint import printable

@@ -88,7 +88,7 @@ def _titles(built: "Built", wanted: str) -> list[str]:
 
 
 def _told(built: "Built", titles: list[str], quiet: bool) -> "dict[str, Telling]":
-    from ordain.cli.proving import ProgressLine
+    from ordain.cli.progress import ProgressLine
     from ordain.control.system import build_system
     from ordain.meaning.guessing import under_guesses
     from ordain.meaning.telling import told

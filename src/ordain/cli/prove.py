@@ -23,6 +23,7 @@ from ordain.cli.manner import (
     speaks,
     tell_findings,
 )
+from ordain.cli.progress import BUILDING, waiting
 from ordain.text.findings import Finding, Severity
 
 if TYPE_CHECKING:
@@ -76,7 +77,8 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
                                      param_hint="--only")
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
-    built, findings = build_model(path, build_directory(path))
+    with waiting(quiet, BUILDING):
+        built, findings = build_model(path, build_directory(path))
     if built is None:
         return _end(manner, path, findings, None, None, diagram, everything)
     if rule and not any(rule.casefold() in one.text.casefold() for one in built.machine.rules):

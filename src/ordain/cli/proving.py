@@ -1,17 +1,18 @@
 """Proving from the command line: with a progress line, and with the verdicts of earlier runs."""
 
 import os
-import shutil
 import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ordain.cli.progress import ProgressLine
+
 if TYPE_CHECKING:
     from ordain.checks.check import Report
     from ordain.checks.run import Selection
     from ordain.pipeline import Built
-    from ordain.prover.model import Limits, Progress, Property, Verdicts
+    from ordain.prover.model import Limits, Property, Verdicts
     from ordain.rom.contents import Contents
 
 
@@ -122,32 +123,3 @@ def run(contents: "Contents", selection: "Selection", limits: "Limits", quiet: b
         return report
     finally:
         line.clear()
-
-
-class ProgressLine:
-    """States, level and rate on standard error; only on a terminal and only for what takes over half a second."""
-
-    def __init__(self, quiet: bool) -> None:
-        self.start = time.monotonic()
-        self.on = sys.stderr.isatty() and not quiet
-        self.shown = False
-
-    def __call__(self, progress: "Progress") -> None:
-        self.say(f"{progress.states:,} states, cycle {progress.level}, {progress.rate:,.0f} states/s")
-
-    def say(self, figures: str) -> None:
-        if time.monotonic() - self.start > 0.5:
-            self.begin(figures)
-
-    def begin(self, what: str) -> None:
-        """Said at once: what begins may take long, and nothing more be said until it ends."""
-        if self.on:
-            figures = what[:shutil.get_terminal_size().columns - 1]
-            sys.stderr.write(f"\r\x1b[K{figures}")
-            sys.stderr.flush()
-            self.shown = True
-
-    def clear(self) -> None:
-        if self.shown:
-            sys.stderr.write("\r\x1b[K")
-            sys.stderr.flush()

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ordain.cli.manner import Manner, glyphs, page_of, print_json, say, show, tell_findings
-from ordain.cli.proving import ProgressLine
+from ordain.cli.progress import ProgressLine
 from ordain.data.model import Listener
 
 if TYPE_CHECKING:

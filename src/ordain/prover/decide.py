@@ -112,6 +112,7 @@ class _Deciding:
 
     def every(self) -> list[Verdict]:
         found: dict[int, Verdict] = {}
+        self._watch.asked = len(self._properties)
         later: dict[tuple[Variable, ...], list[int]] = {}
         for number, prop in enumerate(self._properties):
             verdict = self._on_base(prop)
@@ -119,6 +120,7 @@ class _Deciding:
                 later.setdefault(prop.monitors, []).append(number)
             else:
                 found[number] = verdict
+                self._watch.decided += 1
         for monitors, numbers in later.items():
             found.update(zip(numbers, self._with_monitors(monitors, [self._properties[number] for number in numbers])))
         return [found[number] for number in range(len(self._properties))]

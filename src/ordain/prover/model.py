@@ -106,11 +106,13 @@ class Limits(NamedTuple):
 
 
 class Progress(NamedTuple):
-    """Handed out about ten times a second. `rate` in states a second."""
+    """Handed out about ten times a second. `states`, `level`: how many states the first search has, and how many cycles
+    from the start what was looked at last is. `decided`: of so many questions `asked`."""
 
     states: int
     level: int
-    rate: float
+    decided: int
+    asked: int
 
 
 Report: TypeAlias = Callable[[Progress], None]

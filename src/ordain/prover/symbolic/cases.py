@@ -27,11 +27,12 @@ WIDE_PARTS = 15_000
 
 
 class SearchWatch:
-    """Looks at the limits and tells how far a search is."""
+    """Looks at the limits and tells how far a search is, and how many of the questions `asked` are `decided`."""
 
     def __init__(self, limits: Limits, report: Report | None, started: float) -> None:
         self._limits, self._report, self._started, self._told = limits, report, started, started
-        self._states, self._level = 0, 0
+        self._states, self._level, self._most = 0, 0, 0
+        self.decided, self.asked = 0, 0
         self.tidy: Callable[[], None] = lambda: None
 
     def look(self) -> None:
@@ -41,7 +42,7 @@ class SearchWatch:
         now = monotonic()
         if self._report is not None and now - self._told > 0.1:
             self._told = now
-            self._report(Progress(self._states, self._level, self._states / (now - self._started)))
+            self._report(Progress(self._most, self._level, self.decided, self.asked))
 
     def begin(self) -> None:
         """A search begins, or ends: a limit of states is one of each search."""
@@ -50,6 +51,7 @@ class SearchWatch:
     def level_done(self, level: int, states: int) -> None:
         self._level = level
         self._states += states
+        self._most = max(self._most, self._states)
         self.look()
 
 
