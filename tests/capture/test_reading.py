@@ -101,6 +101,9 @@ def test_the_odd_dump_is_read_as_another_reader_reads_it() -> None:
     ('"Time[s]","Channel 0"\n-0.5,0\n0.5,1\n', ["Channel 0"], [(-5, 0, 0), (5, 1, 0), (5, 1, 0)]),
     ("; Samplerate: 2 MHz\n; Channels (2/4): x, y\nlogic,logic\n1,0\n0,0\n", ["x", "y"],
      [(0, 1, 0), (1, 0, 0), (2, 0, 0)]),
+    ("; Samplerate: 2 mhz\n; Channels (2/4): x, y\nlogic,logic\n1,0\n0,0\n", ["x", "y"],
+     [(0, 1, 0), (1, 0, 0), (2, 0, 0)]),
+    ('"TIME [\u00b5\u017f]","a"\n0,0\n5,1\n', ["a"], [(0, 0, 0), (5, 1, 0), (5, 1, 0)]),
     ("t\ta\n1.25e-06\t1\n2e-06\t0\n", ["a"], [(125, 1, 0), (200, 0, 0), (200, 0, 0)]),
     ("data[3:0]\n0101\n1111\n", [f"data[{bit}]" for bit in range(4)], [(0, 5, 0), (1, 15, 0), (2, 15, 0)])])
 def test_rows(tmp_path: Path, text: str, channels: list[str], events: list[tuple[int, int, int]]) -> None:

@@ -14,6 +14,7 @@ from ordain.prover.questions import lower_properties
 from ordain.show.aiger import AT_THE_START, aiger
 from tests.generated import machine_text, random_words
 from tests.oracle import Model
+from tests.workshop import contents_of
 
 
 class File(NamedTuple):
@@ -156,3 +157,32 @@ def test_names_and_what_is_left_out_are_in_the_file() -> None:
     latches = [file.symbols[f"l{place}"] for place in range(len(file.latches))]
     assert "key" in inputs and "upc[0]" in latches
     assert len(set(latches)) == len(latches) and len(set(inputs)) == len(inputs)
+
+
+WRITES = """\
+machine slate "a memory that is written while a register says so which nothing else asks"
+microprogram "slate.micro"
+store control 2 words of 4 bits
+    address upc
+field put 1 bit
+field load 1 bit
+spare 2 bits
+state upc 1 bit, reset 0
+    next not upc
+register wet 1 bit, loads chalk[0] when load
+memory board 2 words of 2 bits
+    address upc
+    writes chalk when wet
+bus chalk 2 bits, floats
+    driven by hand when put
+home begin
+"""
+
+
+def test_a_register_that_only_a_question_reads_is_an_input() -> None:
+    """Nothing but the memory reads `wet`, so it is not followed, and may be 1 in the first cycle, driven by nobody."""
+    system = build_system(contents_of(WRITES, "routine begin at 0\n        load\n        put\n"))
+    asked = [prop for _, prop in questions(system.contents) if (prop.check, prop.subject) == ("floating", "chalk")]
+    written = aiger(system, lower_properties(system, tuple(asked)))
+    assert next(one.role for one in written.bad if one.name.startswith("floating: chalk")) == "fault"
+    assert b"i0 wet\n" in written.data

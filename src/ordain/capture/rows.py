@@ -123,7 +123,9 @@ def _time_column(header: list[str] | None, rows: list[list[str]], separator: str
         for at, cell in enumerate(header[:1]):
             found = _TIME.fullmatch(cell)
             if found and cell:
-                return at, _UNITS[found[1].lower()] if found[1] else 1.0 if any("." in row[at] for row in rows) else 0.0
+                if found[1]:
+                    return at, _UNITS[found[1].casefold()]
+                return at, 1.0 if any("." in row[at] for row in rows) else 0.0
             if _COUNT.fullmatch(cell):
                 return at, 0.0
     values = [_number(row[0], separator) for row in rows]
@@ -138,7 +140,7 @@ def _rate(said: list[str]) -> float:
         found = _RATE.search(line)
         if found:
             try:
-                return float(found[1]) * {"": 1.0, "k": 1e3, "M": 1e6, "G": 1e9}[found[2]]
+                return float(found[1]) * {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}[found[2].casefold()]
             except ValueError:
                 return 0.0
     return 0.0

@@ -18,6 +18,7 @@ from typing import Literal, NamedTuple
 
 from ordain.control.bits import BitValues, store_of
 from ordain.control.model import System, Variable
+from ordain.control.system import with_free
 from ordain.logic.gates import Gates, among
 from ordain.machine.expression import Leaf, Node, postorder
 from ordain.prover.model import Property
@@ -59,7 +60,8 @@ class _File:
                            for question in self._asked(number, prop)]
         roots = [*(question.node for question in self._questions), *system.assumptions]
         self._variables, self._leaves = self._cone(roots)
-        self._free = [free for free in system.free if free.leaf in self._leaves]
+        asked = (*roots, *(monitor.next for prop in properties for monitor in prop.monitors))
+        self._free = [free for free in with_free(system.free, asked) if free.leaf in self._leaves]
         self._bits: dict[Node, list[int]] = {}
         self._inputs = self._number([free.leaf for free in self._free], 1)
         unknown = [variable.leaf for variable in self._variables if variable.reset is None]
