@@ -12,7 +12,7 @@ from ordain.control.system import build_system
 from ordain.follow.apart import lines_of, look
 from ordain.follow.cells import CellFault, cell_fault
 from ordain.follow.following import Clips
-from ordain.follow.looks import at_one_line
+from ordain.follow.looks import at_one_line, by_line
 from ordain.follow.model import Apart, Hypothesis, Looked, Suspect
 from ordain.follow.states import States
 from ordain.follow.wiring import clip_faults, wiring_faults
@@ -51,6 +51,12 @@ def test_what_to_look_at(texts: tuple[str, ...], apart: Apart) -> None:
     assert looked(*texts) == Looked(apart, (), True, len(texts))
 
 
+def test_what_halves_them_is_looked_for_beside_words_that_differ() -> None:
+    """The word alone tells one of four from the others; what the key brings into `key_1` tells two from two."""
+    texts = "key comes inverted", "key stays at 0", "key stays at 1", "U1.D2 reads 0 in begin (control 0): cut"
+    assert looked(*texts) == Looked(Apart("key_1", 0, 0, (0, 2), (1, 3), (("key", 0),), True, 1), (), True, 4)
+
+
 @pytest.mark.parametrize(("texts", "groups"), [
     (("key stays at 0", "key_1 stays at 0"), ((0, 1),)),
     (("U1.D2 reads 0 in control 6: cut", "the clip at cut sees something else"), ((0, 1),)),
@@ -78,6 +84,8 @@ def test_one_line_more_than_once() -> None:
     looks = [Apart("turn", 0, 1, (1,), (0, 2)), Apart("turn", 0, 2, (0, 1, 2), ()), Apart("turn", 0, 3, (0, 1), (2,))]
     assert at_one_line(looks, 3) == both
     assert at_one_line(looks[:2], 3) == looks[0]
+    late = looks[0]._replace(clock=9)
+    assert by_line([late, looks[2], looks[0]]) == by_line([looks[0], late, looks[2]]) == [[late, looks[2]]]
 
 
 @pytest.mark.parametrize("among", [2, 5, 9])

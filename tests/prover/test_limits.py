@@ -1,6 +1,7 @@
 """What the limits of memory count."""
 
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -9,10 +10,15 @@ from oxidd.bdd import BDDManager
 from oxidd.util import DDMemoryError
 
 import ordain.prover.limits
+from ordain.checks.run import questions
+from ordain.control.system import build_system
+from ordain.prover.decide import ProofRounds
 from ordain.prover.limits import Deadline, LimitReached, address_space_left, look, memory_taken
 from ordain.prover.model import Limits, Progress
 from ordain.prover.symbolic.cases import SearchWatch
 from ordain.prover.symbolic.layers import Layers
+from tests.planted.everything import PLANTED
+from tests.workshop import contents_of
 
 BLOCK = 200 << 20
 
@@ -44,6 +50,18 @@ def test_how_far_a_search_is_told_ten_times_a_second(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr("ordain.prover.symbolic.cases.monotonic", lambda: 1003.0)
     watch.level_done(1, 99)
     assert told == [(101, 1, 3, 9)]
+
+
+def test_how_many_questions_are_decided_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[Progress] = []
+    contents = contents_of(*PLANTED[0].faulty())
+    asked = tuple(prop for _, prop in questions(contents))
+    clock = count(1e9)      # later than any start of the system, and later with every look
+    monkeypatch.setattr("ordain.prover.symbolic.cases.monotonic", lambda: next(clock))
+    ProofRounds(build_system(contents), told.append).decide(asked)
+    numbers = [one.decided for one in told if one.asked]
+    assert {one.asked for one in told} == {0, len(asked)} and numbers == sorted(numbers)
+    assert 0 < numbers[0] < numbers[-1] < len(asked)
 
 
 def test_memory_that_was_given_back_stops_nothing() -> None:

@@ -120,9 +120,10 @@ class _Deciding:
                 later.setdefault(prop.monitors, []).append(number)
             else:
                 found[number] = verdict
-                self._watch.decided += 1
+            self._watch.decided = len(found)
         for monitors, numbers in later.items():
             found.update(zip(numbers, self._with_monitors(monitors, [self._properties[number] for number in numbers])))
+            self._watch.decided = len(found)
         return [found[number] for number in range(len(self._properties))]
 
     def _on_base(self, prop: Property) -> Verdict | None:
