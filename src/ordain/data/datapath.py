@@ -34,10 +34,9 @@ class Fight(NamedTuple):
 
 class Datapath:
     """The machine with an expression for everything that has a value. `nexts`: for each state and register the value
-    after a cycle. `never`: what must not hold, by name: `watches`, or else the
-    `never` rules. `priors`: for each value that these remember, what it becomes; `at_first`: what it is in the first
-    cycle; `looks_back`: the leaf that stands for each of them. `common`: what words of a store have in common, once
-    found."""
+    after a cycle. `never`: what must not hold, by name: `watches`, or else the `never` rules. `priors`: for each value
+    that these remember, what it becomes; `at_first`: what it is in the first cycle; `looks_back`: the leaf that stands
+    for each of them. `common`: what words of a store have in common, once found."""
 
     def __init__(self, contents: Contents, watches: Mapping[str, Watch] | None = None) -> None:
         machine, terms = contents.machine, contents.machine.terms

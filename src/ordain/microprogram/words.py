@@ -143,7 +143,8 @@ class Writer:
         entries = [at for at, word in enumerate(plan.words) if not at or word.label is not None]
         reach, past = rows(steps, delay, entries)
         self.past += [Past(plan, plan.first + at, over) for at, over in past.items()]
-        return [word._replace(succeeds=ahead, goes_on=_on(steps[at], delay) if at in entries else ())
+        begins = frozenset(entries)
+        return [word._replace(succeeds=ahead, goes_on=_on(steps[at], delay) if at in begins else ())
                 for at, (word, ahead) in enumerate(zip(made, reach))]
 
     # ------------------------------------------------------------ clauses
