@@ -14,8 +14,8 @@ from typing import NamedTuple
 from ordain.compare.observation import Observer
 from ordain.compare.places import Addresses, ControlPlace, Places, Unresolved, Vector
 from ordain.compare.side import Side
-from ordain.logic.diagrams import TRUE
-from ordain.machine.expression import Among, Const, Leaf, Node, Terms, leaves, substitute
+from ordain.control.sequencing import Sequencing, value_leaves, value_nodes
+from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
 
 
 class GraphRow(NamedTuple):
@@ -30,7 +30,8 @@ class GraphRow(NamedTuple):
 class End(NamedTuple):
     """Where a way ends. `kind`: "home", "dispatch", "wired", "return" or "lost" (an address that cannot be told).
     `store`: by whose word is dispatched. `where`: the pointers that make the control address then, unknown ones as
-    leaves. `left`: what the others hold that somebody may ask about later, by name: None for a place (see `also`)."""
+    leaves. `left`: what the others hold that somebody may ask about later, by name: None for a place of which `also`
+    has where it leads."""
 
     kind: str
     store: str
@@ -100,13 +101,13 @@ class ControlGraph:
         waiting = leaves([value for vector in awaited for value in vector])
         self._left_behind = tuple((number, leaf) for number, leaf in enumerate(places.pointers)
                                   if leaf not in places.steering and (leaf in waiting or leaf in places.counting))
+        self._later = {leaf: later(leaf, side.sequencing, places.steering) for _, leaf in self._left_behind}
         self._terms = terms
         self._steering = tuple(leaf in places.steering for leaf in places.leaves)
         self._since = frozenset(places.since.values())
         self._index: dict[object, int] = {}
         self._arrivals: dict[tuple[Vector, bool], int] = {}
         self._waiting: list[int] = []
-        self._home = self._home_values()
 
     # ------------------------------------------------------------ nodes
 
@@ -183,14 +184,9 @@ class ControlGraph:
         does, asks = self.observer.at(place)
         steps = self.places.after(place)
         keeps, passes = self.places.fate(place)
-        if asks:
-            passes = passes | asks
-        both = self.places.both
-        guard = place.guard
-        if guard == TRUE:
-            return [Move(step.guard, place.addresses, does, step.vector, step.wired, passes, keeps) for step in steps]
+        passes |= asks
         return [Move(joint, place.addresses, does, step.vector, step.wired, passes, keeps)
-                for step in steps if (joint := both(guard, step.guard))]
+                for step in steps if (joint := self.places.both(place.guard, step.guard))]
 
     def _arrive(self, vector: Vector, wired: bool) -> int:
         key = (vector, wired)
@@ -206,18 +202,8 @@ class ControlGraph:
             return self._end(End("wired", "", self.place_of(vector)), vector)
         return self.node(self._remembered(vector))
 
-    def _home_values(self) -> tuple[int, frozenset[int]] | None:
-        """Where the boundary is one pointer having one of some values: (number of the pointer, values)."""
-        home = self.side.home
-        if isinstance(home, Among) and home.args[0] in self.places.leaves:
-            return self.places.leaves.index(home.args[0]), home.values
-        return None
-
     def at_home(self, vector: Vector) -> bool:
         """True at the instruction boundary, whatever the conditions."""
-        if self._home is not None:
-            value = vector[self._home[0]]
-            return type(value) is Const and value.value in self._home[1]
         if self.side.home is None:
             return False
         known: dict[Node, Node] = dict(zip(self.places.leaves, vector))
@@ -227,8 +213,8 @@ class ControlGraph:
     # ------------------------------------------------------------ ends
 
     def _end(self, end: End, vector: Vector) -> int:
-        held = self._held(vector)
-        end = end._replace(left=self._left(vector))
+        left, held = self._behind(vector)
+        end = end._replace(left=left)
         key = (end, held)
         found = self._index.get(key)
         if found is None:
@@ -241,35 +227,46 @@ class ControlGraph:
         """A node turns out to be an end when its address cannot be told."""
         vector = self.vectors[node]
         where = self._returning(vector) if why.why == "return" else self.general(vector)
-        self.ends[node] = End(why.why, why.store, where, self._left(vector))
-        self._attach(node, self._held(vector))
+        left, held = self._behind(vector)
+        self.ends[node] = End(why.why, why.store, where, left)
+        self._attach(node, held)
 
     def _returning(self, vector: Vector) -> Vector:
         """Where a return goes: pointers that make the address, are unknown, or are in terms of unknown ones."""
         return tuple(leaf if type(value) is Const and leaf not in self.places.steering else value
                      for value, leaf in zip(vector, self.places.pointers))
 
-    def _left(self, vector: Vector) -> tuple[tuple[str, Node | None], ...]:
-        """What pointers hold at an end that are not part of where it is."""
-        return tuple([(leaf.name, None if type(vector[number]) is Const and leaf not in self.places.counting
-                       else vector[number]) for number, leaf in self._left_behind])
-
-    def _held(self, vector: Vector) -> tuple[tuple[Vector, Vector], ...]:
-        """(vector of a return, that vector with the places filled in that this one holds)."""
-        held: list[tuple[Vector, Vector]] = []
+    def _behind(self, vector: Vector) -> tuple[tuple[tuple[str, Node | None], ...], tuple[tuple[str, Vector], ...]]:
+        """What pointers hold at an end that are not part of where it is. A place is told by where it leads: per return
+        that may go there at once or later, its name and its vector. A place of which no return says that is told as the
+        number that it is."""
+        held: list[tuple[str, Vector]] = []
+        values = dict(zip(self.places.pointers, vector))
+        places = {leaf: value for number, leaf in self._left_behind
+                  if type(value := vector[number]) is Const and leaf not in self.places.counting}
+        untold: set[Leaf] = set()
         for awaited in self.awaited:
-            filled = self.returned(awaited, dict(zip(self.places.pointers, vector)))
+            filled = self.returned(awaited, values)
             if filled is not None:
-                held.append((awaited, filled))
-        return tuple(held)
+                held.append((_names(awaited), filled))
+            asked = leaves(self.steers(awaited))
+            for leaf, place in places.items():
+                for taker, as_it_stands in self._later[leaf].items():
+                    if taker not in asked:
+                        continue
+                    there = self.returned(awaited, {**values, taker: place}) if as_it_stands else None
+                    if there is None:
+                        untold.add(leaf)
+                    elif taker is not leaf:
+                        held.append((f"{leaf.name} later, {_names(awaited)}", there))
+        left = tuple([(leaf.name, None if leaf in places and leaf not in untold else vector[number])
+                      for number, leaf in self._left_behind])
+        return left, tuple(held)
 
     def returned(self, awaited: Vector, values: dict[Leaf, Node]) -> Vector | None:
         """Where a return goes when pointers have these values; None when that is still not known."""
-        wanted = leaves(awaited)
-        known: dict[Node, Node] = {leaf: value for leaf, value in values.items()
-                                   if type(value) is Const and leaf in wanted}
-        filled = substitute(self._terms, awaited, known)
-        if not known or any(type(value) is not Const for value in self.steers(filled)):
+        filled = substitute(self._terms, awaited, dict(values))
+        if any(type(value) is not Const for value in self.steers(filled)):
             return None
         return self.general((*filled, *self.places.data))
 
@@ -277,9 +274,24 @@ class ControlGraph:
         """Of the pointers' values, those that make the control address."""
         return tuple(value for value, leaf in zip(where, self.places.pointers) if leaf in self.places.steering)
 
-    def _attach(self, node: int, held: tuple[tuple[Vector, Vector], ...]) -> None:
+    def _attach(self, node: int, held: tuple[tuple[str, Vector], ...]) -> None:
         if held:
-            self.also[node] = tuple((_names(awaited), self._arrive(filled, False)) for awaited, filled in held)
+            self.also[node] = tuple([(name, self._arrive(filled, False)) for name, filled in held])
+
+
+def later(pointer: Leaf, sequencing: Sequencing, steering: tuple[Leaf, ...]) -> dict[Leaf, bool]:
+    """The pointers that may have a pointer's value later, itself among them, up to those that make the control address:
+    True where it only ever comes there as it stands, as from one level of a stack to the next."""
+    found, waiting = {pointer: True}, [pointer]
+    while waiting:
+        leaf = waiting.pop()
+        for taker in sequencing.pointers if leaf not in steering else ():
+            taken = [value for value in value_nodes(sequencing.nexts[taker]) if leaf in value_leaves(value)]
+            as_it_stands = found[leaf] and all(value is leaf for value in taken)
+            if taken and (taker not in found or found[taker] > as_it_stands):
+                found[taker] = as_it_stands
+                waiting.append(taker)
+    return found
 
 
 def _names(vector: Vector) -> str:

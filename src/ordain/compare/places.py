@@ -124,7 +124,6 @@ class Places:
         self._marked, self._stands = meanings.marked, meanings.shown
         self._classes: dict[tuple[int, ...], _Class] = {}
         self.touched: set[tuple[str, int]] = set()
-        self._direct = self._direct_pointer(asked)
         self.since = {leaf: terms.leaf("free", f"{leaf.name} since the dispatch", leaf.width)
                       for leaf in sequencing.opcodes}
         self._loaded = frozenset(self.since.values())
@@ -146,18 +145,6 @@ class Places:
         return store in self._sequencing.mappings and any(
             leaf in self.opcodes or leaf.width > WIDEST_CHOICE
             for leaf in leaves((self._sequencing.stores[store],)))
-
-    def _direct_pointer(self, asked: set[Leaf]) -> int | None:
-        """Which pointer is, as it stands, the address of the only control store, if that is all there is to know while
-        the opcode is unknown."""
-        if len(self.control) != 1 or self._lines[self.control[0]] in asked:
-            return None
-        address = self._sequencing.stores[self.control[0]]
-        for store in self._read:
-            if store in self._written or not any(
-                    leaf in self.opcodes for leaf in leaves((self._sequencing.stores[store],))):
-                return None
-        return next((number for number, leaf in enumerate(self.pointers) if leaf is address), None)
 
     @property
     def asked(self) -> frozenset[str]:
@@ -195,14 +182,6 @@ class Places:
 
     def _at(self, vector: Vector) -> list[ControlPlace] | Unresolved:
         known: Known = {leaf: value for leaf, value in zip(self.leaves, vector) if leaf is not value}
-        direct = self._direct
-        if direct is not None:
-            pointer = vector[direct]
-            if type(pointer) is Const and vector[len(self.pointers):] == self.data:
-                store = self.control[0]
-                self.touched.add((store, pointer.value))
-                return [ControlPlace(TRUE, ((store, pointer.value),), (self._contents.words[store][pointer.value],),
-                                     known)]
         waiting: list[tuple[int, Known, dict[str, int]]] = [(TRUE, known, {})]
         found: list[ControlPlace] = []
         while waiting:

@@ -1,0 +1,128 @@
+"""What pointers hold where a way ends, and who asks for it later: a row of return addresses, a step that was kept, an
+opcode that only some of those have who come by."""
+
+import pytest
+
+from tests.compare.judged import Texts, after, between, edited, moved
+
+# ---------------------------------------------------------------- two return addresses in a row
+
+CARAVAN: Texts = ("""machine caravan
+microprogram "m.micro"
+store control 64 words of 14 bits
+    address upc
+field branch 3 bits
+    step 0 idle
+    jump 1
+    call 2
+    back 3
+    look 4
+    park 5
+field target 6 bits address, idle 0
+field out 2 bits, idle 0
+field load 1 bit
+spare 2 bits
+store entry 4 words of 6 bits
+    address ir
+    word start of instruction
+register ir 2 bits, loads data when load
+state near 6 bits, reset any
+    next choose branch
+        call: upc + 1
+        back: far
+        otherwise: near
+state far 6 bits, reset any
+    next choose branch
+        call: near
+        park: target
+        otherwise: far
+state upc 6 bits, reset 0
+    next choose branch
+        jump: target
+        call: target
+        back: near
+        look: entry
+        otherwise: upc + 1
+bus data 2 bits, pulled high
+    driven by hold when out is 1
+    driven by deck when out is 2
+    driven by quay when out is 3
+home fetch
+""", """\
+routine fetch at 0
+        load
+        branch look
+routine cast
+        out 3
+        branch jump, target fetch
+routine pier
+        out 2, branch jump, target fetch
+routine dock
+        out 2, branch jump, target fetch
+instruction 0 "leave"
+        branch call, target cast
+        out 1
+        branch jump, target fetch
+instruction 1 "return"
+        branch back
+instruction 2 "sink"
+        out 1, branch park, target pier
+        branch jump, target fetch
+instruction 3 "rest"
+        branch jump, target fetch
+""")
+PAD = ("routine pier\n", "routine pad\n        out 3, branch jump, target fetch\nroutine pier\n")
+
+
+@pytest.mark.parametrize(("edits", "told"), [
+    ((PAD,), {}),                                                       # where a place stands is nothing
+    ((("park, target pier", "park, target dock"),), {}),                # which is another one with the same words
+    ((("park, target pier", "park, target cast"),), {"sink": "changed"}),
+    ((PAD, ("park, target pier", "park, target cast")), {"sink": "changed"}),
+    ((("pier\n        out 2", "pier\n        out 1"),), {"sink": "changed"}),
+    ((PAD, ("pier\n        out 2", "pier\n        out 1")), {"sink": "changed"}),
+    ((("        out 1\n", "        out 2\n"),), {"leave": "changed"}),
+])
+def test_a_place_two_returns_away_counts_by_where_it_leads(edits: tuple[tuple[str, str], ...],
+                                                           told: dict[str, str]) -> None:
+    """`return` goes to `near`, and takes `far` for the next one: what `sink` parks there acts after two of it."""
+    for old, new in ((CARAVAN, edited(CARAVAN, *edits)), (edited(CARAVAN, *edits), CARAVAN)):
+        assert moved(between(old, new)) == told
+
+
+SLOT = "        out 1, branch park, target pier\n        branch jump, target fetch\n"
+
+
+def test_nothing_is_left_to_nobody() -> None:
+    """No word returns: whatever pointers hold, they lead nowhere."""
+    nobody = edited(CARAVAN, ("        branch back\n", "        branch jump, target fetch\n"))
+    assert moved(after(nobody, ("park, target pier", "park, target cast"))) == {}
+    assert moved(after(nobody, ("        out 1\n", "        out 2\n"))) == {}
+
+
+@pytest.mark.parametrize(("rows", "name"), [
+    ("        back: far + 1\n        otherwise: near\n", "far"),
+    ("        back: far\n        otherwise: near\n", "deep"),
+    ("        back: far + 1\n        otherwise: near\n", "deep")])
+def test_a_place_further_away_or_behind_a_count(rows: str, name: str) -> None:
+    """A third level, from which the second is filled; and a return that skips a word."""
+    deeper = edited(CARAVAN, ("        back: far\n        otherwise: near\n", rows),
+                    ("        call: near\n        park: target\n        otherwise: far\n",
+                     "        call: near\n        back: deep\n        otherwise: far\n"
+                     "state deep 6 bits, reset any\n    next target if branch is park else deep\n"
+                     if name == "deep" else "        call: near\n        park: target\n        otherwise: far\n"))
+    assert moved(after(deeper)) == {}
+    assert moved(after(deeper, ("park, target pier", "park, target cast"))) == {"sink": "changed"}
+    assert moved(after(deeper, ("        out 1\n", "        out 2\n"))) == {"leave": "changed"}
+
+
+def test_a_return_beside_another_place_that_is_held() -> None:
+    """`return` parks a place of its own before it goes back: where that stands is nothing, where it leads is."""
+    parking = edited(CARAVAN, ('"return"\n        branch back', '"return"\n        branch park, target pier\n'
+                                                                '        branch back'))
+    assert moved(after(parking, PAD)) == {}
+    for change in (("target pier\n        branch back", "target cast\n        branch back"),
+                   ("target pier\n        branch back", "target idle\n        branch back")):
+        other = edited(parking, change, ("routine pier\n", "routine idle\n        branch jump, target idle\n"
+                                                            "routine pier\n"))
+        assert moved(between(parking, other)) == {"return": "changed"} == moved(between(other, parking))
