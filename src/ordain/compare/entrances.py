@@ -56,7 +56,9 @@ def pair_entrances(entered: tuple[Entered, Entered]) -> Paired:
     for kind in ("boundary", "wired"):
         groups = tuple(_places(entered[side], kind, block, offset * side) for side in (0, 1))
         pairs, left = _matched(groups[0], groups[1], (_titles, _addresses))
-        pairs += _parted(left, (_led(entered[0], kind), _led(entered[1], kind)))
+        led = (_led(entered[0], kind), _led(entered[1], kind))
+        pairs = [_released(pair, left, led) for pair in pairs]
+        pairs += _parted(left, led)
         for ours, theirs in pairs:
             for side, entrance in enumerate((ours, theirs)):
                 named(side, entrance, (kind, len(places)))
@@ -140,8 +142,25 @@ def _matched(ours: Groups, theirs: Groups, looks: Iterable[Callable[[Entrance], 
     return pairs, left
 
 
-def _parted(left: tuple[list[Entrance], list[Entrance]],
-            led: tuple[dict[int, list[End]], dict[int, list[End]]]) -> list[tuple[Entrance, Entrance]]:
+Led = tuple[dict[int, list[End]], dict[int, list[End]]]
+"""Per side, of `_led`."""
+
+
+def _released(pair: tuple[Entrance, Entrance], left: tuple[list[Entrance], list[Entrance]],
+              led: Led) -> tuple[Entrance, Entrance]:
+    """A pair without the places, by their titles, that are on the other side among what is left; these are added to
+    what is left, too. Of several places that did the same, one may do something else now."""
+    titles = [{root.title for root in entrance.roots} for entrance in pair]
+    both = list(pair)
+    for side in (0, 1):
+        going = {root.title for entrance in left[1 - side] for root in entrance.roots} & titles[side] - titles[1 - side]
+        if going and going != titles[side]:
+            left[side].append(_part(pair[side], going, True, led[side]))
+            both[side] = _part(pair[side], going, False, led[side])
+    return both[0], both[1]
+
+
+def _parted(left: tuple[list[Entrance], list[Entrance]], led: Led) -> list[tuple[Entrance, Entrance]]:
     """The parts of places that have titles in common with one of the other side, taken out of what is left."""
     by_title: tuple[dict[str, list[int]], dict[str, list[int]]] = ({}, {})
     for entrances, places in zip(left, by_title):
@@ -153,18 +172,19 @@ def _parted(left: tuple[list[Entrance], list[Entrance]],
         others = by_title[1].get(title, ())
         if len(found) == len(others) == 1:
             common.setdefault((found[0], others[0]), set()).add(title)
-
-    def part(side: int, entrance: Entrance, titles: set[str], having: bool) -> Entrance:
-        roots = tuple([root for root in entrance.roots if (root.title in titles) is having])
-        return Entrance(tuple([end for root in roots for end in led[side][root.node]]), roots)
-
-    pairs = [(part(0, left[0][one], titles, True), part(1, left[1][other], titles, True))
+    pairs = [(_part(left[0][one], titles, True, led[0]), _part(left[1][other], titles, True, led[1]))
              for (one, other), titles in common.items()]
     taken = {title for titles in common.values() for title in titles}
     for side, entrances in enumerate(left):
-        rests = [part(side, entrance, taken, False) for entrance in entrances]
+        rests = [_part(entrance, taken, False, led[side]) for entrance in entrances]
         entrances[:] = [rest for rest in rests if rest.roots]
     return pairs
+
+
+def _part(entrance: Entrance, titles: set[str], having: bool, led: dict[int, list[End]]) -> Entrance:
+    """The places of an entrance that have one of these titles, or have none of them."""
+    roots = tuple([root for root in entrance.roots if (root.title in titles) is having])
+    return Entrance(tuple([end for root in roots for end in led[root.node]]), roots)
 
 
 def _titles(entrance: Entrance) -> Hashable:
@@ -216,25 +236,23 @@ def partition(graphs: tuple[ControlGraph, ControlGraph], offset: int, called: Ca
     def local(node: int) -> tuple[int, ControlGraph, int, int]:
         return (0, graphs[0], node, 0) if node < offset else (1, graphs[1], node - offset, offset)
 
-    def targets(node: int) -> list[int]:
+    def ways(node: int) -> list[tuple[Hashable, int]]:
+        """Where an end goes on."""
         side, graph, own, base = local(node)
-        found = [row.target + base for row in graph.rows[own]]
-        found += [place + base for _, place in graph.also.get(own, ())]
-        if own in graph.ends:
-            found += [place + base for _, place in onward(side, graph.ends[own])]
-        return found
+        return [(name, place + base) for name, place in (*graph.also.get(own, ()), *onward(side, graph.ends[own]))]
+
+    def targets(node: int) -> list[int]:
+        _, graph, own, base = local(node)
+        return [row.target + base for row in graph.rows[own]] or [place for _, place in ways(node)]
 
     either = graphs[0].places.either
 
     def signature(node: int, block: list[int]) -> Hashable:
         side, graph, own, base = local(node)
         rows = graph.rows[own]
-        if len(rows) == 1:
-            return (rows[0].does, block[rows[0].target + base])
         if not rows:
             end = graph.ends[own]
-            ways = (*graph.also.get(own, ()), *onward(side, end))
-            return (called(side, end), end.left, tuple([(name, block[place + base]) for name, place in ways]))
+            return called(side, end), end.left, tuple([(name, block[place]) for name, place in ways(node)])
         seen: dict[tuple[int, int], int] = {}
         for row in rows:
             key = (row.does, block[row.target + base])
