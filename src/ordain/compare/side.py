@@ -3,8 +3,8 @@
 from typing import NamedTuple
 
 from ordain.compare.translation import SAME_NAMES, Renames, translate, with_places
-from ordain.control.sequencing import Sequencing, sequencing
-from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves
+from ordain.control.sequencing import Sequencing, sequencing, taken_values
+from ordain.machine.expression import Const, Leaf, Node, Terms, leaves
 from ordain.machine.model import Field, Machine
 from ordain.rom.contents import Contents
 
@@ -68,16 +68,9 @@ def _flags(machine: Machine, steps: Sequencing) -> tuple[Leaf, ...]:
 
 def _can_be_given(next_: Node) -> bool:
     """True when a word can say the value: as a field, or by choosing a number."""
-    waiting, seen = [next_], {next_}
-    while waiting:
-        node = waiting.pop()
-        if type(node) is Const or (type(node) is Leaf and node.kind in ("field", "word")):
-            return True
-        parts = node.args[1:] if type(node) is If else node.args
-        fresh = [part for part in parts if part not in seen and (type(node) is If or part.width == node.width)]
-        seen.update(fresh)
-        waiting += fresh
-    return False
+    return any(node.width == next_.width and (type(node) is Const or (type(node) is Leaf
+                                                                      and node.kind in ("field", "word")))
+               for node in taken_values(next_))
 
 
 def reader(field: Field) -> tuple[int, int, int]:

@@ -224,7 +224,7 @@ def _pointers(machine: Machine, nexts: dict[Leaf, Node], opcodes: tuple[Leaf, ..
 def _names_values(next_: Node, self: Leaf) -> bool:
     """True when the next value can come from a constant or a count."""
     return any(type(node) in (Add, Sub) or (type(node) is Const and node.width == self.width)
-               for node in _values(next_))
+               for node in taken_values(next_))
 
 
 def value_nodes(root: Node) -> list[Node]:
@@ -240,7 +240,7 @@ def value_nodes(root: Node) -> list[Node]:
     return list(found)
 
 
-def _values(root: Node) -> list[Node]:
+def taken_values(root: Node) -> list[Node]:
     """The nodes in value position: those whose values can become the term's."""
     found: dict[Node, None] = {}
     stack = [root]
