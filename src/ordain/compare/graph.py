@@ -265,7 +265,8 @@ class ControlGraph:
 
     def returned(self, awaited: Vector, values: dict[Leaf, Node]) -> Vector | None:
         """Where a return goes when pointers have these values; None when that is still not known."""
-        filled = substitute(self._terms, awaited, dict(values))
+        known: dict[Node, Node] = {leaf: values[leaf] for leaf in leaves(awaited) if leaf in values}
+        filled = substitute(self._terms, awaited, known)
         if any(type(value) is not Const for value in self.steers(filled)):
             return None
         return self.general((*filled, *self.places.data))
