@@ -7,6 +7,7 @@ was placed are counted: in unused ones anything agrees with anything. That cells
 those that were to get the word of unused places, too.
 """
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from operator import eq, itemgetter
 from typing import NamedTuple, TypeAlias
@@ -216,15 +217,11 @@ def _start_addresses(chip: Chip, built: _Cells, seen: _Cells, places: Sequence[i
         return []
     rows: dict[tuple[int, ...], list[int]] = {}
     for place in places:
-        if place + ROW <= chip.words:
-            rows.setdefault(tuple(built[place:place + ROW]), []).append(place)
+        rows.setdefault(tuple(built[place:place + ROW]), []).append(place)
     seldom = [row for row, found in rows.items() if len(found) <= MOST_COPIES and len(set(row)) > 1]
     chosen = {row: rows[row] for row in seldom[::max(1, len(seldom) // MOST_ROWS)]}
-    votes: dict[int, int] = {}
-    for place in range(chip.words - ROW + 1):
-        for at in chosen.get(tuple(seen[place:place + ROW]), ()):
-            if at != place:
-                votes[place - at] = votes.get(place - at, 0) + 1
+    votes = Counter(place - at for place in range(chip.words) for at in chosen.get(tuple(seen[place:place + ROW]), ()))
+    del votes[0]        # at their own places rows say nothing; neither do shorter ones, at the end
     return sorted(votes, key=lambda ahead: (-votes[ahead], abs(ahead), ahead))[:MOST_STARTS]
 
 
