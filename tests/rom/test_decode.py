@@ -426,8 +426,8 @@ def test_by_how_much_a_start_address_was_wrong(ahead: int, erased: int) -> None:
     blank = bytes([0xFF * erased] * abs(ahead))
     dump = blank + image[:-ahead] if ahead > 0 else image[-ahead:] + blank
     found = suspicions(made, stored, images, {"U9": dump})
-    way = f"0x{ahead:X} too high" if ahead > 0 else f"0x{-ahead:X} too low"
-    (told,) = [each for each in found if each.text == f"was programmed from a wrong address on: every word stands {way}"]
+    way = f"every word stands 0x{abs(ahead):X} too {'high' if ahead > 0 else 'low'}"
+    (told,) = [each for each in found if each.text == f"was programmed from a wrong address on: {way}"]
     assert told.agree == told.cells == 64
 
 
