@@ -403,6 +403,16 @@ def test_places_are_called_as_the_source_calls_them() -> None:
     assert told["control", 5] == ("go", "target rise") and told["side", 5] == ("leave", "aim tail")
 
 
+def test_a_place_without_a_name_is_called_by_its_address() -> None:
+    built = workshop.contents_of(*MAPPED)
+    stored = {name: Stored({at: built.words[name][at] for at in sites}, None) for name, sites in built.sites.items()}
+    images = pack(built.machine, stored)
+    other = pack(built.machine, {**stored, "control": Stored({**stored["control"].words, 7: (
+        built.machine.fields["go"].write(1) | built.machine.fields["target"].write(9))}, None)})
+    (word,) = decode(built, stored, images, other).differing
+    assert (word.address, word.orders) == (7, ("go", "target 0x9"))
+
+
 def test_a_label_of_the_same_routine_is_called_by_itself() -> None:
     """As people write it there; another routine has one of that name, too."""
     built = workshop.contents_of(MAPPED[0], MAPPED[1].replace(
@@ -475,6 +485,13 @@ def test_in_a_chip_that_is_too_large_no_start_is_looked_for(most: int, told: boo
     made, stored, image = of_64({at: at * at + 3 * at & 0xFF for at in range(64)})
     text, dump = too_high(image, 9)
     assert (text in told_of(made, stored, image, dump)) == told
+
+
+def test_one_erased_cell_is_no_part_of_the_stretch_that_was_not_programmed() -> None:
+    """A cell that lost its content, a good one, then nothing more."""
+    made, stored, image = of_64({at: 3 * at + 1 for at in range(64)})
+    dump = image[:30] + b"\xFF" + image[31:32] + b"\xFF" * 32
+    assert told_of(made, stored, image, dump) == ["was programmed only up to 0x1F: it reads erased from 0x20 on"]
 
 
 @pytest.mark.parametrize("size", [2, 4, 8, 16, 32])

@@ -54,6 +54,15 @@ def test_outside_readers_read_what_we_write(image: bytes) -> None:
     assert bytes(hexed.tobinarray()) == image
 
 
+@pytest.mark.parametrize("start", [1, 0x101, 0x0FFFF])
+def test_outside_readers_read_stretches_from_any_byte_on(start: int) -> None:
+    image = bytes((at * 7 + (at >> 8)) & 0xFF for at in range(start + 40))
+    for text in (write_intel_hex(image, [(start, start + 33)]), write_s_records(image, "", [(start, start + 33)])):
+        file = bincopy.BinFile()
+        file.add(text)
+        assert file.minimum_address == start and bytes(file.as_binary()) == image[start:start + 33]
+
+
 @pytest.mark.parametrize("size", [0xFFFF, 0x10000, 0x10001, 0x2ABCD])
 def test_outside_readers_read_large_images(size: int) -> None:
     image = bytes((at * 7 + (at >> 8)) & 0xFF for at in range(size))

@@ -190,3 +190,19 @@ def test_two_fields_that_hold_one_address_together() -> None:
     assert read(machine, branch=3, high=9, page_target=5) == ["far near_by", "mode slow"]
     assert "far" not in " ".join(read(machine, branch=3, high=8, page_target=5))
     assert "over" not in " ".join(read(machine, branch=3, target=5, turns=5))
+
+
+def test_a_transfer_that_wants_a_field_to_be_something_else() -> None:
+    """Taken whatever drives, but for oil and wick; and whatever is tested, but for `full`."""
+    machine = machine_of(LANTERN.replace("sampled by tray when write", "sampled by tray when source not in (oil, wick)")
+                         .replace("sampled by lamp when load is lamp", "sampled by lamp when level is not 3"))
+    assert "tray <- lamp" in read(machine, source=1)
+    assert "lamp <- wick" in read(machine, source=2, level=15)
+    assert "lamp <- wick" not in read(machine, source=2, level=3)
+
+
+def test_a_field_that_lacks_the_highest_address_line_alone() -> None:
+    machine = machine_of(LANTERN.replace("field page_target 4 bits address[3:0]", "field page_target 5 bits address[4:0]")
+                         .replace("spare 3 bits", "spare 2 bits"))
+    assert read(machine, at=0x21, page_target=5) == ["mode slow", "page_target page(near_by)"]
+    assert read(machine, at=0x01, page_target=0x12) == ["mode slow", "page_target page(gate.open)"]

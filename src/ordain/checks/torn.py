@@ -159,10 +159,9 @@ class _Order:
                 break
         else:
             return True
-        for step in range(at, self._cells.steps):
-            if not self._serves(there, here, step):
-                return False
-            if self._join(here, there, step + 1):
+        while self._serves(there, here, at):
+            at += 1
+            if self._join(here, there, at):
                 return True
         return False
 
