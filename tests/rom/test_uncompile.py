@@ -152,6 +152,17 @@ def test_orders_inside_others_are_opened() -> None:
     assert read(machine, branch=1, target=0x05, turns=6) == ["goto home", "pad 0x6", "mode slow"]
 
 
+def test_an_order_of_two_words_inside_another() -> None:
+    machine = machine_of(LANTERN + "order doom: deep trap, turns 3\n")
+    assert read(machine, branch=1, target=0x2B, turns=3) == ["doom", "mode slow"]
+
+
+def test_a_transfer_that_hangs_on_a_derived_field_is_none_that_is_said() -> None:
+    """Nobody writes such a field."""
+    machine = machine_of(LANTERN.replace("sampled by tray when write", "sampled by tray when parity"))
+    assert read(machine, source=1) == ["source lamp", "mode slow"]
+
+
 def test_a_transfer_that_wants_a_line_low() -> None:
     machine = machine_of(LANTERN.replace("sampled by tray when write", "sampled by tray when not write"))
     assert read(machine, source=1) == ["tray <- lamp", "mode slow"]
@@ -202,7 +213,7 @@ def test_a_transfer_that_wants_a_field_to_be_something_else() -> None:
 
 
 def test_a_field_that_lacks_the_highest_address_line_alone() -> None:
-    machine = machine_of(LANTERN.replace("field page_target 4 bits address[3:0]", "field page_target 5 bits address[4:0]")
-                         .replace("spare 3 bits", "spare 2 bits"))
+    machine = machine_of(LANTERN.replace("spare 3 bits", "spare 2 bits").replace(
+        "field page_target 4 bits address[3:0]", "field page_target 5 bits address[4:0]"))
     assert read(machine, at=0x21, page_target=5) == ["mode slow", "page_target page(near_by)"]
     assert read(machine, at=0x01, page_target=0x12) == ["mode slow", "page_target page(gate.open)"]
