@@ -217,3 +217,74 @@ def test_a_field_that_lacks_the_highest_address_line_alone() -> None:
         "field page_target 4 bits address[3:0]", "field page_target 5 bits address[4:0]"))
     assert read(machine, at=0x21, page_target=5) == ["mode slow", "page_target page(near_by)"]
     assert read(machine, at=0x01, page_target=0x12) == ["mode slow", "page_target page(gate.open)"]
+
+
+def test_what_is_spare_or_computed_is_not_told(lantern: Machine) -> None:
+    made = [field for field in lantern.fields.values() if field.holds in ("spare", "derived")]
+    known = vocabulary(lantern, "control", lambda address, _: "", {})
+    assert len(made) == 2 and read_word(word(lantern) | sum(field.mask for field in made), 0, known, 0) == ["mode slow"]
+
+
+def test_a_transfer_finds_what_it_needs(lantern: Machine) -> None:
+    assert read(lantern, load=1) == ["load lamp", "mode slow"]
+
+
+def test_a_part_of_an_address_is_called_by_the_whole_of_it(lantern: Machine) -> None:
+    assert read(lantern, high=6) == ["mode slow", "high upper"]
+
+
+@pytest.mark.parametrize(("order", "values", "told"), [
+    ("next near: branch jump, page_target following", {"branch": 1, "page_target": 2},
+     ["branch jump", "mode slow", "page_target 0x2"]),
+    ("fork vault: branch table, target table(vault, home)", {"branch": 3, "target": 0x2B},
+     ["branch table", "target 0x2B", "mode slow"]),
+    ("over: branch table, target part(vault)", {"branch": 3, "target": 0x2B},
+     ["branch table", "target 0x2B", "mode slow"]),
+    ("leap <vault>: branch jump, high <vault>", {"branch": 1, "high": 0xA}, ["branch jump", "mode slow", "high 0xA"]),
+])
+def test_what_an_order_nearly_says(order: str, values: dict[str, int], told: list[str]) -> None:
+    """A word that follows in another page than the field reaches; a number where a label has to stand; a hole that is
+    called as a constant."""
+    machine = machine_of(LANTERN + f"order {order}\n")
+    assert read(machine, at=0x21, **values) == told
+
+
+def test_a_code_without_a_name_fills_no_hole(lantern: Machine) -> None:
+    assert read(lantern, branch=2, test=3, target=0x12) == ["branch when_dark", "target gate.open", "test 3",
+                                                            "mode slow"]
+
+
+IDLE = """
+machine moth
+microprogram "moth.micro"
+store control 16 words of 12 bits
+    address upc
+field level 3 bits, idle 0
+field kind 2 bits
+    none 0 idle
+    one 1
+field go 1 bit
+field vent 1 bit, idle 1
+spare 5 bits
+state upc 4 bits, reset 0
+    next upc + 1 if go else 0
+"""
+
+
+@pytest.mark.parametrize(("orders", "values", "told"), [
+    ("", {}, ["kind none"]),
+    ("order lift <n>: level <n>\norder both <n>: kind none, level <n>\norder on: go\norder rest: kind none\n", {},
+     ["rest"]),
+    ("order on: go\norder rest: kind none\n", {"go": 1}, ["on"]),
+    ("order on: go\norder rest: kind none\n", {"level": 3}, ["level 3"]),
+    ("order on: go\norder rest: kind none\n", {"vent": 0}, ["vent 0"]),
+    ("order on: go\norder rest: kind none\n", {"kind": 3}, ["kind 3"]),
+])
+def test_a_word_that_does_nothing(orders: str, values: dict[str, int], told: list[str]) -> None:
+    """The first order that says just that, else a field of codes; neither where anything else is to be said."""
+    assert read(machine_of(IDLE + orders), **{"vent": 1, **values}) == told
+
+
+def test_a_word_that_does_nothing_and_has_no_codes() -> None:
+    machine = machine_of(IDLE.replace("field kind 2 bits\n    none 0 idle\n    one 1\n", "spare 2 bits\n"))
+    assert read(machine, vent=1) == []

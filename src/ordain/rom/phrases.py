@@ -72,25 +72,23 @@ def _order_sets(order: Order, by_key: Mapping[tuple[str, ...], Order], machine: 
                 return []
             sets.append((field.name, value))
             continue
-        inner, fill = _inner(setting, by_key, filled)
-        if inner is None:
+        if isinstance(setting.value, tree.Address):
             return []
+        inner, fill = _inner(setting.field.text, setting.value, by_key, filled)
         pending += [(part, fill) for part in reversed(inner.settings)]
     return sets
 
 
-def _inner(setting: tree.Setting, by_key: Mapping[tuple[str, ...], Order],
-           filled: Mapping[str, Name | int]) -> tuple[Order | None, dict[str, Name | int]]:
+def _inner(name: str, value: tree.Word | tree.Hole | tree.Number | None, by_key: Mapping[tuple[str, ...], Order],
+           filled: Mapping[str, Name | int]) -> tuple[Order, dict[str, Name | int]]:
     """The order that is named inside another, and what fills its hole."""
-    name, value = setting.field.text, setting.value
     if value is None:
-        return by_key.get((name,)), {}
+        return by_key[name,], {}
     if isinstance(value, tree.Word) and (name, value.text) in by_key:
         return by_key[name, value.text], {}
-    order = by_key.get((name, "<>"))
-    hole = next((part.name for part in order.phrase if isinstance(part, tree.Hole)), "") if order else ""
-    content = None if isinstance(value, tree.Address) else _part(value, filled)
-    return (None, {}) if content is None else (order, {hole: content})
+    order = by_key[name, "<>"]
+    hole = next(part.name for part in order.phrase if isinstance(part, tree.Hole))
+    return order, {hole: _part(value, filled)}
 
 
 def _part(value: tree.Word | tree.Hole | tree.Number, filled: Mapping[str, Name | int]) -> Name | int:

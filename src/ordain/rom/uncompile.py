@@ -87,7 +87,7 @@ def _nothing_done(values: Mapping[str, int], address: int, known: StoreVocabular
 def _wants_reason(field: Field, value: int, open_bits: int) -> bool:
     if field.idle == "any":
         return value != 0 and not open_bits & field.mask
-    return field.idle in ("none", "following") or value != field.idle
+    return value != field.idle      # which no value is where it is "none" or "following"
 
 
 # ---------------------------------------------------------------- one phrase
@@ -126,8 +126,6 @@ def _fits(field: Field, value: Value, found: int, held: int, address: int, known
                 return False        # nothing says where the rest is; two fields that differ in a bit name nothing
             first = _target(field, found, address, True) if value.rest == "page" else held
             return all(_stands_at(part, first + step, address, known, filled) for step, part in enumerate(value.parts))
-        case _:
-            return False
 
 
 def _is_number(part: Name | int, field: Field, found: int, known: StoreVocabulary) -> bool:
@@ -162,7 +160,7 @@ def _setting(field: Field, value: int, address: int, known: StoreVocabulary) -> 
         if not label:
             return f"{field.name} 0x{value:X}"
         return f"{field.name} {label}" if reaches_all else f"{field.name} page({label})"
-    if field.holds == "code" and field.width == 1 and not field.codes:
+    if field.width == 1 and not field.codes:
         return field.name if value else f"{field.name} 0"
     return f"{field.name} {_code(field, value) or (f'0x{value:X}' if value > 9 else value)}"
 
