@@ -243,3 +243,162 @@ def test_a_step_that_is_kept_counts_as_the_number_that_it_is() -> None:
     assert moved(after(WINDER, ("        up\n        down\n", "        up\n        up\n"))) == {"back": "changed"}
     assert moved(after(WINDER, ("        over\n", "        over, to 3\n"))) == {}
     assert moved(after(WINDER, ("        over\n", "        over, up\n"))) == {"rest": "changed"}
+
+
+# ---------------------------------------------------------------- what is left of an opcode that is loaded in part
+
+LOADER: Texts = ("""machine punnet
+microprogram "m.micro"
+store control 16 words of 10 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    jump 1
+    go   2
+    test 3
+field target 4 bits address, idle 0
+field load 1 bit
+field ring 1 bit
+spare 2 bits
+store entry 4 words of 4 bits
+    address op
+    word start of instruction
+input line 1 bit
+state upc 4 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        go  : entry
+        test: target if op[1] else upc + 1
+register op 2 bits, reset any, loads SOURCE when load
+bus wire 1 bit, pulled low
+    driven by bell when ring and line
+home upc is 0
+""", """\
+routine fetch at 0
+        load
+        ring
+        branch test, target other
+        ring, branch go
+routine other
+        branch go
+instruction 0, 1, 2, 3 "rest"
+        branch jump, target fetch
+""")
+
+
+@pytest.mark.parametrize(("source", "known"), [
+    ("{0b1, op[0]}", True), ("{op[0], 0b1}", False), ("{line, 0b1}", False), ("0b10", True),
+    ("op", False), ("0b00", False)])
+def test_which_way_an_opcode_sends_control_that_was_loaded_in_part(source: str, known: bool) -> None:
+    """Where its upper bit is known to be 1, nobody comes to the word behind the question."""
+    texts = (LOADER[0].replace("SOURCE", source), LOADER[1])
+    found = moved(after(texts, ("        ring, branch go", "        branch go")))
+    assert found == ({} if known else {"reset": "changed", "fetch": "changed"})
+
+
+@pytest.mark.parametrize("source", ["{0b1, line}", "{line, line}", "{0b1, not line}"])
+def test_a_line_that_was_loaded_is_not_the_line_that_is_there_now(source: str) -> None:
+    texts = (LOADER[0].replace("SOURCE", source), LOADER[1])
+    for now in ("ring and line and op[0]", "ring and line and not op[0]"):
+        assert moved(after(texts, ("when ring and line", f"when {now}"))) == {"reset": "changed", "fetch": "changed"}
+
+
+# ---------------------------------------------------------------- what only some of those ask who share a routine
+
+SHARED: Texts = edited((LOADER[0].replace("SOURCE", "wire"), LOADER[1]), (
+    'instruction 0, 1, 2, 3 "rest"\n        branch jump, target fetch\n',
+    "routine tail\n        ring\n        branch jump, target fetch\n" + "".join(
+        f'instruction {number} "{name}"\n        branch jump, target {tail}\n'
+        for number, name, tail in ((0, "call", "tail"), (1, "answer", "tail"), (2, "wait", "tail"),
+                                   (3, "end", "fetch")))),
+    ("bus wire 1 bit", "bus wire 2 bits"))
+
+
+@pytest.mark.parametrize(("opcodes", "told"), [
+    ("op in (0, 3)", {"answer", "wait"}), ("op in (0, 1)", {"wait"}), ("op in (0, 1, 2)", set()),
+    ("not op is 3", set()), ("op[0]", {"call", "wait"}), ("op[1]", {"call", "answer"})])
+def test_an_effect_that_asks_which_instruction_it_is(opcodes: str, told: set[str]) -> None:
+    """In the tail that three of four share. The fetch rings as well, and does not know which it will be."""
+    quiet = edited(SHARED, ("        load\n        ring\n        branch test, target other\n        ring, branch go\n",
+                            "        load\n        branch test, target other\n        branch go\n"))
+    asking = edited(quiet, ("ring and line", f"ring and line and {opcodes}"))
+    assert moved(between(quiet, asking)) == dict.fromkeys(told, "changed") == moved(between(asking, quiet))
+
+
+# ---------------------------------------------------------------- machines without a place, and with one in two parts
+
+
+def test_a_machine_without_a_sequencer_has_one_word_for_each_instruction() -> None:
+    """The opcode and a line are the address, so no word says where control goes."""
+    text = """\
+machine lathe
+microprogram "m.micro"
+store control 8 words of 4 bits
+    address {op, line}
+    instruction op
+field up   1 bit
+field down 1 bit
+spare 2 bits
+input line 1 bit
+register op 2 bits, loads rope when not down
+bus rope 2 bits, pulled low
+    driven by drum when up
+"""
+
+    def words(**fields: int) -> Contents:
+        return burned(resolved(text), {2 * op + line: Word(name, fields if 2 * op + line == 5 else {"down": op & line})
+                                       for op, name in enumerate(("lift", "lower", "stay", "rest")) for line in (0, 1)})
+
+    assert {one.kind for one in compared(words(down=1), words(down=1)).units} == {"reset", "instruction"}
+    found = compared(words(down=1), words(up=1))
+    assert moved(found)["stay"] == "changed" and "lift" not in moved(found) and "rest" not in moved(found)
+
+
+TWO_PARTS: Texts = ("""machine barrow
+microprogram "m.micro"
+store control 64 words of 12 bits
+    address {high, low}
+field branch 2 bits
+    step 0 idle
+    jump 1
+    page 2
+    wire 3
+field target 6 bits address, idle 0
+field ring 1 bit
+field hum  1 bit
+spare 2 bits
+state high 3 bits, reset 0
+    next choose branch
+        jump: target[5:3]
+        page: 0b101
+        wire: 0b110
+        otherwise: high
+state low 3 bits, reset 0
+    next choose branch
+        step: low + 1
+        wire: 0b010
+        otherwise: target[2:0]
+bus data 1 bit, pulled low
+    driven by bell when ring
+    driven by drum when hum
+home high is 0 and low is 0
+""", """\
+routine start at 0
+        ring
+        branch page, target upper
+routine upper at 0b101_011
+        hum, branch wire
+routine trap at 0b110_010
+        ring, branch jump, target start
+""")
+
+
+def test_a_place_of_which_one_part_is_wired_is_no_wired_place() -> None:
+    """`page` fixes the upper half and the word says the lower one; `wire` fixes both, and what stands there is told by
+    itself."""
+    assert {one.title: one.kind for one in after(TWO_PARTS).units} == {
+        "reset": "reset", "start": "boundary", "trap": "wired"}
+    assert moved(after(TWO_PARTS, ("        hum, branch wire", "        ring, branch wire"))) == dict.fromkeys(
+        ("reset", "start"), "changed")
+    assert moved(after(TWO_PARTS, ("        ring, branch jump", "        hum, branch jump"))) == {"trap": "changed"}

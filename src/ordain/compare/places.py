@@ -18,7 +18,7 @@ from ordain.compare.shown import Shown
 from ordain.compare.side import WIDEST_CHOICE, Side, holds_place
 from ordain.control.sequencing import origins, value_nodes
 from ordain.logic.diagrams import TRUE, Functions
-from ordain.machine.expression import Add, Const, Leaf, Node, Terms, leaves, substitute
+from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
 from ordain.rom.contents import Contents
 
 Vector = tuple[Node, ...]
@@ -106,10 +106,10 @@ class Places:
                        for store in sequencing.stores}
         self._read = [store for store in sequencing.stores if store not in self.control
                       and (self._parts[store] or self._words[store] in asked or self._lines[store] in asked)]
-        self._dispatching = {leaf: store for store in self._read if self._dispatches(store)
-                             for leaf in (self._words[store], *(leaf for _, leaf in self._parts[store]))}
-        self._written = {store: [leaf for leaf in (self._words[store], *(leaf for _, leaf in self._parts[store]))
-                                 if type(leaf) is Leaf and leaf in asked]
+        self._shown_by = {leaf: store for store in self._read
+                          for leaf in (self._words[store], *(leaf for _, leaf in self._parts[store]))}
+        self._dispatching = {leaf: store for leaf, store in self._shown_by.items() if self._dispatches(store)}
+        self._written = {store: [leaf for leaf, by in self._shown_by.items() if by == store and leaf in asked]
                          for store in self._read if not self._dispatches(store)}
         self._early_parts = [self._choosing(store, asked, False) for store in self.control]
         self._late_parts = [self._choosing(store, asked, True) for store in self.control]
@@ -120,15 +120,16 @@ class Places:
                        or leaf in self.pointers or leaf in self.opcodes}
         never: frozenset[Leaf] = frozenset()
         self._early = Cases(terms, functions, open_leaves.__contains__, never.__contains__, meanings.shown)
-        self._late = Cases(terms, functions, never.__contains__, open_leaves.__contains__, meanings.shown)
+        self._late = Cases(terms, functions, never.__contains__,
+                           lambda leaf: leaf in open_leaves or leaf.kind == "free", meanings.shown)
         self._marked, self._stands = meanings.marked, meanings.shown
         self._classes: dict[tuple[int, ...], _Class] = {}
         self.touched: set[tuple[str, int]] = set()
         self.since = {leaf: terms.leaf("free", f"{leaf.name} since the dispatch", leaf.width)
                       for leaf in sequencing.opcodes}
         self._loaded = frozenset(self.since.values())
-        self._again: Known = {leaf: terms.leaf("free", f"{leaf.name} once more {shown.mark}", leaf.width)
-                              for leaf in self._dispatching if type(leaf) is Leaf}
+        self._again: Known = {leaf: terms.leaf("free", f"{store} once more {number} {shown.mark}", leaf.width)
+                              for number, (leaf, store) in enumerate(self._dispatching.items())}
         self._open = {leaf: terms.or_(load.when for load in register.loads) for leaf in sequencing.opcodes
                       if (register := machine.registers.get(leaf.name)) is not None and register.transparent}
 
@@ -322,7 +323,7 @@ class Places:
         for parts, word in zip(self._late_parts, place.words):
             for leaf, low, mask, turn in parts:
                 known[leaf] = self._terms.const(word >> low & mask ^ turn, leaf.width)
-        data, since = self._data_after(found, known) if found.data else ((), ())
+        data, since = self._data_after(found, known)
         if not self._loaded.isdisjoint(since) and self._asked(known):
             known = {**known, **self._again}    # what is asked about now is not what was asked about before
         levels: dict[tuple[Node, int], int] = {
@@ -330,20 +331,10 @@ class Places:
             if type(value := known.get(leaf)) is Const for bit in range(leaf.width)}
         steps: list[GuardedStep] = []
         for guard, case, wired in found.cases:
-            if levels:
-                guard = self._functions.given(guard, levels)
-                if not guard:
-                    continue
-            values = tuple([term if type(term) is Const else known.get(term) or self._settled(term, known)
-                            for term in case])
-            if not any(value.args for value in values):
-                steps.append(GuardedStep(guard, (*values, *(since if self._by_dispatch(values) else data)), wired))
-                continue
-            for late_guard, late_values in self._late.of(values):
-                both = self._functions.both(guard, late_guard)
-                if both:
-                    left = since if self._by_dispatch(late_values) else data
-                    steps.append(GuardedStep(both, (*late_values, *left), wired))
+            guard = self._functions.given(guard, levels)
+            for late_guard, values in self._late.of(substitute(self._terms, case, known)) if guard else ():
+                left = since if self._by_dispatch(values) else data
+                steps.append(GuardedStep(self.both(guard, late_guard), (*values, *left), wired))
         return steps
 
     def _asked(self, known: Known) -> bool:
@@ -353,15 +344,7 @@ class Places:
     def _by_dispatch(self, values: Iterable[Node]) -> bool:
         """True where a pointer holds what a mapping store says of an instruction."""
         return any(leaf in self._dispatching
-                   for leaf in leaves([value for value in values if type(value) is not Const]))
-
-    def _settled(self, term: Node, known: Known) -> Node:
-        """The term with what is known put in. Counting on, the commonest term of all, is done by hand."""
-        if type(term) is Add and type(term.args[1]) is Const:
-            value = known.get(term.args[0])
-            if type(value) is Const:
-                return self._terms.const(value.value + term.args[1].value & (1 << term.width) - 1, term.width)
-        return substitute(self._terms, (term,), known)[0] if term.args else term
+                   for leaf in leaves(values))
 
     def _data_after(self, found: _Class, known: Known) -> tuple[tuple[Node, ...], tuple[Node, ...]]:
         """What is known of opcodes and flags afterwards: constant bits, and bits that were there before. The rest is
@@ -374,11 +357,7 @@ class Places:
         asked = self._asked(known)
         for leaf, term in zip(self.data, found.data):
             anew = self.since.get(leaf, leaf)
-            value = known.get(leaf, leaf) if term is leaf else substitute(self._terms, (term,), known)[0]
-            if term is leaf and value is not anew:
-                after.append(value)
-                since.append(value)
-                continue
+            value = substitute(self._terms, (term,), known)[0]
             known_bits = all(isinstance(bit, int) or (bit is not None and bit[0] is leaf) for bit in origins(value))
             after.append(value if known_bits else leaf)
             since.append(value if known_bits else leaf if leaf in self._open and not asked else anew)
@@ -419,11 +398,9 @@ class Places:
 
     def _behind(self, leaf: Leaf, pointer: Leaf) -> list[Leaf]:
         """The pointers, opcodes and flags, other than the pointer itself, that a leaf of its next value stands for."""
-        if leaf in self._dispatching or any(leaf in written for written in self._written.values()):
-            store = self._dispatching.get(leaf) or next(
-                store for store in self._read
-                if leaf is self._words[store] or leaf in [other for _, other in self._parts[store]])
-            return [other for other in leaves((self._sequencing.stores[store],)) if other in self.leaves]
+        if leaf in self._shown_by:
+            address = self._sequencing.stores[self._shown_by[leaf]]
+            return [other for other in leaves((address,)) if other in self.leaves]
         return [leaf] if leaf in self.leaves and leaf is not pointer else []
 
 
