@@ -102,6 +102,44 @@ def test_one_name_for_another(old: str, new: str, expected: str) -> None:
     assert moved(found) == {} and found.machine == ()
 
 
+@pytest.mark.parametrize(("old", "new", "names", "parts"), [
+    ("depth", "deep", {"depth": "deep"}, {}), ("slide", "cross", {}, {"slide": "cross"}),
+    ("bed", "way", {"bed": "way"}, {}), ("cut", "bite", {"cut": "bite"}, {}), ("feed", "drive", {}, {})])
+def test_what_is_renamed_in_what_was_said_before(old: str, new: str, names: dict[str, str],
+                                                 parts: dict[str, str]) -> None:
+    """Only what differs: names of what is declared, and of what is nothing but a name; fields keep theirs."""
+    renames = correspond(contents_of(*LATHE), contents_of(*renamed(LATHE, old, new))).renames
+    assert (renames.names, renames.parts, renames.places) == (names, parts, {})
+
+
+def test_an_old_name_is_put_out_of_the_way_where_the_new_machine_has_it_for_another() -> None:
+    """`deep` is `depth` now; the `depth` that was, of another width, is gone."""
+    both = edited(renamed(LATHE, "depth", "deep"),
+                  ("state worn", "register depth 6 bits, loads {0b11, bed} when cool\nstate worn"))
+    renames = correspond(contents_of(*both), contents_of(*LATHE)).renames
+    assert renames.names == {"deep": "depth", "depth": "depth of the old machine"}
+    assert correspond(contents_of(*LATHE), contents_of(*both)).renames.names == {"depth": "deep"}
+    kept = edited(LATHE, ("state worn", "register spindle 6 bits, loads {0b11, bed} when cool\nstate worn"))
+    assert correspond(contents_of(*kept), contents_of(*renamed(kept, "depth", "deep"))).renames.names == {
+        "depth": "deep"}
+
+
+@pytest.mark.parametrize("described", [0, 1])
+def test_a_field_of_which_one_machine_says_what_it_does_counts_by_its_values(described: int) -> None:
+    """The codes have other names and numbers on both sides, and one side alone has the effect."""
+    note = "field note 2 bits\n    none 0 idle\n    bell 1\n    horn 2\n"
+    other = note.replace("none 0", "quiet 3").replace("bell 1", "ring 0").replace("horn 2", "toot 1")
+    texts = [edited(LATHE, ("spare 3 bits", f"{lines}spare 1 bit"),
+                    ("start at 0\n        feed slow", f"start at 0\n        note {code}, feed slow"))
+             for lines, code in ((note, "bell"), (other, "CODE"))]
+    texts[described] = edited(texts[described], (
+        "input hot", "register ink 4 bits, loads bed when note is 2\ninput hot"))
+    for code, told in (("toot", False), ("ring", True)):
+        new = texts[1][0], texts[1][1].replace("CODE", code)
+        found = moved(between(texts[0], new))
+        assert ("start" in found) == told, (code, found)
+
+
 def test_the_same_names_say_nothing() -> None:
     assert said(LATHE, LATHE) == ()
 

@@ -161,6 +161,22 @@ def test_an_instruction_that_takes_over_another() -> None:
     assert (unit(found, "lift").opcodes, unit(found, "lift").differing) == ((1, 2), ())
 
 
+def test_what_an_instruction_was_called() -> None:
+    """Only where it is one that is gone."""
+    same = "        up, branch jump, target wait\n"
+    split = after(hoist(), ("instruction 1, 2", f'instruction 2 "sway"\n{same}instruction 1'))
+    assert [(unit(split, title).status, unit(split, title).was) for title in ("lift", "sway")] == [
+        ("same", ""), ("same", "")]
+    whole = after(hoist(), ('"lift"', '"raise"'))
+    assert (unit(whole, "raise").status, unit(whole, "raise").was) == ("same", "lift")
+    assert [one.title for one in whole.units if one.kind == "instruction"] == ["lower", "raise"]
+    two = edited(hoist(), ("instruction 1, 2", f'instruction 2 "sway"\n{same}instruction 1'))
+    joined = between(two, hoist(('"lift"', '"raise"')))
+    assert (unit(joined, "raise").status, unit(joined, "raise").was) == ("same", "")
+    assert {one.title: (one.status, one.note) for one in joined.units if one.status == "gone"} == {
+        "lift": ("gone", "its opcode is now `raise`"), "sway": ("gone", "its opcode is now `raise`")}
+
+
 def test_an_opcode_that_could_not_be_before() -> None:
     """A line of the mapping store was tied low: opcodes 2 and 3 are new to their instructions."""
     tied = hoist(("    address op\n", "    address {0b0, op[0]}\n"))

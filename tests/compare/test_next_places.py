@@ -402,3 +402,25 @@ def test_a_place_of_which_one_part_is_wired_is_no_wired_place() -> None:
     assert moved(after(TWO_PARTS, ("        hum, branch wire", "        ring, branch wire"))) == dict.fromkeys(
         ("reset", "start"), "changed")
     assert moved(after(TWO_PARTS, ("        ring, branch jump", "        hum, branch jump"))) == {"trap": "changed"}
+
+
+# ---------------------------------------------------------------- what people call the places to which control is sent
+
+
+def test_a_row_is_called_by_the_word_to_which_it_leads() -> None:
+    """A label in a routine, and a place where nothing was put."""
+    rows = {0: Word("idle", {"branch": "row"}), 4: Word("raise", {"hoist": 1}), 5: Word("raise", {}, "more")}
+    machine = resolved(SWITCHED[0].replace("LINES bits", "5 bits").replace("WORDS", "32"))
+    contents = burned(machine, rows, tables={"table": {0: 4, 1: 5, 2: 9, 3: 4}})
+    titles = {one.title: one.opcodes for one in compared(contents, contents).units if one.kind == "row"}
+    assert titles == {"raise": (0, 3), "raise.more": (1,), "control 9": (2,), "idle": tuple(range(4, 32))}
+
+
+def test_an_instruction_that_is_entered_in_the_middle_keeps_its_title() -> None:
+    """SIGNALS with a start at the second word of `call`, in which the label is nobody's title."""
+    middle = edited(SIGNALS, ("        flash, seq jump, target fetch\nroutine rest",
+                              "  later: flash, seq jump, target fetch\nroutine rest"))
+    late = after((middle[0].replace("2: entry", "2: {entry[4:1], not entry[0]}"), middle[1])).joint
+    (second,) = late.common.sides[0].contents.labels["call.later"][1]
+    assert [root.title for root in late.entered[0].roots
+                        if root.addresses == (second,) and root.kind == "instruction"] == ["call"]

@@ -210,6 +210,11 @@ def test_behind_a_register_words_may_move(next_: str) -> None:
     assert moved(compared(contents_of(machine, kept), contents_of(machine, other))) == {}
     changed = other.replace("goto near", "goto near, source temp")
     assert moved(compared(contents_of(machine, kept), contents_of(machine, changed))) != {}
+    later = machine.replace("    address active\n", "    address last\n").replace(
+        "bus data", "state last 5 bits, reset 0\n    next active\nbus data")
+    slow = [text.replace("        source acc\n", "        source acc\n        source none\n").replace(
+        "source temp\n", "source temp\n        source none\n") for text in (kept, other)]
+    assert moved(compared(contents_of(later, slow[0]), contents_of(later, slow[1]))) == {}
 
 
 # ---------------------------------------------------------------- an interrupt that comes back

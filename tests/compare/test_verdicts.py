@@ -238,3 +238,8 @@ def test_where_a_new_unit_begins() -> None:
         ("`up` behaves differently against HEAD", "cycle 2 is the first that differs", "branch next")]
     gone = told(('instruction 1 "down"\n        source depth, count 1\n        shut, tells, goto start\n', ""))
     assert gone == [("`down` is gone against HEAD", "", "")]
+
+
+def test_what_never_ends_and_is_gone_is_told() -> None:
+    assert cycle_changes(cycles(taken("halt", None, None)), cycles()) == (
+        CycleChange("halt", (None, None), (None, None), (0, 0)),)

@@ -11,8 +11,8 @@ from typing import NamedTuple
 from ordain.compare.side import Side
 from ordain.machine.model import Field
 
-Part = tuple[str, int | None]
-"""(common name of the field, value in the new machine's codes); None: left open."""
+Part = tuple[str, int]
+"""(common name of the field, value in the new machine's codes). A field that is left open has none."""
 
 
 class Pairing(NamedTuple):
@@ -65,18 +65,10 @@ class Orders:
         parts: list[Part] = []
         for common, field, values, alone in self._fields[store]:
             low, mask, turn = self._readers[field.name]
-            if field.idle == "any" and open_bits >> low & mask == mask:
-                if not alone:
-                    parts.append((common, None))
-                continue
             value = word >> low & mask ^ turn
-            if alone:
-                if value != field.idle:
-                    parts.append((common, value))
-            elif values is None:
-                parts.append((common, value))
-            else:
-                parts.append((common, values.get(value, -1 - value)))
+            if (field.idle == "any" and open_bits >> low & mask == mask) or (alone and value == field.idle):
+                continue
+            parts.append((common, value if values is None else values.get(value, -1 - value)))
         return parts
 
 

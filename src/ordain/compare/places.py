@@ -412,7 +412,7 @@ def _handed_on(control: Iterable[Leaf], side: Side) -> set[Leaf]:
         leaf = waiting.pop()
         sources = set(value_nodes(side.sequencing.nexts[leaf])) - {leaf} if leaf in side.sequencing.pointers else set()
         if sources and all(source in side.sequencing.pointers for source in sources):
-            fresh = [source for source in sources if type(source) is Leaf and source not in found]
+            fresh = [pointer for pointer in side.sequencing.pointers if pointer in sources and pointer not in found]
             found.update(fresh)
             waiting += fresh
     return found

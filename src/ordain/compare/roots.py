@@ -331,7 +331,7 @@ class Titles:
                 return site.owner
             if site is not None:
                 return self.at(store, address)
-        return self.at(*places[0]) if places else "nowhere"
+        return self.at(*places[0])
 
     def owner(self, node: int, graph: ControlGraph) -> str:
         """The body to which a node's words belong, "" where nothing was placed."""

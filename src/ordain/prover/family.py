@@ -70,7 +70,6 @@ class MachineFamily:
             self.followed: Mapping[Node, int] = self._model.needed
             watched = sum(own for own in self._model.monitors.values())
             number = self._number_atoms = _all(space.atoms.of(self._leaf))
-            self._number = space.cube(members(number))
             self._others = space.cube(members((self._model.plain | watched) & ~number))
             self._free = space.cube(range(space.states, space.atoms.count))
             self._watched = watched
@@ -409,7 +408,7 @@ class MachineFamily:
     def executed(self, store: str) -> dict[int, frozenset[int]]:
         """Per address of a store the machines that are left in which some cycle presents it."""
         space, address = self._space, self._system.addresses[store]
-        number = sum(1 << atom for atom in space.atoms.of(self._leaf))
+        number = self._number_atoms
         others = ((1 << space.atoms.count) - 1) & ~space.read_by(address) & ~number
         shown = (self._plain & self._model.required.holds).exists(space.cube(members(others)))
         bits = space.bits(self._leaf)
