@@ -6,7 +6,6 @@ from pathlib import Path
 import pytest
 
 from ordain.machine.model import AddressPin, Machine, Pin
-from ordain.rom import suspect
 from ordain.rom.contents import Contents, Site, Stored
 from ordain.rom.decode import Decoded, decode, read_dumps
 from ordain.rom.images import pack
@@ -286,12 +285,15 @@ def test_files_that_cannot_be_used_are_findings(tmp_path: Path) -> None:
     assert "CHIP=U7.bin" in findings[2].help
 
 
-def test_bits_that_a_narrow_device_lacks_do_not_matter(tmp_path: Path) -> None:
-    made = machine([store("control", 4, 4)], [chip("U5", 16, 4, straight("control", 3, 0, 4))])
-    (tmp_path / "U5.bin").write_bytes(bytes(0xF0 | cell for cell in range(16)))
-    assert read_dumps([("", tmp_path / "U5.bin")], made) == ({"U5": bytes(range(16))}, [])
-
-
+@pytest.mark.parametrize("bits", [4, 7, 9, 12, 18])
+def test_bits_that_a_narrow_device_lacks_do_not_matter(bits: int, tmp_path: Path) -> None:
+    made = machine([store("control", 4, bits)], [chip("U5", 16, bits, straight("control", bits - 1, 0, 4))])
+    size, ones = (bits + 7) // 8, (1 << bits) - 1
+    content = [0x3579BF * (cell + 1) & ones for cell in range(16)]
+    filled = [word | ~ones & (1 << 8 * size) - 1 for word in content]
+    (tmp_path / "U5.bin").write_bytes(b"".join(word.to_bytes(size, "little") for word in filled))
+    assert read_dumps([("", tmp_path / "U5.bin")], made) == (
+        {"U5": b"".join(word.to_bytes(size, "little") for word in content)}, [])
 
 
 def test_how_much_has_to_be_explained_before_anything_is_suspected() -> None:
@@ -426,86 +428,6 @@ def test_a_label_of_the_same_routine_is_called_by_itself() -> None:
     assert told["go, target alpha"] == ("go", "target alpha")
 
 
-@pytest.mark.parametrize("erased", [0, 1])
-@pytest.mark.parametrize("ahead", [1, 2, -1, -2])
-def test_by_how_much_a_start_address_was_wrong(ahead: int, erased: int) -> None:
-    made = machine([store("control", 6, 8)], [chip("U9", 64, 8, straight("control", 7, 0, 6), erased=erased)])
-    stored = {"control": Stored({address: address * address + 3 * address & 0xFF for address in range(64)}, None)}
-    images = pack(made, stored)
-    image = images["U9"]
-    blank = bytes([0xFF * erased] * abs(ahead))
-    dump = blank + image[:-ahead] if ahead > 0 else image[-ahead:] + blank
-    found = suspicions(made, stored, images, {"U9": dump})
-    way = f"every word stands 0x{abs(ahead):X} too {'high' if ahead > 0 else 'low'}"
-    (told,) = [each for each in found if each.text == f"was programmed from a wrong address on: {way}"]
-    assert told.agree == told.cells == 64
-
-
-def of_64(words: dict[int, int]) -> tuple[Machine, dict[str, Stored], bytes]:
-    """One chip of 64 bytes, straight, with these words."""
-    made = machine([store("control", 6, 8)], [chip("U9", 64, 8, straight("control", 7, 0, 6))])
-    stored = {"control": Stored(words, None)}
-    return made, stored, pack(made, stored)["U9"]
-
-
-def told_of(made: Machine, stored: dict[str, Stored], image: bytes, dump: bytes) -> list[str]:
-    return [each.text for each in suspicions(made, stored, {"U9": image}, {"U9": dump})]
-
-
-def too_high(image: bytes, ahead: int) -> tuple[str, bytes]:
-    return (f"was programmed from a wrong address on: every word stands 0x{ahead:X} too high",
-            b"\xFF" * ahead + image[:-ahead])
-
-
-def test_one_row_that_is_still_whole_says_where_the_words_stand() -> None:
-    """Of three words that stand alone: beside two of them a cell that nobody placed is spoilt."""
-    made, stored, image = of_64({10: 0x31, 20: 0x52, 30: 0x74})
-    for whole in (10, 20, 30):
-        text, dump = too_high(image, 9)
-        spoilt = bytearray(dump)
-        for place in {10, 20, 30} - {whole}:
-            spoilt[place + 9 + 4] = 0
-        assert text in told_of(made, stored, image, bytes(spoilt))
-
-
-def test_rows_that_stand_everywhere_do_not_say_where_the_words_stand() -> None:
-    """Erased cells, which eight words are like; two words in turns, in all the chip but four cells."""
-    made, stored, image = of_64({10: 0x31, 20: 0x52, 30: 0x74, **dict.fromkeys(range(51, 59), 0xFF)})
-    text, dump = too_high(image, 9)
-    assert text in told_of(made, stored, image, dump)
-    made, stored, image = of_64({at: at if 30 <= at < 34 else (0x55, 0xA6)[at & 1] for at in range(64)})
-    text, dump = too_high(image, 10)
-    assert text in told_of(made, stored, image, dump[:64])
-
-
-@pytest.mark.parametrize(("most", "told"), [(64, True), (63, False)])
-def test_in_a_chip_that_is_too_large_no_start_is_looked_for(most: int, told: bool,
-                                                            monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(suspect, "MOST_CELLS", most)
-    made, stored, image = of_64({at: at * at + 3 * at & 0xFF for at in range(64)})
-    text, dump = too_high(image, 9)
-    assert (text in told_of(made, stored, image, dump)) == told
-
-
-def test_one_erased_cell_is_no_part_of_the_stretch_that_was_not_programmed() -> None:
-    """A cell that lost its content, a good one, then nothing more."""
-    made, stored, image = of_64({at: 3 * at + 1 for at in range(64)})
-    dump = image[:30] + b"\xFF" + image[31:32] + b"\xFF" * 32
-    assert told_of(made, stored, image, dump) == ["was programmed only up to 0x1F: it reads erased from 0x20 on"]
-
-
-@pytest.mark.parametrize("size", [2, 4, 8, 16, 32])
-def test_programmed_as_a_smaller_part(size: int) -> None:
-    made, stored, image = of_64({at: 3 * at + 1 for at in range(64)})
-    (text,) = (text for text in told_of(made, stored, image, image[:size] * (64 // size)) if "over and over" in text)
-    assert text.startswith(f"holds its first 0x{size:X} words over and over")
-
-
-def test_one_word_in_all_cells_is_no_part_of_one_cell() -> None:
-    made, stored, image = of_64({at: 3 * at + 1 for at in range(64)})
-    assert not [text for text in told_of(made, stored, image, image[:1] * 64) if "over and over" in text]
-
-
 def test_bits_that_mean_nothing_may_be_read_either_way() -> None:
     """A field that no order sets and that is `idle any` differs in no pin."""
     target = "field target 4 bits address, idle 0\n"
@@ -523,7 +445,18 @@ def test_bits_that_mean_nothing_may_be_read_either_way() -> None:
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
     _, findings = read_dumps([("", tmp_path / "U77.bin")], MACHINE)
-    assert len(findings) == 1 and "U77.bin" in findings[0].message
+    assert [finding.name for finding in findings] == ["missing-file"] and "U77.bin" in findings[0].message
+    _, findings = read_dumps([("U3", tmp_path / "U78.bin")], MACHINE)
+    assert [finding.message for finding in findings] == ["there is no file `U78.bin`"]
+    (tmp_path / "U79.bin").write_bytes(bytes(512))
+    assert [finding.name for finding in read_dumps([("", tmp_path / "U79.bin")], MACHINE)[1]] == ["unknown-chip"]
+
+
+def test_a_bad_file_of_a_narrow_device(tmp_path: Path) -> None:
+    made = machine([store("control", 4, 4)], [chip("U5", 16, 4, straight("control", 3, 0, 4))])
+    (tmp_path / "U5.bin").write_bytes(bytes(15))
+    dumps, findings = read_dumps([("", tmp_path / "U5.bin")], made)
+    assert dumps == {} and [finding.name for finding in findings] == ["image-size"]
 
 
 def test_a_conflict_with_a_chip_that_repeats_another() -> None:
@@ -539,3 +472,110 @@ def test_a_conflict_with_a_chip_that_repeats_another() -> None:
         dump[5] ^= 0x10
         (conflict,) = decode(contents, stored, images, {name: bytes(dump)}).conflicts
         assert (conflict.address, conflict.mask) == (5, 0x10)
+
+
+def test_erased_cells_of_unlike_devices_are_no_conflict() -> None:
+    """One device of a word reads ones where nothing is programmed, the one that repeats it zeros: as it was built."""
+    lines_of = lines(*range(2, -1, -1))[1:]
+    made = machine([store("control", 3, 8), store("side", 3, 8)], [
+        chip("U1", 8, 8, bank("control", byte(7), lines_of)),
+        chip("U2", 8, 8, bank("control", byte(7), lines_of, repeats=True), erased=0),
+        chip("U3", 8, 8, bank("side", byte(7), lines_of))])
+    stored = {"control": Stored({0: 1, 1: 2, 2: 4}, None), "side": Stored({0: 1}, None)}
+    images = pack(made, stored)
+    contents = Contents(made, unpack(made, images).words, {"control": {}, "side": {}}, {}, {})
+    for names in (["U1", "U2", "U3"], ["U1"], ["U2"], ["U3"]):
+        assert decode(contents, stored, images, {name: images[name] for name in names}).conflicts == ()
+    spoilt = bytearray(images["U2"])
+    spoilt[5], spoilt[1] = 0x10, 0x12
+    assert {(conflict.address, conflict.mask) for conflict in decode(
+        contents, stored, images, {"U2": bytes(spoilt)}).conflicts} == {(1, 0x10), (5, 0xEF)}
+
+
+def test_a_whole_chip_explains_what_differs_on_it_alone() -> None:
+    """U1 is inverted; in one word a bit of U2 differs as well, and another word is as built on all chips but U1."""
+    first, *others = sorted(STORED["control"].words)
+    spoilt = bytearray(IMAGES["U2"])
+    spoilt[first] ^= 1
+    spoilt[256 + first] ^= 1
+    result = decoded({"U1": bytes(0xFF ^ each for each in IMAGES["U1"]), "U2": bytes(spoilt)})
+    assert {word.address: word.explained for word in result.words if word.built is not None} == {
+        first: False, **dict.fromkeys(others, True)}
+    assert [guess.text for guess in result.guesses] == ["is inverted"]
+    assert not any(word.explained for word in decoded({"U2": bytes(spoilt)}).words)
+
+
+def test_the_best_guess_of_each_chip() -> None:
+    """Chips that read the same everywhere read like several things."""
+    made = machine([store("control", 4, 16)], [chip("U8", 16, 8, straight("control", 15, 8, 4)),
+                                               chip("U9", 16, 8, straight("control", 7, 0, 4))])
+    stored = {"control": Stored({address: 0xFF00 | address for address in range(16)}, None)}
+    images = pack(made, stored)
+    contents = Contents(made, unpack(made, images).words, {"control": {}}, {}, {})
+    result = decode(contents, stored, images, {"U9": b"\xFF" * 16, "U8": bytes(16)})
+    assert [chip for chip, *_ in result.suspicions].count("U9") > 1
+    assert [(guess.chip, guess.text) for guess in result.guesses] == [
+        ("U9", "reads all ones: blank, not powered, or not seated"),
+        ("U8", "reads all zeros: blank, not powered, or not seated")]
+
+
+def test_what_pins_read_through_inverters() -> None:
+    """All pins of one cell of U3, some of whose lines are inverted, at the other level."""
+    dump = bytes(each ^ 0xFF for each in IMAGES["U3"])
+    for word in decoded({"U3": dump}).differing[:3]:
+        assert {pin.pin: pin.read for pin in word.pins} == {
+            pin: dump[word.pins[0].cell] >> pin & 1 for pin in range(8)}
+
+
+def test_strays_of_two_words_side_by_side_and_of_free_lines() -> None:
+    """Two stores share every cell, one above the other, seen twice; line D0 and the upper four cells carry nothing."""
+    lines_of = [AddressPin(None, False, None), AddressPin(None, False, 0),
+                *(AddressPin(bit, False, None) for bit in (1, 0))]
+    none = Pin(None, False, 0)
+    made = machine([store("control", 2, 4), store("side", 2, 3)], [chip("U9", 16, 8, bank(
+        "control", [*(Pin(bit, False, 0) for bit in range(3, -1, -1)), *[none] * 4], lines_of), bank(
+        "side", [*[none] * 4, *(Pin(bit, False, 0) for bit in range(2, -1, -1)), none], lines_of))])
+    stored = {"control": Stored(dict.fromkeys(range(4), 5), None), "side": Stored(dict.fromkeys(range(4), 3), None)}
+    image = pack(made, stored)["U9"]
+    contents = Contents(made, unpack(made, {"U9": image}).words, {"control": {}, "side": {}}, {}, {})
+    for cells, told in (({1: 0xFE, 9: 0x30}, ()), ({1: 1}, (("U9", 0, 1, 1),)), ({0: 1, 6: 1}, (("U9", 0, 2, 0),)),
+                        ({6: 1}, (("U9", 0, 1, 6),)), ({6: 0x80, 15: 1, 9: 2}, (("U9", 0, 2, 6),))):
+        dump = bytearray(image)
+        for cell, turned in cells.items():
+            dump[cell] ^= turned
+        assert tuple(tuple(stray) for stray in decode(contents, stored, {"U9": image},
+                                                      {"U9": bytes(dump)}).strays) == told
+
+
+def test_the_names_of_one_place() -> None:
+    """A plain name before a title, then the shorter, then by the alphabet; a title stands in quotes."""
+    built = workshop.contents_of(*MAPPED)
+    stored = {name: Stored({at: built.words[name][at] for at in sites}, None) for name, sites in built.sites.items()}
+    images = pack(built.machine, stored)
+    for names, label, said in ((["a b", "plainer"], "plainer", "plainer"), (["bb", "aaa"], "bb", "bb"),
+                               (["ab", "aa"], "aa", "aa"), (["b c", "a b c"], "b c", '"b c"')):
+        contents = built._replace(labels={name: ("control", frozenset((2,))) for name in names})
+        told = {word.address: word for word in decode(contents, stored, images, images).words
+                if word.store == "control"}
+        assert told[2].label == label and told[5].orders == ("go", f"target {said}")
+
+
+def test_a_table_of_addresses_is_told_by_the_names_that_stand_there() -> None:
+    """As the source has it where that is still true."""
+    built = workshop.contents_of(MAPPED[0], MAPPED[1].replace("2, 3: zoom\n", "2: zoom\n"))
+    stored = {name: Stored({at: built.words[name][at] for at in sites}, None) for name, sites in built.sites.items()}
+    images = pack(built.machine, stored)
+    dumps = {"U3": bytes((2, 2, 9, 5))}
+    told = {word.address: word.orders for word in decode(built, stored, images, dumps).words}
+    assert told == {0: ("rise",), 1: ("rise",), 2: ("0x9",), 3: ("alpha",)}
+    assert len({word.address for word in decode(built, stored, images, dumps).differing}) == 2
+
+
+def test_a_computed_store_has_no_orders() -> None:
+    decoder = ("store decoder 4 words of 4 bits\n    address wind\n    word {wind is 0, wind is 1, parity(wind), wind[1]}\n"
+               "chip U4 4 x 4\n    holds decoder\n    address wind\n")
+    text = MAPPED[0].replace("store entry", f"{decoder}store entry")
+    built = workshop.contents_of(text, MAPPED[1])
+    stored = {name: Stored(dict(enumerate(words)), None) for name, words in built.words.items()}
+    images = pack(built.machine, stored)
+    assert {word.orders for word in decode(built, stored, images, {"U4": images["U4"]}).words} == {()}

@@ -134,8 +134,9 @@ def decode(contents: Contents, stored: Mapping[str, Stored], images: Mapping[str
     for store in machine.stores.values():
         if store.name in touched:
             words += _store_words(contents, store, stored[store.name], read.words[store.name], dumps)
-    conflicts = tuple(conflict for conflict in read.conflicts
-                      if conflict.one[0] in dumps or conflict.other[0] in dumps)
+    # Erased cells of unlike devices disagree in the build, too.
+    as_built = frozenset(unpack(machine, images).conflicts if read.conflicts else ())
+    conflicts = tuple(conflict for conflict in read.conflicts if conflict not in as_built)
     suspected = tuple(suspicions(machine, stored, images, dumps))
     whole = {suspicion.chip for suspicion in suspected}
     return Decoded(tuple([word._replace(explained=bool(word.pins) and all(pin.chip in whole for pin in word.pins))
