@@ -98,6 +98,22 @@ def test_two_words_at_one_address() -> None:
     assert message(one_store(8, 3), two(2, 2)) == "placement-conflict: two words are to stand at 0x2 of `control`"
 
 
+@pytest.mark.parametrize(("kind", "starts", "said"), [
+    ("instruction", True, "the slot of opcode 0x1, 0x9"), ("instruction", False, "the room of `one` at 0x2"),
+    ("routine", True, "the room of `one` at 0x2"), ("routine", False, "the room of `one` at 0x2"),
+])
+def test_a_row_that_runs_into_a_fixed_word(kind: str, starts: bool, said: str) -> None:
+    """What has an opcode has a slot, where the hardware gives one; a routine has not."""
+    small = one_store(8, 3)
+    ir = small.terms.leaf("register", "ir", 4)
+    stores = {"control": small.stores["control"]._replace(starts_at=ir if starts else None)}
+    words = [*row(0, 3, fixed=(2,), owner="one"), word(3, fixed=(4,), owner="two")]
+    own = [OpcodeUse(opcode, "one", False) for opcode in (1, 9)] if kind == "instruction" else []
+    wanted = program(words, [body(0, 3, name="one")._replace(kind=kind),  # type: ignore[arg-type]
+                             body(3, 4, name="two")._replace(kind="instruction")])._replace(opcodes=tuple(own))
+    assert message(small._replace(stores=stores), wanted) == f"over-full: {said} holds 2 words, needs 3"
+
+
 def test_two_instructions_at_one_address_where_no_opcode_sends_them_there() -> None:
     wanted = program([word(0, fixed=(2,), owner="one"), word(1, fixed=(2,), owner="two")],
                      [body(number, number + 1, name=name)._replace(kind="instruction")

@@ -572,7 +572,7 @@ def test_a_table_of_addresses_is_told_by_the_names_that_stand_there() -> None:
 
 
 def test_a_computed_store_has_no_orders() -> None:
-    decoder = ("store decoder 4 words of 4 bits\n    address wind\n    word {wind is 0, wind is 1, parity(wind), wind[1]}\n"
+    decoder = ("store decoder 4 words of 4 bits\n    address wind\n    word {wind is 0, wind is 1, wind}\n"
                "chip U4 4 x 4\n    holds decoder\n    address wind\n")
     text = MAPPED[0].replace("store entry", f"{decoder}store entry")
     built = workshop.contents_of(text, MAPPED[1])

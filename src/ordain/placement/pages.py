@@ -44,7 +44,7 @@ def group(bonds: Sequence[Bond], units: Units) -> Pages:
     for bond in bonds:
         if all(len(places[word]) == 1 for word in bond.words):
             first = _root(parents, (bond.page, bond.words[0]))
-            for word in bond.words[1:]:
+            for word in bond.words:
                 other = _root(parents, (bond.page, word))
                 if other != first:
                     parents[other] = first
