@@ -2,12 +2,12 @@
 
 import pytest
 
-from ordain.machine.model import Machine
+from ordain.machine.model import AddressPin, Machine, Pin
 from ordain.rom import suspect
 from ordain.rom.contents import Stored
 from ordain.rom.images import pack
 from ordain.rom.suspect import suspicions
-from tests.rom.boards import chip, machine, store, straight
+from tests.rom.boards import bank, chip, machine, store, straight
 
 
 @pytest.mark.parametrize("erased", [0, 1])
@@ -88,3 +88,35 @@ def test_programmed_as_a_smaller_part(size: int) -> None:
 def test_one_word_in_all_cells_is_no_part_of_one_cell() -> None:
     made, stored, image = of_64({at: 3 * at + 1 for at in range(64)})
     assert not [text for text in told_of(made, stored, image, image[:1] * 64) if "over and over" in text]
+
+
+@pytest.mark.parametrize(("low", "high"), [(5, 9), (5, 7), (3, 4), (33, 40), (20, 40), (3, 3), (32, 32), (47, 49)])
+def test_where_a_stretch_that_was_not_programmed_may_begin_and_end_it_does_so_at_a_round_address(
+        low: int, high: int) -> None:
+    """In the cells from `low` up to `high` nothing was placed, so they say nothing."""
+    made, stored, image = of_64({at: 3 * at + 1 for at in range(64) if not low <= at < high})
+    round_one = max(range(low, high + 1), key=lambda at: at & -at)
+    assert f"was programmed only up to 0x{round_one - 1:X}: it reads erased from 0x{round_one:X} on" in told_of(
+        made, stored, image, image[:low] + b"\xFF" * (64 - low))
+    assert f"was programmed only from 0x{round_one:X} on: it reads erased below" in told_of(
+        made, stored, image, b"\xFF" * high + image[high:])
+
+
+def test_a_stretch_in_the_middle_that_was_not_programmed() -> None:
+    """Cells 9 to 15 and 40 to 43 hold nothing anyway."""
+    made, stored, image = of_64({at: 3 * at + 1 for at in range(64) if not (9 <= at < 16 or 40 <= at < 44)})
+    told = told_of(made, stored, image, image[:9] + b"\xFF" * 35 + image[44:])
+    assert "reads erased from 0x10 to 0x27: that part was not programmed" in told
+
+
+@pytest.mark.parametrize("pages", [1, 2])
+def test_a_part_without_words_is_looked_at_in_every_copy(pages: int) -> None:
+    """The unused word stands twice in a chip whose highest line means nothing: erased in the second alone it shows."""
+    made = machine([store("control", 6, 8)], [chip("U9", 64 * pages, 8, bank(
+        "control", [Pin(bit, False, 0) for bit in range(7, -1, -1)],
+        [AddressPin(None, False, None)] * (pages - 1) + [AddressPin(bit, False, None) for bit in range(5, -1, -1)]))])
+    stored = {"control": Stored({at: at + 1 for at in range(20)}, 0x55)}
+    image = pack(made, stored)["U9"]
+    end = 64 * pages
+    assert told_of(made, stored, image, image[:end - 32] + b"\xFF" * 32) == [
+        f"was programmed only up to 0x{end - 33:X}: it reads erased from 0x{end - 32:X} on"]

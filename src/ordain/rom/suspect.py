@@ -242,8 +242,7 @@ def _turned_address(lines: int) -> Iterator[tuple[str, Callable[[int], int]]]:
         what = "its two halves exchanged (the highest address line inverted)" if line == lines - 1 else (
             f"address line A{line} inverted")
         yield f"has {what}", (1 << line).__xor__
-    if lines > 1:
-        yield "has its address lines in the opposite order", _order(range(lines - 1, -1, -1))
+    yield "has its address lines in the opposite order", _order(range(lines - 1, -1, -1))
     for count in range(1, lines):
         yield (f"has its address lines rotated by {count}", _order([(line + count) % lines for line in range(lines)]))
     for one in range(lines):
