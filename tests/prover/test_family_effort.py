@@ -178,6 +178,22 @@ def test_what_follows_a_trigger_follows_with_its_inputs() -> None:
     assert [found.broken(number) for number in range(6)] == [set(), {0}, {0}, {1}, set(), set()]
 
 
+@pytest.mark.parametrize("chosen", ["state tally 2 bits, reset 0\n    next tally + 1\n", "input tally 2 bits\n"])
+def test_words_of_a_store_that_nobody_asks_about_change_no_answer(chosen: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It shows what a counter of its own or a line chooses, and no question and no address has to do with either."""
+    monkeypatch.setattr(family, "FEW", 0)
+    contents = contents_of(f"{MACHINE}store lamps 4 words of 1 bit\n    address tally\n    word tally is 2\n{chosen}",
+                           MICRO)
+    terms = contents.machine.terms
+    rung = terms.prior(terms.leaf("field", "ring", 1))
+    question = asked("bad", terms.and_((rung, moved(terms, at(2)))))
+    shown: Changes = {"lamps": {1: 1, 2: 0}}
+    others: list[Changes] = [CHANGES[0], shown, {**CHANGES[0], **shown}, {"control": {3: 0b1111}, **shown}]
+    for stopping in ((), (0,)):
+        found = MachineFamily(Ground(build_system(contents), [question], len(others), LIMITS), others, stopping)
+        assert found.broken(0) | found.first.keys() == {0, 2}
+
+
 def moved(terms: Terms, node: Node) -> Node:
     """The same condition of another machine."""
     match node:
