@@ -89,7 +89,7 @@ def _simpler(live: BDDFunction, places: BDDFunction) -> BDDFunction:
 def _over_all(space: Space, required: Conjunct, known: int, start: BDDFunction,
               look: Callable[[], None]) -> BDDFunction:
     """More than can be reached, as far as some atoms know: all the others may have any value at any time."""
-    others = ((1 << space.atoms.count) - 1) & ~known
+    others = _but(known, space.atoms.count)
     relation = Relation(space, parts_of(space, members(known), look), known, required, look)
     found = now = start.exists(space.cube(atom for atom in members(others) if atom < space.states))
     while now.satisfiable():
@@ -100,7 +100,7 @@ def _over_all(space: Space, required: Conjunct, known: int, start: BDDFunction,
 
 def _often(space: Space, states: BDDFunction, atoms: int, place: int) -> bool:
     """Whether a variable is set by many of the words."""
-    others = space.cube(atom for atom in range(space.atoms.count) if not place >> atom & 1)
+    others = space.cube(members(_but(place, space.atoms.count)))
     changed = space.false
     for atom in members(atoms):
         changed = changed | (space.function(atom) ^ space.now[atom])
@@ -117,13 +117,13 @@ class _Effects:
                  watched: Sequence[int],
                  look: Callable[[], None]) -> None:
         self._space, self._watched, self._look = space, watched, look
-        every = (1 << space.atoms.count) - 1
-        self._others = space.cube(members(every & ~place))
+        others = _but(place, space.atoms.count)
+        self._others = space.cube(members(others))
         self._next = space.next_cube(members(place))
         self._to_next = space.renamed(members(place), True)
-        self._steps = scheduled(space, parts_of(space, members(place), look), every & ~place)
-        states = (1 << space.states) - 1
-        unwatched = [Support(space.function(atom), space.reads[atom]) for atom in members(states & ~_all(watched))]
+        self._steps = scheduled(space, parts_of(space, members(place), look), others)
+        unwatched = [Support(space.function(atom), space.reads[atom])
+                     for atom in members(_but(_all(watched), space.states))]
         read = [Support(required.holds, required.reads), *observed, *unwatched]
         self._read = {atoms: self._depending(atoms, read) for atoms in watched}
         self._into = {(target, atoms): depending for target in watched for atoms in watched
@@ -167,6 +167,11 @@ class _Effects:
                         found[atoms] = more
                         waiting += [] if atoms in waiting else [atoms]
         return found
+
+
+def _but(atoms: int, count: int) -> int:
+    """The first so many atoms but for some."""
+    return sum(1 << atom for atom in range(count) if not atoms >> atom & 1)
 
 
 def _all(sets: Iterable[int]) -> int:
