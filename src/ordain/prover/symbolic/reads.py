@@ -78,4 +78,4 @@ def _address_bits(column: int, width: int) -> int:
 
 def members(atoms: int) -> list[int]:
     """The atoms of a set, lowest first."""
-    return [atom for atom, digit in enumerate(reversed(bin(atoms)[2:])) if digit == "1"]
+    return [atom for atom, digit in enumerate(reversed(f"{atoms:b}")) if digit == "1"]
