@@ -391,3 +391,23 @@ def test_a_jump_to_anywhere_may_come_to_every_word(monkeypatch: pytest.MonkeyPat
 def test_many_opcodes_are_told_by_the_first_four() -> None:
     assert _hex([("entry", opcode) for opcode in range(4)]) == "0x00, 0x01, 0x02, 0x03"
     assert _hex([("entry", opcode) for opcode in range(16, 21)]) == "0x10, 0x11, 0x12, 0x13, ..."
+
+
+def test_an_instruction_that_is_gone_with_an_opcode_that_cannot_be_any_more() -> None:
+    """`lift` had 1 and 2; 1 is another's now, and 2 is tied away."""
+    tied = hoist(("    address op\n", "    address {0b0, op[0]}\n"),
+                 ('instruction 1, 2 "lift"\n        up, branch', 'instruction 1 "sway"\n        up, down, branch'))
+    found = between(hoist(), tied)
+    assert moved(found) == {"lift": "gone", "sway": "new"}
+    assert (unit(found, "lift").note, unit(found, "lift").opcodes) == ("its opcode is now `sway`", (1, 2))
+    assert unit(found, "sway").was == "lift"
+
+
+@pytest.mark.parametrize(("now", "kinds"), [
+    ("(up and not stop) or (stop and not up)", set()), ("not (up xor not stop)", set()), ("stop xor up", set()),
+    ("up or stop", {"weaker"}), ("up and not stop", {"weaker"})])
+def test_signals_that_exclude_each_other_are_known_by_what_they_mean(now: str, kinds: set[str]) -> None:
+    asking = hoist()
+    asking = (asking[0] + "signal meets = up xor stop\nexclusive meets, down\n", asking[1])
+    old, new = contents_of(*asking), contents_of(asking[0].replace("up xor stop", now), asking[1])
+    assert {one.kind for one in demands(old, new, correspond(old, new), other_meanings).redefined} == kinds
