@@ -17,6 +17,7 @@ from ordain.microprogram.astray import astray
 from ordain.microprogram.compile import compile_program
 from ordain.microprogram.held import broken_transfers
 from ordain.microprogram.model import Program
+from ordain.microprogram.strays import strays
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
 from ordain.rom.assemble import make_contents, stored_words, word_keys
@@ -97,7 +98,8 @@ def _build(file: MachineFile | None, findings: list[Finding], read: Reader, out:
         return None, findings
     stored = stored_words(machine, placement)
     images = pack(machine, stored)
-    contents = make_contents(machine, program, placement, stored, images)
+    contents = make_contents(machine, program, placement, stored, images,
+                             strays(machine, program, placement.addresses, placement.words))
     return Built(machine, program, placement, stored, images, contents, (*file.sources, *texts.sources)), findings
 
 

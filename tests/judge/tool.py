@@ -10,6 +10,7 @@ from ordain.language.micro_file import parse_microprogram
 from ordain.language.tree import MachineFile
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
+from ordain.microprogram.strays import strays
 from ordain.placement.place import place
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdicts
@@ -52,7 +53,8 @@ def build(text: Text) -> tuple[Built | None, list[Finding]]:
     if placement is None or has_errors(findings):
         return None, findings
     stored = stored_words(machine, placement)
-    contents = make_contents(machine, program, placement, stored, pack(machine, stored))
+    contents = make_contents(machine, program, placement, stored, pack(machine, stored),
+                             strays(machine, program, placement.addresses, placement.words))
     return Built(tree, contents, text.micro), findings
 
 

@@ -3,7 +3,7 @@
 import pytest
 
 from ordain.machine.expression import Terms
-from ordain.microprogram.astray import may_be
+from ordain.microprogram.ahead import may_be
 from ordain.pipeline import build_texts
 
 PAGES = """\

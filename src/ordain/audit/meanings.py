@@ -13,6 +13,7 @@ from oxidd.bdd import BDDFunction
 from ordain.audit.board import Board, NotAudited
 from ordain.audit.dependence import feeding_itself, floating, outside
 from ordain.audit.steadiness import needs
+from ordain.audit.straying import strays
 from ordain.audit.tearing import torn
 from ordain.machine.model import AfterNever, BetweenNever, Bus, Never, Reach, Rule, WhenThen
 
@@ -76,6 +77,9 @@ def _every(board: Board, bounds: dict[str, int]) -> Iterator[ClaimQuestion]:
         if twice:
             yield _never(board, "double-load", register.name, [((register.name,), board.any_of(twice))])
     for store in machine.stores.values():
+        straying = strays(board, store)
+        if straying is not None:
+            yield _never(board, "strays", store.name, [((store.name,), straying)])
         if store.fill == "microprogram":
             placed = board.at(store.name, board.contents.sites.get(store.name, {}))
             yield _never(board, "nowhere", store.name, [((store.name,), ~placed)])

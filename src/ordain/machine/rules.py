@@ -13,8 +13,8 @@ from ordain.text.findings import Place, error
 
 CHECKS = (
     "contention", "conflicting-enables", "floating", "turnaround", "missing-hold", "lost-state", "double-load", "race",
-    "nowhere", "torn", "stuck", "unreachable", "field-conflict", "undefined-code", "opcode-gap", "opcode-clash",
-    "stale-allowance", "over-assumed", "vacuous",
+    "nowhere", "torn", "strays", "stuck", "unreachable", "field-conflict", "undefined-code", "opcode-gap",
+    "opcode-clash", "stale-allowance", "over-assumed", "vacuous",
     "shared-tail", "opcode-in-family", "unpolled", "unused-order", "unused-code", "unused-label", "room-left",
 )
 """Every check that an `allow` can name, and every kind of advice."""

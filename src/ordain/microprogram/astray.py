@@ -1,38 +1,18 @@
 """Every finished word held against the hardware: control can go where the text says, to the labels that it holds and on
 to the words below it.
 
-It shares nothing with what chose the places and filled the fields but the machine's expressions: what forms the store's
-address is worked out for the next cycles as far as the word itself, and the place where it stands, decide it. Where the
-field is a part of that, the address of the label must be among what is left.
+What forms the store's address is worked out for the next cycles (`ahead`). Where the field is a part of that, the
+address of the label must be among what is left.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import islice, product
 
-from ordain.machine.expression import (
-    Among,
-    And,
-    Const,
-    Equal,
-    If,
-    Join,
-    Leaf,
-    Less,
-    Node,
-    Not,
-    Or,
-    Parity,
-    Slice,
-    Terms,
-    leaves,
-    substitute,
-)
-from ordain.machine.model import Machine, Register
+from ordain.machine.expression import Const, Leaf, Node, leaves, substitute
+from ordain.machine.model import Machine
+from ordain.microprogram.ahead import Ahead, choices, may_be, parts, values
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.text.findings import Finding, Place, error
-
-_AHEAD = 2
-"""Cycles after a word in which its address is looked for: with a register behind the counter it takes two."""
 
 
 def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ...]],
@@ -77,7 +57,7 @@ def _missed_steps(sight: "_Sight", program: Program, addresses: Sequence[tuple[i
         left = sight.stepped(store, number)
         if store not in told and not may_be(left, number + 1):
             told.add(store)
-            ways = sorted({str(way.value) if type(way) is Const else "" for way in _choices(left)})
+            ways = sorted({str(way.value) if type(way) is Const else "" for way in choices(left)})
             there = f"on to step {' or '.join(ways)}" if all(ways) else "elsewhere"
             yield error(
                 "goes-astray", f"no word brings control from step {number} to step {number + 1}: the hardware goes "
@@ -98,7 +78,7 @@ def _missed_starts(sight: "_Sight", program: Program) -> Iterator[Finding]:
         store = stores.get(use.title)
         if store is None or store.starts_at is None or store.opcode is None or store.name in told:
             continue
-        known = _parts(machine.terms, store.opcode, use.opcode)
+        known = parts(machine.terms, store.opcode, use.opcode)
         (leaf,) = leaves((store.starts_at,))
         [start] = substitute(machine.terms, (store.starts_at,), {leaf: machine.terms.const(use.opcode, leaf.width)})
         ways = substitute(machine.terms, sight.dispatches(store.name, leaves((store.opcode,))), known)
@@ -123,26 +103,25 @@ def _free_pages(machine: Machine, store: str, taken: Mapping[int, int], field: s
 
 
 class _Sight:
-    """What forms the address of each store, now and in the next cycles."""
+    """Looks from words at what forms the address of a store in the next cycles."""
 
     def __init__(self, machine: Machine) -> None:
         self.machine, self.terms = machine, machine.terms
-        self._ahead: dict[str, list[Node]] = {}
-        self._reading: dict[tuple[object, ...], Node | None] = {}
+        self._ahead = Ahead(machine)
         self._going: dict[object, tuple[Node, Node, bool]] = {}
 
     def held(self, program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
              address: int | None, bits: int, name: str, target: Target) -> Iterator[Finding]:
         named = [program.labels[label] for label in target.labels] or [index + 1]
         store = program.words[named[0]].store
-        open_ = self._open(word.store, bits, name, store)
-        if open_ is None:
+        through = self._ahead.through(word.store, bits, name, store)
+        if through is None:
             return
         field = self.machine.fields[name]
-        known: dict[Node, Node] = {self._leaf(name): self.terms.const(field.read(bits), field.width)}
+        known: dict[Node, Node] = {self._ahead.leaf(name): self.terms.const(field.read(bits), field.width)}
         if address is not None:
-            known.update(self._place(word.store, address))
-        [left] = substitute(self.terms, (open_,), known)
+            known.update(self._ahead.place(word.store, address))
+        [left] = substitute(self.terms, (through.address,), known)
         places = [place for one in named for place in addresses[one]]
         if any(may_be(left, place) for place in places):
             return
@@ -166,9 +145,9 @@ class _Sight:
             place, going, counts = self._going_on(word.store, words[address], on_its_way, ahead - on_its_way)
             if counts or below >= len(addresses) or program.words[below].owner != word.owner:
                 continue
-            known = self._place(word.store, address)
+            known = self._ahead.place(word.store, address)
             heres = addresses[index + on_its_way] if on_its_way else (address,)
-            left = [substitute(self.terms, (going,), {**known, **_parts(self.terms, place, here)})[0] for here in heres]
+            left = [substitute(self.terms, (going,), {**known, **parts(self.terms, place, here)})[0] for here in heres]
             if not any(may_be(one, there) for one in left for there in addresses[below]):
                 digits = (self.machine.stores[word.store].address_width + 3) // 4
                 there = f"on to 0x{left[0].value:0{digits}X}" if type(left[0]) is Const else "elsewhere"
@@ -184,8 +163,8 @@ class _Sight:
 
     def dispatches(self, store: str, opcode: Sequence[Leaf]) -> tuple[Node, ...]:
         """The addresses of which the opcode is a part, in the first cycle ahead in which there are any."""
-        for node in self._addresses(store):
-            found = tuple(way for way in _choices(node) if not _values(way).isdisjoint(opcode))
+        for node in self._ahead.addresses(store):
+            found = tuple(way for way in choices(node) if not values(way).isdisjoint(opcode))
             if found:
                 return found
         return ()
@@ -194,13 +173,13 @@ class _Sight:
         """The step in the cycle after step `number`, whatever the word there says."""
         step = self.machine.stores[store].step
         assert step is not None
-        now, later = (self.terms.slice(node, *step) for node in self._addresses(store, 1))
-        return substitute(self.terms, (later,), _parts(self.terms, now, number))[0]
+        now, later = (self.terms.slice(node, *step) for node in self._ahead.addresses(store, 1))
+        return substitute(self.terms, (later,), parts(self.terms, now, number))[0]
 
     def _going_on(self, store: str, bits: int, delay: int, ahead: int) -> tuple[Node, Node, bool]:
         """The address after so many cycles, and a cycle later, over what the word leaves open now; and whether the
         first one plus `ahead` is among the values of the second as it stands: then places need not be tried."""
-        node = self._addresses(store, delay + 1)[delay + 1]
+        node = self._ahead.addresses(store, delay + 1)[delay + 1]
         known: dict[Node, Node] = {}
         for leaf in leaves((node,)):
             if leaf.kind == "field" and self.machine.fields[leaf.name].store == store:
@@ -209,79 +188,11 @@ class _Sight:
                 known[leaf] = self.terms.const(bits, leaf.width)
         key = store, delay, ahead, *known.items()
         if key not in self._going:
-            place = self._addresses(store, delay)[delay]
+            place = self._ahead.addresses(store, delay)[delay]
             [going] = substitute(self.terms, (node,), known)
             added = self.terms.add(place, self.terms.const(ahead, place.width))
-            self._going[key] = place, going, type(place) is Leaf and added in _choices(going)
+            self._going[key] = place, going, type(place) is Leaf and added in choices(going)
         return self._going[key]
-
-    def _open(self, own: str, bits: int, name: str, store: str) -> Node | None:
-        """The first address ahead of which the field is a part, over the field and what the word leaves open; None
-        where it is part of none."""
-        for cycles, node in enumerate(self._addresses(store)):
-            known = {}
-            for leaf in leaves((node,)):
-                if leaf.kind == "field" and leaf.name != name and self.machine.fields[leaf.name].store == own:
-                    known[leaf] = self.machine.fields[leaf.name].read(bits)
-                elif leaf.kind == "word" and leaf.name == own:
-                    return None  # the field is read as a part of the whole word
-            key = (store, cycles, name, *known.items())
-            if key not in self._reading:
-                [left] = substitute(self.terms, (node,), {leaf: self.terms.const(value, leaf.width)
-                                                          for leaf, value in known.items()})
-                self._reading[key] = left if self._leaf(name) in _values(left) else None
-            found = self._reading[key]
-            if found is not None:
-                return found
-        return None
-
-    def _leaf(self, field: str) -> Node:
-        return self.terms.leaf("field", field, self.machine.fields[field].width)
-
-    def _addresses(self, store: str, ahead: int = _AHEAD) -> list[Node]:
-        """The address now and in so many next cycles."""
-        found = self._ahead.setdefault(store, [self.machine.stores[store].address])
-        while len(found) <= ahead:
-            found.append(self._a_cycle_later(found[-1]))
-        return found[:ahead + 1]
-
-    def _a_cycle_later(self, node: Node) -> Node:
-        """Over what stands at the end of the cycle before; of other words than this one nothing is known."""
-        later: dict[Node, Node] = {}
-        for leaf in leaves((node,)):
-            register = self.machine.registers.get(leaf.name) if leaf.kind == "register" else None
-            if leaf.kind == "state" and leaf.name in self.machine.states:
-                later[leaf] = self.machine.states[leaf.name].next
-            elif register is not None and not register.transparent:
-                later[leaf] = _loaded(self.terms, leaf, register)
-            else:
-                later[leaf] = _anything(self.terms, leaf)
-        return substitute(self.terms, (node,), later)[0]
-
-    def _place(self, store: str, address: int) -> dict[Node, Node]:
-        """What is known of states and registers while this address is presented."""
-        return _parts(self.terms, self.machine.stores[store].address, address)
-
-
-def _parts(terms: Terms, node: Node, value: int) -> dict[Node, Node]:
-    """What is known of the parts of a term when it has this value."""
-    found: dict[Node, Node] = {}
-    low = 0
-    for part in reversed(node.args if type(node) is Join else (node,)):
-        bits = value >> low & (1 << part.width) - 1
-        low += part.width
-        if type(part) is Not:
-            part, bits = part.args[0], bits ^ (1 << part.width) - 1
-        if type(part) is Leaf:
-            found[part] = terms.const(bits, part.width)
-        elif type(part) is Slice and type(whole := part.args[0]) is Leaf:
-            before = found.get(whole, _anything(terms, whole))
-            found[whole] = terms.join([*([terms.slice(before, whole.width - 1, part.high + 1)]
-                                         if part.high + 1 < whole.width else []),
-                                       terms.const(bits, part.width),
-                                       *([terms.slice(before, part.low - 1, 0)] if part.low else [])])
-    return found
-
 
 def _way_out(name: str, part: bool, unused: bool, target: Target) -> str:
     if part and unused:
@@ -291,84 +202,3 @@ def _way_out(name: str, part: bool, unused: bool, target: Target) -> str:
         return (f"`{name}` holds only some bits of the address; where the hardware takes the others from the word's "
                 "own place, say `page(...)`, and `part(...)` where a register has them")
     return "correct the word, or what the machine file says of the next address"
-
-
-def _anything(terms: Terms, leaf: Leaf) -> Node:
-    return terms.leaf("input", f"{leaf.kind} {leaf.name}, later", leaf.width)
-
-
-def _loaded(terms: Terms, leaf: Leaf, register: Register) -> Node:
-    """What it holds in the next cycle. Two loads at once are a fault of their own."""
-    node: Node = leaf
-    for load in register.loads:
-        source = load.source if load.source is not None else _anything(terms, leaf)
-        node = terms.if_(load.when, source, node)
-    return node
-
-
-def _choices(node: Node) -> Iterator[Node]:
-    """The terms between which a term chooses."""
-    waiting = [node]
-    while waiting:
-        part = waiting.pop()
-        if type(part) is If:
-            waiting += part.args[1:]
-        else:
-            yield part
-
-
-def _values(root: Node) -> set[Node]:
-    """The leaves that become a part of the value of a term, not those that only decide between values."""
-    found: set[Node] = set()
-    seen: set[Node] = set()
-    waiting = [root]
-    while waiting:
-        node = waiting.pop()
-        if node in seen:
-            continue
-        seen.add(node)
-        match node:
-            case Leaf():
-                found.add(node)
-            case Among() | Equal() | Less() | Parity():
-                pass
-            case If(args=args):
-                waiting += args[1:]
-            case _:
-                waiting += node.args
-    return found
-
-
-def may_be(node: Node, value: int) -> bool:
-    """Whether nothing that is known of a term rules the value out."""
-    while type(node) is If:
-        if may_be(node.args[1], value):
-            return True
-        node = node.args[2]
-    match node:
-        case Const():
-            return node.value == value
-        case Join(args=parts):
-            for part in reversed(parts):
-                if not may_be(part, value & (1 << part.width) - 1):
-                    return False
-                value >>= part.width
-        case And(args=parts):
-            return not any(type(part) is Const and value & ~part.value for part in parts)
-        case Or(args=parts):
-            return not any(type(part) is Const and part.value & ~value for part in parts)
-        case Not(args=(turned,)):
-            return may_be(turned, value ^ (1 << node.width) - 1)
-        case Slice(args=(whole,), high=high, low=low):
-            return _slice_may_be(whole, high, low, value)
-    return True
-
-
-def _slice_may_be(node: Node, high: int, low: int, value: int) -> bool:
-    """The same of a slice of what is chosen."""
-    mask = (1 << high - low + 1) - 1
-    while type(node) is If:
-        if _slice_may_be(node.args[1], high, low, value):
-            return True
-        node = node.args[2]
-    return type(node) is not Const or node.value >> low & mask == value

@@ -49,6 +49,15 @@ class Microinstruction(NamedTuple):
     goes_on: tuple[tuple[int, int], ...] = ()
 
 
+class Unnamed(NamedTuple):
+    """Addresses of a store, none of which the word names, that it can lead to so many cycles later by way of one of its
+    address fields."""
+
+    store: str
+    cycles: int
+    addresses: frozenset[int]
+
+
 class Body(NamedTuple):
     """The words of a routine or instruction in the order of the text: `first` up to, not including, `end`, indexes into
     `Program.words`. `align` and `same_page` in words, 0 when not asked; they are about the first word and

@@ -1,9 +1,10 @@
 """Compiled and placed words become what the stores are to hold, and what is known about every address."""
 
 from collections.abc import Mapping
+from types import MappingProxyType
 
 from ordain.machine.model import Machine, Store
-from ordain.microprogram.model import Body, Program
+from ordain.microprogram.model import Body, Program, Unnamed
 from ordain.placement.model import Placement, Recorded
 from ordain.rom.contents import Contents, Site, Stored
 from ordain.rom.readback import read_as_compiled, words_expected
@@ -15,8 +16,10 @@ def stored_words(machine: Machine, placement: Placement) -> dict[str, Stored]:
 
 
 def make_contents(machine: Machine, program: Program, placement: Placement, stored: Mapping[str, Stored],
-                  images: Mapping[str, bytes]) -> Contents:
-    """What the chips with these images give back, with the names and places of the words.
+                  images: Mapping[str, bytes],
+                  strays: Mapping[tuple[int, int], tuple[Unnamed, ...]] = MappingProxyType({})) -> Contents:
+    """What the chips with these images give back, with the names and places of the words. `strays`: by word and
+    address, see `microprogram.strays`.
 
     Raises ReadbackFault where that is not what was compiled."""
     read = read_as_compiled(machine, stored, images)
@@ -35,7 +38,7 @@ def make_contents(machine: Machine, program: Program, placement: Placement, stor
                 for body in program.bodies}
     labels.update((body.name, (body.store, first_words(machine.stores[body.store], body, placement)))
                   for body in program.bodies if body.kind == "instruction" and body.first < body.end)
-    sites = {store.name: _sites(store, program, placement) for store in machine.stores.values()}
+    sites = {store.name: _sites(store, program, placement, strays) for store in machine.stores.values()}
     return Contents(machine, words, sites, labels, routines, program.meanings)
 
 
@@ -50,7 +53,8 @@ def first_words(store: Store, body: Body, placement: Placement) -> frozenset[int
     return frozenset(address for address, step in steps.items() if step == min(steps.values()))
 
 
-def _sites(store: Store, program: Program, placement: Placement) -> dict[int, Site]:
+def _sites(store: Store, program: Program, placement: Placement,
+           strays: Mapping[tuple[int, int], tuple[Unnamed, ...]]) -> dict[int, Site]:
     """The placed words of a store by ascending address; in a mapping store, the names of the words whose addresses it
     holds."""
     sites: dict[int, Site] = {}
@@ -64,7 +68,8 @@ def _sites(store: Store, program: Program, placement: Placement) -> dict[int, Si
         for address in addresses:
             label = word.labels[0] if word.labels and (index, address) not in copied else ""
             sites[address] = Site(store.name, address, label, word.owner, word.text, word.orders or (word.text,),
-                                  word.span, word.open, index, program.following.get(index), program.names[index])
+                                  word.span, word.open, index, program.following.get(index), program.names[index],
+                                  strays.get((index, address), ()))
     return dict(sorted(sites.items()))
 
 

@@ -21,7 +21,8 @@ class Site(NamedTuple):
     order of the text, the same at every address where a copy of it stands; -1 where that is not known. `following`: in
     a store addressed by instruction and step, the words (by the same numbers) that the text lets come after this one;
     None for words of routines and of other stores. `name`: what people call the word, the same in every command
-    (`microprogram.naming`); "" in a mapping store."""
+    (`microprogram.naming`); "" in a mapping store. `strays`: (store, cycles, addresses) where an address that the word
+    holds could, with what the hardware puts to it, lead so many cycles later to words that this one does not name."""
 
     store: str
     address: int
@@ -34,6 +35,7 @@ class Site(NamedTuple):
     word: int = -1
     following: tuple[int, ...] | None = None
     name: str = ""
+    strays: tuple[tuple[str, int, frozenset[int]], ...] = ()
 
 
 class Contents(NamedTuple):

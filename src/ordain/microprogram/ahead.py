@@ -1,0 +1,194 @@
+"""What forms the address of a store in the next cycles, as far as a word and the place where it stands decide it.
+
+It shares nothing with what chose the places and filled the fields but the machine's expressions.
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from ordain.machine.expression import (
+    Among,
+    And,
+    Const,
+    Equal,
+    If,
+    Join,
+    Leaf,
+    Less,
+    Node,
+    Not,
+    Or,
+    Parity,
+    Slice,
+    Terms,
+    leaves,
+    substitute,
+)
+from ordain.machine.model import Machine, Register
+
+AHEAD = 2
+"""Cycles after a word in which its address is looked for: with a register behind the counter it takes two."""
+
+
+class Through(NamedTuple):
+    """The address of a store so many cycles after a word, over one of its fields and what the word leaves open."""
+
+    address: Node
+    cycles: int
+
+
+class Ahead:
+    """What forms the address of each store, now and in the next cycles."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine, self.terms = machine, machine.terms
+        self._ahead: dict[str, list[Node]] = {}
+        self._reading: dict[tuple[object, ...], Node | None] = {}
+
+    def through(self, own: str, bits: int, name: str, store: str) -> Through | None:
+        """The first address ahead of which the field is a part; None where it is part of none. `own`, `bits`: the word
+        that has the field, and the store in which it stands; `store`: whose address is looked for."""
+        for cycles, node in enumerate(self.addresses(store)):
+            known = {}
+            for leaf in leaves((node,)):
+                if leaf.kind == "field" and leaf.name != name and self.machine.fields[leaf.name].store == own:
+                    known[leaf] = self.machine.fields[leaf.name].read(bits)
+                elif leaf.kind == "word" and leaf.name == own:
+                    return None  # the field is read as a part of the whole word
+            key = (store, cycles, name, *known.items())
+            if key not in self._reading:
+                [left] = substitute(self.terms, (node,), {leaf: self.terms.const(value, leaf.width)
+                                                          for leaf, value in known.items()})
+                self._reading[key] = left if self.leaf(name) in values(left) else None
+            found = self._reading[key]
+            if found is not None:
+                return Through(found, cycles)
+        return None
+
+    def leaf(self, field: str) -> Node:
+        return self.terms.leaf("field", field, self.machine.fields[field].width)
+
+    def addresses(self, store: str, ahead: int = AHEAD) -> list[Node]:
+        """The address now and in so many next cycles."""
+        found = self._ahead.setdefault(store, [self.machine.stores[store].address])
+        while len(found) <= ahead:
+            found.append(self._a_cycle_later(found[-1]))
+        return found[:ahead + 1]
+
+    def _a_cycle_later(self, node: Node) -> Node:
+        """Over what stands at the end of the cycle before; of other words than this one nothing is known."""
+        later: dict[Node, Node] = {}
+        for leaf in leaves((node,)):
+            register = self.machine.registers.get(leaf.name) if leaf.kind == "register" else None
+            if leaf.kind == "state" and leaf.name in self.machine.states:
+                later[leaf] = self.machine.states[leaf.name].next
+            elif register is not None and not register.transparent:
+                later[leaf] = _loaded(self.terms, leaf, register)
+            else:
+                later[leaf] = anything(self.terms, leaf)
+        return substitute(self.terms, (node,), later)[0]
+
+    def place(self, store: str, address: int) -> dict[Node, Node]:
+        """What is known of states and registers while this address is presented."""
+        return parts(self.terms, self.machine.stores[store].address, address)
+
+
+def parts(terms: Terms, node: Node, value: int) -> dict[Node, Node]:
+    """What is known of the parts of a term when it has this value."""
+    found: dict[Node, Node] = {}
+    low = 0
+    for part in reversed(node.args if type(node) is Join else (node,)):
+        bits = value >> low & (1 << part.width) - 1
+        low += part.width
+        if type(part) is Not:
+            part, bits = part.args[0], bits ^ (1 << part.width) - 1
+        if type(part) is Leaf:
+            found[part] = terms.const(bits, part.width)
+        elif type(part) is Slice and type(whole := part.args[0]) is Leaf:
+            before = found.get(whole, anything(terms, whole))
+            found[whole] = terms.join([*([terms.slice(before, whole.width - 1, part.high + 1)]
+                                         if part.high + 1 < whole.width else []),
+                                       terms.const(bits, part.width),
+                                       *([terms.slice(before, part.low - 1, 0)] if part.low else [])])
+    return found
+
+
+def anything(terms: Terms, leaf: Leaf) -> Node:
+    return terms.leaf("input", f"{leaf.kind} {leaf.name}, later", leaf.width)
+
+
+def _loaded(terms: Terms, leaf: Leaf, register: Register) -> Node:
+    """What it holds in the next cycle. Two loads at once are a fault of their own."""
+    node: Node = leaf
+    for load in register.loads:
+        source = load.source if load.source is not None else anything(terms, leaf)
+        node = terms.if_(load.when, source, node)
+    return node
+
+
+def choices(node: Node) -> Iterator[Node]:
+    """The terms between which a term chooses."""
+    waiting = [node]
+    while waiting:
+        part = waiting.pop()
+        if type(part) is If:
+            waiting += part.args[1:]
+        else:
+            yield part
+
+
+def values(root: Node) -> set[Node]:
+    """The leaves that become a part of the value of a term, not those that only decide between values."""
+    found: set[Node] = set()
+    seen: set[Node] = set()
+    waiting = [root]
+    while waiting:
+        node = waiting.pop()
+        if node in seen:
+            continue
+        seen.add(node)
+        match node:
+            case Leaf():
+                found.add(node)
+            case Among() | Equal() | Less() | Parity():
+                pass
+            case If(args=args):
+                waiting += args[1:]
+            case _:
+                waiting += node.args
+    return found
+
+
+def may_be(node: Node, value: int) -> bool:
+    """Whether nothing that is known of a term rules the value out."""
+    while type(node) is If:
+        if may_be(node.args[1], value):
+            return True
+        node = node.args[2]
+    match node:
+        case Const():
+            return node.value == value
+        case Join(args=parts):
+            for part in reversed(parts):
+                if not may_be(part, value & (1 << part.width) - 1):
+                    return False
+                value >>= part.width
+        case And(args=parts):
+            return not any(type(part) is Const and value & ~part.value for part in parts)
+        case Or(args=parts):
+            return not any(type(part) is Const and part.value & ~value for part in parts)
+        case Not(args=(turned,)):
+            return may_be(turned, value ^ (1 << node.width) - 1)
+        case Slice(args=(whole,), high=high, low=low):
+            return _slice_may_be(whole, high, low, value)
+    return True
+
+
+def _slice_may_be(node: Node, high: int, low: int, value: int) -> bool:
+    """The same of a slice of what is chosen."""
+    mask = (1 << high - low + 1) - 1
+    while type(node) is If:
+        if _slice_may_be(node.args[1], high, low, value):
+            return True
+        node = node.args[2]
+    return type(node) is not Const or node.value >> low & mask == value

@@ -1,0 +1,274 @@
+"""Words that an address field leads to with what the hardware puts to it, and that nobody names."""
+
+from collections import deque
+from typing import NamedTuple
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from ordain.checks import strays
+from ordain.control.system import build_system
+from ordain.prover.decide import decide
+from ordain.prover.model import Verdict
+from ordain.rom.contents import Contents
+from tests.checks.reports import edited, findings_named, outcomes, report
+from tests.planted.plant import Sound
+from tests.workshop import compiled, contents_of
+
+LOOM = """\
+machine loom "a jacquard that picks its next card by a feeler"
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field seq 2 bits
+    step 0 idle
+    jump 1
+    test 2
+    over 3
+field target 4 bits address, idle 0
+field turn 1 bit
+spare 1 bit
+state upc 4 bits, reset 0
+    next choose seq
+        step: upc + 1
+        jump: target
+        test: {target[3:1], target[0] or feeler}
+        over: {page, target[1:0]}
+state page 2 bits, reset 0
+    next target[1:0] if turn else page
+input feeler 1 bit
+order goto <there> : seq jump, target <there>
+order test <there> : seq test, target <there>
+order fork <one> <other> : seq test, target pair(<one>, <other>)
+order over <there> : seq over, target part(<there>)
+order page of <there> : turn, seq step, target part(<there>)
+"""
+CARD = """\
+routine start at 0
+        test mark
+routine mark at 2
+        goto start
+routine beside
+        seq step
+        goto start
+"""
+
+
+def verdict_of(contents: Contents) -> Verdict | None:
+    asked = tuple(strays.ask(contents))
+    return decide(build_system(contents), asked).verdicts[0] if asked else None
+
+
+@pytest.mark.parametrize(("micro", "breaks"), [
+    # `mark` is at 2, and with the feeler the hardware goes to 3, where `beside` stands
+    (CARD, {3: 2}),
+    (CARD.replace("test mark", "fork mark beside").replace("mark at 2", "mark"), {}),
+    (CARD.replace("test mark", "goto mark"), {}),
+    # at 3 the bit is a 1 already
+    (CARD.replace("mark at 2", "mark at 3"), {}),
+    # put there on purpose: the table below the label; the first word of a routine with a place
+    (CARD.replace("goto start\nroutine beside\n", "goto start\n"), {}),
+    (CARD.replace("beside", "beside at 3"), {}),
+    # the place of the table is not said: that 3 is behind 2 is chance
+    ("routine start at 0\n        test low.mark\nroutine low\n        seq step\n  mark: goto start\n"
+     "routine beside\n        goto start\nroutine fill at 4\n        goto start\n", {3: 2}),
+])
+def test_a_label_with_a_neighbour_that_is_not_meant(micro: str, breaks: dict[int, int]) -> None:
+    verdict = verdict_of(contents_of(LOOM, micro))
+    found = {} if verdict is None else {found.address: found.cycles for found in verdict.breaks}
+    assert found == breaks
+
+
+FILL = "".join(f"routine fill_{at} at {at}\n        goto start\n" for at in (2, 4, 5, 6, *range(8, 16)))
+
+
+@pytest.mark.parametrize(("page", "broken"), [("0b01", {}), ("0b00", {3: 3})])
+def test_the_page_that_was_not_loaded(page: str, broken: dict[int, int]) -> None:
+    """The field holds the 3 of 7; in page 0 another word stands there, in the only cell that was left."""
+    machine = LOOM.replace("next target[1:0] if turn", f"next {page} if turn")
+    contents = contents_of(machine, "routine start at 0\n        turn, seq step\n        over far\n"
+                                    "routine near\n        goto start\nroutine far at 7\n        goto start\n" + FILL)
+    assert contents.labels["near"][1] == {3}
+    verdict = verdict_of(contents)
+    assert verdict is not None and {found.address: found.cycles for found in verdict.breaks} == broken
+
+
+def test_it_says_from_where_and_whither_and_can_be_allowed() -> None:
+    found = report(Sound(LOOM, CARD))
+    [told] = findings_named("strays", found)
+    assert told.message == "control goes on from `start` (0x0) to `beside` (0x3), which it does not name"
+    assert told.span is not None and told.span.line == 2 and told.places[0].span.line == 6
+    assert told.trace is not None and [cycle.addresses["control"] for cycle in told.trace.cycles] == [0, 3]
+    assert outcomes(found)["strays control"] == "broken"
+    allowed = report(Sound(LOOM + 'allow strays at beside "the feeler is not built yet"\n', CARD))
+    assert not findings_named("strays", allowed) and outcomes(allowed)["strays control"] == "allowed"
+
+
+def test_behind_a_register_it_takes_two_cycles() -> None:
+    """The counter goes on to where the field leads, and only then the store is shown it."""
+    machine = LOOM.replace("    address upc", "    address active").replace("idle 0\nfield", "idle following\nfield") \
+        .replace("step: upc + 1", "step: target") + "state active 4 bits, reset 0\n    next upc\n"
+    machine = machine.replace("step 0 idle", "step 0").replace("jump 1", "jump 1 idle")
+    card = CARD.replace("        seq step\n", "") + "routine fill at 1\n        goto start\n"
+    found = report(Sound(machine, card))
+    [told] = findings_named("strays", found)
+    assert told.message == "control goes on from `start` (0x0) to `beside` (0x3), which it does not name"
+    assert told.trace is not None and [cycle.addresses["control"] for cycle in told.trace.cycles] == [0, 0, 3]
+    sound = card.replace("test mark", "fork mark beside").replace("mark at 2", "mark")
+    assert verdict_of(contents_of(machine, sound)) is None
+
+
+NANO = """\
+machine reed "two stores: the second is shown what the first picks, in the same cycle"
+microprogram "m.micro"
+store control 4 words of 4 bits
+    address upc
+field pick 3 bits address
+spare 1 bit
+store nano 8 words of 2 bits
+    address {pick[2:1], pick[0] or lever}
+field pulse 1 bit
+field low 1 bit
+state upc 2 bits, reset 0
+    next upc + 1
+input lever 1 bit
+"""
+
+
+@pytest.mark.parametrize(("first", "cycles"), [
+    ("pick pair(strong, weak)", None), ("pick other", None), ("pick strong", 1)])
+def test_a_second_store_is_shown_its_word_in_the_same_cycle(first: str, cycles: int | None) -> None:
+    """`weak` stands beside `strong`; beside `other` nothing stands, which `nowhere` tells."""
+    contents = contents_of(NANO, f"""\
+routine start in control at 0
+        {first}
+        pick pair(strong, weak)
+        pick pair(strong, weak)
+        pick pair(strong, weak)
+routine strong in nano
+        pulse
+routine weak in nano
+        low
+routine other in nano at 6
+        low
+""")
+    [strong], [weak] = contents.labels["strong"][1], contents.labels["weak"][1]
+    assert (strong & 1, weak) == (0, strong + 1)
+    verdict = verdict_of(contents)
+    assert (None if verdict is None or not verdict.breaks else verdict.breaks[0].cycles) == cycles
+
+
+def test_what_something_else_can_lead_to_is_not_judged() -> None:
+    """An interrupt that forces an address may lead to any word there."""
+    forced = edited(Sound(LOOM, CARD), ("next choose seq\n        step: upc + 1\n        jump: target\n"
+                                         "        test: {target[3:1], target[0] or feeler}\n"
+                                         "        over: {page, target[1:0]}\n",
+                                         "next 3 if stop else ordinary\n"))
+    machine = forced.machine + """\
+signal ordinary = {target[3:1], target[0] or feeler} if seq is test else target if seq is jump else upc + 1
+input stop 1 bit
+"""
+    assert verdict_of(contents_of(machine, CARD)) is None
+    assert verdict_of(contents_of(machine.replace("3 if stop", "2 if stop"), CARD)) is not None
+
+
+# ---------------------------------------------------------------- walked by hand
+
+
+class Word(NamedTuple):
+    """`seq` as in the machine; `labels`: what it names, one or two; none where it steps or turns the page to `turn`."""
+
+    seq: str
+    labels: tuple[str, ...] = ()
+    turn: int | None = None
+
+    def text(self) -> str:
+        match self.seq:
+            case "jump":
+                return f"goto {self.labels[0]}"
+            case "test":
+                return f"fork {' '.join(self.labels)}" if len(self.labels) > 1 else f"test {self.labels[0]}"
+            case "over":
+                return f"over {self.labels[0]}"
+        return "seq step" if self.turn is None else f"turn, target {self.turn}"
+
+
+EMPTY = Word("step")
+"""What a cell reads as in which nothing was placed: zeros, in a store without chips."""
+
+
+class Part(NamedTuple):
+    """A routine. `place`: as written behind its name."""
+
+    name: str
+    place: str
+    words: tuple[Word, ...]
+
+
+@st.composite
+def programs(draw: st.DrawFn) -> tuple[Part, ...]:
+    names = ["r0", *(f"r{number}" for number in range(1, draw(st.integers(2, 5))))]
+    label = st.sampled_from(names)
+    last = st.one_of(label.map(lambda one: Word("jump", (one,))), label.map(lambda one: Word("test", (one,))),
+                     st.permutations(names).map(lambda two: Word("test", tuple(two[:2]))),
+                     label.map(lambda one: Word("over", (one,))))
+    inner = st.one_of(st.just(Word("step")), st.integers(0, 3).map(lambda page: Word("step", (), page)))
+    places = st.sampled_from(["", "", "", " align 2", " align 4", " at 6", " at 9", " at 13"])
+    return tuple(Part(name, " at 0" if name == "r0" else draw(places),
+                      (*draw(st.lists(inner, max_size=2)), draw(last))) for name in names)
+
+
+def walked(parts: tuple[Part, ...], contents: Contents) -> int | None:
+    """Cycles of the shortest way to a word that the one before does not name, by the machine's own rules."""
+    here = {at: (part, number) for part in parts for number in range(len(part.words))
+            for at in _places(contents, part, number)}
+    on_purpose = {part.name: {at for at in contents.labels[part.name][1] if _said(part, at)} for part in parts}
+    meant = set().union(*on_purpose.values())
+    lengths = {part.name: len(part.words) for part in parts}
+    waiting, seen = deque([(0, 0, 1)]), {(0, 0)}
+    while waiting:
+        upc, page, cycles = waiting.popleft()
+        part, number = here.get(upc, (None, 0))
+        word = EMPTY if part is None else part.words[number]
+        field = word.turn or 0
+        if word.labels:
+            field = contents.words["control"][upc] >> 2 & 15
+        for feeler in (0, 1):
+            after = {"step": upc + 1 & 15, "jump": field, "test": field | feeler,
+                     "over": page << 2 | field & 3}[word.seq]
+            if word.labels and after in here:
+                named = {at for label in word.labels for at in contents.labels[label][1]}
+                below = {start + ahead for label in word.labels for start in on_purpose[label]
+                         for ahead in range(lengths[label])}
+                if after not in named | meant | below:
+                    return cycles + 1
+            state = after, page if word.turn is None else word.turn
+            if state not in seen:
+                seen.add(state)
+                waiting.append((*state, cycles + 1))
+    return None
+
+
+def _said(part: Part, at: int) -> bool:
+    """The text says that the routine begins there."""
+    how, number = part.place.split() or ("", "1")
+    return at == int(number) if how == "at" else how == "align" and at % int(number) == 0
+
+
+def _places(contents: Contents, part: Part, number: int) -> set[int]:
+    numbers = sorted({site.word for site in contents.sites["control"].values() if site.owner == part.name})
+    return {at for at, site in contents.sites["control"].items() if site.word == numbers[number]}
+
+
+@settings(max_examples=60)
+@given(programs())
+def test_beside_a_walk_through_the_words(parts: tuple[Part, ...]) -> None:
+    micro = "".join(f"routine {part.name}{part.place}\n" + "".join(f"        {word.text()}\n" for word in part.words)
+                    for part in parts)
+    contents, _ = compiled(LOOM, micro)
+    assume(contents is not None)
+    assert contents is not None
+    verdict = verdict_of(contents)
+    found = None if verdict is None or not verdict.breaks else min(one.cycles for one in verdict.breaks)
+    assert found == walked(parts, contents)
