@@ -1,9 +1,9 @@
 """All planted faults."""
 
-from tests.planted import kiln, lock, mill, organ, scales, weir, winch
+from tests.planted import kiln, lock, mill, organ, scales, siding, weir, winch
 
 PLANTED = (*weir.PLANTED, *mill.PLANTED, *organ.PLANTED, *kiln.PLANTED, *lock.PLANTED, *winch.PLANTED,
-           *scales.PLANTED)
+           *scales.PLANTED, *siding.PLANTED)
 """Every fault that is planted somewhere."""
 
 LARGE = lock.PLANTED

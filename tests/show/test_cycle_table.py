@@ -40,3 +40,28 @@ def test_a_word_in_which_control_waits_is_named_once_however_many_columns_hold_i
     listed = {"raise": Listed((0,), "raise", 1), "lower": Listed((1,), "lower", 1)}
     table = [line.split("  ")[-1].strip() for line in cycle_lines("toll", found, listed, 120)[3:]]
     assert table == ["waits for ready at prologue", "waits for ready at raise", "2+"]
+
+
+def test_what_is_asked_of_word_after_word_is_said_once() -> None:
+    """`raise` has three words with the wind, at steps 1 to 3, and one without."""
+    machine = MACHINE.replace("(step if look and not ready else step + 1)", "step + 1").replace("input wind 1 bit,",
+        "state wind 1 bit, reset any\n    next wind\ninput")
+    contents = contents_of(machine, """\
+prologue
+        look
+instruction 0 "raise"
+        when wind
+                look
+                look
+                last
+        otherwise
+                last
+instruction 1 "lower"
+        last
+""")
+    found = cycles_of(build_system(contents), ["raise", "lower"])
+    assert found is not None
+    listed = {"raise": Listed((0,), "raise", 1), "lower": Listed((1,), "lower", 1)}
+    [said] = [line for line in cycle_lines("toll", found, listed, 160) if " raise " in line]
+    # {wind, fog, op, step}: it goes on from 0b10001 and 0b10010 to the next word
+    assert said.endswith("3 if wind at raise when wind (11-12)")

@@ -6,6 +6,7 @@ The first line is the answer; no line is wider than it may be, as long as there 
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
+from operator import itemgetter
 from typing import NamedTuple
 
 from ordain.measure.cycles import Cycles, Decision, Ring, Taken
@@ -130,10 +131,23 @@ def _decided(one: Taken) -> str:
 
 
 def _way(decisions: Iterable[Decision], title: str) -> str:
-    steps = [f"{' and '.join([_value(*value, one) for value in one.values])} at {_where(one, title)}"
-             for one in decisions]
-    counted = [(step, sum(1 for _ in same)) for step, same in groupby(steps)]
-    return ", then ".join(step if times == 1 else f"{step}, {times} times" for step, times in counted)
+    steps = []
+    asked = ((" and ".join([_value(*value, one) for value in one.values]), one) for one in decisions)
+    for condition, same in groupby(asked, itemgetter(0)):
+        words = [one for _, one in same]
+        for place, again in groupby(_row_of(words, title) or [_where(one, title) for one in words]):
+            times = sum(1 for _ in again)
+            steps.append(f"{condition} at {place}" + (f", {times} times" if times > 1 else ""))
+    return ", then ".join(steps)
+
+
+def _row_of(words: Sequence[Decision], title: str) -> list[str]:
+    """`46A5-46A8` where the same is asked of one word after the other; nothing where it is not so."""
+    first, last = words[0].address, words[-1].address
+    if len(words) == 1 or [one.address for one in words] != list(range(first, last + 1)) \
+            or not all(_inside(one, title) for one in words[1:]):
+        return []
+    return [f"{first:X}-{last:X}" if _inside(words[0], title) else f"{words[0].where} ({first:X}-{last:X})"]
 
 
 def _value(name: str, value: int, asked: Decision) -> str:
@@ -143,8 +157,11 @@ def _value(name: str, value: int, asked: Decision) -> str:
 
 
 def _where(one: Decision, title: str) -> str:
-    inside = one.where in ("", title) or one.where.startswith(f"{title}+")
-    return f"{one.address:X}" if inside else f"{one.where} ({one.address:X})"
+    return f"{one.address:X}" if _inside(one, title) else f"{one.where} ({one.address:X})"
+
+
+def _inside(one: Decision, title: str) -> bool:
+    return one.where in ("", title) or one.where.startswith(f"{title}+")
 
 
 def _waits(rings: Iterable[Ring], title: str) -> list[str]:
