@@ -307,9 +307,9 @@ def test_how_much_has_to_be_explained_before_anything_is_suspected() -> None:
         images = pack(made, stored)
         found = suspicions(made, stored, images, {"U9": bytes(byte ^ 0xFF for byte in images["U9"])})
         assert ("is inverted" in [each.text for each in found]) == told
-    stored = {"control": Stored({address: 3 * address + 1 for address in range(40)}, None)}
-    images = pack(made, stored)
-    for spoilt, told in ((4, True), (5, False)):
+    for count, spoilt, told in ((40, 4, True), (40, 5, False), (49, 4, True), (49, 5, False)):
+        stored = {"control": Stored({address: 3 * address + 1 for address in range(count)}, None)}
+        images = pack(made, stored)
         dump = bytearray(byte ^ 0xFF for byte in images["U9"])
         for cell in range(spoilt):
             dump[cell * 7] ^= 0x5A

@@ -52,7 +52,7 @@ def suspicions(machine: Machine, stored: Mapping[str, Stored], images: Mapping[s
         built, seen = device_words(images[name], chip), device_words(dump, chip)
         before = _agreement(_at(built, places), _at(seen, places))
         missed = len(places) - before
-        told = list(_in_part(chip, places if missed >= FEWEST else _filled_cells(machine, chip, stored, places), built,
+        told = list(_in_part(chip, places if missed >= FEWEST else _filled_cells(machine, chip, places), built,
                              seen))
         if missed >= FEWEST:
             for text, image_of, wanted, read in _explanations(machine, chip, built, seen, images, places):
@@ -63,13 +63,12 @@ def suspicions(machine: Machine, stored: Mapping[str, Stored], images: Mapping[s
     return found
 
 
-def _filled_cells(machine: Machine, chip: Chip, stored: Mapping[str, Stored], places: Sequence[int]) -> list[int]:
-    """The placed cells, and those that were to get the word of unused places."""
+def _filled_cells(machine: Machine, chip: Chip, places: Sequence[int]) -> list[int]:
+    """The placed cells, and those that were to get the word of unused places, or to stay erased."""
     cells = set(places)
     for bank in chip.banks:
-        if stored[bank.store].unused is not None:
-            offsets, copies = device_cells(machine.stores[bank.store].address_width, bank.address)
-            cells.update(offset + copy for offset in offsets for copy in copies)
+        offsets, copies = device_cells(machine.stores[bank.store].address_width, bank.address)
+        cells.update(offset + copy for offset in offsets for copy in copies)
     return sorted(cells)
 
 
