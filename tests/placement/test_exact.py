@@ -503,3 +503,12 @@ def test_what_failed_with_words_at_some_addresses_may_succeed_with_them_at_other
     with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
         placement, _ = place(one_store(8, 3), program(wanted), None)
     assert placement is not None and faults(program(wanted), placement, 8, 3) == []
+
+
+def test_a_word_whose_address_begins_with_a_one() -> None:
+    """As where a wire is tied high beside what a table holds: 8 is the lowest of them, and 9 where that is fixed."""
+    space = AddressSpace(16, 4)
+    for fixed, expected in (({}, 8), ({8: 1}, 9)):
+        unit = Unit((0,), (0,), space.ones(8), (), ((0, 0),), True)
+        found = search(space, Units((), (unit,), fixed, (), (), False), Pages((), {}, ()), 4, (None,), Budget(100))
+        assert found is not None and found.units == (expected,)
