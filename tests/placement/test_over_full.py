@@ -530,10 +530,11 @@ def test_places_that_break_a_page_are_counted_as_attempts(monkeypatch: pytest.Mo
 
 
 def test_a_word_that_has_to_stand_twice_beside_a_pair_that_is_fixed() -> None:
-    """Free are 1, 4 and 5: the pair of w1 and w2 has no room below 4, where the short field wants w2. The pair of w4 and
-    w5 stands where those two are fixed, and needs no other place."""
+    """Free are 1, 4 and 5: the pair of w1 and w2 has no room below 4, where the short field wants w2. The pair of w4
+    and w5 stands where those two are fixed, and needs no other place."""
     wanted = program([word(0, fixed=(0,), targets=[("whole", block(1, 2)), ("short", label(2))]), word(1), word(2),
-                      word(3, fixed=(2, 3), targets=[("whole", block(4, 5))]), word(4, fixed=(6,)), word(5, fixed=(7,))])
+                      word(3, fixed=(2, 3), targets=[("whole", block(4, 5))]), word(4, fixed=(6,)),
+                      word(5, fixed=(7,))])
     placement, findings = place(one_store(8, 3), wanted, None)
     assert placement is not None and not findings
     assert [set(each) for each in placement.addresses] == [{0}, {4}, {1, 5}, {2, 3}, {6}, {7}]
