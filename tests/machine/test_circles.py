@@ -53,3 +53,14 @@ def test_an_open_latch_closes_a_circle(changed: dict[str, str], said: str) -> No
 
 def test_a_latch_that_feeds_itself_is_left_to_the_check_for_races() -> None:
     assert faults(source="held + 1") == [] and faults(source="other") == []
+
+
+@pytest.mark.parametrize(("changed", "said"), [
+    ({"address": "held", "source": "target"}, "write it as a `register` or `state`"),
+    ({"address": "table", "table": "target", "word": "upc"}, "put a `state` between the word and the address"),
+])
+def test_the_way_out_of_latches_that_are_open_in_turn(changed: dict[str, str], said: str) -> None:
+    tree, _ = parse_machine({"m.machine": MACHINE.format(**{**SOUND, **changed})}, "m.machine")
+    assert tree is not None
+    [found] = [one for one in resolve(tree)[1] if one.name == "combinational-loop"]
+    assert said in found.help

@@ -203,6 +203,7 @@ def _feeds(nodes: list[Node], known: set[str], fields: dict[str, model.Field]) -
 
 def _report_loop(loop: list[str], below: dict[str, dict[str, str]], lowering: Lowering) -> None:
     entries = lowering.scope.entries
+    latches = [name for name in loop if entries[name].kind == "register"]
     steps = []
     for name, following in zip(loop, [*loop[1:], loop[0]]):
         read = below[name][following]
@@ -212,6 +213,8 @@ def _report_loop(loop: list[str], below: dict[str, dict[str, str]], lowering: Lo
         "combinational-loop", f"a circle without a flip-flop: {', '.join(steps)}", entries[loop[0]].span,
         "the circle begins and ends here",
         places=tuple(Place(entries[name].span, "on the circle") for name in loop[1:]),
-        help="put a `state` between the word and the address that it forms"))
+        help="put a `state` between the word and the address that it forms" if not latches else
+        f"where `{latches[0]}` is closed while the others are open, write it as a `register` or `state` that takes its "
+        "value when they close: what it shows while it is open is that"))
 
 

@@ -244,7 +244,8 @@ class Writer:
                 self.findings.append(error(
                     "runs-off", f"`{field}` is to name the following word, and none follows", span,
                     "the last word of its body" if number >= 0 else "an `unused` word has none",
-                    help="end with an order that names the next word" if number >= 0 else
+                    help="end with an order that names the next word; where the hardware does not look at "
+                         f"`{field}` then, that order sets it too, to a number or a label" if number >= 0 else
                     f"say where it leads: `{field}` and a label, or a number"))
             elif len(full) == len(names):
                 found.append((field, Target(kind, tuple(full), rest, span)))
