@@ -52,9 +52,11 @@ input dial"""))
     ((("state upc 4 bits, reset 0", "state upc 4 bits, reset 4"),), ()),       # that is the way from reset
 ])
 def test_what_differs_whatever_word_is_executed(edits: tuple[tuple[str, str], ...], told: tuple[str, ...]) -> None:
+    """And no instruction is told beside it."""
     new = edited(WHOLE, *edits)
-    assert between(WHOLE, new).machine == told
-    assert len(between(new, WHOLE).machine) == len(told)
+    found, back = between(WHOLE, new), between(new, WHOLE)
+    assert found.machine == told and len(back.machine) == len(told)
+    assert moved(found) == moved(back) == ({"reset": "changed"} if "upc" in str(edits) else {})
 
 
 @pytest.mark.parametrize("gone", ["condition shut 1 bit = stop\n", "input gust 2 bits\n"])
@@ -70,3 +72,35 @@ def test_an_effect_that_one_machine_alone_has() -> None:
            "leave it alone"
     assert said.format("old") in between(WHOLE, less).machine and said.format("new") in between(less, WHOLE).machine
     assert moved(between(WHOLE, less)) == {} == moved(between(less, WHOLE))
+
+
+# ---------------------------------------------------------------- what is written to a memory
+
+STOWED: Texts = edited(hoist(), ("input dial", """\
+register far 2 bits
+    loads rope when note is horn
+memory chest 4 words of 2 bits
+    address op
+    writes rope when up
+    writes far when down
+input dial"""))
+
+
+@pytest.mark.parametrize(("lift", "edit", "told"), [
+    ("up, down", ("    writes rope when up\n    writes far when down\n",
+                  "    writes far when down\n    writes rope when up\n"), set()),
+    ("up, down", ("writes far when down", "writes far when down and not up"), {"lift"}),   # one of two is not any value
+    ("up", ("writes far when down", "writes far when down and not up"), set()),
+    ("up, down", ("writes far when down", "writes rope when down"), {"lift", "lower"}),
+    ("up, down", ("    writes far when down\n", "    writes far when down\n    writes far when up and down\n"), set()),
+    ("up, down", ("    writes far when down\n", "    writes far when down\n    writes rope when down\n"), {"lower"}),
+    ("up", ("    address op\n    writes", "    address {op[0], op[1]}\n    writes"), {"lift", "lower"}),
+    ("up", ("writes far when down", "writes far when down and note is none"), set()),
+    ("up", ("writes far when down", "writes far when down or note is horn"), set()),
+    ("note horn", ("writes far when down", "writes far when down or note is horn"), {"lift"}),
+])
+def test_what_is_written_and_where(lift: str, edit: tuple[str, str], told: set[str]) -> None:
+    """`lift` writes as it says, `lower` in its second word; two different sources at once leave any value."""
+    texts = edited(STOWED, ("        up, branch", f"        {lift}, branch"))
+    new = edited(texts, edit)
+    assert set(moved(between(texts, new))) == told == set(moved(between(new, texts)))
