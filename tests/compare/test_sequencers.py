@@ -305,15 +305,24 @@ home upc is 0
 """
 
 
-@pytest.mark.parametrize("machine", [NIBBLE, NIBBLE.replace("    instruction ir[7:4]\n", "").replace(
+TWO_REGISTERS = NIBBLE.replace("{0b1, ir[7:4], 0b00}", "{0b1, high, low, 0b00}").replace(
+    "instruction ir[7:4]", "instruction {high, low}").replace(
+    "register ir 8 bits, loads data when mark is 1\n", "register high 2 bits, loads data[7:6] when mark is 1\n"
+                                                       "register low 2 bits, loads data[5:4] when mark is 1\n")
+
+
+@pytest.mark.parametrize("machine", [NIBBLE, TWO_REGISTERS, NIBBLE.replace("    instruction ir[7:4]\n", "").replace(
     "register ir 8", "register ir 4").replace("loads data", "loads data[7:4]").replace("ir[7:4]", "ir")])
 def test_a_change_is_found_where_the_opcode_is_a_part_of_a_register(machine: str) -> None:
-    """As where the register holds the opcode and nothing else."""
+    """As where the register holds the opcode and nothing else; and it is told by the opcodes as they are written."""
     micro = ('routine fetch at 0\n    mark 1\n    go dispatch\n'
              'instruction 0b00x1 "one"\n    mark 3\n    mark 4, go home\n'
              'instruction others "rest"\n    go home\n')
-    assert moved(after([machine, micro], "mark 3", "mark 5")) == {"one": "changed"}
-    assert moved(after([machine, micro], '0b00x1 "one"', '0b0001 "one"')) == {"rest": "changed"}
+    found = after([machine, micro], "mark 3", "mark 5")
+    assert moved(found) == {"one": "changed"}
+    assert (unit(found, "one").opcodes, unit(found, "one").differing) == ((1, 3), (1, 3))
+    found = after([machine, micro], '0b00x1 "one"', '0b0001 "one"')
+    assert moved(found) == {"rest": "changed"} and unit(found, "rest").differing == (3,)
 
 
 # ---------------------------------------------------------------- an opcode that is loaded as it is asked about

@@ -266,13 +266,9 @@ class _Search:
         if store in sequencing.mappings:
             return origins(sequencing.stores[store]), self._side.contents.words[store]
         if store in sequencing.wired:
-            used = {origin for origin in origins(sequencing.wired[store]) if isinstance(origin, tuple)}
-            by_leaf = sorted(used, key=lambda origin: (origin[0].name, origin[1]))
-            leaf = by_leaf[0][0] if by_leaf else None
-            if leaf is None or any(origin[0] is not leaf for origin in used):
-                return tuple(by_leaf), None
-            highest = by_leaf[-1][1]
-            return tuple((leaf, bit) if (leaf, bit) in used else 0 for bit in range(highest + 1)), None
+            opcode, used = self._side.machine.stores[store].opcode, origins(sequencing.wired[store])
+            assert opcode is not None
+            return tuple([line if line in used else 0 for line in origins(opcode)]), None
         instruction = self._side.machine.stores[store].instruction
         assert instruction is not None
         high, low = instruction
