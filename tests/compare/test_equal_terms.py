@@ -1,6 +1,8 @@
 """Terms that are equal for all values are one; others never are: held against plain evaluation of every value, of a
 register file and its arithmetic against what is put into it, and with limits so small that every way is gone."""
 
+from collections.abc import Callable
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -8,6 +10,7 @@ from hypothesis import strategies as st
 import ordain.logic.diagrams
 from ordain.compare import equal_terms
 from ordain.compare.equal_terms import EqualTerms, equal_above
+from ordain.compare.trials import Lots
 from ordain.logic.diagrams import Functions
 from ordain.machine.expression import Const, Node, Terms
 from tests.compare.judged import Texts, after, between, edited, moved
@@ -23,6 +26,24 @@ def test_terms_are_one_exactly_when_they_have_equal_values(data: st.DataObject) 
     found = EqualTerms(terms, Functions(()))
     assert (found.first(one) is found.first(other)) == (table(one) == table(other))
     assert isinstance(found.first(one), Const) == (len(set(table(one))) == 1)
+
+
+@pytest.mark.parametrize("lane", [lambda lots, bit: 0, lambda lots, bit: -1, lambda lots, bit: 0x5555 << bit,
+                                  lambda lots, bit: lots._some() & lots._some()])
+@given(data=st.data())
+@settings(max_examples=8)
+def test_on_which_values_terms_are_tried_makes_no_difference(lane: Callable[[Lots, int], int],
+                                                             data: st.DataObject) -> None:
+    """None at all, always the same, or other ones by chance: what looks alike there is proved."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Lots, "lane", lane)
+        terms = Terms()
+        several = [data.draw(terms_of(terms, 2)) for _ in range(3)]
+        found = EqualTerms(terms, Functions(()))
+        for one in several:
+            for other in several:
+                assert (found.first(one) is found.first(other)) == (table(one) == table(other))
+            assert isinstance(found.first(one), Const) == (len(set(table(one))) == 1)
 
 
 @pytest.mark.parametrize("trials", (1, 256))

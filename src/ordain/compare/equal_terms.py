@@ -10,6 +10,7 @@ the leaves. The idea of A. Kuehlmann, F. Krohm, Equivalence checking using cuts 
 from collections.abc import Sequence
 from random import Random
 
+from ordain.compare.trials import WIDEST_SHARED, Lots
 from ordain.logic.diagrams import Bits, Functions, TooLarge
 from ordain.logic.gates import evaluate, table
 from ordain.logic.narrowing import bits_read
@@ -171,9 +172,6 @@ def _constant(looks: Looks) -> int | None:
 
 # ---------------------------------------------------------------- trials
 
-WIDEST_SHARED = 64
-"""Bits of the words that several leaves are in one trial."""
-
 _ALL = (1 << TRIALS) - 1
 
 
@@ -197,19 +195,8 @@ class _Trials:
         return self._random.getrandbits(TRIALS)
 
     def _values(self, node: Node) -> list[int]:
-        """Anything in half of the trials; in an eighth 0, 1 or all ones; in an eighth few ones; in a quarter one of two
-        words that other leaves are, too: so that what is 0 or equal once in a thousand times is so in some."""
-        some = self._some
-        choice = (some(), some(), some())
-        small, sparse, shared = (choice[0] & choice[1] & choice[2], choice[0] & choice[1] & ~choice[2],
-                                 choice[0] & ~choice[1])
-        all_ones, one, first = small & some() & some(), small & some(), some()
-        lanes = []
-        for bit in range(node.width - 1, -1, -1):
-            ours, others = self._shared[bit % WIDEST_SHARED]
-            lanes.append(~choice[0] & some() | sparse & some() & some() & some() | all_ones | (0 if bit else one)
-                         | shared & (first & ours | ~first & others))
-        return lanes
+        lots = Lots(self._some, self._shared)
+        return [lots.lane(bit) & _ALL for bit in range(node.width - 1, -1, -1)]
 
     def constant(self, value: int) -> int:
         return _ALL if value else 0
