@@ -363,10 +363,21 @@ def test_finding_a_report_counts_as_using_it(tmp_path: Path) -> None:
     assert names(tmp_path) == ["k.verdicts"]
 
 
+def test_what_cannot_be_kept_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    contents, report = proved(MACHINE, MICRO)
+    monkeypatch.setattr(os, "replace", refuse)
+    store(tmp_path, "k", contents, report)
+    assert names(tmp_path) == []
+
+
 def test_pruning_touches_only_what_is_ours_and_what_is_abandoned(tmp_path: Path) -> None:
-    others = ["notes.txt", ".hidden", "verdicts", f".{'0' * 64}.x"]
+    others = ["notes.txt", ".hidden", "verdicts", f".{'0' * 64}.x", f".{'3' * 63}.7", f"a.{'3' * 64}.7", ".notes.7"]
     for name in others:
         (tmp_path / name).write_text("mine")
+        os.utime(tmp_path / name, (1000, 1000))
     (tmp_path / f".{'0' * 64}.123").write_text("another run is at it")
     (tmp_path / f".{'1' * 64}.124").write_text("killed long ago")
     long_ago = time.time() - 7200

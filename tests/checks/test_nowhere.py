@@ -139,3 +139,6 @@ def test_where_nothing_was_before() -> None:
     [finding] = findings_named("nowhere", report(Sound(KITE.replace("reset 2", "reset 7"), RISE)))
     assert finding.message == "control arrives at 0x7, and nothing was placed there"
     assert finding.label == "control arrives there" and finding.notes == ("the cell holds 0xFF",)
+    lost = RISE.replace("go 0", "go, target 9")
+    [finding] = findings_named("nowhere", report(Sound(KITE, lost)))
+    assert finding.label == "from here control goes on to 0x9"

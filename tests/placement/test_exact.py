@@ -512,3 +512,46 @@ def test_a_word_whose_address_begins_with_a_one() -> None:
         unit = Unit((0,), (0,), space.ones(8), (), ((0, 0),), True)
         found = search(space, Units((), (unit,), fixed, (), (), False), Pages((), {}, ()), 4, (None,), Budget(100))
         assert found is not None and found.units == (expected,)
+
+
+def test_groups_that_a_piece_ties_together_are_no_twins() -> None:
+    """A row of two has its first word in one group and its second in the other: they cannot change places."""
+    groups = (PageGroup(2, (1,), None, None), PageGroup(2, (2,), None, None))
+    row = Unit((0, 1), (1, 2), 127, (), ((0, 0),), False)
+    pieces = sort(AddressSpace(8, 3), Units((), (row,), {}, (), (), False), Pages(groups, {1: (0,), 2: (1,)}, ()))
+    assert twins(pieces, [0, 1]) == {}
+
+
+def test_a_row_that_goes_on_in_the_next_page() -> None:
+    """Free are 0, 3, 4, 5 and 7: the first word of the row names w4 in its page, the two others name w3 in theirs, so
+    it begins at 3. The second group is the larger one, and has the higher page all the same."""
+    page_of = {number: [("short", label(named, page=True))] for number, named in ((0, 4), (1, 3), (2, 3))}
+    words = [word(number, succeeds=int(number < 2), targets=page_of.get(number, ())) for number in range(5)]
+    placement, findings = place(one_store(8, 3), program(
+        [*words, *(word(5 + at, fixed=(address,)) for at, address in enumerate((1, 2, 6)))]), None)
+    assert placement is not None and not findings
+    assert placement.addresses[:5] == ((3,), (4,), (5,), (7,), (0,))
+
+
+@pytest.mark.parametrize(("first", "second", "expected"), [(2, 2, {1: 0}), (2, 1, {}), (1, 2, {})])
+def test_groups_of_unlike_numbers_of_pieces_are_no_twins(first: int, second: int, expected: dict[int, int]) -> None:
+    words = range(first + second)
+    units = tuple(Unit((0,), (word,), 255, (), ((word, 0),), False) for word in words)
+    groups = (PageGroup(2, tuple(words[:first]), None, None), PageGroup(2, tuple(words[first:]), None, None))
+    of_word = {word: (int(word >= first),) for word in words}
+    assert twins(sort(AddressSpace(8, 3), Units((), units, {}, (), (), False), Pages(groups, of_word, ())),
+                 [0, 1]) == expected
+
+
+@pytest.mark.parametrize(("sizes", "suit"), [
+    ((4, 4), True), ((4, 4, 1), False), ((3, 1, 3, 1), True), ((3, 3, 2), False), ((1,) * 8, True), ((1,) * 9, False)])
+def test_groups_are_dealt_to_pages_by_their_words(sizes: tuple[int, ...], suit: bool) -> None:
+    """Two pages of four; each word is a piece of its own."""
+    groups, units, of_word = [], [], {}
+    for number, size in enumerate(sizes):
+        words = range(len(of_word), len(of_word) + size)
+        groups.append(PageGroup(2, tuple(words), None, None))
+        units += [Unit((0,), (word,), 255, (), ((word, 0),), False) for word in words]
+        of_word.update(dict.fromkeys(words, (number,)))
+    pieces = sort(AddressSpace(8, 3), Units((), tuple(units), {}, (), (), False), Pages(tuple(groups), of_word, ()))
+    assert groups_suit(pieces, Budget(100)) == suit

@@ -323,3 +323,19 @@ def test_where_pieces_would_like_to_stand(recalled: dict[int, tuple[int, ...]], 
     assert (found.units, (by_first[5], by_first[2], by_first[4])) == bases
     numbers = {("unit", 0): 0, ("run", runs.index(5)): 1, ("run", runs.index(2)): 2, ("run", runs.index(4)): 3}
     assert {numbers[one] for one in found.firm} == firm
+
+
+@pytest.mark.parametrize(("differing", "kept"), [
+    (0, True), *((1 << bit, True) for bit in range(4, 8)), *((1 << bit, True) for bit in range(9, 12)), (7 << 9, True),
+    (15 << 4, True), *((1 << bit, False) for bit in (0, 1, 3, 8, 12, 15))])
+def test_which_bits_of_a_word_say_that_it_is_the_same(differing: int, kept: bool) -> None:
+    """Not those of an address, which may have moved, nor those that are computed; of a body with a word more."""
+    terms = Terms()
+    derived = terms.slice(terms.leaf("word", "control", 16), 3, 1)
+    fields = [field("target", 7, 4, (3, 0)), field("sum", 11, 9, derived=derived)]
+    small = machine([store("control", 16, 16, 4, terms, ["target", "sum"])], fields, terms)
+    wanted = program([word(0, bits=5, targets=[("target", label(2))]), word(1, bits=0x3000), word(2, bits=0x5000)])
+    old = Recorded({"control": {"body/0": (9,), "body/1": (12,)}}, {"control": {9: 5 ^ differing, 12: 0xF00F}})
+    placement, findings = place(small, wanted, old)
+    assert placement is not None and not findings
+    assert (placement.addresses[0] == (9,)) == kept

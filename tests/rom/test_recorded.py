@@ -1,8 +1,13 @@
 """What a manifest may say, part by part: it comes from a file that anything may have happened to."""
 
+import json
+from pathlib import Path
+from typing import Any
+
 import pytest
 
-from ordain.rom.recorded import MOST, _address, _digits, _file_name, _number
+from ordain.rom.contents import MANIFEST_FORMAT
+from ordain.rom.recorded import MOST, _address, _digits, _file_name, _number, read_manifest
 
 
 @pytest.mark.parametrize("name", ["", ".", "..", "a/b", "/etc", "a\\b", "a\0b", None, 3])
@@ -29,3 +34,66 @@ def test_what_is_one() -> None:
     assert (_digits("0", "x"), _digits("00ff", "x"), _number(0, "x"), _address(MOST - 1, "x")) == (0, 255, 0, MOST - 1)
     with pytest.raises(ValueError, match="no address is that high"):
         _address(MOST, "x")
+
+
+def manifest(**changed: object) -> dict[str, Any]:
+    """As docs/manifest.schema.json has it, with one word, one chip, one label and one source."""
+    chip = {"name": "U1", "words": 16, "bits": 8, "erased": 1, "technology": "uv", "sha256": "00", "crc32": "0a",
+            "sum8": "0b", "sum16": "0c", "sum32": "0d", "word_sum": "0e", "files": {"bin": "U1.bin"}}
+    word = {"at": 3, "word": "1f", "key": "fetch/0", "orders": ["go", "mark 1"], "label": "fetch", "owner": "routine",
+            "open": "6", "place": "m.micro:2"}
+    return {"format": MANIFEST_FORMAT, "version": 1, "machine": {"name": "m"}, "files": ["U1.bin", "m.json"],
+            "words": {"control": [word]}, "chips": [chip], "labels": [
+                {"name": "fetch", "store": "control", "addresses": [3]}],
+            "sources": [{"file": "m.machine", "sha256": "0f"}], **changed}
+
+
+def read(path: Path, data: object) -> str:
+    """What is told of a manifest, "" where it is a good one."""
+    path.write_text(json.dumps(data))
+    build, findings = read_manifest(path)
+    assert (build is None) == bool(findings)
+    return findings[0].message.partition(": ")[2] if findings else ""
+
+
+def test_what_a_good_manifest_says(tmp_path: Path) -> None:
+    (tmp_path / "m.json").write_text(json.dumps(manifest()))
+    build, findings = read_manifest(tmp_path / "m.json")
+    assert build is not None and not findings
+    assert (build.machine, build.files, build.sources) == ("m", {"U1.bin", "m.json"}, {"m.machine": "0f"})
+    assert build.labels == {"fetch": ("control", {3})} and build.places == {"control": {3: "m.micro:2"}}
+    assert build.placed.words == {"control": {3: 0x1F}}
+    site, chip = build.sites["control"][3], build.chips["U1"]
+    assert (site.address, site.label, site.owner, site.text, site.orders, site.open) == (
+        3, "fetch", "routine", "go, mark 1", ("go", "mark 1"), 6)
+    assert (chip.words, chip.bits, chip.erased, chip.technology) == (16, 8, 1, "uv")
+    assert chip.files == (("bin", "U1.bin"),)
+    assert tuple(chip.sums) == ("00", 10, 11, 12, 13, 14)
+
+
+def test_a_manifest_of_another_form(tmp_path: Path) -> None:
+    path = tmp_path / "m.json"
+    assert read(path, manifest()) == "" and read(path, manifest(more=1)) == ""
+    assert read(path, manifest(version=2)) == "version 2 of its form is not known"
+    assert read(path, manifest(format="a build")) == f'`format` is not "{MANIFEST_FORMAT}"'
+    assert read(path, []) == "the manifest is not an object"
+    for key in ("machine", "files", "words", "chips", "labels", "sources"):
+        left = manifest()
+        del left[key]
+        assert read(path, left) == f"`{key}` is missing"
+        assert f"`{key}`" in read(path, manifest(**{key: 7}))
+
+
+@pytest.mark.parametrize(("part", "key"), [
+    *(("chips", key) for key in ("name", "words", "bits", "erased", "technology", "sha256", "crc32", "sum8", "sum16",
+                                 "sum32", "files")),
+    *(("labels", key) for key in ("name", "store", "addresses")), *(("sources", key) for key in ("file", "sha256")),
+    *(("words", key) for key in ("at", "word"))])
+def test_a_part_of_a_manifest_that_is_missing_or_of_another_kind(part: str, key: str, tmp_path: Path) -> None:
+    for value in (None, -1.5):
+        data = manifest()
+        own = data[part]["control"][0] if part == "words" else data[part][0]
+        own[key] = value
+        if value is None:
+            del own[key]
+        assert f"`{key}`" in read(tmp_path / "m.json", data)

@@ -87,15 +87,15 @@ def twins(pieces: Pieces, order: Sequence[int]) -> dict[int, int]:
     for number, (unit, own) in enumerate(zip(pieces.units.units, pieces.groups)):
         groups = {group for group, _ in own}
         places = tuple([offset for _, offset in own])
-        shape: object = number if number in alone or len(groups) > 1 else (unit.offsets, unit.domain, places)
-        for number in groups:
-            members_of[number][shape] += 1
+        shape: object = number if number in alone else (unit.offsets, unit.domain, places)
+        for group in groups:        # a piece that ties groups together stands in a place of its own in each
+            members_of[group][shape if len(groups) == 1 else (number, group)] += 1
     before: dict[object, int] = {}
     found: dict[int, int] = {}
     for at in order:
-        group = pieces.pages.groups[at]
-        if group.forced is None:
-            key = group.page, frozenset(members_of[at].items())
+        page, _, forced, _ = pieces.pages.groups[at]
+        if forced is None:
+            key = page, frozenset(members_of[at].items())
             if key in before:
                 found[at] = before[key]
             before[key] = at
@@ -123,9 +123,8 @@ def groups_suit(pieces: Pieces, budget: Budget) -> bool:
         stretches, width = 0, (1 << size) + 1
         for page, count in enumerate(rooms):
             stretches |= ((1 << count) - 1) << page * width
-        bins = AddressSpace(len(rooms) * width, (len(rooms) * width).bit_length())
-        whole = 0, bins.size
-        rows = [WordRow(need, bins.below(bins.size - need + 1), whole) for need in needs if need > 1]
+        whole = 0, len(rooms) * width
+        rows = [WordRow(need, stretches, whole) for need in needs if need > 1]
         if pack(stretches, rows, [Single(whole)] * needs.count(1), (), budget) is None:
             return False
     return True
@@ -150,7 +149,7 @@ def confine(pieces: Pieces, wanted: dict[Region, int], unit: Unit, groups: Seque
 def loose_pieces(pieces: Pieces, counting: int, page_of: PageOf) -> Loose:
     """Rows, single words, and the edges of all their regions."""
     space, whole = pieces.space, (0, pieces.space.size)
-    edges = set(range(1 << counting, space.size, 1 << counting))
+    edges = set(range(0, space.size, 1 << counting))
     rows: list[tuple[WordRow, tuple[bool, int]]] = []
     singles: list[tuple[Single, tuple[bool, int]]] = []
     for number in pieces.loose:

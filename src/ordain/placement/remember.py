@@ -22,7 +22,7 @@ def recall(machine: Machine, program: Program, recorded: Recorded) -> dict[int, 
         while (place := addresses.get(f"{body.name}/{len(old)}")) is not None:
             old.append(place)
         if len(old) == body.end - body.first:
-            found.update((body.first + at, place) for at, place in enumerate(old) if place)
+            found.update((body.first + at, place) for at, place in enumerate(old))
         else:
             found.update(_matched(machine, program, body, old, recorded.words.get(body.store, {})))
     return found
