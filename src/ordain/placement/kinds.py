@@ -149,7 +149,7 @@ def confine(pieces: Pieces, wanted: dict[Region, int], unit: Unit, groups: Seque
 def loose_pieces(pieces: Pieces, counting: int, page_of: PageOf) -> Loose:
     """Rows, single words, and the edges of all their regions."""
     space, whole = pieces.space, (0, pieces.space.size)
-    edges = set(range(0, space.size, 1 << counting))
+    edges = set(range(1 << counting, space.size, 1 << counting))
     rows: list[tuple[WordRow, tuple[bool, int]]] = []
     singles: list[tuple[Single, tuple[bool, int]]] = []
     for number in pieces.loose:
