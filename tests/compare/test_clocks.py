@@ -1,6 +1,8 @@
 """Two versions of a machine on a clock: what its clock does is compared as part of what the machine does, lengths of
 time in cycles however many phases these have."""
 
+import re
+
 import pytest
 
 from ordain.compare.correspondence import correspond
@@ -55,3 +57,15 @@ def test_the_same_lengths_with_other_phases() -> None:
 def test_a_clock_of_another_name_is_the_same_clock() -> None:
     renamed = edited(WINCH, ("clock clk", "clock ticker"))
     assert moved(compared(contents_of(*WINCH), contents_of(*renamed))) == {}
+
+
+def test_while_the_clock_is_held_counts_beside_other_names() -> None:
+    """A register has another name: what is demanded within so many cycles, not counting those, is the same."""
+    machine, micro = (re.sub(r"\bacc\b", "sum_", text) for text in WINCH)
+    renamed = machine, micro
+    for one, other in ((WINCH, renamed), (renamed, WINCH)):
+        old, new = contents_of(*one), contents_of(*other)
+        both = correspond(old, new)
+        assert both.renames.names
+        assert not [found for found in demands(old, new, both, other_meanings).redefined if found.check == "when-then"]
+        assert moved(compared(old, new)) == {}

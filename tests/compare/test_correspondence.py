@@ -198,6 +198,16 @@ def test_codes_with_other_numbers() -> None:
     assert set(moved(between(LATHE, worse))) == {"reset", "start"}
 
 
+def test_a_wire_that_asks_for_a_number_does_not_follow_the_name() -> None:
+    """`slow` and `quick` change numbers, and what drives the bed is wired to number 1 as before."""
+    wired = edited(LATHE, ("driven by depth when feed is slow", "driven by depth when feed is 1"))
+    other = edited(wired, ("    slow  1\n    quick 2", "    slow  2\n    quick 1"))
+    for old, new in ((wired, other), (other, wired)):
+        assert moved(between(old, new)) == dict.fromkeys(("reset", "start", "bore", "face"), "changed")
+    both = edited(other, ("driven by depth when feed is 1", "driven by depth when feed is 2"))
+    assert moved(between(wired, both)) == {} == moved(between(both, wired))
+
+
 @pytest.mark.parametrize(("was", "now"), [(3, 0), (0, 3)])
 def test_a_number_without_a_name_is_not_the_code_that_has_it_now(was: int, now: int) -> None:
     """As a chip with a bad bit may hold it: nothing says that it meant what `off` means."""

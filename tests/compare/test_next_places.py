@@ -424,3 +424,13 @@ def test_an_instruction_that_is_entered_in_the_middle_keeps_its_title() -> None:
     (second,) = late.common.sides[0].contents.labels["call.later"][1]
     assert [root.title for root in late.entered[0].roots
                         if root.addresses == (second,) and root.kind == "instruction"] == ["call"]
+
+
+def test_opcodes_are_those_lines_of_the_address_and_no_other() -> None:
+    """A line stands above them; by night `lift` may do something else at the same opcode."""
+    by_night = edited(WINDER, ("store control 32 words", "store control 64 words"), ("{op, step}", "{night, op, step}"),
+                      ("home step", "input night 1 bit\nhome step"))
+    found = after(by_night, ("        up\n        down\n", "        up\n        up\n"))
+    assert moved(found) == {"back": "changed"} and unit(found, "back").differing == (1,)
+    assert {one.title: one.opcodes for one in found.units if one.kind == "instruction"} == {
+        "mark": (0,), "back": (1,), "rest": (2, 3)}

@@ -124,7 +124,7 @@ def wanted(bare: Bare, awaited: tuple[Vector, ...], places: Places) -> dict[Vect
     users: list[list[int]] = [[] for _ in range(count)]
     masks: dict[frozenset[Leaf], int] = {}
     for node in range(count):
-        moves = graph.moves.get(graph.vectors[node], []) if node not in graph.ends else []
+        moves = graph.moves.get(graph.vectors[node], [])
         for move in moves if isinstance(moves, list) else []:
             for found in (move.asks, move.keeps):
                 if found not in masks:
