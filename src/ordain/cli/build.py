@@ -165,15 +165,19 @@ def _what_was_built(built: "Built", place: Path, files: dict[str, bytes], earlie
     from ordain.rom.sums import sums_of
 
     machine = built.machine
-    sizes = [f"{len(sites)} {'words' if machine.stores[store].fill == 'microprogram' else 'rows'} of {store}"
+    sizes = [f"{_many(len(sites), 'word' if machine.stores[store].fill == 'microprogram' else 'row')} of {store}"
              for store, sites in built.contents.sites.items() if sites]
     titles = {use.title for use in built.program.opcodes}
-    said = (f"{len(titles)} instructions in " if titles else "") + ", ".join(sizes)
-    wrote = f"wrote {len(files)} files to {place}{os.sep}"
+    said = (f"{_many(len(titles), 'instruction')} in " if titles else "") + ", ".join(sizes)
+    wrote = f"wrote {_many(len(files), 'file')} to {place}{os.sep}"
     if earlier:
         changed = [f"{chip} (sum {sums_of(earlier[chip], 8).sum16:04X} -> {sums_of(image, 8).sum16:04X})"
                    if chip in earlier else f"{chip} (new)"
                    for chip, image in built.images.items() if earlier.get(chip) != image]
         wrote += f"; not as in the last build: {', '.join(changed)}" if changed else "; all images as in the last build"
-    images = f"{len(built.images)} image{'s' if len(built.images) != 1 else ''} read back and compared"
+    images = f"{_many(len(built.images), 'image')} read back and compared"
     return [f"{machine.name}: {said}; {images}" if built.images else f"{machine.name}: {said}; no chips", wrote]
+
+
+def _many(count: int, what: str) -> str:
+    return f"{count} {what}" + ("s" if count != 1 else "")

@@ -87,7 +87,8 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
         span = found.header.span if found.header else None
         lowering.findings.append(error(
             "no-store", "the machine has no control store", span, "no `store` line in it",
-            help="describe one: `store control 1024 words of 40 bits`"))
+            help="describe one: `store control 1024 words of 40 bits`; logic without a microprogram has one word that "
+                 "does nothing, see docs/language.md, \"Control stores\""))
     chips = _chips(found, lowering, stores, fields, sound)
     components = component_models(found.components, lowering)
     memories = {memory.name: memory for memory in _sound(memory_model(item, lowering) for item in found.memories)}
