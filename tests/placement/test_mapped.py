@@ -102,3 +102,9 @@ def test_a_table_whose_other_lines_are_not_described_is_told(join: str, said: bo
 def test_the_word_that_leads_to_an_address(address: int, word: int | None) -> None:
     """Two bits of the word stand in the third and second; below and above, lines are tied to 0, and one to 1."""
     assert Mapped(2, 1, 0b101001, 0b010000, True).value(address) == word
+
+
+def test_a_word_right_below_a_line_that_is_tied_high() -> None:
+    """Five bits above a 0 and below a 1: 64 + 2 * word."""
+    way = Mapped(5, 1, 1, 64, True)
+    assert [way.value(address) for address in (64, 66, 126, 65, 62, 0)] == [0, 1, 31, None, None, None]

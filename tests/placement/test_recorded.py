@@ -339,3 +339,23 @@ def test_which_bits_of_a_word_say_that_it_is_the_same(differing: int, kept: bool
     placement, findings = place(small, wanted, old)
     assert placement is not None and not findings
     assert (placement.addresses[0] == (9,)) == kept
+
+
+def test_a_word_goes_back_to_where_its_label_stood() -> None:
+    """It stood twice; a row of which the two words were recorded apart keeps the lower one of the two places."""
+    old = Recorded({"control": {"a/0": (9, 4)}}, {"control": {}})
+    assert placed(16, 4, bodies([(1, 0)]), old).addresses == ((9,),)
+    old = Recorded({"control": {"a/0": (9,), "a/1": (4,)}}, {"control": {}})
+    assert placed(16, 4, bodies([(1, 1), (2, 0)]), old).addresses == ((3,), (4,))
+
+
+def test_a_body_of_words_that_are_all_alike_grows_at_its_end() -> None:
+    old = Recorded({"control": {"a/0": (9,), "a/1": (12,)}}, {"control": {9: 7 << 16, 12: 7 << 16}})
+    assert placed(16, 4, bodies([(7, 0), (7, 0), (7, 0)]), old).addresses[:2] == ((9,), (12,))
+
+
+def test_a_body_that_shrank_says_nothing_of_the_one_behind_it() -> None:
+    """The word that b lost is like the first of c, which is new: that takes the first free place."""
+    old = Recorded({"control": {"a/0": (5,), "b/0": (9,), "b/1": (12,), "b/2": (14,)}},
+                   {"control": {5: 1 << 16, 9: 2 << 16, 12: 3 << 16, 14: 4 << 16}})
+    assert placed(16, 4, bodies([(1, 0)], [(2, 0), (3, 0)], [(4, 0)]), old).addresses == ((5,), (9,), (12,), (0,))
