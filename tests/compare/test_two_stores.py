@@ -3,7 +3,7 @@ order."""
 
 import pytest
 
-from tests.compare.judged import Texts, after, moved, unit
+from tests.compare.judged import Texts, after, between, edited, moved, unit
 
 NANO: Texts = ("""machine pianola
 microprogram "m.micro"
@@ -70,3 +70,17 @@ def test_a_row_counts_where_a_word_calls_it(edits: tuple[tuple[str, str], ...], 
         assert first is not None and first.cycle == cycle
         assert [str(change) for change in first.changes if "`" not in str(change)] == told
         assert [store for store, _ in first.old] == [store for store, _ in first.new] == ["control", "rows"]
+
+
+def test_a_machine_with_the_inner_store_against_one_without() -> None:
+    """The orders stand in the words themselves: nothing is done otherwise."""
+    flat = (NANO[0].replace("field row 3 bits, idle 0\nfield lamp 1 bit\nspare 2 bits\nstore rows 8 words of 4 bits\n"
+                            "    address row\nfield bell 1 bit\nfield drum 1 bit\nfield soft 1 bit, active low\n"
+                            "spare 1 bit\n", "field lamp 1 bit\nfield bell 1 bit\nfield drum 1 bit\n"
+                            "field soft 1 bit, active low\nspare 2 bits\n"),
+            "routine play at 0\n        bell\n        drum, branch wait\n        bell, drum, lamp\n"
+            "        soft, branch jump, target play\n")
+    assert moved(between(NANO, flat)) == {} == moved(between(flat, NANO))
+    for change in (("        bell\n", "        bell, drum\n"), ("bell, drum, lamp", "bell, drum")):
+        worse = edited(flat, change)
+        assert moved(between(NANO, worse)) == dict.fromkeys(("reset", "play"), "changed") == moved(between(worse, NANO))

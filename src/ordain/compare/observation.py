@@ -57,8 +57,8 @@ class Observer:
 
     def at(self, place: ControlPlace) -> tuple[int, frozenset[Leaf]]:
         """The number of what is done, and the pointers and opcodes that it depends on."""
-        ordered = tuple([self._orders.of(store, word, self._open[store].get(address, 0))
-                         for (store, address), word in zip(place.addresses, self._in_order(place))])
+        ordered = self._orders.of([(store, word, self._open[store].get(address, 0))
+                                   for (store, address), word in zip(place.addresses, self._in_order(place))])
         asks = NOTHING
         meant: list[tuple[Meaning, ...]] = []
         for number, bundle in enumerate(self._bundles):

@@ -30,7 +30,7 @@ class Orders:
     """Stored words of one side's control stores -> what they order, equal for equal orders on either side."""
 
     def __init__(self, side: Side, pairing: Pairing, old: bool) -> None:
-        self._memo: dict[tuple[str, int, int], tuple[object, ...]] = {}
+        self._memo: dict[tuple[str, int, int], tuple[Part, ...]] = {}
         self._masks = {store: _mask(side, store) for store in side.sequencing.control} if pairing.alike else {}
         self._fields: dict[str, list[tuple[str, Field, dict[int, int] | None, bool]]] = {}
         machine = side.machine
@@ -46,15 +46,22 @@ class Orders:
                     row.append((pairing.values[name][0], field, pairing.values[name][1], False))
                 elif not old and any(name == common for common, _ in pairing.values.values()):
                     row.append((name, field, None, False))
-            row.sort(key=lambda item: item[0])
         self._readers = side.readers
 
-    def of(self, store: str, word: int, open_bits: int) -> tuple[object, ...]:
-        """Every field that counts, in a fixed order; or all their bits at once, where the words are divided alike."""
+    def of(self, acting: list[tuple[str, int, int]]) -> tuple[object, ...]:
+        """What the words of one cycle order together, of each its store, the word, and the bits that no order set:
+        every field that counts, by its name, whatever store it is in; or all their bits at once, where words are
+        divided alike."""
         if self._masks:
-            mask, may_be_open = self._masks[store]
-            ignored = open_bits & may_be_open
-            return (store, word & mask & ~ignored, ignored)
+            return tuple([self._bits(*one) for one in acting])
+        return tuple(sorted([part for one in acting for part in self._fields_of(*one)]))
+
+    def _bits(self, store: str, word: int, open_bits: int) -> tuple[str, int, int]:
+        mask, may_be_open = self._masks[store]
+        ignored = open_bits & may_be_open
+        return store, word & mask & ~ignored, ignored
+
+    def _fields_of(self, store: str, word: int, open_bits: int) -> tuple[Part, ...]:
         key = (store, word, open_bits)
         found = self._memo.get(key)
         if found is None:

@@ -185,7 +185,9 @@ class _Deciding:
 
     def safely(self, answer: Callable[[], Verdict], prop: Property) -> Verdict:
         """An answer, or undecided where a limit is reached on the way."""
-        return self.safely_or_none(answer, prop) or self.judge.made(prop, "undecided")
+        found = self.safely_or_none(answer, prop)
+        assert found is not None
+        return found
 
     def safely_or_none(self, answer: Callable[[], Verdict | None], prop: Property) -> Verdict | None:
         try:
