@@ -373,3 +373,8 @@ def test_bytes_that_a_file_does_not_give_are_as_the_device_erases_them() -> None
 def test_a_digit_that_is_none_is_named() -> None:
     _, (finding,) = read_image("s19", b"S10300G0FC\nS9030000FC\n", "U1", DeviceShape("U1", 64, 8, 1))
     assert "`G` is not a hexadecimal digit" in finding.message
+
+
+def test_the_header_of_s_records_stands_at_no_address() -> None:
+    """Address 0; 05 + 41 + 42 = 88, and its complement is 77 (by hand)."""
+    assert write_s_records(b"\1", "AB").split("\n")[0] == "S0050000414277"

@@ -355,3 +355,18 @@ def test_why_two_directories_were_not_exchanged(tmp_path: Path) -> None:
         pytest.skip("this system exchanges no directories in one step")
     with pytest.raises(FileNotFoundError):
         module._exchanged(tmp_path / "one", tmp_path / "other")
+
+
+def test_remains_with_directories_and_links_in_them_are_cleared_away(tmp_path: Path) -> None:
+    """Of a directory that is there already nothing changes, nor in one that a link leads to."""
+    place, remains, album = tmp_path / "build", tmp_path / ".build.new-1", tmp_path / "album"
+    put(place, OLD)
+    for directory in (place / "photos", album, remains / "photos"):
+        directory.mkdir(parents=True)
+    for photo in (place / "photos" / "a", album / "b"):
+        photo.write_bytes(b"c")
+    (remains / "post").symlink_to(album)
+    (remains / "U1.bin").write_bytes(b"half")
+    put(place, NEW)
+    assert nothing_left_behind(tmp_path, "album", "build") and content(place) == NEW
+    assert content(place / "photos") == {"a": b"c"} and content(album) == {"b": b"c"}

@@ -98,12 +98,12 @@ def _spoken(phrase: StoredPhrase, values: Mapping[str, int], address: int, known
     if any(values[name] not in codes for name, codes in phrase.needs):
         return ""
     filled: dict[str, str] = {}
-    held: dict[Value, int] = {}
+    held = dict.fromkeys((value for _, value in phrase.sets), 0)
     for name, value in phrase.sets:
         if isinstance(value, AddressBlock):
-            held[value] = held.get(value, 0) | values[name] << known.machine.fields[name].address_bits[1]
+            held[value] |= values[name] << known.machine.fields[name].address_bits[1]
     for name, value in phrase.sets:
-        if not _fits(known.machine.fields[name], value, values[name], held.get(value, 0), address, known, filled):
+        if not _fits(known.machine.fields[name], value, values[name], held[value], address, known, filled):
             return ""
     return " ".join(filled.get(part.text, "") if isinstance(part, Name) else part for part in phrase.words)
 
