@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from ordain.follow.model import Apart, Looked, Suspect
 from ordain.rom.contents import Contents, word_name
+from ordain.show.follow import clocks_of
 from ordain.show.page import Page, fold
 from ordain.show.paint import printable
 
@@ -30,7 +31,7 @@ def diagnosis_lines(found: Sequence[Suspect], clocks: int, sound: int, tried: in
     """`clocks`: of the capture; `sound`: how many a machine without a fault explains; `places`: what the address is
     called at each look of the next measurement, or ""; `skipped`: clocks before the first that was looked at."""
     whole = [one for one in found if one.clocks == clocks]
-    lines = [f"{tried:,} faults tried on {clocks:,} clocks, of which a sound machine explains {sound:,}", ""]
+    lines = [f"{tried:,} faults tried on {clocks_of(clocks)}, of which a sound machine explains {sound:,}", ""]
     if whole:
         lines.append("explain all of it:" if len(whole) > 1 else "explains all of it:")
     for number, one in enumerate(whole[:MOST], 1):
@@ -68,7 +69,7 @@ def _next(looked: Looked, count: int, places: Sequence[str], skipped: int, page:
     lines = fold(f"to tell {which} apart: {'all of' if one.values else 'a clip at'} {printable(one.line)}; {looks}",
                  page)
     if one.steps > 1:
-        lines += fold(f"(from reset at least {one.steps} clocks)", page)
+        lines += fold(f"(from reset at least {clocks_of(one.steps)})", page)
     return lines
 
 

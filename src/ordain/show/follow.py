@@ -71,7 +71,7 @@ def measured_lines(measured: Iterable[Measured], skipped: int, page: Page) -> li
 
 
 def clocks_of(count: int) -> str:
-    return f"{count} clock{'' if count == 1 else 's'}"
+    return f"{count:,} clock{'' if count == 1 else 's'}"
 
 
 def times(count: int) -> str:
