@@ -370,3 +370,16 @@ def test_remains_with_directories_and_links_in_them_are_cleared_away(tmp_path: P
     put(place, NEW)
     assert nothing_left_behind(tmp_path, "album", "build") and content(place) == NEW
     assert content(place / "photos") == {"a": b"c"} and content(album) == {"b": b"c"}
+
+
+def test_where_nothing_can_be_locked_only_old_remains_are_cleared_away(tmp_path: Path,
+                                                                       monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another build may be at work on the others."""
+    monkeypatch.setattr(module, "fcntl", None)
+    for name, hours in (("1", 0), ("2", 2)):
+        remains = tmp_path / f".build.new-{name}"
+        remains.mkdir()
+        long_ago = time.time() - 3600 * hours
+        os.utime(remains, (long_ago, long_ago))
+    put(tmp_path / "build", NEW)
+    assert nothing_left_behind(tmp_path, ".build.new-1", "build") and content(tmp_path / "build") == NEW
