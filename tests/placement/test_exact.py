@@ -555,3 +555,14 @@ def test_groups_are_dealt_to_pages_by_their_words(sizes: tuple[int, ...], suit: 
         of_word.update(dict.fromkeys(words, (number,)))
     pieces = sort(AddressSpace(8, 3), Units((), tuple(units), {}, (), (), False), Pages(tuple(groups), of_word, ()))
     assert groups_suit(pieces, Budget(100)) == suit
+
+
+def test_words_that_are_alike_stand_side_by_side() -> None:
+    """Two that may stand at 4 or 5 alone, and three."""
+    def found(count: int) -> object:
+        units = tuple(Unit((0,), (word,), 0b110000, (), ((word, 0),), True) for word in range(count))
+        layout = search(AddressSpace(16, 4), Units((), units, {}, (), (), False), Pages((), {}, ()), 4,
+                        (None,) * count, Budget(100))
+        return layout and layout.units
+
+    assert found(2) == (4, 5) and found(3) is None
