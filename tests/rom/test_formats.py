@@ -378,3 +378,12 @@ def test_a_digit_that_is_none_is_named() -> None:
 def test_the_header_of_s_records_stands_at_no_address() -> None:
     """Address 0; 05 + 41 + 42 = 88, and its complement is 77 (by hand)."""
     assert write_s_records(b"\1", "AB").split("\n")[0] == "S0050000414277"
+
+
+@pytest.mark.parametrize(("record", "fault"), [
+    ("S", "there is no record type `S`"), ("S4", "there is no record type `S4`"), ("S1", "the record is too short"),
+    ("S10", "it has half a byte too much"), ("S1030", "it has half a byte too much"),
+    ("S103", "the record is too short"), ("S10300", "the record is too short")])
+def test_records_that_are_cut_off(record: str, fault: str) -> None:
+    (finding, *_) = read_s_records(f"{record}\n", "U1.s19").findings
+    assert finding.message == f"not a good record: {fault}"

@@ -1,5 +1,6 @@
 """Packing into chips, against a cell-by-cell model of a few lines and against reading back."""
 
+import contextlib
 import random
 
 import pytest
@@ -129,3 +130,16 @@ def test_a_wide_store_in_many_chips() -> None:
     images = pack(made, stored)
     assert images == {each.name: image_cell_by_cell(each, stored) for each in parts}
     read_as_compiled(made, stored, images)
+
+
+@pytest.mark.parametrize(("unused", "refused"), [(None, False), (0x2A, True)])
+def test_cells_that_no_word_takes_agree_where_they_get_the_unused_word(unused: int | None, refused: bool) -> None:
+    """Two chips hold the same bits; in one of them the cell of an unused place reads otherwise."""
+    made = machine([store("control", 3, 8)], [chip("U1", 8, 8, straight("control", 7, 0, 3)), chip(
+        "U2", 8, 8, straight("control", 7, 0, 3)._replace(repeats=True))])
+    stored = {"control": Stored({0: 1, 1: 2}, unused)}
+    images = pack(made, stored)
+    spoilt = bytearray(images["U2"])
+    spoilt[5] ^= 4
+    with pytest.raises(ReadbackFault, match="disagree on word 0x5") if refused else contextlib.nullcontext():
+        read_as_compiled(made, stored, {**images, "U2": bytes(spoilt)})

@@ -383,3 +383,14 @@ def test_where_nothing_can_be_locked_only_old_remains_are_cleared_away(tmp_path:
         os.utime(remains, (long_ago, long_ago))
     put(tmp_path / "build", NEW)
     assert nothing_left_behind(tmp_path, ".build.new-1", "build") and content(tmp_path / "build") == NEW
+
+
+def test_a_directory_that_is_called_as_a_file_of_the_earlier_build_is_kept(tmp_path: Path) -> None:
+    """Somebody put it there in its place."""
+    place = tmp_path / "build"
+    put(place, OLD)
+    (place / "U2.bin").unlink()
+    (place / "U2.bin").mkdir()
+    (place / "U2.bin" / "notes").write_bytes(b"mine")
+    put(place, NEW)
+    assert content(place) == NEW and content(place / "U2.bin") == {"notes": b"mine"}
