@@ -119,7 +119,8 @@ class _Made:
     def stores(self) -> None:
         choose = self.choose
         codes = FIELDS[self.kind]
-        codes = codes[:choose(range(3, len(codes) + 1))] if self.kind in ("counter", "successor", "steps") else codes
+        if self.kind in ("counter", "successor", "steps"):
+            codes = codes[:choose((*range(3, len(codes) + 1), len(codes)))]
         self.codes = [code.split()[0] for code in codes]
         width = 3 if len(codes) > 4 else 2
         self.words.field("branch", width, tuple(self.codes))
@@ -228,7 +229,12 @@ class _Made:
                 lines.append(f"        otherwise: {choose(('0', 'upc', 'upc + 1'))}")
             self.add(f"state upc 3 bits, reset {choose(('0', '0', '0', 'any'))}", "    next choose branch", *lines)
             if "back" in self.codes:
-                self.add("state ret 3 bits, reset 0", "    next upc + 1 if branch is call else ret")
+                if self.some(2):
+                    self.add("state ret 3 bits, reset 0", "    next upc + 1 if branch is call else ret")
+                else:       # a stack of two
+                    self.add("state ret 3 bits, reset 0",
+                             "    next upc + 1 if branch is call else below if branch is back else ret",
+                             "state below 3 bits, reset 0", "    next ret if branch is call else below")
         if self.kind == "delayed":
             self.add("state active 3 bits, reset 0", "    next upc")
         flag = choose(("key", "flag xor low", "data[0] if low else flag", "flag or grant", "data[0]",
