@@ -173,6 +173,37 @@ input stop 1 bit
     assert verdict_of(contents_of(machine.replace("3 if stop", "2 if stop"), CARD)) is not None
 
 
+BASE = """\
+machine carillon "the opcode is put to the address of the first instruction"
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+    STARTS
+field go 1 bit
+field turn 1 bit
+field target 4 bits address, idle 0
+spare 2 bits
+register ir 2 bits, loads data when turn
+bus data 2 bits, floats
+    driven by memory
+state upc 4 bits, reset 0
+    next target or {0b00, ir} if go else target
+"""
+
+
+@pytest.mark.parametrize(("starts", "breaks"), [("starts at {0b10, ir}", {}), ("", {9: 3, 10: 3, 11: 3})])
+def test_an_opcode_that_is_put_to_the_address_of_the_first_instruction(starts: str, breaks: dict[int, int]) -> None:
+    """Where `starts at` says that instructions stand there, they are meant; routines beside a label are not."""
+    rows = [f'instruction {code} "{code}"' if starts else f"routine r{code}" + (" at 8" if not code else "")
+            for code in range(4)]
+    fill = "".join(f"routine fill_{at} at {at}\n        target start\n" for at in (2, 3, 4, 5, 6, 7, 12, 13, 14, 15))
+    contents = contents_of(BASE.replace("    STARTS\n", f"    {starts}\n" if starts else ""), (
+        "routine start at 0\n        turn, target second\nroutine second at 1\n        go, target "
+        + ('"0"' if starts else "r0") + "\n" + "".join(f"{row}\n        target start\n" for row in rows) + fill))
+    verdict = verdict_of(contents)
+    assert ({} if verdict is None else {found.address: found.cycles for found in verdict.breaks}) == breaks
+
+
 # ---------------------------------------------------------------- walked by hand
 
 

@@ -17,8 +17,9 @@ Where hardware puts something to an address that a word holds (a condition in it
 opcode, a page register), one label in the text can lead to several words. What the word names are the labels in
 its address fields: with `pair` and `table` all of them. Told is a step to any other word, which then is executed
 as if it were meant. Words that were put where they stand on purpose are meant by everybody: the first of a
-routine `at` an address or with `align`, and behind a label in such a routine the words that stand right below it.
-What no address field has a part in, as a dispatch or a return, is not judged.""",
+routine `at` an address or with `align`, behind a label in such a routine the words that stand right below it, and
+the first of an instruction where `starts at` says where it stands. What no address
+field has a part in, as a dispatch or a return, is not judged.""",
     example="""\
         branch if_zero, target again          # the hardware puts `zero` in the lowest bit: with it, control
                                               # goes on with whatever stands beside `again`""",

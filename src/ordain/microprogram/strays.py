@@ -28,10 +28,12 @@ def strays(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
     is to stand in each store.
 
     A word that was put on purpose where it stands is meant by whoever can come there: the first of a routine `at` an
-    address or with `align`, and in such a routine those that stand right behind the one that is named."""
+    address or with `align`, and in such a routine those that stand right behind the one that is named; and the first of
+    an instruction in a store with `starts at`."""
     ahead = Ahead(machine)
     meant = {name: frozenset(start for body in program.bodies if body.store == name
-                             for start in _on_purpose(program, addresses, body)) for name in machine.stores}
+                             for start in (addresses[body.first] if _wired(machine, body) else
+                                           _on_purpose(program, addresses, body))) for name in machine.stores}
     bodies = {index: body for body in program.bodies for index in range(body.first, body.end)}
     placed = {name: {address: index for index, word in enumerate(program.words) if word.store == name
                      for address in addresses[index]} for name in machine.stores}
@@ -83,6 +85,11 @@ def _named(program: Program, addresses: Sequence[tuple[int, ...]], word: Microin
                 there.update(start + number - bodies[label].first for number in range(label, bodies[label].end)
                              if start + number - bodies[label].first in addresses[number])
     return found
+
+
+def _wired(machine: Machine, body: Body) -> bool:
+    """An instruction that the hardware begins where it says: a label may be the base to which it puts the opcode."""
+    return body.kind == "instruction" and body.first < body.end and machine.stores[body.store].starts_at is not None
 
 
 def _on_purpose(program: Program, addresses: Sequence[tuple[int, ...]], body: Body) -> tuple[int, ...]:
