@@ -69,8 +69,8 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
                  before if before.span is not None else at,
                  "the hardware makes another address of the one that this word holds", found,
                  places=() if at.span is None else (Place(at.span, "here control goes on"),),
-                 help="name every word to which the field can lead, with `pair(a, b)` or `table(...)`, or see to it "
-                      "that what the hardware puts to it is as it should be")
+                 help="name every word to which the field can lead, with `pair(a, b)` or `table(...)`, or put it there "
+                      "on purpose, with `at`; else see to it that what the hardware puts to the field is right")
 
 
 def _from(contents: Contents, store: str, found: Break | None) -> tuple[str, int]:
