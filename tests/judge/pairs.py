@@ -19,7 +19,7 @@ from tests.judge.cycle import Cycle, State, Unsupported
 from tests.judge.search import TooLarge, explore
 from tests.judge.tool import Built, Text, build
 
-HOLD_ADDRESSES = ("upc", "ret", "active", "spot")
+HOLD_ADDRESSES = ("upc", "ret", "below", "active", "spot")
 """States of the machines made here that hold places in the store."""
 MOST_VALUES = 256
 MOST_CYCLES = 40_000

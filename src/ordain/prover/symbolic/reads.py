@@ -4,6 +4,7 @@ An *atom* is one bit of a variable's or a free leaf; a set of atoms is held as t
 """
 
 from collections.abc import Sequence
+from functools import cache
 
 from ordain.control.bits import BitValues
 from ordain.control.model import System
@@ -66,14 +67,14 @@ class _Reads:
 
 def _address_bits(column: int, width: int) -> int:
     """The address bits, as the bits of a number, on which a column of a table depends."""
-    size = 1 << width
-    found = 0
-    for place in range(width):
-        step = 1 << place
-        low = ((1 << size) - 1) // ((1 << step) + 1)  # the places whose address has a 0 there
-        if (column ^ column >> step) & low:
-            found |= step
-    return found
+    return sum(1 << place for place, low in enumerate(_low_halves(width)) if (column ^ column >> (1 << place)) & low)
+
+
+@cache
+def _low_halves(width: int) -> tuple[int, ...]:
+    """Per address bit the places of a column, as the bits of a number, whose address has a 0 there."""
+    every = (1 << (1 << width)) - 1
+    return tuple(every // ((1 << (1 << place)) + 1) for place in range(width))
 
 
 def members(atoms: int) -> list[int]:
