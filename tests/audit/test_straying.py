@@ -27,3 +27,12 @@ def test_an_allowance_at_the_word_where_control_goes_on() -> None:
     for place, said in (("beside", "confirmed"), ("mark", "refused")):
         contents = contents_of(f'{LOOM}allow strays at {place} "the feeler is not built yet"\n', CARD)
         assert outcomes(contents, kept(contents, boasting(proved(contents))))["strays", "control"] == said
+
+
+@pytest.mark.parametrize(("machine", "micro"), [(LOOM, CARD), (DELAYED, SHORT)])
+def test_a_word_that_another_one_names_is_remembered_apart(machine: str, micro: str) -> None:
+    """`beside` is executed, after `mark` that names it: which word was left decides."""
+    contents = contents_of(machine.replace("input feeler 1 bit\n", QUIET), micro.replace(
+        "routine mark at 2\n        goto start", "routine mark at 2\n        goto beside"))
+    claims = outcomes(contents, kept(contents, boasting(proved(contents))))
+    assert claims["strays", "control"] == "confirmed"

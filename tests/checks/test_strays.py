@@ -204,6 +204,36 @@ def test_an_opcode_that_is_put_to_the_address_of_the_first_instruction(starts: s
     assert ({} if verdict is None else {found.address: found.cycles for found in verdict.breaks}) == breaks
 
 
+def test_a_copy_beside_the_place_that_was_asked_for_is_not_meant() -> None:
+    """`table` stands at an even address, as it says, and once more at an odd one, behind `other`, for the fork."""
+    contents = contents_of(LOOM, "routine start at 0\n        fork other table\nroutine other\n        test other\n"
+                                 "routine table align 2\n        goto start\n")
+    [other] = contents.labels["other"][1]
+    assert {address & 1 for address in contents.labels["table"][1]} == {0, 1}
+    verdict = verdict_of(contents)
+    assert verdict is not None and {found.address: found.cycles for found in verdict.breaks} == {other + 1: 3}
+
+
+def test_an_instruction_that_a_table_dispatches_to_is_not_meant_by_a_jump() -> None:
+    """Only `starts at` puts instructions where a label can be their base; a table of start addresses names its own."""
+    machine = LOOM + """\
+store entry 2 words of 4 bits
+    address ir
+    word start of instruction
+register ir 1 bit, loads data when turn
+bus data 1 bit, floats
+    driven by memory
+"""
+    machine = machine.replace("over: {page, target[1:0]}", "over: entry")
+    filled = "".join(f"routine fill_{at} at {at}\n        goto start\n" for at in (4, 5, 6, 7, *range(8, 16)))
+    micro = ("routine start at 0\n        test mark\nroutine mark at 2\n        seq over\n"
+             'instruction 0 "one"\n        goto start\ninstruction 1 "two"\n        goto start\n' + filled)
+    contents = contents_of(machine, micro)
+    assert contents.labels["one"][1] | contents.labels["two"][1] == {1, 3}
+    verdict = verdict_of(contents)
+    assert verdict is not None and {found.address: found.cycles for found in verdict.breaks} == {3: 2}
+
+
 # ---------------------------------------------------------------- walked by hand
 
 

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from ordain.checks.check import About, Check, Explanation
+from ordain.checks.succession import comes_wrongly
 from ordain.checks.wording import fault, spot
-from ordain.machine.expression import Node, Terms
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place
@@ -44,20 +44,9 @@ def ask(contents: Contents) -> Iterator[Property]:
             terms = machine.terms
             to = terms.leaf("address", store.name, store.address_width)
             yield Property(EXPLANATION.name, store.name, "bad", terms.or_(
-                _strays(terms, terms.leaf("address", name, machine.stores[name].address_width), to, cycles, cells)
+                comes_wrongly(terms, terms.leaf("address", name, machine.stores[name].address_width), to, cycles, cells)
                 for (name, cycles), cells in wrong.items()), per_word=store.name,
                 data=About((store.name,), store.span))
-
-
-def _strays(terms: Terms, here: Node, to: Node, cycles: int, wrong: dict[frozenset[int], list[int]]) -> Node:
-    width = len(wrong).bit_length()
-    number = terms.const(0, width)
-    for index, cells in enumerate(wrong.values(), 1):
-        number = terms.if_(terms.among(here, frozenset(cells)), terms.const(index, width), number)
-    for _ in range(cycles):
-        number = terms.prior(number)
-    return terms.or_(terms.and_((terms.among(number, frozenset((index,))), terms.among(to, others)))
-                     for index, others in enumerate(wrong, 1))
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:

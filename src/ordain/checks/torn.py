@@ -14,8 +14,9 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from ordain.checks.check import About, Check, Explanation
+from ordain.checks.succession import comes_wrongly
 from ordain.checks.wording import fault, spot
-from ordain.machine.expression import Join, Leaf, Node, Slice, Terms
+from ordain.machine.expression import Join, Leaf, Node, Slice
 from ordain.machine.model import Store
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents, Site
@@ -74,19 +75,9 @@ def ask(contents: Contents) -> Iterator[Property]:
         for cells, others in _out_of_order(contents, _cells(contents, store)):
             wrong.setdefault(others, []).extend(cells)
         if wrong:
-            yield Property(EXPLANATION.name, store.name, "bad", _follows_wrongly(terms, store, wrong),
+            address = terms.leaf("address", store.name, store.address_width)
+            yield Property(EXPLANATION.name, store.name, "bad", comes_wrongly(terms, address, address, 1, wrong),
                            per_word=store.name, data=About((store.name,), store.span))
-
-
-def _follows_wrongly(terms: Terms, store: Store, wrong: dict[frozenset[int], list[int]]) -> Node:
-    address = terms.leaf("address", store.name, store.address_width)
-    width = len(wrong).bit_length()
-    number = terms.const(0, width)
-    for index, cells in enumerate(wrong.values(), 1):
-        number = terms.if_(terms.among(address, frozenset(cells)), terms.const(index, width), number)
-    before = terms.prior(number)
-    return terms.or_(terms.and_((terms.among(before, frozenset((index,))), terms.among(address, others)))
-                     for index, others in enumerate(wrong, 1))
 
 
 def _cells(contents: Contents, store: Store) -> _Cells:
