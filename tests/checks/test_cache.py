@@ -14,7 +14,7 @@ import pytest
 
 import ordain
 from ordain.checks import cache as kept
-from ordain.checks.cache import MOST_BYTES, is_there, key_of, load, own_text, prune, store
+from ordain.checks.cache import key_of, load, store
 from ordain.checks.check import Report
 from ordain.checks.kept import report_data, report_from, sources_of
 from ordain.checks.run import EVERYTHING, Selection, prove
@@ -22,6 +22,7 @@ from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
 from ordain.rom.contents import Contents
+from ordain.text.entries import MOST_BYTES, is_there, own_text, prune
 from tests.workshop import contents_of
 
 STARTER = Path(ordain.__file__).parent / "starter"

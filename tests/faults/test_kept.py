@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from ordain.checks.cache import data_kept, keep_data
 from ordain.cli.main import run
 from ordain.faulting import Campaign
 from ordain.faults.kept import outcomes_data, outcomes_from
 from ordain.faults.model import Fault, FaultOutcome, Noticed
+from ordain.text.entries import data_kept, keep_data
 
 EXAMPLE = Path(__file__).parent.parent.parent / "examples" / "two-masters"
 CALL = ["faults", str(EXAMPLE), "--only", "bit", "--only", "branch,target", "--format", "json"]

@@ -172,10 +172,11 @@ class Kept:
     def __init__(self, built: "Built") -> None:
         from hashlib import sha256
 
-        from ordain.checks.cache import data_kept, key_of
+        from ordain.checks.cache import key_of
         from ordain.checks.run import EVERYTHING
         from ordain.cli.proving import cache_directory
         from ordain.faults.kept import outcomes_from
+        from ordain.text.entries import data_kept
 
         self._directory = cache_directory()
         self._key = sha256(f"faults {key_of(built.contents, built.sources, EVERYTHING)}".encode()).hexdigest()
@@ -184,8 +185,8 @@ class Kept:
             self.outcomes = outcomes_from(data_kept(self._directory, self._key))
 
     def keep(self, tried: "list[Tried]") -> None:
-        from ordain.checks.cache import keep_data
         from ordain.faults.kept import outcomes_data
+        from ordain.text.entries import keep_data
 
         fresh = {one.fault.text: one.outcome for one in tried if one.outcome.kind != "undecided"}
         if self._directory is not None and not fresh.keys() <= self.outcomes.keys():

@@ -28,6 +28,8 @@ from ordain.text.findings import Finding, Severity
 
 if TYPE_CHECKING:
     from ordain.checks.check import Report
+    from ordain.cli.answers import ProofAsked
+    from ordain.pipeline import Built
     from ordain.rom.contents import Contents
 
 
@@ -60,23 +62,31 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
     Exit status 0: all proved. 1: findings. 3: a limit was reached first and nothing was found before it.
     """
     started = time.monotonic()
+    from ordain.cli.answers import answer_to, asked_of
+    from ordain.cli.proving import cache_directory, prune_all
+
+    if prune_cache:
+        prune_all()
+    manner = Manner(form, quiet, colour)
+    only, path = names_of(only), find_machine(machine)
+    limited = any(limit is not None for limit in (limit_states, limit_memory, limit_seconds))
+    directory = None if limited or plain or no_cache or keep is not None or form != "text" else cache_directory()
+    question = asked_of(path, build_directory(path), only, rule, everything, page_of(manner))
+    answer = None if directory is None else answer_to(directory, question)
+    if answer is not None:
+        show(manner, answer)
+        return 0
     from ordain.checks.catalogue import provable
     from ordain.checks.run import Selection
-    from ordain.cli.proving import keep_proof, prove_built, prune_all
+    from ordain.cli.proving import keep_proof, prove_built
     from ordain.pipeline import build_model
     from ordain.prover.model import Limits
     from ordain.prover.plain import TooManyCycles
 
-    if prune_cache:
-        prune_all()
-
-    only = names_of(only)
     for name in only:
         if name not in provable():
             raise click.BadParameter(f"no check is called `{name}`; there are: {', '.join(provable())}",
                                      param_hint="--only")
-    manner = Manner(form, quiet, colour)
-    path = find_machine(machine)
     with waiting(quiet, BUILDING):
         built, findings = build_model(path, build_directory(path))
     if built is None:
@@ -93,7 +103,22 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
     if keep is not None:
         claims, why = keep_proof(built, report, keep, quiet)
         click.echo(f"wrote {keep}: {claims} claims" if claims else f"no certificate was written: {why}", err=True)
+    if directory is not None:
+        _keep_answer(directory, question, built, findings, report)
     return _end(manner, path, findings, built.contents, report, diagram, everything)
+
+
+def _keep_answer(directory: Path, question: "ProofAsked", built: "Built", findings: list[Finding],
+                 report: "Report") -> None:
+    """Keep what is said of a machine of which everything is proved and nothing else has to be told."""
+    from ordain.cli.answers import keep_answer
+    from ordain.show.verdicts import answer_lines, report_lines
+
+    if status_of([*findings, *report.findings], report) == 0 and not findings and not report.findings:
+        again = report._replace(kept=True)
+        keep_answer(directory, question, built.sources,
+                    [*answer_lines(built.contents, again, [], question.page),
+                     *report_lines(built.contents, again, question.everything, question.page)])
 
 
 def status_of(findings: list[Finding], report: "Report | None") -> int:

@@ -23,7 +23,8 @@ def prove_built(built: "Built", selection: "Selection", limits: "Limits", *, qui
     With a limit nothing kept is used, so that what a limit leaves undecided does not depend on earlier runs; nor by the
     plain engine, which raises `prover.plain.TooManyCycles`.
     """
-    from ordain.checks.cache import is_there, key_of, load, store
+    from ordain.checks.cache import key_of, load, store
+    from ordain.text.entries import is_there
 
     directory = cache_directory() if keep else None
     limited = any(limit is not None for limit in (limits.states, limits.memory, limits.seconds))
@@ -84,7 +85,7 @@ def keep_proof(built: "Built", report: "Report", file: Path, quiet: bool) -> tup
 
 def prune_all() -> None:
     """Forget everything that is kept."""
-    from ordain.checks.cache import prune
+    from ordain.text.entries import prune
 
     directory = cache_directory()
     if directory is not None:

@@ -6,6 +6,7 @@ knows where it stands. Parse actions return lists because pyparsing takes tuples
 
 import re
 from collections.abc import Callable
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import pyparsing as pp
@@ -26,11 +27,15 @@ class _Token(pp.Token):
 
     def __init__(self, pattern: str, make: Callable[[Any, int, str], list[Any]], what: str) -> None:
         super().__init__()
-        self._match, self._make = re.compile(pattern).match, make
+        self._pattern, self._make = pattern, make
         self.set_name(what)
 
     def _generateDefaultName(self) -> str:
         return "a word"
+
+    @cached_property
+    def _match(self) -> Callable[[str, int], re.Match[str] | None]:
+        return re.compile(self._pattern).match      # for many a word nobody ever asks
 
     def parseImpl(self, instring: Any, loc: int, do_actions: bool = True) -> Any:
         found = self._match(instring, loc)

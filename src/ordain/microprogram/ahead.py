@@ -44,17 +44,18 @@ class Ahead:
         self.machine, self.terms = machine, machine.terms
         self._ahead: dict[str, list[Node]] = {}
         self._reading: dict[tuple[object, ...], Node | None] = {}
+        self._fields: dict[tuple[str, Node], tuple[Leaf, ...]] = {}
 
     def through(self, own: str, bits: int, name: str, store: str) -> Through | None:
         """The first address ahead of which the field is a part; None where it is part of none. `own`, `bits`: the word
         that has the field, and the store in which it stands; `store`: whose address is looked for."""
         for cycles, node in enumerate(self.addresses(store)):
             known = {}
-            for leaf in leaves((node,)):
-                if leaf.kind == "field" and leaf.name != name and self.machine.fields[leaf.name].store == own:
-                    known[leaf] = self.machine.fields[leaf.name].read(bits)
-                elif leaf.kind == "word" and leaf.name == own:
+            for leaf in self.decided(own, node):
+                if leaf.kind == "word":
                     return None  # the field is read as a part of the whole word
+                if leaf.name != name:
+                    known[leaf] = self.machine.fields[leaf.name].read(bits)
             key = (store, cycles, name, *known.items())
             if key not in self._reading:
                 [left] = substitute(self.terms, (node,), {leaf: self.terms.const(value, leaf.width)
@@ -64,6 +65,15 @@ class Ahead:
             if found is not None:
                 return Through(found, cycles)
         return None
+
+    def decided(self, store: str, node: Node) -> tuple[Leaf, ...]:
+        """The leaves of a term that a word of the store decides: its fields, and itself."""
+        found = self._fields.get((store, node))
+        if found is None:
+            found = self._fields[store, node] = tuple(
+                leaf for leaf in leaves((node,)) if (leaf.kind == "word" and leaf.name == store)
+                or (leaf.kind == "field" and self.machine.fields[leaf.name].store == store))
+        return found
 
     def leaf(self, field: str) -> Node:
         return self.terms.leaf("field", field, self.machine.fields[field].width)

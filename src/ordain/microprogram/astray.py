@@ -180,12 +180,10 @@ class _Sight:
         """The address after so many cycles, and a cycle later, over what the word leaves open now; and whether the
         first one plus `ahead` is among the values of the second as it stands: then places need not be tried."""
         node = self._ahead.addresses(store, delay + 1)[delay + 1]
-        known: dict[Node, Node] = {}
-        for leaf in leaves((node,)):
-            if leaf.kind == "field" and self.machine.fields[leaf.name].store == store:
-                known[leaf] = self.terms.const(self.machine.fields[leaf.name].read(bits), leaf.width)
-            elif leaf.kind == "word" and leaf.name == store:
-                known[leaf] = self.terms.const(bits, leaf.width)
+        fields = self.machine.fields
+        known: dict[Node, Node] = {
+            leaf: self.terms.const(bits if leaf.kind == "word" else fields[leaf.name].read(bits), leaf.width)
+            for leaf in self._ahead.decided(store, node)}
         key = store, delay, ahead, *known.items()
         if key not in self._going:
             place = self._ahead.addresses(store, delay)[delay]
