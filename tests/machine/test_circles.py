@@ -64,3 +64,25 @@ def test_the_way_out_of_latches_that_are_open_in_turn(changed: dict[str, str], s
     assert tree is not None
     [found] = [one for one in resolve(tree)[1] if one.name == "combinational-loop"]
     assert said in found.help
+
+
+DECODED = MACHINE.format(**SOUND) + """agent panel
+    state mode (idle, asking), reset idle
+        next asking
+    signal asking = {condition}
+signal busy = panel.asking
+"""
+
+
+@pytest.mark.parametrize(("condition", "names"), [
+    ("mode is asking", []),
+    ("mode is not asking", []),
+    ("mode in (asking, idle)", []),
+    ("mode is idle or asking", ["combinational-loop"]),
+])
+def test_a_signal_may_be_called_like_the_code_that_it_decodes(condition: str, names: list[str]) -> None:
+    tree, _ = parse_machine({"m.machine": DECODED.format(condition=condition)}, "m.machine")
+    assert tree is not None
+    machine, found = resolve(tree)
+    assert [one.name for one in found if one.severity.value == "error"] == names
+    assert names or machine is not None

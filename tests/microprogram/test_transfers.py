@@ -162,6 +162,19 @@ def test_the_choices_are_told() -> None:
     assert finding.places[0].span.text == "driven by either  when mode is first or mode is second"
 
 
+@pytest.mark.parametrize(("state", "help_text"), [
+    ("count", "say when it takes the bus: `sampled by count when ...` below bus `data`"),
+    ("total", "did you mean `count_up`?"),
+])
+def test_who_could_take_is_told_how_it_does(state: str, help_text: str) -> None:
+    """A counter that is loaded from the bus takes nothing until it is said when; registers that load are takers."""
+    text = MACHINE + f"state {state} 8 bits, reset 0\n    next data if load is acc else 0\n"
+    text += "register count_up 8 bits, loads data when load is acc\n"
+    _, (finding,) = compiled(described(text), "routine first at 0\n    "
+                             f"{'count' if state == 'count' else 'coun_up'} <- memory, goto first\n")
+    assert finding.help == help_text
+
+
 # ---------------------------------------------------------------- conditions that other things have a part in
 
 PANEL = """\

@@ -179,9 +179,12 @@ def _sides(context: Context, sides: tuple[tree.Expr, ...], expr: tree.Infix | tr
     """The sides of a comparison, equally wide. Where one side is a field or state with codes, the others may name them.
     None when a side is broken, or the widths clash."""
     shapes: list[Shape] = []
-    for side in sides:
-        shapes.append((yield ShapeOf(side, None, agent)))
-    first = next((index for index, shape in enumerate(shapes) if shape.codes is not None), None)
+    first = None
+    for index, side in enumerate(sides):
+        # A signal may be called like the code that it decodes: once codes are known, names are theirs.
+        shapes.append((yield ShapeOf(side, None if first is None else shapes[first].codes, agent)))
+        if first is None and shapes[index].codes is not None:
+            first = index
     names: list[Codes | None] = [None] * len(sides)
     if first is not None:
         names = [None if index == first else shapes[first].codes for index in range(len(sides))]

@@ -104,24 +104,36 @@ def _no_way(machine: Machine, meaning: tree.Transfer) -> ClauseFault:
                            f"did you mean `{close}`?" if close else f"the buses are {_listed(buses)}")
     out = [bus for bus in buses.values() if any(driver.name == source for driver in bus.drivers)]
     into = [bus for bus in buses.values() if any(sampler.name == target for sampler in bus.samplers)]
-    into += [buses[leaf.name] for load in (machine.registers[target].loads if target in machine.registers else ())
-             if load.source is not None for leaf in leaves((load.source,)) if leaf.kind == "bus"]
+    into += [buses[bus] for bus in _loaded_from(machine, target)]
     if not out:
         known = {driver.name for bus in buses.values() for driver in bus.drivers}
         close = nearest(source, known)
         return ClauseFault("unknown-name", f"nothing called `{source}` drives a bus", None, None, "unknown source",
                            f"did you mean `{close}`?" if close else f"drivers are {_listed(sorted(known))}")
     if not into:
-        known = {sampler.name for bus in buses.values() for sampler in bus.samplers}
-        close = nearest(target, known)
         return ClauseFault("unknown-name", f"nothing called `{target}` takes anything from a bus", None, None,
-                           "unknown target",
-                           f"did you mean `{close}`?" if close else f"takers are {_listed(sorted(known))}")
+                           "unknown target", _who_takes(machine, target, out[0].name))
     return ClauseFault(
         "no-transfer", f"`{source}` drives {_listed(bus.name for bus in out)}, and `{target}` takes from "
         f"{_listed(dict.fromkeys(bus.name for bus in into))}", None, None,
         f"not over `{meaning.via}`" if meaning.via else "no bus in common", "go by way of a register",
         (Place(out[0].span, f"driven by `{source}`"), Place(into[0].span, f"taken by `{target}`")))
+
+
+def _who_takes(machine: Machine, target: str, bus: str) -> str:
+    if target in machine.states or target in machine.registers or target in machine.memories:
+        return f"say when it takes the bus: `sampled by {target} when ...` below bus `{bus}`"
+    known = {sampler.name for each in machine.buses.values() for sampler in each.samplers}
+    known |= {name for name in machine.registers if _loaded_from(machine, name)}
+    close = nearest(target, known)
+    return f"did you mean `{close}`?" if close else f"takers are {_listed(sorted(known))}"
+
+
+def _loaded_from(machine: Machine, register: str) -> list[str]:
+    """The buses that a register loads."""
+    loads = machine.registers[register].loads if register in machine.registers else ()
+    return [leaf.name for load in loads if load.source is not None for leaf in leaves((load.source,))
+            if leaf.kind == "bus"]
 
 
 def _listed(names: "Sequence[str] | Iterator[str] | dict[str, Bus] | dict[str, None]") -> str:
