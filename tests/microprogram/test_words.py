@@ -231,6 +231,22 @@ def test_labels_that_the_machine_file_names(at: str, inside: str, found: list[st
     assert shown == [f"small.machine:{each}" for each in found]
 
 
+@pytest.mark.parametrize(("called", "home", "twofold"), [
+    ("wait", "wait", True),
+    ("wait", "at wait", False),
+    ("wait", "wait is 1", False),
+    ("waits", "waits", False),
+    ("waits", "wait", False),
+    ("first", "first", False),              # the condition is that control is there
+])
+def test_a_home_that_a_label_and_a_signal_could_both_be(called: str, home: str, twofold: bool) -> None:
+    value = "at first" if called == "first" else "flag"
+    machine = described(MACHINE + f"signal {called} = {value}\nhome {home}\n")
+    _, found = compiled(machine, "routine first\n    go\n  wait: stop, to wait\n")
+    assert [(each.name, each.help) for each in found] == [
+        ("ambiguous-label", "write `home at wait` or `home wait is 1`")] * twofold
+
+
 @pytest.mark.parametrize(("header", "found"), [
     ("routine first at 3", ""),
     ("routine first align 4", ""),
@@ -250,3 +266,18 @@ def test_headers_reach_placement() -> None:
     placement = placed(described(text), "routine one at 0\n    stop, to first\nroutine first align 8\n    go\n"
                                         "    stop, to first\n")
     assert placement.addresses == ((0,), (8,), (9,))
+
+
+@pytest.mark.parametrize(("micro", "found"), [
+    ("routine first\n    stop, to there\n there: stop, to first\n", True),
+    ("routine first\n    stop, to there\nroutine next\n there: stop, to first\nroutine last\n there: stop, to first\n",
+     True),
+    ("routine first\n    stop, to there\nroutine there\n    stop, to first\n", True),
+    ("routine first\n    stop, to there\nroutine there at there\n    stop, to first\n", False),
+    ("routine first\n    stop, to first\n there: stop, to first\n", False),
+    ("routine first\n    stop, to there\n their: stop, to first\n", False),
+])
+def test_what_is_a_constant_and_a_label_is_taken_for_neither(micro: str, found: bool) -> None:
+    """The constant went before, without a word: control came to 11 and not to the label."""
+    shown = faults(described(MACHINE + "constant there = 11\n"), micro)
+    assert [line.split(": ", 1)[1] for line in shown] == ["ambiguous-label: `there` is a label and a constant"] * found

@@ -519,7 +519,8 @@ class Machine(NamedTuple):
     """Everything the machine file says. `terms` made all its expressions.
 
     `labels` are the names used by `at` and `in` leaves, checked against the microprogram when that is compiled:
-    (kind, name, place). `home` may hold an `at` leaf; None when the file says none. `broken`: names whose declaration,
+    (kind, name, place). `home` may hold an `at` leaf; None when the file says none; `home_name` is the name alone that
+    was taken for a condition, since something in the machine is called so. `broken`: names whose declaration,
     or whose line in a bus, has been reported; a use of them is nobody's further fault. `lower` reads the conditions of
     arms, as those of the machine file were read; `understand` reads the meanings of instructions.
     """
@@ -560,6 +561,7 @@ class Machine(NamedTuple):
     visible: tuple[str, ...] = ()
     lamps: tuple[LampRow, ...] = ()
     probes: Mapping[str, ProbeSet] = MappingProxyType({})
+    home_name: tree.Word | None = None
 
     @property
     def steps(self) -> int:

@@ -27,7 +27,7 @@ from ordain.machine.memories import memory_model, visible_names
 from ordain.machine.names import Scope
 from ordain.machine.orders import order_models
 from ordain.machine.pins import Wiring
-from ordain.machine.rules import allowance_model, assumption_model, home_node, rule_models
+from ordain.machine.rules import allowance_model, assumption_model, home_name, home_node, rule_models
 from ordain.machine.stores import Addressed, address_of, store_model
 from ordain.machine.unread import own_faults
 from ordain.machine.wires import component_models, wire_models
@@ -130,6 +130,7 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
         visible=visible_names(found.visible, lowering),
         lamps=lamp_rows(found.lamps, fields, clocking.clock(), lowering),
         probes=probe_sets(found.probes, fields, clocking.clock(), lowering),
+        home_name=home_name(found.homes, lowering),
     )
     return machine if stores else None
 

@@ -118,6 +118,12 @@ def home_node(homes: list[tree.Home], lowering: Lowering) -> Node | None:
     return lowering.condition(where)
 
 
+def home_name(homes: list[tree.Home], lowering: Lowering) -> tree.Word | None:
+    """The name alone behind `home` that something in the machine has: a label may be called so as well."""
+    where = homes[0].where if homes else None
+    return where if isinstance(where, tree.Word) and lowering.scope.find(where.text) is not None else None
+
+
 def allowance_model(allow: tree.Allow, parts: set[str], lowering: Lowering) -> model.Allowance | None:
     """`parts`: names of drivers and samplers, which may be named beside everything declared."""
     if allow.at is not None:

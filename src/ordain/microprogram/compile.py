@@ -1,6 +1,6 @@
 """Tree and machine become microinstructions: every pass in its order."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from itertools import chain
 
 from ordain.language import tree
@@ -37,7 +37,9 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
     findings += more
     fixed = _fixed(machine, plans, opcodes, findings)
     words: list[Microinstruction] = []
-    writers, counting = _writers(machine, labels, findings)
+    twofold = {name for name, number in machine.constants.items()
+               if name in labels.doubtful or (name in labels.words and fixed.get(labels.words[name]) != (number,))}
+    writers, counting = _writers(machine, labels, findings, twofold)
     for number, plan in enumerate(plans):
         words += writers[plan.store.name].body(number, plan, fixed)
     unused = {name: writers[name].unused() if name in writers else None for name in machine.stores}
@@ -121,7 +123,8 @@ def _transfers(plans: Sequence[BodyPlan], machine: Machine) -> dict[str, tree.Tr
     return {clause.text: clause.meaning for clause in clauses if isinstance(clause.meaning, tree.Transfer)}
 
 
-def _writers(machine: Machine, labels: Labels, findings: list[Finding]) -> tuple[dict[str, Writer], dict[str, int]]:
+def _writers(machine: Machine, labels: Labels, findings: list[Finding],
+             twofold: Collection[str]) -> tuple[dict[str, Writer], dict[str, int]]:
     """One writer for each store that takes words, and how many address bits count where those are not all."""
     writers: dict[str, Writer] = {}
     counting: dict[str, int] = {}
@@ -134,7 +137,7 @@ def _writers(machine: Machine, labels: Labels, findings: list[Finding]) -> tuple
                 findings += more
             if counter is not None and counter.width < store.address_width:
                 counting[store.name] = counter.width
-            writers[store.name] = Writer(machine, layout, labels, counter)
+            writers[store.name] = Writer(machine, layout, labels, counter, twofold)
     return writers, counting
 
 

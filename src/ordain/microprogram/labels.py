@@ -71,7 +71,8 @@ class Labels:
 
 
 def check_machine_labels(machine: Machine, labels: Labels, plans: Sequence[BodyPlan]) -> list[Finding]:
-    """Every name after `at` and `in` in the machine file is one of a word or a body."""
+    """Every name after `at` and `in` in the machine file is one of a word or a body; the one after `home` is not two
+    things."""
     bodies = {plan.name for plan in plans}
     findings = []
     for kind, name, span in machine.labels:
@@ -81,4 +82,10 @@ def check_machine_labels(machine: Machine, labels: Labels, plans: Sequence[BodyP
                                   help=f"did you mean `{close}`?" if close else "name a routine or an instruction"))
         elif kind == "at" and name not in labels.words:
             findings.append(labels.unknown(name, span))
+    home = machine.home_name
+    if home is not None and (home.text in labels.words or home.text in labels.doubtful) \
+            and machine.home is not machine.terms.leaf("at", home.text, 1):
+        findings.append(error(
+            "ambiguous-label", f"`{home.text}` is a label, and something in the machine is called so", home.span,
+            "which of them is home?", help=f"write `home at {home.text}` or `home {home.text} is 1`"))
     return findings

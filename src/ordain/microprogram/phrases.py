@@ -1,6 +1,6 @@
 """Phrases become settings: orders, `field code`, flags."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Literal, NamedTuple
 
 from ordain.language import tree
@@ -27,12 +27,14 @@ class FieldValue(NamedTuple):
 
 class Vocabulary(NamedTuple):
     """Everything that can be said in the words of one store. `orders`: by number of parts and first word ("" for a
-    hole); `nested`: by the words of the phrase, "<>" for holes."""
+    hole); `nested`: by the words of the phrase, "<>" for holes. `twofold`: constants that are labels as well, of words
+    that need not stand there."""
 
     machine: Machine
     layout: Layout
     orders: Mapping[tuple[int, str], Sequence[Order]]
     nested: Mapping[tuple[str, ...], Order]
+    twofold: Collection[str]
 
 
 class Misuse(Exception):
@@ -43,14 +45,14 @@ class Misuse(Exception):
         self.fault = fault
 
 
-def vocabulary_of(machine: Machine, layout: Layout) -> Vocabulary:
+def vocabulary_of(machine: Machine, layout: Layout, twofold: Collection[str]) -> Vocabulary:
     orders: dict[tuple[int, str], list[Order]] = {}
     nested: dict[tuple[str, ...], Order] = {}
     for order in machine.orders:
         first = order.phrase[0]
         orders.setdefault((len(order.phrase), first.text if isinstance(first, tree.Word) else ""), []).append(order)
         nested.setdefault(tuple([part.text if isinstance(part, tree.Word) else "<>" for part in order.phrase]), order)
-    return Vocabulary(machine, layout, orders, nested)
+    return Vocabulary(machine, layout, orders, nested, twofold)
 
 
 def understand(vocabulary: Vocabulary, parts: Sequence[tree.PhrasePart]) -> list[Assign]:
@@ -248,6 +250,9 @@ def assign(vocabulary: Vocabulary, field: Field, value: FieldValue | None,
     if value.number is not None:
         return Assign(field, _number(field, value, value.number, places), None)
     if field.holds == "address":
+        if value.text in vocabulary.twofold:
+            raise Misuse(ClauseFault("ambiguous-label", f"`{value.text}` is a label and a constant", value.start,
+                                     value.end, "which of them?", "give one of them another name", places))
         if value.text in vocabulary.machine.constants:
             number = vocabulary.machine.constants[value.text] >> field.address_bits[1]
             return Assign(field, _number(field, value, number, places), None)

@@ -5,7 +5,7 @@ look-ups and ors. Thousands of words go through `Writer.body`: it is written for
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from ordain.language import tree
 from ordain.machine.model import Machine
@@ -40,9 +40,10 @@ class Writer:
     __slots__ = ("again", "counter", "findings", "known", "labels", "layout", "machine", "past", "possible", "silent",
                  "stepped", "vocabulary")
 
-    def __init__(self, machine: Machine, layout: Layout, labels: Labels, counter: Counter | None) -> None:
+    def __init__(self, machine: Machine, layout: Layout, labels: Labels, counter: Counter | None,
+                 twofold: Collection[str]) -> None:
         self.machine, self.layout, self.labels, self.counter = machine, layout, labels, counter
-        self.vocabulary = vocabulary_of(machine, layout)
+        self.vocabulary = vocabulary_of(machine, layout, twofold)
         self.known: dict[str, ClauseBits] = {}
         self.stepped: dict[object, tuple[Steps, int]] = {}
         self.possible: dict[object, bool] = {}

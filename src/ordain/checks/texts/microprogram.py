@@ -115,10 +115,11 @@ EXPLANATIONS = (
         "store control 64 words of 24 bits       # 64 words, twelve aligned blocks",
         "Relax a constraint, or leave a few words free."),
     Explanation(
-        "ambiguous-label", "a label that words of several routines have",
-        "From another routine, a label that is not the only one of its name is called by both names.",
+        "ambiguous-label", "a label that words of several routines have, or that something else is called by",
+        "From another routine, a label that is not the only one of its name is called by both names. After `home`, a "
+        "name may be that of a label and of a signal.",
         "goto wait                               # hold.wait or pause.wait?",
-        "Write `hold.wait`."),
+        "Write `hold.wait`; after `home`, `at wait` or `wait is 1`."),
     Explanation(
         "unknown-order", "a clause that is neither an order, a transfer nor a setting",
         "Orders are declared in the machine file, and a clause is read word by word against their phrases.",
