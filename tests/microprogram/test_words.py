@@ -281,3 +281,14 @@ def test_what_is_a_constant_and_a_label_is_taken_for_neither(micro: str, found: 
     """The constant went before, without a word: control came to 11 and not to the label."""
     shown = faults(described(MACHINE + "constant there = 11\n"), micro)
     assert [line.split(": ", 1)[1] for line in shown] == ["ambiguous-label: `there` is a label and a constant"] * found
+
+
+@pytest.mark.parametrize(("micro", "line"), [
+    ("routine first\n    stop, to first\n following: stop, to first\n", 3),
+    ("routine first\n    stop, to first\nroutine following\n    stop, to first\n", 3),
+    ("routine first\n    stop, to first\n follows: stop, to first\n", 0),
+])
+def test_no_word_is_called_following(micro: str, line: int) -> None:
+    """`to following` would lead to the word below all the same."""
+    shown = faults(described(MACHINE), micro)
+    assert [each.split(":")[1] for each in shown if "reserved: `following`" in each] == [str(line)] * bool(line)

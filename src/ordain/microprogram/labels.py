@@ -27,6 +27,7 @@ class Labels:
     def _bodies(self, plans: Sequence[BodyPlan], places: dict[str, tuple[int, Span]]) -> None:
         for plan in plans:
             if plan.words and plan.kind != "prologue":
+                self._reserved(plan.name, plan.span)
                 self.words.setdefault(plan.name, plan.first)
                 places.setdefault(plan.name, (plan.first, plan.span))
 
@@ -40,6 +41,7 @@ class Labels:
                     continue
                 name, full = word.label.text, f"{plan.name}.{word.label.text}"
                 body = places.get(name)
+                self._reserved(name, word.label.span)
                 if name in own:
                     self._twice(f"the label `{name}` stands twice in `{plan.name}`", word.label.span, spans[name])
                 elif body is not None and body[0] != index:
@@ -54,6 +56,11 @@ class Labels:
                 self.words.setdefault(name, found[0][1])
             elif name not in self.words:
                 self.doubtful[name] = [full for full, _ in found]
+
+    def _reserved(self, name: str, span: Span) -> None:
+        if name == "following":
+            self.findings.append(error("reserved", f"`{name}` cannot be a name of yours", span,
+                                       "what stands below in the text", help="give it another name"))
 
     def _twice(self, message: str, span: Span, first: Span) -> None:
         self.findings.append(error("defined-twice", message, span, "the second", places=(Place(first, "the first"),),
