@@ -16,15 +16,13 @@ from tests.judge.tool import build
 from tests.outside.beside import Case, disagreements, safety
 from tests.outside.model_checker import MISSING, PROGRAM
 
-PATIENCE = 60
-"""Seconds that the model checker is given for a machine, of which some are too hard for it."""
-
-
 def main() -> int:
     """Exit status 1 when something was found."""
     parser = argparse.ArgumentParser(prog="python -m tests.outside", description=__doc__)
     parser.add_argument("--machines", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=None, help="the first seed; a fresh one when it is not given")
+    parser.add_argument("--patience", type=float, default=60, metavar="S",
+                        help="seconds that the model checker is given for a machine, of which some are too hard for it")
     given = parser.parse_args()
     if PROGRAM is None:
         print(MISSING)
@@ -40,7 +38,7 @@ def main() -> int:
             continue
         try:
             with tempfile.TemporaryDirectory() as place:
-                found = disagreements([case], Path(place), PATIENCE)
+                found = disagreements([case], Path(place), given.patience)
         except subprocess.TimeoutExpired:
             counts["too hard for the model checker"] += 1
             continue
