@@ -300,6 +300,17 @@ rule "window" between b and go never half
     assert bare(one[0].statements) == bare(two[0].statements)
 
 
+@pytest.mark.parametrize(("text", "help"), [
+    ("never a and b", 'a rule begins with its own words: `rule "what it says" never ...`'),
+    ("when a then b within 3 cycles", 'a rule begins with its own words: `rule "what it says" when ...`'),
+    ("nevre a and b", "it may hold `machine`, `microprogram`"),
+])
+def test_a_rule_without_its_own_words_is_told_what_is_missing(text: str, help: str) -> None:
+    _, findings = parse_machine({"m.machine": f"machine m\n{text}\n"}, "m.machine")
+    assert [finding.name for finding in findings] == ["unknown-statement"]
+    assert (findings[0].help or "").startswith(help)
+
+
 def test_a_row_that_should_carry_on_and_is_not_indented_says_how() -> None:
     _, findings = parse_machine({"m.machine": 'machine m\nrule "x" never a\nand b\n'}, "m.machine")
     assert [finding.name for finding in findings] == ["unknown-statement"]

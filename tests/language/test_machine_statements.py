@@ -39,6 +39,8 @@ STATEMENTS: list[tuple[str, Any]] = [
     ("field next 8 bits address[9:2], idle following, at [39:32]",
      ("Field", "next", 8, "address", (9, 2), False, "following", (39, 32), NONE, ())),
     ("field page 1 bit, address[9], idle any", ("Field", "page", 1, "address", (9, 9), False, "any", NONE, NONE, ())),
+    ("field pick 2 bits, idle none\n    none 0\n    one  1",
+     ("Field", "pick", 2, "code", NONE, False, "none", NONE, NONE, (("Code", "none", 0, False), ("Code", "one", 1, False)))),
     ("field number 8 bits, idle 0x0", ("Field", "number", 8, "number", NONE, False, 0, NONE, NONE, ())),
     ("field n 1 bit number", ("Field", "n", 1, "number", NONE, False, NONE, NONE, NONE, ())),
     ("field parity 1 bit, at [39] = even parity of control[38:0]",

@@ -73,6 +73,10 @@ CASES = {
     "two codes of one name": Case(
         "defined-twice", "    loop 2\n    loop 3", "    loop 2", "loop 3", "two codes `loop`",
         "    loop 2"),
+    "a code to be idle at that there is not": Case(
+        "unknown-code", "field branch 2 bits, idle stop\n    step 0\n    jump 1",
+        "field branch 2 bits, idle step\n    step 0\n    jump 1", "stop", "did you mean `step`?",
+        "field branch 2 bits\n    step 0 idle\n    jump 1"),
     "two codes of one state": Case(
         "defined-twice", "state m (a, b, a), reset a\n    next m", "state m (a, b, c), reset a\n    next m", "a"),
     "two chips of one name": Case(

@@ -42,6 +42,11 @@ def main() -> int:
         except subprocess.TimeoutExpired:
             counts["too hard for the model checker"] += 1
             continue
+        except subprocess.CalledProcessError as ended:
+            if ended.returncode >= 0:
+                raise
+            counts["on which the model checker crashed"] += 1
+            continue
         counts["machines"] += 1
         for each in found:
             print(each, flush=True)

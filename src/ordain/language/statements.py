@@ -82,6 +82,9 @@ class Form(NamedTuple):
     build: Callable[[Parsed], Any]
 
 
+BEGIN_A_RULE = frozenset({"never", "always", "reach", "when", "between", "after"})
+
+
 def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings: Faults) -> tuple[str, Any]:
     """The keyword and the node of a statement; the node is None when it cannot be read.
 
@@ -95,9 +98,12 @@ def read_statement(block: Block, forms: Mapping[str, Form], where: str, findings
     near = nearest(word[:40], forms)
     if not block.broken:
         shown = word if word.isprintable() else f"U+{ord(word[0]):04X}"
+        ways = [f'a rule begins with its own words: `rule "what it says" {word} ...`'
+                ] if word in BEGIN_A_RULE and "rule" in forms else []
+        ways += ["a line that carries on is indented further than the one where the statement begins"
+                 ] if CONTINUING.match(text) else []
         findings.append(error("unknown-statement", f"{where} has no statement `{shown}`", text.span(0, len(word)),
-                              "unknown here", help="a line that carries on is indented further than the one "
-                              "where the statement begins" if CONTINUING.match(text) else
+                              "unknown here", help="; ".join(ways) if ways else
                               f"did you mean `{near}`?" if near else
                               "it may hold " + ", ".join(f"`{known}`" for known in forms)))
     if not near:

@@ -201,7 +201,8 @@ class Field(NamedTuple):
     """A field of the nearest store above it in the text.
 
     `holds`: "code" (named codes or a flag), "number" or "address"; `address_bits` is (high, low) for
-    `address[9:2]`: only those bits of the target's address are held. `idle`: a number, "any", "following" or None.
+    `address[9:2]`: only those bits of the target's address are held. `idle`: a number, the name of one of the codes, "any",
+    "following" or None.
     `at` is (high, low) for `at [hi:lo]`. `derived` is the expression of a computed field.
     """
 
@@ -210,7 +211,7 @@ class Field(NamedTuple):
     holds: Literal["code", "number", "address"]
     address_bits: tuple[int, int] | None
     active_low: bool
-    idle: "Number | Literal['any', 'following'] | None"
+    idle: "Number | Word | Literal['any', 'following'] | None"
     at: tuple[int, int] | None
     derived: Expr | None
     codes: tuple[Code, ...]

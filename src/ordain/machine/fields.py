@@ -10,6 +10,7 @@ from ordain.machine.expression import Leaf, Node, Slice, leaves, postorder, subs
 from ordain.machine.lowering import Lowering
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
+from ordain.text.spelling import nearest
 
 
 class FieldPlaces(NamedTuple):
@@ -186,6 +187,15 @@ def _idle(field: tree.Field, flag: bool, width: int, lowering: Lowering) -> int 
     if field.idle == "any" or field.idle == "following":
         return field.idle
     value = marked[0].value if marked else field.idle
+    if isinstance(value, tree.Word):
+        named = [code for code in field.codes if code.name.text == value.text]
+        if not named:
+            close = nearest(value.text, [code.name.text for code in field.codes])
+            lowering.findings.append(error(
+                "unknown-code", f"`{field.name.text}` has no code `{value.text}` to be idle at", value.span, "unknown",
+                help=f"did you mean `{close}`?" if close else "write a number, one of its codes, or `any`"))
+            return "none"
+        value = named[0].value
     if value is None:
         return 0 if flag else "none"
     if value.value >> width:
