@@ -214,6 +214,46 @@ def test_a_copy_beside_the_place_that_was_asked_for_is_not_meant() -> None:
     assert verdict is not None and {found.address: found.cycles for found in verdict.breaks} == {other + 1: 3}
 
 
+SHEETS = """\
+machine folder "a word counts on within its page unless it jumps"
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address {page, low}
+field seq 2 bits
+    step 0 idle
+    near 1
+    test 2
+    far 3
+field there 2 bits address[1:0], idle 0
+field sheet 2 bits address[3:2], idle 0
+spare 2 bits
+state low 2 bits, reset 0
+    next choose seq
+        step: low + 1
+        near: there
+        test: there if feeler else low + 1
+        far: there
+state page 2 bits, reset 0
+    next sheet if seq is far else page
+input feeler 1 bit
+order goto <label> : seq near, there page(<label>)
+order test <label> : seq test, there page(<label>)
+order loose <label> : seq test, there part(<label>)
+order far <label> : seq far, there <label>, sheet <label>
+"""
+
+
+def test_the_word_below_is_no_stray_where_a_jump_is_not_taken() -> None:
+    """The word counts on beside a page; one bit away the label lies in another page."""
+    micro = ("routine start at 0\n        test mark\n  again: far other\n  mark: goto start\n"
+             "routine other at 4\n        goto there\n        seq step\n  there: test other\n        far start\n")
+    contents = contents_of(SHEETS, micro)
+    assert contents.labels["other.there"][1] == {6} and verdict_of(contents) is None
+    loose = contents_of(SHEETS, micro.replace("there: test other", "there: loose start.again"))
+    verdict = verdict_of(loose)     # to 5 instead of 1
+    assert verdict is not None and {found.address: found.cycles for found in verdict.breaks} == {5: 5}
+
+
 def test_an_instruction_that_a_table_dispatches_to_is_not_meant_by_a_jump() -> None:
     """Only `starts at` puts instructions where a label can be their base; a table of start addresses names its own."""
     machine = LOOM + """\
@@ -333,3 +373,61 @@ def test_beside_a_walk_through_the_words(parts: tuple[Part, ...]) -> None:
     verdict = verdict_of(contents)
     found = None if verdict is None or not verdict.breaks else min(one.cycles for one in verdict.breaks)
     assert found == walked(parts, contents)
+
+
+SEQUENCES = {"near": "goto", "test": "test", "loose": "loose", "far": "far"}
+
+
+@st.composite
+def sheets(draw: st.DrawFn) -> tuple[Part, ...]:
+    names = ["r0", *(f"r{number}" for number in range(1, draw(st.integers(2, 5))))]
+    jump = st.builds(lambda seq, label: Word(seq, (label,)), st.sampled_from(["test", "loose", "loose"]),
+                     st.sampled_from(names))
+    last = st.builds(lambda seq, label: Word(seq, (label,)), st.sampled_from(["near", "far", "far"]),
+                     st.sampled_from(names))
+    places = st.sampled_from(["", "", " at 6", " at 9", " at 13"])
+    return tuple(Part(name, " at 0" if name == "r0" else draw(places), (
+        *draw(st.lists(st.one_of(st.just(Word("step")), jump), max_size=2)), draw(last))) for name in names)
+
+
+def walked_by_sheet(parts: tuple[Part, ...], contents: Contents) -> int | None:
+    """The same in pages: a jump that is not taken counts on within its page, and what it comes to is meant."""
+    here = {at: (part, number) for part in parts for number in range(len(part.words))
+            for at in _places(contents, part, number)}
+    on_purpose = {part.name: {at for at in contents.labels[part.name][1] if _said(part, at)} for part in parts}
+    lengths = {part.name: len(part.words) for part in parts}
+    waiting, seen = deque([(0, 1)]), {0}
+    while waiting:
+        at, cycles = waiting.popleft()
+        part, number = here.get(at, (None, 0))
+        word = EMPTY if part is None else part.words[number]
+        bits = contents.words["control"][at]
+        there, sheet, below = bits >> 4 & 3, bits >> 2 & 3, at & 12 | at + 1 & 3
+        for feeler in (0, 1):
+            after = {"step": below, "near": at & 12 | there, "far": sheet << 2 | there}.get(
+                word.seq, at & 12 | there if feeler else below)
+            if word.labels and after in here:
+                named = {one for label in word.labels for one in contents.labels[label][1]}
+                named |= {start + ahead for label in word.labels for start in on_purpose[label]
+                          for ahead in range(lengths[label])}
+                counts = {below} if word.seq in ("test", "loose") else set()
+                if after not in named.union(counts, *on_purpose.values()):
+                    return cycles + 1
+            if after not in seen:
+                seen.add(after)
+                waiting.append((after, cycles + 1))
+    return None
+
+
+@settings(max_examples=30)
+@given(sheets())
+def test_beside_a_walk_from_page_to_page(parts: tuple[Part, ...]) -> None:
+    micro = "".join(f"routine {part.name}{part.place}\n" + "".join(
+        f"        {f'{SEQUENCES[word.seq]} {word.labels[0]}' if word.labels else 'seq step'}\n" for word in part.words)
+        for part in parts)
+    contents, _ = compiled(SHEETS, micro)
+    assume(contents is not None)
+    assert contents is not None
+    verdict = verdict_of(contents)
+    found = None if verdict is None or not verdict.breaks else min(one.cycles for one in verdict.breaks)
+    assert found == walked_by_sheet(parts, contents)

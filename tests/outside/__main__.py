@@ -16,6 +16,7 @@ from tests.judge.tool import build
 from tests.outside.beside import Case, disagreements, safety
 from tests.outside.model_checker import MISSING, PROGRAM
 
+
 def main() -> int:
     """Exit status 1 when something was found."""
     parser = argparse.ArgumentParser(prog="python -m tests.outside", description=__doc__)

@@ -115,7 +115,8 @@ def _build_store(parsed: Parsed) -> tree.Store:
 def _field() -> pp.ParserElement:
     kind = (option("address", kw("address") + pp.Opt(bit_range())) | option("number", kw("number")))
     idle = kw("idle") - either("a number, the name of a code, `any` or `following`",
-                               one_of({"any": "any", "following": "following"}, "`any` or `following`"), number(), name())
+                               one_of({"any": "any", "following": "following"}, "`any` or `following`"), number(),
+                               name())
     return line(
         kw("field") - name("a name for the field") - width() + pp.Opt(kind)
         + options("`address`, `number`, `active low`, `idle ...` or `at [high:low]`",

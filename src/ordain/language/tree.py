@@ -201,9 +201,8 @@ class Field(NamedTuple):
     """A field of the nearest store above it in the text.
 
     `holds`: "code" (named codes or a flag), "number" or "address"; `address_bits` is (high, low) for
-    `address[9:2]`: only those bits of the target's address are held. `idle`: a number, the name of one of the codes, "any",
-    "following" or None.
-    `at` is (high, low) for `at [hi:lo]`. `derived` is the expression of a computed field.
+    `address[9:2]`: only those bits of the target's address are held. `idle`: a number, the name of a code, "any",
+    "following" or None. `at` is (high, low) for `at [hi:lo]`. `derived` is the expression of a computed field.
     """
 
     name: Word

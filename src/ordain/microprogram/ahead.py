@@ -4,6 +4,7 @@ It shares nothing with what chose the places and filled the fields but the machi
 """
 
 from collections.abc import Iterator
+from itertools import islice, product
 from typing import NamedTuple
 
 from ordain.machine.expression import (
@@ -30,6 +31,10 @@ AHEAD = 2
 """Cycles after a word in which its address is looked for: with a register behind the counter it takes two."""
 
 
+MOST_WAYS = 64
+"""Terms; a choice between more is taken as it stands."""
+
+
 class Through(NamedTuple):
     """The address of a store so many cycles after a word, over one of its fields and what the word leaves open."""
 
@@ -45,6 +50,7 @@ class Ahead:
         self._ahead: dict[str, list[Node]] = {}
         self._reading: dict[tuple[object, ...], Node | None] = {}
         self._fields: dict[tuple[str, Node], tuple[Leaf, ...]] = {}
+        self._forming: dict[Node, set[Leaf]] = {}
 
     def through(self, own: str, bits: int, name: str, store: str) -> Through | None:
         """The first address ahead of which the field is a part; None where it is part of none. `own`, `bits`: the word
@@ -74,6 +80,12 @@ class Ahead:
                 leaf for leaf in leaves((node,)) if (leaf.kind == "word" and leaf.name == store)
                 or (leaf.kind == "field" and self.machine.fields[leaf.name].store == store))
         return found
+
+    def forming(self, node: Node) -> set[Leaf]:
+        """The leaves that become a part of the value of a term; see `values`."""
+        if node not in self._forming:
+            self._forming[node] = values(node)
+        return self._forming[node]
 
     def leaf(self, field: str) -> Node:
         return self.terms.leaf("field", field, self.machine.fields[field].width)
@@ -147,9 +159,36 @@ def choices(node: Node) -> Iterator[Node]:
             yield part
 
 
-def values(root: Node) -> set[Node]:
+def ways_of(terms: Terms, node: Node, known: dict[Node, list[Node]]) -> list[Node]:
+    """The terms between which a term chooses, in each of its parts: where a counter goes on unless it is loaded, and a
+    page stands beside it, the address of the next word is one, and it has nothing of the field. Choices that are made
+    together are taken for several: too many at most, of which the proof then finds that they never are. `known`: of
+    terms that were asked about before."""
+    if node not in known:
+        match node:
+            case If():
+                found: list[Node] = []
+                rest: Node = node
+                while type(rest) is If and len(found) <= MOST_WAYS:     # as long as a `choose` has arms
+                    found += ways_of(terms, rest.args[1], known)
+                    rest = rest.args[2]
+                found += ways_of(terms, rest, known) if len(found) <= MOST_WAYS else []
+            case Join(args=parts):
+                each = [ways_of(terms, part, known) for part in parts]
+                found = [terms.join(chosen) for chosen in islice(product(*each), MOST_WAYS + 1)]
+            case Not(args=(turned,)):
+                found = [terms.not_(way) for way in ways_of(terms, turned, known)]
+            case Slice(args=(whole,), high=high, low=low):
+                found = [terms.slice(way, high, low) for way in ways_of(terms, whole, known)]
+            case _:
+                found = [node]
+        known[node] = found if len(found) <= MOST_WAYS else [node]
+    return known[node]
+
+
+def values(root: Node) -> set[Leaf]:
     """The leaves that become a part of the value of a term, not those that only decide between values."""
-    found: set[Node] = set()
+    found: set[Leaf] = set()
     seen: set[Node] = set()
     waiting = [root]
     while waiting:

@@ -8,9 +8,9 @@ address of the label must be among what is left.
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import islice, product
 
-from ordain.machine.expression import Const, Leaf, Node, leaves, substitute
+from ordain.machine.expression import Const, Join, Leaf, Node, leaves, substitute
 from ordain.machine.model import Machine
-from ordain.microprogram.ahead import Ahead, choices, may_be, parts, values
+from ordain.microprogram.ahead import Ahead, choices, may_be, parts, values, ways_of
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.text.findings import Finding, Place, error
 
@@ -24,6 +24,8 @@ def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
     for index, word in enumerate(program.words):
         if word.goes_on:
             findings += sight.gone_on(program, addresses, index, words[word.store])
+        elif machine.stores[word.store].step is None and index + 1 < len(program.words):
+            findings += sight.moved_on(program, addresses, index, words[word.store])
         for name, target in word.targets:
             for address in addresses[index]:
                 findings += sight.held(program, addresses, word, index, address, words[word.store][address], name,
@@ -109,6 +111,8 @@ class _Sight:
         self.machine, self.terms = machine, machine.terms
         self._ahead = Ahead(machine)
         self._going: dict[object, tuple[Node, Node, bool]] = {}
+        self._moving: dict[object, list[Node]] = {}
+        self._ways: dict[Node, list[Node]] = {}
 
     def held(self, program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
              address: int | None, bits: int, name: str, target: Target) -> Iterator[Finding]:
@@ -149,17 +153,62 @@ class _Sight:
             heres = addresses[index + on_its_way] if on_its_way else (address,)
             left = [substitute(self.terms, (going,), {**known, **parts(self.terms, place, here)})[0] for here in heres]
             if not any(may_be(one, there) for one in left for there in addresses[below]):
-                digits = (self.machine.stores[word.store].address_width + 3) // 4
-                there = f"on to 0x{left[0].value:0{digits}X}" if type(left[0]) is Const else "elsewhere"
-                yield error(
-                    "goes-astray", f"control does not go on to the word below from 0x{heres[0]:0{digits}X}: the "
-                    f"hardware goes {there}", program.words[index + on_its_way].span,
-                    f"the word below stands at 0x{addresses[below][0]:0{digits}X}",
-                    places=(Place(self.machine.stores[word.store].span, "what forms the address"),),
-                    help="write what counts as the last part of the address, its lowest bit last, and what counts with "
-                         "its carry before it; or let every word name the next one, with a field that is `idle "
-                         "following`")
+                yield self._not_below(program, addresses, index + on_its_way, below, heres[0], left[0],
+                                      "write what counts as the last part of the address, its lowest bit last, and "
+                                      "what counts with its carry before it")
                 return
+
+    def moved_on(self, program: Program, addresses: Sequence[tuple[int, ...]], index: int,
+                 words: Mapping[int, int]) -> Iterator[Finding]:
+        """The same of a word of which it was not understood that it counts on, where what forms the address makes
+        another one of it all the same: a shift, lines that are turned. What a field of the word is put to, or what
+        only keeps lines as they are, is no going on."""
+        word = program.words[index]
+        if program.words[index + 1].owner != word.owner or program.words[index + 1].store != word.store:
+            return
+        for address in addresses[index]:
+            for way in self._moves(word.store, words[address]):
+                [left] = substitute(self.terms, (way,), self._ahead.place(word.store, address))
+                if not any(may_be(left, there) for there in addresses[index + 1]):
+                    yield self._not_below(program, addresses, index, index + 1, address, left,
+                                          "write the store's address as it is counted up, and turn or swap the lines "
+                                          "in the chips' addresses; say `step` where something else steps")
+                    return
+
+    def _moves(self, store: str, bits: int) -> list[Node]:
+        """The next addresses that the hardware makes of the one that is presented."""
+        place, node = self._ahead.addresses(store, 1)
+        fields, forming = self.machine.fields, self._ahead.forming(node)
+        known: dict[Node, Node] = {
+            leaf: self.terms.const(bits if leaf.kind == "word" else fields[leaf.name].read(bits), leaf.width)
+            for leaf in self._ahead.decided(store, node) if leaf not in forming}
+        key = store, *known.items()
+        if key not in self._moving:
+            [left] = substitute(self.terms, (node,), known)
+            own = {leaf for leaf in leaves((place,)) if leaf.kind in ("state", "register")}
+            self._moving[key] = [way for way in ways_of(self.terms, left, self._ways)
+                                 if not any(leaf.kind in ("field", "word") for leaf in values(way))
+                                 and self._moved(place, way, own)]
+        return self._moving[key]
+
+    def _moved(self, place: Node, way: Node, own: set[Leaf]) -> bool:
+        at = way.width
+        for part in way.args if type(way) is Join else (way,):
+            at -= part.width
+            if not own.isdisjoint(values(part)) and part is not self.terms.slice(place, at + part.width - 1, at):
+                return True
+        return False
+
+    def _not_below(self, program: Program, addresses: Sequence[tuple[int, ...]], index: int, below: int, here: int,
+                   left: Node, way_out: str) -> Finding:
+        store = self.machine.stores[program.words[index].store]
+        digits = (store.address_width + 3) // 4
+        there = f"on to 0x{left.value:0{digits}X}" if type(left) is Const else "elsewhere"
+        return error(
+            "goes-astray", f"control does not go on to the word below from 0x{here:0{digits}X}: the hardware goes "
+            f"{there}", program.words[index].span, f"the word below stands at 0x{addresses[below][0]:0{digits}X}",
+            places=(Place(store.span, "what forms the address"),),
+            help=f"{way_out}; or let every word name the next one, with a field that is `idle following`")
 
     def dispatches(self, store: str, opcode: Sequence[Leaf]) -> tuple[Node, ...]:
         """The addresses of which the opcode is a part, in the first cycle ahead in which there are any."""

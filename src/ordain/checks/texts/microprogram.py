@@ -191,14 +191,16 @@ EXPLANATIONS = (
         "A field with some bits of an address does not say the others. The hardware may take them from the place of "
         "the word itself, from a register, or tie them; the label has to stand where that leads. Each label is held "
         "against what forms the address in the next cycles, with the finished word at its finished place; so is the "
-        "word below, where the address counts on. Of a store with steps it is asked whether any word at all can bring "
+        "word below, where the address counts on, or the hardware makes another one of it, by a shift or with lines "
+        "that are turned. Of a store with steps it is asked whether any word at all can bring "
         "control from each step to the next, and `starts at` is held against the next address.",
         "field to 3 bits address[2:0]            # the fourth bit is that of the word's own address\n"
         "order goto <there>: jump, to <there>    # from 0x9 this goes to 0x8, where the label stands at 0x0",
         "Say `page(<there>)` where the hardware keeps the upper bits, `part(<there>)` where a register has them; else "
         "correct the order, or what the machine file says of the next address. A number in place of the label is taken "
         "as it is. An `unused` word is the same in every page. Where it is the word below: what counts by itself is "
-        "the last part of the address, and what counts with its carry stands before it."),
+        "the last part of the address, and what counts with its carry stands before it; lines that are turned stand so "
+        "in the chip's `address`."),
     Explanation(
         "never-chosen", "a word that no address line leads to",
         "The arms before it take every case.",
