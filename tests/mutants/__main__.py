@@ -20,6 +20,7 @@ import subprocess
 import sys
 from collections import Counter
 from collections.abc import Sequence
+from itertools import accumulate
 from pathlib import Path
 from typing import NamedTuple
 
@@ -87,6 +88,9 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--sample", type=int, metavar="N", help="only so many faults, chosen by chance")
     parser.add_argument("--seed", type=int, default=1, help="of that choice (default 1)")
     parser.add_argument("--only", metavar="TEXT", help="those that are printed with this text in them")
+    parser.add_argument("--seconds", type=float, metavar="N",
+                        help="for a quick look: a fault is tried on the tests of its module, and of the others on the "
+                             "quickest, until they take so long together")
     parser.add_argument("--unreached", action="store_true", help="list those to which no test comes and try none")
     parser.add_argument("--list", action="store_true", help="list the faults and try none")
     return parser.parse_args()
@@ -108,7 +112,7 @@ def _package(name: str, options: argparse.Namespace) -> int:
     tests = {} if options.list else _tests(package)
     if options.list or options.unreached:
         for one in chosen:
-            if not _trial(one, tests).tests:
+            if not _trial(one, tests, None).tests:
                 print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {_key(one)}")
         return 0
     hows: Counter[str] = Counter()
@@ -121,7 +125,7 @@ def _package(name: str, options: argparse.Namespace) -> int:
             print(f"{trial.path.relative_to(HERE)}:{trial.fault.line}  {_key(trial)}", flush=True)
         print(f"{hows.total()}/{len(chosen)}, {len(survivors)} survive", end="\r", file=sys.stderr, flush=True)
 
-    tried([_trial(one, tests) for one in chosen], tell)
+    tried([_trial(one, tests, options.seconds) for one in chosen], tell)
     killed = len(chosen) - len(survivors)
     share = f"{100 * killed / len(chosen):.1f} %" if chosen else "none"
     print(f"{name}: {killed} of {len(chosen)} faults noticed ({share}; {hows['effort']} by the time or memory they "
@@ -141,12 +145,19 @@ def _candidates(name: str) -> list[Candidate]:
     return found
 
 
-def _trial(one: Candidate, tests: dict[str, Covered]) -> Trial:
-    """With the tests that come to it; of a module in which nothing runs after it is imported all tests may."""
+def _trial(one: Candidate, tests: dict[str, Covered], seconds: float | None) -> Trial:
+    """With the tests that come to it; of a module in which nothing runs after it is imported all tests may. `seconds`:
+    that tests of other modules may take together."""
     first, last = one.fault.lines
     data = last == 0 and not any(str(one.path) in test.lines for test in tests.values())
     concerned = {name: test for name, test in tests.items() if test.seconds <= LONGEST and (data or (
         (lines := test.lines.get(str(one.path))) and (last == 0 or any(first <= line <= last for line in lines))))}
+    if seconds is not None:
+        own = f"/test_{one.path.stem}.py::"
+        quick = sorted((name for name in concerned if own not in name), key=lambda name: concerned[name].seconds)
+        taken = accumulate(concerned[name].seconds for name in quick)
+        late = {name for name, until in zip(quick, taken) if until > seconds}
+        concerned = {name: test for name, test in concerned.items() if name not in late}
     return Trial(one.module, one.path, one.fault, concerned)
 
 

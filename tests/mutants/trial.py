@@ -36,6 +36,8 @@ examples = 100
 """Of each property, at most; a fault that only many more notice deserves a test of its own."""
 CRASH = -1
 """What a child gives that ends without giving anything."""
+LAST = 8
+"""So many tests that noticed the last faults are tried first."""
 ASLEEP = 20
 """So many times its seconds of the processor a child may take by the clock on the wall."""
 
@@ -282,18 +284,25 @@ class _Together(_Chosen):
         plugins = session.config.pluginmanager
         plugins.unregister(plugins.get_plugin("terminalreporter"))
         grace = self._grace
+        noticed: list[str] = []     # the tests that noticed one of the last faults: the next one is mostly near by
         for one, code in self._trials:
-            def run(one: Trial = one, code: CodeType = code) -> int:
+            first = [name for name in noticed if name in one.tests]
+            names = [*first, *(name for name in one.names() if name not in first)]
+
+            def run(one: Trial = one, code: CodeType = code, names: list[str] = names) -> str:
                 _function(one.module, one.fault.function).__code__ = code
-                chosen = [items[name] for name in one.names()]
+                chosen = [items[name] for name in names]
                 for item, following in zip(chosen, [*chosen[1:], None]):
                     _limit(grace + 5 * one.tests[item.nodeid].seconds)
                     item.ihook.pytest_runtest_protocol(item=item, nextitem=following)
                     if session.testsfailed:
-                        return 1
-                return 0
+                        return item.nodeid
+                return ""
 
-            self._tell(one, _how(_in_child(run, _seconds(one, grace))))
+            by = _in_child(run, _seconds(one, grace))
+            if by and isinstance(by, str):
+                noticed = [by, *(name for name in noticed if name != by)][:LAST]
+            self._tell(one, _how(int(by != "") if isinstance(by, str) else by))
         return True
 
 
