@@ -2,6 +2,7 @@
 
 from itertools import product
 
+import pytest
 from bitarray import bitarray
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -111,10 +112,11 @@ def test_where_each_leaf_stands_once_columns_hold_nothing_else() -> None:
     address, elsewhere = t.leaf("address", "control", 3), t.leaf("address", "other", 3)
     terms = [t.and_((one, x)), t.or_((one, x)), t.xor(two, y), t.not_(y), t.and_((two, y)), t.or_((upc, y)),
              t.equal(two, y), t.equal(two, upc), t.among(y, frozenset((1,))), t.among(two, frozenset((2,))),
-             t.among(two, frozenset((0, 3))), t.if_(x, one, page), t.if_(one, y, two), t.join((one, y, page)),
-             t.slice(word, 7, 5), t.slice(y, 1, 1), t.parity(two), t.parity(y), t.parity(t.join((two, x))),
-             t.less(two, upc), t.less(y, two), t.add(two, upc), t.sub(two, upc), address, elsewhere, word,
-             t.slice(word, 11, 11), t.and_((one, page, x)), t.or_((one, page, z)), t.equal(upc, t.const(2, 2))]
+             t.among(two, frozenset((0, 3))), t.among(y, frozenset((0, 3))), t.if_(x, one, page), t.if_(one, y, two),
+             t.join((one, y, page)), t.slice(word, 7, 5), t.slice(y, 1, 1), t.parity(two), t.parity(y),
+             t.parity(t.join((two, x))), t.less(two, upc), t.less(y, two), t.add(two, upc), t.sub(two, upc), address,
+             elsewhere, word, t.slice(word, 11, 11), t.and_((one, page, x)), t.or_((one, page, z)),
+             t.equal(upc, t.const(2, 2))]
     columns = Columns(held, "control")
     for node in terms:
         known = [leaf for leaf in leaves((node,)) if leaf.name not in "xyz" and leaf.name != "other"]
@@ -137,3 +139,37 @@ def test_labels_and_routines_are_columns_of_the_store_that_they_stand_in() -> No
     assert list(columns.certain(terms.leaf("in", "all", 1)).search(1)) == [1, 2, 3]
     there = terms.leaf("at", "there", 1)
     assert columns.possible(there).all() and not columns.certain(there).any()
+
+
+@pytest.mark.parametrize("bits", [1, 8, 9, 49, 56, 57])
+def test_the_columns_of_stores_of_other_widths(bits: int) -> None:
+    held = Contents(sound(f"machine m\nstore control 2 words of {bits} bits\n    address a\nspare {bits} bits\n"
+                          "state a 1 bit, reset 0\n    next not a\n"),
+                    {"control": (1 << bits - 1, (1 << bits) - 2)}, {"control": {}}, {}, {})
+    assert [column.to01() for column in columns_of(held, "control")] == (
+        ["10"] if bits == 1 else ["11", *["01"] * (bits - 2), "00"])
+
+
+def test_bits_of_a_state_are_known_wherever_the_address_has_them() -> None:
+    """Address lines from the highest: bit 0 of `upc`, `page`, bit 1 of `upc`; nothing is known of `page` where the
+    address has what `page` is not."""
+    held = contents([0] * 8)
+    for address, known in (("{upc[0], page, upc[1]}", True), ("{upc[0], not page, upc[1]}", False)):
+        held = held._replace(machine=sound(MACHINE.replace("{page, upc}", address)))
+        terms, columns = held.machine.terms, Columns(held, "control")
+        upc, page = terms.leaf("state", "upc", 2), terms.leaf("state", "page", 1)
+        assert [list(columns.certain(terms.equal(upc, terms.const(value, 2))).search(1)) for value in range(4)] == [
+            [0, 2], [4, 6], [1, 3], [5, 7]]
+        assert list(columns.certain(page).search(1)) == ([2, 3, 6, 7] if known else [])
+        assert columns.possible(page).all() != known
+
+
+def test_of_another_store_nothing_is_known() -> None:
+    """Its word and its fields; and a routine may be called as the store is."""
+    two = MACHINE + "store other 4 words of 12 bits\n    address upc\nfield far 1 bit\nspare 11 bits\n"
+    held = Contents(sound(two), {"control": (0xFFF,) * 8, "other": (0xFFF,) * 4}, {"control": {}, "other": {}},
+                    {"control": ("control", frozenset((1, 3)))}, {})
+    terms, columns = held.machine.terms, Columns(held, "control")
+    for leaf in (terms.leaf("word", "other", 12), terms.leaf("field", "far", 1)):
+        assert all(bit.one.all() and bit.zero.all() for bit in columns.may(leaf))
+    assert list(columns.certain(terms.leaf("at", "control", 1)).search(1)) == [1, 3]

@@ -98,15 +98,15 @@ class Columns:
         return tuple(columns)
 
     def _states_in_address(self) -> dict[tuple[Node, int], Bit]:
-        """The address is formed from states: those bits are known at each address. Keys are (leaf, bit)."""
+        """The address is formed from states: those bits are known at each address. Keys are (node, bit); leaves
+        are asked for."""
         address = self._contents.machine.stores[self._store].address
         found: dict[tuple[Node, int], Bit] = {}
         at = 0
         for part in address.args if isinstance(address, Join) else (address,):
             base, low = (part.args[0], part.low) if isinstance(part, Slice) else (part, 0)
-            if isinstance(base, Leaf):
-                for bit in range(part.width):
-                    found[base, low + part.width - 1 - bit] = self._address[at + bit]
+            for bit in range(part.width):
+                found[base, low + part.width - 1 - bit] = self._address[at + bit]
             at += part.width
         return found
 
@@ -184,13 +184,7 @@ class Columns:
             for place, bit in enumerate(bits):
                 match = match & (bit.one if value >> (top - place) & 1 else bit.zero)
             one = one | match
-        if len(values) > 1:
-            return Bit(one, ~one | vague)
-        (value,) = values
-        zero = self._none
-        for place, bit in enumerate(bits):
-            zero = zero | (bit.zero if value >> (top - place) & 1 else bit.one)
-        return Bit(one, zero)
+        return Bit(one, ~one | vague)
 
 
 def _not(bit: Bit) -> Bit:
