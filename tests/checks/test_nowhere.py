@@ -93,6 +93,18 @@ def test_an_empty_row_of_a_table_is_told_as_that_and_not_where_it_leads() -> Non
                     "cell 0x3 of mapping store `entry` is used at `rise` (0x2)"]
 
 
+@pytest.mark.parametrize(("at", "by", "used"), [
+    ("", "rise", ""), (" at fall", "fall", "rise"), (" at rise", "rise", "fall")])
+def test_where_an_empty_row_is_allowed_it_is_told_where_that_leads(at: str, by: str, used: str) -> None:
+    """Row 3 leads to 15, from either word; where it is not allowed, the row is told."""
+    micro = "routine rise in control at 2\n        go 0\nroutine fall in control at 4\n        go 0\n" \
+            "map entry\n        0, 1: rise\n        2: fall\n"
+    allowed = KITE + f'allow nowhere on entry{at} "erased rows lead to the halt lamp"\n'
+    found = [one.message.split(" (")[0] for one in findings_named("nowhere", report(Sound(allowed, micro)))]
+    assert found == [f"control arrives at 0xF from `{by}`",
+                     *([f"cell 0x3 of mapping store `entry` is used at `{used}`"] if used else [])]
+
+
 def test_without_a_sequence_only_the_address_of_the_store_itself_is_known() -> None:
     """Words are told apart by the address in the control store, which is no cell of the table."""
     micro = "routine rise in control at 2\n        go 0\nmap entry\n        0, 1, 2: rise\n"

@@ -4,7 +4,7 @@ import pytest
 
 from ordain.checks import contention
 from ordain.checks.allowances import Plan, needed
-from ordain.checks.run import Selection, static_pass
+from ordain.checks.run import Selection, prove, static_pass
 from ordain.control.system import build_system
 from ordain.machine.expression import Terms
 from ordain.prover.decide import decide
@@ -70,6 +70,34 @@ def test_a_write_that_fails_only_because_drivers_fight_is_told_as_the_fight() ->
     assert "missing-hold" not in names(found)
     row = next(row for row in found.rows if row.check == "missing-hold" and row.subject == "data during pulse")
     assert row.outcome == "broken" and row.note == "only where another finding is the cause"
+
+
+@pytest.mark.parametrize("place", ["on address", "on address at lend.wait", "on pointer"])
+def test_what_follows_from_a_fight_that_is_allowed_is_told(place: str) -> None:
+    """The fight on the other bus is told, and is the cause of what is wrong there."""
+    found = report(edited(FIGHT, ("home watch", f'home watch\nallow contention {place} "resistors"')))
+    assert [finding.message.split(" at ")[0] for finding in found.findings] == [
+        "two drivers share bus `data`", "bus `address` is not steady during strobe `pulse`",
+        "bus `address` is not held for 1 cycle after strobe `pulse`: it changes"]
+    notes = {row.subject: row.note for row in found.rows if row.check == "missing-hold" and row.outcome == "broken"}
+    assert notes == {"address during pulse": "", "address after pulse": "",
+                     "data during pulse": "only where another finding is the cause",
+                     "data after pulse": "only where another finding is the cause"}
+
+
+@pytest.mark.parametrize(("first", "second", "rounds", "ended"), [
+    ("", "", 2, ""), ("", "seconds", 2, "seconds"), ("memory", "", 2, "memory"), ("memory", "seconds", 2, "memory"),
+    ("interrupted", "", 1, "interrupted")])
+def test_how_two_rounds_of_questions_end(first: str, second: str, rounds: int, ended: str) -> None:
+    """Who interrupts the first is not kept waiting for the second; of a sound machine nothing more is asked."""
+    def ran(texts: Sound, *endings: str) -> tuple[int, str]:
+        contents, left = contents_of(*texts), list(endings)
+        system = build_system(contents)
+        made = prove(contents, lambda asked: decide(system, asked)._replace(ended=left.pop(0)))
+        return len(endings) - len(left), made.ended
+
+    assert ran(FIGHT, first, second) == (rounds, ended)
+    assert ran(WEIR, first, second) == (1, first)
 
 
 def test_copies_of_one_word_are_one_finding() -> None:

@@ -284,6 +284,7 @@ class _Together(_Chosen):
         plugins = session.config.pluginmanager
         plugins.unregister(plugins.get_plugin("terminalreporter"))
         grace = self._grace
+        gc.freeze()                 # children that look for what nobody needs would copy all of it
         noticed: list[str] = []     # the tests that noticed one of the last faults: the next one is mostly near by
         for one, code in self._trials:
             first = [name for name in noticed if name in one.tests]
@@ -306,7 +307,7 @@ class _Together(_Chosen):
         return True
 
 
-QUIET = ("-q", "-o", "addopts=", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header")
+QUIET = ("-q", "-o", "addopts=", "--tb=no", "--assert=plain", "-p", "no:cacheprovider", "-p", "no:xdist", "--no-header")
 
 
 def _in_child(work: Callable[[], Any], seconds: float) -> Any:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from ordain.checks import owners
+from ordain.checks import allowances, contention, floating, owners
 from ordain.checks.check import About, Check, Explanation, Known
 from ordain.checks.steadiness import Steadiness, steadiness
 from ordain.checks.wording import about, fault, spot
@@ -50,7 +50,7 @@ class _Detail(NamedTuple):
 
 def ask(contents: Contents) -> Iterator[Property]:
     """For every bus that a strobe needs: before, during and after the pulse."""
-    yield from _questions(contents, steadiness(contents.machine))
+    yield from _questions(contents, steadiness(contents.machine, {}))
 
 
 def _questions(contents: Contents, known: dict[str, Steadiness]) -> Iterator[Property]:
@@ -122,12 +122,23 @@ def _owed(terms: Terms, strobe: Strobe, need: SteadyNeed) -> tuple[Node, Node, t
 def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property, ...]:
     """Where drivers fight or a bus is sampled undriven, ask again with those cycles excused: one cause, one
     finding."""
-    others = {subject for check, subject in known.broken if check in ("contention", "floating")}
-    if not others or about(asked).detail is None:
+    told = _told_elsewhere(contents, known)
+    if not told:
         return ()
     detail = about(asked).detail
-    excused = _questions(contents, steadiness(contents.machine, judge_fights=False))
-    return tuple(question for question in excused if about(question).detail == detail)
+    return tuple(question for question in _questions(contents, steadiness(contents.machine, told))
+                 if about(question).detail == detail)
+
+
+def _told_elsewhere(contents: Contents, known: Known) -> dict[str, Node]:
+    """By bus, the cycles in which drivers fight or in which it is sampled without a level, unless that is allowed."""
+    found: dict[str, list[Node]] = {}
+    for ask, parts in ((contention.ask, contention.narrow), (floating.ask, floating.narrow)):
+        for question in ask(contents):
+            if (question.check, question.subject) in known.broken and not question.monitors:
+                judged = (allowances.excused(contents, part) for part in parts(contents, question, known))
+                found.setdefault(question.subject, []).extend(part.node for part in judged if part is not None)
+    return {bus: contents.machine.terms.or_(cycles) for bus, cycles in found.items()}
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from ordain.checks.allowances import excused
 from ordain.checks.check import About, Check, Explanation, Known
 from ordain.checks.dependence import store_leaves, takings
 from ordain.checks.owners import main_store
@@ -60,14 +61,12 @@ def _used(machine: Machine, store: Store) -> Node:
 
 def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property, ...]:
     """Only the steps out of the placed words: what follows them has the same cause, in whatever store they stand.
-    A step by way of an empty cell of a mapping store is told as that."""
+    A step by way of an empty cell of a mapping store is told as that, where it is not allowed."""
     machine, terms = contents.machine, contents.machine.terms
     if machine.stores[asked.subject].fill != "microprogram":
         return ()
-    causes = [asked.node]
-    for store in machine.stores.values():
-        if (EXPLANATION.name, store.name) in known.broken:
-            causes.append(_outside(contents, store))
+    told = [excused(contents, other) for other in ask(contents) if (other.check, other.subject) in known.broken]
+    causes = [asked.node, *(other.node for other in told if other is not None)]
     before = terms.prior(terms.or_(causes))
     return (asked._replace(node=terms.and_((asked.node, terms.not_(before)))),)
 

@@ -18,10 +18,10 @@ wired bus is steady when the same drivers, all of them steady, pull in both cycl
 in a ring none is steady while all of it is enabled.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from ordain.checks import owners
-from ordain.checks.dependence import bus_leaf, takings
 from ordain.control.driving import put
 from ordain.machine.expression import Leaf, Node, leaves
 from ordain.machine.model import Bus, Driver, Machine
@@ -45,9 +45,8 @@ class _Stay(NamedTuple):
     within: Node
 
 
-def steadiness(machine: Machine, judge_fights: bool = True) -> dict[str, Steadiness]:
-    """Of every bus. With `judge_fights` False, cycles in which several drivers fight, or in which a bus is sampled
-    that has no level, count as steady: those faults have findings of their own."""
+def steadiness(machine: Machine, excused: Mapping[str, Node]) -> dict[str, Steadiness]:
+    """Of every bus. `excused`: by bus, cycles that count as steady."""
     known: dict[str, Steadiness] = {}
     open_ = dict(machine.buses)
     while open_:
@@ -56,7 +55,7 @@ def steadiness(machine: Machine, judge_fights: bool = True) -> dict[str, Steadin
         # steady" and go round until every way that does not bite its own tail has been taken into account.
         for bus in ready or [bus for _ in open_ for bus in open_.values()]:
             found = _of_bus(machine, bus, known)
-            known[bus.name] = found if judge_fights else _excuse(machine, bus, found)
+            known[bus.name] = _excuse(machine, found, excused[bus.name]) if bus.name in excused else found
         open_ = {name: bus for name, bus in open_.items() if name not in known}
     return known
 
@@ -79,16 +78,9 @@ def _followed(machine: Machine, bus: Bus) -> set[str]:
     return names
 
 
-def _excuse(machine: Machine, bus: Bus, found: Steadiness) -> Steadiness:
+def _excuse(machine: Machine, found: Steadiness, cycles: Node) -> Steadiness:
     terms = machine.terms
-    excused = terms.const(0, 1)
-    if bus.undriven not in owners.SHARED:
-        excused = owners.several(terms, owners.enables(bus))
-    if bus.undriven in owners.LEVELLESS:
-        level = owners.none_of(terms, owners.enables(bus))
-        taken = (taking.when for taking in takings(machine, {bus_leaf(machine, bus): level}))
-        excused = terms.or_((excused, terms.and_((level, terms.or_((terms.const(0, 1), *taken))))))
-    return Steadiness(terms.or_((found.settled, excused)), terms.or_((found.edge, excused, terms.prior(excused))))
+    return Steadiness(terms.or_((found.settled, cycles)), terms.or_((found.edge, cycles, terms.prior(cycles))))
 
 
 def _of_bus(machine: Machine, bus: Bus, known: dict[str, Steadiness]) -> Steadiness:
