@@ -2,13 +2,13 @@
 
 import pytest
 
-from ordain.checks import contention
+from ordain.checks import contention, run
 from ordain.checks.allowances import Plan, needed
 from ordain.checks.run import Selection, prove, static_pass
 from ordain.control.system import build_system
 from ordain.machine.expression import Terms
 from ordain.prover.decide import decide
-from ordain.prover.model import Break, Limits, Property, Verdict
+from ordain.prover.model import Break, Limits, Property, Verdict, Verdicts
 from ordain.text.findings import Severity
 from tests.checks.reports import edited, findings_named, names, outcomes, report
 from tests.planted.mill import MILL
@@ -21,6 +21,8 @@ FIGHT = edited(WEIR, ("wait: grant, if asked", "wait: grant, source memory, poin
                ("exclusive reads, pulse\n", ""))
 """The pause loop leaves pointer and memory on: two fights, on address and on data."""
 
+GAUGES = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, copy)"))
+"""The four words that have `copy` as their source have two."""
 
 WAYS = """\
 machine ways "a points machine"
@@ -72,6 +74,14 @@ def test_a_write_that_fails_only_because_drivers_fight_is_told_as_the_fight() ->
     assert row.outcome == "broken" and row.note == "only where another finding is the cause"
 
 
+def test_a_fight_that_the_words_alone_decide_is_the_only_finding() -> None:
+    """Where the bus is fought over, it cannot be unsteady for any other reason; the panel's pulse is taken away."""
+    found = report(edited(GAUGES, ("signal pulse = write or panel.writes", "signal pulse = write")))
+    assert set(names(found)) == {"contention"}
+    assert {row.note for row in found.rows if row.check == "missing-hold" and row.outcome == "broken"} == {
+        "only where another finding is the cause"}
+
+
 @pytest.mark.parametrize("place", ["on address", "on address at lend.wait", "on pointer"])
 def test_what_follows_from_a_fight_that_is_allowed_is_told(place: str) -> None:
     """The fight on the other bus is told, and is the cause of what is wrong there."""
@@ -98,6 +108,20 @@ def test_how_two_rounds_of_questions_end(first: str, second: str, rounds: int, e
 
     assert ran(FIGHT, first, second) == (rounds, ended)
     assert ran(WEIR, first, second) == (1, first)
+
+
+def test_what_may_follow_from_a_fight_that_is_not_known_is_told() -> None:
+    """The search for the fight itself came to no end."""
+    contents = contents_of(*FIGHT)
+    system = build_system(contents)
+
+    def decided(asked: tuple[Property, ...]) -> Verdicts:
+        found = decide(system, asked)
+        return found._replace(verdicts=tuple(
+            one._replace(outcome="undecided", breaks=()) if one.property.check == "contention" else one
+            for one in found.verdicts))
+
+    assert "missing-hold" in names(prove(contents, decided))
 
 
 def test_copies_of_one_word_are_one_finding() -> None:
@@ -129,7 +153,7 @@ bus data 1 bit, floats
         assert len(fights) == 1 and fights[0].notes == ()
 
 
-def test_a_line_that_leads_astray_from_several_columns_is_told_once() -> None:
+def test_a_line_that_leads_astray_from_several_columns_is_told_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """`wind` chooses the column; from either the instruction goes on past its last step, into a cell that nobody
     filled."""
     machine = """\
@@ -164,7 +188,8 @@ instruction 1 "hum"
     assert "the same happens at 0xD" in found[0].notes
     whole = edited(Sound(machine, micro), ('"hum"\n        ring\n', '"hum"\n        ring\n        last\n'))
     assert not findings_named("nowhere", report(whole))
-    for bits, more in (("3 bits", ""), ("4 bits", " and 7 more")):
+    for bits, most, more in (("3 bits", 8, ""), ("3 bits", 7, ""), ("4 bits", 8, " and 7 more")):
+        monkeypatch.setattr(run, "MOST_ADDRESSES", most)
         wide = machine.replace("16 words", f"{8 << int(bits[0])} words").replace("wind 1 bit", f"wind {bits}")
         [finding] = findings_named("nowhere", report(Sound(wide, micro.replace("when wind", "when wind is 1"))))
         (note,) = [note for note in finding.notes if note.startswith("the same happens at ")]
@@ -286,6 +311,15 @@ def test_only_what_is_selected_is_looked_at() -> None:
     assert [row.subject for row in both.rows] == ["Lending"]
 
 
+@pytest.mark.parametrize("name", ["data", "an idle one"])
+def test_nothing_is_said_of_the_parts_of_a_rule_that_is_not_selected(name: str) -> None:
+    """No word has that target; the rule may be called as the bus is."""
+    ruled = edited(WEIR, ("home watch", f'home watch\nrule "{name}" never grant and target is 15'))
+    assert names(report(ruled)) == ["vacuous"]
+    found = report(ruled, Selection(frozenset({"contention"})))
+    assert names(found) == [] and {row.outcome for row in found.rows} == {"proved"}
+
+
 def test_a_check_and_a_rule_may_be_selected_together() -> None:
     ruled = edited(WEIR, ("home watch", "home watch\nrule \"Lending\" reach grant\nrule \"turns\" reach turns is 3\n"
                           "rule \"no lending in a turn\" never grant and swap"))
@@ -306,9 +340,11 @@ def test_what_a_limit_left_open_is_undecided_and_never_proved() -> None:
     assert names(found) == []  # nothing unreachable, vacuous or stale is told of a search that was stopped
 
 
-def test_what_the_words_say_is_told_even_when_the_search_was_stopped() -> None:
-    fight = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, copy)"))
-    found = report(fight, limits=Limits(states=1))
+@pytest.mark.parametrize("states", [1, 3, 5, 8])
+def test_what_the_words_say_is_told_even_when_the_search_was_stopped(states: int) -> None:
+    fight = GAUGES
+    found = report(fight, limits=Limits(states=states))
+    assert found.stopped == "states"
     told = [finding for finding in found.findings if finding.name == "contention"]
     assert sorted(finding.span.line for finding in told if finding.span is not None) == [5, 6, 7, 9]
     assert len(found.findings) == len(told)
@@ -320,8 +356,7 @@ def test_what_the_words_say_is_told_even_when_the_search_was_stopped() -> None:
 
 
 def test_the_static_pass_finds_what_is_wrong_whatever_the_state() -> None:
-    fight = contents_of(*edited(WEIR, ("driven by gauge  when source is gauge",
-                                       "driven by gauge  when source in (gauge, copy)")))
+    fight = contents_of(*GAUGES)
     told = static_pass(fight)
     assert {finding.name for finding in told} == {"contention"} and len(told) == 4
     assert all(finding.trace is None for finding in told)
@@ -331,12 +366,14 @@ def test_the_static_pass_finds_what_is_wrong_whatever_the_state() -> None:
     assert static_pass(contents_of(*WEIR)) == []
 
 
+LOOSE = edited(GAUGES, ("unused  goto watch", "unused  source copy"),
+               ("        point, source copy\n        point, memory <- copy, write\n        point, source copy\n", ""),
+               ("        gauge <- copy\n", ""))
+"""No word has `copy` as its source but the unused one."""
+
+
 def test_unused_cells_that_fight_are_told_together() -> None:
-    loose = contents_of(*edited(WEIR, ("unused  goto watch", "unused  source copy"),
-                                ("by gauge  when source is gauge", "by gauge  when source in (gauge, copy)"),
-                                ("        point, source copy\n        point, memory <- copy, write\n"
-                                 "        point, source copy\n", ""), ("        gauge <- copy\n", "")))
-    (finding,) = static_pass(loose)
+    (finding,) = static_pass(contents_of(*LOOSE))
     assert finding.severity is Severity.WARNING and finding.message.endswith("; so do 6 more unused cells")
     assert "at 0x9, where nothing was placed" in finding.message
 
@@ -356,7 +393,7 @@ def test_a_word_that_would_fight_but_is_never_executed_is_a_note() -> None:
 
 def test_the_static_pass_never_finds_what_the_search_does_not() -> None:
     """Over words that are executed, each certain fault is among the breaks of the exhaustive pass."""
-    fight = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, copy)"))
+    fight = GAUGES
     searched = {(finding.name, str(finding.span), finding.message) for finding in report(fight).findings}
     told = static_pass(contents_of(*fight))
     certain = {(finding.name, str(finding.span), finding.message) for finding in told
@@ -501,6 +538,7 @@ def test_with_assumptions_that_leave_nothing_only_that_is_told() -> None:
     assert found.findings[0].places[0].label == "also assumed" and found.findings[0].trace is not None
     assert found.findings[0].notes == ("shortest sequence to such a state: 0 cycles",)
     assert outcomes(found)["over-assumed assumptions"] == "broken"
+    assert names(report(dead, Selection(frozenset({"contention"})))) == []
 
 
 def test_with_assumptions_that_leave_nothing_later_on_it_is_told_where() -> None:
@@ -563,12 +601,25 @@ def test_a_fight_is_told_by_those_who_fight_even_where_it_was_not_narrowed() -> 
 
 
 def test_words_for_which_no_sequence_was_wanted_are_counted() -> None:
-    """Four words have `copy` as their source; one sequence is shown."""
-    fight = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, copy)"))
-    for traces, note in ((1, "3 more microinstructions are broken in the same way"),
+    for traces, note in ((0, "3 more microinstructions are broken in the same way"),
+                         (1, "3 more microinstructions are broken in the same way"),
                          (3, "1 more microinstruction is broken in the same way"), (4, "")):
-        told = findings_named("contention", report(fight, Selection(frozenset(("contention",))), Limits(traces=traces)))
-        assert len(told) == traces and [text for text in told[0].notes if " more " in text] == [note] * bool(note)
+        told = findings_named("contention", report(GAUGES, limits=Limits(traces=traces)))
+        notes = [[text for text in one.notes if " more " in text] for one in told]
+        assert notes == [[note] * bool(note), *[[]] * (max(traces, 1) - 1)]
+
+
+def test_words_of_which_the_place_in_the_text_is_not_known_are_told_one_by_one() -> None:
+    """As those of a build that is read from its files."""
+    contents = contents_of(*GAUGES)
+    system, sites = build_system(contents), contents.sites["control"]
+    read = contents._replace(sites={"control": {at: site._replace(word=-1) for at, site in sites.items()}})
+    assert len(findings_named("contention", prove(read, lambda asked: decide(system, asked)))) == 4
+
+
+def test_what_unused_cells_would_do_is_not_told_of_a_search_that_was_stopped() -> None:
+    assert names(report(LOOSE, limits=Limits(states=1))) == []
+    assert [finding.severity for finding in static_pass(contents_of(*LOOSE))] == [Severity.WARNING]
 
 
 # ---------------------------------------------------------------- unused cells and copies
@@ -601,9 +652,9 @@ input key 1 bit
 state turn 2 bits, reset 0
     next turn + 1
 bus line 1 bit, floats
+    driven by other when decoder.word[1]
     driven by left when decoder.word[2]
     driven by right when decoder.word[2] and key
-    driven by other when decoder.word[1]
 """, ""))
     (fight,) = found.findings
     assert fight.message == "two drivers share bus `line`: `left` and `right`"

@@ -90,7 +90,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--only", metavar="TEXT", help="those that are printed with this text in them")
     parser.add_argument("--seconds", type=float, metavar="N",
                         help="for a quick look: a fault is tried on the tests of its module, and of the others on the "
-                             "quickest, until they take so long together")
+                             "quickest, a case of each before another, until they take so long together")
     parser.add_argument("--unreached", action="store_true", help="list those to which no test comes and try none")
     parser.add_argument("--list", action="store_true", help="list the faults and try none")
     return parser.parse_args()
@@ -154,9 +154,15 @@ def _trial(one: Candidate, tests: dict[str, Covered], seconds: float | None) -> 
         (lines := test.lines.get(str(one.path))) and (last == 0 or any(first <= line <= last for line in lines))))}
     if seconds is not None:
         own = f"/test_{one.path.stem}.py::"
-        quick = sorted((name for name in concerned if own not in name), key=lambda name: concerned[name].seconds)
-        taken = accumulate(concerned[name].seconds for name in quick)
-        late = {name for name, until in zip(quick, taken) if until > seconds}
+        others = sorted((name for name in concerned if own not in name), key=lambda name: concerned[name].seconds)
+        cases: Counter[str] = Counter()
+        turns: dict[str, int] = {}
+        for name in others:
+            cases[test := name.split("[")[0]] += 1
+            turns[name] = cases[test]
+        others.sort(key=turns.__getitem__)      # first one case of every test, then another
+        until = accumulate(concerned[name].seconds for name in others)
+        late = {name for name, total in zip(others, until) if total > seconds}
         concerned = {name: test for name, test in concerned.items() if name not in late}
     return Trial(one.module, one.path, one.fault, concerned)
 

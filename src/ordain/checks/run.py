@@ -70,9 +70,10 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
     first = decide((*(question for made in plans for question in _asked_by(made)), *parts))
     answers, ended = _second_round(contents, decide, _answers(plans, first), first, columns)
     dead = [verdict for verdict in first.verdicts[len(first.verdicts) - len(parts):] if verdict.outcome == "broken"]
-    findings = [finding for answer in answers for finding in _told(contents, answer, words, first)]
+    findings = [finding for answer in answers for finding in _told(contents, answer)]
+    findings += (_told_by_words(contents, answers, words) if first.stopped else
+                 unsearched(contents, words, first.executed, "no sequence does"))
     findings += vacuous.findings_of_idle((answer.plan.asked for answer in answers if answer.outcome == "vacuous"), dead)
-    findings += _idle(contents, words, first)
     findings += inspection.of_words(contents, selection.takes, first.executed)
     findings += inspection.of_sequences(contents, selection.takes, first)
     applied = _applied(contents, selection, answers, first)
@@ -122,8 +123,10 @@ def _finer(contents: Contents, answer: Answer, known: Known, columns: dict[str, 
     check, asked = answer.plan.check, answer.plan.asked
     if check.narrow is None or answer.verdict is None or answer.verdict.outcome != "broken":
         return ()
-    judged = (allowances.excused(contents, part) for part in check.narrow(contents, asked, known))
-    return tuple(part for part in judged if part is not None and _possible(contents, part, known, columns))
+    excused = (allowances.excused(contents, part) for part in check.narrow(contents, asked, known))
+    parts = tuple(part for part in excused if part is not None)
+    # Where none is possible, one is asked all the same: what was found has a finding of its own then.
+    return tuple(part for part in parts if _possible(contents, part, known, columns)) or parts[:1]
 
 
 def _possible(contents: Contents, asked: Property, known: Known, columns: dict[str, Columns]) -> bool:
@@ -137,24 +140,22 @@ def _possible(contents: Contents, asked: Property, known: Known, columns: dict[s
     return any(where[address] for address in known.executed.get(store, ()))
 
 
-def _told(contents: Contents, answer: Answer, words: list[Certain], first: Verdicts) -> list[Finding]:
-    verdict, check = answer.verdict, answer.plan.check
-    if verdict is None or verdict.outcome in ("proved", "vacuous"):
-        return []
+def _told(contents: Contents, answer: Answer) -> list[Finding]:
     findings: list[Finding] = []
-    told: set[int | None] = set()
     for source in answer.telling:
-        apart = _apart(contents, source)
         findings += _once_for_each_line(contents, source, [
-            (_with_count(check.tell(contents, source, found), more), found) for found, more in apart])
-        told |= {found.address if found is not None else None for found, _ in apart}
-    if first.stopped:  # what the words alone say stands even where the search did not come to an end
-        asked = answer.plan.asked
-        findings += [tell_word(contents, one, address) for one in words
-                     if (one.asked.check, one.asked.subject) == (asked.check, asked.subject)
-                     for address in one.addresses
-                     if address in contents.sites.get(one.store, {}) and address not in told]
+            (_with_count(answer.plan.check.tell(contents, source, found), more), found)
+            for found, more in _apart(contents, source)])
     return findings
+
+
+def _told_by_words(contents: Contents, answers: list[Answer], words: list[Certain]) -> list[Finding]:
+    """What the words alone say stands even where the search did not come to an end, and has not come to them."""
+    told = {(source.property.check, source.property.subject, found.address) for answer in answers
+            for source in answer.telling for found, _ in _apart(contents, source) if found is not None}
+    return [tell_word(contents, one, address) for one in words for address in one.addresses
+            if address in contents.sites.get(one.store, {})
+            and (one.asked.check, one.asked.subject, address) not in told]
 
 
 def _apart(contents: Contents, verdict: Verdict) -> list[tuple[Break | None, int]]:
@@ -167,7 +168,7 @@ def _apart(contents: Contents, verdict: Verdict) -> list[tuple[Break | None, int
     sites = contents.sites.get(verdict.property.per_word, {})
     shortest: dict[object, Break] = {}
     for found in verdict.breaks:
-        site = sites.get(-1 if found.address is None else found.address)
+        site = None if found.address is None else sites.get(found.address)
         word = (site.word, site.owner) if site is not None and site.word >= 0 else found.address
         shortest.setdefault(word, found)
     shown = [found for found in shortest.values() if found.trace is not None] or list(shortest.values())[:1]
@@ -200,13 +201,6 @@ def _with_count(finding: Finding, more: int) -> Finding:
         return finding
     words = "microinstruction is" if more == 1 else "microinstructions are"
     return finding._replace(notes=(*finding.notes, f"{more} more {words} broken in the same way"))
-
-
-def _idle(contents: Contents, words: list[Certain], first: Verdicts) -> list[Finding]:
-    """Notes about words that would be wrong in every state, if any sequence executed them."""
-    if first.stopped:
-        return []
-    return unsearched(contents, words, first.executed, "no sequence does")
 
 
 def _applied(contents: Contents, selection: Selection, answers: list[Answer], first: Verdicts) -> tuple[Applied, ...]:
