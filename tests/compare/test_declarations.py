@@ -277,7 +277,7 @@ UNNOTICED: dict[str, str] = {
     "Machine.understand": "stands in the meanings that it reads",
     "Machine.memories": "compared one by one",
     **dict.fromkeys(("Machine.name", "Machine.title", "Machine.microprogram", "Machine.orders", "Machine.labels",
-                     "Machine.broken", "Machine.lower", "Agent.name", "Agent.title", "Code.name", "Code.value",
+                     "Machine.home_name", "Machine.broken", "Machine.lower", "Agent.name", "Agent.title", "Code.name", "Code.value",
                      "Order.phrase", "Order.settings", "Assumption.text", "Keep.text", "Exclusive.names", "Rule.text",
                      "Rule.source", "Part.text", "Part.condition", "Never.parts", "Allowance.reason"), TEXT),
     **dict.fromkeys(("Machine.signals", "Machine.constants", "Machine.terms", "Signal.name", "Signal.agent"),

@@ -1,5 +1,6 @@
 """Where two ways first part: the shortest sequence of cycles to a difference, and what differs there."""
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from ordain.compare.effects import Meaning
@@ -77,15 +78,21 @@ class Parting(NamedTuple):
 
 
 def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Difference | None:
-    """The shortest way to a difference between two nodes; None where they do the same."""
+    """The shortest way to a difference between two nodes; None where they do the same. What an end leaves behind, such
+    as where an interrupt goes back to, is told only where nothing shows it at once."""
     if joint.old_block[old_node] == joint.new_block[new_node]:
         return None
     graphs, both = joint.graphs, joint.common.functions.both
     start = (old_node, new_node)
     came: dict[tuple[int, int], tuple[tuple[int, int], GraphRow, GraphRow, int] | None] = {start: None}
     waiting = [start]
+    kept: tuple[int, int] | None = None     # two ends that only what is left behind tells apart
     for pair in waiting:
         rows = graphs[0].rows[pair[0]], graphs[1].rows[pair[1]]
+        if not rows[0] and not rows[1] and len({Titles(side).of(node, graph) for node, side, graph in zip(
+                pair, joint.common.sides, graphs)}) == 1:
+            kept = kept or pair
+            continue
         if not rows[0] or not rows[1]:
             return _told(joint, came, Parting(pair, (None, None), 1))
         meeting = [(guard, ours, theirs) for ours in rows[0] for theirs in rows[1]
@@ -98,7 +105,9 @@ def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Differe
             if following not in came and joint.old_block[ours.target] != joint.new_block[theirs.target]:
                 came[following] = (pair, ours, theirs, guard)
                 waiting.append(following)
-    raise AssertionError("nodes of two blocks, and no difference between them")
+    if kept is None:
+        raise AssertionError("nodes of two blocks, and no difference between them")
+    return _told(joint, came, Parting(kept, (None, None), 1))
 
 
 def _whenever(joint: JointGraph, meeting: list[tuple[int, GraphRow, GraphRow]], ours: GraphRow,
@@ -172,10 +181,29 @@ def _runs(bits: list[int]) -> list[tuple[int, int]]:
 
 
 def _changes(joint: JointGraph, parting: Parting) -> tuple[Change, ...]:
+    if parting.rows == (None, None):
+        return tuple(_left_behind(joint, *parting.nodes))
     places = [_place(joint, side, parting) for side in (0, 1)]
     if places[0] is None or places[1] is None:
         return ()
     return (*_field_changes(joint, places[0], places[1]), *_effect_changes(joint, places[0], places[1]))
+
+
+def _left_behind(joint: JointGraph, old_node: int, new_node: int) -> Iterator[Change]:
+    """What two ends hold otherwise: where somebody may return to, and what is asked about later."""
+    ours, theirs = joint.graphs
+    if old_node in ours.ends and new_node in theirs.ends:
+        before, after = dict(ours.also.get(old_node, ())), dict(theirs.also.get(new_node, ()))
+        for name in sorted({*before, *after}):
+            old, new = before.get(name), after.get(name)
+            if old is None or new is None or joint.old_block[old] != joint.new_block[new]:
+                titles = ["" if node is None else Titles(side).of(node, graph)
+                          for node, side, graph in zip((old, new), joint.common.sides, joint.graphs)]
+                yield Change(name, *titles)
+        kept, keeps = dict(ours.ends[old_node].left), dict(theirs.ends[new_node].left)
+        for name in sorted({*kept, *keeps}):
+            if kept.get(name) != keeps.get(name):
+                yield Change(f"what is left in `{name}`", "", "")
 
 
 def _place(joint: JointGraph, side: int, parting: Parting) -> ControlPlace | None:

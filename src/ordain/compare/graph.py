@@ -111,6 +111,10 @@ class ControlGraph:
 
     # ------------------------------------------------------------ nodes
 
+    def met(self, vector: Vector) -> int | None:
+        """The number of a node that was met already."""
+        return self._index.get(vector)
+
     def node(self, vector: Vector) -> int:
         """The number of the node of a vector; met for the first time, it waits to be followed."""
         found = self._index.get(vector)

@@ -319,7 +319,8 @@ class Titles:
         """The title of a node's first word."""
         end = graph.ends.get(node)
         if end is not None:
-            return end_title(end, self)
+            there = graph.met(end.where) if end.kind == "wired" else None
+            return end_title(end, self) if there is None or there in graph.ends else f"{self.of(there, graph)} (wired)"
         places = [place for row in graph.rows[node] for place in row.addresses]
         for store, address in places:
             site = self._side.contents.sites.get(store, {}).get(address)

@@ -15,10 +15,10 @@ def meaning_lines(told: Mapping[str, Telling], page: Page = PLAIN) -> list[str]:
     lines: list[str] = []
     for title, one in told.items():
         lines += [""] if lines else []
-        lines.append(f'# "{title}": {_count(one)}')
         if one.why:
-            lines.append(f"# not told, because {one.why}")
+            lines.append(f'# "{title}": not told, because {one.why}')
             continue
+        lines.append(f'# "{title}": {_count(one)}')
         if one.scratch:
             lines.append(f"# it depends on what is not visible: {', '.join(one.scratch)}")
         lines += _means(one.effects or ("nothing",), max(page.width, _NARROWEST) if page.folds else 120)
