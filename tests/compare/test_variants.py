@@ -3,18 +3,24 @@
 from itertools import product
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 
 from ordain.compare.behaviour import ComparedUnit, behaviour
+from ordain.compare.graph import Bare
 from ordain.compare.joint import join
+from ordain.compare.places import Vector
+from ordain.compare.roots import Entered
 from ordain.compare.variants import Variants
 from ordain.faulting import with_changes
 from ordain.faults.listing import bit_faults
 from ordain.faults.model import Fault
 from ordain.pipeline import build_model
 from ordain.rom.contents import Contents
+from tests.compare.judged import edited
 from tests.compare.test_rare_sequencers import sledge
+from tests.compare.test_what_is_known import left_behind
 from tests.meaning import till
 from tests.workshop import contents_of
 
@@ -121,6 +127,24 @@ def test_a_store_of_starts_that_is_read_as_data_as_well() -> None:
     careless = Variants(contents)
     careless._starts = frozenset(("entry",))
     assert wrong(contents, careless, faults[::5])
+
+
+def test_the_old_side_is_followed_again_where_a_return_awaits_what_it_leaves() -> None:
+    """No word of the sound machine returns, so it does not matter what `leave` leaves behind. One wrong bit makes a
+    return of a jump: then it does, on both sides, and `return` alone is another."""
+    contents = contents_of(*edited(left_behind(6), ("        branch back\n", "        branch jump, target fetch\n")))
+    faults = [one for one in bit_faults(contents) if one.text.startswith("return at ") and ": branch" in one.text]
+    assert len(faults) == 3 and wrong(contents, Variants(contents), faults) == []
+    careless = Variants(contents)
+    careless._walked = AnythingAwaited(careless._walked)
+    assert wrong(contents, careless, faults)
+
+
+class AnythingAwaited(dict[tuple[Vector, ...], tuple[Entered, Bare]]):
+    """The first graph, whatever is awaited."""
+
+    def get(self, key: object, default: object = None) -> Any:
+        return next(iter(self.values()), default)
 
 
 def test_every_other_word_of_a_small_machine() -> None:

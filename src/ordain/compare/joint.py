@@ -1,6 +1,6 @@
 """Both control graphs in one partition: what can be told apart, and what cannot."""
 
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 from ordain.compare.correspondence import Correspondence, correspond
 from ordain.compare.effects import Agreed, Meanings, agree, effects_of, said_beside
@@ -86,9 +86,15 @@ def common_of(old: Contents, new: Contents, apart: bool = False) -> Common:
                   (observers[0], observers[1]), identical)
 
 
-def joined(common: Common, recalled: tuple[Recalled | None, Recalled | None] = (None, None)) -> JointGraph:
-    """Both graphs followed, and put into one partition. `recalled`: what is known of each side's moves."""
-    entered = _entered(common, recalled)
+Walked: TypeAlias = dict[tuple[Vector, ...], tuple[Entered, Bare]]
+"""The graph of one side, by what is awaited in it."""
+
+
+def joined(common: Common, recalled: tuple[Recalled | None, Recalled | None] = (None, None),
+           walked: Walked | None = None) -> JointGraph:
+    """Both graphs followed, and put into one partition. `recalled`: what is known of each side's moves. `walked`: what
+    is known of the old side's graph, for whoever holds the same old side against many; what is found is added."""
+    entered = _entered(common, recalled, {} if walked is None else walked)
     paired = pair_entrances(entered)
     offset = len(entered[0].graph.vectors)
 
@@ -126,21 +132,30 @@ def _plain(sides: tuple[Side, Side], correspondence: Correspondence) -> tuple[fr
     return names, names
 
 
-def _entered(common: Common, recalled: tuple[Recalled | None, Recalled | None]) -> tuple[Entered, Entered]:
+def _entered(common: Common, recalled: tuple[Recalled | None, Recalled | None],
+             walked: Walked) -> tuple[Entered, Entered]:
     """Both graphs. When some way returns to a caller that is not known, they are followed again, and every end then
     remembers the places that such a return could go to."""
-    awaited: tuple[tuple[Vector, ...], ...] = ((), ())
+    awaited: tuple[tuple[Vector, ...], tuple[Vector, ...]] = ((), ())
     bare: list[Bare | None] = [None, None]
     places = common.places
+
+    def followed(mine: int) -> Entered:
+        known = walked.get(awaited[0]) if mine == 0 else None
+        if known is None:
+            known = enter(common.sides[mine], common.terms, places[mine], common.observers[mine], awaited[mine],
+                          bare[mine], recalled[mine])
+        if mine == 0:
+            walked[awaited[0]] = known
+        bare[mine] = known[1]
+        return known[0]
+
     while True:
-        (first, bare[0]), (second, bare[1]) = (
-            enter(side, common.terms, place, observer, waits, known, before)
-            for side, place, observer, waits, known, before in zip(common.sides, places, common.observers, awaited,
-                                                                   bare, recalled))
+        first, second = followed(0), followed(1)
         found = (returns(first), returns(second))
         if places[0].pointers == places[1].pointers:
             both = tuple(dict.fromkeys((*found[0], *found[1])))
             found = (both, both)
         if all(set(now) <= set(before) for now, before in zip(found, awaited)):
             return first, second
-        awaited = tuple(tuple(dict.fromkeys((*before, *now))) for before, now in zip(awaited, found))
+        awaited = (tuple(dict.fromkeys((*awaited[0], *found[0]))), tuple(dict.fromkeys((*awaited[1], *found[1]))))

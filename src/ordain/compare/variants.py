@@ -16,7 +16,7 @@ from typing import NamedTuple, TypeAlias
 
 from ordain.compare.behaviour import ComparedUnit, behaviour
 from ordain.compare.graph import ControlGraph, Move, Recalled
-from ordain.compare.joint import JointGraph, common_of, join, joined
+from ordain.compare.joint import JointGraph, Walked, common_of, join, joined
 from ordain.compare.places import Unresolved, Vector
 from ordain.rom.contents import Contents
 
@@ -37,7 +37,8 @@ class Variants:
         self._contents = contents
         self._common = common_of(contents, contents, apart=True)
         self._recalled = Recalled(), Recalled()
-        whole = joined(self._common, self._recalled)
+        self._walked: Walked = {}
+        whole = joined(self._common, self._recalled, self._walked)
         self._control = frozenset(whole.common.sides[0].sequencing.control)
         self._sound = dict(self._recalled[1].known)
         self._resting: dict[tuple[str, int], list[Vector]] = {}
@@ -60,7 +61,7 @@ class Variants:
             return self._shown(next(iter(changes)), changed)
         if self._starts.issuperset(changes):
             self._recalled[1].changed = frozenset((store, address) for store, row in changes.items() for address in row)
-            return _differing(joined(self._common.holding(changed), self._recalled))
+            return _differing(joined(self._common.holding(changed), self._recalled, self._walked))
         if not self._control.issuperset(changes):
             return _differing(join(self._contents, changed))
         words = [(store, address) for store, row in changes.items() for address in row]
@@ -78,7 +79,7 @@ class Variants:
         key = self._key(moved)
         found = self._known.get(key)
         if found is None:
-            found = self._known[key] = _differing(joined(common, self._recalled))
+            found = self._known[key] = _differing(joined(common, self._recalled, self._walked))
         return found
 
     def _shown(self, store: str, changed: Contents) -> Differing:
