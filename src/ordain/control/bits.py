@@ -48,17 +48,24 @@ class BitValues(Generic[Bit]):
         changed = self._changes(store).get(bit) if versions is not None else None
         if versions is None or not changed:
             return self.circuit.table(column, address)
-        turned = sorted(changed.items())
+        number, known = self.of(versions.leaf), dict[object, Bit]()
 
-        def chosen(number: list[Bit], some: list[tuple[int, int]], low: int) -> Bit:
-            if not number or not some:
-                return self.circuit.table(column ^ (some[0][1] if some else 0), address)
-            half = low + (1 << len(number) - 1)
-            parts = [one for one in some if one[0] >= half], [one for one in some if one[0] < half]
-            return self.circuit.choose(number[0], chosen(number[1:], parts[0], half),
-                                       chosen(number[1:], parts[1], low))
+        def turned(some: tuple[tuple[int, int], ...], depth: int) -> Bit:
+            """Whether it is turned. `some`: numbers of machines, and at which of the addresses that the first `depth`
+            bits leave."""
+            if depth == len(address):
+                return self.circuit.table(sum(1 << machine for machine, _ in some), number)
+            found = known.get((depth, some))
+            if found is None:
+                half = 1 << len(address) - depth - 1
+                low = (1 << half) - 1
+                found = known[depth, some] = self.circuit.choose(
+                    address[depth],
+                    turned(tuple([(machine, upper) for machine, where in some if (upper := where >> half)]), depth + 1),
+                    turned(tuple([(machine, lower) for machine, where in some if (lower := where & low)]), depth + 1))
+            return found
 
-        return chosen(self.of(versions.leaf), turned, 0)
+        return self.circuit.differ(self.circuit.table(column, address), turned(tuple(changed.items()), 0))
 
     def _changes(self, store: str) -> dict[int, dict[int, int]]:
         """Per bit, per number of a machine: the addresses at which the bit is turned, as the bits of a number."""
