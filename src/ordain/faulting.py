@@ -16,7 +16,7 @@ from ordain.checks.allowances import COMPILE_TIME, Plan, excused_words, plan
 from ordain.checks.check import About
 from ordain.checks.run import EVERYTHING, parts_of_rules, prove, questions
 from ordain.checks.undefined_code import EXPLANATION as UNDEFINED
-from ordain.checks.undefined_code import undefined_at
+from ordain.checks.undefined_code import is_undefined, undefined_at
 from ordain.checks.unreachable import idle_runs
 from ordain.compare.behaviour import behaviour
 from ordain.compare.joint import join
@@ -28,7 +28,7 @@ from ordain.faults.model import Changes, Fault, FaultOutcome, Noticed, Tried
 from ordain.faults.offers import offers
 from ordain.machine.expression import Node, substitute
 from ordain.machine.model import Field
-from ordain.misdoing import Bits, SaidOfSound
+from ordain.misdoing import OneOfMany, SaidOfSound
 from ordain.prover.decide import ProofRounds
 from ordain.prover.family import MachineFamily
 from ordain.prover.ground import Ground, TooMany, Words
@@ -37,7 +37,7 @@ from ordain.prover.questions import lower_properties
 from ordain.prover.swapping import Swapped, swapped
 from ordain.rom.contents import Contents
 
-TOGETHER = 512
+TOGETHER = 1024
 """So many faulty machines are looked at in one search, at most."""
 
 TOLD_BY_ADDRESS = ("unreachable", "stale-allowance", UNDEFINED.name)
@@ -176,6 +176,7 @@ class Campaign:
         self._said = SaidOfSound(contents, self._rounds, self._limits)
         self._variants: Variants | None = None
         self._placed: dict[tuple[object, ...], FaultOutcome] = {}
+        self._idle: dict[frozenset[tuple[str, frozenset[int]]], frozenset[tuple[str, int]]] = {}
 
     def _spoken(self, contents: Contents, sound: Spoken | None) -> tuple[Spoken, dict[str, frozenset[int]]]:
         """What the checks say of a machine, by a whole proof; and the addresses that it presents."""
@@ -269,7 +270,7 @@ class Campaign:
                     waiting[key] = fault
                 else:
                     alike[key] = FaultOutcome("harmless")
-            together = self._together if not undecided(self.sound) else self.each
+            together = self._together if self.executed and not undecided(self.sound) else self.each
             for key, outcome in zip(waiting, together(list(waiting.values()))):
                 alike[key] = outcome
             for fault in some:
@@ -304,28 +305,27 @@ class Campaign:
         if not faults:
             return []
         try:
-            noticed, alike, followed = self._noticed(faults)
+            noticed, family = self._noticed(faults)
+            return [FaultOutcome("noticed", noticed[number]) if number in noticed else
+                    self._beside(fault, OneOfMany(family, number)) for number, fault in enumerate(faults)]
         except (TooMany, DDMemoryError):
             if len(faults) == 1:
                 return self.each(faults)
             half = len(faults) // 2
             return [*self._searched(faults[:half]), *self._searched(faults[half:])]
-        return [FaultOutcome("noticed", noticed[number]) if number in noticed else
-                self._beside(fault, followed if number in alike else None)
-                for number, fault in enumerate(faults)]
 
-    def _beside(self, fault: Fault, followed: Bits | None) -> FaultOutcome:
-        """The class of a fault that nobody notices. `followed`: as in `misdoing`."""
+    def _beside(self, fault: Fault, one: OneOfMany) -> FaultOutcome:
+        """The class of a fault that nobody notices. May raise TooMany."""
         self._told(f"compared: {fault.text}")
         if self._variants is None:
             self._variants = Variants(self.contents)
         faulty = with_changes(self.contents, fault.changes)
         found = self._variants.of(fault.changes, faulty)
-        return self._said.otherwise(compared(found.units, found.machine), faulty, fault.changes, followed)
+        return self._said.otherwise(compared(found.units, found.machine), faulty, fault.changes, one)
 
-    def _noticed(self, faults: list[Fault]) -> tuple[dict[int, Noticed], frozenset[int], Bits]:
+    def _noticed(self, faults: list[Fault]) -> tuple[dict[int, Noticed], MachineFamily]:
         """Who notices each of some faults, by their numbers; those that nobody notices are left out. And the machines
-        that come to the same values of some variables, and these. Raises TooMany."""
+        as they were searched. Raises TooMany."""
         asked, ranks = self._asked, self.sound.ranks
         stopping = [number for number in (*asked.judged, *asked.undefined) if number is not None
                     and asked.properties[number].kind == "bad" and 0 <= ranks.get(asked.key(number), 0) < 2]
@@ -338,7 +338,6 @@ class Campaign:
             keys = [(order.get(asked.key(one.question), len(order)), asked.key(one.question)) for one in breaks]
             found[number] = Noticed(*min(keys)[1], breaks[0].cycles)
         found.update(self._placed_undefined(faults, family.left))
-        alike = family.alike
         family.restrict(family.left - found.keys())
         if family.left and not self._simple:
             raise TooMany("allowances of what takes more than a cycle")
@@ -349,7 +348,7 @@ class Campaign:
                 found[number] = Noticed(*key, None)
             family.restrict(family.left - found.keys())
         found.update(self._missing(faults, family))
-        return found, alike, family.followed
+        return found, family
 
     def offered(self, faults: Sequence[Fault]) -> tuple[str, tuple[int, ...]] | None:
         """The rule `never A and B` that notices most of some faults in one field, and which of them it does, by their
@@ -375,17 +374,26 @@ class Campaign:
         return None
 
     def _placed_undefined(self, faults: list[Fault], left: frozenset[int]) -> dict[int, Noticed]:
-        """Codes without a name in stores that hold no microprogram."""
+        """Codes without a name in stores that hold no microprogram: a matter of each placed word by itself, so only of
+        those that are others."""
         found = {}
         for number in left:
-            stores = [store for store in faults[number].changes if store not in self.executed]
-            if stores:
-                new = _undefined(with_changes(self.contents, faults[number].changes), self.executed)
-                fresh = sorted((field, at) for field, at in new - self.sound.undefined
-                               if self.contents.machine.fields[field].store in stores)
-                if fresh:
-                    found[number] = Noticed(UNDEFINED.name, fresh[0][0], None)
+            fresh = [field.name for field, placed in self._placed_codes
+                     for address, word in faults[number].changes.get(field.store, {}).items()
+                     if address in placed and is_undefined(field, word)]
+            if fresh:
+                found[number] = Noticed(UNDEFINED.name, min(fresh), None)
         return found
+
+    @cached_property
+    def _placed_codes(self) -> list[tuple[Field, frozenset[int]]]:
+        """The fields with codes of stores that hold no microprogram, each with the addresses of placed words in which a
+        code without a name would be something new."""
+        known = self.sound.undefined
+        return [(field, frozenset(self.contents.sites.get(field.store, {}))
+                 - excused_words(self.contents, UNDEFINED.name, field.store, field.name)
+                 - {address for name, address in known if name == field.name})
+                for field in _coded(self.contents) if field.store not in self.executed]
 
     @property
     def _simple(self) -> bool:
@@ -427,14 +435,11 @@ class Campaign:
         if not family.left:
             return {}
         found = {}
-        stores = self.contents.machine.stores
-        shown = {store: family.executed(store) for store in self._system.addresses
-                 if stores[store].fill == "microprogram"}
+        shown = {store: family.presented(store) for store in self.executed}
         needs = self._needs(family)
         for number in sorted(family.left):
-            executed = {store: frozenset(at for at, machines in places.items() if number in machines)
-                        for store, places in shown.items()}
-            idle = _idle(self.contents, executed) - self.sound.idle
+            executed = {store: places.get(number, self.executed[store]) for store, places in shown.items()}
+            idle = self._never_executed(executed) - self.sound.idle
             if idle:
                 store, address = min(idle)
                 found[number] = Noticed("unreachable", f"{store} {address:X}", None)
@@ -442,6 +447,14 @@ class Campaign:
             stale = self._stale(with_changes(self.contents, faults[number].changes), executed, number, needs)
             if stale - self.sound.stale:
                 found[number] = Noticed("stale-allowance", str(min(stale - self.sound.stale) + 1), None)
+        return found
+
+    def _never_executed(self, executed: Mapping[str, frozenset[int]]) -> frozenset[tuple[str, int]]:
+        """As `_idle`, which asks nothing but where words are placed: that is the same in all machines."""
+        key = frozenset(executed.items())
+        found = self._idle.get(key)
+        if found is None:
+            found = self._idle[key] = _idle(self.contents, executed)
         return found
 
     def _needs(self, family: MachineFamily) -> dict[int, frozenset[int]]:

@@ -5,7 +5,7 @@ Like `faulting`, of which it is a part, this stands above the packages: meanings
 
 from collections.abc import Mapping
 from functools import cached_property
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from ordain.control.system import build_system
 from ordain.faults.model import Changes, FaultOutcome
@@ -14,7 +14,8 @@ from ordain.machine.expression import Leaf, Node
 from ordain.meaning.follow import Read
 from ordain.meaning.run import broken
 from ordain.prover.decide import ProofRounds
-from ordain.prover.model import Limits, Property, Verdicts
+from ordain.prover.family import MachineFamily
+from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cone import with_addresses
 from ordain.rom.contents import Contents
@@ -26,6 +27,24 @@ Bits: TypeAlias = Mapping[Node, int]
 """Bits of leaves, as masks."""
 
 
+class OneOfMany(NamedTuple):
+    """One of the machines of a family that are left in it, by its number."""
+
+    family: MachineFamily
+    number: int
+
+    def decided(self, asked: tuple[Property, ...]) -> Verdicts | None:
+        """The verdicts on some questions (one at least), lowered, that speak of bits of variables that were followed
+        and of what is free alone; None where one of them remembers earlier cycles, or reads what is free and in no
+        diagram. Raises TooMany."""
+        if any(prop.monitors or prop.kind != "bad" or prop.vacuity is not None or not self.family.knows(prop.node)
+               for prop in asked):
+            return None
+        verdicts = tuple(Verdict(prop, "broken" if self.family.occurs(self.number, prop.node) else "proved",
+                                 (), None, None, 0, 0) for prop in asked)
+        return Verdicts(verdicts, verdicts[0]._replace(outcome="undecided"), {}, 0, 0, 0, "", "")
+
+
 class SaidOfSound:
     """What is said of the instructions of a sound machine. `rounds`: of its prover."""
 
@@ -34,21 +53,22 @@ class SaidOfSound:
         self._system = build_system(contents)
 
     def otherwise(self, outcome: FaultOutcome, faulty: Contents, changes: Changes,
-                  followed: Bits | None) -> FaultOutcome:
+                  one: OneOfMany | None) -> FaultOutcome:
         """The outcome of a fault with the changed instructions that no longer do what their text says. `faulty`:
-        without meanings. `followed`: None, or the bits of variables of which it is known that the faulty machine comes
-        to the same values of them, with the same inputs, as the sound one.
+        without meanings. `one`: the faulty machine, where it was searched together with others. May raise TooMany.
 
-        What is taken for granted about an instruction then holds of both machines or of neither, if it speaks of these
-        bits and of what is free alone; and an instruction for which no word was read that is another is proved or not
-        as it was."""
+        Where it comes to the same values of some bits of variables, with the same inputs, as the sound machine, what is
+        taken for granted about an instruction holds of both machines or of neither, if it speaks of these bits and of
+        what is free alone; and an instruction for which no word was read that is another is proved or not as it was.
+        Wherever it comes to, what speaks of these bits alone is told by the search."""
         if outcome.kind != "changed":
             return outcome
         said = {title: self._contents.meanings[title] for title in outcome.titles if title in self._contents.meanings}
         known: Mapping[str, bool] = {}
-        if said and followed is not None:
+        alike = one is not None and one.number in one.family.alike
+        if said and one is not None and alike:
             before, read, taken = self._sound
-            if speaks_of(taken, followed):
+            if speaks_of(taken, one.family.followed):
                 known = {title: title in before for title in said if not read[title].touches(changes)}
         anew = {title: meaning for title, meaning in said.items() if title not in known}
         if not anew:
@@ -56,8 +76,9 @@ class SaidOfSound:
         other = ProofRounds(build_system(faulty))
 
         def decide(properties: tuple[Property, ...]) -> Verdicts:
-            same = followed is not None and speaks_of(self._depends_on(properties), followed)
-            return (self._rounds if same else other).decide(properties, self._limits)
+            followed = one is not None and speaks_of(self._depends_on(properties), one.family.followed)
+            found = one.decided(lower_properties(self._system, properties)) if one is not None and followed else None
+            return found or (self._rounds if alike and followed else other).decide(properties, self._limits)
 
         wrong, _ = broken(faulty._replace(meanings=anew), decide)
         return outcome._replace(meanings=tuple(title for title in said if known.get(title, title in wrong)))

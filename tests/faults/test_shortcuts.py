@@ -5,15 +5,18 @@ from pathlib import Path
 
 import pytest
 
+from ordain.control.system import build_system
 from ordain.faulting import Campaign
 from ordain.faults.listing import bit_faults
-from ordain.faults.model import FaultOutcome
+from ordain.faults.model import Fault, FaultOutcome, Noticed
 from ordain.meaning.follow import Read
-from ordain.misdoing import speaks_of
+from ordain.misdoing import OneOfMany, speaks_of
 from ordain.pipeline import build_model
 from ordain.prover import family
+from ordain.prover.decide import decide
 from ordain.prover.family import MachineFamily
 from ordain.prover.ground import Ground
+from ordain.prover.model import Limits, Property, Verdicts
 from ordain.rom.contents import Contents
 from tests.faults.test_classes import MACHINE, MICRO
 from tests.meaning.test_proof import ADD, LENT
@@ -94,10 +97,51 @@ def test_what_is_taken_for_granted_is_asked_anew_where_control_comes_to_somethin
     expected = Campaign(contents).plainly(fault)
     assert expected.kind == "changed" and expected.meanings == ("add",)
     assert [one.outcome for one in Campaign(contents).of([fault])] == [expected]
+    monkeypatch.setattr(OneOfMany, "decided", lambda one, asked: None)
+    assert [one.outcome for one in Campaign(contents).of([fault])] == [expected]
     whole = Campaign._noticed
-    monkeypatch.setattr(Campaign, "_noticed", lambda campaign, faults: (
-        whole(campaign, faults)[0], frozenset(range(len(faults))), whole(campaign, faults)[2]))
+
+    def careless(campaign: Campaign, faults: list[Fault]) -> tuple[dict[int, Noticed], MachineFamily]:
+        noticed, searched = whole(campaign, faults)
+        searched.alike = frozenset(range(len(faults)))
+        return noticed, searched
+
+    monkeypatch.setattr(Campaign, "_noticed", careless)
     assert [one.outcome for one in Campaign(contents).of([fault])] != [expected]
+
+
+def test_what_is_taken_for_granted_is_told_by_the_search_of_each_machine_by_itself(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the bus lent the guest may write, which is told of that machine and not of the sound one."""
+    contents = contents_of(LENT, FETCH + 'instruction 1 "add"\n' + ADD)
+    faults = [one for one in bit_faults(contents) if one.text.startswith("add at ")]
+    expected = [Campaign(contents).plainly(one) for one in faults]
+    told = list[bool]()
+    whole = OneOfMany.decided
+
+    def noted(one: OneOfMany, asked: tuple[Property, ...]) -> Verdicts | None:
+        found = whole(one, asked)
+        told.append(found is not None)
+        return found
+
+    monkeypatch.setattr(OneOfMany, "decided", noted)
+    assert [one.outcome for one in Campaign(contents).of(faults)] == expected and {*told} == {True}
+    monkeypatch.setattr(MachineFamily, "occurs", lambda searched, machine, node: False)     # so it is of the sound one
+    assert [one.outcome for one in Campaign(contents).of(faults)] != expected
+
+
+def test_a_search_tells_nothing_of_bits_that_it_has_not_followed() -> None:
+    """`upc` alternates between 0 and 2; a question about its lowest bit alone follows that bit alone."""
+    contents = contents_of("machine pump\nstore control 4 words of 1 bit\n    address {0b0, upc[0]}\nfield ring 1 bit\n"
+                           "state upc 2 bits, reset 0\n    next {not upc[1], upc[0]}\n"
+                           'rule "the pump is quiet" never upc[0]\n', "routine round at 0\n        ring\n")
+    system, terms = build_system(contents), contents.machine.terms
+    upc = contents.machine.terms.leaf("state", "upc", 2)
+    low, high = (Property("never", "", "bad", terms.slice(upc, bit, bit)) for bit in (0, 1))
+    assert decide(system, (high,)).verdicts[0].outcome == "broken"
+    searched = MachineFamily(Ground(system, (low,), 1, Limits()), [{}], ())
+    assert not speaks_of({upc: 0b10}, searched.followed) and speaks_of({upc: 0b01}, searched.followed)
+    assert not searched.occurs(0, high.node)
 
 
 def test_a_question_of_the_sound_machine_serves_only_if_it_speaks_of_what_was_followed() -> None:

@@ -133,9 +133,10 @@ def test_each_machine_comes_to_what_is_proved_of_it_alone(seed: int, monkeypatch
                 machine for machine in left for place in taken if single[machine].verdicts[place].outcome == "broken"}
         assert found.dead() == {machine for machine in left if single[machine].over_assumed.outcome == "broken"}
         for store in sound.executed:
-            everywhere = {at: frozenset(machine for machine in left if at in single[machine].executed[store])
-                          for at in range(len(contents.words[store]))}
-            assert found.executed(store) == {at: some for at, some in everywhere.items() if some}
+            presented = found.presented(store)
+            assert presented.keys() <= left
+            assert {machine: presented.get(machine, sound.executed[store]) for machine in left} == \
+                {machine: single[machine].executed[store] for machine in left}
         some = frozenset(random.sample(sorted(left), random.randint(0, len(left))))
         found.restrict(some)
         assert found.left == some and found.alike <= some

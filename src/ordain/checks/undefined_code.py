@@ -64,11 +64,18 @@ def undefined_at(contents: Contents, field: Field) -> list[int]:
     return [] if known is None else list((~known).search(1))
 
 
+def is_undefined(field: Field, word: int) -> bool:
+    """Whether a word has a value without a name in a field some values of which have one."""
+    return bool(field.codes) and _value(field, word) not in {code.value for code in field.codes}
+
+
+def _value(field: Field, word: int) -> int:
+    everything = (1 << field.width) - 1
+    return word >> field.low & everything ^ (everything if field.active_low else 0)
+
+
 def _finding(contents: Contents, field: Field, address: int, count: int) -> Finding:
-    word = contents.words[field.store][address]
-    value = (word >> field.low) & ((1 << field.width) - 1)
-    if field.active_low:
-        value ^= (1 << field.width) - 1
+    value = _value(field, contents.words[field.store][address])
     at = spot_at(contents, field.store, address)
     more = f" and {count - 1} more such cells" if count > 1 else ""
     places = (Place(field.span, "the codes that are defined"),) if at.span is not None else ()

@@ -336,15 +336,24 @@ class MachineFamily:
         prop = self._properties[number]
         return frozenset() if prop.vacuity is None else self.left - self.occurring(prop.vacuity)
 
+    def knows(self, node: Node) -> bool:
+        """Whether everything that a condition reads has a place in the diagrams."""
+        return self._space.knows(node)
+
+    def occurs(self, machine: int, node: Node) -> bool:
+        """Whether some cycle of a machine that is left has a condition over what is `followed` and what is free."""
+        with not_too_many():
+            return (self._plain & self._among((machine,)) & self.having(node)).satisfiable()
+
     def dead(self) -> frozenset[int]:
         """Those in which some state has no input that satisfies the assumptions."""
         return self.machines(self._plain & ~self._having_of(self._space.true))
 
     def _own(self, conditions: Sequence[Node], memory: int) -> frozenset[int]:
-        """The machines that are left of which the sound one does not say what follows, or in which some conditions, or
-        what is remembered for them, are others in a state that the sound one reaches."""
+        """The machines that are left of which the sound one does not say what follows, or in which some expressions,
+        or what is remembered for them, are others in a state that the sound one reaches."""
         apart = set(self.left - self.alike)
-        functions = [self._space.of(node) for node in conditions]
+        functions = [bit for node in conditions for bit in self._space.bits(node)]
         functions += [self._space.function(atom) for atom in members(memory)]
         for holds in functions:
             sound = holds.substitute(self._to_sound)
@@ -405,18 +414,23 @@ class MachineFamily:
             now = relation.after(now & waiting)
         return self.machines(now & self.having(open_))
 
-    def executed(self, store: str) -> dict[int, frozenset[int]]:
-        """Per address of a store the machines that are left in which some cycle presents it."""
+    def presented(self, store: str) -> dict[int, frozenset[int]]:
+        """Per machine that is left the addresses of a store that some cycle presents; of others than those of `_own`
+        the sound machine says it, and they are left out."""
         space, address = self._space, self._system.addresses[store]
+        own = self._own((address,), 0)
+        if not own:
+            return {}
         number = self._number_atoms
         others = ((1 << space.atoms.count) - 1) & ~space.read_by(address) & ~number
-        shown = (self._plain & self._model.required.holds).exists(space.cube(members(others)))
-        bits = space.bits(self._leaf)
+        shown = (self._plain & self._among(own) & self._model.required.holds).exists(space.cube(members(others)))
+        bits = space.bits(address)
         wanted = space.cube(members(((1 << space.atoms.count) - 1) & ~number & space.read_by(address)))
-        found = {}
-        for place, some in by_value(space.bits(address), shown):
-            found[place] = frozenset(value for value, _ in by_value(bits, some.exists(wanted)))
-        return found
+        found = {machine: set[int]() for machine in own}
+        for place, some in by_value(bits, shown):
+            for machine, _ in by_value(space.bits(self._leaf), some.exists(wanted)):
+                found[machine].add(place)
+        return {machine: frozenset(places) for machine, places in found.items()}
 
 
 def _all(atoms: Iterable[int]) -> int:
