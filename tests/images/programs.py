@@ -205,13 +205,19 @@ class _Jumping(Making):
         stores = {"control": layout.width, **self.beside_widths}
         lines = {"control": self.lines, **dict.fromkeys(self.beside_widths, 3)}
         chips = wired(choose, stores, lines)
+        ways = {name: self.next_of(name) for name in names}
+        rest = [] if len(names) == 1 << bits else ["otherwise"]
+        presented, sequencer = "upc", [
+            f"state upc {self.lines} bits, reset 0", "    next choose branch",
+            *(f"        {name}: {ways[name]}" for name in names), *(f"        {name}: 0" for name in rest)]
+        late = self.late(bits, ways, rest)
+        if late and choose((False, True)):
+            presented, sequencer = "fetched", late
         text = ['machine made "by chance"', 'microprogram "m.micro"',
-                f"store control {1 << self.lines} words of {layout.width} bits", "    address upc",
+                f"store control {1 << self.lines} words of {layout.width} bits", f"    address {presented}",
                 *([f"    starts at {self.entry}"] if self.kind == "wired" else []), *([said] if said else []),
                 *layout.text, *self.beside_text(), *self.data(), "register ir 3 bits, loads data[2:0] when low",
-                f"state upc {self.lines} bits, reset 0", "    next choose branch",
-                *(f"        {name}: {self.next_of(name)}" for name in names),
-                *(["        otherwise: 0"] if len(names) < 1 << bits else []),
+                *sequencer,
                 *(["state ret W bits, reset 0".replace("W", str(self.lines)),
                    "    next upc + 1 if branch is call else ret"] if "back" in names else []),
                 *([f"state pages {self.lines - self.page} bits, reset 0", "    next high if turn else pages"]
@@ -268,6 +274,23 @@ class _Jumping(Making):
                 "skip": "upc + 2 if c0 else upc + 1", "call": there, "back": "ret",
                 "near": f"{{upc[{high}:{self.page}], near}}", "far": "{high, near}", "over": "{pages, near}",
                 "go": self.entry, "second": "table"}[name]
+
+    def late(self, bits: int, ways: dict[str, str], rest: list[str]) -> list[str]:
+        """The same sequencer with flip-flops between the word and the choice of the address, where that can be written
+        simply: the counter is one ahead then, and `behind` has the address of the cycle before."""
+        if self.kind == "successor" or {"back", "near"} & ways.keys() or any("upc + {" in way for way in ways.values()):
+            return []
+        held = {name: way.replace("upc if c2", "behind if c2").replace("upc + 2", "(upc PLUS 1)")
+                .replace("upc + 1", "upc").replace("PLUS", "+").replace("target", "held_target")
+                for name, way in ways.items()}
+        numbers = {name: number for number, name in self.codes.items()}
+        width = self.lines - 2 * (self.kind == "block")
+        return [f"state held {bits} bits, reset {numbers['step']}", "    next branch",
+                f"state held_target {width} bits, reset 0", "    next target",
+                f"state upc {self.lines} bits, reset 0", "    next fetched + 1",
+                f"state behind {self.lines} bits, reset 0", "    next fetched",
+                "signal fetched = choose held", *(f"    {numbers[name]}: {way}" for name, way in held.items()),
+                *(f"    {name}: 0" for name in rest)]
 
     def counted(self, name: str) -> str:
         """By how much a counter goes on, said by what is wired to its adder."""

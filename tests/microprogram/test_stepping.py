@@ -366,12 +366,56 @@ signal fetched = word[3:0] if word[5:4] is 1 else upc
 """
 
 
+LATE = """\
+routine start at 0
+    op step
+    op jump, to other
+routine other
+    op step
+    to other
+    op jump, to start
+"""
+HELD = LATCHED.replace("state word 6 bits, reset 0\n    next control\n", """\
+state taken 1 bit, reset 0
+    next op is jump
+state wanted 4 bits, reset 0
+    next to
+""").replace("word[3:0] if word[5:4] is 1", "wanted if taken")
+
+
+@pytest.mark.parametrize("machine", [LATCHED, HELD, HELD.replace("ADDRESS", "{fetched[3:1], fetched[0]}")])
+def test_an_address_that_is_chosen_behind_flip_flops(machine: str) -> None:
+    """The word says in its own cycle where control goes, though flip-flops carry it to the choice: a jump needs nothing
+    behind it."""
+    assert succeeds(machine.replace("ADDRESS", "fetched"), LATE) == [1, 0, 1, 1, 0]
+
+
+@pytest.mark.parametrize("keeps", [
+    "state saved 4 bits, reset 0\n    next upc\n",
+    "register saved 4 bits, loads upc when op is step\n",
+    "bus out 4 bits, floats\n    driven by upc when op is step\n",
+    "bus out 4 bits, floats\n    driven by plus = upc + 1 when op is step\n",
+])
+def test_what_would_be_presented_later_may_be_kept(keeps: str) -> None:
+    """Control can come back to the word behind a jump when the counter was saved."""
+    for machine in (LATCHED, HELD):
+        found = compiled(described(machine.replace("ADDRESS", "fetched") + keeps), LATE)[1]
+        assert {each.name for each in found} == {"runs-off"}
+
+
+def test_a_counter_that_waits_while_another_address_is_presented_is_kept() -> None:
+    waiting = HELD.replace("ADDRESS", "fetched").replace("next fetched + 1", "next upc if taken else fetched + 1")
+    assert {each.name for each in compiled(described(waiting), LATE)[1]} == {"runs-off"}
+
+
 def test_a_register_that_takes_the_word_is_told_with_the_way_out() -> None:
-    """What the word decides is not seen, so control seems to go on; with a register of the address it is."""
+    """What the word decides is not seen where the counter is kept, so control seems to go on; with a register of the
+    address it is."""
     micro = "routine start at 0\n    op step\n    op jump, to start\n"
-    [found] = compiled(described(LATCHED.replace("ADDRESS", "fetched")), micro)[1]
+    kept = LATCHED + "state saved 4 bits, reset 0\n    next upc\n"
+    [found] = compiled(described(kept.replace("ADDRESS", "fetched")), micro)[1]
     assert found.name == "runs-off" and "takes the word" in found.places[0].label and "a state that takes" in found.help
-    assert faults(described(LATCHED.replace("ADDRESS", "here")), micro) == []
+    assert faults(described(kept.replace("ADDRESS", "here")), micro) == []
 
 
 RING = """\

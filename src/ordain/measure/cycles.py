@@ -223,7 +223,8 @@ class _Telling:
             address = cycle.addresses[self._store]
             values: list[tuple[str, int]] = []
             lines: set[str] = set()
-            for leaf, mask in self._deciding(address, cycle.addresses, cycle.words, self._phase(cycle)).items():
+            held = {leaf.name: cycle.states[leaf.name] for leaf in self._by_hand if leaf.name in cycle.states}
+            for leaf, mask in self._deciding(address, cycle.addresses, cycle.words, self._phase(cycle), held).items():
                 told = self._told(leaf, mask, cycle)
                 values += told
                 lines |= {name for name, _ in told if leaf.width == 1 or name.endswith("]")}
@@ -249,12 +250,17 @@ class _Telling:
     def _phase(self, cycle: Cycle) -> int:
         return 0 if self._clock is None else cycle.states[self._clock.name]
 
-    def _deciding(self, address: int, addresses: dict[str, int], words: dict[str, int], phase: int) -> dict[Leaf, int]:
-        """What control asks about in a cycle with these words: leaf -> mask of its bits."""
-        key = (*sorted(addresses.items()), ("", phase))
+    def _deciding(self, address: int, addresses: dict[str, int], words: dict[str, int], phase: int,
+                  held: dict[str, int]) -> dict[Leaf, int]:
+        """What control asks about in a cycle with these words: leaf -> mask of its bits. `held`: what is in the states
+        that make the address, such as the word before, in a register of its own."""
+        key = (*sorted(addresses.items()), ("", phase), *held.items())
         found = self._asked.get(key)
         if found is None:
-            rest = put_in(self._terms, self._nexts, self._known(addresses, words, phase))
+            known = self._known(addresses, words, phase)
+            known |= {leaf: self._terms.const(held[leaf.name], leaf.width)
+                      for leaf in self._by_hand if leaf.name in held}
+            rest = put_in(self._terms, self._nexts, known)
             found = {leaf: mask for leaf, mask in bits_read(rest).items()
                      if type(leaf) is Leaf and leaf not in self._by_hand}
             stored = self._contents.words[self._store]
@@ -284,7 +290,7 @@ class _Telling:
         for address in sorted(ring):
             word = self._contents.words[self._store][address]
             asked = self._deciding(address, {self._store: address}, {self._store: word},
-                                   0 if self._clock is None else self._clock.moves)
+                                   0 if self._clock is None else self._clock.moves, {})
             for leaf, mask in asked.items():
                 names.update((name, None) for name, _ in self._told(leaf, mask, None))
         words = dict.fromkeys(self._where(address) for address in sorted(ring))

@@ -24,6 +24,7 @@ from ordain.machine.expression import (
 )
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.carry import counted_width
+from ordain.microprogram.formed import formed
 from ordain.microprogram.layout import Layout
 from ordain.microprogram.survey import written_in_fields
 from ordain.microprogram.tables import address_columns, numbers, work_out
@@ -74,7 +75,8 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
     def becomes(carriers: Sequence[Leaf]) -> list[Node]:
         return in_fields(_deciding(machine, carriers, ahead), carriers)
 
-    deciding = becomes(presented)
+    chosen = formed(machine, store.address, presented)
+    deciding = becomes(presented) if chosen is None else in_fields(chosen[:1], presented)
     while not _counted(deciding, place) and delay < len(machine.states):
         before = _only_source(deciding)
         if before is None:
@@ -83,8 +85,9 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
         deciding = becomes(place)
     if not _counted(deciding, place):
         delay, place, deciding = 0, presented, becomes(presented)
-    others = tuple([node for node in in_fields(_everything(machine, ahead), place)
-                    if node not in deciding and _counted((node,), place)])
+    spoken_for = chosen[1] if chosen is not None and delay == 0 else ()
+    others = tuple([node for node in in_fields([each for each in _everything(machine, ahead) if each not in spoken_for],
+                                               place) if node not in deciding and _counted((node,), place)])
     if not _counted(deciding, place) and not others:
         doubtful = _counts_elsewhere(machine, store, presented)     # it may be meant, so this is no error
         return None, [_not_low(store)._replace(severity=Severity.WARNING)] if doubtful else []

@@ -1,0 +1,35 @@
+"""Addresses that are chosen behind flip-flops: a word sets a flip-flop, and in the next cycle it says which of several
+states is presented."""
+
+from collections.abc import Iterator, Sequence
+
+from ordain.machine.expression import If, Leaf, Node, leaves, postorder, substitute
+from ordain.machine.model import Machine
+
+
+def formed(machine: Machine, address: Node, presented: Sequence[Leaf]) -> tuple[Node, frozenset[Node]] | None:
+    """The next address over the word and the states of this cycle, and the next values of the presented states, for
+    which it speaks. None where it does not: nothing is chosen, or what such a state holds may be presented in a later
+    cycle than the next, as a return address is. It may not where it goes nowhere but into the address, and is made anew
+    in every cycle."""
+    terms = machine.terms
+    if any(leaf.kind != "state" for leaf in presented) or not any(type(part) is If for part in postorder((address,))):
+        return None
+    by_address: dict[Node, Node] = {address: terms.leaf("input", "", address.width)}
+    kept = leaves(substitute(terms, tuple(_kept(machine)), by_address))
+    on_buses = {driver.name for bus in machine.buses.values() for driver in bus.drivers}
+    if any(leaf in kept or leaf.name in on_buses for leaf in presented):
+        return None
+    becomes: dict[Node, Node] = {leaf: machine.states[leaf.name].next for leaf in leaves((address,))
+                                 if leaf.kind == "state"}
+    (following,) = substitute(terms, (address,), becomes)
+    return following, frozenset(machine.states[leaf.name].next for leaf in presented)
+
+
+def _kept(machine: Machine) -> Iterator[Node]:
+    """All that is held until a later cycle, or goes to where it can be."""
+    yield from [state.next for state in machine.states.values()]
+    yield from [load.source for register in machine.registers.values() for load in register.loads
+                if load.source is not None]
+    yield from [driver.value for bus in machine.buses.values() for driver in bus.drivers if driver.value is not None]
+    yield from [write.source for memory in machine.memories.values() for write in memory.writes]
