@@ -175,13 +175,26 @@ def test_an_instruction_that_turns_a_few_rounds_is_followed_to_its_end() -> None
 def test_a_loop_over_data_is_not_proved() -> None:
     """It goes round while the flag, which it sets anew, is 1."""
     text = """\
-    means acc <- undefined, zero <- 0
-  again: put sum, load acc, flag
+    means acc <- undefined, zero <- 0, pc <- undefined
+  again: fetched, load temp
+        put sum, load acc, flag
         branch if_zero, target again
         branch home
 """
     found = outcome_of(text)
     assert found.way is None and found.difference is None and "round" in found.why
+
+
+def test_a_loop_in_which_nothing_changes_any_more_is_followed_to_there() -> None:
+    """When the sum was 0 twice, both were 0, and it goes round for ever as it is; else it ends after a round or two."""
+    text = """\
+    means acc <- acc + temp if acc + temp is not 0 else temp, zero <- 0
+  again: put sum, load acc, flag
+        branch if_zero, target again
+        branch home
+"""
+    assert proved(text)
+    assert difference(text.replace("else temp", "else 0")).name == "acc"
 
 
 LOOPS = MACHINE.replace("field branch 2 bits", "field branch 3 bits").replace("words of 20 bits", "words of 21 bits") \
@@ -313,3 +326,24 @@ def test_what_a_kept_bus_or_a_latch_decides_is_no_question_for_the_prover() -> N
         .replace("writes  data when write", "writes  acc when temp[0]")
     assert outcome_of("    means nothing\n        branch home\n", latched).way is None
     assert outcome_of("    means memory[mar] <- acc when temp[0]\n        branch home\n", latched).way == "rewriting"
+
+
+# ---------------------------------------------------------------- a clock that can be held
+
+HELD = MACHINE.replace("machine till", "machine till\nclock clk (first, second)\n    held while slow and not ready\n"
+                       "input ready 1 bit\nsignal slow = put is memory{only}\n{more}")
+
+
+@pytest.mark.parametrize("only", ["", " and second"])
+def test_while_the_clock_is_held_nothing_changes(only: str) -> None:
+    """What is loaded at the end of the phase is not loaded while it goes on: it was taken for a round that data end."""
+    found = outcome_of(ADD, HELD.format(only=only, more=""))
+    assert (found.why, found.difference, found.way, found.cycles) == ("", None, "rewriting", 2)
+    assert difference(ADD.replace("acc <- s,", "acc <- s + 1,"), HELD.format(only=only, more="")).name == "acc"
+
+
+def test_what_goes_on_while_the_clock_is_held_is_a_round() -> None:
+    more = "register turns 4 bits, loads turns + 1 when slow, on oscillator\nvisible turns\n"
+    assert difference(ADD, HELD.format(only="", more=more)).name == "turns"
+    unsaid = ADD.replace("pc <- pc + 1", "pc <- pc + 1, turns <- undefined")
+    assert "as often as its data say" in outcome_of(unsaid, HELD.format(only="", more=more)).why

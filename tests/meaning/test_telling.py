@@ -129,3 +129,13 @@ def test_a_choice_that_makes_no_difference_is_not_told() -> None:
     assert {title: one.effects for title, one in found.items()} == {
         "look": (), "bump": ("acc <- 1 if acc is 0 else acc", "n <- 0 if acc is 0 else n"),
         "both": ("acc <- acc + 1", "n <- acc"), "none": ()}
+
+
+@pytest.mark.parametrize("condition", ["one and not zero", "one or zero", "not (zero and one)"])
+def test_what_a_path_only_asks_about_is_not_told_as_changed(condition: str) -> None:
+    """Each path knows the flag that it has asked about by its level; it was told as undefined after them all."""
+    machine = MACHINE.replace("target if zero", f"target if {condition}") + "input one 1 bit\n"
+    words = "        branch if_zero, target more\n        branch home\n" \
+            "  more: branch if_zero, target most\n        count, branch home\n  most: branch home\n"
+    contents = contents_of(machine, FETCH + 'instruction 1 "tried"\n' + words)
+    assert {effect.split(" <- ")[0] for effect in held(contents, ["tried"])["tried"].effects} == {"pc"}

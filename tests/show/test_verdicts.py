@@ -105,3 +105,12 @@ def test_the_same_as_data() -> None:
                     "worst": 5, "within": 3, "file": "m.machine", "line": line, "note": ""}
     assert heard["witness"]["loop"] == 1
     assert [cycle["matters"] for cycle in heard["witness"]["cycles"]] == [[], ["deck.wave", "gust"], ["slack"]]
+
+
+def test_many_open_questions_are_told_in_part_where_the_search_came_to_its_end() -> None:
+    """Meanings stay open one by one, each for its own reason; a search that was stopped leaves all for one."""
+    left = [row("meaning", f"load {name}", "undecided") for name in "abcdefgh"]
+    lines = report_lines(CRANE, report(*left), False)
+    assert [line.split()[-1] for line in lines[:6]] == list("abcdef")
+    assert lines[6] == "2 questions more undecided; --all lists them"
+    assert not any("more undecided" in line for line in report_lines(CRANE, report(*left[:6]), False))

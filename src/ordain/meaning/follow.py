@@ -426,7 +426,7 @@ class Course:
         touched = [leaf for leaf in self.following.nexts if any(word.next(leaf) is not leaf for word in words.values())]
         changed: dict[Node, None] = {}
         for leaf in sorted(touched, key=self._is_control):
-            if leaf in head.anew or self.value(leaf, step) is not self.value(leaf, head):
+            if leaf in head.anew or not self._as_before(leaf, head, step):
                 if not self._is_control(leaf) and leaf not in head.anew and not data:
                     return None
                 changed[leaf] = None
@@ -436,6 +436,14 @@ class Course:
                 return None
             changed[leaf] = None
         return frozenset(changed)
+
+    def _as_before(self, leaf: Node, head: Step, step: Step) -> bool:
+        """Whether something holds what it did at the earlier step. On a clock that is held it does by what led here."""
+        then, now = self.value(leaf, head), self.value(leaf, step)
+        if then is now:
+            return True
+        then, now = put_in(self.terms, (then, now), dict(step.assumed))
+        return then is now
 
     def _is_control(self, leaf: Node) -> bool:
         machine = self.following.machine

@@ -13,6 +13,7 @@ from ordain.machine.model import Effect, Meaning
 from ordain.meaning import said
 from ordain.meaning.equality import equal, value_of
 from ordain.meaning.follow import MOST_ROUNDS, Course, Following, NotFollowed, Path, Step, WrittenWord, comes_from, read
+from ordain.meaning.lengths import length
 from ordain.meaning.model import Question, Values, Way
 from ordain.text.source import Span
 
@@ -106,7 +107,7 @@ def _paths(following: Following, title: str, meaning: Meaning) -> Iterator[tuple
 
 def _outcome(title: str, difference: Counterexample | None, why: str, way: Way | None,
              paths: list[tuple[Course, Path]]) -> Outcome:
-    steps = max((path.end.number for _, path in paths), default=0)
+    steps = max((length(course.following, path.end) for course, path in paths), default=0)
     machine = paths[0][0].following.machine if paths else None
     return Outcome(title, difference, why, way, len(paths), 0 if machine is None else whole_cycles(machine, steps))
 

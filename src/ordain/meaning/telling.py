@@ -24,6 +24,7 @@ from ordain.machine.expression import (
 from ordain.machine.model import Machine
 from ordain.machine.wording import CodeNames, code_names, words
 from ordain.meaning.follow import Course, Following, NotFollowed, WrittenWord
+from ordain.meaning.lengths import length
 from ordain.meaning.model import Telling
 from ordain.meaning.said import holder
 
@@ -53,7 +54,7 @@ def told(following: Following, title: str) -> Telling:
                 raise NotFollowed(f"it goes round at `{course.round}` as often as its data say")
             for path in course.paths:
                 ways.append(_way(following, course, path.assumed, path.end))
-                cycles = max(cycles, path.end.number)
+                cycles = max(cycles, length(following, path.end))
         if not ways:
             raise NotFollowed("no path of it comes to a boundary")
     except NotFollowed as undecided:
@@ -72,8 +73,9 @@ def _way(following: Following, course: Course, assumed: Mapping[Node, Node], end
     values = {}
     for name in machine.visible:
         if name not in machine.memories:
-            value = put_in(terms, (course.value(holder(machine, name), path.end),), under)[0]
-            values[name] = normal.of(value)
+            old = holder(machine, name)
+            value, before = put_in(terms, (course.value(old, path.end), old), under)
+            values[name] = normal.of(old if value is before else value)     # kept, though this path knows its bits
     writes = []
     for one in reversed(path.end.writes):
         if one.memory in machine.visible:

@@ -90,7 +90,10 @@ def report_lines(contents: Contents, report: Report, everything: bool, page: Pag
         left = [row for row in report.rows if row.outcome == "undecided"]
         listed = [row for row in report.rows if row.outcome not in ("proved", "undecided", "allowed")]
         lines += _broken(listed, page)
-        lines += _table(contents.machine, left if len(left) <= FEW_OPEN else (), asked, page)
+        told = left[:FEW_OPEN] if len(left) <= FEW_OPEN or not (report.stopped or report.ended) else []
+        lines += _table(contents.machine, told, asked, page)
+        if told and len(left) > len(told):
+            lines.append(f"{_questions(len(left) - len(told))} more undecided; --all lists them")
         if listed:
             lines += _never_happens([row for row in report.rows if row.subject not in asked], page)
         lines += [line for text in _longest_wait(contents.machine, report) for line in fold(text, page)]
