@@ -7,6 +7,9 @@
 Seconds are processor seconds (user and system) of a whole process, the least of several runs where they are short;
 abc's are those of a process that reads the file and decides every property (`pdr -a`). Each is given
 `--patience` seconds.
+SPIN is not asked here. Each cycle has 15 to 96 free lines in these models, so that each state has over 32,000 next ones
+to go through one by one: two of the smallest, exported and written as Promela, came to no end in a minute. Where it can
+be asked `benchmarks/prove.py` does.
 `growth`: the power of abc's time and of ours in that of the size, from the smallest to the largest.
 """
 

@@ -8,7 +8,7 @@ from ordain.audit.tearing import wrong
 from ordain.checks import torn
 from ordain.rom.contents import Contents
 from tests.audit.kept import boasting, kept, outcomes, proved
-from tests.checks.test_torn import MACHINE, MICRO, OPEN, PROLOGUE, a_tree, arms, lathe, text_of
+from tests.checks.test_torn import MACHINE, MICRO, OPEN, PROLOGUE, RING, a_tree, arms, lathe, text_of
 from tests.workshop import contents_of
 
 
@@ -37,10 +37,25 @@ def test_the_pairs_are_those_of_the_check_in_texts_by_chance_with_wrong_bits_in_
     assert pairs > 150
 
 
-def test_the_pairs_of_a_prologue_with_arms() -> None:
+@pytest.mark.parametrize("machine", [MACHINE, RING])
+def test_the_pairs_of_a_prologue_with_arms(machine: str) -> None:
     text = arms("a / a / fetch", "b / fetch", condition="raw").replace("\n", "\n        ")
-    one, other = both(contents_of(MACHINE.replace("RAW", "raw"), PROLOGUE.replace("FETCH", text)))
+    one, other = both(contents_of(machine.replace("RAW", "raw"), PROLOGUE.replace("FETCH", text)))
     assert one == other and one
+
+
+def test_in_a_ring_the_pairs_are_those_of_a_counter() -> None:
+    numbers, pairs = (0b000, 0b100, 0b110, 0b111, 0b011, 0b001), 0
+    for seed in range(40):
+        body = "\n".join(text_of(a_tree(random.Random(seed), ("carry", "raw"), 3), "        "))
+        if body.count("\n") > 12:
+            continue
+        plain, ring = (both(contents_of(text.replace("RAW", "raw"), MICRO.replace("TURN", body)))
+                       for text in (MACHINE, RING))
+        turned = {tuple(cell & ~7 | numbers[cell & 7] for cell in pair) for pair in plain[0]}
+        assert turned == ring[0] == ring[1], seed
+        pairs += len(turned)
+    assert pairs > 50
 
 
 @pytest.mark.parametrize(("turn", "said"), [
@@ -51,8 +66,9 @@ def test_the_pairs_of_a_prologue_with_arms() -> None:
 ])
 def test_what_is_proved_is_confirmed_and_what_is_broken_is_refused(turn: str, said: str) -> None:
     sound = lathe(turn)
-    contents = contents_of(sound.machine, sound.micro)
-    assert outcomes(contents, kept(contents, boasting(proved(contents))))["torn", "control"] == said
+    for machine in (sound.machine, RING.replace("RAW", "raw")):
+        contents = contents_of(machine, sound.micro)
+        assert outcomes(contents, kept(contents, boasting(proved(contents))))["torn", "control"] == said
 
 
 def test_an_allowance_at_the_word_where_control_goes_on() -> None:

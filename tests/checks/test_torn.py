@@ -43,6 +43,9 @@ state raw 1 bit, reset 0
 input key 1 bit, wave 1 bit
 home step is 0
 """
+RING = MACHINE.replace("step        step", "step        step in (0b000, 0b100, 0b110, 0b111, 0b011, 0b001)").replace(
+    "else step + 1", "else {not step[0], step[2:1]}")
+"""The same with steps from a ring whose last flip-flop is turned on its way to the first."""
 MICRO = """\
 instruction 0 "rest"
         last

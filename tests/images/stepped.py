@@ -23,12 +23,13 @@ Body = tuple[Word | Arms, ...]
 
 class Stepped(NamedTuple):
     """`order`: what the address is made of, the highest first: `lines`, "ir", "step". `owners`: the body for each
-    opcode, and what `{d}` is in it. `steps`: bits of the step."""
+    opcode, and what `{d}` is in it. `steps`: bits of the step; `turns`: the numbers that it goes through."""
 
     machine: str
     micro: str
     order: tuple[str, ...]
     steps: int
+    turns: tuple[int, ...]
     fields: Mapping[str, Field]
     spares: Mapping[int, int]
     codes: Mapping[int, str]
@@ -74,14 +75,19 @@ class _Stepping(Making):
         shown = [ir if part == "ir" else count if part == "step" else part for part in self.order]
         more = self.steps + 1 if slices else self.steps
         by = "0b10" if slices else "1"
+        ring = not slices and self.some(2)
+        turns = _twisted(self.steps) if ring else tuple(range(1 << self.steps))
+        following = f"{{not count[0], count[{self.steps - 1}:1]}}" if ring else f"count + {by}"
         machine = ['machine made "by chance"', 'microprogram "m.micro"',
                    f"store control {1 << width} words of {layout.width} bits", f"    address {{{', '.join(shown)}}}",
-                   f"    instruction {ir}", f"    step {count}", *said, *layout.text, *self.data(),
+                   f"    instruction {ir}",
+                   f"    step {count}" + (f" in ({', '.join(map(bin, turns))})" if ring else ""), *said,
+                   *layout.text, *self.data(),
                    *(["register ir 6 bits, loads {0b0, data, 0b1} when low"] if slices
                      else ["register ir 3 bits, loads data[2:0] when low"]),
-                   f"state count {more} bits, reset 0", f"    next 0 if branch is end else count + {by}",
+                   f"state count {more} bits, reset 0", f"    next 0 if branch is end else {following}",
                    "home count is 0", *self.orders, *statements(chips)]
-        return Stepped("\n".join(machine) + "\n", "\n".join(micro) + "\n", tuple(self.order), self.steps,
+        return Stepped("\n".join(machine) + "\n", "\n".join(micro) + "\n", tuple(self.order), self.steps, turns,
                        layout.fields, layout.spares, dict(enumerate(names)), prologue,
                        tuple(owners[opcode] for opcode in range(OPCODES)), unused, self.parity, tuple(chips))
 
@@ -135,6 +141,15 @@ class _Stepping(Making):
         return tuple(items), text
 
 
+def _twisted(bits: int) -> tuple[int, ...]:
+    """What a ring of so many flip-flops shows whose last one is turned on its way to the first: 00, 10, 11, 01."""
+    found, now = [0], 1 << bits - 1
+    while now:
+        found.append(now)
+        now = now >> 1 | (1 - now % 2) << bits - 1
+    return tuple(found)
+
+
 def _with(body: Body, src: int) -> Body:
     """The body of another member: its first word puts something else."""
     first = body[0]
@@ -163,7 +178,7 @@ def cannot(program: Stepped) -> set[str]:
         chosen = {word.sets["mark"] for known in every for word in words_of(body, known)}
         found |= {"never-chosen"} if {word.sets["mark"] for word in _all(body)} - chosen else set()
         longest = max(len(words_of(program.prologue, known)) + len(words_of(body, known)) for known in every)
-        found |= {"over-full"} if body is not program.prologue and longest > 1 << program.steps else set()
+        found |= {"over-full"} if body is not program.prologue and longest > len(program.turns) else set()
     return found
 
 
@@ -178,17 +193,18 @@ def differences(program: Stepped, board: Board) -> list[str]:
     lines = [part for part in program.order if part not in ("ir", "step")]
     for levels in product((0, 1), repeat=len(lines)):
         known = dict(zip(lines, levels))
-        for opcode, step in product(range(OPCODES), range(1 << program.steps)):
+        for opcode, number in product(range(OPCODES), range(1 << program.steps)):
+            step = program.turns.index(number) if number in program.turns else 1 << program.steps
             address = 0
             for part in program.order:
                 size = {"ir": 3, "step": program.steps}.get(part, 1)
-                address = address << size | {**known, "ir": opcode, "step": step}[part]
+                address = address << size | {**known, "ir": opcode, "step": number}[part]
             words = [*words_of(program.prologue, known), *words_of(program.owners[opcode], known)]
             try:
                 found = _at(program, board, words[step] if step < len(words) else None, address)
             except ValueError as two:
                 return [str(two)]
-            wrong += [f"opcode {opcode}, step {step}, {known}: {one}" for one in found]
+            wrong += [f"opcode {opcode}, step {number}, {known}: {one}" for one in found]
     return [*wrong, *board.strays()][:6]
 
 

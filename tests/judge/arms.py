@@ -85,6 +85,7 @@ class Columns:
     def __init__(self, contents: Contents, store: Store, micro: str) -> None:
         assert store.step is not None
         self._low, self._steps = store.step[1], 2 << store.step[0] - store.step[1]
+        self._numbers = store.steps
         self._bodies, self._words = read(micro), contents.words[store.name]
         self._open = {address: site.open for address, site in contents.sites[store.name].items()}
         self._line = {address: site.span.line for address, site in contents.sites[store.name].items()
@@ -115,10 +116,10 @@ class Columns:
         return not since and not until
 
     def _step(self, address: int) -> int:
-        return address >> self._low & self._steps - 1
+        return self._numbers.index(address >> self._low & self._steps - 1)
 
     def _cell(self, column: int, step: int) -> int | None:
-        return self._line.get(column | step << self._low)
+        return self._line.get(column | self._numbers[step] << self._low)
 
     def _goes_over(self, old: int, new: int, step: int) -> bool:
         """Control may go on in the new column at this step as well as in the old one; also where both are over."""
@@ -134,7 +135,7 @@ class Columns:
 
     def _alike(self, taken: int, other: int, step: int) -> bool:
         """What is executed holds what the other column would hold, but for the bits that that one leaves open."""
-        one, two = (column | step << self._low for column in (taken, other))
+        one, two = (column | self._numbers[step] << self._low for column in (taken, other))
         if (one in self._line) != (two in self._line):
             return False
         return one not in self._line or not (self._words[one] ^ self._words[two]) & ~self._open[two]

@@ -169,7 +169,9 @@ class _Made:
             if self.some(3):
                 parts = [parts[-1], *parts[:-1]]
             size = 16 << len(self.lines) + ("dial" in self.lines)
-            return size, f"{{{', '.join(parts)}}}", ["    instruction ir", "    step step"]
+            self.ring = self.some(4)
+            return size, f"{{{', '.join(parts)}}}", ["    instruction ir", "    step step" + (
+                " in (0b00, 0b01, 0b11, 0b10)" if self.ring else "")]
         address = {"delayed": "active"}.get(self.kind, "upc")
         return 8, address, ["    starts at {ir, 0b0}"] if self.kind == "wired" else []
 
@@ -212,8 +214,9 @@ class _Made:
         self.add(f"signal tested = {self.words.hardware(1)}")
         if self.kind == "steps":
             stay = "step" if "stay" in self.codes else ""
-            lines = ["        end : 0", *(["        stay: step if tested else step + 1"] if stay else []),
-                     "        otherwise: step + 1"]
+            more = "{step[0], not step[1]}" if self.ring else "step + 1"
+            lines = ["        end : 0", *([f"        stay: step if tested else {more}"] if stay else []),
+                     f"        otherwise: {more}"]
             self.add("state step 2 bits, reset 0", "    next choose branch", *lines)
         else:
             lines = []

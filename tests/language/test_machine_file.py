@@ -103,6 +103,8 @@ FAULTS: list[tuple[str, str, str]] = [
     ("field a 3 bits foo", "syntax", "2:16"),
     ("field a 3 bits, foo", "syntax", "2:17"),
     ("field a 3 bits, idle", "syntax", "2:21"),
+    ("store s 4 words of 2 bits\n    address a\n    step a in (0, b)", "syntax", "4:10"),
+    ("store s 4 words of 2 bits\n    address a\n    step a not in (0, 1)", "syntax", "4:10"),
     ("field a 3 bits, idle 0, idle 1", "said-twice", "2:25"),
     ("field a 3 bits, at [3:5]", "syntax", "2:20"),
     ("field a 0x bits", "bad-number", "2:9"),

@@ -22,15 +22,18 @@ def read(text: str) -> Any:
 STATEMENTS: list[tuple[str, Any]] = [
     # control store and control word
     ("store control 1024 words of 40 bits\n    address upc",
-     ("Store", "control", 1024, 40, "upc", NONE, NONE, NONE, NONE, NONE)),
+     ("Store", "control", 1024, 40, "upc", NONE, NONE, NONE, (), NONE, NONE)),
     ("store entry 256 words of 1 bit\n    address {carry, zero, ir, step}\n    instruction ir\n    step step\n"
      "    word start of instruction\n    starts at {0b0, ir[3:0], 0b00}",
-     ("Store", "entry", 256, 1, ("Join", ("carry", "zero", "ir", "step")), NONE, "ir", "step", ("StartOfInstruction",),
+     ("Store", "entry", 256, 1, ("Join", ("carry", "zero", "ir", "step")), NONE, "ir", "step", (),
+      ("StartOfInstruction",),
       ("Join", (0, ("Slice", "ir", 3, 0), 0)))),
+    ("store small 16 words of 1 bit\n    address {ir, ring}\n    step ring in (0b00, 0b10)",
+     ("Store", "small", 16, 1, ("Join", ("ir", "ring")), NONE, NONE, "ring", (0, 2), NONE, NONE)),
     ("store glue 32 words of 3 bits\n    address src\n    word {not (src is acc), parity(src), 0b1}",
-     ("Store", "glue", 32, 3, "src", NONE, NONE, NONE,
+     ("Store", "glue", 32, 3, "src", NONE, NONE, NONE, (),
       ("Join", (("Not", ("Infix", "is", "src", "acc")), ("Parity", "sum", "src"), 1)), NONE)),
-    ("store s 1_099_511_627_776 words of 8 bits", ("Store", "s", 2**40, 8, *[NONE] * 6)),
+    ("store s 1_099_511_627_776 words of 8 bits", ("Store", "s", 2**40, 8, *[NONE] * 4, (), NONE, NONE)),
     ("field source 4 bits\n    none     0 idle\n    acc      1\n    memory   0b0010",
      ("Field", "source", 4, "code", NONE, False, NONE, NONE, NONE,
       (("Code", "none", 0, True), ("Code", "acc", 1, False), ("Code", "memory", 2, False)))),

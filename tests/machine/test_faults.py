@@ -27,6 +27,13 @@ class Case(NamedTuple):
     instead: str = ""
 
 
+STEPS = """\
+store second 16 words of 2 bits
+    address upc
+    instruction upc[3:2]
+    step upc[1:0] in ({})
+field more 2 bits, idle 0"""
+
 CASES = {
     "a memory without an address": Case(
         "no-address", "memory ram 4 words of 4 bits", "memory ram 4 words of 4 bits\n    address upc[1:0]",
@@ -77,6 +84,12 @@ CASES = {
         "unknown-code", "field branch 2 bits, idle stop\n    step 0\n    jump 1",
         "field branch 2 bits, idle step\n    step 0\n    jump 1", "stop", "did you mean `step`?",
         "field branch 2 bits\n    step 0 idle\n    jump 1"),
+    "a step that its lines cannot show": Case(
+        "too-wide", STEPS.format("0, 1, 4"), STEPS.format("0, 1, 3"), "4", "step 4 needs 3 bits"),
+    "a step that comes twice": Case("said-twice", STEPS.format("0, 1, 0"), STEPS.format("0, 1"), "0", "step 0 is said"),
+    "an order of steps without instructions": Case(
+        "no-steps", STEPS.format("0, 1").replace("    instruction upc[3:2]\n", ""),
+        STEPS.format("0, 1").replace("    instruction upc[3:2]\n", "").replace(" in (0, 1)", ""), "0", "at steps"),
     "two codes of one state": Case(
         "defined-twice", "state m (a, b, a), reset a\n    next m", "state m (a, b, c), reset a\n    next m", "a"),
     "two chips of one name": Case(

@@ -219,3 +219,51 @@ def test_what_shifts_or_turns_the_address_goes_on_as_well(next: str, micro: str,
     told = [finding.message for finding in findings if finding.name == "goes-astray"]
     before = "control does not go on to the word below from "
     assert [one.removeprefix(before) for one in told[:1]] == [said] * bool(said)
+
+
+REEL = """\
+machine m "steps in the order of a ring"
+microprogram "m.micro"
+store control 16 words of 2 bits
+    address {ir, ring}
+    instruction ir
+    step ring in (0b000, 0b100, 0b110, 0b111, 0b011, 0b001)
+field mark 1 bit
+field over 1 bit
+register ir 1 bit, loads mark when over
+state ring 3 bits, reset 0
+    next 0 if over else {not ring[0], ring[2:1]}
+home ring is 0
+"""
+REELED = 'instruction 0 "a"\n    mark\n    mark\n    mark, over\ninstruction 1 "b"\n    mark\n    over\n'
+
+
+@pytest.mark.parametrize(("before", "after", "said"), [
+    ("0b111", "0b111", []),
+    ("0b110, 0b111", "0b111, 0b110",
+     ["no word brings control from step 4 to step 7: the hardware goes on to step 0 or 6"]),
+    ("step ring in (0b000, 0b100, 0b110, 0b111, 0b011, 0b001)", "step ring",
+     ["no word brings control from step 0 to step 1: the hardware goes on to step 0 or 4"]),
+])
+def test_the_order_of_the_steps_is_held_against_the_hardware(before: str, after: str, said: list[str]) -> None:
+    assert found(REEL.replace(before, after), REELED) == said
+
+
+@pytest.mark.parametrize(("step", "said"), [("count", 0), ("ring", 2)])
+def test_a_row_that_something_else_steps_through(step: str, said: int) -> None:
+    """Without opcodes the words stand one behind the other, and a ring goes from 1 to 2 and to 4."""
+    machine = f"""\
+machine m "a store without opcodes"
+microprogram "m.micro"
+store control 8 words of 1 bit
+    address {step}
+    step {step}
+field mark 1 bit
+state count 3 bits, reset 1
+    next count + 1
+state ring 3 bits, reset 1
+    next {{ring[1:0], ring[2]}}
+"""
+    micro = "routine main at 1\n" + "    mark\n" * 4
+    _, findings = build_texts({"m.machine": machine, "m.micro": micro}, "m.machine")
+    assert sum(one.name == "goes-astray" for one in findings) == said

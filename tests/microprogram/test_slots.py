@@ -272,3 +272,26 @@ def test_a_line_of_the_address_may_come_from_a_gate(line: str, condition: str, c
 def test_what_the_gate_does_not_say_is_in_no_line(condition: str) -> None:
     (said,) = faults(described(GATED.replace("LINE", "last")), ASKING.replace("CONDITION", condition) + OTHERS)
     assert "`count` does not reach the address of `control`" in said
+
+
+RING = MACHINE.replace("step step\n    unused", "step step in (0b00, 0b10, 0b11, 0b01)\n    unused").replace(
+    "else step + 1", "else {not step[0], step[1]}")
+"""The steps come from a ring of two flip-flops whose last one is turned on its way to the first."""
+
+
+def test_the_words_of_an_instruction_stand_in_the_order_of_the_steps() -> None:
+    found = marks('instruction 1 "one"\n    mark 10\n    when zero\n        mark 11, over\n    otherwise\n'
+                  "        mark 12\n        mark 13\n        mark 14, over\n" + OTHERS, RING)
+    for late, zero in LINES:
+        one = [found.get(address(late, zero, 1, step)) for step in (0b00, 0b10, 0b11, 0b01)]
+        assert one == ([10, 11, None, None] if zero else [10, 12, 13, 14])
+
+
+def test_a_step_that_never_comes_holds_nothing() -> None:
+    """Of three steps the ring is never at 0b01."""
+    short = RING.replace(", 0b01)", ")").replace("next 0 if over", "next 0 if over or step is 3")
+    text = 'instruction 1 "one"\n    mark 10\n    mark 11\n    mark 12\n' + OTHERS
+    found = marks(text, short)
+    assert [found.get(address(0, 0, 1, step)) for step in range(4)] == [10, None, 11, 12]
+    assert faults(described(short), text.replace("mark 12", "mark 12\n    mark 13")) == [
+        "small.micro:5:5: over-full: the slot of `one` holds 3 words, needs 4"]

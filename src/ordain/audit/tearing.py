@@ -46,12 +46,12 @@ def torn(board: Board, store: Store) -> BDDFunction:
 def wrong(contents: Contents, store: Store) -> Iterator[tuple[int, frozenset[int]]]:
     """Every cell, by address, with the cells that must not come after it, if there are any."""
     assert store.step is not None
-    low, steps = store.step[1], 1 << store.step[0] - store.step[1] + 1
+    low, all_steps, steps = store.step[1], 1 << store.step[0] - store.step[1] + 1, store.steps
     alike: dict[tuple[object, ...], list[int]] = {}
     columns: list[Column] = []
     for first in range(1 << store.address_width):
-        if not first & steps - 1 << low:
-            column = _column(contents, store.name, [first | step << low for step in range(steps)])
+        if not first & all_steps - 1 << low:
+            column = _column(contents, store.name, [first | step << low for step in steps])
             told = tuple(cell and (cell.site.word, cell.bits) for cell in column)
             if told not in alike:
                 columns.append(column)
@@ -61,12 +61,13 @@ def wrong(contents: Contents, store: Store) -> Iterator[tuple[int, frozenset[int
         for step, cell in enumerate(column):
             if cell is None:
                 continue
-            others = [first | at << low for other, firsts in zip(columns, alike.values()) for at in (step, step + 1)
-                      if at < steps and (other is not column or at > step) and _of_one_text(cell, other[at])
+            others = [first | steps[at] << low for other, firsts in zip(columns, alike.values())
+                      for at in (step, step + 1)
+                      if at < len(steps) and (other is not column or at > step) and _of_one_text(cell, other[at])
                       and not _before(column, other, at, starts) and not _behind(column, other, at, starts)
                       for first in firsts]
             if others:
-                yield from ((first | step << low, frozenset(others)) for first in own)
+                yield from ((first | steps[step] << low, frozenset(others)) for first in own)
 
 
 def _column(contents: Contents, store: str, addresses: list[int]) -> Column:

@@ -59,7 +59,7 @@ class _Cells(NamedTuple):
 
     store: Store
     low: int
-    steps: int
+    steps: tuple[int, ...]
     profiles: list[tuple[Site | None, ...]]
     columns: list[tuple[int, ...]]
 
@@ -83,8 +83,7 @@ def ask(contents: Contents) -> Iterator[Property]:
 def _cells(contents: Contents, store: Store) -> _Cells:
     assert store.step is not None
     high, low = store.step
-    steps = 1 << (high - low + 1)
-    mask = (steps - 1) << low
+    steps, mask = store.steps, ((1 << high - low + 1) - 1) << low
     sites = {address: site for address, site in contents.sites.get(store.name, {}).items()
              if site.following is not None}
     bits = contents.words[store.name]
@@ -92,9 +91,9 @@ def _cells(contents: Contents, store: Store) -> _Cells:
     for column in range(1 << store.address_width):
         if not column & mask:
             words = tuple((sites[cell].word, bits[cell]) if cell in sites else None
-                          for cell in range(column, column + (steps << low), 1 << low))
+                          for cell in (column | step << low for step in steps))
             found.setdefault(words, []).append(column)
-    profiles = [tuple(sites.get(columns[0] | step << low) for step in range(steps)) for columns in found.values()]
+    profiles = [tuple(sites.get(columns[0] | step << low) for step in steps) for columns in found.values()]
     return _Cells(store, low, steps, profiles, [tuple(columns) for columns in found.values()])
 
 
@@ -114,12 +113,13 @@ def _out_of_order(contents: Contents, cells: _Cells) -> Iterator[tuple[list[int]
                 (*owners[site.owner], *owners.get(PROLOGUE, ())))
             for there in others:
                 for at in (step, step + 1):
-                    coming = cells.profiles[there][at] if at < cells.steps else None
+                    coming = cells.profiles[there][at] if at < len(cells.steps) else None
                     if coming is not None and _in_one_body(site, coming) and coming is not site \
                             and not order.holds(here, there, at):
-                        wrong += [column | at << cells.low for column in cells.columns[there]]
+                        wrong += [column | cells.steps[at] << cells.low for column in cells.columns[there]]
             if wrong:
-                yield [column | step << cells.low for column in cells.columns[here]], frozenset(wrong)
+                own = cells.steps[step] << cells.low
+                yield [column | own for column in cells.columns[here]], frozenset(wrong)
 
 
 def _in_one_body(a: Site, b: Site) -> bool:
@@ -163,7 +163,7 @@ class _Order:
         return one is two if one is None or two is None else not (one[0] ^ two[0]) & ~two[1]
 
     def _join(self, here: int, there: int, step: int) -> bool:
-        if step == self._cells.steps:
+        if step == len(self._cells.steps):
             return True
         before = self._cells.profiles[here][step - 1] if step else None
         own, other = self._cells.profiles[here][step], self._cells.profiles[there][step]

@@ -74,6 +74,20 @@ def _role(keyword: str) -> Form:
     return Form(f"{keyword} PART_OF_THE_ADDRESS", grammar, _plain)
 
 
+def _build_step(parsed: Parsed) -> tuple[tree.Expr, tuple[tree.Number, ...]]:
+    """What steps, and the numbers that it goes through, where they are said."""
+    no_block(parsed)
+    said = parsed.parts[0]
+    if not isinstance(said, tree.Among):
+        return said, ()
+    numbers = tuple([one for one in said.choices if isinstance(one, tree.Number)])
+    if said.negated or len(numbers) < len(said.choices):
+        parsed.fault(error("syntax", "the steps of a store are numbers", said.span, "not a list of numbers",
+                           help="write them in the order in which they come: `step ring in (0b001, 0b011, 0b111)`"))
+        return said.operand, ()
+    return said.operand, numbers
+
+
 def _plain(parsed: Parsed) -> Any:
     """A line with one part and no block."""
     no_block(parsed)
@@ -97,15 +111,17 @@ STORE_ITEMS = {
     "word": Form("word VALUE\nword start of instruction", _word, _valued),
     "starts": Form("starts at VALUE", _starts, _valued),
     "instruction": _role("instruction"),
-    "step": _role("step"),
+    "step": Form("step PART_OF_THE_ADDRESS\nstep PART_OF_THE_ADDRESS in (NUMBER, NUMBER)",
+                 cache(lambda: line(kw("step") - expression())), _build_step),
 }
 
 
 def _build_store(parsed: Parsed) -> tree.Store:
     name, words, bits = parsed.parts
     said = {item.keyword: item.node for item in read_items(parsed, STORE_ITEMS, "a store")}
+    step, steps = said.get("step", (None, ()))
     return tree.Store(name, words, bits, said.get("address"), said.get("unused"), said.get("instruction"),
-                      said.get("step"), said.get("word"), said.get("starts"), parsed.span)
+                      step, steps, said.get("word"), said.get("starts"), parsed.span)
 
 
 # ---------------------------------------------------------------- field

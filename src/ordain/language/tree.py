@@ -173,7 +173,8 @@ class Store(NamedTuple):
     """`store control 1024 words of 40 bits` and its block.
 
     `unused` are the clauses of the word put where nothing was placed. `instruction` and `step` name the parts of
-    the address with these roles. `starts_at`: the start address as an expression over the instruction's opcode.
+    the address with these roles; `steps`: the numbers that the step goes through, in their order, where they are said.
+    `starts_at`: the start address as an expression over the instruction's opcode.
     """
 
     name: Word
@@ -183,6 +184,7 @@ class Store(NamedTuple):
     unused: "tuple[Clause, ...] | None"
     instruction: Expr | None
     step: Expr | None
+    steps: tuple[Number, ...]
     word: "Expr | StartOfInstruction | None"
     starts_at: Expr | None
     span: Span

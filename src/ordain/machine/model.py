@@ -70,7 +70,8 @@ class Store(NamedTuple):
     `address_width` is the width of `address`; `words` <= 2**address_width. `fill`: "microprogram" (words placed by the
     compiler), "start" (`word start of instruction`), "computed" (`word` an expression over its own `address` leaf's
     parts: `computed` is that expression, its free leaves are exactly those of `address`), "map" (filled by `map` rows).
-    `instruction`, `step`: (high, low) bits of the address with that role, or None. `opcode_width`: bits of an opcode,
+    `instruction`, `step`: (high, low) bits of the address with that role, or None; `steps`: the numbers that the step
+    goes through, in their order, empty where there is none. `opcode_width`: bits of an opcode,
     0 when the store has none. `starts_at` is over an `opcode` leaf, or None; `opcode`: what that leaf stands for.
     `unused` are the clauses for words in which nothing was placed; None: the erased cells show.
     """
@@ -90,6 +91,7 @@ class Store(NamedTuple):
     unused: tuple[tree.Clause, ...] | None
     fields: tuple[str, ...]
     span: Span
+    steps: tuple[int, ...] = ()
 
 
 class Pin(NamedTuple):

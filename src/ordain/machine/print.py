@@ -56,6 +56,8 @@ def store_lines(machine: model.Machine, store: model.Store, names: CodeNames) ->
     for role, place in (("instruction", store.instruction), ("step", store.step)):
         if place is not None:
             lines.append(f"  {role}: address bits {_bits(*place)}")
+    if store.steps != tuple(range(len(store.steps))):
+        lines.append(f"  steps: {', '.join(map(str, store.steps))}")
     if store.starts_at is not None:
         lines.append(f"  starts at: {words(store.starts_at, names)}, from the opcode")
     if store.computed is not None:

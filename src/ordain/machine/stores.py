@@ -10,7 +10,7 @@ from ordain.machine.declare import StoreText
 from ordain.machine.expression import Leaf, Node, Slice, Terms, leaves, substitute
 from ordain.machine.fields import used_bits
 from ordain.machine.lowering import Lowering
-from ordain.text.findings import error
+from ordain.text.findings import Place, error
 
 MOST_ADDRESS_BITS = 24
 
@@ -71,7 +71,8 @@ def store_model(stored: Addressed, fields: tuple[str, ...], word_bits: int, lowe
         instruction, opcode_width = (address.width - 1, 0), address.width
     computed = _computed(store, address, word_bits, sound, lowering) if fill == "computed" else None
     return model.Store(entry.name, words, word_bits, address, address.width, fill, computed, instruction, step,
-                       opcode_width, opcode, starts_at, store.unused, fields, store.span)
+                       opcode_width, opcode, starts_at, store.unused, fields, store.span,
+                       () if step is None else _steps(store, step, instruction, lowering))
 
 
 def _fill(store: tree.Store, has_fields: bool,
@@ -163,6 +164,31 @@ def _role(part: tree.Expr | None, role: str, address: Node, sound: bool, lowerin
         "in the address", part.span, "none of its lines" if not carried else "its lines are scattered",
         help="name a part of the address; order its lines in the `address` line and swap them in the chip's"))
     return None
+
+
+def _steps(store: tree.Store, step: tuple[int, int], instruction: tuple[int, int] | None,
+           lowering: Lowering) -> tuple[int, ...]:
+    """The numbers that the step goes through: those that are said, else all of them, upwards."""
+    count = 1 << step[0] - step[1] + 1
+    first: dict[int, tree.Number] = {}
+    for number in store.steps:
+        if number.value >= count:
+            lowering.findings.append(error(
+                "too-wide", f"step {number.value} needs {bits(number.value.bit_length())}, and the steps of "
+                f"`{store.name.text}` have {bits(step[0] - step[1] + 1)}", number.span, f"more than {count - 1}",
+                help="correct the number"))
+        elif first.setdefault(number.value, number) is not number:
+            lowering.findings.append(error(
+                "said-twice", f"step {number.value} is said twice", number.span, "the second time",
+                places=(Place(first[number.value].span, "the first time"),),
+                help="each number once: a step that comes again is no other place in the store"))
+    if first and instruction is None:
+        lowering.findings.append(error(
+            "no-steps", f"the words of `{store.name.text}` do not stand at steps", store.steps[0].span,
+            "no instruction has them", help="say `instruction` and that part of the address as well; without opcodes, "
+            "put each word `at` its address"))
+        return ()
+    return tuple(first) or tuple(range(count))
 
 
 def _starts_at(store: tree.Store, expr: tree.Expr, want: int | None,

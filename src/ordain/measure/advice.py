@@ -318,8 +318,7 @@ def room_left(contents: Contents, uses: Sequence[Use]) -> list[Piece]:
         text = f"`{store.name}`: {len(free)} of {store.words} words are free"
         text += f", at most {_longest_run(free)} of them in a row" if free else ""
         if store.step is not None:
-            high, low = store.step
-            text = f"`{store.name}`: {_slots(contents, store.name, high, low)}"
+            text = f"`{store.name}`: {_slots(contents, store.name, store.step, store.steps)}"
         pieces.append(Piece(note("room-left", text, None), frozenset({store.name}), frozenset()))
     width = max((store.opcode_width for store in contents.machine.stores.values()), default=0)
     if width and uses:
@@ -337,14 +336,16 @@ def _longest_run(numbers: list[int]) -> int:
     return longest
 
 
-def _slots(contents: Contents, store: str, high: int, low: int) -> str:
+def _slots(contents: Contents, store: str, lines: tuple[int, int], steps: Sequence[int]) -> str:
     """How many steps the longest instruction needs of those that there are."""
-    steps = 1 << high - low + 1
+    high, low = lines
+    place = {step: number for number, step in enumerate(steps, 1)}
     longest: dict[str, int] = {}
     for address, site in contents.sites.get(store, {}).items():
-        longest[site.owner] = max(longest.get(site.owner, 0), (address >> low & steps - 1) + 1)
+        own = place.get(address >> low & (1 << high - low + 1) - 1, 0)      # a routine may stand where no step is
+        longest[site.owner] = max(longest.get(site.owner, 0), own)
     if not longest:
-        return f"all {steps} steps of every instruction are free"
+        return f"all {len(steps)} steps of every instruction are free"
     most = max(longest.values())
     owner = next(name for name, length in longest.items() if length == most)
-    return f"of {steps} steps the longest instruction, `{owner}`, uses {most}"
+    return f"of {len(steps)} steps the longest instruction, `{owner}`, uses {most}"

@@ -11,6 +11,7 @@ from itertools import islice, product
 from ordain.machine.expression import Const, Join, Leaf, Node, leaves, substitute
 from ordain.machine.model import Machine
 from ordain.microprogram.ahead import Ahead, choices, may_be, parts, values, ways_of
+from ordain.microprogram.bodies import is_stepped
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.text.findings import Finding, Place, error
 
@@ -24,7 +25,7 @@ def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
     for index, word in enumerate(program.words):
         if word.goes_on:
             findings += sight.gone_on(program, addresses, index, words[word.store])
-        elif machine.stores[word.store].step is None and index + 1 < len(program.words):
+        elif not is_stepped(machine.stores[word.store]) and index + 1 < len(program.words):
             findings += sight.moved_on(program, addresses, index, words[word.store])
         for name, target in word.targets:
             for address in addresses[index]:
@@ -53,21 +54,24 @@ def _missed_steps(sight: "_Sight", program: Program, addresses: Sequence[tuple[i
         if after and step is not None:
             for address in addresses[index][:1]:
                 number = (address & (1 << step[0] + 1) - 1) >> step[1]
-                passed.setdefault((word.store, number), (index, after[0]))
+                steps = machine.stores[word.store].steps
+                if number in steps[:-1]:
+                    passed.setdefault((word.store, steps.index(number)), (index, after[0]))
     told: set[str] = set()
-    for (store, number), (index, after_it) in sorted(passed.items()):
+    for (store, come), (index, after_it) in sorted(passed.items()):
+        number, following = machine.stores[store].steps[come:come + 2]
         left = sight.stepped(store, number)
-        if store not in told and not may_be(left, number + 1):
+        if store not in told and not may_be(left, following):
             told.add(store)
             ways = sorted({str(way.value) if type(way) is Const else "" for way in choices(left)})
             there = f"on to step {' or '.join(ways)}" if all(ways) else "elsewhere"
             yield error(
-                "goes-astray", f"no word brings control from step {number} to step {number + 1}: the hardware goes "
-                f"{there}", program.words[after_it].span, f"stands at step {number + 1}",
+                "goes-astray", f"no word brings control from step {number} to step {following}: the hardware goes "
+                f"{there}", program.words[after_it].span, f"stands at step {following}",
                 places=(Place(machine.stores[store].span, "what says which part of the address is the step"),
                         Place(program.words[index].span, f"stands at step {number}")),
                 help="the n-th word of an instruction stands at step n: let the steps go up by one, with the lowest "
-                     "bit last, or turned (`not step`) where they go down")
+                     "bit last, or say in which order they come, `step ring in (0b001, 0b011, 0b111)`")
 
 
 def _missed_starts(sight: "_Sight", program: Program) -> Iterator[Finding]:
@@ -172,7 +176,8 @@ class _Sight:
                 if not any(may_be(left, there) for there in addresses[index + 1]):
                     yield self._not_below(program, addresses, index, index + 1, address, left,
                                           "write the store's address as it is counted up, and turn or swap the lines "
-                                          "in the chips' addresses; say `step` where something else steps")
+                                          "in the chips' addresses; put each word `at` its address where something "
+                                          "else steps")
                     return
 
     def _moves(self, store: str, bits: int) -> list[Node]:

@@ -1,11 +1,11 @@
 """The places of words in a store addressed by instruction and step.
 
-The n-th word of an instruction stands at step n, for every value of the address lines that it does not ask about. A set
-of addresses is a number with a bit for each (see `tables`); a body is walked once, with the set of all addresses of its
-opcodes whose step bits are 0, and each arm takes its part of the set.
+The n-th word of an instruction stands at the n-th step, for every value of the address lines that it does not ask
+about. A set of addresses is a number with a bit for each (see `tables`); a body is walked once, with the set of all
+addresses of its opcodes whose step bits are 0, and each arm takes its part of the set.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from ordain.language import tree
@@ -17,7 +17,7 @@ from ordain.microprogram.tables import address_columns, members, missing_leaves,
 from ordain.text.findings import Finding, error
 
 Front = dict[int, int]
-"""Step -> the set of (step 0) addresses whose next word stands at that step."""
+"""How many steps came before -> the set of addresses, with zeros for the step, whose next word stands at that step."""
 
 
 class Slots(NamedTuple):
@@ -28,15 +28,16 @@ class Slots(NamedTuple):
 
 
 class _Walk:
-    """`sets`: word index -> set of its addresses. `steps`: how many steps there are. `first_steps`: the addresses with
-    step 0. `late`: words beyond the last step -> the step that they would need."""
+    """`sets`: word index -> set of its addresses. `steps`: the numbers that the step goes through. `first_steps`: the
+    addresses with zeros for the step. `late`: words beyond the last step -> the step that they would need."""
 
-    __slots__ = ("conditions", "findings", "first_steps", "late", "low", "machine", "sets", "steps", "store")
+    __slots__ = ("conditions", "every", "findings", "first_steps", "late", "low", "machine", "sets", "steps", "store")
 
     def __init__(self, machine: Machine, store: Store) -> None:
         assert store.step is not None
         self.machine, self.store = machine, store
-        self.low, self.steps = store.step[1], 1 << (store.step[0] - store.step[1] + 1)
+        self.low, self.steps = store.step[1], store.steps
+        self.every = range(1 << (store.step[0] - store.step[1] + 1))
         self.first_steps = (1 << (1 << store.address_width)) - 1
         for line in address_columns(store.address_width)[store.step[1]:store.step[0] + 1]:
             self.first_steps &= ~line
@@ -61,10 +62,10 @@ class _Walk:
         for step, where in front.items():
             if not where:
                 continue
-            if step >= self.steps:
+            if step >= len(self.steps):
                 self.late[index] = step
             else:
-                self.sets[index] = self.sets.get(index, 0) | where << (step << self.low)
+                self.sets[index] = self.sets.get(index, 0) | where << (self.steps[step] << self.low)
             after[step + 1] = after.get(step + 1, 0) | where
         return after
 
@@ -111,7 +112,7 @@ class _Walk:
             return 0
         holds = table(machine.terms, address, node)[0]
         at_first = holds & self.first_steps
-        if holds != _at_all_steps(at_first, self.steps, self.low):
+        if holds != _at_all_steps(at_first, self.every, self.low):
             self.findings.append(error(
                 "wrong-kind", "an arm asks at which step the instruction is", condition.span, "depends on the step",
                 help="words stand one below the other for the steps; ask about other address lines"))
@@ -122,11 +123,12 @@ class _Walk:
         """The finding for a body with more words than there are steps."""
         late = [index for index in range(plan.first, plan.end) if index in self.late]
         if late:
-            over = max(self.late[index] for index in late) + 1 - self.steps
+            steps = len(self.steps)
+            over = max(self.late[index] for index in late) + 1 - steps
             span = plan.words[late[0] - plan.first].span
             self.findings.append(error(
-                "over-full", f"the slot of `{plan.name}` holds {self.steps} words, needs {self.steps + over}", span,
-                f"there is no step {self.steps}", help="shorten the instruction, or give the step counter another bit"))
+                "over-full", f"the slot of `{plan.name}` holds {steps} words, needs {steps + over}", span,
+                f"there is no step {steps}", help="shorten the instruction, or give the step counter another bit"))
 
 
 def as_lines(machine: Machine, *nodes: Node) -> tuple[Node, ...]:
@@ -182,9 +184,9 @@ def _of_opcodes(store: Store, opcodes: Sequence[int], within: int) -> int:
     return found
 
 
-def _at_all_steps(where: int, steps: int, low: int) -> int:
+def _at_all_steps(where: int, steps: Iterable[int], low: int) -> int:
     """The same addresses at every step."""
     found = 0
-    for step in range(steps):
+    for step in steps:
         found |= where << (step << low)
     return found

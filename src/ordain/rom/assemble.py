@@ -48,7 +48,8 @@ def first_words(store: Store, body: Body, placement: Placement) -> frozenset[int
     if store.step is None:
         return frozenset(placement.addresses[body.first])
     high, low = store.step
-    steps = {address: address >> low & (1 << high - low + 1) - 1
+    order = {number: place for place, number in enumerate(store.steps)}
+    steps = {address: order[address >> low & (1 << high - low + 1) - 1]
              for index in range(body.first, body.end) for address in placement.addresses[index]}
     return frozenset(address for address, step in steps.items() if step == min(steps.values()))
 

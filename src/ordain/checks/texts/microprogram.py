@@ -208,8 +208,9 @@ EXPLANATIONS = (
         "when carry                              # nothing is left for it",
         "Leave it out, or ask for less in the arms before."),
     Explanation(
-        "no-steps", "a prologue in a store that is not addressed by instruction and step",
-        "A prologue stands at the first steps of every instruction; without steps there is no such place.",
+        "no-steps", "a prologue, or an order of steps, in a store that is not addressed by instruction and step",
+        "A prologue stands at the first steps of every instruction, and the order of steps is that of its words. "
+        "Without instructions at steps there is neither.",
         "prologue\n        ir <- memory, read",
         "Give its words to a routine to which every instruction returns."),
     Explanation(
