@@ -180,6 +180,25 @@ def test_a_prologue_with_arms(fetch: str, raw: str, outcome: str | None) -> None
     assert outcomes(report(Sound(MACHINE.replace("RAW", raw), micro))).get("torn control") == outcome
 
 
+def test_from_the_prologue_into_an_instruction() -> None:
+    """The longer arm of the prologue lets its line fall, and leaves out the fetch: the word behind it is the
+    instruction's."""
+    micro = PROLOGUE.replace("FETCH", arms("b / b / fetch", "b / fetch", condition="raw").replace("\n", "\n        "))
+    machine = MACHINE.replace("raw 1 bit, reset 0", "raw 1 bit, reset 1")
+    for falls, told in (("b and step is 1", ["`prologue+1 when raw` (0x11) to `rest` (0x02)"]),
+                        ("fetch", ["`prologue+2 when raw` (0x12) to `rest+1` (0x03)"]), ("last", [])):
+        found = report(Sound(machine.replace("RAW", f"0 if {falls} else raw").replace("op 1 bit, reset 1",
+                                                                                      "op 1 bit, reset 0"), micro))
+        assert [finding.message.removeprefix("control goes over from ").split(",")[0]
+                for finding in findings_named("torn", found)] == told
+
+
+def test_a_routine_is_no_instruction() -> None:
+    """Nothing is known of what may follow its words."""
+    micro = MICRO.replace("TURN", "        last") + "routine by at 12\n        a\n        b\n"
+    assert "torn control" not in outcomes(report(Sound(MACHINE.replace("RAW", "raw"), micro)))
+
+
 def test_a_new_opcode_is_a_dispatch() -> None:
     """Both instructions begin with the same fetch, written out; and one goes on in the middle of the other."""
     fetch = 'instruction 0 "rest"\n        c\n        fetch\n        last\ninstruction 1 "turn"\n' \
@@ -247,6 +266,17 @@ def column(tree: Tree, carry: int, raw: int) -> tuple[str, ...]:
     return tuple(words)
 
 
+ORDERS = (("carry", "raw", "op", "step"), ("step", "carry", "raw", "op"), ("carry", "step", "op", "raw"))
+"""Address lines, from the highest."""
+
+
+def cell_of(order: tuple[str, ...], **values: int) -> int:
+    cell = 0
+    for name in order:
+        cell = cell << (3 if name == "step" else 1) | values[name]
+    return cell
+
+
 def is_told(contents: Contents, before: int, now: int) -> bool:
     leaf = contents.machine.terms.leaf("address", "control", 6)
     for asked in torn.ask(contents):
@@ -267,13 +297,16 @@ def test_what_is_not_told_is_a_way_through_the_text() -> None:
         columns = {lines: column(tree, *lines) for lines in product((0, 1), (0, 1))}
         if max(map(len, columns.values())) > 8:
             continue
-        contents = contents_of(MACHINE.replace("RAW", "raw"), MICRO.replace("TURN\n", "\n".join(
+        order = ORDERS[seed % len(ORDERS)]
+        machine = MACHINE.replace("RAW", "raw").replace("carry, raw, op, step", ", ".join(order))
+        contents = contents_of(machine, MICRO.replace("TURN\n", "\n".join(
             text_of(tree, "        ")) + "\n"))
         ways = paths(tree)
         for (before, here), (after, there) in permutations(columns.items(), 2):
             for step in range(min(len(here), len(there) - 1)):
                 executed = here[:step + 1] + there[step + 1:]
-                cells = [carry << 5 | raw << 4 | 8 | at for (carry, raw), at in ((before, step), (after, step + 1))]
+                cells = [cell_of(order, carry=carry, raw=raw, op=1, step=at)
+                         for (carry, raw), at in ((before, step), (after, step + 1))]
                 told = is_told(contents, *cells)
                 assert told or executed in ways, (seed, tree, before, after, step)
                 seen[told] += 1

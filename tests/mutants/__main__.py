@@ -26,7 +26,7 @@ from typing import NamedTuple
 
 from tests.mutants import trial
 from tests.mutants.faults import Fault, faults
-from tests.mutants.trial import Covered, Trial, covered, tried
+from tests.mutants.trial import Covered, Trial, covered, timed, tried
 
 HERE = Path(__file__).parents[2]
 SOURCE = HERE / "src"
@@ -77,7 +77,8 @@ def main() -> int:
         return int(_package(options.of[0], options) > 0)
     # Each in a process that has not imported the program yet, as faults outside of functions need it.
     rest = [f"--{name}" if value is True else f"--{name}={value}" for name, value in vars(options).items()
-            if name != "of" and value not in (None, False)]
+            if name not in ("of", "tests") and value not in (None, False)]
+    rest += ["--tests", *options.tests] if options.tests else []
     return max(subprocess.run([sys.executable, "-m", "tests.mutants", name, *rest]).returncode for name in options.of)
 
 
@@ -88,6 +89,8 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--sample", type=int, metavar="N", help="only so many faults, chosen by chance")
     parser.add_argument("--seed", type=int, default=1, help="of that choice (default 1)")
     parser.add_argument("--only", metavar="TEXT", help="those that are printed with this text in them")
+    parser.add_argument("--tests", nargs="+", metavar="FILE", default=[],
+                        help="try faults on all tests of these files, without finding out which lines they come to")
     parser.add_argument("--seconds", type=float, metavar="N",
                         help="for a quick look: a fault is tried on the tests of its module, and of the others on the "
                              "quickest, a case of each before another, until they take so long together")
@@ -109,7 +112,7 @@ def _package(name: str, options: argparse.Namespace) -> int:
                         key=lambda one: (one.module, one.fault.number))
     package = name.split(".")[0]
     trial.examples = EXAMPLES.get(package, trial.examples)
-    tests = {} if options.list else _tests(package)
+    tests = {} if options.list or options.tests else _tests(package)
     if options.list or options.unreached:
         for one in chosen:
             if not _trial(one, tests, None).tests:
@@ -125,7 +128,9 @@ def _package(name: str, options: argparse.Namespace) -> int:
             print(f"{trial.path.relative_to(HERE)}:{trial.fault.line}  {_key(trial)}", flush=True)
         print(f"{hows.total()}/{len(chosen)}, {len(survivors)} survive", end="\r", file=sys.stderr, flush=True)
 
-    tried([_trial(one, tests, options.seconds) for one in chosen], tell)
+    given = timed(options.tests) if options.tests else {}
+    tried([Trial(one.module, one.path, one.fault, given) if given else _trial(one, tests, options.seconds)
+           for one in chosen], tell)
     killed = len(chosen) - len(survivors)
     share = f"{100 * killed / len(chosen):.1f} %" if chosen else "none"
     print(f"{name}: {killed} of {len(chosen)} faults noticed ({share}; {hows['effort']} by the time or memory they "

@@ -102,7 +102,7 @@ class _Here:
 
 
 class _Lines(_Here):
-    """A plugin that notes the lines of some files that each test comes to."""
+    """A plugin that notes the lines of some files that each test comes to, and how long that takes."""
 
     def __init__(self, files: Sequence[Path]) -> None:
         self._coverage = coverage.Coverage(data_file=None, config_file=False, include=[str(path) for path in files])
@@ -142,10 +142,37 @@ def covered(files: Sequence[Path], tests: Sequence[str]) -> dict[str, Covered]:
         status = pytest.main([*QUIET, *tests], plugins=[plugin])
         return int(status), plugin.found()
 
-    done = _in_child(run, 3600)
+    return {name: Covered(*found) for name, found in _passed(_in_child(run, 3600), tests).items()}
+
+
+class _Timed(_Here):
+    """A plugin that notes how long each test takes."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Any:
+        started = time.process_time()
+        try:
+            return (yield)
+        finally:
+            self.seconds[item.nodeid] = time.process_time() - started
+
+
+def timed(tests: Sequence[str]) -> dict[str, Covered]:
+    """Every test of these files, all of which have to pass, without the lines that it comes to."""
+    def run() -> Any:
+        plugin = _Timed()
+        return int(pytest.main([*QUIET, *tests], plugins=[plugin])), plugin.seconds
+
+    return {name: Covered(seconds, {}) for name, seconds in _passed(_in_child(run, 3600), tests).items()}
+
+
+def _passed(done: Any, tests: Sequence[str]) -> Any:
     if done is None or done == CRASH or done[0] != 0:
         raise SystemExit(f"without a fault these tests do not pass: {' '.join(tests)}")
-    return {name: Covered(*found) for name, found in done[1].items()}
+    return done[1]
 
 
 # ---------------------------------------------------------------- one fault

@@ -187,10 +187,12 @@ def test_bad_s_records_are_named_with_their_line(text: str, line: int, says: str
     assert finding.span is not None and finding.span.line == line
 
 
-@pytest.mark.parametrize(("size", "kind"), [(1 << 15, "1"), (1 << 16, "1"), ((1 << 16) + 1, "2")])
+@pytest.mark.parametrize(("size", "kind"), [(1 << 15, "1"), (1 << 16, "1"), ((1 << 16) + 1, "2"),
+                                            (1 << 24, "2"), ((1 << 24) + 1, "3")])
 def test_addresses_are_as_short_as_reach_the_end(size: int, kind: str) -> None:
     rows = write_s_records(bytes(size), "", [(size - 16, size)]).splitlines()
-    assert {row[:2] for row in rows[1:-2]} == {f"S{kind}"} and rows[-1][:2] == {"1": "S9", "2": "S8"}[kind]
+    assert {row[:2] for row in rows[1:-2]} == {f"S{kind}"} and rows[-1][:2] == {"1": "S9", "2": "S8",
+                                                                                             "3": "S7"}[kind]
 
 
 @pytest.mark.parametrize(("text", "says"), [
@@ -318,6 +320,11 @@ def test_rows_begin_at_multiples_of_sixteen() -> None:
     assert [line[4:8] for line in rows[1:-2]] == ["0005", "0010", "0020"]
 
 
+def test_an_extended_address_is_said_once_for_each_64_kilobytes() -> None:
+    text = write_intel_hex(bytes(0x28000))
+    assert [line for line in text.splitlines() if line[7:9] == "04"] == [":020000040001F9", ":020000040002F8"]
+
+
 def test_the_far_end_of_a_large_device() -> None:
     """Past 16 MB, and past 65535 records; read by `bincopy`."""
     start = 0x101_0000
@@ -360,8 +367,11 @@ def test_a_hex_file_with_the_ending_of_a_raw_one() -> None:
 
 def test_an_empty_data_record_says_nothing() -> None:
     """Even where it names an address that the device has not got."""
+    device = DeviceShape("U1", 64, 8, 1)
     text = SOME.replace(END, ":00FFFF0002\n" + END)
-    assert read_image("hex", text.encode(), "U1", DeviceShape("U1", 64, 8, 1)) == (bytes(range(64)), [])
+    assert read_image("hex", text.encode(), "U1", device) == (bytes(range(64)), [])
+    text = "S103FFFFFE\n" + write_s_records(bytes(range(64))).replace("S5030004F8", "S5030005F7")
+    assert read_image("s19", text.encode(), "U1", device) == (bytes(range(64)), [])
 
 
 def test_bytes_that_a_file_does_not_give_are_as_the_device_erases_them() -> None:
@@ -378,6 +388,7 @@ def test_a_digit_that_is_none_is_named() -> None:
 def test_the_header_of_s_records_stands_at_no_address() -> None:
     """Address 0; 05 + 41 + 42 = 88, and its complement is 77 (by hand)."""
     assert write_s_records(b"\1", "AB").split("\n")[0] == "S0050000414277"
+    assert write_s_records(b"\1", "A" * 31 + "BC").split("\n")[0][-6:-2] == "4142"    # 32 characters
 
 
 @pytest.mark.parametrize(("record", "fault"), [

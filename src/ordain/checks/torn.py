@@ -109,13 +109,11 @@ def _out_of_order(contents: Contents, cells: _Cells) -> Iterator[tuple[list[int]
             if site is None:
                 continue
             wrong: list[int] = []
-            others = range(len(cells.profiles)) if site.owner == PROLOGUE else dict.fromkeys(
-                (*owners[site.owner], *owners.get(PROLOGUE, ())))
-            for there in others:
+            # All of an instruction's columns begin with the prologue.
+            for there in dict.fromkeys((*owners[site.owner], *owners.get(PROLOGUE, ()))):
                 for at in (step, step + 1):
                     coming = cells.profiles[there][at] if at < len(cells.steps) else None
-                    if coming is not None and _in_one_body(site, coming) and coming is not site \
-                            and not order.holds(here, there, at):
+                    if coming is not None and _in_one_body(site, coming) and not order.holds(here, there, at):
                         wrong += [column | cells.steps[at] << cells.low for column in cells.columns[there]]
             if wrong:
                 own = cells.steps[step] << cells.low

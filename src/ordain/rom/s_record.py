@@ -21,7 +21,8 @@ _DATA = {"1": "9", "2": "8", "3": "7"}
 def write_s_records(image: bytes, title: str = "", extents: Sequence[tuple[int, int]] | None = None) -> str:
     """The image as data records of 16 bytes with the shortest addresses that reach its end.
 
-    `title` goes into the header, cut to 32 characters. `extents` as in `intel_hex`.
+    `title` goes into the header, cut to 32 characters. `extents` as in `intel_hex`. No device has more
+    bytes than there are numbers for records.
     """
     kind = "1" if len(image) <= 1 << 16 else "2" if len(image) <= 1 << 24 else "3"
     width = _ADDRESS_BYTES[kind]
@@ -36,8 +37,7 @@ def write_s_records(image: bytes, title: str = "", extents: Sequence[tuple[int, 
             lines.append(f"S{kind}{count:02X}{at:0{2 * width}X}{digits[2 * at:2 * stop]}{~total & 255:02X}")
             at = stop
     written = len(lines) - 1
-    if written < 1 << 24:
-        lines.append(_record("5" if written < 1 << 16 else "6", written, b""))
+    lines.append(_record("5" if written < 1 << 16 else "6", written, b""))
     lines.append(_record(_DATA[kind], 0, b""))
     return "\n".join(lines) + "\n"
 
