@@ -139,6 +139,8 @@ def test_a_published_extended_segment_counts_in_paragraphs() -> None:
     """:020000021200EA sets the base 0x12000 (a record of tests/reference/formats.json, which has its source)."""
     text = ":020000021200EA\n:0100010055A9\n" + END
     assert read_intel_hex(text, "t") == ([(0x12001, b"U")], [])
+    last = ":020000021200EA\n:02FFFE001234BB\n" + END
+    assert read_intel_hex(last, "t") == ([(0x21FFE, b"\x12\x34")], [])
 
 
 # ---------------------------------------------------------------- strictness
@@ -206,6 +208,18 @@ def test_an_end_record_with_an_address_of_32_bits(text: str, says: str) -> None:
     read = read_s_records(text, "t")
     assert read.segments == ([] if says else [(0x12345678, bytes((1, 2, 3, 4)))])
     assert [says in finding.message for finding in read.findings] == ([True] if says else [])
+
+
+def test_where_a_processor_would_start_says_nothing_of_the_data() -> None:
+    """Sums by hand."""
+    for start in (":0400000300003800C1\n", ":040000050000CD2A00\n"):
+        assert read_intel_hex(start + SOME, "t") == ([(0, bytes(range(64)))], [])
+
+
+def test_a_bad_record_is_told_alone() -> None:
+    """Whatever it was, it may have been the end."""
+    for read, text in ((read_intel_hex, SOME.replace(END, ":00000001FE\n")), (read_s_records, "S9030000FD\n")):
+        assert [finding.name for finding in read(text, "t").findings] == ["bad-record"]
 
 
 def test_a_file_that_is_cut_off_is_refused() -> None:

@@ -120,3 +120,33 @@ def test_a_part_without_words_is_looked_at_in_every_copy(pages: int) -> None:
     end = 64 * pages
     assert told_of(made, stored, image, image[:end - 32] + b"\xFF" * 32) == [
         f"was programmed only up to 0x{end - 33:X}: it reads erased from 0x{end - 32:X} on"]
+
+
+def test_three_cells_that_are_not_as_built_are_enough() -> None:
+    """Of those of placed words alone; the unused word is not counted."""
+    made, stored, image = of_64({at: 3 * at + 1 for at in range(20)})
+    dump = image[:17] + b"\xFF" * 47
+    (told,) = [each for each in suspicions(made, stored, {"U9": image}, {"U9": dump}) if "only up to" in each.text]
+    assert (told.before, told.agree, told.cells) == (17, 20, 20)
+    filled = {"control": Stored(stored["control"].words, 0x55)}
+    image = pack(made, filled)["U9"]
+    (told,) = [each for each in suspicions(made, filled, {"U9": image}, {"U9": dump}) if "only up to" in each.text]
+    assert (told.before, told.agree, told.cells) == (17, 20, 20)
+
+
+@pytest.mark.parametrize(("cells", "text"), [
+    ({**dict.fromkeys(range(5, 8), 0xFF), 8: 0, **dict.fromkeys(range(9, 64), 0xFF)},      # 5 to 8 hold no word
+     "was programmed only up to 0x8: it reads erased from 0x9 on"),
+    (dict.fromkeys(range(32, 64), 0xFF), "was programmed only up to 0x1F: it reads erased from 0x20 on"),
+    (dict.fromkeys((*range(20, 32), 33), 0xFF), "reads erased from 0x14 to 0x1F: that part was not programmed"),
+    ({0: 0, 1: 0, **dict.fromkeys(range(2, 32), 0xFF)}, "reads erased from 0x2 to 0x1F: that part was not programmed"),
+])
+@pytest.mark.parametrize("erased", [0xFF, 0])
+def test_where_a_stretch_ends_beside_cells_that_are_not_erased(cells: dict[int, int], text: str, erased: int) -> None:
+    """Cells 0 and 1, 5 to 8, and 61 to 63 hold no word."""
+    made = machine([store("control", 6, 8)],
+                   [chip("U9", 64, 8, straight("control", 7, 0, 6), erased=int(erased > 0))])
+    stored = {"control": Stored({at: 3 * at + 1 for at in range(2, 61) if not 5 <= at < 9}, None)}
+    image = pack(made, stored)["U9"]
+    dump = bytes(cells.get(at, held) ^ (0xFF ^ erased if at in cells else 0) for at, held in enumerate(image))
+    assert text in told_of(made, stored, image, dump)

@@ -276,6 +276,7 @@ state upc 4 bits, reset 0
     ("order lift <n>: level <n>\norder both <n>: kind none, level <n>\norder on: go\norder rest: kind none\n", {},
      ["rest"]),
     ("order on: go\norder rest: kind none\n", {"go": 1}, ["on"]),
+    ("order on: go\norder shut: vent 0\n", {"go": 1, "vent": 0}, ["on", "shut"]),
     ("order on: go\norder rest: kind none\n", {"level": 3}, ["level 3"]),
     ("order on: go\norder rest: kind none\n", {"vent": 0}, ["vent 0"]),
     ("order on: go\norder rest: kind none\n", {"kind": 3}, ["kind 3"]),

@@ -71,7 +71,8 @@ def read_intel_hex(text: str, name: str) -> SegmentsRead:
                 base, reach = int.from_bytes(data, "big") << 4, 0x10000
             elif kind == _LINEAR:
                 base, reach = int.from_bytes(data, "big") << 16, 1 << 32
-            ended = ended or kind == _END
+            elif kind == _END:
+                ended = True
         if fault:
             findings.append(bad_record(source, number, fault))
     if not ended and not findings:

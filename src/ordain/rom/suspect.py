@@ -9,7 +9,7 @@ those that were to get the word of unused places, too.
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from operator import eq, itemgetter
+from operator import eq
 from typing import NamedTuple, TypeAlias
 
 from ordain.machine.model import Chip, Machine
@@ -98,7 +98,8 @@ def _in_part(chip: Chip, places: Sequence[int], built: _Cells, seen: _Cells) -> 
 def _blank_stretch(places: Sequence[int], built: _Cells, seen: _Cells, blank: int) -> tuple[int, int]:
     """The stretch of cells (its end not included) with the most that are erased and should not be, less those that are
     not erased."""
-    best, ends, count, begin = 0, (0, 0), 0, 0
+    best = count = begin = 0
+    ends = (0, 0)
     for place in places:
         if count <= 0:
             count, begin = 0, place
@@ -131,7 +132,7 @@ def device_words(image: bytes, chip: Chip) -> list[int]:
     width = (chip.bits + 7) // 8
     ones = (1 << chip.bits) - 1
     if width == 1:
-        return [byte & ones for byte in image] if chip.bits < 8 else list(image)
+        return [byte & ones for byte in image]
     return [int.from_bytes(image[at:at + width], "little") & ones for at in range(0, len(image), width)]
 
 
@@ -140,7 +141,7 @@ def _agreement(wanted: _Cells, read: _Cells) -> int:
 
 
 def _at(cells: _Cells, places: Sequence[int]) -> _Cells:
-    return itemgetter(*places)(cells) if len(places) > 1 else [cells[place] for place in places]
+    return [cells[place] for place in places]
 
 
 # ---------------------------------------------------------------- what could have happened
@@ -154,7 +155,7 @@ def _explanations(machine: Machine, chip: Chip, built: _Cells, seen: _Cells, ima
     for level, said in (((1 << chip.bits) - 1, "ones"), (0, "zeros")):
         yield f"reads all {said}: blank, not powered, or not seated", "", [level] * len(places), read
     for other in machine.chips.values():
-        if other.name != chip.name and (other.words, other.bits) == (chip.words, chip.bits):
+        if (other.words, other.bits) == (chip.words, chip.bits):    # its own image explains nothing
             yield (f"holds what belongs in {other.name}", other.name,
                    _at(device_words(images[other.name], other), places), read)
     for text, wanted, read in _faults(chip, built, seen, places):
