@@ -119,3 +119,48 @@ def test_a_bus_that_is_followed_may_be_declared_later(value: str, address: str) 
     rope = "bus rope 2 bits, floats\n    driven by wire when lend\n"
     later = MACHINE.replace(rope, "") + rope
     assert later != MACHINE and broken(value, address, later) == broken(value, address)
+
+
+CHART = "store chart 4 words of 2 bits\n    address barrel\n    word barrel + 1\n"
+
+
+@pytest.mark.parametrize(("name", "by"), [
+    ("wire", {"load"}), ("pane", {"open"}), ("barrel", {"turn"}), ("tune", {"tune 1"}), ("still", set()),
+    ("both", {"load", "turn"}), ("book", {"put", "turn"}), ("chart", {"turn"})])
+def test_a_driver_that_is_what_it_is_called(name: str, by: set[str]) -> None:
+    machine = MACHINE.replace("clapper = VALUE", name).replace("memory book", f"{CHART}memory book")
+    assert broken("", "barrel", machine) == [set(), set(), *(
+        side for event, sides in EVENTS.items() for side in ([{"before"}, sides] if event in by else [set(), set()]))]
+
+
+def test_a_line_from_outside_that_is_said_to_stand_still_may_change() -> None:
+    """What is assumed is so in every cycle, and not between two of them."""
+    calm = MACHINE + "assume wind is 0\n"
+    for value in ("wind", "barrel xor wind"):
+        assert broken(value, "barrel", calm) == [{"before", "after"}] * (2 + 2 * len(EVENTS))
+
+
+@pytest.mark.parametrize("kind", ["wired or", "wired and"])
+def test_drivers_that_pull_together(kind: str) -> None:
+    """Both are on in every cycle, and one of them never changes."""
+    wired = MACHINE.replace("bell 2 bits, floats", f"bell 2 bits, {kind}").replace(
+        "when give\n", "when give\n    driven by hammer = still when give\n")
+    assert broken("wire", "barrel", wired) == broken("wire", "barrel")
+
+
+def test_a_bus_without_drivers_is_never_steady_and_at_rest_always() -> None:
+    bare = MACHINE.replace("    driven by clapper = VALUE when give\n", "")
+    sides = {"before", "during", "after"}
+    assert all(found and found <= sides for found in broken("", "barrel", bare))
+    assert not any(broken("", "barrel", bare.replace("bell 2 bits, floats", "bell 2 bits, pulled low")))
+
+
+@pytest.mark.parametrize(("kind", "sides"), [("floats", {"after"}), ("pulled low", {"after"}), ("kept", set())])
+def test_the_last_of_two_drivers_leaves(kind: str, sides: set[str]) -> None:
+    """In the word behind the pulse nobody drives: only a kept bus stays as it was."""
+    text = MACHINE.replace("bell 2 bits, floats", f"bell 2 bits, {kind}").replace(
+        "    driven by clapper", "    driven by hammer = still when other\n    driven by clapper")
+    micro = "routine main at 0\n        give\n        give\n        give, beat\n        load 0\n        give, last\n"
+    contents = contents_of(text.replace("VALUE", "still").replace("ADDRESS", "barrel"), micro)
+    found = decide(build_system(contents), tuple(missing_hold.ask(contents)), Limits(traces=0)).verdicts
+    assert {about(verdict.property).detail.part for verdict in found if verdict.outcome == "broken"} == sides

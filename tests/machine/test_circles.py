@@ -66,6 +66,30 @@ def test_the_way_out_of_latches_that_are_open_in_turn(changed: dict[str, str], s
     assert said in found.help
 
 
+MEMORIES = MACHINE.format(**SOUND) + """memory page 8 words of 3 bits
+    address {page}
+memory line 8 words of 3 bits
+    address {line}
+signal both = page xor line
+condition odd 1 bit = line[0]
+"""
+
+
+@pytest.mark.parametrize(("page", "line", "said"), [
+    ("page", "upc", "the address of `page` reads `page`"),
+    ("upc", "line + 1", "the address of `line` reads `line`"),
+    ("line", "page", "the address of `page` reads `line`, the address of `line` reads `page`"),
+    ("upc", "both", "the address of `line` reads `line`"),
+    ("upc", "{odd, upc[1:0]}", "the address of `line` reads `odd`, `odd` reads `line`"),
+    ("line", "upc", ""), ("line", "{data[2:1], phase}", ""), ("held", "page", ""),
+])
+def test_a_memory_that_is_addressed_by_what_it_holds(page: str, line: str, said: str) -> None:
+    tree, _ = parse_machine({"m.machine": MEMORIES.replace("{page}", page).replace("{line}", line)}, "m.machine")
+    assert tree is not None
+    found = [one.message for one in resolve(tree)[1] if one.severity.value == "error"]
+    assert found == ([f"a circle without a flip-flop: {said}"] if said else [])
+
+
 DECODED = MACHINE.format(**SOUND) + """agent panel
     state mode (idle, asking), reset idle
         next asking

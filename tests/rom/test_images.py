@@ -114,6 +114,14 @@ def test_two_stores_on_different_data_pins_of_the_same_cells() -> None:
     read_as_compiled(made, stored, images)
 
 
+def test_one_bit_on_two_pins() -> None:
+    """The one on the lowest pin, and others; one of them inverted."""
+    pins = [Pin(bit, inverted, 0) for bit, inverted in (
+        (7, False), (2, True), (3, False), (1, False), (0, False), (3, True), (3, False), (2, False))]
+    made = small_board(chip("U1", 16, 8, bank("control", pins, list(straight("control", 7, 0, 4).address))))
+    assert pack(made, WORDS) == {"U1": image_cell_by_cell(made.chips["U1"], WORDS)}
+
+
 def test_a_wide_store_in_many_chips() -> None:
     rng = random.Random(3)
     bits = list(range(108))

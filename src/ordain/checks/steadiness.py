@@ -62,7 +62,7 @@ def steadiness(machine: Machine, excused: Mapping[str, Node]) -> dict[str, Stead
 
 def _followed(machine: Machine, bus: Bus) -> set[str]:
     """The buses that some driver of the bus follows: by its declaration, through its value, a signal or a memory."""
-    names = {driver.follows for driver in bus.drivers if driver.follows}
+    names = {driver.follows for driver in bus.drivers}
     waiting, seen = [], set[Leaf]()
     for driver in bus.drivers:
         value = put(machine, driver, bus.width)
@@ -72,7 +72,7 @@ def _followed(machine: Machine, bus: Bus) -> set[str]:
         for leaf in leaves((waiting.pop(),)):
             if leaf.kind == "bus":
                 names.add(leaf.name)
-            elif leaf.kind == "free" and leaf.name in machine.memories and leaf not in seen:
+            elif leaf.name in machine.memories and leaf not in seen:
                 seen.add(leaf)
                 waiting.append(machine.memories[leaf.name].address)
     return names

@@ -1,5 +1,7 @@
 """States, registers, inputs and conditions: what remembers, and what comes from outside."""
 
+from collections.abc import Set
+
 from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.context import ANY_WIDTH, bits
@@ -177,6 +179,24 @@ def find_loops(addresses: dict[str, Node | None], conditions: dict[str, model.Co
     return looping & addresses.keys()
 
 
+def find_memory_loops(memories: dict[str, model.Memory], stores: dict[str, model.Store],
+                      conditions: dict[str, model.Condition], fields: dict[str, model.Field],
+                      lowering: Lowering) -> set[str]:
+    """Report each circle on which the word of a memory is a part of its own address, other memories, stores and
+    conditions on the way; -> memories on circles."""
+    nodes: dict[str, Node | None] = {name: memory.address for name, memory in memories.items()}
+    nodes.update((name, store.address) for name, store in stores.items())
+    nodes.update((name, condition.value) for name, condition in conditions.items())
+    below = {name: _feeds([] if node is None else [node], nodes.keys(), fields) for name, node in nodes.items()}
+    looping: set[str] = set()
+    for name in memories:
+        loop = _way_back(name, below)
+        if loop and looping.isdisjoint(loop):
+            _report_loop(loop, below, lowering)
+        looping.update(loop)
+    return looping & memories.keys()
+
+
 def _way_back(start: str, below: dict[str, dict[str, str]]) -> list[str]:
     """A shortest circle from a name back to it; empty when there is none."""
     paths = {start: [start]}
@@ -190,13 +210,13 @@ def _way_back(start: str, below: dict[str, dict[str, str]]) -> list[str]:
     return []
 
 
-def _feeds(nodes: list[Node], known: set[str], fields: dict[str, model.Field]) -> dict[str, str]:
-    """Stores, conditions and latches that the values depend on in the same cycle -> what is read of them."""
+def _feeds(nodes: list[Node], known: Set[str], fields: dict[str, model.Field]) -> dict[str, str]:
+    """Stores, memories, conditions and latches that the values depend on in the same cycle -> what is read of them."""
     feeds: dict[str, str] = {}
     for leaf in leaves(nodes):
         if leaf.kind == "field" and leaf.name in fields:
             feeds.setdefault(fields[leaf.name].store, leaf.name)
-        elif leaf.kind in ("word", "condition", "register") and leaf.name in known:
+        elif leaf.kind in ("word", "free", "condition", "register") and leaf.name in known:
             feeds.setdefault(leaf.name, leaf.name)
     return feeds
 
@@ -207,7 +227,7 @@ def _report_loop(loop: list[str], below: dict[str, dict[str, str]], lowering: Lo
     steps = []
     for name, following in zip(loop, [*loop[1:], loop[0]]):
         read = below[name][following]
-        what = f"the address of `{name}`" if entries[name].kind == "store" else f"`{name}`"
+        what = f"the address of `{name}`" if entries[name].kind in ("store", "memory") else f"`{name}`"
         steps.append(f"{what} reads `{read}`" + (f" of `{following}`" if read != following else ""))
     lowering.findings.append(error(
         "combinational-loop", f"a circle without a flip-flop: {', '.join(steps)}", entries[loop[0]].span,

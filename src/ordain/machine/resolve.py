@@ -13,6 +13,7 @@ from ordain.machine.context import bits
 from ordain.machine.control import (
     condition_model,
     find_loops,
+    find_memory_loops,
     hardware,
     input_model,
     register_model,
@@ -92,6 +93,8 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
     chips = _chips(found, lowering, stores, fields, sound)
     components = component_models(found.components, lowering)
     memories = {memory.name: memory for memory in _sound(memory_model(item, lowering) for item in found.memories)}
+    for name in find_memory_loops(memories, stores, conditions, fields, lowering):
+        del memories[name]
     machine = model.Machine(
         name=found.header.name.text if found.header else "",
         title=found.header.title.text if found.header and found.header.title else "",

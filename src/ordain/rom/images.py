@@ -20,7 +20,7 @@ from ordain.rom.contents import Stored
 
 class _Columns(NamedTuple):
     """`columns[k]`: bits 8k .. 8k+7 of the word at every address. `placed`: as a number, a byte of ones for every
-    address that holds a word (lowest byte: address 0), None when all do."""
+    address that holds a word (lowest byte: address 0), None when all do by the unused word."""
 
     cells: int
     columns: tuple[bytes, ...]
@@ -59,7 +59,7 @@ def _store_columns(stored: Stored, cells: int, bits: int) -> _Columns:
         words[address] = word
     flat = b"".join([word.to_bytes(width, "little") for word in words])
     placed = None
-    if stored.unused is None and len(stored.words) < cells:
+    if stored.unused is None:
         marks = bytearray(cells)
         for address in stored.words:
             marks[address] = 0xFF
@@ -91,8 +91,8 @@ def _lane(chip: Chip, lane: int, columns: Mapping[str, _Columns], tables: _Table
             return image
         wired = sum(1 << position for position, pin in enumerate(pins) if pin.bit is not None)
         bits.append((_at_device(bytes((wired,)) * held.cells, 0, bank.address, tables), image))
-        idle = _repeated(((1 << width) - 1) ^ wired, held.cells) & (-1 if held.placed is None else held.placed)
-        constants.append((_at_device(idle.to_bytes(held.cells, "little"), 0, bank.address, tables), image))
+        told = _repeated((1 << width) - 1, held.cells) & (-1 if held.placed is None else held.placed)
+        constants.append((_at_device(told.to_bytes(held.cells, "little"), 0, bank.address, tables), image))
     total = _repeated(erased, chip.words)
     for mask, image in constants[::-1] + bits:      # a pin tied in one part may hold a bit of another, cell by cell
         where = int.from_bytes(mask, "little")
