@@ -178,3 +178,27 @@ def test_a_part_of_one_bit() -> None:
     chip = chip_of("uv", bits=1)
     (change,) = chip_changes({"U1": chip}, {"U1": chip}, {"U1": b"\1" * 32}, {"U1": b"\1" * 20 + b"\0" + b"\1" * 11})
     assert (change.action, change.ranges) == ("program-over", ((20, 20),))
+
+
+def test_the_steps_of_flash_memory() -> None:
+    """Bits have to come back in one word; another is programmed over, unless it lies in a sector that is erased."""
+    flash = chip_of("flash", sector=12)
+    old = bytes(32)
+
+    def steps(chip: Chip, words: dict[int, int], held: bytes) -> tuple[str, list[tuple[str, int, int]]]:
+        (change,) = chip_changes({"U1": chip}, {"U1": chip}, {"U1": held},
+                                 {"U1": bytes(words.get(at, value) for at, value in enumerate(held))})
+        return change.action, [(step.kind, step.first, step.last) for step in change.steps]
+
+    full = bytes([0xF0]) * 32
+    assert steps(flash, {13: 0xF1, 14: 0x70, 25: 0x70, 26: 0x70}, full) == ("erase-sectors", [
+        ("erase-sector", 1, 1), ("program", 12, 23), ("program", 25, 26)])
+    assert steps(flash, {30: 0xF1}, full) == ("erase-sectors", [("erase-sector", 2, 2), ("program", 24, 31)])
+    assert steps(flash._replace(sector=0), {30: 0xF1}, full) == ("erase", [("erase", 0, 0), ("program", 0, 31)])
+    assert steps(chip_of("uv")._replace(sector=12), {30: 1}, old) == ("erase", [("erase", 0, 0), ("program", 0, 31)])
+
+
+def test_of_a_chip_that_was_not_read_nothing_is_said() -> None:
+    chips = {"U1": chip_of("uv"), "U2": chip_of("uv", name="U2")}
+    images = dict.fromkeys(chips, bytes(32))
+    assert [change.chip for change in chip_changes(chips, chips, images, {"U2": bytes(32)})] == ["U2"]

@@ -418,6 +418,16 @@ def test_a_place_without_a_name_is_called_by_its_address() -> None:
     assert (word.address, word.orders) == (7, ("go", "target 0x9"))
 
 
+def test_from_where_nothing_was_placed_places_are_called_in_full() -> None:
+    built = workshop.contents_of(*MAPPED)
+    stored = {name: Stored({at: built.words[name][at] for at in sites}, None) for name, sites in built.sites.items()}
+    (alpha,) = built.labels["alpha"][1]
+    strayed = built.machine.fields["go"].write(1) | built.machine.fields["target"].write(alpha)
+    other = pack(built.machine, {**stored, "control": Stored({**stored["control"].words, 14: strayed}, None)})
+    (word,) = [each for each in decode(built, stored, pack(built.machine, stored), other).words if each.built is None]
+    assert (word.address, word.orders) == (14, ("go", "target zoom"))
+
+
 def test_a_label_of_the_same_routine_is_called_by_itself() -> None:
     """As people write it there; another routine has one of that name, too."""
     built = workshop.contents_of(MAPPED[0], MAPPED[1].replace(
@@ -475,6 +485,8 @@ def test_a_conflict_with_a_chip_that_repeats_another() -> None:
         dump[5] ^= 0x10
         (conflict,) = decode(contents, stored, images, {name: bytes(dump)}).conflicts
         assert (conflict.address, conflict.mask) == (5, 0x10)
+    (word,) = decode(contents, stored, images, {"U1": bytes(dump), "U2": bytes(dump)}).differing
+    assert [(pin.chip, pin.cell, pin.pin) for pin in word.pins] == [("U1", 5, 4)], "the one that holds the bit"
 
 
 def test_erased_cells_of_unlike_devices_are_no_conflict() -> None:

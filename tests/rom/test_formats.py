@@ -260,6 +260,14 @@ def test_memory_text_is_read_as_the_standard_says(text: str, image: str) -> None
     assert read_mem(text, "t", 8, b"\xFF" * 4) == (bytes.fromhex(image), [])
 
 
+def test_addresses_in_memory_text_are_hexadecimal_and_those_of_words() -> None:
+    """Of a device of 12 bits, which has two bytes a word."""
+    image, findings = read_mem("@10 abc 1", "t", 12, b"\xFF\x0F" * 18)
+    assert (image, findings) == (b"\xFF\x0F" * 16 + b"\xBC\x0A\x01\x00", [])
+    image, (finding,) = read_mem("@12 abc", "t", 12, b"\xFF\x0F" * 18)
+    assert image is None and "has a word for 0x12, and the device ends at 0x11" in finding.message
+
+
 @pytest.mark.parametrize(("text", "line", "says"), [
     ("1\n100", 2, "does not fit in 8 bits"), ("1 2\n/* \n */ zz", 3, "`zz` is not"), ("1 @0 5", 1, "given twice"),
     ("1\n2\n3 4 5", 3, "word for 0x4"), ("1 / 2", 1, "`/` is not"),

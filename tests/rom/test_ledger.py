@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ordain.rom.ledger import Burn, TornLedger, append, in_sockets, line_of, parse_ledger, read_ledger, repair
+from ordain.rom import ledger as module
+from ordain.rom.ledger import Burn, Ledger, TornLedger, append, in_sockets, line_of, parse_ledger, read_ledger, repair
 
 CHIPS = st.sampled_from(["U11", "U21", "U22"])
 MACHINES = st.sampled_from(["weir", "mill"])
@@ -95,7 +96,16 @@ def test_a_damaged_line_is_told_and_the_others_count(line: bytes, column: int, w
     assert ledger.burns == (before, after)
     assert [(found.name, found.span.line, found.span.column) for found in findings if found.span] == [
         ("damaged-ledger", 2, column)]
+    assert [found.span.text for found in findings if found.span] == [line.decode("utf-8", "replace")[column - 1:]]
     assert why in findings[0].message
+
+
+def test_a_whole_line_without_its_end_is_shown(tmp_path: Path) -> None:
+    """And of a ledger that is not there nothing is said."""
+    line = line_of(burn()).rstrip()
+    _, (finding,) = parse_ledger((line_of(burn("U11")) + line).encode(), "l")
+    assert finding.span is not None and finding.span.text == line
+    assert read_ledger(tmp_path / "burned.jsonl", "l") == (Ledger((), False), [])
 
 
 def test_lines_of_windows_and_empty_lines_are_no_damage() -> None:
@@ -245,3 +255,30 @@ def test_a_repair_that_is_killed_can_be_done_again(tmp_path: Path, step: str, mo
     repair(path, aside)
     assert path.read_bytes() == text_of(burn())
     assert aside.read_text() == '{"chip": "U2\n'
+
+
+def test_a_record_is_on_the_disk_when_it_is_said_to_be(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The file and the name of it; and others may read it as far as they may read any new file."""
+    flushed: list[int] = []
+    monkeypatch.setattr(os, "fsync", lambda file: flushed.append(os.fstat(file).st_ino))
+    path = tmp_path / "burned.jsonl"
+    append(path, [burn()], "l")
+    assert flushed == [path.stat().st_ino, tmp_path.stat().st_ino]
+    (tmp_path / "other").touch()
+    assert path.stat().st_mode == (tmp_path / "other").stat().st_mode
+
+
+def test_what_was_put_in_its_place_while_a_writer_waited_gets_the_record(tmp_path: Path,
+                                                                         monkeypatch: pytest.MonkeyPatch) -> None:
+    path, fresh = tmp_path / "burned.jsonl", tmp_path / "fresh"
+    path.write_bytes(text_of(burn("U11")))
+    fresh.write_bytes(text_of(burn("U22")))
+    monkeypatch.setattr(module.fcntl, "flock", lambda *_: os.replace(fresh, path) if fresh.exists() else None)
+    append(path, [burn()], "l")
+    assert path.read_bytes() == text_of(burn("U22"), burn())
+
+
+def test_where_no_file_can_be_locked_records_are_added(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(module, "fcntl", None)
+    append(tmp_path / "burned.jsonl", [burn()], "l")
+    assert (tmp_path / "burned.jsonl").read_bytes() == text_of(burn())

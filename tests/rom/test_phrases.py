@@ -25,7 +25,8 @@ field load 2 bits
 field target 4 bits address, idle 0
 field dozen 12 bits, idle 0
 field baker 13 bits, idle 0
-spare 10 bits
+field check 1 bit = even parity of control[8:0]
+spare 9 bits
 store side 16 words of 8 bits
     address lower
 field leave 1 bit
@@ -100,6 +101,10 @@ WORDS = ("deck", "<-", "oars")
     ("when kind is oar and go", "when kind is tow and load is deck", []),
     ("when kind not in (oar, tow)", "when go", [((("go", 1),), (("kind", frozenset((0, 2, 4, 5, 6, 7))),))]),
     ("when kind is oar and upc is 3", "when go", [((("kind", 1), ("go", 1)), ())]),
+    ("when kind in (oar, tow) and kind in (tow, rest)", "when go", [((("kind", 3), ("go", 1)), ())]),
+    ("when kind in (oar, tow) and kind is not oar", "when go", [((("kind", 3), ("go", 1)), ())]),
+    ("when level[1:0] in (1, 2)", "when go", []),
+    ("when check", "when go", []),
     ("when upc is 3", "when go", []),
     ("when go", "when upc is 3", []),
     ("", "when go", [((("go", 1),), ())]),

@@ -184,7 +184,7 @@ def _block_order(address: tuple[AddressPin, ...], tables: _Tables) -> tuple[int,
             weight = 1 << pin.bit >> run
             if pin.bit in seen:                     # tied to a line that is already on a lower pin
                 clear = [-1 if block & weight else block for block in order]
-                set_ = [block if block >= 0 and block & weight else -1 for block in order]
+                set_ = [block if block & weight else -1 for block in order]
             else:
                 seen.add(pin.bit)
                 clear, set_ = order, [block + weight if block >= 0 else -1 for block in order]

@@ -17,7 +17,7 @@ _TOKEN = re.compile(r"//[^\n]*|/\*.*?\*/|(?P<word>[^\s/]+|/)|(?P<line>\n)|\s", r
 def write_mem(image: bytes, bits: int, title: str) -> str:
     """One word a line, after a comment with the title."""
     width, digits = (bits + 7) // 8, (bits + 3) // 4
-    text = image.hex() if width == 1 else _high_byte_first(image, width).hex()
+    text = _high_byte_first(image, width).hex()
     words = [text[at + 2 * width - digits:at + 2 * width] for at in range(0, len(text), 2 * width)]
     return f"// {title}\n" + "\n".join(words) + "\n"
 
