@@ -97,3 +97,33 @@ def test_what_is_longer_than_a_line_is_cut() -> None:
     parts = [f"{left} is {right}" for left in ("level", "depth", "upc") for right in (1, 2, 4, 7)]
     text = said(" xor ".join(f"({part})" for part in parts))
     assert len(text) == 80 and text.endswith("...")
+
+
+def test_what_is_as_long_as_a_line_is_not_cut() -> None:
+    """Two names with ` xor ` between, 80 characters and 81."""
+    for length, cut in ((39, False), (40, True)):
+        one, other = "a" * 36, "b" * length
+        text = said(f"{one} xor {other}", f"{MACHINE}input {one} 1 bit\ninput {other} 1 bit\n")
+        assert len(text) == 80 and text.endswith("...") == cut
+
+
+def test_a_name_for_what_has_one_already_is_not_taken() -> None:
+    assert said("open and full", MACHINE + "signal alias = open\n") == "open and full"
+
+
+@pytest.mark.parametrize(("codes", "plain", "turned"), [
+    ("", "pace", "not pace"), ("    walk 0\n", "pace", "pace is walk"),
+    ("    trot 1\n", "pace is trot", "not (pace is trot)"),
+    ("    walk 0\n    trot 1\n", "pace is trot", "pace is walk")])
+def test_a_line_of_which_one_level_has_a_name(codes: str, plain: str, turned: str) -> None:
+    machine = MACHINE.replace("    walk 0 idle\n    trot 1\n", codes)
+    assert said("pace xor full", machine) == f"{plain if ' ' not in plain else f'({plain})'} xor full"
+    resolved = machine_of(machine)
+    assert phrase(resolved, resolved.terms.not_(resolved.terms.leaf("field", "pace", 1))) == turned
+
+
+def test_what_a_proof_remembers_is_called_by_its_name() -> None:
+    """It is no state of the machine."""
+    for text in (MACHINE, CLOCKED):
+        machine = machine_of(text)
+        assert phrase(machine, machine.terms.leaf("state", "hold owed", 1)) == "hold owed"

@@ -3,6 +3,7 @@
 import pytest
 
 from ordain.checks.run import prove
+from ordain.checks.undefined_code import is_undefined, undefined_at
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from tests.checks.reports import findings_named, report
@@ -98,3 +99,43 @@ def test_the_codes_that_are_defined_are_shown_beside_a_word() -> None:
     assert [place.label for place in placed.places] == ["the codes that are defined"]
     assert placed.span is not None and placed.span.text == "band high"
     assert loose.places == () and loose.span == contents.machine.fields["band"].span
+
+
+@pytest.mark.parametrize(("active", "flip"), [("", 0), (", active low", 0b111)])
+def test_which_words_are_told_and_how(active: str, flip: int) -> None:
+    """Words 0 and 1 are placed, 2 and 3 come next and are erased, 4 to 7 never come. `band` is the middle three bits;
+    `plain` has no codes."""
+    machine = f"""\
+machine tuner
+microprogram "m.micro"
+store control 8 words of 8 bits
+    address turn
+field plain 2 bits, idle 0
+field band 3 bits{active}
+    low 0 idle
+    mid 2
+    high 5
+spare 2 bits
+field hop 1 bit
+state turn 3 bits, reset 0
+    next 0 if hop else turn + 1 if turn is not 3 else 0
+home turn is 0
+"""
+    contents = contents_of(machine, "routine only at 0\n        band mid\n        band high, plain 3, hop\n")
+
+    def told(*bands: int) -> list[str]:
+        read = contents._replace(words={"control": tuple((band ^ flip) << 3 | 0b11000000 for band in bands)})
+        system = build_system(read)
+        for field in contents.machine.fields.values():
+            assert undefined_at(read, field) == [at for at, word in enumerate(read.words["control"])
+                                                 if is_undefined(field, word)]
+        return [finding.message for finding in findings_named("undefined-code", prove(
+            read, lambda asked: decide(system, asked)))]
+
+    assert told(2, 5, 0, 2, 7, 7, 7, 7) == []
+    assert told(2, 4, 0, 5, 7, 7, 7, 7) == ["field `band` holds 4, which has no name, at `only+1` (0x1)"]
+    assert told(2, 5, 1, 0, 7, 7, 7, 7) == [
+        "field `band` holds 1, which has no name, at 0x2, where nothing was placed"]
+    assert told(3, 5, 7, 6, 7, 7, 7, 7) == [
+        "field `band` holds 3, which has no name, at `only` (0x0)",
+        "field `band` holds 7, which has no name, at 0x2, where nothing was placed and 1 more such cells"]

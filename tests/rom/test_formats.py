@@ -187,6 +187,7 @@ def test_bad_s_records_are_named_with_their_line(text: str, line: int, says: str
     (finding,) = read.findings
     assert finding.name == "bad-record" and says in finding.message
     assert finding.span is not None and finding.span.line == line
+    assert finding.span.text == (text if "S9" in text else text + "S9030000FC\n").split("\n")[line - 1]
 
 
 @pytest.mark.parametrize(("size", "kind"), [(1 << 15, "1"), (1 << 16, "1"), ((1 << 16) + 1, "2"),

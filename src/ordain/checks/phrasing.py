@@ -81,8 +81,7 @@ def _codes(machine: Machine, node: Node) -> dict[int, str]:
         return {code.value: code.name for code in machine.fields[node.name].codes}
     named: tuple[str, ...] = ()
     if node.kind == "state":
-        named = (machine.clock.phases if machine.clock is not None and node.name == machine.clock.name else
-                 machine.states[node.name].codes if node.name in machine.states else ())
+        named = machine.states[node.name].codes if node.name in machine.states else ()
     elif node.kind == "input":
         named = machine.inputs[node.name].codes
     return dict(enumerate(named))

@@ -50,18 +50,19 @@ def examine(contents: Contents, executed: dict[str, frozenset[int]],
 def undefined_at(contents: Contents, field: Field) -> list[int]:
     """The addresses whose word has a value without a name in this field, found column by column; none where no value
     has a name."""
-    known = None
+    if not field.codes:
+        return []
     top = contents.machine.stores[field.store].bits - 1
     bits = columns_of(contents, field.store)[top - field.high:top - field.low + 1]
+    everywhere = bits[0] | ~bits[0]
+    known = ~everywhere
     for code in field.codes:
         value = code.value ^ ((1 << field.width) - 1 if field.active_low else 0)
-        match = None
+        match = everywhere
         for place, ones in enumerate(bits):
-            same = ones if value >> (field.width - 1 - place) & 1 else ~ones
-            match = same if match is None else match & same
-        if match is not None:
-            known = match if known is None else known | match
-    return [] if known is None else list((~known).search(1))
+            match = match & (ones if value >> (field.width - 1 - place) & 1 else ~ones)
+        known = known | match
+    return list((~known).search(1))
 
 
 def is_undefined(field: Field, word: int) -> bool:
