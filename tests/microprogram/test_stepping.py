@@ -68,7 +68,7 @@ def test_what_a_word_needs_after_it(line: str, expected: int) -> None:
     ("    back\n    maybe one\n",
      ["3:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]),
     ("    back\n    call one\n",
-     ["3:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]),
+     ["3:5: runs-off: here the hardware keeps the next address, to come back to, and `one` ends"]),
     ("    branch skip\n    back\n    back\n", []),
     ("    branch skip\n    back\n",
      ["2:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]),
@@ -310,6 +310,20 @@ def test_what_is_missing_after_a_late_jump() -> None:
         "small.micro:3:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]
     assert faults(described(DELAYED), "routine one at 0\n    count 1\n    count 1\n") == [
         "small.micro:3:5: runs-off: from here the hardware can go on to the next address, and `one` ends"]
+
+
+@pytest.mark.parametrize(("machine", "body", "kept"), [
+    (MACHINE, "    call one\n", True),
+    (MACHINE, "    maybe one\n", False),
+    (DELAYED, "    call one\n    count 1\n", True),
+    (DELAYED, "    maybe one\n    count 1\n", False),
+])
+def test_who_keeps_the_address_behind_the_last_word_is_told(machine: str, body: str, kept: bool) -> None:
+    """To name the next word, as a jump does, is no way out where every jump keeps an address to come back to."""
+    [found] = compiled(described(machine), f"routine one at 0\n{body}")[1]
+    assert ("keeps the next address" in found.message) is kept
+    assert [place.label for place in found.places] == ["`link` keeps it"] * kept
+    assert ("nobody executes" in found.help) is kept
 
 
 def walk(steps: list[Steps], delay: int, entries: list[int]) -> set[tuple[int, int]]:

@@ -87,7 +87,8 @@ def _fill(store: tree.Store, has_fields: bool,
     if microprogrammed:
         lowering.findings.append(error(
             "no-fields", f"the word of `{store.name.text}` is not described", store.span, "no field below this line",
-            help="add `field` lines; for a store filled by a `map` leave `step`, `starts at` and `unused` out"))
+            help="add `field` lines, before the next `store`: they belong to the one above them; for a store filled by "
+                 "a `map` leave `step`, `starts at` and `unused` out"))
         return "microprogram"
     return "map"
 

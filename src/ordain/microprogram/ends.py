@@ -12,11 +12,13 @@ from ordain.text.findings import Finding, Place, error
 
 
 class Past(NamedTuple):
-    """From word `word` (counted through all bodies) of a body the hardware can go on `over` words past its last one."""
+    """From word `word` (counted through all bodies) of a body the hardware can go on `over` words past its last one.
+    `kept`: it only keeps that address, to come back to."""
 
     plan: BodyPlan
     word: int
     over: int
+    kept: bool
 
 
 def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Sequence[BodyPlan],
@@ -28,11 +30,19 @@ def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Se
     stand at the next address comes: there is no order that could name it."""
     places = {plan.first: _addresses(plan, words, fixed, counter) for plan in plans} if past else {}
     pipeline = _pipeline(machine, plans[0].store.name) if past and not counter.bits else ()
-    for plan, word, over in past:
+    for plan, word, over, kept in past:
         own = places[plan.first]
         others = [address for known in places.values() for address in known] if counter.bits == 0 else own
         ahead = [_next(own[-1], step + 1, counter) for step in range(over)] if len(own) == plan.end - plan.first else []
         if ahead and set(ahead) <= set(others):
+            continue
+        if kept and not pipeline:
+            yield error(
+                "runs-off", f"here the hardware keeps the next address, to come back to, and `{plan.name}` ends",
+                words[word].span, "nothing follows" if over == 1 else f"{over} words are missing",
+                places=_keepers(machine, counter),
+                help="put the word below it to which control comes back; where it never does, one that nobody "
+                     "executes, or let only the words that call keep the address")
             continue
         yield error(
             "runs-off", f"from here the hardware can go on to the next address, and `{plan.name}` ends",
@@ -44,6 +54,12 @@ def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Se
             "the next address, in place of the register that takes the word (`ordain new --kind slices` has one)"
             if pipeline else
             "say `at` which address each routine starts, so that one stands behind the other, up to the last address")
+
+
+def _keepers(machine: Machine, counter: Counter) -> tuple[Place, ...]:
+    """The states and registers that keep an address."""
+    kept = [(state.name, state.span) for state in machine.states.values() if state.next in counter.others]
+    return tuple(Place(span, f"`{name}` keeps it") for name, span in kept)[:1]
 
 
 def _pipeline(machine: Machine, store: str) -> tuple[Place, ...]:

@@ -112,7 +112,8 @@ class Writer:
                     steps, reach = found
                     on = _on(steps, 0)
                     if index + reach >= end and not broken:
-                        self.past.append(Past(plan, index, index + reach - end + 1))
+                        kept = index + max(steps.on, default=0) < end
+                        self.past.append(Past(plan, index, index + reach - end + 1, kept))
                         reach = end - 1 - index
                 else:
                     all_steps.append(found[0] if not broken else NO_STEPS)
@@ -143,7 +144,9 @@ class Writer:
         """The words with what must follow them, where a register delays the address."""
         entries = [at for at, word in enumerate(plan.words) if not at or word.label is not None]
         reach, past = rows(steps, delay, entries)
-        self.past += [Past(plan, plan.first + at, over) for at, over in past.items()]
+        if past:
+            _, on = rows([each._replace(kept=()) for each in steps], delay, entries)
+            self.past += [Past(plan, plan.first + at, over, at not in on) for at, over in past.items()]
         begins = frozenset(entries)
         return [word._replace(succeeds=ahead, goes_on=_on(steps[at], delay) if at in begins else ())
                 for at, (word, ahead) in enumerate(zip(made, reach))]
