@@ -35,8 +35,10 @@ def lamp(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def said(capsys: Captured, *arguments: str) -> str:
-    run(["prove", *arguments])
-    return capsys.readouterr().out
+    status = run(["prove", *arguments])
+    out = capsys.readouterr().out
+    assert status in (0, 1, 2) and (status == 0) != ("error" in out or "warning" in out)
+    return out
 
 
 def entries(lamp: Path) -> list[tuple[str, dict[str, list[str]]]]:
@@ -114,32 +116,50 @@ def test_nothing_is_kept_of_a_machine_of_which_more_is_to_be_told(lamp: Path, ca
     assert entries(lamp) == []
 
 
-def test_nothing_is_kept_of_what_changes_meanwhile(lamp: Path, capsys: Captured,
+@pytest.mark.parametrize("changed", [CHANGES["a record of a build"], CHANGES["an included file"]])
+def test_nothing_is_kept_of_what_changes_meanwhile(changed: Callable[[Path], object], lamp: Path, capsys: Captured,
                                                    monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever builds, or saves a file, while a proof runs: the answer is not about what stands there now."""
     keep = ordain.cli.answers.keep_answer
-    for number, changed in enumerate((CHANGES["a record of a build"], CHANGES["an included file"])):
-        def late(*given: object, changed: Callable[[Path], object] = changed) -> None:
-            changed(lamp)
-            keep(*given)        # type: ignore[arg-type]  # as it was given
 
-        monkeypatch.setattr(ordain.cli.answers, "keep_answer", late)
-        said(capsys)
-        assert entries(lamp) == [], number
+    def late(*given: object) -> None:
+        changed(lamp)
+        keep(*given)        # type: ignore[arg-type]  # as it was given
+
+    monkeypatch.setattr(ordain.cli.answers, "keep_answer", late)
+    said(capsys)
+    assert entries(lamp) == []
+
+
+def test_what_is_no_file_beside_the_records_is_one_more_of_them(lamp: Path, capsys: Captured) -> None:
+    (lamp / "build/other.json").mkdir(parents=True)
+    said(capsys)
+    mark(lamp)
+    assert said(capsys) == "MARK\n"
+    (lamp / "build/other.json").rmdir()
+    assert said(capsys) != "MARK\n"
+
+
+DIGEST = hashlib.sha256(b"\n").hexdigest()
+"""Of the included file."""
 
 
 @pytest.mark.parametrize("wrong", [
-    {"lines": []}, {"lines": ["proved", 1]}, {"lines": "proved"}, {"lines": ["\x1b]0;title\x07"]}, {"lines": ["a\nb"]},
-    {"sources": []}, {"sources": [["lamp.machine"]]}, {"sources": "lamp.machine"}, {"sources": [["lamp.machine", ""]]},
-    {"sources": [["no such file", ""]]}, {"sources": [["../x", ""]]}, {"lines": None}])
+    {"lines": []}, {"lines": ["MARK", 1]}, {"lines": "MARK"}, {"lines": ["MARK", "\x1b]0;title\x07"]},
+    {"lines": ["MARK\nb"]}, {"lines": None},
+    {"sources": []}, {"sources": [["part.inc", DIGEST], ["part.inc"]]}, {"sources": {"part.inc": DIGEST}},
+    {"sources": [["part.inc", DIGEST, ""]]}, {"sources": [["part.inc", 1]]}, {"sources": [["part.inc", ""]]},
+    {"sources": [["part.inc", DIGEST], ["no such file", ""]]}, {"sources": [["../x", ""]]}])
 def test_what_is_no_answer_counts_as_none(wrong: dict[str, object], lamp: Path, capsys: Captured) -> None:
-    first = said(capsys)
+    said(capsys)
     directory = lamp.parent / "cache" / "ordain"
     [(key, data)] = entries(lamp)
-    keep_data(directory, key, {**data, **wrong})
-    assert said(capsys) == first.replace(" deep\n", f" deep{KEPT}\n")
-    keep_data(directory, key, ["lines"])
-    assert said(capsys) == first.replace(" deep\n", f" deep{KEPT}\n")
+    keep_data(directory, key, {**data, "lines": ["MARK"], "sources": [["part.inc", DIGEST]]})
+    assert said(capsys) == "MARK\n"
+    for other in ({**data, "lines": ["MARK"], **wrong}, ["MARK"]):
+        keep_data(directory, key, other)
+        out = said(capsys)
+        assert "proved" in out and "MARK" not in out
 
 
 def test_colour_is_kept(lamp: Path, capsys: Captured) -> None:
