@@ -214,6 +214,9 @@ bus rope 2 bits, pulled low, turnaround 1
     driven by hook = load when haul and brake is on
     driven by wind when next and not haul, steady while haul
     sampled by drum when haul
+store side 2 words of 1 bit
+    address haul
+    word haul
 rule "it hauls"     reach haul and brake is worn
 rule "hauled again" when haul then next within 1 cycle
 home next
@@ -290,6 +293,16 @@ def test_a_place_outside_of_its_source_counts_as_absent(span: Any, whole: bool) 
     else:
         with pytest.raises((KeyError, IndexError, TypeError, AttributeError, ValueError)):
             report_from(contents, data)
+
+
+def test_what_stands_nowhere_comes_back_as_that() -> None:
+    """Words of a build that was read from its files have no places in the text."""
+    contents, report = proved(MACHINE, FIGHTS)
+    nowhere = report._replace(findings=tuple(finding._replace(span=None) for finding in report.findings))
+    assert report_from(contents, json.loads(json.dumps(report_data(contents, nowhere)))) == nowhere
+    bare = contents._replace(sites={store: {at: site._replace(span=None) for at, site in sites.items()}
+                                    for store, sites in contents.sites.items()})
+    assert sorted(sources_of(bare)) == ["m.machine"]
 
 
 def test_what_was_not_decided_is_not_kept(tmp_path: Path) -> None:

@@ -35,6 +35,7 @@ def test_a_selection_looks_only_at_what_it_passes_on() -> None:
     assert looks_at(terms, (terms.and_((gate, bit)),), {a: always}) is gate
     assert looks_at(terms, (terms.or_((gate, bit)),), {a: always}) is terms.not_(gate)
     assert looks_at(terms, (b,), {a: always}) is terms.const(0, 1)
+    assert looks_at(terms, (terms.prior(a),), {a: always}) is terms.const(0, 1)
     assert looks_at(terms, (), {a: always}) is terms.const(0, 1)
 
 
@@ -55,5 +56,19 @@ def test_what_selects_between_equal_values_does_not_matter() -> None:
     assert looks_at(terms, (terms.if_(chosen, s, terms.const(3, 4)),), {chosen: always}) is terms.not_(
         terms.among(s, frozenset((3,))))
     assert looks_at(terms, (terms.if_(chosen, s, terms.leaf("bus", "data", 4)),), {chosen: always}) is always
+    data, more = terms.leaf("bus", "data", 4), terms.add(s, terms.const(1, 4))
+    for other in (data, terms.add(s, data)):
+        assert looks_at(terms, (terms.if_(chosen, other, s),), {chosen: always}) is always
+    assert looks_at(terms, (terms.if_(chosen, more, t),), {chosen: always}) is terms.not_(terms.equal(more, t))
     gate = terms.if_(chosen, terms.if_(chosen, s, t), terms.leaf("state", "u", 4))
     assert looks_at(terms, (gate,), {chosen: always}) is not terms.const(0, 1)
+
+
+def test_what_is_equal_now_may_hang_on_what_selects() -> None:
+    """s and t are both 1; where s becomes 3, the selection changes, and so does what it selects."""
+    terms = Terms()
+    s, t = (terms.leaf("state", name, 2) for name in "st")
+    three = terms.among(s, frozenset((3,)))
+    for node in (terms.if_(three, s, t), terms.if_(terms.less(s, terms.const(3, 2)), t, s)):
+        condition = looks_at(terms, (node,), {s: terms.const(1, 1)})
+        assert evaluate(condition, {s: 1, t: 1}) and evaluate(node, {s: 1, t: 1}) != evaluate(node, {s: 3, t: 1})

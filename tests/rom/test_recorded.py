@@ -7,7 +7,15 @@ from typing import Any
 import pytest
 
 from ordain.rom.contents import MANIFEST_FORMAT
-from ordain.rom.recorded import _address, _digits, _file_name, _number, read_manifest
+from ordain.rom.recorded import (
+    _address,
+    _digits,
+    _file_name,
+    _number,
+    earlier_files,
+    read_manifest,
+    read_recorded,
+)
 
 
 @pytest.mark.parametrize("name", ["", ".", "..", "a/b", "/etc", "a\\b", "a\0b", None, 3])
@@ -97,3 +105,52 @@ def test_a_part_of_a_manifest_that_is_missing_or_of_another_kind(part: str, key:
         if value is None:
             del own[key]
         assert f"`{key}`" in read(tmp_path / "m.json", data)
+
+
+def test_where_words_of_an_earlier_build_stood(tmp_path: Path) -> None:
+    """Copies behind the word that has the label; rows of a table have no key, and no orders."""
+    rows = [{"at": 9, "word": "1", "key": "fetch/0", "copy": True, "orders": ["go"]},
+            {"at": 3, "word": "1", "key": "fetch/0"},
+            {"at": 4, "word": "2", "key": "fetch/1"}, {"at": 5, "word": "2", "key": "rest/0", "copy": True}]
+    path = tmp_path / "m.json"
+    path.write_text(json.dumps(manifest(words={"control": rows, "entry": [{"at": 0, "word": "3"}]})))
+    recorded, findings = read_recorded(path)
+    assert not findings and recorded is not None
+    assert recorded.addresses == {"control": {"fetch/0": (3, 9), "fetch/1": (4,), "rest/0": (5,)}}
+    assert recorded.words == {"control": {9: 1, 3: 1, 4: 2, 5: 2}, "entry": {0: 3}}
+    build, _ = read_manifest(path)
+    assert build is not None and set(build.sites["control"]) == {9} and build.sites["entry"] == {}
+
+
+def test_a_chip_of_bytes_has_no_sum_of_words(tmp_path: Path) -> None:
+    data = manifest()
+    del data["chips"][0]["word_sum"]
+    (tmp_path / "m.json").write_text(json.dumps(data))
+    build, _ = read_manifest(tmp_path / "m.json")
+    assert build is not None and build.chips["U1"].sums.word_sum is None
+
+
+def test_no_manifest_and_none_that_can_be_read(tmp_path: Path) -> None:
+    path = tmp_path / "m.json"
+    assert read_recorded(path) == (None, []) and read_manifest(path) == (None, [])
+    path.mkdir()
+    recorded, (finding,) = read_recorded(path)
+    assert recorded is None and finding.message.endswith(": Is a directory")
+    path.rmdir()
+    path.write_text("[" * 100_000 + "]" * 100_000)
+    recorded, (finding,) = read_recorded(path)
+    assert recorded is None and finding.message.endswith(": it is nested too deeply")
+
+
+def test_a_directory_is_known_by_the_beginning_of_its_manifest(tmp_path: Path) -> None:
+    """Also where the rest is cut off; not by that of another machine, nor by files that would stand elsewhere."""
+    head = (f'{{"format":"{MANIFEST_FORMAT}", "version":1, "made_by":"x", "files":["U1.bin","U2.bin"], '
+            '"machine":{"name":"m"')
+    assert earlier_files(tmp_path, "m") is None
+    (tmp_path / "m.json").write_text(head)
+    assert earlier_files(tmp_path, "m") == {"U1.bin", "U2.bin", "m.json"}
+    assert earlier_files(tmp_path, "n") is None
+    for old, new in (('"m"', '"n"'), ("U2.bin", "../U2.bin"), ("U2.bin", ""), (MANIFEST_FORMAT, "a build"),
+                     ("[", "[3,")):
+        (tmp_path / "m.json").write_text(head.replace(old, new))
+        assert earlier_files(tmp_path, "m") is None

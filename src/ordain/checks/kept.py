@@ -50,9 +50,8 @@ def _is_of(contents: Contents, trace: Trace) -> bool:
     """Whether a trace can be shown: everything has the names of the machine, and values that these can have."""
     machine, first = contents.machine, trace.cycles[0]
     codes = {name: named.codes for table in (machine.states, machine.inputs) for name, named in table.items()}
-    entries = {trace.loop, None} if trace.loop is not None else {None}
     for number, cycle in enumerate(trace.cycles):
-        if number not in entries and (cycle.states.keys(), cycle.monitors.keys()) != (first.states.keys(),
+        if number != trace.loop and (cycle.states.keys(), cycle.monitors.keys()) != (first.states.keys(),
                                                                                       first.monitors.keys()):
             return False
         if not (cycle.free.keys() == first.free.keys() >= cycle.matters and cycle.words.keys() == contents.words.keys()
@@ -68,15 +67,13 @@ def _is_of(contents: Contents, trace: Trace) -> bool:
 
 def _fits(value: Any, kind: Any) -> bool:
     """Whether a value is of the kind that a named tuple declares, down to the last part. `Any` stands for a trace."""
-    if kind in (int, str, bool):
-        return type(value) is kind
     origin, parts = _shape(kind)
     if kind is Any:
         return value is None or _fits(value, Trace)
     if origin in (Union, UnionType):
         return any(_fits(value, part) for part in parts)
     if origin is Literal:
-        return any(type(value) is type(part) and value == part for part in parts)
+        return value in parts
     if origin in (tuple, frozenset):
         return type(value) is origin and all(_fits(each, parts[0]) for each in value)
     if origin is dict:

@@ -81,7 +81,7 @@ def _row(machine: Machine, check: str, subject: str, group: list[Answer], idle: 
         outcome = "vacuous"
     asked = group[0].plan.asked
     worst = verdicts[0].worst if asked.kind == "within" else None
-    if asked.kind == "within" and worst is not None:
+    if worst is not None:
         note = f"worst case {share(machine, worst, asked.cycles)}"
     elif outcome == "broken" and not any(verdict.outcome == "broken" for answer in group for verdict in answer.telling):
         note = "only where another finding is the cause"
