@@ -210,9 +210,12 @@ class ControlGraph:
         """True at the instruction boundary, whatever the conditions."""
         if self.side.home is None:
             return False
-        known: dict[Node, Node] = dict(zip(self.places.leaves, vector))
-        held = substitute(self._terms, (self.side.home,), known)[0]
-        return type(held) is Const and held.value == 1
+        found = self.places.home.get(vector)
+        if found is None:
+            known: dict[Node, Node] = dict(zip(self.places.leaves, vector))
+            held = substitute(self._terms, (self.side.home,), known)[0]
+            found = self.places.home[vector] = type(held) is Const and held.value == 1
+        return found
 
     # ------------------------------------------------------------ ends
 

@@ -78,7 +78,8 @@ class _Part(NamedTuple):
 
 class Places:
     """Reads the words of one side and evaluates its sequencer. `touched`: the words, store and address, that were
-    looked at; whoever wants to know empties it before."""
+    looked at; whoever wants to know empties it before. `home`, `bound`: found by graphs and their searches, whatever
+    words the stores hold: whether a vector is the boundary, and what an opcode says, by store and opcode."""
 
     def __init__(self, side: Side, terms: Terms, functions: Functions, meanings: Meanings, shown: Shown) -> None:
         sequencing, machine = side.sequencing, side.machine
@@ -125,6 +126,8 @@ class Places:
         self._marked, self._stands = meanings.marked, meanings.shown
         self._classes: dict[tuple[int, ...], _Class] = {}
         self.touched: set[tuple[str, int]] = set()
+        self.home: dict[Vector, bool] = {}
+        self.bound: dict[tuple[str, int], Known | None] = {}
         self.since = {leaf: terms.leaf("free", f"{leaf.name} since the dispatch", leaf.width)
                       for leaf in sequencing.opcodes}
         self._loaded = frozenset(self.since.values())

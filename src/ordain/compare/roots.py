@@ -240,11 +240,14 @@ class _Search:
         by_word = words is not None and self._graph.bare is None and not any(
             leaf in self._places.steering for leaf in self._places.opcodes)
         nodes: dict[int, int] = {}
+        bound = self._places.bound
         for opcode in range(1 << len(lines)):
             if by_word and words is not None and words[opcode] in nodes:
                 self._found[row_kind, end.store, opcode, number] = nodes[words[opcode]]
                 continue
-            known = self._binding(lines, opcode)
+            if (end.store, opcode) not in bound:
+                bound[end.store, opcode] = self._binding(lines, opcode)
+            known = bound[end.store, opcode]
             if known is None:
                 continue
             if words is not None:

@@ -76,6 +76,7 @@ class MachineFamily:
             self._besides: dict[int, tuple[frozenset[int], BDDFunction]] = {}
             self._remembered: dict[int, tuple[frozenset[int], BDDFunction]] = {}
             self._having: dict[Node, BDDFunction] = {}
+            self._listed: dict[BDDFunction, frozenset[int]] = {}
             self._graphs: dict[tuple[frozenset[int], int], Graph] = {}
             self._inevitable: list[tuple[frozenset[int], BDDFunction]] = []
             self.first: dict[int, list[Broken]] = {}
@@ -252,8 +253,15 @@ class MachineFamily:
 
     def machines(self, states: BDDFunction) -> frozenset[int]:
         """Those that have a state in a set."""
-        bits = self._space.bits(self._leaf)
-        return frozenset(value for value, _ in by_value(bits, self._projected(states)))
+        return self._numbers(self._projected(states))
+
+    def _numbers(self, projected: BDDFunction) -> frozenset[int]:
+        """The machines in a set of them alone."""
+        found = self._listed.get(projected)
+        if found is None:
+            found = self._listed[projected] = frozenset(
+                value for value, _ in by_value(self._space.bits(self._leaf), projected))
+        return found
 
     def _among(self, machines: Collection[int]) -> BDDFunction:
         return self._space.of(self._terms.among(self._leaf, frozenset(machines)))
@@ -424,13 +432,12 @@ class MachineFamily:
         number = self._number_atoms
         others = ((1 << space.atoms.count) - 1) & ~space.read_by(address) & ~number
         shown = (self._plain & self._among(own) & self._model.required.holds).exists(space.cube(members(others)))
-        bits = space.bits(address)
         wanted = space.cube(members(((1 << space.atoms.count) - 1) & ~number & space.read_by(address)))
-        found = {machine: set[int]() for machine in own}
-        for place, some in by_value(bits, shown):
-            for machine, _ in by_value(space.bits(self._leaf), some.exists(wanted)):
-                found[machine].add(place)
-        return {machine: frozenset(places) for machine, places in found.items()}
+        alike: dict[frozenset[int], list[int]] = {}
+        for place, some in by_value(space.bits(address), shown):
+            alike.setdefault(self._numbers(some.exists(wanted)), []).append(place)
+        return {machine: frozenset(place for machines, places in alike.items() if machine in machines
+                                   for place in places) for machine in own}
 
 
 def _all(atoms: Iterable[int]) -> int:
