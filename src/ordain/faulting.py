@@ -17,14 +17,14 @@ from ordain.checks.check import About
 from ordain.checks.run import EVERYTHING, parts_of_rules, prove, questions
 from ordain.checks.undefined_code import EXPLANATION as UNDEFINED
 from ordain.checks.undefined_code import is_undefined, undefined_at
-from ordain.checks.unreachable import idle_runs
+from ordain.checks.unreachable import idle_runs, words_placed
 from ordain.compare.behaviour import behaviour
 from ordain.compare.joint import join
 from ordain.compare.translation import with_terms
 from ordain.compare.variants import Variants
 from ordain.control.system import build_system
 from ordain.faults.classes import Key, Spoken, compared, noticed_by, presented, ranks_of, undecided
-from ordain.faults.model import Changes, Fault, FaultOutcome, Noticed, Tried
+from ordain.faults.model import Fault, FaultOutcome, Noticed, Tried, with_changes
 from ordain.faults.offers import offers
 from ordain.machine.expression import Node, substitute
 from ordain.machine.model import Field
@@ -41,17 +41,6 @@ TOGETHER = 1024
 """So many faulty machines are looked at in one search, at most."""
 
 TOLD_BY_ADDRESS = ("unreachable", "stale-allowance", UNDEFINED.name)
-
-
-def with_changes(contents: Contents, changes: Changes) -> Contents:
-    """The contents of the faulty machine."""
-    words = dict(contents.words)
-    for store, changed in changes.items():
-        row = list(words[store])
-        for address, word in changed.items():
-            row[address] = word
-        words[store] = tuple(row)
-    return contents._replace(words=words)
 
 
 def with_fault(contents: Contents, fault: Fault) -> Contents:
@@ -161,7 +150,8 @@ def _idle(contents: Contents, executed: Mapping[str, frozenset[int]]) -> frozens
 
 
 class Campaign:
-    """Of one sound machine. `limits`: of each search. `told`: what is being done, before whatever may take long."""
+    """Of one sound machine. `limits`: of each search. `told`: what is being done, before whatever may take long.
+    `looked_at`: so many faults of those that are looked at together are done, or being done, then."""
 
     def __init__(self, contents: Contents, limits: Limits | None = None,
                  told: Callable[[str], None] = lambda _: None) -> None:
@@ -176,7 +166,7 @@ class Campaign:
         self._said = SaidOfSound(contents, self._rounds, self._limits)
         self._variants: Variants | None = None
         self._placed: dict[tuple[object, ...], FaultOutcome] = {}
-        self._idle: dict[frozenset[tuple[str, frozenset[int]]], frozenset[tuple[str, int]]] = {}
+        self.looked_at = 0
 
     def _spoken(self, contents: Contents, sound: Spoken | None) -> tuple[Spoken, dict[str, frozenset[int]]]:
         """What the checks say of a machine, by a whole proof; and the addresses that it presents."""
@@ -258,6 +248,7 @@ class Campaign:
         alike: dict[object, FaultOutcome] = {}
         for start in range(0, len(faults), TOGETHER):
             some = faults[start:start + TOGETHER]
+            self.looked_at = 0
             waiting: dict[object, Fault] = {}
             for fault in some:
                 key = _content(fault)
@@ -306,6 +297,7 @@ class Campaign:
             return []
         try:
             noticed, family = self._noticed(faults)
+            self.looked_at += len(noticed)
             return [FaultOutcome("noticed", noticed[number]) if number in noticed else
                     self._beside(fault, OneOfMany(family, number)) for number, fault in enumerate(faults)]
         except (TooMany, DDMemoryError):
@@ -316,6 +308,7 @@ class Campaign:
 
     def _beside(self, fault: Fault, one: OneOfMany) -> FaultOutcome:
         """The class of a fault that nobody notices. May raise TooMany."""
+        self.looked_at += 1
         self._told(f"compared: {fault.text}")
         if self._variants is None:
             self._variants = Variants(self.contents)
@@ -435,26 +428,43 @@ class Campaign:
         if not family.left:
             return {}
         found = {}
-        shown = {store: family.presented(store) for store in self.executed}
+        apart = {store: family.presented(store) for store in self.executed}
         needs = self._needs(family)
         for number in sorted(family.left):
-            executed = {store: places.get(number, self.executed[store]) for store, places in shown.items()}
-            idle = self._never_executed(executed) - self.sound.idle
+            other = {store: places[number] for store, places in apart.items() if number in places}
+            idle = self._executed_no_more(other)
             if idle:
                 store, address = min(idle)
                 found[number] = Noticed("unreachable", f"{store} {address:X}", None)
                 continue
+            if not self.contents.machine.allowances:
+                continue
+            executed = {**self.executed, **{store: self.executed[store] - lacks | more
+                                            for store, (lacks, more) in other.items()}}
             stale = self._stale(with_changes(self.contents, faults[number].changes), executed, number, needs)
             if stale - self.sound.stale:
                 found[number] = Noticed("stale-allowance", str(min(stale - self.sound.stale) + 1), None)
         return found
 
-    def _never_executed(self, executed: Mapping[str, frozenset[int]]) -> frozenset[tuple[str, int]]:
-        """As `_idle`, which asks nothing but where words are placed: that is the same in all machines."""
-        key = frozenset(executed.items())
-        found = self._idle.get(key)
-        if found is None:
-            found = self._idle[key] = _idle(self.contents, executed)
+    def _executed_no_more(self, other: Mapping[str, tuple[frozenset[int], frozenset[int]]]) -> set[tuple[str, int]]:
+        """Store and first address of every word that the sound machine executes and another does not. `other`: the
+        addresses that only the sound one presents, and those that only the other does. A word counts as executed where
+        it stands at one address that is."""
+        return {(store, first) for store, (lacks, more) in other.items() for address in lacks
+                for first, places in [self._copies.get((store, address), (0, None))]
+                if places is not None and not places & more and places & self.executed[store] <= lacks}
+
+    @cached_property
+    def _copies(self) -> dict[tuple[str, int], tuple[int, frozenset[int]]]:
+        """Per placed word, by store and address, the first address and all at which it stands; without those of which
+        it is allowed that they are not executed."""
+        found: dict[tuple[str, int], tuple[int, frozenset[int]]] = {}
+        for store in self.executed.keys() & self.contents.sites.keys():
+            allowed = excused_words(self.contents, "unreachable", store)
+            for sites in words_placed(self.contents, store):
+                places = frozenset(site.address for site in sites)
+                if places.isdisjoint(allowed):
+                    found.update(((store, address), (sites[0].address, places)) for address in places)
         return found
 
     def _needs(self, family: MachineFamily) -> dict[int, frozenset[int]]:

@@ -13,9 +13,8 @@ from ordain.compare.joint import join
 from ordain.compare.places import Vector
 from ordain.compare.roots import Entered
 from ordain.compare.variants import Variants
-from ordain.faulting import with_changes
 from ordain.faults.listing import bit_faults
-from ordain.faults.model import Fault
+from ordain.faults.model import Fault, with_changes
 from ordain.pipeline import build_model
 from ordain.rom.contents import Contents
 from tests.compare.judged import edited

@@ -4,8 +4,10 @@ from ordain.control.system import build_system
 from ordain.faulting import Campaign
 from ordain.faults.listing import driver_faults, synchroniser_faults
 from ordain.faults.model import FaultOutcome
+from ordain.follow.faults import faults as faults_of_chips
 from ordain.follow.wiring import wiring_faults
-from tests.faults.test_classes import MACHINE, MICRO
+from ordain.pipeline import build_model
+from tests.faults.test_classes import MACHINE, MICRO, ROOT
 from tests.workshop import contents_of
 
 DELAYED = """\
@@ -51,3 +53,19 @@ def test_a_synchroniser_left_out_behaves_differently_and_one_that_nobody_reads_d
     assert found["key_2 left out, key_1 passes at once"].kind == "silent"
     unread = outcomes(MACHINE + DELAYED.replace("loads key_2", "loads key"))
     assert unread["key_2 left out, key_1 passes at once"].kind == "harmless"
+
+
+def test_of_faults_of_chips_those_alone_are_worked_out_that_are_wanted() -> None:
+    built, _ = build_model(ROOT / "examples/two-masters/signalbox.machine")
+    assert built is not None
+    every = [*faults_of_chips(built.contents, built.images)]
+    asked: list[tuple[str, frozenset[str]]] = []
+
+    def wanted(kind: str, text: str, stores: frozenset[str]) -> bool:
+        asked.append((kind, stores))
+        return text.startswith("U5") and kind != "bridge"
+
+    some = [*faults_of_chips(built.contents, built.images, wanted)]
+    assert some == [one for one in every if one.kind == "state" or (one.text.startswith("U5") and one.kind != "bridge")]
+    assert {kind for kind, _ in asked} == {"chip", "pin", "bridge", "exchange"}
+    assert {stores for _, stores in asked} == {frozenset(("control",))}

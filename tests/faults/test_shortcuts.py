@@ -144,6 +144,19 @@ def test_a_search_tells_nothing_of_bits_that_it_has_not_followed() -> None:
     assert not searched.occurs(0, high.node)
 
 
+def test_a_word_is_executed_where_one_of_its_places_is() -> None:
+    """Every word of `carillon` stands at each level of the lines that its instruction does not ask about."""
+    built, _ = build_model(ROOT / "examples/stepper/carillon.machine")
+    assert built is not None
+    campaign = Campaign(built.contents)
+    executed = campaign.executed["control"]
+    first, places = next(one for one in campaign._copies.values() if len(one[1] & executed) > 1)
+    shown, elsewhere = places & executed, frozenset((max(executed) + 1,))
+    assert campaign._executed_no_more({"control": (shown, elsewhere)}) == {("control", first)}
+    assert not campaign._executed_no_more({"control": (shown - {min(shown)}, elsewhere)})
+    assert not campaign._executed_no_more({"control": (shown, frozenset((first,)))})
+
+
 def test_a_question_of_the_sound_machine_serves_only_if_it_speaks_of_what_was_followed() -> None:
     terms = MACHINES[0].machine.terms
     mode, field = terms.leaf("state", "mode", 2), terms.leaf("field", "ring", 1)

@@ -40,13 +40,9 @@ def examine(contents: Contents, executed: dict[str, frozenset[int]],
 def idle_runs(contents: Contents, store: str, executed: frozenset[int],
               allowed: frozenset[int] = frozenset()) -> list[tuple[Sequence[Site], bool]]:
     """Runs of words that are never executed, in the order of the text; True where the run is a whole body."""
-    sites = sorted(contents.sites[store].values(), key=lambda site: (_line(site), site.address))
-    words: dict[tuple[object, ...], list[Site]] = {}
-    for site in sites:
-        words.setdefault(_identity(site), []).append(site)
     runs: list[tuple[Sequence[Site], bool]] = []
     bodies: dict[str, list[tuple[Site, bool]]] = {}
-    for places in words.values():
+    for places in words_placed(contents, store):
         idle = not any(place.address in executed or place.address in allowed for place in places)
         bodies.setdefault(places[0].owner, []).append((places[0], idle))
     for members in bodies.values():
@@ -56,6 +52,14 @@ def idle_runs(contents: Contents, store: str, executed: frozenset[int],
             runs += [([site for site, _ in group], False) for idle, group in groupby(members, lambda member: member[1])
                      if idle]
     return runs
+
+
+def words_placed(contents: Contents, store: str) -> list[list[Site]]:
+    """Every word in the order of the text, with all places where it stands."""
+    words: dict[tuple[object, ...], list[Site]] = {}
+    for site in sorted(contents.sites[store].values(), key=lambda site: (_line(site), site.address)):
+        words.setdefault(_identity(site), []).append(site)
+    return [*words.values()]
 
 
 def _identity(site: Site) -> tuple[object, ...]:

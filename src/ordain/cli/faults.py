@@ -60,6 +60,7 @@ def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seco
     Exit status 0: nothing is silent. 1: something is. 3: nothing that was decided is silent, and something is
     undecided.
     """
+    from ordain.cli.progress import BUILDING, waiting
     from ordain.faults.summary import status as status_of
     from ordain.pipeline import build_model
     from ordain.show.fault_map import map_lines
@@ -67,10 +68,12 @@ def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seco
 
     manner = Manner(form, quiet, colour)
     path = find_machine(machine)
-    built, findings = build_model(path, build_directory(path))
+    with waiting(quiet, BUILDING):
+        built, findings = build_model(path, build_directory(path))
     if built is None:
         return _not_built(manner, path, findings)
-    faults, passed_over = _chosen(built, only)
+    with waiting(quiet, "the faults are worked out"):
+        faults, passed_over = _chosen(built, only)
     tried, offered = _tried(built, faults, plain, limit_seconds, quiet, not no_cache)
     status = status_of(tried)
     if form == "json":
@@ -106,10 +109,16 @@ def _chosen(built: "Built", only: tuple[str, ...]) -> "tuple[list[Fault], list[s
     from ordain.faults.model import KINDS
     from ordain.text.spelling import nearest
 
-    every, passed_over = every_fault(built)
-    for given in only:
-        names = names_of((given,))
-        known = {*KINDS, *(name for fault in every for name in fault.names)}
+    choices = [names_of((given,)) for given in only]
+
+    def perhaps(kind: str, text: str, stores: frozenset[str]) -> bool:
+        """Whether a fault of chips may be among those that are chosen: large stores take long to work one out."""
+        named = {kind, *text.replace(".", " ").split(), *stores}
+        return all(not named.isdisjoint(names) for names in choices)
+
+    every, passed_over = every_fault(built, perhaps)
+    known = {*KINDS, *built.machine.chips, *built.machine.stores, *(name for fault in every for name in fault.names)}
+    for names in choices:
         for name in names:
             if name not in known:
                 near = nearest(name, sorted(known))
@@ -119,8 +128,9 @@ def _chosen(built: "Built", only: tuple[str, ...]) -> "tuple[list[Fault], list[s
     return every, passed_over
 
 
-def every_fault(built: "Built") -> "tuple[list[Fault], list[str]]":
-    """All faults of a build, and the chips whose pins are passed over."""
+def every_fault(built: "Built", wanted: "Callable[[str, str, frozenset[str]], bool]" = lambda kind, text, stores: True
+                ) -> "tuple[list[Fault], list[str]]":
+    """All faults of a build, and the chips whose pins are passed over. `wanted`: as in `follow.faults`."""
     from ordain.control.system import build_system
     from ordain.faults.listing import bit_faults, chip_faults, driver_faults, erased_faults, synchroniser_faults
     from ordain.follow.faults import faults as of_chips
@@ -132,7 +142,7 @@ def every_fault(built: "Built") -> "tuple[list[Fault], list[str]]":
     contents, machine = built.contents, built.machine
     blank = unpack(machine, {name: device_of(chip).blank for name, chip in machine.chips.items()})
     erased = {store: words[0] for store, words in blank.words.items()}
-    found = ((fault.kind, fault.text, fault.words) for fault in of_chips(contents, built.images))
+    found = ((fault.kind, fault.text, fault.words) for fault in of_chips(contents, built.images, wanted))
     return ([*bit_faults(contents), *erased_faults(contents, erased),
              *chip_faults(contents, (one for one in found if one[0] != "state")), *driver_faults(machine),
              *synchroniser_faults((one.text, one.inside) for one in wiring_faults(build_system(contents))
@@ -143,25 +153,33 @@ def every_fault(built: "Built") -> "tuple[list[Fault], list[str]]":
 def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | None,
            quiet: bool, keep: bool) -> "tuple[list[Tried], list[Offered]]":
     """What came of the faults, and the rules that would notice silent ones."""
-    from ordain.cli.progress import ProgressLine
+    from ordain.cli.progress import ProgressLine, time_left
     from ordain.faulting import TOGETHER, Campaign
     from ordain.prover.model import Limits
     from ordain.show.paint import printable
 
     line = ProgressLine(quiet)
     tried: list[Tried] = []
+    begun: list[Campaign] = []
+    found_again = 0
 
     def told(what: str) -> None:
-        line.begin(f"{len(tried):,} of {len(faults):,} faults; {printable(what)}")
+        done = len(tried) + sum(campaign.looked_at for campaign in begun)
+        left = time_left(line.start, done - found_again, len(faults) - done)
+        line.begin(f"{done:,} of {len(faults):,} faults{left}; {printable(what)}")
 
     try:
         if not faults:
             return [], []
         kept = Kept(built) if keep and not plain and seconds is None else None
-        campaign = Campaign(built.contents, Limits(seconds=seconds), told)
+        known = {} if kept is None else {**kept.outcomes}
+        begun.append(Campaign(built.contents, Limits(seconds=seconds), told))
         for number in range(0, len(faults), TOGETHER):
-            tried += _some(campaign, faults[number:number + TOGETHER], plain, kept)
-        return tried, _offered(campaign, tried, told)
+            some = faults[number:number + TOGETHER]
+            found_again += sum(fault.text in known for fault in some)
+            tried += _some(begun[0], some, plain, kept)
+            begun[0].looked_at = 0
+        return tried, _offered(begun[0], tried, told)
     finally:
         line.clear()
 

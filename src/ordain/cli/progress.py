@@ -35,6 +35,15 @@ def waiting(quiet: bool, what: str) -> Iterator[None]:
         line.clear()
 
 
+def time_left(start: float, done: int, left: int) -> str:
+    """How long it takes until the rest is done if that goes on as what was done since the start: "" while nothing was,
+    or where it is not worth a word."""
+    minutes = (time.monotonic() - start) / 60 * left / done if done > 0 else 0
+    if minutes < 1:
+        return ""
+    return f", some {minutes:.0f} min left" if minutes < 90 else f", some {minutes / 60:.0f} h left"
+
+
 class ProgressLine:
     """One line that is written over; only on a terminal and only for what takes over half a second."""
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Literal, NamedTuple, TypeAlias
 
 from ordain.machine.expression import Node
+from ordain.rom.contents import Contents
 
 Kind: TypeAlias = Literal["bit", "erased", "pin", "bridge", "chip", "exchange", "driver", "synchroniser"]
 KINDS: dict[Kind, str] = {
@@ -74,3 +75,14 @@ class FaultOutcome(NamedTuple):
 class Tried(NamedTuple):
     fault: Fault
     outcome: FaultOutcome
+
+
+def with_changes(contents: Contents, changes: Changes) -> Contents:
+    """The contents of the faulty machine."""
+    words = dict(contents.words)
+    for store, changed in changes.items():
+        row = list(words[store])
+        for address, word in changed.items():
+            row[address] = word
+        words[store] = tuple(row)
+    return contents._replace(words=words)

@@ -6,7 +6,8 @@ pins of one kind that touch (the lower or the higher level wins on both), a chip
 one size exchanged; and a bit of a state that stays at a level.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import lru_cache
 from typing import Literal
 
 from ordain.follow.model import Hypothesis
@@ -15,34 +16,46 @@ from ordain.rom.contents import Contents
 
 Levels = Callable[[int], int]
 """From the levels of a chip's pins, as the bits of a number, to what they are with the fault."""
+Wanted = Callable[[str, str, frozenset[str]], bool]
+"""Of a fault of chips, by its kind, what it is called and the stores in these chips."""
 MOST_WORDS = 1 << 16
 """Words of the stores of a chip up to which its faults are worked out."""
 
 
-def faults(contents: Contents, images: Mapping[str, bytes]) -> Iterator[Hypothesis]:
-    """Every fault that changes some word, and every bit of a state that may be stuck. `images`: as burned."""
+def faults(contents: Contents, images: Mapping[str, bytes],
+           wanted: Wanted = lambda kind, text, stores: True) -> Iterator[Hypothesis]:
+    """Every fault that changes some word, and every bit of a state that may be stuck. `images`: as burned. `wanted`:
+    whether a fault of chips is worked out."""
     machine = contents.machine
     for chip in machine.chips.values():
         if too_large(machine, chip):
             continue
         for kind, text, address, data in _of_chip(machine, chip):
+            if not wanted(kind, text, _stores(chip)):
+                continue
             words = _read(contents, chip, images[chip.name], address, data)
             if words:
                 yield Hypothesis(kind, text, words)
     every = list(machine.chips.values())
     for number, one in enumerate(every):
         for other in every[number + 1:]:
-            if (one.words, one.bits) == (other.words, other.bits):
+            text = f"{one.name} and {other.name} exchanged"
+            if (one.words, one.bits) == (other.words, other.bits) and \
+                    wanted("exchange", text, _stores(one) | _stores(other)):
                 words = {**_read(contents, one, images[other.name], _same, _same)}
                 held = contents._replace(words={**contents.words, **words})
                 words.update(_read(held, other, images[one.name], _same, _same))
                 if words:
-                    yield Hypothesis("exchange", f"{one.name} and {other.name} exchanged", words)
+                    yield Hypothesis("exchange", text, words)
     for state in machine.states.values():
         for bit in range(state.width):
             name = f"{state.name}[{bit}]" if state.width > 1 else state.name
             for level in (0, 1):
                 yield Hypothesis("state", f"{name} stays at {level}", state=state.name, bit=bit, level=level)
+
+
+def _stores(chip: Chip) -> frozenset[str]:
+    return frozenset(bank.store for bank in chip.banks)
 
 
 def too_large(machine: Machine, chip: Chip) -> bool:
@@ -99,26 +112,26 @@ def _read(contents: Contents, chip: Chip, image: bytes, address: Levels, data: L
     """The words of the chip's stores with what it gives then; only stores of which a word has changed."""
     found: dict[str, tuple[int, ...]] = {}
     size = (chip.bits + 7) // 8
-    given: dict[int, int] = {}
+    levels: Sequence[int] = image[:chip.words] if size == 1 and len(image) >= chip.words else [
+        int.from_bytes(image[cell * size:(cell + 1) * size], "little") for cell in range(chip.words)]
     for bank in chip.banks:
         if bank.repeats:
             continue
         before = found.get(bank.store, contents.words[bank.store])
-        mask = sum(1 << pin.bit for pin in bank.pins if pin.bit is not None)
-        held: dict[int, int] = {}
-        after = []
-        for at, word in enumerate(before):
-            cell = address(bank.cell(at))
-            pins = given.get(cell)
-            if pins is None:
-                pins = given[cell] = data(int.from_bytes(image[cell * size:(cell + 1) * size], "little"))
-            part = held.get(pins)
-            if part is None:
-                part = held[pins] = _bits_of(bank, pins)
-            after.append(word & ~mask | part)
-        if tuple(after) != before:
-            found[bank.store] = tuple(after)
+        kept = ~sum(1 << pin.bit for pin in bank.pins if pin.bit is not None)
+        held = {pins: _bits_of(bank, data(pins)) for pins in set(levels)}
+        cells = _cells(bank, len(before))
+        read = cells if address is _same else [address(cell) for cell in cells]
+        after = tuple([word & kept | held[levels[cell]] for word, cell in zip(before, read)])
+        if after != before:
+            found[bank.store] = after
     return found
+
+
+@lru_cache(maxsize=8)
+def _cells(bank: Bank, words: int) -> list[int]:
+    """Where in the chip the word of each address of a store stands."""
+    return [bank.cell(at) for at in range(words)]
 
 
 def _bits_of(bank: Bank, pins: int) -> int:

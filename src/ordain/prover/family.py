@@ -360,14 +360,18 @@ class MachineFamily:
     def _own(self, conditions: Sequence[Node], memory: int) -> frozenset[int]:
         """The machines that are left of which the sound one does not say what follows, or in which some expressions,
         or what is remembered for them, are others in a state that the sound one reaches."""
-        apart = set(self.left - self.alike)
-        functions = [bit for node in conditions for bit in self._space.bits(node)]
-        functions += [self._space.function(atom) for atom in members(memory)]
+        return self.left - self.alike | self._otherwise(
+            [*(bit for node in conditions for bit in self._space.bits(node)),
+             *(self._space.function(atom) for atom in members(memory))])
+
+    def _otherwise(self, functions: Sequence[BDDFunction]) -> frozenset[int]:
+        """The machines that are left in which some of these are others in a state that the sound one reaches."""
+        apart = frozenset[int]()
         for holds in functions:
             sound = holds.substitute(self._to_sound)
             if holds != sound:
                 apart |= self.machines(self._differing(holds, sound)) & self.left
-        return frozenset(apart)
+        return apart
 
     def _lost(self, prop: Property) -> frozenset[int]:
         """From some state no way leads to what is always to be reached: backwards from all that has it."""
@@ -422,22 +426,39 @@ class MachineFamily:
             now = relation.after(now & waiting)
         return self.machines(now & self.having(open_))
 
-    def presented(self, store: str) -> dict[int, frozenset[int]]:
-        """Per machine that is left the addresses of a store that some cycle presents; of others than those of `_own`
-        the sound machine says it, and they are left out."""
+    def presented(self, store: str) -> dict[int, tuple[frozenset[int], frozenset[int]]]:
+        """Per machine that is left the addresses of a store that the sound one presents and it does not, and those that
+        it presents and the sound one does not; of others than those of `_own` there are none, and they are left out.
+
+        Looked at are the addresses in what one of both reaches and the other does not: in an address that is formed
+        otherwise from what the sound one reaches, all of them."""
         space, address = self._space, self._system.addresses[store]
         own = self._own((address,), 0)
         if not own:
             return {}
-        number = self._number_atoms
-        others = ((1 << space.atoms.count) - 1) & ~space.read_by(address) & ~number
-        shown = (self._plain & self._among(own) & self._model.required.holds).exists(space.cube(members(others)))
-        wanted = space.cube(members(((1 << space.atoms.count) - 1) & ~number & space.read_by(address)))
-        alike: dict[frozenset[int], list[int]] = {}
-        for place, some in by_value(space.bits(address), shown):
-            alike.setdefault(self._numbers(some.exists(wanted)), []).append(place)
-        return {machine: frozenset(place for machines, places in alike.items() if machine in machines
-                                   for place in places) for machine in own}
+        others = space.cube(members(((1 << space.atoms.count) - 1) & ~space.read_by(address) & ~self._number_atoms))
+        bits, cube = space.bits(address), space.cube(members(space.read_by(address) & ~self._number_atoms))
+        shown = (self._plain & self._among(own) & self._model.required.holds).exists(others)
+        sound = (self._sound & self._ground.model.required.holds).exists(others)
+        known, anew = self._ground.presented(store), self._otherwise(bits)
+        apart = shown ^ (sound & self._among(own))
+        if anew:
+            apart = apart | shown & self._among(anew)
+        lacks: dict[int, set[int]] = {machine: {*known} if machine in anew else set() for machine in own}
+        more: dict[int, set[int]] = {machine: set() for machine in own}
+        for place, some in by_value(bits, apart):
+            there = shown
+            for bit, level in zip(bits, f"{place:0{len(bits)}b}"):
+                there = there & (bit if level == "1" else ~bit)
+            having = self._numbers(there.exists(cube))
+            for machine in self._numbers(some.exists(cube)):
+                if machine in having:
+                    lacks[machine].discard(place)
+                    if place not in known:
+                        more[machine].add(place)
+                elif place in known:
+                    lacks[machine].add(place)
+        return {machine: (frozenset(lacks[machine]), frozenset(more[machine])) for machine in sorted(own)}
 
 
 def _all(atoms: Iterable[int]) -> int:

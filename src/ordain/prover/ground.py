@@ -16,7 +16,9 @@ from ordain.prover.limits import LimitReached
 from ordain.prover.model import Limits, Property
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cases import SearchWatch, model_of, start_of
+from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Relation
+from ordain.prover.symbolic.space import by_value
 
 NAME = "which machine"
 """The variable's name: no machine file can have one with a space in it."""
@@ -66,6 +68,7 @@ class Ground:
         self.watch = SearchWatch(limits, None, monotonic())
         self._limits = limits
         self._remembered: dict[int, BDDFunction] = {}
+        self._presented: dict[str, frozenset[int]] = {}
         with not_too_many():
             self.model = model_of(with_versions(self.system, {}, most), asked, limits)
             self.space = self.model.space
@@ -86,6 +89,16 @@ class Ground:
         found = self._remembered.get(memory)
         if found is None:
             found = self._remembered[memory] = self._joined(self._layers(self.model.plain | memory))
+        return found
+
+    def presented(self, store: str) -> frozenset[int]:
+        """The addresses of a store that the sound machine presents."""
+        found = self._presented.get(store)
+        if found is None:
+            space, address = self.space, self.model.system.addresses[store]
+            others = ((1 << space.atoms.count) - 1) & ~space.read_by(address)
+            shown = (self.reached & self.model.required.holds).exists(space.cube(members(others)))
+            found = self._presented[store] = frozenset(place for place, _ in by_value(space.bits(address), shown))
         return found
 
     def _layers(self, atoms: int) -> Iterator[BDDFunction]:
