@@ -3,6 +3,7 @@
 import pytest
 
 from ordain.checks import nowhere
+from ordain.checks.check import Known
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
@@ -154,3 +155,17 @@ def test_where_nothing_was_before() -> None:
     lost = RISE.replace("go 0", "go, target 9")
     [finding] = findings_named("nowhere", report(Sound(KITE, lost)))
     assert finding.label == "from here control goes on to 0x9"
+
+
+def test_which_stores_are_asked_about_and_by_whose_address() -> None:
+    """A store that is computed has a word everywhere; a table in which nothing was placed is no table yet."""
+    side = "store side 2 words of 1 bit\n    address wind[0]\n    word not wind[0]\nstate upc"
+    allowed = KITE.replace("state upc", side) + 'allow nowhere on entry "never"\n'
+    contents = contents_of(allowed, RISE)
+    control, entry = nowhere.ask(contents)
+    assert [(asked.subject, asked.per_word) for asked in (control, entry)] == [("control", "control"),
+                                                                               ("entry", "control")]
+    bare = contents._replace(sites={"control": {}, "entry": {}, "side": {}})
+    assert [asked.subject for asked in nowhere.ask(bare)] == ["control"]
+    known = Known(frozenset((("nowhere", "control"), ("nowhere", "entry"))), {})
+    assert nowhere.narrow(contents, entry, known) == () and len(nowhere.narrow(contents, control, known)) == 1

@@ -36,8 +36,8 @@ def ask(contents: Contents) -> Iterator[Property]:
     """One question for each store that the compiler fills, unless it is full."""
     machine = contents.machine
     for store in machine.stores.values():
-        if store.fill == "computed" or (store.fill != "microprogram" and not contents.sites.get(store.name)):
-            continue
+        if store.fill != "microprogram" and not contents.sites.get(store.name):
+            continue                                    # what is computed has a word everywhere
         where = store.name if store.fill == "microprogram" else main_store(machine)
         yield Property(EXPLANATION.name, store.name, "bad", _outside(contents, store), per_word=where,
                        data=About((store.name,), store.span))
