@@ -76,7 +76,8 @@ def workplace(directory: Path, name: str) -> Iterator[Path]:
     os.environ.update(XDG_CACHE_HOME=str(home / SOURCES[name] / "cache"), ORDAIN_READ_FROM=str(home))
     os.chdir(home / SOURCES[name])
     try:
-        for command in ("build --also hex --also s19 --also mem", "burned", "prove --keep proof"):
+        for command in ("build --also hex --also s19 --also mem", "burned", "prove --keep proof", "prove",
+                        "prove --all"):
             _quietly(command.split(), 60)
         chips = [path.stem for path in Path("build").glob("*.bin")]
         _quietly(["burned", *chips, "--date", "2026-11-25"], 60)
@@ -110,6 +111,8 @@ def trial(place: Path, kind: str, choose: Choose) -> Found | None:
         shutil.rmtree("other", ignore_errors=True)
         shutil.rmtree("chips", ignore_errors=True)
         _put_back(build, ledger)
+        for path in {*place.glob(what.files)}.difference(files):      # more is kept than before
+            path.unlink(missing_ok=True)
         file.write_bytes(whole)
     return None
 

@@ -146,7 +146,7 @@ DIGEST = hashlib.sha256(b"\n").hexdigest()
 
 @pytest.mark.parametrize("wrong", [
     {"lines": []}, {"lines": ["MARK", 1]}, {"lines": "MARK"}, {"lines": ["MARK", "\x1b]0;title\x07"]},
-    {"lines": ["MARK\nb"]}, {"lines": None},
+    {"lines": ["MARK\nb"]}, {"lines": ["\x1b[31mMARK\x1b[0m"]}, {"lines": None},
     {"sources": []}, {"sources": [["part.inc", DIGEST], ["part.inc"]]}, {"sources": {"part.inc": DIGEST}},
     {"sources": [["part.inc", DIGEST, ""]]}, {"sources": [["part.inc", 1]]}, {"sources": [["part.inc", ""]]},
     {"sources": [["part.inc", DIGEST], ["no such file", ""]]}, {"sources": [["../x", ""]]}])

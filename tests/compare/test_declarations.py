@@ -294,9 +294,9 @@ UNNOTICED: dict[str, str] = {
                      "Memory.name"), "another name is paired, or alone"),
     **dict.fromkeys(("Field.store", "Field.low", "Field.holds", "Field.idle", "Field.address_bits", "Field.derived",
                      "Store.words", "Store.bits", "Store.address_width", "Store.fill", "Store.computed",
-                     "Store.instruction", "Store.step", "Store.opcode_width", "Store.opcode", "Store.starts_at",
-                     "Store.unused", "Store.fields", "State.agent", "Register.width", "Input.width", "Input.agent",
-                     "Condition.width", "Driver.kind", "Effect.kind", "Bus.width", "Bus.drivers", "Rule.form"), SHAPE),
+                     "Store.instruction", "Store.step", "Store.steps", "Store.opcode_width", "Store.opcode",
+                     "Store.starts_at", "Store.unused", "Store.fields", "State.agent", "Register.width", "Input.width",
+                     "Input.agent", "Condition.width", "Driver.kind", "Effect.kind", "Bus.width", "Bus.drivers", "Rule.form"), SHAPE),
 }
 
 

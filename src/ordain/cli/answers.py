@@ -45,7 +45,9 @@ def answer_to(directory: Path, question: ProofAsked) -> list[str] | None:
     if not isinstance(data, dict):
         return None
     lines, sources = data.get("lines"), data.get("sources")
-    if not _texts(lines) or not all(_COLOUR.sub("", line).isprintable() for line in lines):
+    if not _texts(lines):
+        return None
+    if not all((_COLOUR.sub("", line) if question.page.paint.on else line).isprintable() for line in lines):
         return None
     if not isinstance(sources, list) or not all(_texts(each) and len(each) == 2 for each in sources):
         return None
