@@ -296,7 +296,8 @@ UNNOTICED: dict[str, str] = {
                      "Store.words", "Store.bits", "Store.address_width", "Store.fill", "Store.computed",
                      "Store.instruction", "Store.step", "Store.steps", "Store.opcode_width", "Store.opcode",
                      "Store.starts_at", "Store.unused", "Store.fields", "State.agent", "Register.width", "Input.width",
-                     "Input.agent", "Condition.width", "Driver.kind", "Effect.kind", "Bus.width", "Bus.drivers", "Rule.form"), SHAPE),
+                     "Input.agent", "Condition.width", "Driver.kind", "Effect.kind", "Bus.width", "Bus.drivers",
+                     "Rule.form"), SHAPE),
 }
 
 
