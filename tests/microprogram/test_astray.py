@@ -267,3 +267,41 @@ state ring 3 bits, reset 1
     micro = "routine main at 1\n" + "    mark\n" * 4
     _, findings = build_texts({"m.machine": machine, "m.micro": micro}, "m.machine")
     assert sum(one.name == "goes-astray" for one in findings) == said
+
+
+CHOSEN = """\
+machine m "flip-flops behind the word choose the next address"
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address fetched
+    starts at {0b1, ir, 0b0}
+field branch 2 bits
+    step 0 idle
+    jump 1
+    go 2
+field to 4 bits address, idle 0
+field low 1 bit
+spare 1 bit
+register ir 2 bits, loads data when low
+bus data 2 bits, floats
+    driven by memory
+state held 2 bits, reset 0
+    next branch
+state held_to 4 bits, reset 0
+    next to
+state upc 4 bits, reset 0
+    next fetched + 1
+signal fetched = choose held
+    0: upc
+    1: held_to
+    2: {0b1, ir, 0b0}
+    otherwise: 0
+"""
+
+
+def test_an_address_that_is_chosen_by_what_went_before_is_no_move_of_the_one_before() -> None:
+    """The first word goes to where the opcode says, not to the word below, which is one for another label."""
+    micro = ("routine main at 0\n    branch go\n  next: branch jump, to main\n"
+             'instruction others "rest"\n    branch jump, to next\n')
+    _, findings = build_texts({"m.machine": CHOSEN, "m.micro": micro}, "m.machine")
+    assert [one.name for one in findings] == []

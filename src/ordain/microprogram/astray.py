@@ -181,8 +181,11 @@ class _Sight:
                     return
 
     def _moves(self, store: str, bits: int) -> list[Node]:
-        """The next addresses that the hardware makes of the one that is presented."""
+        """The next addresses that the hardware makes of the one that is presented. Of one that is chosen between states
+        nothing is said: what is chosen next is no part of what is presented now."""
         place, node = self._ahead.addresses(store, 1)
+        if len(ways_of(self.terms, place, self._ways)) > 1:
+            return []
         fields, forming = self.machine.fields, self._ahead.forming(node)
         known: dict[Node, Node] = {
             leaf: self.terms.const(bits if leaf.kind == "word" else fields[leaf.name].read(bits), leaf.width)
