@@ -7,7 +7,6 @@ the long way.
 """
 
 import hashlib
-import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -15,10 +14,9 @@ from typing import Any, NamedTuple, TypeGuard
 
 from ordain import __version__
 from ordain.show.page import Page
+from ordain.show.paint import without_colour
 from ordain.text.entries import data_kept, keep_data, own_text
 from ordain.text.reading import read_beside, read_bytes
-
-_COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 
 
 class ProofAsked(NamedTuple):
@@ -47,7 +45,7 @@ def answer_to(directory: Path, question: ProofAsked) -> list[str] | None:
     lines, sources = data.get("lines"), data.get("sources")
     if not _texts(lines):
         return None
-    if not all((_COLOUR.sub("", line) if question.page.paint.on else line).isprintable() for line in lines):
+    if not all((without_colour(line) if question.page.paint.on else line).isprintable() for line in lines):
         return None
     if not isinstance(sources, list) or not all(_texts(each) and len(each) == 2 for each in sources):
         return None

@@ -51,6 +51,7 @@ class Ahead:
         self._reading: dict[tuple[object, ...], Node | None] = {}
         self._fields: dict[tuple[str, Node], tuple[Leaf, ...]] = {}
         self._forming: dict[Node, set[Leaf]] = {}
+        self._ways: dict[Node, list[Node]] = {}
 
     def through(self, own: str, bits: int, name: str, store: str) -> Through | None:
         """The first address ahead of which the field is a part; None where it is part of none. `own`, `bits`: the word
@@ -86,6 +87,31 @@ class Ahead:
         if node not in self._forming:
             self._forming[node] = values(node)
         return self._forming[node]
+
+    def ways(self, node: Node) -> list[Node]:
+        """The terms between which a term chooses, in each of its parts: where a counter goes on unless it is loaded,
+        and a page stands beside it, the address of the next word is one, and it has nothing of the field. Choices that
+        are made together are taken for several: too many at most, of which the proof then finds that they never are."""
+        if node not in self._ways:
+            match node:
+                case If():
+                    found: list[Node] = []
+                    rest: Node = node
+                    while type(rest) is If and len(found) <= MOST_WAYS:     # as long as a `choose` has arms
+                        found += self.ways(rest.args[1])
+                        rest = rest.args[2]
+                    found += self.ways(rest) if len(found) <= MOST_WAYS else []
+                case Join(args=parts):
+                    each = [self.ways(part) for part in parts]
+                    found = [self.terms.join(chosen) for chosen in islice(product(*each), MOST_WAYS + 1)]
+                case Not(args=(turned,)):
+                    found = [self.terms.not_(way) for way in self.ways(turned)]
+                case Slice(args=(whole,), high=high, low=low):
+                    found = [self.terms.slice(way, high, low) for way in self.ways(whole)]
+                case _:
+                    found = [node]
+            self._ways[node] = found if len(found) <= MOST_WAYS else [node]
+        return self._ways[node]
 
     def leaf(self, field: str) -> Node:
         return self.terms.leaf("field", field, self.machine.fields[field].width)
@@ -157,33 +183,6 @@ def choices(node: Node) -> Iterator[Node]:
             waiting += part.args[1:]
         else:
             yield part
-
-
-def ways_of(terms: Terms, node: Node, known: dict[Node, list[Node]]) -> list[Node]:
-    """The terms between which a term chooses, in each of its parts: where a counter goes on unless it is loaded, and a
-    page stands beside it, the address of the next word is one, and it has nothing of the field. Choices that are made
-    together are taken for several: too many at most, of which the proof then finds that they never are. `known`: of
-    terms that were asked about before."""
-    if node not in known:
-        match node:
-            case If():
-                found: list[Node] = []
-                rest: Node = node
-                while type(rest) is If and len(found) <= MOST_WAYS:     # as long as a `choose` has arms
-                    found += ways_of(terms, rest.args[1], known)
-                    rest = rest.args[2]
-                found += ways_of(terms, rest, known) if len(found) <= MOST_WAYS else []
-            case Join(args=parts):
-                each = [ways_of(terms, part, known) for part in parts]
-                found = [terms.join(chosen) for chosen in islice(product(*each), MOST_WAYS + 1)]
-            case Not(args=(turned,)):
-                found = [terms.not_(way) for way in ways_of(terms, turned, known)]
-            case Slice(args=(whole,), high=high, low=low):
-                found = [terms.slice(way, high, low) for way in ways_of(terms, whole, known)]
-            case _:
-                found = [node]
-        known[node] = found if len(found) <= MOST_WAYS else [node]
-    return known[node]
 
 
 def values(root: Node) -> set[Leaf]:

@@ -5,12 +5,12 @@ What forms the store's address is worked out for the next cycles (`ahead`). Wher
 address of the label must be among what is left.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice, product
 
 from ordain.machine.expression import Const, Join, Leaf, Node, leaves, substitute
 from ordain.machine.model import Machine
-from ordain.microprogram.ahead import Ahead, choices, may_be, parts, values, ways_of
+from ordain.microprogram.ahead import Ahead, choices, may_be, parts, values
 from ordain.microprogram.bodies import is_stepped
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.text.findings import Finding, Place, error
@@ -116,7 +116,6 @@ class _Sight:
         self._ahead = Ahead(machine)
         self._going: dict[object, tuple[Node, Node, bool]] = {}
         self._moving: dict[object, list[Node]] = {}
-        self._ways: dict[Node, list[Node]] = {}
 
     def held(self, program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
              address: int | None, bits: int, name: str, target: Target) -> Iterator[Finding]:
@@ -184,20 +183,24 @@ class _Sight:
         """The next addresses that the hardware makes of the one that is presented. Of one that is chosen between states
         nothing is said: what is chosen next is no part of what is presented now."""
         place, node = self._ahead.addresses(store, 1)
-        if len(ways_of(self.terms, place, self._ways)) > 1:
+        if len(self._ahead.ways(place)) > 1:
             return []
-        fields, forming = self.machine.fields, self._ahead.forming(node)
-        known: dict[Node, Node] = {
-            leaf: self.terms.const(bits if leaf.kind == "word" else fields[leaf.name].read(bits), leaf.width)
-            for leaf in self._ahead.decided(store, node) if leaf not in forming}
+        forming = self._ahead.forming(node)
+        known = self._said(bits, [leaf for leaf in self._ahead.decided(store, node) if leaf not in forming])
         key = store, *known.items()
         if key not in self._moving:
             [left] = substitute(self.terms, (node,), known)
             own = {leaf for leaf in leaves((place,)) if leaf.kind in ("state", "register")}
-            self._moving[key] = [way for way in ways_of(self.terms, left, self._ways)
+            self._moving[key] = [way for way in self._ahead.ways(left)
                                  if not any(leaf.kind in ("field", "word") for leaf in values(way))
                                  and self._moved(place, way, own)]
         return self._moving[key]
+
+    def _said(self, bits: int, decided: Iterable[Leaf]) -> dict[Node, Node]:
+        """What a word with these bits says of leaves that it decides."""
+        fields = self.machine.fields
+        return {leaf: self.terms.const(bits if leaf.kind == "word" else fields[leaf.name].read(bits), leaf.width)
+                for leaf in decided}
 
     def _moved(self, place: Node, way: Node, own: set[Leaf]) -> bool:
         at = way.width
@@ -237,10 +240,7 @@ class _Sight:
         """The address after so many cycles, and a cycle later, over what the word leaves open now; and whether the
         first one plus `ahead` is among the values of the second as it stands: then places need not be tried."""
         node = self._ahead.addresses(store, delay + 1)[delay + 1]
-        fields = self.machine.fields
-        known: dict[Node, Node] = {
-            leaf: self.terms.const(bits if leaf.kind == "word" else fields[leaf.name].read(bits), leaf.width)
-            for leaf in self._ahead.decided(store, node)}
+        known = self._said(bits, self._ahead.decided(store, node))
         key = store, delay, ahead, *known.items()
         if key not in self._going:
             place = self._ahead.addresses(store, delay)[delay]

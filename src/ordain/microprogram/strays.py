@@ -12,7 +12,7 @@ from operator import and_, or_
 
 from ordain.machine.expression import And, Const, If, Join, Node, Not, Or, Slice, substitute
 from ordain.machine.model import Machine
-from ordain.microprogram.ahead import Ahead, may_be, values, ways_of
+from ordain.microprogram.ahead import Ahead, may_be, values
 from ordain.microprogram.model import Body, Microinstruction, Program, Unnamed
 
 MOST = 1024
@@ -38,20 +38,17 @@ def strays(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
     placed = {name: {address: index for index, word in enumerate(program.words) if word.store == name
                      for address in addresses[index]} for name in machine.stores}
     found: dict[tuple[int, int], tuple[Unnamed, ...]] = {}
-    known_ways: dict[Node, list[Node]] = {}
     for index, word in enumerate(program.words):
         named = _named(program, addresses, word, index, bodies)
         for address in addresses[index]:
-            others = tuple(_strays(ahead, word, address, words[word.store][address], named, meant, placed,
-                                   known_ways))
+            others = tuple(_strays(ahead, word, address, words[word.store][address], named, meant, placed))
             if others:
                 found[index, address] = others
     return found
 
 
 def _strays(ahead: Ahead, word: Microinstruction, address: int, bits: int, named: Mapping[str, Mapping[str, set[int]]],
-            meant: Mapping[str, frozenset[int]], placed: Mapping[str, Mapping[int, int]],
-            known_ways: dict[Node, list[Node]]) -> Iterator[Unnamed]:
+            meant: Mapping[str, frozenset[int]], placed: Mapping[str, Mapping[int, int]]) -> Iterator[Unnamed]:
     machine, terms = ahead.machine, ahead.terms
     for field, stores in named.items():
         for store in stores:
@@ -59,7 +56,7 @@ def _strays(ahead: Ahead, word: Microinstruction, address: int, bits: int, named
             leaf = ahead.leaf(field)
             if through is None:
                 continue
-            every = ways_of(terms, through.address, known_ways)
+            every = ahead.ways(through.address)
             ways = [way for way in every if leaf in values(way)]
             if all(way is leaf for way in ways):        # nothing is put to it: `astray` holds it against the label
                 continue

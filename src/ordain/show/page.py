@@ -10,12 +10,11 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple, TextIO
 
-from ordain.show.paint import Paint, wants_colour
+from ordain.show.paint import Paint, wants_colour, without_colour
 
 PIPE = 100
 """Columns of what is drawn where there is no terminal to ask."""
 
-_COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 _NARROW_CELL = 24
 """The last cell of a row is folded inside its column only where that leaves it so many columns."""
 
@@ -51,7 +50,7 @@ def page_on(stream: TextIO, colour: str) -> Page:
 
 def columns(text: str) -> int:
     """Terminal columns of a text: wide East Asian characters take two, combining ones and colour codes none."""
-    text = _COLOUR.sub("", text)
+    text = without_colour(text)
     if text.isascii():
         return len(text)
     return sum(0 if unicodedata.combining(ch) else 2 if unicodedata.east_asian_width(ch) in "WF" else 1 for ch in text)

@@ -1,10 +1,13 @@
 """Colour for a terminal, or none. Nothing is said by colour alone."""
 
 import os
+import re
 from typing import NamedTuple, TextIO
 
 _CODES = {"error": "1;31", "warning": "1;33", "note": "1;36", "good": "32", "bad": "31", "doubt": "33", "faint": "2",
           "strong": "1", "mark": "1;31"}
+
+_COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 
 
 class Paint(NamedTuple):
@@ -26,6 +29,11 @@ def wants_colour(choice: str, stream: TextIO) -> bool:
     if os.environ.get("FORCE_COLOR"):
         return True
     return stream.isatty() and os.environ.get("TERM") != "dumb"
+
+
+def without_colour(text: str) -> str:
+    """The text without our own colour codes."""
+    return _COLOUR.sub("", text)
 
 
 def printable(text: str) -> str:

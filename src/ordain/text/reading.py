@@ -1,4 +1,5 @@
-"""From bytes on disk to a `Source`, or to a finding that says why not. The only module here that touches files."""
+"""From bytes on disk to a `Source`, or to a finding that says why not. The only module that reads what users
+wrote."""
 
 import hashlib
 import os
