@@ -133,10 +133,10 @@ def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property,
 def _told_elsewhere(contents: Contents, known: Known) -> dict[str, Node]:
     """By bus, the cycles in which drivers fight or in which it is sampled without a level, unless that is allowed."""
     found: dict[str, list[Node]] = {}
-    for ask, parts in ((contention.ask, contention.narrow), (floating.ask, floating.narrow)):
-        for question in ask(contents):
+    for check in (contention.CHECK, floating.CHECK):
+        for question in check.ask(contents):
             if (question.check, question.subject) in known.broken and not question.monitors:
-                judged = (allowances.excused(contents, part) for part in parts(contents, question, known))
+                judged = (plan.judged for plan in allowances.plan(contents, check, question))
                 found.setdefault(question.subject, []).extend(part.node for part in judged if part is not None)
     return {bus: contents.machine.terms.or_(cycles) for bus, cycles in found.items()}
 
