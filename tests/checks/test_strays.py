@@ -362,17 +362,27 @@ def _places(contents: Contents, part: Part, number: int) -> set[int]:
     return {at for at, site in contents.sites["control"].items() if site.word == numbers[number]}
 
 
+def possible(machine: str, micro: str) -> Contents:
+    """The contents of a program by chance, which need not be one that can be built."""
+    contents, _ = compiled(machine, micro)
+    assume(contents is not None)
+    assert contents is not None
+    return contents
+
+
+def shortest(contents: Contents) -> int | None:
+    """Cycles of the shortest sequence that strays, as the prover has it."""
+    verdict = verdict_of(contents)
+    return None if verdict is None or not verdict.breaks else min(one.cycles for one in verdict.breaks)
+
+
 @settings(max_examples=60)
 @given(programs())
 def test_beside_a_walk_through_the_words(parts: tuple[Part, ...]) -> None:
     micro = "".join(f"routine {part.name}{part.place}\n" + "".join(f"        {word.text()}\n" for word in part.words)
                     for part in parts)
-    contents, _ = compiled(LOOM, micro)
-    assume(contents is not None)
-    assert contents is not None
-    verdict = verdict_of(contents)
-    found = None if verdict is None or not verdict.breaks else min(one.cycles for one in verdict.breaks)
-    assert found == walked(parts, contents)
+    contents = possible(LOOM, micro)
+    assert shortest(contents) == walked(parts, contents)
 
 
 SEQUENCES = {"near": "goto", "test": "test", "loose": "loose", "far": "far"}
@@ -425,9 +435,5 @@ def test_beside_a_walk_from_page_to_page(parts: tuple[Part, ...]) -> None:
     micro = "".join(f"routine {part.name}{part.place}\n" + "".join(
         f"        {f'{SEQUENCES[word.seq]} {word.labels[0]}' if word.labels else 'seq step'}\n" for word in part.words)
         for part in parts)
-    contents, _ = compiled(SHEETS, micro)
-    assume(contents is not None)
-    assert contents is not None
-    verdict = verdict_of(contents)
-    found = None if verdict is None or not verdict.breaks else min(one.cycles for one in verdict.breaks)
-    assert found == walked_by_sheet(parts, contents)
+    contents = possible(SHEETS, micro)
+    assert shortest(contents) == walked_by_sheet(parts, contents)

@@ -5,6 +5,7 @@ import hashlib
 import json
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -122,9 +123,9 @@ def test_nothing_is_kept_of_what_changes_meanwhile(changed: Callable[[Path], obj
     """Whoever builds, or saves a file, while a proof runs: the answer is not about what stands there now."""
     keep = ordain.cli.answers.keep_answer
 
-    def late(*given: object) -> None:
+    def late(*given: Any) -> None:
         changed(lamp)
-        keep(*given)        # type: ignore[arg-type]  # as it was given
+        keep(*given)
 
     monkeypatch.setattr(ordain.cli.answers, "keep_answer", late)
     said(capsys)
