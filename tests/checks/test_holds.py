@@ -259,3 +259,11 @@ def test_a_fight_that_is_allowed_excuses_no_hold(allowance: str, told: bool) -> 
     found = report(Sound(sound.machine + allowance, sound.micro))
     assert bool(findings_named("missing-hold", found)) == told
     assert bool(findings_named("contention", found)) == (not allowance)
+
+
+def test_what_a_keeper_has_not_kept_yet_takes_a_memory_and_excuses_no_hold() -> None:
+    """The bus is sampled and strobed before anybody has driven it: two findings, the second without that memory."""
+    sound = mangle("nU", kind="kept")
+    taken = sound.machine.replace("strobe beat", "    sampled by counter when beat\nstrobe beat")
+    found = report(sound._replace(machine=taken))
+    assert {finding.name for finding in found.findings} >= {"floating", "missing-hold"}

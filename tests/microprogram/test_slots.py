@@ -2,7 +2,10 @@
 
 import pytest
 
+from ordain.machine.print import machine_lines
+from ordain.measure.advice import room_left
 from tests.microprogram.compiled import compiled, described, faults, placed, program_of
+from tests.workshop import contents_of
 
 MACHINE = """\
 machine small
@@ -295,3 +298,16 @@ def test_a_step_that_never_comes_holds_nothing() -> None:
     assert [found.get(address(0, 0, 1, step)) for step in range(4)] == [10, None, 11, 12]
     assert faults(described(short), text.replace("mark 12", "mark 12\n    mark 13")) == [
         "small.micro:5:5: over-full: the slot of `one` holds 3 words, needs 4"]
+
+
+LATE = RING.replace("(0b00, 0b10, 0b11, 0b01)", "(0b11, 0b01, 0b00, 0b10)").replace(
+    "next 0 if over", "next 3 if over").replace("step 2 bits, reset 0", "step 2 bits, reset 3")
+"""The same ring, and an instruction begins where both flip-flops are set."""
+
+
+def test_an_instruction_begins_at_the_first_step_that_is_said() -> None:
+    contents = contents_of(LATE, 'instruction 1 "one"\n    mark 10\n    mark 11\n    mark 12, over\n' + OTHERS)
+    assert contents.labels["one"] == ("control", {address(late, zero, 1, 0b11) for late, zero in LINES})
+    [told] = [piece.finding.message for piece in room_left(contents, ()) if "steps" in piece.finding.message]
+    assert told == "`control`: of 4 steps the longest instruction, `one`, uses 3"
+    assert "  steps: 3, 1, 0, 2" in machine_lines(contents.machine)
