@@ -32,9 +32,9 @@ def machine(stores: Sequence[Store], fields: Sequence[Field], terms: Terms) -> M
 def one_store(words: int, width: int) -> Machine:
     """A store of 32-bit words with four address fields: whole addresses, short at the top, at the bottom, at both."""
     terms = Terms()
-    fields = [field("whole", 7, 0, (width - 1, 0)), field("short", 15, 8, (max(0, width - 2), 0)),
-              field("even", 23, 16, (width - 1, min(1, width - 1))),
-              field("middle", 31, 24, (max(1, width - 2), min(1, width - 1)))]
+    parts = {"whole": (0, width - 1, 0), "short": (8, max(0, width - 2), 0),
+             "even": (16, width - 1, min(1, width - 1)), "middle": (24, max(1, width - 2), min(1, width - 1))}
+    fields = [field(name, at + high - low, at, (high, low)) for name, (at, high, low) in parts.items()]
     return machine([store("control", words, 32, width, terms, [each.name for each in fields])], fields, terms)
 
 

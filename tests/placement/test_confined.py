@@ -4,16 +4,17 @@ Two claims are held: what is refuted can be done in no way at all, copies among 
 and nothing is asked of places, what is not refuted can be done as it is told.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import product
 from random import Random
+from types import MappingProxyType
 from typing import NamedTuple
 from unittest.mock import patch
 
 import pytest
 
 from ordain.machine.expression import Terms
-from ordain.machine.model import Bank, Chip, Machine, Pin
+from ordain.machine.model import Bank, Chip, Field, Machine, Pin
 from ordain.microprogram.model import MapCell, Microinstruction, Program, Target
 from ordain.placement.confined import Allowed, Confined, Unsettled
 from tests.placement import by_hand
@@ -259,11 +260,11 @@ def test_what_names_another_leaves_it_one_place() -> None:
 
 @pytest.mark.parametrize(("second", "named", "found"), [(3, 3, True), (3, 7, False), (6, 7, True), (6, 3, True)])
 def test_a_row_of_which_every_word_is_fixed_stands_once(second: int, named: int, found: bool) -> None:
-    """w0 counts on from 2 to w1. At 3 that is where w1 is fixed; fixed at 6, it stands there a second time, and what
+    """w1 counts on from 2 to w2. At 3 that is where w2 is fixed; fixed at 6, it stands there a second time, and what
     names it may mean either."""
-    wanted = by_hand.program([by_hand.word(0, succeeds=1, fixed=(2,)), by_hand.word(1, fixed=(second,)),
-                              by_hand.word(2, fixed=(0,), targets=[("whole", by_hand.label(1))])],
-                             [by_hand.body(0, 2), by_hand.body(2, 3, name="other")])
+    wanted = by_hand.program([by_hand.word(0, fixed=(0,), targets=[("whole", by_hand.label(2))]),
+                              by_hand.word(1, succeeds=1, fixed=(2,)), by_hand.word(2, fixed=(second,))],
+                             [by_hand.body(0, 1, name="other"), by_hand.body(1, 3)])
     assert (alone(wanted, [named, 0, 0, 0, 0, 0, 0, 0]) is not None) == found
 
 
@@ -273,3 +274,65 @@ def test_what_must_be_taken_is_tried_first() -> None:
                              unused=by_hand.word(2))
     control = [0, 0, 0, 1 << SAYS, 0, 1 << SAYS, 0, 0]
     assert alone(wanted, control, most=3, near=(5, 5)) == {0: 5, 1: 3}
+
+
+def over(control: Sequence[int], fields: Sequence[Field], wanted: Program, chips: Sequence[Chip], allowed: Allowed, *,
+         near: Sequence[int] = (), most: int = 20_000, more: Mapping[str, Sequence[int]] = MappingProxyType({})
+         ) -> dict[int, int] | None:
+    """With a store of 8 words of 14 bits, and `more` stores like it, and what is burned in each."""
+    terms, burned = Terms(), {"control": tuple(control)} | {name: tuple(words) for name, words in more.items()}
+    stores = [by_hand.store(name, 8, TOP + 1, WIDTH, terms, [each.name for each in fields]) for name in burned]
+    made = by_hand.machine(stores, fields, terms)._replace(chips={chip.name: chip for chip in chips})
+    search = Confined(made, wanted, burned, near or [0] * len(wanted.words))
+    with patch("ordain.placement.confined.MOST_STEPS", most):
+        return search.search(allowed)
+
+
+def chip_of(name: str, high: int, low: int, *, erased: int = 1, technology: str = "uv", of: str = "control") -> Chip:
+    return Chip(name, 8, high - low + 1, erased, technology, 0, (Bank(of, tuple(
+        Pin(bit, False, 0) for bit in range(high, low - 1, -1)), (), False, HERE),), HERE)
+
+
+NOTHING, WHOLE = Allowed(frozenset(), frozenset()), Allowed(frozenset({"U1"}), frozenset())
+
+
+@pytest.mark.parametrize(("allowed", "erased", "burned", "stands"), [
+    (NOTHING, 1, 0, 0), (NOTHING, 1, 5, 5), (WHOLE, 1, 0, 0), (WHOLE, 0, 7, 7)])
+@pytest.mark.parametrize("low", [0, 5])
+def test_what_a_chip_holds_of_a_name_is_looked_at_before_the_search(allowed: Allowed, erased: int, burned: int,
+                                                                    stands: int, low: int) -> None:
+    """w0 is fixed at 3 and names w1, which would be tried at 6 first: from 0 no bit of the name can fall, and from 7
+    none can rise. As many steps as words are enough, though other bits may change."""
+    wanted = by_hand.program([by_hand.word(0, fixed=(3,), targets=[("name", by_hand.label(1))]), by_hand.word(1)])
+    chips = [chip_of("U1", low + 2, low, erased=erased), chip_of("U2", TOP, low + 3)]
+    fields = [by_hand.field("name", low + 2, low, (2, 0))]
+    for touched in (allowed, Allowed(allowed.touched | {"U2"}, allowed.erased | {"U2"})):
+        assert over([0, 0, 0, burned << low, 0, 0, 0, 0], fields, wanted, chips, touched, near=(3, 6), most=2) == {
+            0: 3, 1: stands}
+
+
+@pytest.mark.parametrize(("above", "found"), [(0, True), (1, False)])
+@pytest.mark.parametrize("active_low", [False, True])
+def test_a_field_wider_than_the_address_has_zeros_above_it(above: int, found: bool, active_low: bool) -> None:
+    """Four bits for an address of three: where the highest is burned as a 1, no label can be named."""
+    wanted = by_hand.program([by_hand.word(0, fixed=(3,), targets=[("name", by_hand.label(1))]),
+                              by_hand.word(1, fixed=(5,))])
+    burned = (above << 3 | 5) ^ (15 if active_low else 0)
+    fields = [by_hand.field("name", 3, 0, (2, 0), active_low=active_low)]
+    assert (over([0, 0, 0, burned, 0, 0, 0, 0], fields, wanted, [chip_of("U1", TOP, 0)], NOTHING)
+            is not None) == found
+
+
+@pytest.mark.parametrize("needed", [0, 5])
+def test_what_no_word_can_take_is_refuted_without_a_search(needed: int) -> None:
+    """Nothing can change. At one address stands what no unused word is, and no word of the store can be there; a word
+    of another store could."""
+    control = [int(address == needed) for address in range(8)]
+    here, there = by_hand.word(0), by_hand.word(1, bits=1, store="other")
+    wanted = by_hand.program([here, there], [by_hand.body(0, 1), by_hand.body(1, 2, name="other")._replace(
+        store="other")], unused=by_hand.word(2))
+    chips = [chip_of("U1", TOP, 0), chip_of("U2", TOP, 0, of="other")]
+    assert over(control, [], wanted, chips, NOTHING, most=0, more={"other": [1] * 8}) is None
+    assert over([0] * 8, [], wanted, chips, NOTHING, more={"other": [1] * 8}) == {0: 0, 1: 0}
+    one_there = wanted._replace(words=(here._replace(bits=1), there))
+    assert over(control, [], one_there, chips, NOTHING, more={"other": [1] * 8}) == {0: needed, 1: 0}

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from ordain.machine.model import Machine
 from ordain.microprogram.model import Microinstruction, Program
-from ordain.placement.demands import ends_of_runs, reach_of, target_words
+from ordain.placement.demands import ends_of_runs, everyone, reach_of, target_words
 from ordain.placement.mapped import Mapped, mapped
 from ordain.placement.space import members
 
@@ -84,8 +84,7 @@ class Confined:
         """`near`: for every word the address that is tried first."""
         self._machine, self._program, self._burnt = machine, program, in_sockets
         self.near = near
-        self._columns = {name: _columns(in_sockets[name], store.bits) for name, store in machine.stores.items()
-                         if store.fill == "microprogram"}
+        self._columns = {name: _columns(in_sockets[name], store.bits) for name, store in machine.stores.items()}
         self._derived = {name: sum(((1 << machine.fields[field].width) - 1) << machine.fields[field].low
                                    for field in store.fields if machine.fields[field].holds == "derived")
                          for name, store in machine.stores.items()}
@@ -119,10 +118,10 @@ class Confined:
                 field = self._machine.fields[name]
                 named = target_words(self._program, index, target)[0]
                 if named not in self._copied:
-                    high, low = field.address_bits
-                    mask = (1 << min(high - low + 1, field.width)) - 1
-                    turn = (1 << field.width) - 1 if field.active_low else 0
-                    ties.append(_Tie(row, at, *self._row_of[named], low, field.low, mask, turn))
+                    _, shift = field.address_bits
+                    mask = (1 << field.width) - 1
+                    turn = mask if field.active_low else 0
+                    ties.append(_Tie(row, at, *self._row_of[named], shift, field.low, mask, turn))
         return ties
 
     # ------------------------------------------------------------ one set of chips
@@ -191,9 +190,9 @@ class Confined:
             word = self._program.words[row.first + at]
             over, bits = self.over(word), word.bits
             places = self._where(row.store, size, masks.stay & over, index).get(bits & masks.stay & over, 0)
-            for bit in members_list(bits & masks.fall & over):         # a bit that cannot rise must be 1 already
+            for bit in members(bits & masks.fall & over):         # a bit that cannot rise must be 1 already
                 places &= self._columns[row.store][bit]
-            for bit in members_list(~bits & masks.rise & over):        # one that cannot fall must be 0
+            for bit in members(~bits & masks.rise & over):        # one that cannot fall must be 0
                 places &= ~self._columns[row.store][bit]
             if any(not places >> address & 1 for address in word.fixed):
                 return 0
@@ -232,28 +231,24 @@ class Confined:
 
     def _narrow(self, domains: list[int], masks: dict[str, _Masks]) -> None:
         """Take places away that no place of the other row of a tie goes with, until nothing more goes."""
-        changed = set(range(len(domains)))
-        while changed:
-            looked, changed = changed, set()
-            for tie in self._ties:
-                mask = masks[self._rows[tie.row].store]
-                if not (mask.stay | mask.fall | mask.rise) & tie.mask << tie.low or tie.row == tie.target:
-                    continue
-                if tie.row not in looked and tie.target not in looked:
-                    continue
-                sources, targets = members_list(domains[tie.row]), members_list(domains[tie.target])
-                if len(sources) * len(targets) > WIDEST_TIE:
-                    continue
-                kept = kept_targets = 0
-                for base in sources:
-                    for other in targets:
-                        if self.tie_holds(tie, base, other, masks):
-                            kept |= 1 << base
-                            kept_targets |= 1 << other
-                for row, left in ((tie.row, kept), (tie.target, kept_targets)):
-                    if left != domains[row]:
-                        domains[row] = left
-                        changed.add(row)
+        waiting = dict.fromkeys(self._ties)
+        while waiting:
+            tie, _ = waiting.popitem()
+            mask = masks[self._rows[tie.row].store]
+            sources, targets = domains[tie.row], domains[tie.target]
+            if not (mask.stay | mask.fall | mask.rise) & tie.mask << tie.low or tie.row == tie.target or (
+                    sources.bit_count() * targets.bit_count() > WIDEST_TIE):
+                continue
+            kept, kept_targets, others = 0, 0, list(members(targets))
+            for base in members(sources):
+                for other in others:
+                    if self.tie_holds(tie, base, other, masks):
+                        kept |= 1 << base
+                        kept_targets |= 1 << other
+            for row, left in ((tie.row, kept), (tie.target, kept_targets)):
+                if left != domains[row]:
+                    domains[row] = left
+                    waiting.update(dict.fromkeys(self._by_row[row]))
 
 
 def _may_be_copied(machine: Machine, program: Program, rows: Sequence[_Row],
@@ -261,9 +256,8 @@ def _may_be_copied(machine: Machine, program: Program, rows: Sequence[_Row],
     """Words that may stand more often than their row does: what is asked of a place asks for a word and for what
     follows it, and one place may not be enough for a row of which two things are asked."""
     asked: dict[int, set[object]] = {}
-    targets = [(index, word, target) for index, word in [*enumerate(program.words), *(
-        (-1, word) for word in program.unused.values() if word is not None)] for _, target in word.targets]
-    for index, source, target in targets:
+    for index, source, target in [(index, word, target) for index, word in everyone(program)
+                                  for _, target in word.targets]:
         named = target_words(program, index, target)
         width = machine.stores[program.words[named[0]].store].address_width
         zeros = reach_of(machine.fields, source, target, width).zeros
@@ -282,7 +276,7 @@ def _may_be_copied(machine: Machine, program: Program, rows: Sequence[_Row],
     for row in rows:
         here = [word for word in range(row.first, row.first + row.length)
                 for _ in [*asked.get(word, ()), *_fixed_by_itself(program, row, word)]]
-        if len(here) > 1 or here[:1] > [row.first]:
+        if len(here) > 1 or (here and here[0] > row.first):
             found.update(range(here[0], row.first + row.length))
     return frozenset(found)
 
@@ -296,11 +290,7 @@ def _fixed_by_itself(program: Program, row: _Row, word: int) -> tuple[int, ...]:
 
 def _columns(words: Sequence[int], bits: int) -> list[int]:
     """For each bit the set of addresses at which it is 1."""
-    return [int("".join("1" if word >> bit & 1 else "0" for word in reversed(words)) or "0", 2) for bit in range(bits)]
-
-
-def members_list(places: int) -> list[int]:
-    return list(members(places))
+    return [int("".join("1" if word >> bit & 1 else "0" for word in reversed(words)), 2) for bit in range(bits)]
 
 
 class _Assigning:

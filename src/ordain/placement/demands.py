@@ -18,6 +18,9 @@ from ordain.text.source import Span
 
 _SHORT = "a short reference"
 
+UNUSED = -1
+"""Instead of its number, of a word that fills unused addresses: nothing follows it."""
+
 
 class Demand(NamedTuple):
     """`cells`: (offset, index of the word), the demand's base having offset 0. The address of the base has a 0 in each
@@ -86,19 +89,20 @@ def reach_of(fields: Mapping[str, Field], word: Microinstruction, target: Target
     below = (1 << top) - 1 & ~held | count - 1
     if target.rest == "page":
         return AddressReach(below, top if top < width else None, count)
-    return AddressReach(below | (1 << width) - 1 & ~((1 << top) - 1), None, count)
+    return AddressReach(below | (1 << width) - (1 << min(top, width)), None, count)
 
 
 def ends_of_runs(words: tuple[Microinstruction, ...]) -> list[int]:
     """For every word the index after the last word that must stand in a row with it, itself included."""
-    ends = list(range(1, len(words) + 1))
+    ends = [len(words)] * len(words)
     for at in reversed(range(len(words))):
-        steps = words[at].succeeds
-        if steps == 1:
-            ends[at] = ends[at + 1]
-        elif steps:
-            ends[at] = max(ends[at + 1:at + steps + 1])
+        ends[at] = max(ends[at + 1:at + words[at].succeeds + 1], default=at + 1)
     return ends
+
+
+def everyone(program: Program) -> list[tuple[int, Microinstruction]]:
+    """Every word that is stored somewhere, by its number, and those that fill unused addresses."""
+    return [*enumerate(program.words), *((UNUSED, word) for word in program.unused.values() if word is not None)]
 
 
 def target_words(program: Program, index: int, target: Target) -> tuple[int, ...]:
@@ -146,9 +150,7 @@ def _from_targets(machine: Machine, program: Program, ends: list[int], demands: 
                   bonds: dict[str, list[Bond]], findings: list[Finding]) -> None:
     """Blocks, labels that a field can hold only in some places, and pages."""
     words, fields, stores = program.words, machine.fields, machine.stores
-    everyone = [(index, word) for index, word in enumerate(words) if word.targets]
-    everyone += [(-1, word) for word in program.unused.values() if word is not None and word.targets]
-    for index, word in everyone:
+    for index, word in everyone(program):
         for _, target in word.targets:
             named = target_words(program, index, target)
             store = words[named[0]].store
@@ -159,7 +161,7 @@ def _from_targets(machine: Machine, program: Program, ends: list[int], demands: 
             reach = reach_of(fields, word, target, stores[store].address_width)
             if reach.zeros:
                 _demand(demands.setdefault(store, {}), named, reach.zeros, ends, target, program, findings)
-            if reach.page is not None and index >= 0:
+            if reach.page is not None and index != UNUSED:
                 if store != word.store:
                     findings.append(error("page-conflict", "a page is shared only inside one store", target.span,
                                           f"this label stands in `{store}`", help="leave `page` out"))
@@ -255,7 +257,7 @@ def _fixed(machine: Machine, program: Program, store: str, ends: list[int], find
     told: set[tuple[int, int]] = set()
     outside: dict[int, int] = {}
     for index, word in enumerate(words):
-        if not word.fixed or word.store != store:
+        if word.store != store:
             continue
         length = ends[index] - index
         for address in word.fixed:
@@ -270,7 +272,7 @@ def _fixed(machine: Machine, program: Program, store: str, ends: list[int], find
                 if other == index + step:
                     origin.setdefault(address + step, (index, address))
                     continue
-                pair = min(index, origin[address + step][0]), max(index, origin[address + step][0])
+                pair = origin[address + step][0], index
                 if pair not in told:
                     told.add(pair)
                     findings.append(_overrun(machine, program, store, (index, address), origin[address + step], ends))

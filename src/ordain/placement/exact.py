@@ -101,15 +101,15 @@ class _Search:
         key = None if state.seats or self.late else (state.free, state.pages, state.left, state.last)
         if key in self.failed:
             return
-        best, bases = 0, -1
-        for at, kind in enumerate(self.kinds):
-            if state.left[at]:
-                found = self._bases(state, at)
-                if not found or not self._enough(found, kind, state.left[at]):
+        choices: list[tuple[int, int, int]] = []
+        for at, left in enumerate(state.left):
+            if left:
+                bases = self._bases(state, at)
+                if not _side_by_side(bases, len(self.kinds[at].unit.offsets), left):
                     return
-                if bases < 0 or found.bit_count() < bases.bit_count():
-                    best, bases = at, found
-        yield from self._placed(state, best, bases)
+                choices.append((bases.bit_count(), at, bases))
+        _, at, bases = min(choices)
+        yield from self._placed(state, at, bases)
         if key is not None:
             self.failed.add(key)
 
@@ -164,22 +164,7 @@ class _Search:
             page = state.pages[group]
             assert page is not None
             found &= self.space.page(self.pages.groups[group].page, page) >> offset
-        if state.last[at] >= 0:
-            found &= -1 << (state.last[at] + 1)
-        return found
-
-    def _enough(self, bases: int, kind: Kind, left: int) -> bool:
-        """Whether `left` pieces of a kind fit side by side, nothing else being placed. Always taking the lowest next
-        base gives the most."""
-        unit = kind.unit
-        if kind.shared:
-            return True
-        span = len(unit.offsets)
-        while left and bases:
-            base = lowest(bases)
-            bases = bases >> (base + span) << (base + span)
-            left -= 1
-        return not left
+        return found & -1 << state.last[at] + 1
 
     def _placed(self, state: SearchPoint, at: int, bases: int) -> Iterator[SearchPoint]:
         """One state for each base of the next piece of a kind: the wished-for one, those that share words, then
@@ -259,3 +244,13 @@ class _Search:
         for base, (_, (is_run, number)) in zip((*packed.rows, *packed.singles), (*loose.rows, *loose.singles)):
             (run_bases if is_run else unit_bases)[number] = base
         return Arrangement(tuple(unit_bases), tuple(run_bases))
+
+
+def _side_by_side(bases: int, span: int, left: int) -> bool:
+    """Whether `left` pieces of `span` words fit beside each other, nothing else being placed. Always taking the lowest
+    next base gives the most."""
+    while left and bases:
+        base = lowest(bases)
+        bases = bases >> (base + span) << (base + span)
+        left -= 1
+    return not left

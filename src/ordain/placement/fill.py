@@ -6,7 +6,7 @@ from typing import NamedTuple
 from ordain.machine.expression import Const, Join, Leaf, Node, Not, Parity, Slice, Terms, leaves, postorder, substitute
 from ordain.machine.model import Field, Machine
 from ordain.microprogram.model import Microinstruction, Program, Target
-from ordain.placement.demands import reach_of, target_words
+from ordain.placement.demands import UNUSED, reach_of, target_words
 from ordain.placement.mapped import Mapped, mapped
 
 Addresses = Sequence[tuple[int, ...]]
@@ -69,7 +69,7 @@ def _unused(machine: Machine, program: Program, word: Microinstruction, addresse
             derived: Sequence[Derived]) -> int:
     bits = word.bits
     for name, target in word.targets:
-        bits |= _held(machine, program, word, name, target, -1, None, addresses)
+        bits |= _held(machine, program, word, name, target, UNUSED, None, addresses)
     for field in derived:
         bits |= (field.value(bits) ^ field.turned) << field.low
     return bits
@@ -80,10 +80,9 @@ def _held(machine: Machine, program: Program, word: Microinstruction, name: str,
     """The stored bits of an address field of `word`, which is word `index` and stands at `at`, in their place in the
     word. None: it stands in every page."""
     field = machine.fields[name]
-    high, low = field.address_bits
+    _, low = field.address_bits
     base = _target_address(machine, program, word, target, index, at, addresses)
-    value = base >> low & (1 << min(high - low + 1, field.width)) - 1
-    return field.write(value)
+    return field.write(base >> low & (1 << field.width) - 1)
 
 
 def _target_address(machine: Machine, program: Program, word: Microinstruction, target: Target, index: int,
