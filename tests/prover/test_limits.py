@@ -18,6 +18,8 @@ from ordain.prover.model import Limits, Progress
 from ordain.prover.symbolic.cases import SearchWatch
 from ordain.prover.symbolic.layers import Layers
 from tests.planted.everything import PLANTED
+from tests.prover.test_searches import CONTENTS, LAMP, TURN, TURN_LEAF, WINDOW, WINDOW_LEAF, both
+from tests.prover.test_searches import asked as asked_of
 from tests.workshop import contents_of
 
 BLOCK = 200 << 20
@@ -62,6 +64,18 @@ def test_how_many_questions_are_decided_is_told(monkeypatch: pytest.MonkeyPatch)
     numbers = [one.decided for one in told if one.asked]
     assert {one.asked for one in told} == {0, len(asked)} and numbers == sorted(numbers)
     assert 0 < numbers[0] < numbers[-1] < len(asked)
+
+
+def test_those_are_counted_that_a_search_of_their_own_decides(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One that the machine's search decides, then two with a memory that take a search each: before the second two are
+    decided."""
+    told: list[Progress] = []
+    clock = count(1e9)
+    monkeypatch.setattr("ordain.prover.symbolic.cases.monotonic", lambda: next(clock))
+    asked = (asked_of("bad", LAMP), asked_of("bad", both(WINDOW_LEAF, LAMP), WINDOW),
+             asked_of("bad", both(TURN_LEAF, LAMP), TURN))
+    ProofRounds(build_system(CONTENTS), told.append).decide(asked)
+    assert list(dict.fromkeys(one.decided for one in told if one.asked)) == [1, 2]
 
 
 def test_memory_that_was_given_back_stops_nothing() -> None:

@@ -179,3 +179,36 @@ def test_the_inputs_that_matter_are_those_without_which_it_might_go_another_way(
     assert left.trace is not None and left.cycles == 1 and left.trace.loop is not None
     assert left.trace.cycles[0].matters == {"go", "halt"}
     assert left.trace.cycles[-1].states["upc"] == left.trace.cycles[left.trace.loop].states["upc"] > 0
+
+
+FORK = """machine fork
+microprogram "fork.micro"
+store control 2 words of 1 bit
+    address go
+field lamp 1 bit
+input go 1 bit
+state place 2 bits, reset 0
+    next choose place
+        0 : FAR if go else NEAR
+        NEAR : 3
+        FAR : NEAR
+        3 : 0
+"""
+
+
+@pytest.mark.parametrize(("far", "near"), [(1, 2), (2, 1)])
+@pytest.mark.parametrize("cycles", [0, 1, 2, 3])
+def test_what_begins_a_wait_may_also_say_where_it_leads(cycles: int, far: int, near: int) -> None:
+    """With `go` from 0 the long way, and the answer at 3 comes three cycles after it; without, the shorter way, which
+    begins no wait."""
+    contents = contents_of(FORK.replace("FAR", str(far)).replace("NEAR", str(near)),
+                           "routine all at 0\n    lamp\n    lamp\n")
+    terms = contents.machine.terms
+    place, go = terms.leaf("state", "place", 2), terms.leaf("input", "go", 1)
+    asked = Property("asked", "", "within", terms.among(place, frozenset((3,))), cycles=cycles,
+                     trigger=terms.and_((go, terms.among(place, frozenset((0,))))))
+    (found,) = decide(build_system(contents), (asked,)).verdicts
+    assert (found.outcome, found.worst) == ("proved" if cycles == 3 else "broken", 3)
+    for broken in found.breaks:
+        assert broken.trace is not None and broken.trace.cycles[0].free["go"] == 1
+        assert [cycle.states["place"] for cycle in broken.trace.cycles] == [0, far, near][:cycles + 1]

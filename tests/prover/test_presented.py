@@ -75,3 +75,13 @@ def test_a_second_store_on_which_nothing_depends(line: str, reduce: bool) -> Non
     found = presented(contents, reduce)
     assert found == oracle.decide(contents, ()).executed
     assert found["beside"] == frozenset((1, 3))
+
+
+def test_a_store_that_holds_no_microprogram_is_left_out() -> None:
+    bench = Bench()
+    upc = bench.state("upc", 1, 0)
+    bench.next("upc", bench.terms.not_(upc))
+    bench.store("control", upc, {"pulse": 1}, [0, 1])
+    bench.store("beside", upc, {"work": 1}, [1, 1])
+    bench.stores["beside"] = bench.stores["beside"]._replace(fill="map")
+    assert presented(bench.contents(), True) == {"control": frozenset((0, 1))}

@@ -116,6 +116,7 @@ QUESTIONS: dict[str, tuple[tuple[Property, ...], tuple[str, ...], Made]] = {
         (asked("bad", both(WINDOW_LEAF, LAMP), WINDOW), asked("bad", both(TURN_LEAF, LAMP), TURN)),
         ("broken", "broken"), (3, 0, 2)),
     "always": ((asked("always", both(WINDOW_LEAF, LAMP), WINDOW),), ("proved",), (2, 0, 1)),
+    "always, of a cycle before": ((asked("always", both(before(RING), at(2))),), ("broken",), (2, 0, 1)),
     "in time": ((asked("within", both(WINDOW_LEAF, LAMP), WINDOW, trigger=RING, cycles=1),), ("proved",), (2, 0, 1)),
 }
 
@@ -156,7 +157,20 @@ def test_what_was_stopped_answers_nothing_that_takes_all_of_it(monkeypatch: pyte
     found = decide(build_system(CONTENTS), UNHEARD, Limits(states=1))
     assert [verdict.outcome for verdict in found.verdicts] == ["undecided"] * 4
     assert (found.stopped, tuple(map(len, made))) == ("states", (3, 0, 0))
+    assert found.over_assumed.outcome == "undecided"
     assert (found.states, found.transitions) == (2, 0), "what follows the last states is not known"
+
+
+def test_what_takes_all_of_the_machine_is_left_open_by_a_limit_of_states() -> None:
+    """Of the three words the first two are seen: no way back to the first, and no answer from the third. What was seen
+    to come to pass is not called vacuous for what was not seen."""
+    properties = (asked("always", at(0)), asked("within", at(2), trigger=RING, cycles=0), asked("reach", RING),
+                  asked("reach", RING, vacuity=at(2)), asked("reach", RING, vacuity=at(3)), asked("reach", at(2)))
+    for limits, outcomes, nobody in (
+            (Limits(), ["proved", "broken", "proved", "proved", "vacuous", "proved"], "proved"),
+            (Limits(states=1), ["undecided", "undecided", "proved", "proved", "proved", "undecided"], "undecided")):
+        found = decide(build_system(CONTENTS), properties, limits)
+        assert [one.outcome for one in found.verdicts] == outcomes and found.over_assumed.outcome == nobody
 
 
 @pytest.mark.parametrize("where", ["Remembered", "Outline"])

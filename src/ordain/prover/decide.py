@@ -127,15 +127,15 @@ class _Deciding:
         return [found[number] for number in range(len(self._properties))]
 
     def _on_base(self, prop: Property) -> Verdict | None:
-        """The verdict of the search without monitors; None where it takes one with them."""
+        """The verdict of the search without monitors; None where it takes one with them, or time that is not left."""
+        seen = prop.kind in ("bad", "reach")
         if prop.monitors:
             depth = depth_of(prop.monitors)
-            if depth is None or prop.kind not in ("bad", "reach") or self.clock.out() or self.base.layers.stopped:
+            if depth is None or not seen or self.clock.out() or self.base.layers.stopped:
                 return None
             return self.safely_or_none(lambda: self._of_remembered(prop, depth), prop)
-        seen = prop.kind in ("bad", "reach")
         if not seen and self.clock.out():
-            return self.judge.made(prop, "undecided")
+            return None
         return self.safely(lambda: self.judge.verdict(prop), prop)
 
     def _of_remembered(self, prop: Property, depth: int) -> Verdict | None:

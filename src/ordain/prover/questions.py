@@ -22,8 +22,7 @@ def lower_properties(system: System, properties: tuple[Property, ...]) -> tuple[
         monitors = [monitor._replace(next=next(lowered)) for monitor in prop.monitors]
         node, trigger, unless, vacuity = (None if old is None else next(lowered) for old in
                                           (prop.node, prop.trigger, prop.unless, prop.vacuity))
-        if node is None:
-            raise ValueError("a property without a condition")
+        assert node is not None
         used = [entry for entry in (node, trigger, unless, vacuity) if entry is not None]
         monitors += _needed(priors, [*used, *(monitor.next for monitor in monitors)])
         result.append(prop._replace(node=node, trigger=trigger, unless=unless, vacuity=vacuity,
@@ -43,7 +42,7 @@ def _needed(variables: list[Variable], roots: list[Node]) -> list[Variable]:
     found: set[Node] = set()
     pending = roots
     while pending:
-        new = [node for node in postorder(pending) if node in by_leaf and node not in found]
+        new = [node for node in postorder(pending) if node in by_leaf]
         found.update(new)
         pending = [by_leaf[node].next for node in new]
     return [variable for variable in variables if variable.leaf in found]

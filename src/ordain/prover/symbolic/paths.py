@@ -18,18 +18,12 @@ class Loop(NamedTuple):
 
 
 def one_of(case: SearchCase, states: BDDFunction) -> BDDFunction:
-    """The lowest state of a set."""
-    space, literals = case.space, case.space.true
-    for atom in sorted(members(case.atoms), key=space.number.__getitem__, reverse=True):
-        literals = ~space.now[atom] & literals
-    if not states.satisfiable():
-        raise AssertionError("a state has no neighbour where it was said to have one")
-    chosen = states.pick_cube_dd_set(literals)
-    cube = chosen.pick_cube()
-    for atom in members(case.atoms) if cube is not None else ():
-        if cube is not None and cube[space.number[atom]] is None:
-            chosen = chosen & ~space.now[atom]
-    return chosen
+    """The lowest state of a set, by its bits in the order of the diagrams."""
+    assert states.satisfiable(), "a state has no neighbour where it was said to have one"
+    for atom in sorted(members(case.atoms), key=case.space.number.__getitem__):
+        lower = states & ~case.space.now[atom]
+        states = lower if lower.satisfiable() else states
+    return states
 
 
 def shortest(case: SearchCase, level: int, goal: BDDFunction) -> list[BDDFunction]:
@@ -49,7 +43,7 @@ def go_round(case: SearchCase, graph: Graph, start: BDDFunction, within: BDDFunc
         layers, seen, now = list[BDDFunction](), case.space.false, states[-1]
         while now.satisfiable():
             if (now & ending).satisfiable():
-                return Loop([*states[:-1], *_down(case, graph, layers, now & ending)], None)
+                return Loop(_down(case, graph, layers, now & ending), None)
             if layers and (now & states[-1]).satisfiable():
                 way = _down(case, graph, layers, states[-1])
                 return _begun_early([*states[:-1], *way[:-1]], len(states) - 1)

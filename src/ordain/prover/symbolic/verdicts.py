@@ -144,23 +144,23 @@ class Judge:
         open_ = terms.and_([terms.not_(node) for node in (prop.node, prop.unless) if node is not None])
         ignored = terms.and_((prop.trigger, open_))
         ignoring, waiting = case.graph(ignored), case.graph(open_)
-        triggered = layers.reached & case.having_node(ignored)
-        region = case.closed(ignoring.after(triggered), waiting.after, layers.reached)
+        region = case.closed(ignoring.after(layers.reached), waiting.after, layers.reached)
         after = [region]
         while after[-1].satisfiable():
-            now = waiting.before(after[-1]) & after[-1]
+            now = waiting.before(after[-1]) & region
             if now == after[-1]:
-                return self._endless(prop, (ignored, open_), ignoring, waiting, triggered & ignoring.before(now), now)
+                return self._endless(prop, (ignored, open_), ignoring, waiting, now)
             after.append(now)
         worst = len(after) - 1
         if worst <= prop.cycles:
             return self._sound(prop, worst)
-        return self._too_late(prop, (ignored, open_), ignoring, waiting, triggered, after, worst)
+        return self._too_late(prop, (ignored, open_), ignoring, waiting, after, worst)
 
     def _endless(self, prop: Property, nodes: tuple[Node, Node], ignoring: Graph, waiting: Graph,
-                 starts: BDDFunction, endless: BDDFunction) -> Verdict:
+                 endless: BDDFunction) -> Verdict:
         """A trigger after which the response can fail for ever: the shortest way there, then round."""
         ignored, open_ = nodes
+        starts = ignoring.before(endless)
         path = self._first_of(starts)
         later = one_of(self.case, ignoring.after(path[-1]) & endless)
         loop = go_round(self.case, waiting, later, endless)
@@ -170,10 +170,10 @@ class Judge:
         return self.made(prop, "broken", (broken,))
 
     def _too_late(self, prop: Property, nodes: tuple[Node, Node], ignoring: Graph, waiting: Graph,
-                  triggered: BDDFunction, after: list[BDDFunction], worst: int) -> Verdict:
+                  after: list[BDDFunction], worst: int) -> Verdict:
         """A trigger after which `cycles` more cycles can go by without response: the shortest way to such a one."""
         ignored, open_ = nodes
-        starts = ignoring.before(after[prop.cycles]) & triggered if prop.cycles else triggered
+        starts = ignoring.before(after[prop.cycles])
         path = self._first_of(starts)
         demands: list[tuple[Node, ...]] = [*[()] * (len(path) - 1), (ignored,), *[(open_,)] * prop.cycles]
         for left in range(prop.cycles, 0, -1):
@@ -186,8 +186,7 @@ class Judge:
     def _first_of(self, states: BDDFunction) -> list[BDDFunction]:
         """A shortest path to one of some reached states."""
         first = self.case.layers.first(states)
-        if first is None:
-            raise AssertionError("states that were reached have no first one")
+        assert first is not None, "states that were reached have no first one"
         return shortest(self.case, *first)
 
     def _play(self, prop: Property, script: TraceScript) -> Trace:
