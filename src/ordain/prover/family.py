@@ -109,17 +109,21 @@ class MachineFamily:
 
     def _again(self, remembering: list[int]) -> None:
         """Search the machines once more in which only a question with a memory may be broken: once for each set of
-        things to remember. In which it may be is first asked for several sets together."""
+        things to remember, or for several sets together where few are left. In which it may be is first asked for
+        several together."""
         groups: dict[int, list[int]] = {}
         for number in remembering:
             groups.setdefault(self._memory((self._properties[number].node,)), []).append(number)
         before = frozenset(self.first)
         for memories in _joined(sorted(groups, key=int.bit_count)):
-            some = self._perhaps([number for memory in memories for number in groups[memory]], self.left - before)
-            for memory in memories if some else ():
-                maybe = some if len(memories) == 1 else self._perhaps(groups[memory], some)
+            together = [number for memory in memories for number in groups[memory]]
+            some = self._perhaps(together, self.left - before)
+            apart = [groups[memory] for memory in memories] if len(some) > FEW else [together]
+            for questions in apart if some else ():
+                maybe = some if len(apart) == 1 else self._perhaps(questions, some)
                 if maybe:
-                    for _ in self._layers(self._model.plain | memory, self._among(maybe), groups[memory]):
+                    atoms = self._model.plain | self._memory([self._properties[number].node for number in questions])
+                    for _ in self._layers(atoms, self._among(maybe), questions):
                         pass
         for machine, found in self.first.items():
             least = min(one.cycles for one in found)
