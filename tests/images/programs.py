@@ -109,6 +109,7 @@ class Making:
         self.mark = 0
         self.parity: int = choose((0, 1))
         self.orders: list[str] = []
+        self.adders: set[str] = set()
 
     def some(self, chance: int) -> bool:
         return bool(self.choose([True] + [False] * (chance - 1)))
@@ -268,6 +269,7 @@ class _Jumping(Making):
                     "wait": "upc if c2 else target"}[name]
         there = "{target, 0b00}" if self.kind == "block" else "target"
         if name in ("skip", "wait") and self.kind != "successor" and self.some(2):
+            self.adders.add(name)
             return self.counted(name)
         return {"step": "upc + 1", "jump": there, "test": f"{there} if c0 else upc + 1",
                 "untest": f"upc + 1 if c1 else {there}", "wait": "upc if c2 else upc + 1", "four": "{target, c1, c0}",
@@ -278,9 +280,10 @@ class _Jumping(Making):
     def late(self, bits: int, ways: dict[str, str], rest: list[str]) -> list[str]:
         """The same sequencer with flip-flops between the word and the choice of the address, where that can be written
         simply: the counter is one ahead then, and `behind` has the address of the cycle before."""
-        if self.kind == "successor" or {"back", "near"} & ways.keys() or any("upc + {" in way for way in ways.values()):
+        if self.kind == "successor" or {"back", "near"} & ways.keys():
             return []
-        held = {name: way.replace("upc if c2", "behind if c2").replace("upc + 2", "(upc PLUS 1)")
+        held = {name: way.replace("upc", "behind") if name in self.adders else
+                way.replace("upc if c2", "behind if c2").replace("upc + 2", "(upc PLUS 1)")
                 .replace("upc + 1", "upc").replace("PLUS", "+").replace("target", "held_target")
                 for name, way in ways.items()}
         numbers = {name: number for number, name in self.codes.items()}
@@ -294,11 +297,14 @@ class _Jumping(Making):
 
     def counted(self, name: str) -> str:
         """By how much a counter goes on, said by what is wired to its adder."""
-        none = "0" * (self.lines - 2)
-        return "upc + " + {
-            "skip": self.choose((f"{{0b{none}, c0, not c0}}", f"{{0b{none}, c0 xor 0b0, 0b1 xor c0}}",
-                                 "(2 if c0 else 1)")),
-            "wait": self.choose((f"{{0b0{none}, not c2}}", f"{{0b0{none}, c2 is 0}}"))}[name]
+        none, most = "0" * (self.lines - 2), (1 << self.lines) - 1
+        return {
+            "skip": self.choose((f"upc + {{0b{none}, c0, not c0}}", f"upc + {{0b{none}, c0 xor 0b0, 0b1 xor c0}}",
+                                 "upc + (2 if c0 else 1)", f"upc + 1 + {{0b0{none}, c0}}",
+                                 "(upc + 1 if c0 else upc) + 1", f"upc - ({most - 1} if c0 else {most})",
+                                 f"({{0b0, upc}} + {{0b00{none}, c0}} + 1)[{self.lines - 1}:0]")),
+            "wait": self.choose((f"upc + {{0b0{none}, not c2}}", f"upc + {{0b0{none}, c2 is 0}}",
+                                 f"upc + 1 - {{0b0{none}, c2}}"))}[name]
 
     # ------------------------------------------------------------ bodies
 

@@ -124,6 +124,60 @@ def test_words_stand_as_they_must() -> None:
     assert placement.addresses == ((5,), (6,), (7,))
 
 
+@pytest.mark.parametrize(("sum", "expected"), [
+    ("(upc + 1) + {0b00000, line}", 2), ("(upc + 1) + {0b00000, line and 0b0}", 1),
+    ("upc + {0b00000, line} + 1", 2), ("upc + 1 + (1 if line else 0)", 2), ("upc + 1 + (0 if line else 0)", 1),
+    ("(upc + 1 if line else upc) + 1", 2), ("(upc if line else upc) + 1", 1), ("(upc + 1 if line else target) + 1", 2),
+    ("({0b0, upc} + 1 + {0b000000, line})[5:0]", 2), ("({0b0, upc} + 1)[5:0]", 1),
+    ("upc - (62 if line else 63)", 2), ("upc - 63", 1), ("not ((not upc) - 2)", 2), ("not ((not upc) - 1)", 1),
+    ("upc - 1 + {0b0000, line, 0b0}", 1),
+    # what is added is tried as a whole: 2 or 1, never 3
+    ("upc + {0b00000, line} + {0b00000, not line} + {0b00000, line}", 2),
+    ("upc + ({0b00000, line} xor 1) + {0b0000, line, 0b0}", 2),
+    # more lines than are tried decide about one bit
+    ("upc + 1 + {0b00000, odd parity of dial}", 2),
+    # what only decides or is compared is not counted; nor is what goes back, or as far as a field says
+    ("target if upc + 2 is 7 else upc + 1", 1), ("upc - 1 if line else upc", 0), ("upc + target if line else upc", 0),
+])
+def test_a_sum_is_a_count_however_it_is_put_together(sum: str, expected: int) -> None:
+    """The numbers by hand: what the adders come to, for both levels of the line."""
+    text = MACHINE.replace("skip : upc + 2 if line else upc + 1", f"skip : {sum}").replace(
+        "input line 1 bit", "input line 1 bit, dial 20 bits")
+    assert succeeds(text, "routine one at 0\n    branch skip\n    back\n    back\n")[0] == expected
+
+
+ONE_AHEAD = """\
+machine small
+store control 64 words of 16 bits
+    address shown
+field branch 2 bits
+    step 0 idle
+    jump 1
+    skip 2
+field target 6 bits address, idle 0
+spare 8 bits
+input line 1 bit
+state held 2 bits, reset 0
+    next branch
+state held_target 6 bits, reset 0
+    next target
+state after 6 bits, reset 0             # the address behind the one that was presented
+    next shown + 1
+signal shown = choose held
+    1        : held_target
+    2        : after + {skip}
+    otherwise: after
+order goto <there>: branch jump, target <there>
+"""
+
+
+@pytest.mark.parametrize(("skip", "expected"), [("(1 if line else 0)", 2), ("0", 1), ("{0b0000, line, 0b0}", 3)])
+def test_what_is_added_to_a_counter_behind_flip_flops(skip: str, expected: int) -> None:
+    """A word that steps needs the next one, whatever a word that skips does; from that the counter is one ahead."""
+    words = "    branch skip\n" + "    target 1\n" * 3 + "    goto one\n"
+    assert succeeds(ONE_AHEAD.replace("{skip}", skip), f"routine one at 0\n{words}") == [expected, 1, 1, 1, 0]
+
+
 def test_a_field_that_does_not_matter_decides_nothing() -> None:
     """Where an `idle any` field decides between going on and jumping, both are possible."""
     text = MACHINE.replace("step : upc + 1", "step : upc + 1 if count is 2 else target")

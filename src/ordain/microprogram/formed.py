@@ -2,28 +2,38 @@
 states is presented."""
 
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from ordain.machine.expression import If, Leaf, Node, leaves, postorder, substitute
 from ordain.machine.model import Machine
 
 
-def formed(machine: Machine, address: Node, presented: Sequence[Leaf]) -> tuple[Node, frozenset[Node]] | None:
-    """The next address over the word and the states of this cycle, and the next values of the presented states, for
-    which it speaks. None where it does not: nothing is chosen, or what such a state holds may be presented in a later
-    cycle than the next, as a return address is. It may not where it goes nowhere but into the address, and is made anew
-    in every cycle."""
+class Formed(NamedTuple):
+    """`place`: the address that is presented, as one leaf. `following`: the next one over the word, states, and it.
+    `spoken_for`: the next values of the presented states, which are in it."""
+
+    place: Node
+    following: Node
+    spoken_for: frozenset[Node]
+
+
+def formed(machine: Machine, address: Node, presented: Sequence[Leaf]) -> Formed | None:
+    """How the next address is chosen. None where nothing is chosen, or what a presented state holds may be presented in
+    a later cycle than the next, as a return address is. It may not where it goes nowhere but into the address, and is
+    made anew in every cycle."""
     terms = machine.terms
     if any(leaf.kind != "state" for leaf in presented) or not any(type(part) is If for part in postorder((address,))):
         return None
-    by_address: dict[Node, Node] = {address: terms.leaf("input", "", address.width)}
+    place = terms.leaf("state", "", address.width)
+    by_address: dict[Node, Node] = {address: place}
     kept = leaves(substitute(terms, tuple(_kept(machine)), by_address))
     on_buses = {driver.name for bus in machine.buses.values() for driver in bus.drivers}
     if any(leaf in kept or leaf.name in on_buses for leaf in presented):
         return None
     becomes: dict[Node, Node] = {leaf: machine.states[leaf.name].next for leaf in leaves((address,))
                                  if leaf.kind == "state"}
-    (following,) = substitute(terms, (address,), becomes)
-    return following, frozenset(machine.states[leaf.name].next for leaf in presented)
+    (following,) = substitute(terms, substitute(terms, (address,), becomes), by_address)
+    return Formed(place, following, frozenset(machine.states[leaf.name].next for leaf in presented))
 
 
 def _kept(machine: Machine) -> Iterator[Node]:

@@ -5,33 +5,25 @@ decide it, and where "the present address plus k" is still there, the k followin
 """
 
 from collections.abc import Iterable, Sequence
-from itertools import accumulate
 from typing import NamedTuple
 
 from ordain.machine.expression import (
     Add,
     Const,
     If,
-    Join,
     Leaf,
     Node,
-    Prior,
-    Slice,
     Terms,
     leaves,
-    postorder,
     substitute,
 )
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.carry import counted_width
 from ordain.microprogram.formed import formed
 from ordain.microprogram.layout import Layout
+from ordain.microprogram.sums import carriers, counted, sum_widths, sums
 from ordain.microprogram.survey import written_in_fields
-from ordain.microprogram.tables import address_columns, numbers, work_out
 from ordain.text.findings import Finding, Severity, error
-
-_MOST_FREE_BITS = 4
-"""An addend with more free bits than this is no count to the next words."""
 
 
 class Counter(NamedTuple):
@@ -63,38 +55,48 @@ NO_STEPS = Steps((), ())
 def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter | None, list[Finding]]:
     """How a store counts; None where nothing ever counts its address up."""
     terms = machine.terms
-    presented = _carriers(store.address)
+    presented = carriers(store.address)
     ahead = running_ahead(machine, presented)
     delay = 0
-    place = presented
+    place: tuple[Node, ...] = presented
 
-    def in_fields(nodes: Iterable[Node], at: Sequence[Leaf]) -> list[Node]:
+    def in_fields(nodes: Iterable[Node], at: Sequence[Node]) -> list[Node]:
         """What counts, as far as words decide about it by the bits of the whole word, computed fields or decoders."""
-        return [written_in_fields(machine, layout.fields, node) if _counted((node,), at) else node for node in nodes]
+        return [written_in_fields(machine, layout.fields, node) if counted(terms, (node,), at) else node
+                for node in nodes]
 
-    def becomes(carriers: Sequence[Leaf]) -> list[Node]:
-        return in_fields(_deciding(machine, carriers, ahead), carriers)
+    def becomes(decide: Sequence[Leaf]) -> list[Node]:
+        return in_fields(_deciding(machine, decide, ahead), decide)
 
     chosen = formed(machine, store.address, presented)
-    deciding = becomes(presented) if chosen is None else in_fields(chosen[:1], presented)
-    while not _counted(deciding, place) and delay < len(machine.states):
+    if chosen is None:
+        deciding = becomes(presented)
+    else:
+        place = (chosen.place,)
+        deciding = in_fields((chosen.following,), place)
+    while not counted(terms, deciding, place) and delay < len(machine.states):
         before = _only_source(deciding)
-        if before is None:
+        if before is None or before in place:
             break
-        delay, place = delay + 1, (before,)
+        delay, place, chosen = delay + 1, (before,), None
         deciding = becomes(place)
-    if not _counted(deciding, place):
-        delay, place, deciding = 0, presented, becomes(presented)
-    spoken_for = chosen[1] if chosen is not None and delay == 0 else ()
-    others = tuple([node for node in in_fields([each for each in _everything(machine, ahead) if each not in spoken_for],
-                                               place) if node not in deciding and _counted((node,), place)])
-    if not _counted(deciding, place) and not others:
+    if not counted(terms, deciding, place):
+        delay, place, deciding, chosen = 0, presented, becomes(presented), None
+    everything = _everything(machine, ahead)
+    if chosen is not None:
+        everything = list(substitute(terms, tuple([each for each in everything if each not in chosen.spoken_for]),
+                                     {store.address: chosen.place}))
+    others = tuple([node for node in in_fields(everything, place)
+                    if node not in deciding and counted(terms, (node,), place)])
+    if not counted(terms, deciding, place) and not others:
         doubtful = _counts_elsewhere(machine, store, presented)     # it may be meant, so this is no error
         return None, [_not_low(store)._replace(severity=Severity.WARNING)] if doubtful else []
-    widths = [_low_width(terms, store.address, presented), *_sum_widths(deciding, place)]
-    if len(place) == 1 and _sums(deciding, place) == (1,) and min(widths) == place[0].width:
-        widths = [counted_width(machine, layout.fields, _later(machine, store.address, delay), place[0])]
-    width = min([*widths, *_sum_widths(others, place)])
+    widths = [_low_width(terms, store.address, presented), *sum_widths(terms, deciding, place)]
+    lowest = place[0]
+    if (len(place) == 1 and type(lowest) is Leaf and min(widths) == lowest.width
+            and sums(terms, deciding, place) == (1,)):
+        widths = [counted_width(machine, layout.fields, _later(machine, store.address, delay), lowest)]
+    width = min([*widths, *sum_widths(terms, others, place)])
     if width == 0:
         return None, [_not_low(store)]
     fields = tuple([leaf for leaf in leaves((*deciding, *others)) if leaf.kind == "field"
@@ -143,7 +145,7 @@ def decides(machine: Machine, store: Store) -> bool:
 def _counts_elsewhere(machine: Machine, store: Store, presented: Sequence[Leaf]) -> bool:
     """Whether another part of the address than its lowest is counted up."""
     others = [leaf for leaf in leaves((store.address,)) if leaf.kind in ("state", "register") and leaf not in presented]
-    return any(_counted(_deciding(machine, (leaf,), {}), (leaf,)) for leaf in others)
+    return any(counted(machine.terms, _deciding(machine, (leaf,), {}), (leaf,)) for leaf in others)
 
 
 def running_ahead(machine: Machine, presented: Sequence[Leaf]) -> dict[Node, Node]:
@@ -209,7 +211,7 @@ def steps_of(terms: Terms, layout: Layout, counter: Counter, bits: int, open_bit
             known[leaf] = terms.const(field.read(bits), leaf.width)
     found = substitute(terms, (*counter.following, *counter.others), known)
     count = len(counter.following)
-    return Steps(_sums(found[:count], counter.place), _sums(found[count:], counter.place))
+    return Steps(sums(terms, found[:count], counter.place), sums(terms, found[count:], counter.place))
 
 
 def rows(steps: Sequence[Steps], delay: int, entries: Sequence[int]) -> tuple[list[int], dict[int, int]]:
@@ -249,24 +251,6 @@ def rows(steps: Sequence[Steps], delay: int, entries: Sequence[int]) -> tuple[li
 
 
 # ---------------------------------------------------------------- reading expressions
-
-
-def _carriers(node: Node) -> tuple[Leaf, ...]:
-    """The states and registers whose value an address is, whole or as its low part, in some case or other."""
-    found: list[Leaf] = []
-    todo = [node]
-    while todo:
-        part = todo.pop()
-        match part:
-            case Leaf(kind="state" | "register"):
-                found.append(part)
-            case If():
-                todo += part.args[1:]
-            case Join():
-                todo.append(part.args[-1])
-            case Slice(low=0):
-                todo.append(part.args[0])
-    return tuple(dict.fromkeys(found))
 
 
 def _only_source(nodes: Sequence[Node]) -> Leaf | None:
@@ -309,54 +293,6 @@ def _everything(machine: Machine, ahead: dict[Node, Node]) -> list[Node]:
     for register in machine.registers:
         found += _loads(machine, register)
     return list(dict.fromkeys(substitute(machine.terms, tuple(found), ahead) if ahead else found))
-
-
-def _addends(node: Node, place: Sequence[Node]) -> frozenset[int]:
-    """Every k of "place + k", the place whole or its low bits; none for any other term."""
-    if type(node) is not Add:
-        return frozenset()
-    for base, ahead in (node.args, node.args[::-1]):
-        if any(leaf in place for leaf in _carriers(base)):
-            return _possible(ahead)
-    return frozenset()
-
-
-def _possible(node: Node) -> frozenset[int]:
-    """The values that a term may have, where they are constants behind conditions or a few free bits; else none."""
-    read = leaves((node,))
-    if type(node) is Const:
-        return frozenset((node.value,))
-    if type(node) is If:
-        found: set[int] = set()
-        todo = [node.args[1], node.args[2]]
-        while todo:
-            part = todo.pop()
-            if type(part) is Const:
-                found.add(part.value)
-            elif type(part) is If:
-                todo += part.args[1:]
-            else:
-                return frozenset()
-        return frozenset(found)
-    if sum(leaf.width for leaf in read) > _MOST_FREE_BITS or any(type(part) is Prior for part in postorder((node,))):
-        return frozenset()
-    values = {leaf: address_columns(sum(other.width for other in read))[at:at + leaf.width]
-              for at, leaf in zip(accumulate((leaf.width for leaf in read), initial=0), read)}
-    count = 1 << sum(leaf.width for leaf in read)
-    return frozenset(numbers(work_out(node, values, (1 << count) - 1), count))
-
-
-def _counted(nodes: Sequence[Node], place: Sequence[Node]) -> bool:
-    return bool(_sums(nodes, place))
-
-
-def _sums(nodes: Sequence[Node], place: Sequence[Node]) -> tuple[int, ...]:
-    """Every k for which "place + k" stands somewhere in the terms."""
-    return tuple(sorted({ahead for node in postorder(nodes) for ahead in _addends(node, place) if ahead}))
-
-
-def _sum_widths(nodes: Sequence[Node], place: Sequence[Node]) -> list[int]:
-    return [node.width for node in postorder(nodes) if _addends(node, place)]
 
 
 def _low_width(terms: Terms, address: Node, presented: Sequence[Leaf]) -> int:
