@@ -7,17 +7,16 @@ search (`prover.family`), and at those that it cannot take together plainly.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
-from typing import NamedTuple
 
 from oxidd.util import DDMemoryError
 
+from ordain.asking import asked_of, coded, idle_words, key_of, undefined_codes
 from ordain.checks import inspection, over_assumed, vacuous
-from ordain.checks.allowances import COMPILE_TIME, Plan, excused_words, plan
-from ordain.checks.check import About
-from ordain.checks.run import EVERYTHING, parts_of_rules, prove, questions
+from ordain.checks.allowances import COMPILE_TIME, excused_words
+from ordain.checks.run import prove
 from ordain.checks.undefined_code import EXPLANATION as UNDEFINED
-from ordain.checks.undefined_code import is_undefined, undefined_at
-from ordain.checks.unreachable import idle_runs, words_placed
+from ordain.checks.undefined_code import is_undefined
+from ordain.checks.unreachable import words_placed
 from ordain.compare.behaviour import behaviour
 from ordain.compare.joint import join
 from ordain.compare.translation import with_terms
@@ -60,92 +59,6 @@ def with_fault(contents: Contents, fault: Fault) -> Contents:
     return contents._replace(machine=machine)
 
 
-# ---------------------------------------------------------------- what is asked
-
-
-class _Asked(NamedTuple):
-    """`rows`: per question of a report, in its order, the plans that answer it. `judged[plan]`, `probes[plan]`,
-    `parts`, `undefined`: numbers in `properties`."""
-
-    properties: tuple[Property, ...]
-    plans: tuple[Plan, ...]
-    rows: dict[Key, list[int]]
-    judged: tuple[int | None, ...]
-    probes: tuple[tuple[int, ...], ...]
-    parts: tuple[int, ...]
-    undefined: tuple[int, ...]
-
-    def key(self, number: int) -> Key:
-        prop = self.properties[number]
-        return _key(prop)
-
-
-def _key(asked: Property) -> Key:
-    if asked.check == vacuous.EXPLANATION.name:
-        return asked.check, "what checks and rules take for granted"
-    return asked.check, asked.subject
-
-
-def _asked(contents: Contents, known: frozenset[tuple[str, int]]) -> _Asked:
-    """`known`: codes without a name that the sound machine presents."""
-    every = questions(contents, EVERYTHING)
-    plans = [made for check, question in every for made in plan(contents, check, question)]
-    properties: list[Property] = []
-    rows: dict[Key, list[int]] = {}
-    judged: list[int | None] = []
-    probes: list[tuple[int, ...]] = []
-
-    def added(prop: Property) -> int:
-        properties.append(prop)
-        return len(properties) - 1
-
-    for number, made in enumerate(plans):
-        rows.setdefault(_key(made.asked), []).append(number)
-        judged.append(None if made.judged is None else added(made.judged))
-        probes.append(tuple(added(probe) for _, probe in made.probes))
-    parts = tuple(map(added, parts_of_rules(contents, every)))
-    undefined = tuple(map(added, _undefined_questions(contents, known)))
-    return _Asked(tuple(properties), tuple(plans), rows, tuple(judged), tuple(probes), parts, undefined)
-
-
-def _coded(contents: Contents) -> Iterator[Field]:
-    """The fields in which some value has no name."""
-    return (field for field in contents.machine.fields.values()
-            if field.holds == "code" and field.codes and len(field.codes) < 1 << field.width)
-
-
-def _undefined_questions(contents: Contents, known: frozenset[tuple[str, int]]) -> Iterator[Property]:
-    """Whether a sequence presents a code without a name, of each field of a microprogram."""
-    machine, terms = contents.machine, contents.machine.terms
-    for field in _coded(contents):
-        store = machine.stores[field.store]
-        if store.fill == "microprogram":
-            where = frozenset(range(1 << store.address_width)) - excused_words(
-                contents, UNDEFINED.name, store.name, field.name) - {at for name, at in known if name == field.name}
-            named = terms.among(terms.leaf("field", field.name, field.width),
-                                frozenset(code.value for code in field.codes))
-            yield Property(UNDEFINED.name, field.name, "bad", terms.and_((terms.not_(named), terms.among(
-                terms.leaf("address", store.name, store.address_width), where))), data=About((), field.span))
-
-
-def _undefined(contents: Contents, executed: Mapping[str, frozenset[int]]) -> frozenset[tuple[str, int]]:
-    """Field and address of every code without a name that is presented; in stores that hold no microprogram, of every
-    one that is placed."""
-    return frozenset(
-        (field.name, address) for field in _coded(contents)
-        for address in {*undefined_at(contents, field)} & {*executed.get(
-            field.store, contents.sites.get(field.store, {}).keys())}
-        - excused_words(contents, UNDEFINED.name, field.store, field.name))
-
-
-def _idle(contents: Contents, executed: Mapping[str, frozenset[int]]) -> frozenset[tuple[str, int]]:
-    """Store and first address of every placed word that no sequence executes."""
-    return frozenset(
-        (store, site.address) for store in contents.sites if contents.machine.stores[store].fill == "microprogram"
-        for sites, _ in idle_runs(contents, store, executed.get(store, frozenset()),
-                                  excused_words(contents, "unreachable", store)) for site in sites)
-
-
 # ---------------------------------------------------------------- the campaign
 
 
@@ -160,7 +73,7 @@ class Campaign:
         self.contents = contents._replace(meanings={})
         self._limits = (limits or Limits())._replace(traces=0)
         self.sound, self.executed = self._spoken(self.contents, None)
-        self._asked = _asked(self.contents, self.sound.undefined)
+        self._asked = asked_of(self.contents, self.sound.undefined)
         self._system = build_system(self.contents)
         self._rounds = ProofRounds(self._system)
         self._said = SaidOfSound(contents, self._rounds, self._limits)
@@ -180,21 +93,21 @@ class Campaign:
         if report.ended == "interrupted":
             raise KeyboardInterrupt
         ranks = ranks_of(report.rows)
-        idle = frozenset[tuple[str, int]]() if report.stopped else _idle(contents, report.executed)
+        idle = frozenset[tuple[str, int]]() if report.stopped else idle_words(contents, report.executed)
         stale = frozenset(number for number, one in enumerate(report.allowances) if one.needed is False)
         cycles: dict[Key, tuple[bool, int]] = {}
         if sound is not None:
-            every = self._asked if contents.machine is self.contents.machine else _asked(contents, sound.undefined)
+            every = self._asked if contents.machine is self.contents.machine else asked_of(contents, sound.undefined)
             asked = [made.judged for made in every.plans if made.judged is not None and made.judged.kind == "bad"
-                     and ranks[_key(made.asked)] == 2]
+                     and ranks[key_of(made.asked)] == 2]
             asked += [every.properties[number] for number in every.undefined]
             remembering = [bool(one.monitors) for one in lower_properties(system, tuple(asked))]
             for verdict, remembers in zip(decide(tuple(asked)).verdicts, remembering):
                 if verdict.outcome == "broken":
-                    key, found = _key(verdict.property), (remembers, min(one.cycles for one in verdict.breaks))
+                    key, found = key_of(verdict.property), (remembers, min(one.cycles for one in verdict.breaks))
                     cycles[key] = min(found, cycles.get(key, found))
         executed = {} if report.stopped else report.executed  # else it is not all that is presented
-        return Spoken(ranks, _undefined(contents, report.executed), idle, stale, cycles), executed
+        return Spoken(ranks, undefined_codes(contents, report.executed), idle, stale, cycles), executed
 
     def plainly(self, fault: Fault) -> FaultOutcome:
         """The class of a fault by a whole proof and a whole comparison."""
@@ -386,7 +299,7 @@ class Campaign:
         return [(field, frozenset(self.contents.sites.get(field.store, {}))
                  - excused_words(self.contents, UNDEFINED.name, field.store, field.name)
                  - {address for name, address in known if name == field.name})
-                for field in _coded(self.contents) if field.store not in self.executed]
+                for field in coded(self.contents) if field.store not in self.executed]
 
     @property
     def _simple(self) -> bool:
