@@ -292,3 +292,60 @@ def test_what_a_memory_holds_at_power_up_is_told() -> None:
     assert found.machine == ("memory `chest` holds anything at power-up, held zeros",)
     found = between(edited(chest, ("    holds zeros\n", "")), chest)
     assert found.machine == ("memory `chest` holds zeros at power-up, held anything",)
+
+
+# ---------------------------------------------------------------- an opcode that gates keep out while it is fetched
+
+KELP = """\
+machine kelp
+microprogram "m.micro"
+store control 256 words of 8 bits
+    address     {latched, opcode, step}
+    instruction opcode
+    step        step
+field mark 6 bits, idle 0
+field load 1 bit
+field last 1 bit
+input zero 1 bit
+bus data 4 bits, multiplexed
+    driven by memory
+register ir 4 bits, loads data when load
+state latched 1 bit, reset any
+    next zero if last else latched
+state step 3 bits, reset 0
+    next 0 if last else step + 1
+state fetching 1 bit, reset 1
+    next 1 if last else 0 if load else fetching
+signal opcode = GATE
+home step is 0
+"""
+KELP_WORDS = """\
+prologue
+    mark 1
+    load
+instruction 1 "one"
+    mark 2
+    when latched
+        mark 3, last
+    otherwise
+        mark 4, last
+instruction 0b001x "two"
+    mark 5
+    mark 6, last
+instruction others "rest"
+    last
+"""
+
+
+@pytest.mark.parametrize("gate", [
+    "0 if fetching else ir", "ir if not fetching else 0b0000", "ir and {open, open, open, open}",
+    "not (not ir or {fetching, fetching, fetching, fetching})", "0 if step < 2 else ir",
+    "{ir[3:2] and {open, open}, 0 if fetching else ir[1:0]}"])
+def test_an_opcode_behind_gates_is_one(gate: str) -> None:
+    text = KELP.replace("signal opcode = GATE", f"signal open = not fetching\nsignal opcode = {gate}")
+    kelp = text, KELP_WORDS
+    assert moved(between(kelp, kelp)) == {} and len(between(kelp, kelp).units) == 5
+    found = after(kelp, ("mark 4", "mark 7"))
+    assert moved(found) == {"one": "changed"} and unit(found, "one").opcodes == (1,)
+    assert moved(after(kelp, ("mark 5", "mark 7"))) == {"two": "changed"}
+    assert moved(after(kelp, ("mark 1", "mark 7"))) == dict.fromkeys(("reset", "prologue"), "changed")

@@ -134,8 +134,11 @@ class ControlGraph:
                       for value, leaf, steers in zip(vector, self.places.leaves, self._steering)])
 
     def place_of(self, vector: Vector) -> Vector:
-        """The vector with only the pointers known that make the control address, whatever the instruction."""
-        return (*self.general(vector)[:len(self.places.pointers)], *self.places.data)
+        """The vector with only the pointers known that make the control address, and what lets opcodes through,
+        whatever the instruction."""
+        first = len(self.places.pointers)
+        return (*self.general(vector)[:first], *[value if leaf in self.places.gates else leaf
+                                                 for value, leaf in zip(vector[first:], self.places.data)])
 
     def follow(self) -> None:
         """Follow every node that waits, and what is met on the way."""

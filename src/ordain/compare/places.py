@@ -16,7 +16,7 @@ from ordain.compare.cases import Cases
 from ordain.compare.effects import Meanings
 from ordain.compare.shown import Shown
 from ordain.compare.side import WIDEST_CHOICE, Side, holds_place
-from ordain.control.sequencing import origins, value_nodes
+from ordain.control.sequencing import Origin, origins, value_nodes
 from ordain.logic.diagrams import TRUE, Functions
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
 from ordain.rom.contents import Contents
@@ -79,7 +79,7 @@ class _Part(NamedTuple):
 class Places:
     """Reads the words of one side and evaluates its sequencer. `touched`: the words, store and address, that were
     looked at; whoever wants to know empties it before. `home`, `bound`: found by graphs and their searches, whatever
-    words the stores hold: whether a vector is the boundary, and what an opcode says, by store and opcode."""
+    words the stores hold: whether a vector is the boundary, and what an opcode says, by its lines and its number."""
 
     def __init__(self, side: Side, terms: Terms, functions: Functions, meanings: Meanings, shown: Shown) -> None:
         sequencing, machine = side.sequencing, side.machine
@@ -93,6 +93,7 @@ class Places:
         self.leaves: tuple[Leaf, ...] = (*sequencing.pointers, *self.data)
         self.placed = frozenset(leaf for leaf in sequencing.pointers if holds_place(side, leaf))
         self.control = sequencing.control
+        self.gates = _gates(side, terms)
         self._shown = shown
         self._nexts = tuple(sequencing.nexts[leaf] for leaf in self.pointers)
         self._data_nexts = tuple(sequencing.nexts[leaf] for leaf in self.data)
@@ -127,7 +128,7 @@ class Places:
         self._classes: dict[tuple[int, ...], _Class] = {}
         self.touched: set[tuple[str, int]] = set()
         self.home: dict[Vector, bool] = {}
-        self.bound: dict[tuple[str, int], Known | None] = {}
+        self.bound: dict[tuple[tuple[Origin, ...], int], Known | None] = {}
         self.since = {leaf: terms.leaf("free", f"{leaf.name} since the dispatch", leaf.width)
                       for leaf in sequencing.opcodes}
         self._loaded = frozenset(self.since.values())
@@ -419,6 +420,13 @@ def _handed_on(control: Iterable[Leaf], side: Side) -> set[Leaf]:
             found.update(fresh)
             waiting += fresh
     return found
+
+
+def _gates(side: Side, terms: Terms) -> frozenset[Leaf]:
+    """The flags that let the lines of an opcode through to a control address, or keep them out."""
+    parts = [terms.slice(side.sequencing.stores[store], *lines) for store in side.sequencing.control
+             if (lines := side.machine.stores[store].instruction) is not None]
+    return frozenset(leaves([part for part in parts if None in origins(part)])).intersection(side.flags)
 
 
 def partly_known(terms: Terms, leaf: Leaf, levels: dict[int, int]) -> Node:

@@ -235,7 +235,7 @@ class _Search:
 
     def _enter_all(self, end: End, number: int) -> None:
         """Enter every instruction (or row) that a dispatch can lead to."""
-        lines, words = self._lines(end.store)
+        lines, words = self._lines(end)
         row_kind: Kind = "row" if self._side.machine.stores[end.store].fill == "map" else "instruction"
         by_word = words is not None and self._graph.bare is None and not any(
             leaf in self._places.steering for leaf in self._places.opcodes)
@@ -245,9 +245,9 @@ class _Search:
             if by_word and words is not None and words[opcode] in nodes:
                 self._found[row_kind, end.store, opcode, number] = nodes[words[opcode]]
                 continue
-            if (end.store, opcode) not in bound:
-                bound[end.store, opcode] = self._binding(lines, opcode)
-            known = bound[end.store, opcode]
+            if (lines, opcode) not in bound:
+                bound[lines, opcode] = self._binding(lines, opcode)
+            known = bound[lines, opcode]
             if known is None:
                 continue
             if words is not None:
@@ -263,9 +263,10 @@ class _Search:
             if by_word and words is not None:
                 nodes[words[opcode]] = node
 
-    def _lines(self, store: str) -> tuple[tuple[Origin, ...], tuple[int, ...] | None]:
-        """Where each bit of an opcode comes from, lowest first; and for a mapping store its words by opcode."""
-        sequencing = self._side.sequencing
+    def _lines(self, end: End) -> tuple[tuple[Origin, ...], tuple[int, ...] | None]:
+        """Where each bit of an opcode comes from, lowest first, as gates stand at that end; and for a mapping store its
+        words by opcode."""
+        sequencing, store = self._side.sequencing, end.store
         if store in sequencing.mappings:
             return origins(sequencing.stores[store]), self._side.contents.words[store]
         if store in sequencing.wired:
@@ -275,7 +276,9 @@ class _Search:
         instruction = self._side.machine.stores[store].instruction
         assert instruction is not None
         high, low = instruction
-        return origins(sequencing.stores[store])[low:high + 1], None
+        known: dict[Node, Node] = {leaf: value for leaf, value in zip(self._places.leaves, end.where)
+                                   if type(value) is Const}
+        return origins(substitute(self._terms, (sequencing.stores[store],), known)[0])[low:high + 1], None
 
     def _binding(self, lines: tuple[Origin, ...], opcode: int) -> dict[Node, Node] | None:
         """The opcode leaves when their bits say `opcode`; None where none can: a line is tied the other way."""

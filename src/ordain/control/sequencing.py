@@ -12,12 +12,15 @@ from ordain.control.registers import after_loads
 from ordain.machine.expression import (
     Add,
     Among,
+    And,
     Const,
     Equal,
     If,
+    Join,
     Leaf,
     Less,
     Node,
+    Or,
     Parity,
     Slice,
     Sub,
@@ -183,10 +186,34 @@ def _opcodes(machine: Machine, terms: Terms, held: dict[str, Leaf]) -> tuple[tup
             opcode: dict[Node, Node] = dict.fromkeys(leaves((store.starts_at,)), store.opcode)
             wired[store.name] = substitute(terms, (store.starts_at,), opcode)[0]
             parts.append(store.opcode)
-        for leaf in leaves(parts):
+        for leaf in _through_gates(parts):
             if held.get(leaf.name) is leaf:
                 found[leaf] = None
     return tuple(found), wired
+
+
+def _through_gates(roots: list[Node]) -> list[Leaf]:
+    """The leaves of terms, less those that only let others through: what a choice looks at, and a line that is at a
+    gate in each bit."""
+    found: dict[Leaf, None] = {}
+    waiting = list(reversed(roots))
+    while waiting:
+        node = waiting.pop()
+        match node:
+            case Leaf():
+                found[node] = None
+            case If(args=args):
+                waiting += args[:0:-1]
+            case And(args=args) | Or(args=args) if any(_one_line(arg) for arg in args):
+                waiting += [arg for arg in reversed(args) if not _one_line(arg)]
+            case _:
+                waiting += reversed(node.args)
+    return list(found)
+
+
+def _one_line(node: Node) -> bool:
+    """Whether each bit of a term of several is the same line."""
+    return type(node) is Join and len(set(node.args)) == 1 and node.args[0].width == 1
 
 
 def _pointers(machine: Machine, nexts: dict[Leaf, Node], opcodes: tuple[Leaf, ...]) -> tuple[Leaf, ...]:
