@@ -60,7 +60,7 @@ class Candidate(NamedTuple):
     fault: Fault
 
 
-def _key(one: Candidate | Trial) -> str:
+def key_of(one: Candidate | Trial) -> str:
     where = f"{one.module.removeprefix('ordain.')} {one.fault.function}".strip()
     within = f" in {one.fault.within}" if len(one.fault.before) < SHORT else ""
     return f"{where}: {one.fault.before} => {one.fault.after}{within}"
@@ -101,12 +101,12 @@ def _options() -> argparse.Namespace:
 
 def _package(name: str, options: argparse.Namespace) -> int:
     """The number of faults that survive."""
-    found = _candidates(name)
-    equivalent = _equivalent()
-    left_out = [one for one in found if _key(one) in equivalent or _whole(one) in equivalent]
+    found = candidates(name)
+    equivalent = listed_as_equivalent()
+    left_out = [one for one in found if key_of(one) in equivalent or _whole(one) in equivalent]
     chosen = [one for one in found if one not in left_out]
     if options.only:
-        chosen = [one for one in chosen if options.only in _key(one)]
+        chosen = [one for one in chosen if options.only in key_of(one)]
     if options.sample is not None and options.sample < len(chosen):
         chosen = sorted(random.Random(options.seed).sample(chosen, options.sample),
                         key=lambda one: (one.module, one.fault.number))
@@ -116,7 +116,7 @@ def _package(name: str, options: argparse.Namespace) -> int:
     if options.list or options.unreached:
         for one in chosen:
             if not _trial(one, tests, None).tests:
-                print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {_key(one)}")
+                print(f"{one.path.relative_to(HERE)}:{one.fault.line}  {key_of(one)}")
         return 0
     hows: Counter[str] = Counter()
     survivors: list[Fault] = []
@@ -125,7 +125,7 @@ def _package(name: str, options: argparse.Namespace) -> int:
         hows[how] += 1
         if not how:
             survivors.append(trial.fault)
-            print(f"{trial.path.relative_to(HERE)}:{trial.fault.line}  {_key(trial)}", flush=True)
+            print(f"{trial.path.relative_to(HERE)}:{trial.fault.line}  {key_of(trial)}", flush=True)
         print(f"{hows.total()}/{len(chosen)}, {len(survivors)} survive", end="\r", file=sys.stderr, flush=True)
 
     given = timed(options.tests) if options.tests else {}
@@ -139,7 +139,7 @@ def _package(name: str, options: argparse.Namespace) -> int:
     return len(survivors)
 
 
-def _candidates(name: str) -> list[Candidate]:
+def candidates(name: str) -> list[Candidate]:
     place = SOURCE / "ordain" / Path(*name.split("."))
     paths = sorted(place.rglob("*.py")) if place.is_dir() else [place.with_suffix(".py")]
     found = []
@@ -197,7 +197,7 @@ def _digest(paths: Sequence[Path]) -> str:
     return hashlib.sha256(b"".join(path.read_bytes() for path in paths)).hexdigest()
 
 
-def _equivalent() -> dict[str, str]:
+def listed_as_equivalent() -> dict[str, str]:
     """The listed faults with their reasons: a line is a fault as it is printed, ` # ` and the reason."""
     rows = [line.rpartition(" # ") for line in EQUIVALENT.read_text().splitlines() if line and not line.startswith("#")]
     return {fault.strip(): reason for fault, _, reason in rows}

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.mutants.__main__ import candidates, key_of, listed_as_equivalent
 from tests.mutants.faults import faults, with_fault
 from tests.mutants.trial import Trial, covered, tried
 
@@ -96,3 +97,11 @@ def test_a_fault_is_put_into_whatever_is_wrapped_around_it(tmp_path: Path, monke
     tried([Trial("all_kinds", path, fault, tests) for fault in faults(KINDS)],
           lambda trial, how: said.update({f"{trial.fault.before} {trial.fault.after}": how}), 5)
     assert len(said) == 13 and {*said.values()} == {"test"}  # one more and one less, and none of what is made
+
+
+def test_what_nobody_can_see_is_a_fault_of_the_code_as_it_is() -> None:
+    """Code that has changed may have made a fault seen, or has no such fault any more."""
+    listed = listed_as_equivalent()
+    modules = sorted({one.split(":")[0].split(" ")[0] for one in listed})
+    known = {name for module in modules for one in candidates(module) for name in (key_of(one), f"{module}: *")}
+    assert sorted(listed.keys() - known) == []
