@@ -1,8 +1,16 @@
 """Which entrances are paired, step by step: by what follows them, by titles, by addresses, by being the only ones."""
 
+from collections.abc import Mapping
+from typing import NamedTuple
+
+import pytest
+
 from ordain.compare.entrances import Entrance, Groups, _addresses, _matched, _parted, _released, _titles
 from ordain.compare.graph import End
 from ordain.compare.roots import Root
+from ordain.rom.contents import Contents
+from tests.compare.bench import Word, burned, resolved
+from tests.compare.judged import compared, moved, unit
 
 
 def place(title: str, node: int, at: int = -1) -> Root:
@@ -87,3 +95,133 @@ def test_parts_with_titles_in_common_are_taken_out_of_what_is_left() -> None:
     assert [[root.title for root in each.roots] for each in left[0]] == [["x"], ["c"]]
     assert [[root.title for root in each.roots] for each in left[1]] == [["c"], ["c"]]
     assert [end.store for end in left[1][0].ends] == ["to 13"]
+
+
+# ---------------------------------------------------------------- whole machines in which pairing decides what is told
+
+GALLERY = """\
+machine gallery
+microprogram "m.micro"
+store control 64 words of 18 bits
+    address upc
+field go 3 bits
+    step 0 idle
+    jump 1
+    ask  2
+    low  3
+    high 4
+    row  5
+    ring 6
+    rope 7
+field target 6 bits address, idle 0
+field load 1 bit
+field up   1 bit
+field down 1 bit
+spare 6 bits
+store entry 2 words of 4 bits
+    address op
+    word start of instruction
+store table 32 words of 6 bits
+    address dial
+input lever 1 bit, dial 5 bits
+register op 1 bit, loads lever when load
+state upc 6 bits, reset 0
+    next choose go
+        step: upc + 1
+        jump: target
+        ask : target if lever else upc + 1
+        low : {LOW, entry}
+        high: {HIGH, entry}
+        row : table.word
+        ring: RING
+        rope: ROPE
+        otherwise: 0
+bus line 1 bit, pulled low
+    driven by drum when up
+    driven by cask when down
+home upc in (0, 32)
+"""
+UP, DOWN, BOTH, NONE = {"up": 1}, {"down": 1}, {"up": 1, "down": 1}, dict[str, int]()
+
+
+class Gallery(NamedTuple):
+    """`fetch` asks the lever and dispatches by one of two ways, each into a page of its own, where `lift` and `hoist`
+    have opcode 0, `lower` and `drop` opcode 1; `lower` and `drop` end at wired places, `bell` and `cord`."""
+
+    near: str = "low"
+    far: str = "high"
+    load: int = 0
+    pages: tuple[int, int] = (0, 1)
+    lift: Mapping[str, int] = UP
+    hoist: Mapping[str, int] = NONE
+    wired: tuple[int, int] = (48, 56)
+    bell: Mapping[str, int] = UP
+    cord: Mapping[str, int] = DOWN
+    names: tuple[str, str] = ("bell", "cord")
+    row: Mapping[str, int] = BOTH
+
+    def made(self) -> Contents:
+        low, high = (16 * page for page in self.pages)
+        text = GALLERY
+        for name, value, width in (("LOW", self.pages[0], 2), ("HIGH", self.pages[1], 2), ("RING", self.wired[0], 6),
+                                   ("ROPE", self.wired[1], 6)):
+            text = text.replace(name, f"0b{value:0{width}b}")
+        back: dict[str, int | str] = {"go": "jump", "target": 0}
+        rows = {40: Word("first", {**self.row, **back}), 42: Word("second", {**DOWN, **back})}
+        return burned(resolved(text), {
+            0: Word("fetch", {"go": "ask", "target": 2}), 1: Word("near", {"go": "jump", "target": 44}),
+            2: Word("far", {"go": self.far, "load": self.load}), 44: Word("nigh", {"go": self.near, "load": self.load}),
+            32: Word("other", {"go": "row"}),
+            low + 4: Word("lift", {**self.lift, "go": "jump", "target": 32}),
+            low + 6: Word("lower", {**DOWN, "go": "ring"}),
+            high + 4: Word("lift", {**self.hoist, **back}), high + 6: Word("lower", {**BOTH, "go": "rope"}), **rows,
+            self.wired[0]: Word(self.names[0], {**self.bell, **back}),
+            self.wired[1]: Word(self.names[1], {**self.cord, **back})},
+            tables={"entry": {0: 4, 1: 6}, "table": {dial: 40 if dial < 8 else 42 for dial in range(32)}})
+
+
+FETCH = {"reset", "fetch"}
+OTHERS = Gallery(lift=BOTH, hoist=DOWN)
+
+
+@pytest.mark.parametrize(("was", "now", "told"), [
+    (Gallery(), Gallery(), set()),
+    # ways to dispatch that lead to the same instructions are one, wherever these stand
+    (Gallery(), Gallery(pages=(1, 0)), set()),
+    # ways of which all lead to something else are known by the page that they lead to, in whatever order they are met
+    (Gallery(), OTHERS, {"lift"}),
+    (Gallery(near="high", far="low"), OTHERS, {*FETCH, "lift"}),
+    # and whether or not the opcode is loaded as it is asked about
+    (Gallery(near="high", far="low"), OTHERS._replace(load=1), {*FETCH, "lift"}),
+    (Gallery(), OTHERS._replace(load=1), {*FETCH, "lift"}),
+    # a way that is gone is told of those who took it
+    (Gallery(), Gallery(near="high"), FETCH),
+    (Gallery(), Gallery(far="low"), FETCH),
+    # wired places are what is done there, whatever they are called and wherever they stand
+    (Gallery(), Gallery(wired=(56, 48)), set()),
+    (Gallery(), Gallery(names=("cord", "bell")), set()),
+    (Gallery(), Gallery(wired=(56, 48), names=("cord", "bell")), set()),
+    # if they do something else as well, they are known by their names, whatever their addresses
+    (Gallery(), Gallery(bell=BOTH, cord=NONE), {"bell", "cord"}),
+    (Gallery(), Gallery(wired=(56, 48), bell=BOTH), {"bell"}),
+    (Gallery(), Gallery(wired=(56, 48), bell=BOTH, cord=NONE), {"bell", "cord"}),
+    # a row by itself
+    (Gallery(), Gallery(row=UP), {"first"}),
+])
+def test_which_entrances_are_told_as_changed(was: Gallery, now: Gallery, told: set[str]) -> None:
+    for old, new in ((was, now), (now, was)):
+        found = moved(compared(old.made(), new.made()))
+        assert {title for title, status in found.items() if status == "changed"} == told
+
+
+def test_a_wired_place_that_has_another_name_and_does_something_else() -> None:
+    """By its address; of two the other is known by what is done there."""
+    found = compared(Gallery().made(), Gallery(bell=BOTH, names=("tone", "cord")).made())
+    assert moved(found) == {"tone": "changed"} and unit(found, "tone").was == "bell"
+
+
+def test_what_is_on_one_side_alone_is_told_there() -> None:
+    """Without the low page nothing leads to `bell`, to `other` and so to the rows."""
+    for was, now, status in ((Gallery(), Gallery(near="high"), "gone"), (Gallery(near="high"), Gallery(), "new")):
+        found = moved(compared(was.made(), now.made()))
+        assert {title for title, what in found.items() if what == status} == {"bell", "other", "first", "second"}
