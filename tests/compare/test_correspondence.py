@@ -6,6 +6,8 @@ from random import Random
 import pytest
 
 from ordain.compare.correspondence import correspond
+from ordain.rom.contents import Contents
+from tests.compare.bench import Word, burned, resolved
 from tests.compare.judged import Texts, between, compared, edited, moved, unit
 from tests.workshop import contents_of
 
@@ -394,3 +396,64 @@ def test_many_names_at_once(texts: Texts, chosen: list[str]) -> None:
         other = renamed(other, name, f"{name[::-1]}_")
     found = {one.partition(":")[0].partition(" ")[2] for one in said(texts, other)}
     assert found == {f"`{name}` is now `{name[::-1]}_`" for name in chosen}
+
+
+# ---------------------------------------------------------------- two things never come to one name
+
+BARGE = """\
+machine barge
+microprogram "m.micro"
+constant hoist = 3
+store control 8 words of 8 bits
+    address upc
+field go     1 bit
+field target 3 bits address, idle 0
+field pull   1 bit
+field push   1 bit
+field crane  1 bit
+spare 1 bit
+input winch 3 bits
+state upc 3 bits, reset 0
+    next target if go else upc + 1
+register SINKS 3 bits
+    loads rope when go
+memory hold 2 words of 3 bits
+    address go
+    writes rope when go
+signal jib = {0b00, push}
+bus rope 3 bits, pulled low
+    driven by DRIVERS
+home upc is 0
+"""
+
+
+def barge(register: str, drivers: str, instead: str = "") -> Contents:
+    """`instead`: what is not declared."""
+    text = BARGE.replace("SINKS", register).replace("DRIVERS", drivers.replace(", ", "\n    driven by "))
+    kept = [part for part in re.split(r"\n(?=\w)", text) if part.split()[0] == "register" or part.split()[1] != instead]
+    return burned(resolved("\n".join(kept)), {0: Word("fetch", {"pull": 1}), 1: Word("second", {"push": 1}),
+                                              2: Word("third", {"go": 1, "target": 0})})
+
+
+@pytest.mark.parametrize("other", ["hold", "winch", "jib", "hoist", "gantry"])
+def test_a_register_that_takes_the_name_of_another_driver(other: str) -> None:
+    """`vat` puts something on the bus in one word and a memory, input, signal, constant or part in the next; in the new
+    machine one register of that name does both."""
+    was = barge("vat", f"vat when pull, {other} when push")
+    now = barge(other, f"{other} when pull or push", other)
+    for old, new in ((was, now), (now, was)):
+        found = compared(old, new)
+        assert moved(found) == dict.fromkeys(("reset", "fetch"), "changed") or found.machine
+    alone, renamed = barge("vat", "vat when pull or push", other), barge(other, f"{other} when pull or push", other)
+    assert moved(compared(alone, renamed)) == {} == moved(compared(renamed, alone))
+
+
+def test_an_input_is_no_other_input_because_a_part_is_called_so() -> None:
+    """`winch` is on both sides, and in the old machine another input is on the bus."""
+    boom = burned(resolved(BARGE.replace("SINKS", "vat").replace("DRIVERS", "boom when pull").replace(
+        "input winch 3 bits", "input winch 3 bits, boom 3 bits")), {0: Word("fetch", {"pull": 1, "go": 1})})
+    winch = burned(resolved(BARGE.replace("SINKS", "vat").replace("DRIVERS", "winch when pull")),
+                   {0: Word("fetch", {"pull": 1, "go": 1})})
+    for old, new in ((boom, winch), (winch, boom)):
+        assert [text.split(":")[0] for text in compared(old, new).machine] == [
+            "`boom` drives `rope`", "`winch` drives `rope`"]

@@ -59,8 +59,6 @@ def test_every_word_where_it_stands(seed: int, alike: bool) -> None:
         for levels in product((0, 1), repeat=4):
             values = dict(zip(inputs, levels))
             assert evaluate(term, values) == of_word(name, words[evaluate(address, values)]), (name, levels)
-    itself = terms.leaf("address", "decode", LINES)
-    assert type(itself) is Leaf and found.at(itself, address) is address
 
 
 def test_other_words_in_the_store() -> None:

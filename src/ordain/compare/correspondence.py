@@ -81,7 +81,7 @@ def _widths(machine: Machine, kind: str) -> dict[str, object]:
         case "strobes":
             return dict.fromkeys(strobe.name for strobe in machine.strobes)
         case _:
-            declared = {*machine.registers, *machine.states, *machine.stores, *machine.agents}
+            declared = {*machine.registers, *machine.states, *machine.stores, *machine.agents, *machine.inputs}
             names = [name for bus in machine.buses.values() for name in _joined(bus.drivers) + _joined(bus.samplers)]
             return dict.fromkeys(name for name in names if name not in declared)
 
@@ -122,7 +122,7 @@ def _by_joints(kind: str, name: str, machine: Machine, known: dict[str, str], fo
         if all(end == "?" for part in ends for end in part):
             return None
         return (bus.width, bus.undriven, bus.turnaround, str(ends))
-    if kind in ("registers", "parts", "agents", "stores", "states"):
+    if kind in ("registers", "parts", "agents", "stores", "states", "inputs"):
         joined = sorted([(known.get(bus.name, "?"), what) for bus in machine.buses.values()
                          for what, items in (("drives", bus.drivers), ("takes", bus.samplers))
                          for item in items if item.name == name])
@@ -215,15 +215,16 @@ def _code_names(argument: Node, values: frozenset[int], machine: Machine) -> tup
 
 def _renames(machines: tuple[Machine, Machine], pairs: dict[str, dict[str, str]],
              places: dict[str, str]) -> Renames:
-    """Old name -> new name; an old name that the new machine uses for something else is put out of the way."""
+    """Old name -> new name; an old name that the new machine uses for something else is put out of the way: two things
+    of the old machine never come to one name."""
     names = {name: other for kind in KINDS if kind != "parts" for name, other in pairs[kind].items() if name != other}
-    targets = set(names.values())
+    parts = {name: other for name, other in pairs["parts"].items() if name != other}
+    targets = {*names.values(), *parts.values()}
     for kind in KINDS:
-        if kind != "parts":
-            for name in _widths(machines[0], kind):
-                if name in targets and name not in names and pairs[kind].get(name) != name:
-                    names[name] = f"{name} of the old machine"
-    return Renames(names, {name: other for name, other in pairs["parts"].items() if name != other}, places)
+        for name in _widths(machines[0], kind):
+            if name in targets and name not in names and name not in parts and pairs[kind].get(name) != name:
+                (parts if kind == "parts" else names)[name] = f"{name} of the old machine"
+    return Renames(names, parts, places)
 
 
 # ---------------------------------------------------------------- fields

@@ -75,30 +75,31 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     pointers = set(side.sequencing.pointers)
     found: dict[Key, Node] = {}
 
-    def either(key: Key, term: Node) -> None:
-        found[key] = terms.or_((found[key], term)) if key in found else term
+    def note(key: Key, term: Node) -> None:
+        assert key not in found, key            # two things under one name would hide one another
+        found[key] = term
 
     for bus in machine.buses.values():
         for driver in bus.drivers:
-            either(("drives", bus.name, driver.name, driver.follows), driver.when)
+            note(("drives", bus.name, driver.name, driver.follows), driver.when)
             value = put(machine, driver, bus.width)
             if value is not None and not _holds_itself(machine, driver):
-                either(("puts", bus.name, driver.name), terms.if_(driver.when, value, terms.const(0, value.width)))
+                note(("puts", bus.name, driver.name), terms.if_(driver.when, value, terms.const(0, value.width)))
         for sampler in bus.samplers:
-            either(("takes", bus.name, sampler.name), sampler.when)
+            note(("takes", bus.name, sampler.name), sampler.when)
     for memory in machine.memories.values():
-        found["writes", memory.name] = terms.or_((terms.const(0, 1), *(write.when for write in memory.writes)))
-        found["written", memory.name] = _written(memory, terms)
+        note(("writes", memory.name), terms.or_((terms.const(0, 1), *(write.when for write in memory.writes))))
+        note(("written", memory.name), _written(memory, terms))
     for strobe in machine.strobes:
-        found["strobes", strobe.name] = strobe.active
+        note(("strobes", strobe.name), strobe.active)
     for register in machine.registers.values():
         leaf = terms.leaf("register", register.name, register.width)
         if leaf not in pointers:
             kind = "latch" if register.transparent else "register"
-            found["loads", register.name, kind] = after_loads(register, leaf, terms)
+            note(("loads", register.name, kind), after_loads(register, leaf, terms))
     for state in machine.states.values():
         if terms.leaf("state", state.name, state.width) not in pointers:
-            found["steps", state.name] = state.next
+            note(("steps", state.name), state.next)
     return found
 
 
@@ -168,9 +169,9 @@ def _written(memory: Memory, terms: Terms) -> Node:
 
 
 def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings],
-          plain: tuple[frozenset[str], frozenset[str]], beside: tuple[dict[Key, Node], dict[Key, Node]]) -> Agreed:
-    """Pair the effects of both sides. `plain[side]`: fields of control words that are compared code by code. `beside`:
-    of `said_beside`."""
+          plain: frozenset[str], beside: tuple[dict[Key, Node], dict[Key, Node]]) -> Agreed:
+    """Pair the effects of both sides. `plain`: fields of control words that are compared code by code, of one name on
+    both. `beside`: of `said_beside`."""
     both = ({**effects_of(old, terms), **beside[0]}, {**effects_of(new, terms), **beside[1]})
     open_leaves = (_word_leaves(old, terms), _word_leaves(new, terms))
     effects: list[CycleEffect] = []
@@ -184,7 +185,7 @@ def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings
                 alone.append((1 - mine, key))
                 other = found[1 - mine]
                 assert other is not None
-                found[mine] = _ordering_nothing((old, new)[1 - mine], other, terms, plain[0] & plain[1])
+                found[mine] = _ordering_nothing((old, new)[1 - mine], other, terms, plain)
         first, second = found
         assert first is not None and second is not None
         fixed = [not (set(leaves((term,))) & open_) for term, open_ in zip((first, second), open_leaves, strict=True)]
@@ -192,9 +193,7 @@ def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings
             if first is not second and meanings[0].of(first)[0] != meanings[1].of(second)[0]:
                 machine.append(key)
             continue
-        covered = first is second and all(
-            _only_plain(first, side, open_, fields)
-            for side, open_, fields in zip((old, new), open_leaves, plain, strict=True))
+        covered = first is second and all(_only_plain(first, open_, plain) for open_ in open_leaves)
         effects.append(CycleEffect(key, covered))
         rows[0].append(first)
         rows[1].append(second)
@@ -207,15 +206,13 @@ def _word_leaves(side: Side, terms: Terms) -> frozenset[Node]:
     found: set[Node] = {*side.sequencing.pointers, *side.sequencing.opcodes}
     for name, store in machine.stores.items():
         found.add(terms.leaf("word", name, store.bits))
-        found.add(terms.leaf("address", name, store.address_width))
         for field in store.fields:
             found.add(terms.leaf("field", field, machine.fields[field].width))
     return frozenset(found)
 
 
-def _only_plain(term: Node, side: Side, open_: frozenset[Node], plain: frozenset[str]) -> bool:
-    return all(type(leaf) is Leaf and leaf.kind == "field" and leaf.name in plain
-               for leaf in leaves((term,)) if leaf in open_)
+def _only_plain(term: Node, open_: frozenset[Node], plain: frozenset[str]) -> bool:
+    return all(leaf.name in plain for leaf in leaves((term,)) if leaf in open_)
 
 
 def _ordering_nothing(side: Side, term: Node, terms: Terms, known: frozenset[str]) -> Node:

@@ -122,14 +122,13 @@ def _all_terms(side: Side, terms: Terms) -> list[Node]:
     return [*side.sequencing.nexts.values(), *side.sequencing.stores.values(), *effects_of(side, terms).values()]
 
 
-def _plain(sides: tuple[Side, Side], correspondence: Correspondence) -> tuple[frozenset[str], frozenset[str]]:
-    """Per side the fields that are compared value by value and always mean something."""
-    names = frozenset(
+def _plain(sides: tuple[Side, Side], correspondence: Correspondence) -> frozenset[str]:
+    """The fields that are compared value by value and always mean something."""
+    return frozenset(
         name for name, (other, numbers) in correspondence.pairing.values.items()
         if name == other and numbers is None
         and all(side.machine.fields[name].idle != "any" and name not in side.sequencing.address_fields
                 and side.machine.fields[name].store in side.sequencing.control for side in sides))
-    return names, names
 
 
 def _entered(common: Common, recalled: tuple[Recalled | None, Recalled | None],

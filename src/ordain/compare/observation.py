@@ -53,6 +53,8 @@ class Observer:
                       for store in self._stores}
         wanted = [number for number, effect in enumerate(agreed.effects) if not effect.covered]
         self._bundles = _bundles(side, terms, agreed, mine, shown, wanted)
+        bundled = [number for bundle in self._bundles for number in bundle.numbers]
+        self._in_order_of_effects = sorted(range(len(bundled)), key=bundled.__getitem__)
         self._memo: Evaluated = {}
 
     def at(self, place: ControlPlace) -> tuple[int, frozenset[Leaf]]:
@@ -60,13 +62,14 @@ class Observer:
         ordered = self._orders.of([(store, word, self._open[store].get(address, 0))
                                    for (store, address), word in zip(place.addresses, self._in_order(place))])
         asks = NOTHING
-        meant: list[tuple[Meaning, ...]] = []
+        meant: list[Meaning] = []
         for number, bundle in enumerate(self._bundles):
             meaning, bundle_asks = self._evaluated(number, bundle, place)
-            meant.append(meaning)
+            meant += meaning
             if bundle_asks:
                 asks = asks | bundle_asks
-        key = (ordered, tuple(meant))
+        # The sides may bundle otherwise: one meaning is held against another by the effect that it is of.
+        key = (ordered, tuple([meant[at] for at in self._in_order_of_effects]))
         return self._doings.setdefault(key, len(self._doings)), asks
 
     def _in_order(self, place: ControlPlace) -> tuple[int, ...]:
@@ -143,7 +146,7 @@ def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, shown: Shown,
         found = sorted(leaves((effects[number], *(address for address, _ in read))), key=_name)
         fields = tuple(leaf for leaf in found if leaf in parts)
         others = tuple(leaf for leaf in found if leaf is not own and leaf not in parts and leaf not in inner
-                       and (leaf in placed or leaf.kind in ("address", "field", "word")))
+                       and (leaf in placed or leaf.kind in ("field", "word")))
         grouped.setdefault((fields, others, own if own in placed else None), []).append(number)
     return tuple(Bundle(tuple(numbers), tuple(effects[number] for number in numbers), own,
                         tuple(parts[leaf] for leaf in fields), others,

@@ -104,10 +104,8 @@ class Places:
                       for name in machine.stores[store].fields]
             self._parts[store] = [(name, leaf) for name, leaf in fields if leaf in asked]
         self._words = {store: terms.leaf("word", store, machine.stores[store].bits) for store in sequencing.stores}
-        self._lines = {store: terms.leaf("address", store, machine.stores[store].address_width)
-                       for store in sequencing.stores}
         self._read = [store for store in sequencing.stores if store not in self.control
-                      and (self._parts[store] or self._words[store] in asked or self._lines[store] in asked)]
+                      and (self._parts[store] or self._words[store] in asked)]
         self._shown_by = {leaf: store for store in self._read
                           for leaf in (self._words[store], *(leaf for _, leaf in self._parts[store]))}
         self._dispatching = {leaf: store for leaf, store in self._shown_by.items() if self._dispatches(store)}
@@ -118,8 +116,8 @@ class Places:
         control_leaves = _handed_on(leaves([sequencing.stores[store] for store in self.control]), side)
         self.steering = tuple(leaf for leaf in self.leaves if leaf in control_leaves)
         self.counting = frozenset(leaf for leaf in self.pointers if leaf not in self.placed)
-        open_leaves = {leaf for leaf in asked if leaf.kind in ("field", "word", "address")
-                       or leaf in self.pointers or leaf in self.opcodes}
+        open_leaves = {leaf for leaf in asked
+                       if leaf.kind in ("field", "word") or leaf in self.pointers or leaf in self.opcodes}
         never: frozenset[Leaf] = frozenset()
         self._early = Cases(terms, functions, open_leaves.__contains__, never.__contains__, meanings.shown)
         self._late = Cases(terms, functions, never.__contains__,
@@ -226,13 +224,11 @@ class Places:
             elif is_control:
                 return store, address
             else:
-                known[self._lines[store]] = address
                 for read in self._written.get(store, ()):
                     known[read] = self._shown.at(read, self._marked(address))
                 continue
             word = self._contents.words[store][place]
             self.touched.add((store, place))
-            known[self._lines[store]] = terms.const(place, term.width)
             for name, leaf in self._parts[store]:
                 low, mask, turn = self._readers[name]
                 known[leaf] = terms.const(word >> low & mask ^ turn, leaf.width)
@@ -269,7 +265,7 @@ class Places:
                 opcode_lines.append((origin, bit))
             else:
                 lines.append((bit, self._terms.slice(address, bit, bit)))
-        if any(leaf.kind in ("field", "word", "address") or (by_opcode and leaf in self.opcodes)
+        if any(leaf.kind in ("field", "word") or (by_opcode and leaf in self.opcodes)
                for leaf in leaves([line for _, line in lines])):
             return Unresolved("lost", "")
         split = self._levels(base, lines)

@@ -41,7 +41,7 @@ class Shown:
         self._store_of: dict[Leaf, str] = {}
         for name in self.addresses:
             store = side.machine.stores[name]
-            parts = [terms.leaf("word", name, store.bits), terms.leaf("address", name, store.address_width)]
+            parts = [terms.leaf("word", name, store.bits)]
             parts += [terms.leaf("field", field, side.machine.fields[field].width) for field in store.fields]
             self._store_of.update({leaf: name for leaf in parts if type(leaf) is Leaf})
 
@@ -72,9 +72,7 @@ class Shown:
                 known[leaf] = self.at(leaf, formed)
 
     def at(self, leaf: Leaf, address: Node) -> Node:
-        """What a word, field or address leaf of a store is at an address."""
-        if leaf.kind == "address":
-            return address
+        """What a word or field leaf of a store is at an address."""
         found = self._memo.get((leaf, address))
         if found is None:
             found = self._memo[leaf, address] = self._written(leaf, address)

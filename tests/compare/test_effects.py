@@ -1,0 +1,177 @@
+"""One effect of a cycle after another: on a machine with some of each kind, one that is described otherwise is told, by
+its name, and nothing else is."""
+
+from itertools import product
+
+import pytest
+
+from ordain.compare.behaviour import Behaviour
+from ordain.rom.contents import Contents
+from tests.compare.bench import Word, burned, resolved
+from tests.compare.judged import compared, moved, unit
+
+CELLAR = """\
+machine cellar
+microprogram "m.micro"
+constant five = 5
+store control 8 words of 12 bits
+    address upc
+field go     1 bit
+field target 3 bits address, idle 0
+field pull   1 bit
+field push   1 bit
+field spin   1 bit
+spare 5 bits
+store press 4 words of 4 bits
+    address pump
+    word {pump is 3, 0b0, pump}
+store gauge 4 words of 2 bits
+    address pump
+field mark 2 bits
+    low  0 idle
+    full 3
+input night 1 bit
+state upc 3 bits, reset 0
+    next target if go else upc + 1
+state count 2 bits, reset 0
+    next count + 1 if spin else count
+register pump 2 bits, reset any
+    loads rope[1:0] when pull
+register vat 3 bits
+    loads rope when push
+    loads 0b001 when spin
+latch tap 3 bits
+    loads rope when spin
+memory chest 4 words of 3 bits
+    address pump
+    writes rope when pull
+    writes 0b010 when spin
+bus rope 3 bits, pulled low
+    driven by five when pull
+    driven by cask = {0b0, pump} when push
+    driven by vat when spin
+    sampled by dial when pull
+bus cord 1 bit, pulled low
+    driven by bell when night
+    sampled by ear when night
+strobe tick
+    rope steady 1 cycle after
+signal tick = pull and not push
+home upc is 0
+"""
+
+
+def cellar(*edits: tuple[str, str], press: tuple[int, ...] = (0, 1, 2, 11), full: int = 3) -> Contents:
+    """Three words: `pull`, then `push`, then `spin` and back; the gauge, of which one word is `full`, is filled by the
+    microprogram, and never executed."""
+    text = CELLAR
+    for old, new in edits:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return burned(resolved(text), {0: Word("fetch", {"pull": 1}), 1: Word("second", {"push": 1}),
+                                   2: Word("third", {"spin": 1, "go": 1, "target": 0})},
+                  tables={"press": dict(enumerate(press)), "gauge": {full: 3}})
+
+
+def told(found: Behaviour) -> tuple[int, list[str]]:
+    """The first cycle that differs, counted from the fetch, and in what."""
+    first = unit(found, "fetch").difference
+    return (0, []) if first is None else (first.cycle, [str(change) for change in first.changes])
+
+
+@pytest.mark.parametrize(("old", "new", "cycle", "change"), [
+    # who drives, and how often
+    ("by five when pull", "by five when pull and night", 1, "`five` drives `rope`: always -> at times"),
+    ("by vat when spin", "by vat when pull or spin", 1, "`vat` drives `rope`: never -> always"),
+    ("by vat when spin", "by vat when spin and push", 3, "`vat` drives `rope`: always -> never"),
+    # what it puts there, while it drives
+    ("five = 5", "five = 4", 1, "what `five` puts on `rope`"),
+    ("{0b0, pump} when", "{0b1, pump} when", 2, "what `cask` puts on `rope`"),
+    # who takes
+    ("by dial when pull", "by dial when pull and not push", 0, ""),
+    ("by dial when pull", "by dial when push", 1, "`dial` takes `rope`: always -> never"),
+    ("by dial when pull", "by dial when pull and night", 1, "`dial` takes `rope`: always -> at times"),
+    # memories: whether, what, and where
+    ("rope when pull\n    writes", "rope when pull and night\n    writes", 1,
+     "memory `chest` is written: always -> at times"),
+    ("writes rope when", "writes 0b011 when", 1, "what is written to `chest`, and where"),
+    ("writes 0b010 when", "writes 0b011 when", 3, "what is written to `chest`, and where"),
+    ("3 bits\n    address pump\n    writes", "3 bits\n    address count\n    writes", 1,
+     "what is written to `chest`, and where"),
+    ("writes 0b010 when spin", "writes 0b010 when spin and push", 3, "memory `chest` is written: always -> never"),
+    # strobes, registers, latches, states
+    ("tick = pull and not push", "tick = pull", 0, ""),
+    ("tick = pull and not push", "tick = push", 1, "strobe `tick`: always -> never"),
+    ("loads rope when push", "loads rope when pull", 1, "what `vat` loads"),
+    ("loads 0b001 when", "loads 0b011 when", 3, "what `vat` loads"),
+    ("loads rope when spin", "loads rope when spin and night", 3, "what `tap` loads"),
+    ("loads rope[1:0] when", "loads rope[2:1] when", 1, "what `pump` loads"),
+    ("count + 1 if spin", "count + 2 if spin", 3, "how `count` steps"),
+    ("count + 1 if spin", "count + 1 if pull", 1, "how `count` steps"),
+])
+def test_one_effect_that_is_another(old: str, new: str, cycle: int, change: str) -> None:
+    now = cellar((old, new))
+    for one, other in ((cellar(), now), (now, cellar())):
+        found = compared(one, other)
+        assert (moved(found) == {}) == (cycle == 0) and found.machine == ()
+        at, changes = told(found)
+        assert at == cycle
+        if cycle and one is not now:
+            assert change in changes and {text.split("`")[1] for text in changes} == {change.split("`")[1]}
+
+
+def test_lines_that_are_shown_and_of_which_the_machine_says_nothing() -> None:
+    """Of a computed store, of one that the microprogram fills: they lead somewhere all the same."""
+    shows = cellar(("{pump is 3, 0b0, pump}", "{pump is 2, 0b0, pump}"), press=(0, 1, 10, 3))
+    for now, change in ((shows, "what `press` shows"), (cellar(full=2), "what `mark` says")):
+        assert told(compared(cellar(), now)) == (1, [change]) == told(compared(now, cellar()))
+    assert moved(compared(shows, shows)) == {}
+
+
+@pytest.mark.parametrize(("edits", "machine"), [
+    ((("by bell when night", "by bell when not night"),),
+     "`bell` drives `cord` has changed, whatever word is executed"),
+    ((("by ear when night", "by ear when not night"),), "`ear` takes `cord` has changed, whatever word is executed"),
+    ((("by bell when night", "by bell when (night or fog) and (night or not fog)"),), ""),
+    ((("by bell when night", "by bell when night or fog"),),
+     "`bell` drives `cord` has changed, whatever word is executed"),
+])
+def test_what_no_word_can_change_is_told_once(edits: tuple[tuple[str, str], ...], machine: str) -> None:
+    """And is no matter of any instruction."""
+    fog = ("input night 1 bit", "input night 1 bit, fog 1 bit")
+    for old, new in ((cellar(fog), cellar(fog, *edits)), (cellar(fog, *edits), cellar(fog))):
+        found = compared(old, new)
+        assert moved(found) == {} and found.machine == ((machine,) if machine else ())
+
+
+@pytest.mark.parametrize(("when", "changed"), [("pull", True), ("night", True), ("extra", True), ("not extra", True),
+                                               ("extra or push", False), ("extra or pull", True)])
+def test_what_only_one_machine_has(when: str, changed: bool) -> None:
+    """The other is taken to do what a word does that orders nothing of what it has not got itself; that only one side
+    has it is told once. The second word, which pushes, then orders `extra`: a field of which the machine says nothing
+    counts by itself."""
+    added = (("spare 5 bits", "field extra 1 bit, idle 0\nspare 4 bits"),
+             ("    sampled by dial when pull\n", f"    sampled by dial when pull\n    sampled by clerk when {when}\n"))
+    more = cellar(*added)
+    lit = more._replace(words={**more.words, "control": (
+        more.words["control"][0], more.words["control"][1] | 1 << 4, *more.words["control"][2:])})
+    for now, told_of in ((more, set[str]()), (lit, {"reset", "fetch"} if changed else set())):
+        for side, found in (("new", compared(cellar(), now)), ("old", compared(now, cellar()))):
+            assert set(moved(found)) == told_of
+            assert found.machine == (f"`clerk` takes `rope`: only in the {side} machine; elsewhere words that order "
+                                     "nothing about it are taken to leave it alone",)
+
+
+@pytest.mark.parametrize("lines", [*product(("pull", "push"), repeat=3)])
+def test_which_line_belongs_to_which_effect(lines: tuple[str, str, str]) -> None:
+    """What is asked together is worked out together, and that may be other effects on either side: `ear` asks as before
+    in other words, and `dial` and `clerk` may have changed their lines."""
+    def asking(ear: str, dial: str, clerk: str, often: str) -> Contents:
+        return cellar(("input night 1 bit", "input night 1 bit, fog 1 bit"),
+                      ("by ear when night", f"by ear when {ear} and ({often})"),
+                      ("by dial when pull\n", f"by dial when {dial}\n    sampled by clerk when {clerk}\n"))
+
+    old = asking("pull", "pull", "push", "night or fog")
+    for new in (asking(*lines, "night or fog"), asking(*lines, "fog or night")):
+        for one, other in ((old, new), (new, old)):
+            assert (moved(compared(one, other)) == {}) == (lines == ("pull", "pull", "push"))
