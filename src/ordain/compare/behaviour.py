@@ -4,14 +4,15 @@
 block do the same under every condition, however their words were moved, renamed, shared or copied.
 """
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from typing import Literal, NamedTuple
 
 from ordain.compare.declared import in_new_codes
 from ordain.compare.difference import Difference, effect_text, first_difference
 from ordain.compare.joint import JointGraph
-from ordain.compare.roots import Root
-from ordain.machine.expression import Node, substitute
+from ordain.compare.roots import Root, opcode_of
+from ordain.compare.side import Side
+from ordain.machine.expression import Node, Not, Terms, substitute
 from ordain.machine.model import Input, Memory, State
 
 Status = Literal["same", "changed", "new", "gone"]
@@ -129,7 +130,42 @@ def _by_opcode(joint: JointGraph, kind: str) -> tuple[Dispatched, Dispatched]:
         for key, ways in rows.items():
             common = sorted(way for way in ways if way >= 0) or sorted(ways)
             found[side][key] = [ways[way] for way in common]
-    return found
+    return _by_new_numbers(joint, *found), found[1]
+
+
+def _by_new_numbers(joint: JointGraph, old: Dispatched, new: Dispatched) -> Dispatched:
+    """The old side's opcodes by the numbers that the same levels of the same lines have on the new side. Where fewer
+    lines are told apart on one side, several opcodes of one belong to one of the other; of these the first counts that
+    does something else. A number that only one side has is on that side alone."""
+    result: Dispatched = {}
+    for store in dict.fromkeys(store for store, _ in (*new, *old)):
+        sides = [side for side in joint.common.sides if store in side.machine.stores]
+        lines = [_lines(side, store, joint.common.terms) for side in sides]
+        if len(sides) == 1 or lines[0] == lines[1]:
+            result.update({key: roots for key, roots in old.items() if key[0] == store})
+            continue
+        both = {line for line, _ in lines[0]} & {line for line, _ in lines[1]}
+        meant: dict[Hashable, list[list[Root]]] = {}
+        for key, roots in old.items():
+            if key[0] == store:
+                meant.setdefault(_levels(lines[0], key[1], both), []).append(roots)
+        for key, roots in new.items():
+            if key in old and key[0] == store and (found := meant.get(_levels(lines[1], key[1], both))):
+                result[key] = next((each for each in found if not _all_same(joint, each, roots)), found[0])
+        result.update({key: roots for key, roots in old.items() if key[0] == store and key not in new})
+    return result
+
+
+def _lines(side: Side, store: str, terms: Terms) -> list[tuple[Node, int]]:
+    """What the bits of an opcode are, lowest first: a line, and 1 where it is turned."""
+    whole = opcode_of(side, store, terms)
+    bits = [terms.slice(whole, bit, bit) for bit in range(whole.width)]
+    return [(bit.args[0], 1) if type(bit) is Not else (bit, 0) for bit in bits]
+
+
+def _levels(lines: list[tuple[Node, int]], opcode: int, asked: set[Node]) -> Hashable:
+    """The levels of the lines that are asked about when they say `opcode`."""
+    return frozenset((line, opcode >> bit & 1 ^ turn) for bit, (line, turn) in enumerate(lines) if line in asked)
 
 
 def _all_same(joint: JointGraph, old: list[Root], new: list[Root]) -> bool:

@@ -161,6 +161,21 @@ def wanted(bare: Bare, awaited: tuple[Vector, ...], places: Places) -> dict[Vect
     return result
 
 
+def opcode_of(side: Side, store: str, terms: Terms) -> Node:
+    """What instructions (or rows) of a store are numbered by: the address of a mapping store, what wired starts are
+    formed from (0 for bits that they leave out), or the part of a control address that names the instruction."""
+    sequencing, model = side.sequencing, side.machine.stores[store]
+    if store in sequencing.mappings:
+        return sequencing.stores[store]
+    if store in sequencing.wired:
+        assert model.opcode is not None
+        used = origins(sequencing.wired[store])
+        return terms.join([terms.slice(model.opcode, bit, bit) if line in used else terms.const(0, 1)
+                           for bit, line in reversed([*enumerate(origins(model.opcode))])])
+    assert model.instruction is not None
+    return terms.slice(sequencing.stores[store], *model.instruction)
+
+
 class _Search:
     """Entrances lead to ends, and ends are entrances."""
 
@@ -267,18 +282,14 @@ class _Search:
         """Where each bit of an opcode comes from, lowest first, as gates stand at that end; and for a mapping store its
         words by opcode."""
         sequencing, store = self._side.sequencing, end.store
+        opcode = opcode_of(self._side, store, self._terms)
         if store in sequencing.mappings:
-            return origins(sequencing.stores[store]), self._side.contents.words[store]
+            return origins(opcode), self._side.contents.words[store]
         if store in sequencing.wired:
-            opcode, used = self._side.machine.stores[store].opcode, origins(sequencing.wired[store])
-            assert opcode is not None
-            return tuple([line if line in used else 0 for line in origins(opcode)]), None
-        instruction = self._side.machine.stores[store].instruction
-        assert instruction is not None
-        high, low = instruction
+            return origins(opcode), None
         known: dict[Node, Node] = {leaf: value for leaf, value in zip(self._places.leaves, end.where)
                                    if type(value) is Const}
-        return origins(substitute(self._terms, (sequencing.stores[store],), known)[0])[low:high + 1], None
+        return origins(substitute(self._terms, (opcode,), known)[0]), None
 
     def _binding(self, lines: tuple[Origin, ...], opcode: int) -> dict[Node, Node] | None:
         """The opcode leaves when their bits say `opcode`; None where none can: a line is tied the other way."""
