@@ -457,3 +457,54 @@ def test_an_input_is_no_other_input_because_a_part_is_called_so() -> None:
     for old, new in ((boom, winch), (winch, boom)):
         assert [text.split(":")[0] for text in compared(old, new).machine] == [
             "`boom` drives `rope`", "`winch` drives `rope`"]
+
+
+# ---------------------------------------------------------------- codes that are gone, and numbers that another has now
+
+WINCHES = """\
+machine windlass
+microprogram "m.micro"
+store control 8 words of 8 bits
+    address upc
+field go     1 bit
+field target 3 bits address, idle 0
+field winch  WIDTH bits
+CODES
+spare REST bits
+state upc 3 bits, reset 0
+    next target if go else upc + 1
+home upc is 0
+"""
+
+
+def windlass(codes: str, order: str, width: int = 2) -> Contents:
+    """A field of which the machine says nothing but its codes; the first word has one of them, or a number."""
+    text = WINCHES.replace("WIDTH", str(width)).replace("REST", str(4 - width)).replace(
+        "CODES", "\n".join(f"    {code}" for code in codes.split(", ")))
+    value = int(order) if order.isdigit() else order
+    return burned(resolved(text), {0: Word("fetch", {"winch": value}), 1: Word("back", {"go": 1, "target": 0})})
+
+
+@pytest.mark.parametrize(("codes", "alike"), [
+    ("none 0 idle, a 1, b 2", {"a": "a", "b": "b", "3": "3"}),
+    ("none 0 idle, a 2, b 1", {"a": "a", "b": "b", "3": "3"}),
+    ("none 0 idle, b 1", {"a": "", "b": "b", "3": "3"}),             # `a` is gone, and its number is another's
+    ("none 0 idle, b 1, c 2", {"a": "", "b": "b", "3": "3"}),
+    ("none 0 idle, b 1, c 3", {"a": "", "b": "b", "3": ""}),
+    ("none 0 idle, b 2", {"a": "1", "b": "b", "3": "3"}),            # its number has no name any more
+    ("none 0 idle, c 1, b 2", {"a": "c", "b": "b", "3": "3"}),       # or a new one
+    ("none 0 idle, c 1, b 3", {"a": "c", "b": "b", "3": ""}),
+])
+def test_codes_are_known_by_their_names_then_by_their_numbers(codes: str, alike: dict[str, str]) -> None:
+    unnamed = [str(number) for number in range(4) if f" {number}" not in codes]
+    for order, its in alike.items():
+        was = windlass("none 0 idle, a 1, b 2", order)
+        for now in (*re.findall(r"(\w+) \d", codes), *unnamed):
+            same = moved(compared(was, windlass(codes, now))) == {}
+            assert same == (now == its), (order, now)
+
+
+def test_of_a_field_of_another_width_only_names_are_left() -> None:
+    for order, now, same in (("a", "a", True), ("b", "b", True), ("a", "b", False), ("3", "3", False)):
+        found = compared(windlass("none 0 idle, a 1, b 2", order), windlass("none 0 idle, a 4, b 1", now, 3))
+        assert (moved(found) == {}) == same, (order, now)

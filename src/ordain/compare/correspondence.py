@@ -241,13 +241,13 @@ def _pair_fields(old: Machine, new: Machine, stores: dict[str, str]) -> tuple[Pa
         if name != other:
             said.append(f"field `{name}` is now `{other}`: it " + (
                 "has the same codes" if ours.codes else "lies in the same bits"))
-        renumbered = _renumbering(ours, theirs)
-        if renumbered is None and name in described[0] and other in described[1]:
+        renumbered, whole = _renumbering(ours, theirs)
+        if not whole and name in described[0] and other in described[1]:
             by_effects |= {name, other}
             said.append(f"field `{other}` has other codes: words are compared by what it drives, loads and strobes")
             continue
-        values[name] = (other, None if renumbered == {} else renumbered)
-        if renumbered:
+        values[name] = (other, renumbered)
+        if renumbered is not None:
             said.append(f"field `{other}` has other numbers for its codes: compared by the codes' names")
     paired = {other for other, _ in values.values()}
     alone: list[list[str]] = [[], []]
@@ -289,27 +289,31 @@ def _same_fields(old: Machine, new: Machine, stores: dict[str, str]) -> dict[str
     return pairs
 
 
-def _renumbering(ours: Field, theirs: Field) -> dict[int, int] | None:
-    """Old value -> new value, {} where all values are as they were, None where some codes have no counterpart.
+def _renumbering(ours: Field, theirs: Field) -> tuple[dict[int, int] | None, bool]:
+    """Old value -> new value, None where all values are as they were; and whether every code has one with a name.
 
-    A code is found by its name, else by its number where both sides leave that number to a name of its own."""
+    A code is found by its name, else by its number where both sides leave that number to a name of its own, or the new
+    one leaves it without a name. A value that is not found has no counterpart: the new side calls its number by a name
+    that was another number's."""
     new_numbers = {code.name: code.value for code in theirs.codes}
     new_names = {code.value: code.name for code in theirs.codes}
     old_names = {code.name for code in ours.codes}
+    alike = ours.width == theirs.width
     found: dict[int, int] = {}
+    whole = True
     for code in ours.codes:
         if code.name in new_numbers:
             found[code.value] = new_numbers[code.name]
-        elif code.value in new_names and new_names[code.value] not in old_names and ours.width == theirs.width:
-            found[code.value] = code.value
         else:
-            return None
-    if ours.width == theirs.width and all(value == other for value, other in found.items()):
-        return {}
-    if ours.width == theirs.width:
-        unnamed = range(1 << ours.width) if ours.width <= 16 else range(0)
-        found.update({value: value for value in unnamed if value not in found and value not in new_names})
-    return found
+            whole = whole and alike and code.value in new_names and new_names[code.value] not in old_names
+            if alike and new_names.get(code.value) not in old_names:
+                found[code.value] = code.value
+    if not ours.codes or (alike and all(found.get(code.value) == code.value for code in ours.codes)):
+        return None, whole
+    if alike and ours.width <= 16:
+        unnamed = (value for value in range(1 << ours.width) if value not in found and value not in new_names)
+        found.update({value: value for value in unnamed})
+    return found, whole
 
 
 def _laid_out_alike(old: Machine, new: Machine, values: dict[str, tuple[str, dict[int, int] | None]],
