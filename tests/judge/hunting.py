@@ -23,9 +23,13 @@ from tests.judge.shrinking import shrunk
 from tests.judge.shuffling import shuffled_disagreements
 from tests.judge.slicing import sliced
 from tests.judge.tool import Text, build, report
+from tests.judge.wiring import rewired
 
 SHRINKING = 120.0
 """Seconds for making one case small."""
+
+VERSIONS = {"pairs": changed, "wires": rewired}
+"""What makes the other of two versions."""
 
 
 class Case(NamedTuple):
@@ -39,8 +43,8 @@ class Case(NamedTuple):
 def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int = 0,
          say: Callable[[str], None] = print) -> tuple[Counter[str], list[Case]]:
     """What was looked at, and what was found. `most`: so many seeds at most, 0 for no limit. `only`: what to look at
-    (questions, report, alone, shuffled, pairs, cycles; clocks: the questions of machines on a clock), "" for all of it
-    but the last three."""
+    (questions, report, alone, shuffled, pairs, wires, cycles; clocks: the questions of machines on a clock), "" for all
+    of it but the last four."""
     end = monotonic() + seconds
     gc.set_threshold(200_000, 5, 5)  # looking for what a machine leaves behind took a sixth of the time
     counts: Counter[str] = Counter()
@@ -68,8 +72,8 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
 
 def examined(text: Text, seed: int, counts: Counter[str], only: str = "", limit: int = MOST_CYCLES) -> list[str]:
     """Everything in which the tool and the plain search differ about one machine."""
-    if only == "pairs":
-        return compared(text, changed(text, seed), counts)
+    if only in VERSIONS:
+        return compared(text, VERSIONS[only](text, seed), counts)
     if only == "cycles":
         return cycles_disagreements(seed, counts)
     try:
@@ -130,8 +134,8 @@ def write(into: Path, case: Case, only: str = "") -> None:
     place.mkdir(parents=True, exist_ok=True)
     (place / "m.machine").write_text(case.text.machine)
     (place / "m.micro").write_text(case.text.micro)
-    if only == "pairs":
-        new = changed(case.text, case.seed).text
+    if only in VERSIONS:
+        new = VERSIONS[only](case.text, case.seed).text
         (place / "new.machine").write_text(new.machine)
         (place / "new.micro").write_text(new.micro)
     (place / "wrong.txt").write_text("\n".join(["the tool; the plain search", *case.wrong]) + "\n")

@@ -36,6 +36,13 @@ def test_the_comparison_and_two_machines_side_by_side_agree(seed: int) -> None:
     assert examined(machine(Random(seed).choice), seed, Counter(), "pairs") == []
 
 
+@pytest.mark.parametrize("seed", (4007, 4029, 4040, 4107, 4127))
+def test_two_versions_that_differ_in_several_wires_at_once(seed: int) -> None:
+    """All of these the comparison once took for the same."""
+    counts: Counter[str] = Counter()
+    assert examined(machine(Random(seed).choice), seed, counts, "wires") == [] and counts["pairs told apart"]
+
+
 @pytest.mark.parametrize("seed", (*CLOCKED, 511874851310))  # the last looks back, and nothing else reads what holds
 def test_a_machine_on_a_clock_is_the_one_that_people_would_write_without_it(seed: int) -> None:
     text = clocked(Random(seed + 1).choice, machine(Random(seed).choice))
