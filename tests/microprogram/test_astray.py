@@ -305,3 +305,46 @@ def test_an_address_that_is_chosen_by_what_went_before_is_no_move_of_the_one_bef
              'instruction others "rest"\n    branch jump, to next\n')
     _, findings = build_texts({"m.machine": CHOSEN, "m.micro": micro}, "m.machine")
     assert [one.name for one in findings] == []
+
+
+ROWS = """\
+machine m "words pick rows of a second store, and a bus takes an address to a register that is shown later"
+microprogram "m.micro"
+store control 16 words of 13 bits
+    address upc
+field back 1 bit
+field keep 1 bit
+field row  4 bits address, idle 0
+field to   4 bits address, idle following
+field way  3 bits, idle 0
+store rows 8 words of 2 bits
+    address row[2:0]
+field mark 2 bits, idle 0
+bus inner 4 bits, multiplexed
+    driven by row
+register held 4 bits, loads inner when keep
+state below 4 bits, reset 0
+    next held
+state upc 4 bits, reset 0
+    next below if back else to
+"""
+ROWS_WORDS = """\
+routine main at 0
+    row second
+    row first, to main
+routine extra in rows
+ first: mark 1
+ second: mark 2
+"""
+
+
+def test_a_label_stands_in_a_store_to_whose_address_the_field_comes() -> None:
+    """Two cycles and more from a word are not looked through for where it leads, only for into which stores."""
+    assert found(ROWS, ROWS_WORDS) == []
+    assert found(ROWS, ROWS_WORDS.replace("row second", "row main, keep")) == []     # by `inner`, `held` and `below`
+    assert found(ROWS.replace("next held", "next 0"), ROWS_WORDS.replace("row second", "row main, keep")) == [
+        "`row` is a part of the address of `rows`, and `main` stands in `control`"]
+    assert found(ROWS, ROWS_WORDS.replace("to main", "to first")) == [
+        "`to` is a part of the address of `control`, and `first` stands in `rows`"]
+    both = ROWS.replace("row[2:0]", "to[2:0]")                          # `to` comes into both stores
+    assert found(both, ROWS_WORDS.replace("row second", "to main").replace("row first", "row 1")) == []

@@ -88,8 +88,8 @@ LABELS = {0x18: "upper", 0x05: "home", 0x12: "gate.open", 0x13: "gate.shut", 0x2
 
 
 def read(machine: Machine, at: int = 0, open_bits: int = 0, **values: int) -> list[str]:
-    known = vocabulary(machine, "control", lambda address, _: LABELS.get(address, ""),
-                       {name: frozenset((address,)) for address, name in LABELS.items()})
+    known = vocabulary(machine, "control", lambda _, address, __: LABELS.get(address, ""),
+                       {name: ("control", frozenset((address,))) for address, name in LABELS.items()})
     return read_word(word(machine, **values), at, known, open_bits)
 
 
@@ -221,7 +221,7 @@ def test_a_field_that_lacks_the_highest_address_line_alone() -> None:
 
 def test_what_is_spare_or_computed_is_not_told(lantern: Machine) -> None:
     made = [field for field in lantern.fields.values() if field.holds in ("spare", "derived")]
-    known = vocabulary(lantern, "control", lambda address, _: "", {})
+    known = vocabulary(lantern, "control", lambda _, __, ___: "", {})
     assert len(made) == 2 and read_word(word(lantern) | sum(field.mask for field in made), 0, known, 0) == ["mode slow"]
 
 
@@ -289,3 +289,23 @@ def test_a_word_that_does_nothing(orders: str, values: dict[str, int], told: lis
 def test_a_word_that_does_nothing_and_has_no_codes() -> None:
     machine = machine_of(IDLE.replace("field kind 2 bits\n    none 0 idle\n    one 1\n", "spare 2 bits\n"))
     assert read(machine, vent=1) == []
+
+
+def test_a_label_is_one_of_the_store_to_which_its_field_leads() -> None:
+    """The third word of the rows, and the word at 2 of the control store, have other names. A field that leads to both
+    stores is read as one of its own."""
+    text = ("machine m\nmicroprogram \"m.micro\"\nstore control 16 words of 9 bits\n    address upc\n"
+            "field go 1 bit\nfield to 4 bits address, idle 0\nfield row 4 bits address, idle 0\n"
+            "state upc 4 bits, reset 0\n    next to if go else NEXT\n"
+            "store rows 16 words of 1 bit\n    address row\nfield mark 1 bit\n"
+            "order with <row> : row <row>\norder first : row top\norder goto <there> : go, to <there>\n")
+    names = {("control", 2): "below", ("rows", 2): "third", ("rows", 1): "top"}
+    labels = {name: (store, frozenset((at,))) for (store, at), name in names.items()}
+    labels["up"] = "control", frozenset((1,))
+    for following, said in (("upc + 1", "with third"), ("row", "with below")):
+        machine = machine_of(text.replace("NEXT", following))
+        known = vocabulary(machine, "control", lambda store, at, _: names.get((store, at), ""), labels)
+        assert read_word(word(machine, row=2), 0, known, 0) == [said]
+        assert read_word(word(machine, go=1, to=2), 0, known, 0) == ["goto below"]
+    known = vocabulary(machine_of(text.replace("NEXT", "upc + 1")), "control", lambda _, __, ___: "", labels)
+    assert read_word(word(machine, row=1), 0, known, 0) == ["first"]

@@ -8,23 +8,20 @@ from itertools import islice, product
 from typing import NamedTuple
 
 from ordain.machine.expression import (
-    Among,
     And,
     Const,
-    Equal,
     If,
     Join,
     Leaf,
-    Less,
     Node,
     Not,
     Or,
-    Parity,
     Slice,
     Terms,
     leaves,
     substitute,
 )
+from ordain.machine.leads import values
 from ordain.machine.model import Machine, Register
 
 AHEAD = 2
@@ -183,28 +180,6 @@ def choices(node: Node) -> Iterator[Node]:
             waiting += part.args[1:]
         else:
             yield part
-
-
-def values(root: Node) -> set[Leaf]:
-    """The leaves that become a part of the value of a term, not those that only decide between values."""
-    found: set[Leaf] = set()
-    seen: set[Node] = set()
-    waiting = [root]
-    while waiting:
-        node = waiting.pop()
-        if node in seen:
-            continue
-        seen.add(node)
-        match node:
-            case Leaf():
-                found.add(node)
-            case Among() | Equal() | Less() | Parity():
-                pass
-            case If(args=args):
-                waiting += args[1:]
-            case _:
-                waiting += node.args
-    return found
 
 
 def may_be(node: Node, value: int) -> bool:

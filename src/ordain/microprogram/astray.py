@@ -9,11 +9,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice, product
 
 from ordain.machine.expression import Const, Join, Leaf, Node, leaves, substitute
+from ordain.machine.leads import leads, values
 from ordain.machine.model import Machine
-from ordain.microprogram.ahead import Ahead, choices, may_be, parts, values
+from ordain.microprogram.ahead import Ahead, choices, may_be, parts
 from ordain.microprogram.bodies import is_stepped
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.text.findings import Finding, Place, error
+from ordain.text.source import Span
 
 
 def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ...]],
@@ -114,12 +116,18 @@ class _Sight:
     def __init__(self, machine: Machine) -> None:
         self.machine, self.terms = machine, machine.terms
         self._ahead = Ahead(machine)
+        self._leads = leads(machine)
         self._going: dict[object, tuple[Node, Node, bool]] = {}
         self._moving: dict[object, list[Node]] = {}
 
     def held(self, program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
              address: int | None, bits: int, name: str, target: Target) -> Iterator[Finding]:
         named = [program.labels[label] for label in target.labels] or [index + 1]
+        into = self._leads.get(name, ())
+        for label, one in zip(target.labels, named) if into else ():
+            if program.words[one].store not in into:
+                yield self._in_another_store(name, into, label, program.words[one].store, target.span)
+                return
         store = program.words[named[0]].store
         through = self._ahead.through(word.store, bits, name, store)
         if through is None:
@@ -142,6 +150,13 @@ class _Sight:
             f"{what} stands at {', '.join(f'0x{place:0{digits}X}' for place in places[:3])}",
             places=(Place(self.machine.stores[store].span, "what forms the address"),),
             help=_way_out(name, part, index < 0, target))
+
+    def _in_another_store(self, name: str, into: Sequence[str], label: str, store: str, span: Span) -> Finding:
+        stores = " and ".join(f"`{each}`" for each in into)
+        return error(
+            "goes-astray", f"`{name}` is a part of the address of {stores}, and `{label}` stands in `{store}`", span,
+            "a word of another store", places=(Place(self.machine.fields[name].span, f"`{name}` is declared here"),),
+            help=f"name a word of {stores}")
 
     def gone_on(self, program: Program, addresses: Sequence[tuple[int, ...]], index: int,
                 words: Mapping[int, int]) -> Iterator[Finding]:

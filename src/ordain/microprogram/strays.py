@@ -11,8 +11,9 @@ from functools import reduce
 from operator import and_, or_
 
 from ordain.machine.expression import And, Const, If, Join, Node, Not, Or, Slice, substitute
+from ordain.machine.leads import values
 from ordain.machine.model import Machine
-from ordain.microprogram.ahead import Ahead, may_be, values
+from ordain.microprogram.ahead import Ahead, may_be
 from ordain.microprogram.model import Body, Microinstruction, Program, Unnamed
 
 MOST = 1024

@@ -175,20 +175,20 @@ def _strays(machine: Machine, chip: Chip, stored: Mapping[str, Stored], image: b
 
 def _store_words(contents: Contents, store: Store, stored: Stored, read: Sequence[int],
                  dumps: Mapping[str, bytes]) -> list[DecodedWord]:
-    labels = _labels(contents, store.name)
+    every = {name: _labels(contents, name) for name in contents.machine.stores}
+    labels = every[store.name]
     as_built = contents.words[store.name]
     sites = contents.sites[store.name]
 
-    def label_at(address: int, at: int) -> str:
+    def label_at(of: str, address: int, at: int) -> str:
         """A label of the same routine by itself, others in full; in quotes where it is no plain name."""
-        there, here = sites.get(address), sites.get(at)
-        if there is not None and here is not None and there.label and there.owner == here.owner:
+        there, here = contents.sites[of].get(address), sites.get(at)
+        if there is not None and here is not None and there.label and (of, there.owner) == (store.name, here.owner):
             return there.label
-        name = labels.get(address, "")
+        name = every[of].get(address, "")
         return name if name.replace(".", "_").isidentifier() else f'"{name}"' if name else ""
 
-    known = vocabulary(contents.machine, store.name, label_at, {
-        name: addresses for name, (of, addresses) in contents.labels.items() if of == store.name})
+    known = vocabulary(contents.machine, store.name, label_at, contents.labels)
     pins = _pins(contents.machine, store, dumps)
     found = []
     for address, word in enumerate(read):

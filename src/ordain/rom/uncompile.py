@@ -8,17 +8,19 @@ stand in the word, is taken, until every field is idle or has its reason. What n
 from collections.abc import Callable, Mapping
 from typing import NamedTuple, TypeAlias
 
+from ordain.machine.leads import leads
 from ordain.machine.model import Field, Machine
 from ordain.rom.phrases import AddressBlock, Name, StoredPhrase, Value, phrases_for
 
-LabelAt: TypeAlias = Callable[[int, int], str]
-"""(address in the store, address of the word that names it) -> the name of the word there as it is written in the
+LabelAt: TypeAlias = Callable[[str, int, int], str]
+"""(store, address in it, address of the word that names it) -> the name of the word there as it is written in the
 source, "" where it has none."""
 
 
 class StoreVocabulary(NamedTuple):
     """What words of one store are read with. `quick[i]`: (mask, bits) that a word must show for `phrases[i]` to be
-    worth a closer look. `addresses`: label -> where it stands."""
+    worth a closer look. `labels`: label -> in which store, and where it stands there. `leads`: by field the store whose
+    addresses it holds."""
 
     machine: Machine
     store: str
@@ -26,16 +28,18 @@ class StoreVocabulary(NamedTuple):
     phrases: tuple[StoredPhrase, ...]
     quick: tuple[tuple[int, int], ...]
     label_at: LabelAt
-    addresses: Mapping[str, frozenset[int]]
+    labels: Mapping[str, tuple[str, frozenset[int]]]
+    leads: Mapping[str, str]
 
 
 def vocabulary(machine: Machine, store: str, label_at: LabelAt,
-               addresses: Mapping[str, frozenset[int]]) -> StoreVocabulary:
+               labels: Mapping[str, tuple[str, frozenset[int]]]) -> StoreVocabulary:
     fields = tuple(machine.fields[name] for name in machine.stores[store].fields
                    if machine.fields[name].holds not in ("spare", "derived"))
     phrases = phrases_for(machine, store)
     return StoreVocabulary(machine, store, fields, tuple(phrases), tuple(_quick(phrase, machine) for phrase in phrases),
-                           label_at, addresses)
+                           label_at, labels, {name: store if store in into else into[0]
+                                              for name, into in leads(machine).items()})
 
 
 def _quick(phrase: StoredPhrase, machine: Machine) -> tuple[int, int]:
@@ -125,7 +129,8 @@ def _fits(field: Field, value: Value, found: int, held: int, address: int, known
             if value.rest == "part" or (held >> field.address_bits[1] & (1 << field.width) - 1) != found:
                 return False        # nothing says where the rest is; two fields that differ in a bit name nothing
             first = _target(field, found, address, True) if value.rest == "page" else held
-            return all(_stands_at(part, first + step, address, known, filled) for step, part in enumerate(value.parts))
+            return all(_stands_at(part, field, first + step, address, known, filled)
+                       for step, part in enumerate(value.parts))
 
 
 def _is_number(part: Name | int, field: Field, found: int, known: StoreVocabulary) -> bool:
@@ -136,13 +141,16 @@ def _is_number(part: Name | int, field: Field, found: int, known: StoreVocabular
     return constant is not None and constant >> field.address_bits[1] == found
 
 
-def _stands_at(part: Name | int, at: int, address: int, known: StoreVocabulary, filled: dict[str, str]) -> bool:
+def _stands_at(part: Name | int, field: Field, at: int, address: int, known: StoreVocabulary,
+               filled: dict[str, str]) -> bool:
     """True when the part names the word at `at`; a hole is filled with that word's name, and wants one."""
     if isinstance(part, int):
         return False
+    store = _store_of(field, known)
     if not part.hole:
-        return at in known.addresses.get(part.text, ())
-    text = known.label_at(at, address)
+        found = known.labels.get(part.text)
+        return found is not None and found[0] == store and at in found[1]
+    text = known.label_at(store, at, address)
     return bool(text) and filled.setdefault(part.text, text) == text
 
 
@@ -152,11 +160,16 @@ def _target(field: Field, found: int, address: int, page: bool) -> int:
     return (address >> high + 1 << high + 1 if page else 0) | found << low
 
 
+def _store_of(field: Field, known: StoreVocabulary) -> str:
+    return known.leads.get(field.name, field.store)
+
+
 def _setting(field: Field, value: int, address: int, known: StoreVocabulary) -> str:
     """`field code`; a flag that is set is just its name."""
     if field.holds == "address":
-        reaches_all = field.address_bits[0] + 1 >= known.machine.stores[field.store].address_width
-        label = known.label_at(_target(field, value, address, not reaches_all), address)
+        store = _store_of(field, known)
+        reaches_all = field.address_bits[0] + 1 >= known.machine.stores[store].address_width or store != field.store
+        label = known.label_at(store, _target(field, value, address, not reaches_all), address)
         if not label:
             return f"{field.name} 0x{value:X}"
         return f"{field.name} {label}" if reaches_all else f"{field.name} page({label})"

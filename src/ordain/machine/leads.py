@@ -1,0 +1,89 @@
+"""Into which stores' addresses a field comes, at once or by way of what holds it."""
+
+from collections.abc import Iterator
+
+from ordain.machine.expression import Among, Equal, If, Leaf, Less, Node, Parity
+from ordain.machine.model import Machine
+
+
+def leads(machine: Machine) -> dict[str, tuple[str, ...]]:
+    """By field the stores of whose address it becomes a part, in any cycle, in the order of the file. A field that
+    becomes a part of none is not there."""
+    found: dict[str, tuple[str, ...]] = {}
+    for store in machine.stores.values():
+        for name in _fields_in(machine, store.address):
+            if store.name not in found.get(name, ()):
+                found[name] = (*found.get(name, ()), store.name)
+    return found
+
+
+def values(root: Node) -> set[Leaf]:
+    """The leaves that become a part of the value of a term, not those that only decide between values."""
+    found: set[Leaf] = set()
+    seen: set[Node] = set()
+    waiting = [root]
+    while waiting:
+        node = waiting.pop()
+        if node in seen:
+            continue
+        seen.add(node)
+        match node:
+            case Leaf():
+                found.add(node)
+            case Among() | Equal() | Less() | Parity():
+                pass
+            case If(args=args):
+                waiting += args[1:]
+            case _:
+                waiting += node.args
+    return found
+
+
+def _fields_in(machine: Machine, address: Node) -> set[str]:
+    fields: set[str] = set()
+    seen: set[Leaf] = set()
+    waiting = list(values(address))
+    while waiting:
+        leaf = waiting.pop()
+        if leaf in seen:
+            continue
+        seen.add(leaf)
+        if leaf.kind == "field":
+            fields.add(leaf.name)
+        elif leaf.kind == "word":
+            fields.update(machine.stores[leaf.name].fields)
+        else:
+            for source in _sources(machine, leaf):
+                waiting += values(source)
+    return fields
+
+
+def _sources(machine: Machine, leaf: Leaf) -> Iterator[Node]:
+    """What a leaf may have got its value from."""
+    match leaf.kind:
+        case "state" if leaf.name in machine.states:
+            yield machine.states[leaf.name].next
+        case "register":
+            yield from (load.source for load in machine.registers[leaf.name].loads if load.source is not None)
+        case "condition" if (value := machine.conditions[leaf.name].value) is not None:
+            yield value
+        case "free" if leaf.name in machine.memories:
+            yield from (write.source for write in machine.memories[leaf.name].writes)
+        case "bus":
+            for driver in machine.buses[leaf.name].drivers:
+                own = driver.value if driver.value is not None else _called(machine, driver.name)
+                if own is not None:
+                    yield own
+
+
+def _called(machine: Machine, name: str) -> Node | None:
+    """What a driver of that name puts on a bus, where nothing else is said."""
+    if name in machine.fields:
+        return machine.terms.leaf("field", name, machine.fields[name].width)
+    if name in machine.states:
+        return machine.terms.leaf("state", name, machine.states[name].width)
+    if name in machine.registers:
+        return machine.terms.leaf("register", name, machine.registers[name].width)
+    if name in machine.stores:
+        return machine.terms.leaf("word", name, machine.stores[name].bits)
+    return machine.terms.leaf("free", name, machine.memories[name].bits) if name in machine.memories else None
