@@ -464,6 +464,8 @@ def paged(groups: Sequence[int], singles: int) -> Program:
     (blocks_and_rows([2] * 6, [1, 1, 1, 1], 1), 16, False, 1),      # a word too many
     (blocks_and_rows([2] * 5 + [4, 4], [], 4), 20, True, 9),
     (blocks_and_rows([2, 2, 4, 4], [5], 8, 13), 20, False, 53),     # no stretch of five is left, whichever way
+    (blocks_and_rows([4, 4, 2, 2], [], 1, 7), 16, True, 6),          # the tables above 8, the pairs below
+    (blocks_and_rows([8, 8, 4, 4, 2, 2], [], 1, 13), 40, True, 8),
     (paged([3, 3, 3, 3], 4), 16, True, 15), (paged([3, 3, 3, 3], 5), 16, False, 6),
     (paged([3] * 5, 0), 16, False, 3),
 ])
@@ -471,8 +473,26 @@ def test_how_many_states_the_exact_way_takes(wanted: Program, size: int, fits: b
     (task,), _ = collect(one_store(size, (size - 1).bit_length()), wanted)
     space = AddressSpace(size, task.width)
     units = join(space, task, frozenset(number for bond in task.bonds for number in bond.words), merge=True)
-    found = search(space, units, group(task.bonds, units), task.counting, [None] * len(units.units), Budget(states))
-    assert (found is not None) == fits
+    pages, likes = group(task.bonds, units), [None] * len(units.units)
+    assert (search(space, units, pages, task.counting, likes, Budget(states)) is not None) == fits
+    with pytest.raises(Spent):
+        search(space, units, pages, task.counting, likes, Budget(states - 1))
+
+
+@pytest.mark.parametrize(("row", "fits", "states"), [(4, False, 35), (3, True, 6)])
+def test_what_failed_is_not_tried_again(row: int, fits: bool, states: int) -> None:
+    """A word at 0 or 1, one at 0, 1 or 2, one anywhere, and a row; 4 is taken. That the first two can stand the other
+    way round leaves the same places free."""
+    domains = 0b11, 0b111, 0xFF
+    units = Units((), tuple(Unit((0,), (number,), domain, (), ((0, 0),), True) for number, domain in enumerate(domains)),
+                  {4: 9}, (), ((3, row),), False)
+
+    def found(budget: int) -> bool:
+        return search(AddressSpace(8, 3), units, Pages((), {}, ()), 3, (None,) * 3, Budget(budget)) is not None
+
+    assert found(states) == fits
+    with pytest.raises(Spent):
+        found(states - 1)
 
 
 def test_words_of_an_inner_region_are_dealt_first() -> None:
@@ -566,3 +586,62 @@ def test_words_that_are_alike_stand_side_by_side() -> None:
         return layout and layout.units
 
     assert found(2) == (4, 5) and found(3) is None
+
+
+def test_the_fullest_page_that_has_room_is_tried_first() -> None:
+    """Of two pages of four the second holds two words already, and has room for the two."""
+    words = [word(0), word(1), word(2, fixed=(5,)), word(3, fixed=(6,))]
+    wanted = program(words, [body(0, 2, name="paged", same_page=4), body(2, 4, name="walls")])
+    with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
+        placement, _ = place(one_store(8, 3), wanted, None)
+    assert placement is not None and placement.addresses[:2] == ((4,), (7,))
+
+
+def test_a_place_that_serves_two_is_tried_first() -> None:
+    """A pair of the third and fourth word of a table, each sought by itself: the table stands at 4, and the pair in it,
+    though 0 is free as well."""
+    wanted = program([word(0, targets=[("whole", block(2, 3, 4, 5))]), word(1, targets=[("whole", block(4, 5))]),
+                      *(word(at) for at in range(2, 6)), word(6, fixed=(3,))])
+    (task,), _ = collect(one_store(8, 3), wanted)
+    space = AddressSpace(8, 3)
+    units = join(space, task, frozenset(), merge=False)
+    found = search(space, units, group((), units), 3, (None, None), Budget(100))
+    assert found is not None and found.units == (4, 6)
+
+
+def test_a_word_of_its_own_needs_a_free_place_beside_one_that_is_shared() -> None:
+    """w2 is the second of two pairs; 0 and 1 are taken, or 0 alone."""
+    for walls in ((0, 1), (0,)):
+        wanted = program([word(0, targets=[("whole", block(1, 2))]), word(1), word(2),
+                          word(3, targets=[("whole", block(3, 2))]),
+                          *(word(4 + at, fixed=(address,)) for at, address in enumerate(walls))])
+        with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
+            placement, _ = place(one_store(8, 3), wanted, None)
+        assert placement is not None and faults(wanted, placement, 8, 3) == []
+        assert [placement.addresses[at][0] for at in (1, 3)] == [2, 4]
+
+
+def two_rooms(*walls: int) -> Program:
+    """w0 stands at 0 and 1, w1 at 4 and 5; each shares its page of eight with a word of a row of two."""
+    return program([word(0, fixed=(0, 1), targets=[("short", label(2, page=True))]),
+                    word(1, fixed=(4, 5), targets=[("short", label(3, page=True))]), word(2, succeeds=1), word(3),
+                    *(word(4 + at, fixed=(address,)) for at, address in enumerate(walls))])
+
+
+@pytest.mark.parametrize(("walls", "fits"), [((2, 3), True), ((2, 3, 6), False)])
+def test_all_that_shares_a_page_with_a_row_is_looked_at(walls: tuple[int, ...], fits: bool) -> None:
+    """6 and 7 are free, or 7 alone: from there the row would go on in the other page."""
+    placement, findings = place(one_store(16, 4), two_rooms(*walls), None)
+    assert (placement is not None) == fits == (not findings)
+    assert placement is None or placement.addresses[2:4] == ((6,), (7,))
+
+
+def test_what_failed_with_words_in_other_pages_is_tried_again() -> None:
+    """w2 and w3 share a page with w4, which stands in both; free are 0, 1 and 4. With w0 at 0 or 1 there is no way,
+    whatever is left free."""
+    wanted = program([word(0), word(1, fixed=(2, 6)), word(2), word(3), word(4, fixed=(3, 7)), word(5, fixed=(5,))],
+                     [body(0, 2, name="one", same_page=4), body(2, 5, name="two", same_page=4), body(5, 6, name="wall")])
+    with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
+        placement, _ = place(one_store(8, 3), wanted, None)
+    assert placement is not None and faults(wanted, placement, 8, 3) == []
+    assert placement.addresses[0] == (4,)

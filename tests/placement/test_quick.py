@@ -7,7 +7,7 @@ import pytest
 
 from ordain.placement.clusters import Unit, Units
 from ordain.placement.pages import PageGroup, Pages
-from ordain.placement.quick import Arrangement, Stuck, lay
+from ordain.placement.quick import Arrangement, Stuck, Wishes, lay
 from ordain.placement.space import AddressSpace
 
 Group = tuple[int, tuple[int, ...]]
@@ -64,6 +64,22 @@ def test_the_fullest_page_that_has_room_for_the_group() -> None:
     assert laid((2, 1), ((2, (0, 1, 2)),), taken(1, 3, 4)) == Arrangement((5, 7), ())   # in 0 and 2 there is no row
 
 
+def test_a_page_that_is_given_up_leaves_no_other_page_chosen() -> None:
+    """Five words are free below 8, but for the row of three only 0 to 2, and no two in a row then. Its first word shares
+    a page of 16 with another: that is the one from 16 on when the rows have to go there."""
+    groups = ((3, (0, 1, 2, 3, 4)), (4, (0, 5)))
+    assert laid((3, 2, 1), groups, taken(3, 5, 7, *range(8, 16)), size=32) == Arrangement((16, 19, 21), ())
+    assert laid((3, 2, 1), groups, taken(3, 6, 7, *range(9, 16)), size=32) == Arrangement((0, 4, 8), ())
+    assert laid((3, 2), groups[:1], taken(3, 5, 7, *range(8, 16)), size=32) == Arrangement((16, 19), ())
+    # a page that is settled stays so: the first word has to stand below 16
+    assert laid((3, 2, 1), groups[::-1], taken(3, 5, 7, *range(8, 16)), size=32, forced=0) == Stuck(0, None)
+
+
+def test_a_group_whose_page_is_settled_goes_before_larger_ones() -> None:
+    """Three are free in the first page, and a group of three would fill it."""
+    assert laid((1, 1, 1, 1), ((2, (0,)), (2, (1, 2, 3))), taken(0), forced=0) == Arrangement((1, 4, 5, 6), ())
+
+
 def test_of_two_groups_the_larger_goes_first_and_small_pages_before_large_ones() -> None:
     assert laid((1, 1, 1, 1, 1), ((2, (0, 1)), (2, (2, 3, 4))), taken(0)) == Arrangement((4, 5, 1, 2, 3), ())
     assert laid((1, 1, 1, 1, 1), ((3, (2, 3, 4)), (2, (0, 1))), taken(0)) == Arrangement((1, 2, 3, 4, 5), ())
@@ -83,3 +99,37 @@ def test_the_first_of_a_group_is_told_for_which_no_page_has_room() -> None:
     assert laid((1, 3, 1), ((2, (0, 4)),), taken(*range(0, 16, 2))) == Stuck(1, None)
     assert laid((1, 1, 1), ((2, (1, 2)),), taken(*range(13)), forced=3) == Arrangement((15, 13, 14), ())
     assert laid((1, 1, 1), ((2, (1, 2)),), taken(*range(1, 15)), forced=3) == Stuck(2, None)
+
+
+def wished(units: Sequence[int | None], runs: Sequence[int | None], firm: Sequence[tuple[str, int]], *fixed: int,
+           counting: int = 4) -> Arrangement | Stuck:
+    """Units of two words and runs of two, in a store of 16 words, and where they would like to stand."""
+    made = [Unit((0, 1), (2 * number, 2 * number + 1), (1 << 15) - 1, (), ((number, 0),), False)
+            for number in range(len(units))]
+    rows = [(2 * (len(units) + number), 2) for number in range(len(runs))]
+    return lay(AddressSpace(16, 4), Units((), tuple(made), taken(*fixed), (), tuple(rows), False), Pages((), {}, ()),
+               counting, Wishes(tuple(units), tuple(runs), frozenset(firm)), frozenset(range(100)))
+
+
+@pytest.mark.parametrize(("units", "runs", "firm", "fixed", "made"), [
+    ((6, 9), (), (), (), ((6, 9), ())),
+    ((6, 7), (), (), (), ((6, 0), ())), ((6, 7), (), [("unit", 1)], (), ((0, 7), ())),
+    ((6, 7), (), [("unit", 0)], (), ((6, 0), ())), ((6, 7), (), [("unit", 0), ("unit", 1)], (), ((6, 0), ())),
+    ((), (6, 7), (), (), ((), (6, 0))), ((), (6, 7), [("run", 1)], (), ((), (0, 7))),
+    ((6,), (7,), (), (), ((6,), (0,))), ((6,), (7,), [("run", 0)], (), ((0,), (7,))),
+    ((6,), (5,), (), (), ((6,), (0,))), ((6,), (8,), (), (), ((6,), (8,))),
+    ((6,), (), (), (5,), ((6,), ())), ((6,), (), (), (6,), ((0,), ())), ((6,), (), (), (7,), ((0,), ())),
+    ((6,), (), (), (8,), ((6,), ())), ((15,), (), (), (), ((0,), ())), ((14,), (15,), (), (), ((14,), (0,))),
+    ((), (14,), (), (), ((), (14,))), ((), (6,), (), (7,), ((), (0,))), ((), (6,), (), (8,), ((), (6,))),
+    ((None,), (None, 0), (), (), ((2,), (4, 0)))])
+def test_who_gets_the_place_that_it_would_like(
+        units: Sequence[int | None], runs: Sequence[int | None], firm: Sequence[tuple[str, int]], fixed: Sequence[int],
+        made: tuple[tuple[int, ...], tuple[int, ...]]) -> None:
+    """Who was recorded as a whole comes first, and units before runs; who finds the place taken goes where there is
+    room."""
+    assert wished(units, runs, firm, *fixed) == Arrangement(*made)
+
+
+def test_a_run_that_would_like_to_stand_across_the_end_of_a_lap() -> None:
+    assert [wished((), (base,), (), counting=2) for base in (2, 3, 4)] == [
+        Arrangement((), (base,)) for base in (2, 0, 4)]

@@ -231,6 +231,14 @@ def test_a_word_likes_to_stand_behind_the_one_before_it() -> None:
     assert first_fit(free, runs, range(3), {}, None) == [2, 0, 4]
     assert first_fit(free, runs, range(3), {0: 5}, frozenset()) == [2, 4, 5]
     assert first_fit(free, [(0, 7)], range(1), {}, None) == 0
+    assert first_fit([(0, 2), (4, 5)], [(3, 1)], range(1), {3: 4}, frozenset()) == [4]      # the only place there
+
+
+def test_a_word_whose_place_another_took_goes_where_there_is_room() -> None:
+    """Words 3 and 4 take 4 and 5, where word 20 would like to stand: it stands at 0 then, and not somewhere behind."""
+    free = [(0, 1), (4, 8)]
+    assert first_fit(free, [(3, 2), (20, 1)], range(2), {20: 4}, frozenset({3})) == [4, 0]
+    assert first_fit(free, [(3, 2), (20, 1)], range(2), {20: 6}, frozenset({3})) == [4, 6]
 
 
 @pytest.mark.parametrize(("free", "counting", "runs"), [

@@ -157,7 +157,7 @@ class _Search:
         if kind.shared:
             found = unit.domain
             for offset, word in zip(unit.offsets, unit.words):
-                found &= (state.free | state.seats.get(word, 0)) >> offset
+                found &= (state.free | state.seats[word]) >> offset
         else:
             found = unit.domain & room(state.free, unit.offsets)
         for group, offset in kind.groups:
@@ -179,8 +179,7 @@ class _Search:
             if kind.shared:
                 seats = dict(seats)
                 for offset, word in zip(kind.unit.offsets, kind.unit.words):
-                    if word in seats:
-                        seats[word] |= 1 << (base + offset)
+                    seats[word] |= 1 << (base + offset)
             child = SearchPoint(state.free & ~shape, state.pages, left, last, seats, Trail(number, base, state.trail))
             if not self.late or self._late_kept(child, number):
                 yield child
@@ -194,7 +193,7 @@ class _Search:
         if kind.shared:
             sharing = 0
             for offset, word in zip(kind.unit.offsets, kind.unit.words):
-                sharing |= state.seats.get(word, 0) >> offset
+                sharing |= state.seats[word] >> offset
             yield from members(bases & sharing)
             bases &= ~sharing
         yield from members(bases)
@@ -202,11 +201,8 @@ class _Search:
     def _late_kept(self, state: SearchPoint, number: int) -> bool:
         """Whether the bonds hold whose words have all got their places with unit `number`."""
         open_units = {unit for kind, left in zip(self.kinds, state.left) if left for unit in kind.numbers[-left:]}
-        touched = [bond for bond, concerned in self.late if number in concerned and concerned.isdisjoint(open_units)]
-        if not touched:
-            return True
-        places = self._places(state)
-        return all(kept(bond, places) for bond in touched)
+        return all(kept(bond, self._places(state)) for bond, concerned in self.late
+                   if number in concerned and concerned.isdisjoint(open_units))
 
     def _places(self, state: SearchPoint) -> dict[int, set[int]]:
         """The addresses of every word that is fixed or placed."""
@@ -226,7 +222,7 @@ class _Search:
         key = None if self.late else (state.free, state.pages)
         if key in self.failed:
             return None
-        if any(not concerned and not kept(bond, self._places(state)) for bond, concerned in self.late):
+        if not all(kept(bond, self._places(state)) for bond, _ in self.late):
             return None
         loose = loose_pieces(self.pieces, self.counting, state.pages)
         packed = pack(state.free, [row for row, _ in loose.rows], [single for single, _ in loose.singles], loose.edges,

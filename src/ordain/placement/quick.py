@@ -107,8 +107,6 @@ def free_runs(free: int, counting: int) -> list[tuple[int, int]]:
 
 def groups_of(unit: Unit, pages: Pages) -> list[tuple[int, int]]:
     """(group, offset) of every word of a unit that is in a group."""
-    if not pages.of_word:
-        return []
     return [(number, offset) for offset, word in zip(unit.offsets, unit.words)
             for number in pages.of_word.get(word, ())]
 
@@ -128,11 +126,12 @@ class _Laying:
         self.page_of = [group.forced for group in pages.groups]
 
     def ends(self) -> dict[int, int]:
-        """The address after every word that is placed already, by the number of the word that follows it."""
+        """The address after every word that is placed already, by the number of the word that follows it. All units
+        are."""
         found = {word + 1: address + 1 for address, word in self.units.fixed.items()}
         for unit, base in zip(self.units.units, self.unit_bases):
-            if base is not None:
-                found.update((word + 1, base + offset + 1) for offset, word in zip(unit.offsets, unit.words))
+            assert base is not None
+            found.update((word + 1, base + offset + 1) for offset, word in zip(unit.offsets, unit.words))
         for (first, length), base in zip(self.units.runs, self.run_bases):
             if base is not None:
                 found[first + length] = base + length
@@ -197,10 +196,9 @@ class _Laying:
             self.pages.groups[at].page, self.page_of[at] is None, -len(self.pages.groups[at].words)))
         for group in order:
             open_units = [number for number in members_of[group] if self.unit_bases[number] is None]
-            if open_units:
-                stuck = self._one_group(group, open_units)
-                if stuck is not None:
-                    return stuck
+            stuck = self._one_group(group, open_units)
+            if stuck is not None:
+                return stuck
         return None
 
     def _one_group(self, group: int, open_units: list[int]) -> int | None:
