@@ -246,13 +246,14 @@ def test_where_everything_may_change_words_stay_where_they_are() -> None:
     assert alone(by_hand.program([]), [0] * 8) == {}
 
 
-def test_what_names_another_leaves_it_one_place() -> None:
-    """0 names 5, that names 3, that 6, and that 1; of eight words that are alike, as many steps as words are enough."""
-    chain = [0, 5, 3, 6, 1]
-    wanted = by_hand.program([by_hand.word(number, fixed=[0] if not number else [],
-                                           targets=[("whole", by_hand.label(number + 1))] if number < 4 else [])
-                              for number in range(5)])
-    control = [5, 0, 0, 6, 0, 3, 1, 0]
+@pytest.mark.parametrize("last", [None, 4])
+def test_what_names_another_leaves_it_one_place(last: int | None) -> None:
+    """0 names 5, that names 3, that 6, and that 1, which names itself or nothing; of eight words that are alike, as many
+    steps as words are enough."""
+    chain, names = [0, 5, 3, 6, 1], [1, 2, 3, 4, last]
+    wanted = by_hand.program([by_hand.word(number, fixed=[0] if not number else [], targets=[
+        ("whole", by_hand.label(named))] if named is not None else []) for number, named in enumerate(names)])
+    control = [5, 0 if last is None else 1, 0, 6, 0, 3, 1, 0]
     assert alone(wanted, control, most=5) == dict(enumerate(chain))
     with pytest.raises(Unsettled):
         alone(wanted, control, most=4)

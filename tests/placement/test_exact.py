@@ -10,11 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ordain.microprogram.model import Body, Microinstruction, Program, Target
-from ordain.placement.bins import Budget, Single, Spent, WordRow, pack
+from ordain.placement.bins import Budget, Packed, Single, Spent, WordRow, pack
 from ordain.placement.clusters import Unit, Units, join
 from ordain.placement.demands import collect
 from ordain.placement.exact import search
 from ordain.placement.kinds import groups_suit, sort, twins
+from ordain.placement.model import Recorded
 from ordain.placement.pages import PageGroup, Pages, group
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
@@ -427,7 +428,10 @@ def rows_of(*lengths: int, within: tuple[int, int] = (0, 128)) -> list[WordRow]:
     (stretches(*[9] * 6), rows_of(*[5] * 6, *[3] * 6, 2, 2), [], (), False, 10),
     # two rows of five in twelve addresses: one of them, or both, across an edge
     (0xFFF, rows_of(5, 5), [Single((0, 4)), Single((8, 12))], (4, 8), True, 15),
+    # the row that has to be below 4 goes before the other one
+    (stretches(3, 3), [*rows_of(3), *rows_of(3, within=(0, 4))], [], (4,), True, 3),
     # what fills a stretch stands there
+    (stretches(2, 3, 3), rows_of(2, 2, 2, 2), [], (), False, 3),
     (stretches(4, 5, 6, 7, 8, 9, 10), rows_of(10, 9, 8, 7, 6, 3, 3), [], (), True, 8),
 ])
 def test_how_many_states_it_takes(free: int, rows: list[WordRow], singles: list[Single], edges: Sequence[int],
@@ -484,8 +488,8 @@ def test_what_failed_is_not_tried_again(row: int, fits: bool, states: int) -> No
     """A word at 0 or 1, one at 0, 1 or 2, one anywhere, and a row; 4 is taken. That the first two can stand the other
     way round leaves the same places free."""
     domains = 0b11, 0b111, 0xFF
-    units = Units((), tuple(Unit((0,), (number,), domain, (), ((0, 0),), True) for number, domain in enumerate(domains)),
-                  {4: 9}, (), ((3, row),), False)
+    words = tuple([Unit((0,), (number,), domain, (), ((0, 0),), True) for number, domain in enumerate(domains)])
+    units = Units((), words, {4: 9}, (), ((3, row),), False)
 
     def found(budget: int) -> bool:
         return search(AddressSpace(8, 3), units, Pages((), {}, ()), 3, (None,) * 3, Budget(budget)) is not None
@@ -501,6 +505,13 @@ def test_words_of_an_inner_region_are_dealt_first() -> None:
     for free, found in (((9, 15), (15, 9)), ((3, 9), (3, 9)), ((9, 13), (13, 9)), ((3, 15), None), ((9,), None)):
         packed = pack(sum(1 << address for address in free), [], singles, (8, 14), Budget(100))
         assert (packed.singles if packed else None) == found
+
+
+def test_a_word_that_may_be_nowhere() -> None:
+    """Its two limits have nothing in common."""
+    assert pack(0xFFFF, [], [Single((8, 4))], (4, 8), Budget(10)) is None
+    assert pack(0xFFFF, [], [Single((8, 8))], (8,), Budget(10)) is None
+    assert pack(0xFFFF, [], [Single((7, 8))], (7, 8), Budget(10)) == Packed((), (7,))
 
 
 def fixed_at(number: int, *addresses: int, targets: Sequence[tuple[str, Target]] = ()) -> Microinstruction:
@@ -634,13 +645,23 @@ def test_all_that_shares_a_page_with_a_row_is_looked_at(walls: tuple[int, ...], 
     placement, findings = place(one_store(16, 4), two_rooms(*walls), None)
     assert (placement is not None) == fits == (not findings)
     assert placement is None or placement.addresses[2:4] == ((6,), (7,))
+    before = Recorded({"control": {"body/2": (7,), "body/3": (8,)}}, {})
+    assert (place(one_store(16, 4), two_rooms(*walls), before)[0] or None) == placement
+
+
+def test_a_word_in_two_rooms_of_a_page_needs_no_search() -> None:
+    wanted = program([word(0, fixed=(0, 1), targets=[("short", label(1, page=True))]), word(1)])
+    with patch("ordain.placement.exact.search", side_effect=AssertionError):
+        placement, _ = place(one_store(8, 3), wanted, None)
+    assert placement is not None and placement.addresses == ((0, 1), (2,))
 
 
 def test_what_failed_with_words_in_other_pages_is_tried_again() -> None:
     """w2 and w3 share a page with w4, which stands in both; free are 0, 1 and 4. With w0 at 0 or 1 there is no way,
     whatever is left free."""
     wanted = program([word(0), word(1, fixed=(2, 6)), word(2), word(3), word(4, fixed=(3, 7)), word(5, fixed=(5,))],
-                     [body(0, 2, name="one", same_page=4), body(2, 5, name="two", same_page=4), body(5, 6, name="wall")])
+                     [body(0, 2, name="one", same_page=4), body(2, 5, name="two", same_page=4),
+                      body(5, 6, name="wall")])
     with patch("ordain.placement.quick.lay", return_value=Stuck(None, None)):
         placement, _ = place(one_store(8, 3), wanted, None)
     assert placement is not None and faults(wanted, placement, 8, 3) == []

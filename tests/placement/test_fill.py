@@ -59,6 +59,14 @@ def test_slots_are_not_copies() -> None:
     assert placement is not None and placement.addresses == ((1, 5),) and placement.copies == ()
 
 
+def test_what_follows_a_word_in_its_second_slot_is_a_copy() -> None:
+    terms = Terms()
+    placement, _ = place(machine([store("control", 8, 4, 3, terms)], [], terms),
+                         program([word(0, fixed=(1, 5), succeeds=1), word(1)]), None)
+    assert placement is not None and placement.addresses == ((1, 5), (2, 6))
+    assert placement.copies == ((1, 6, "for the word before it, which counts on"),)
+
+
 def test_a_pair_holds_the_even_address() -> None:
     wanted = program([word(0, targets=[("target", block(2, 1))]), word(1), word(2, fixed=(6,))])
     assert stored([field("target", 3, 0, (3, 0))], wanted, Terms()) == {0: 6, 6: 0, 7: 0}

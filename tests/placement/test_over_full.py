@@ -14,6 +14,7 @@ from ordain.placement.pages import kept
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
 from ordain.sockets import touching_fewest
+from ordain.text.source import Span
 from tests.placement.by_hand import HERE, block, body, field, label, machine, one_store, program, store, word
 
 
@@ -382,6 +383,41 @@ def test_a_search_that_is_given_up_is_not_called_impossible(monkeypatch: pytest.
     monkeypatch.setattr("ordain.placement.place._STATES", 1)
     assert message(one_store(32, 5), wanted) == (
         "placement-undecided: no placement in `control` was found in 1 attempts; whether one exists is not known")
+
+
+def test_what_counting_shows_of_words_that_need_not_stand_together_is_no_answer(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    """w1 counts on to w2, which is first in a pair: three in a row. But no more than two are free in a row, and then w2
+    stands twice. Ended early, the search does not know that."""
+    wanted = program([word(0, fixed=(2,), targets=[("whole", block(2, 3))]), word(1, succeeds=1), word(2), word(3),
+                      word(4, fixed=(5,))])
+    placement, _ = place(one_store(8, 3), wanted, None)
+    assert placement is not None and [set(each) for each in placement.addresses[1:4]] == [{3}, {4, 0}, {1}]
+    monkeypatch.setattr("ordain.placement.place._STATES", 1)
+    assert message(one_store(8, 3), wanted).startswith("placement-undecided: ")
+    crowd = wanted._replace(words=(*wanted.words, *(word(5 + at) for at in range(4))), bodies=(body(0, 9),),
+                            labels={f"w{at}": at for at in range(9)})
+    assert message(one_store(8, 3), crowd) == "over-full: store `control` is over-full by 1 word: 7 to place, 6 free"
+
+
+def test_for_which_piece_no_room_was_found_is_said_however_far_the_search_came(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beside the table of four, at 4, there is no room for the pair of w6 and w7; that of w4 and w5 is in the table."""
+    def line(number: int) -> Span:
+        return word(number - 1).span
+
+    wanted = program([
+        word(0, fixed=(1,), targets=[("whole", block(2, 3, 4, 5)._replace(span=line(1)))]),
+        word(1, fixed=(2,), targets=[("whole", block(4, 5)._replace(span=line(2))),
+                                     ("even", block(6, 7)._replace(span=line(3)))]),
+        *(word(at) for at in range(2, 8))])
+    told = []
+    for states in range(1, 30):
+        monkeypatch.setattr("ordain.placement.place._STATES", states)
+        _, (finding,) = place(one_store(8, 3), wanted, None)
+        told.append((finding.name, finding.span, finding.label))
+    undecided = "placement-undecided", line(3), "no room was found for 2 words that stand together"
+    assert told[0] == undecided and told[-1][0] == "over-full"
+    assert {each for each in told if each[0] != "over-full"} == {undecided}
 
 
 def test_alignment_against_a_fixed_place() -> None:

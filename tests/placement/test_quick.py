@@ -65,8 +65,8 @@ def test_the_fullest_page_that_has_room_for_the_group() -> None:
 
 
 def test_a_page_that_is_given_up_leaves_no_other_page_chosen() -> None:
-    """Five words are free below 8, but for the row of three only 0 to 2, and no two in a row then. Its first word shares
-    a page of 16 with another: that is the one from 16 on when the rows have to go there."""
+    """Five words are free below 8, but for the row of three only 0 to 2, and no two in a row then. Its first word
+    shares a page of 16 with another: that is the one from 16 on when the rows have to go there."""
     groups = ((3, (0, 1, 2, 3, 4)), (4, (0, 5)))
     assert laid((3, 2, 1), groups, taken(3, 5, 7, *range(8, 16)), size=32) == Arrangement((16, 19, 21), ())
     assert laid((3, 2, 1), groups, taken(3, 6, 7, *range(9, 16)), size=32) == Arrangement((0, 4, 8), ())

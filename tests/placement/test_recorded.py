@@ -192,6 +192,37 @@ def test_a_row_of_which_one_word_is_in_the_way_gives_way_as_a_whole() -> None:
         1: 0, 10: 2, 11: 3, 12: 4, 4: 5, 5: 6, 6: 7, 2: 8, 3: 9, 7: 10, 8: 11}
 
 
+def test_words_that_are_fixed_do_not_give_way() -> None:
+    """3, 5 and 7 are free, but no two in a row: one recorded word has to go, whatever stands at 0 and 1."""
+    wanted = program([*(word(at) for at in range(3)), word(3, fixed=(0,)), word(4, fixed=(1,)), word(5, succeeds=1),
+                      word(6)], [*(body(at, at + 1, name=f"b{at}") for at in range(3)), body(3, 5, name="walls"),
+                                 body(5, 7, name="new")])
+    found = placed(8, 3, wanted, Recorded({"control": {"b0/0": (2,), "b1/0": (4,), "b2/0": (6,)}}, {}))
+    assert found.addresses == ((5,), (4,), (6,), (0,), (1,), (2,), (3,))
+
+
+def test_a_table_goes_where_the_fewest_recorded_words_give_way() -> None:
+    """At 4 it would push two words of the row, at 8 one: the row goes to 1. At 0 and 12 stand fixed words."""
+    wanted = program([word(0, fixed=(0,), targets=[("whole", block(4, 5, 6, 7))]), word(1, succeeds=1),
+                      word(2, succeeds=1), word(3), *(word(at) for at in range(4, 8)), word(8, fixed=(12,))],
+                     [body(0, 1, name="a"), body(1, 4, name="row"), body(4, 8, name="table"), body(8, 9, name="b")])
+    found = placed(16, 4, wanted, Recorded({"control": {"row/0": (6,), "row/1": (7,), "row/2": (8,)}}, {}))
+    assert [found.addresses[at] for at in (1, 4)] == [(1,), (8,)]
+
+
+@pytest.mark.parametrize("page", [0, 16])
+def test_what_was_recorded_as_a_whole_stays_so_when_room_is_made(page: int) -> None:
+    """`b` had its first word where the second of `a` was. A new row of four needs 9 to 12, where 10 is taken."""
+    wanted = program([word(0, succeeds=1), word(1), word(2, succeeds=1), word(3),
+                      *(word(4 + at, succeeds=int(at < 3)) for at in range(4)), word(8),
+                      *(word(9 + at, fixed=(address,)) for at, address in enumerate((2, 8, 13)))],
+                     [body(0, 2, name="b"), body(2, 4, name="a"), body(4, 8, name="c", same_page=page),
+                      body(8, 9, name="d"), body(9, 12, name="walls")])
+    before = Recorded({"control": {"b/0": (5,), "a/0": (4,), "a/1": (5,), "d/0": (10,)}}, {})
+    found = placed(16, 4, wanted, before)
+    assert [found.addresses[at] for at in (2, 4)] == [(4,), (9,)]
+
+
 def test_one_word_gives_way_to_a_pair() -> None:
     """Words at 0, 2, 4 and 6 leave no aligned place free; the first goes elsewhere, and the others stay."""
     singles = [word(at) for at in range(4)]

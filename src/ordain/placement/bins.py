@@ -79,8 +79,7 @@ def _across(free: int, rows: Sequence[WordRow], edges: Sequence[int], budget: Bu
     crossable = [edge for edge in edges if edge and free >> (edge - 1) & 3 == 3]
     alike: dict[tuple[int, int, Region], list[int]] = {}
     for number, row in enumerate(rows):
-        if row.length > 1:
-            alike.setdefault((row.length, row.domain, row.region), []).append(number)
+        alike.setdefault((row.length, row.domain, row.region), []).append(number)
     options = [[(numbers, base) for (length, domain, _), numbers in alike.items()
                 for base in _crossing(domain & room_for_run(free, length), length, edge,
                                       crossable[at - 1] if at else 0)]

@@ -71,7 +71,7 @@ class _Joining:
     """`clusters` by number, None where one was taken into another. `seats`: for every word its (cluster, offset), those
     in clusters that are none any more among them."""
 
-    __slots__ = ("clusters", "demands", "domains", "fixed", "merge", "runs", "seats", "settled", "shared", "space",
+    __slots__ = ("clusters", "demands", "fixed", "merge", "runs", "seats", "settled", "shared", "space",
                  "task", "tied")
 
     def __init__(self, space: AddressSpace, task: Task, merge: bool) -> None:
@@ -83,7 +83,6 @@ class _Joining:
         self.runs: list[tuple[int, int]] = []
         self.shared = False
         self.tied = frozenset(word for first, length in task.runs for word in range(first + 1, first + length))
-        self.domains: dict[object, int] = {}
         self.seats: dict[int, list[tuple[int, int]]] = {}
         for address, word in self.fixed.items():
             self.seats.setdefault(word, []).append((FIXED, address))
@@ -110,7 +109,7 @@ class _Joining:
         host = self._register(cluster)
         shift = 0
         for other, delta in touching:
-            if not self.merge or not cluster.domain:
+            if not self.merge:
                 self.shared = True
             elif other != host and (other == FIXED or self.clusters[other] is not None):
                 joined = self._merge(host, other, delta - shift)
@@ -174,20 +173,11 @@ class _Joining:
         """The bases at which a demand may stand in an empty store. A word that must follow the one before it does not
         begin a new lap of the counter."""
         cells, space, counting = demand.cells, self.space, self.task.counting
-        shape = demand.zeros, demand.ones, tuple([offset for offset, _ in cells]), counting < space.width and cells
-        found = self.domains.get(shape)
-        if found is None:
-            found = space.below(space.size - cells[-1][0])
-            if demand.zeros:
-                found &= space.zeros(demand.zeros)
-            if demand.ones:
-                found &= space.ones(demand.ones)
-            if counting < space.width:
-                laps = space.zeros((1 << counting) - 1)
-                for (left, before), (right, after) in pairwise(cells):
-                    if right == left + 1 and after == before + 1 and after in self.tied:
-                        found &= ~(laps >> right)
-            self.domains[shape] = found
+        found = space.below(space.size - cells[-1][0]) & space.zeros(demand.zeros) & space.ones(demand.ones)
+        laps = space.zeros((1 << counting) - 1)
+        for (_, before), (offset, after) in pairwise(cells):
+            if after == before + 1 and after in self.tied:
+                found &= ~(laps >> offset)
         return found
 
     def result(self) -> Units:

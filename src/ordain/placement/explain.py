@@ -1,6 +1,7 @@
 """Why a placement does not exist: which constraint is over-full, and by how many words."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from ordain.placement.clusters import Unit, Units
 from ordain.placement.demands import Task, is_short
@@ -12,6 +13,13 @@ from ordain.text.source import Span
 
 _MORE_WORDS = 64
 """How many additional words of store are tried at most to measure by how many a store is too small."""
+
+
+class Piece(NamedTuple):
+    """Where something that has to be placed is in the text, and what to call it."""
+
+    span: Span | None
+    said: str
 
 
 def contradictions(task: Task, units: Units, pages: Pages) -> list[Finding]:
@@ -34,16 +42,19 @@ def contradictions(task: Task, units: Units, pages: Pages) -> list[Finding]:
     return findings
 
 
+def crowded(task: Task) -> Finding | None:
+    """More words than addresses: no way of joining what is demanded helps."""
+    need, have = task.words - len(set(task.fixed.values())), task.size - len(task.fixed)
+    if need <= have:
+        return None
+    return error("over-full", f"store `{task.store}` is over-full by {_many(need - have)}: {need} to place, {have} free",
+                 None, notes=(f"{len(task.fixed)} of the {task.size} words are fixed",) if task.fixed else (),
+                 help="shorten the microprogram, or share its common ends")
+
+
 def shortage(task: Task, space: AddressSpace, units: Units, pages: Pages) -> Finding | None:
-    """A constraint that counting alone shows to be over-full."""
+    """A constraint of these units that counting alone shows to be over-full."""
     free = space.full & ~gather(units.fixed, space.size)
-    held = set(task.fixed.values())
-    need, have = task.words - len(held), space.size - len(task.fixed)
-    if need > have:
-        return error(
-            "over-full", f"store `{task.store}` is over-full by {_many(need - have)}: {need} to place, {have} free",
-            None, notes=(f"{len(task.fixed)} of the {task.size} words are fixed",) if task.fixed else (),
-            help="shorten the microprogram, or share its common ends")
     for found in (_pages(task, space, units, pages, free), _reaches(task, units, space, free),
                   _blocks(task, space, units, free), _rows(task, units, free)):
         for finding in found:
@@ -134,16 +145,15 @@ def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
                     help="break the row with a jump, or move the fixed words that cut the store")
 
 
-def nothing_fits(task: Task, units: Units, pages: Pages, stuck: Stuck) -> Finding:
+def nothing_fits(task: Task, units: Units, pages: Pages, piece: Piece) -> Finding:
     """Every arrangement was tried. Says how much larger the store would have to be, where that can be measured."""
-    span, what = _piece(task, units, stuck)
     larger = (AddressSpace(task.size + more, (task.size + more - 1).bit_length()) for more in range(1, _MORE_WORDS + 1))
     more = next((space.size - task.size for space in larger if isinstance(
         lay(space, units._replace(units=tuple([_freer(unit, space) for unit in units.units])), pages, task.width + 1,
             None), Arrangement)), None)
     by = f" by {_many(more)}" if more else ""
     return error("over-full", f"store `{task.store}` is over-full{by}: no arrangement of its rows and blocks fits",
-                 span, f"no room for {what}", notes=("every arrangement was ruled out",),
+                 piece.span, f"no room for {piece.said}", notes=("every arrangement was ruled out",),
                  help=f"break a row with a jump, or move the fixed words that cut the store{_other_bits(units)}")
 
 
@@ -152,11 +162,10 @@ def _freer(unit: Unit, larger: AddressSpace) -> Unit:
     return unit if unit.rules or unit.high else unit._replace(domain=larger.full)
 
 
-def undecided(task: Task, units: Units, stuck: Stuck, states: int) -> Finding:
+def undecided(units: Units, store: str, piece: Piece, states: int) -> Finding:
     """The search was ended before it knew."""
-    span, what = _piece(task, units, stuck)
-    return error("placement-undecided", f"no placement in `{task.store}` was found in {states} attempts; whether one "
-                 f"exists is not known", span, f"no room was found for {what}",
+    return error("placement-undecided", f"no placement in `{store}` was found in {states} attempts; whether one exists "
+                 f"is not known", piece.span, f"no room was found for {piece.said}",
                  help="loosen a constraint: fewer fixed addresses, shorter rows, fewer shared pages"
                  + _other_bits(units))
 
@@ -169,15 +178,15 @@ def _other_bits(units: Units) -> str:
             "them, `page(...)` where they are those of the word itself")
 
 
-def _piece(task: Task, units: Units, stuck: Stuck) -> tuple[Span | None, str]:
-    """Where a piece is in the text, and what to call it."""
+def piece(task: Task, units: Units, stuck: Stuck) -> Piece:
+    """The piece for which no room was left; `units`: those that were laid then."""
     if stuck.run is not None:
         first, length = units.runs[stuck.run]
-        return _span(task, first), f"this row of {_many(length)}"
+        return Piece(_span(task, first), f"this row of {_many(length)}")
     if stuck.unit is None:
-        return None, "every piece"
+        return Piece(None, "every piece")
     unit = units.units[stuck.unit]
-    return units.demands[unit.parts[0][0]].span, f"{_many(len(unit.words))} that stand together"
+    return Piece(units.demands[unit.parts[0][0]].span, f"{_many(len(unit.words))} that stand together")
 
 
 def _span(task: Task, word: int) -> Span:

@@ -89,8 +89,6 @@ def _quickly(task: Task, space: AddressSpace, units: Units, grouped: Pages,
 def _bonds_kept(task: Task, units: Units, grouped: Pages, layout: Arrangement) -> bool:
     if any(group.split for group in grouped.groups):
         return False
-    if not grouped.late:
-        return True
     seats = _seats(task, units, layout).of_word
     return all(pages.kept(bond, seats) for bond in grouped.late)
 
@@ -98,10 +96,10 @@ def _bonds_kept(task: Task, units: Units, grouped: Pages, layout: Arrangement) -
 def _made_room(space: AddressSpace, units: Units, counting: int, wishes: Wishes, stuck: Stuck) -> Wishes | None:
     """Wishes in which the piece that was stuck stands where the fewest recorded words have to give way to it."""
     if stuck.unit is not None:
-        unit = units.units[stuck.unit]
+        unit, kind, number = units.units[stuck.unit], "unit", stuck.unit
         offsets, domain = unit.offsets, unit.domain
     elif stuck.run is not None:
-        length = units.runs[stuck.run][1]
+        length, kind, number = units.runs[stuck.run][1], "run", stuck.run
         offsets, domain = tuple(range(length)), space.rows(length, counting)
     else:
         return None
@@ -114,23 +112,17 @@ def _made_room(space: AddressSpace, units: Units, counting: int, wishes: Wishes,
             if base + offset < space.size:
                 weight[base + offset] = len(own)
     unfixed = space.full & ~gather(units.fixed, space.size)
-    bases = domain & room(unfixed, offsets)
-    best = min((sum([weight[base + offset] for offset in offsets]), base) for base in members(bases)) \
-        if bases else None
+    best = min(((sum([weight[base + offset] for offset in offsets]), base)
+                for base in members(domain & room(unfixed, offsets))), default=None)
     if best is None:
         return None
     taken = {best[1] + offset for offset in offsets}
-    for_units, for_runs = list(wishes.units), list(wishes.runs)
-    for kind, at, base, own in pieces:
+    bases = {"unit": list(wishes.units), "run": list(wishes.runs)}
+    for other, at, base, own in pieces:
         if not taken.isdisjoint(base + offset for offset in own):
-            (for_units if kind == "unit" else for_runs)[at] = None
-    if stuck.unit is not None:
-        for_units[stuck.unit] = best[1]
-        return Wishes(tuple(for_units), tuple(for_runs), wishes.firm | {("unit", stuck.unit)})
-    if stuck.run is not None:
-        for_runs[stuck.run] = best[1]
-        return Wishes(tuple(for_units), tuple(for_runs), wishes.firm | {("run", stuck.run)})
-    return None
+            bases[other][at] = None
+    bases[kind][number] = best[1]
+    return Wishes(tuple(bases["unit"]), tuple(bases["run"]), wishes.firm | {(kind, number)})
 
 
 def _exactly(task: Task, space: AddressSpace, units: Units, grouped: Pages, wishes: Wishes | None, stuck: Stuck,
@@ -139,9 +131,12 @@ def _exactly(task: Task, space: AddressSpace, units: Units, grouped: Pages, wish
     on its own."""
     plain = not units.shared and not units.settled and all(len(unit.parts) == 1 for unit in units.units)
     broken = explain.contradictions(task, units, grouped)
+    crowded, piece = explain.crowded(task), explain.piece(task, units, stuck)
     short = explain.shortage(task, space, units, grouped)
     if plain and broken:
         return broken
+    if crowded is not None:
+        return [crowded]
     if plain and short is not None:
         return [short]
     budget = Budget(_STATES)
@@ -157,10 +152,10 @@ def _exactly(task: Task, space: AddressSpace, units: Units, grouped: Pages, wish
             if not broken:
                 layout = exact.search(space, units, grouped, task.counting, (None,) * len(units.units), budget)
     except Spent:
-        return [short or explain.undecided(task, units, stuck, _STATES)]
+        return [explain.undecided(units, task.store, piece, _STATES)]
     if layout is not None:
         return _seats(task, units, layout)
-    return broken or [short or explain.nothing_fits(task, units, grouped, stuck)]
+    return broken or [short or explain.nothing_fits(task, units, grouped, piece)]
 
 
 def _seats(task: Task, units: Units, layout: Arrangement) -> Seats:
