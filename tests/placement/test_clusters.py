@@ -69,8 +69,8 @@ EVEN = [0, 2, 4, 6]
     ([pair(0, 2, 3, 4, 5), pair(1, 4, 5), word(2, targets=[("even", label(4))]), word(3), word(4), word(5)],
      Made([([2, 3, 4, 5], [0, 4], [0, 2, 2])], {}, False)),
     # 1 counts on to 2 below 4; 2 is the first of a pair of which the second is fixed
-    ([word(0, targets=[("short", label(1)), ("whole", block(2, 3))]), word(1, succeeds=1), word(2), word(3, fixed=(5,))],
-     Made([], {3: 1, 4: 2, 5: 3}, False)),
+    ([word(0, targets=[("short", label(1)), ("whole", block(2, 3))]), word(1, succeeds=1), word(2),
+      word(3, fixed=(5,))], Made([], {3: 1, 4: 2, 5: 3}, False)),
     # 3 counts on to 4 below 4, 5 stands before 3 in a pair, and both behind two others in a table of which one is fixed
     ([word(0, targets=[("short", label(3))]), pair(1, 5, 3), pair(2, 6, 7, 5, 3), word(3, succeeds=1), word(4), word(5),
       word(6, fixed=(0,)), word(7)], Made([], {0: 6, 1: 7, 2: 5, 3: 3, 4: 4}, False)),
@@ -109,7 +109,7 @@ def test_a_word_that_counts_on_may_begin_a_lap_behind_another_word() -> None:
 
 def test_a_row_as_long_as_a_table() -> None:
     """Both at a multiple of four: the table may have two laps in it, the row not."""
-    words = [pair(0, 1, 2, 3, 4), *(word(at) for at in range(1, 5)), *(word(at, succeeds=int(at < 8)) for at in range(5, 9))]
+    words = [pair(0, 1, 2, 3, 4), *(word(at, succeeds=int(5 <= at < 8)) for at in range(1, 9))]
     bodies = [body(0, 5), body(5, 9, name="row", align=4)]
     assert [list(members(unit.domain)) for unit in joined(words, bodies, counting=2).units] == [[0, 4], [0, 4]]
     assert [list(members(unit.domain)) for unit in joined(words, bodies, counting=1).units] == [[0, 4], []]

@@ -248,8 +248,8 @@ def test_where_everything_may_change_words_stay_where_they_are() -> None:
 
 @pytest.mark.parametrize("last", [None, 4])
 def test_what_names_another_leaves_it_one_place(last: int | None) -> None:
-    """0 names 5, that names 3, that 6, and that 1, which names itself or nothing; of eight words that are alike, as many
-    steps as words are enough."""
+    """0 names 5, that names 3, that 6, and that 1, which names itself or nothing; of eight words that are alike, as
+    many steps as words are enough."""
     chain, names = [0, 5, 3, 6, 1], [1, 2, 3, 4, last]
     wanted = by_hand.program([by_hand.word(number, fixed=[0] if not number else [], targets=[
         ("whole", by_hand.label(named))] if named is not None else []) for number, named in enumerate(names)])

@@ -1,6 +1,6 @@
 """The final words: what stands in target fields, derived fields and mapping stores."""
 
-from itertools import permutations
+from itertools import pairwise
 
 import pytest
 
@@ -146,49 +146,77 @@ def test_each_word_has_its_own_derived_field() -> None:
         assert {at for at, bits in found.items() if bits & 1} == {held ^ 5}
 
 
-def test_a_derived_field_over_a_field_that_is_active_low() -> None:
-    """The field counts in its asserted sense."""
+def test_a_derived_field_over_the_whole_word() -> None:
+    """Its own bit, the highest, is 0 then. The words differ in the lowest bit, or in none of the lower four."""
     terms = Terms()
-    fields = [field("target", 7, 4, (3, 0), active_low=True),
-              field("high", 0, 0, derived=terms.slice(terms.leaf("field", "target", 4), 3, 3))]
-    assert stored(fields, two(label(1), at=9), terms)[0] == 6 << 4 | 1
-    assert stored(fields, two(label(1), at=5), terms)[0] == 10 << 4
+    derived = terms.among(terms.leaf("word", "control", 16), frozenset({0x31, 0x40}))
+    wanted = program([word(at, fixed=(at,), bits=bits) for at, bits in enumerate((0x30, 0x31, 0x40, 0x41, 0x30))])
+    words = stored([field("is", 15, 15, derived=derived)], wanted, terms)
+    assert [words[at] >> 15 for at in range(5)] == [0, 1, 1, 0, 0]
 
 
-def test_a_derived_field_comes_after_those_that_it_reads() -> None:
-    """The second parity bit covers the first, in whatever order the fields stand."""
+def test_a_derived_field_counts_those_above_it() -> None:
+    """The second parity bit covers the first."""
     terms = Terms()
     whole = terms.leaf("word", "control", 16)
     inner, outer = terms.parity(terms.slice(whole, 7, 4)), terms.parity(terms.slice(whole, 7, 1))
-    fields = [field("outer", 0, 0, derived=outer), field("inner", 1, 1, derived=inner), field("target", 7, 4, (3, 0))]
+    fields = [field("target", 7, 4, (3, 0)), field("inner", 1, 1, derived=inner), field("outer", 0, 0, derived=outer)]
     assert stored(fields, two(label(1), at=7), terms)[0] == 7 << 4 | 0b10
-    assert stored(list(reversed(fields)), two(label(1), at=7), terms)[0] == 7 << 4 | 0b10
+    assert stored(fields, two(label(1), at=3), terms)[0] == 3 << 4
 
 
-@pytest.mark.parametrize("turned", [False, True])
-def test_a_derived_field_that_reads_a_bit_of_another_field(turned: bool) -> None:
-    """`low` is the lowest bit of the target, not the lowest of the word, which `both` is: that reads `low`."""
+@pytest.mark.parametrize("bits", [(4, 2, 1, 0), (4, 8, 9, 10)])
+def test_a_chain_of_derived_fields(bits: tuple[int, ...]) -> None:
+    """Each turns over the bit before it; the first is the lowest bit of the target."""
     terms = Terms()
     whole = terms.leaf("word", "control", 16)
-    fields = [field("both", 0, 0, derived=terms.parity(terms.slice(whole, 7, 1))),
-              field("low", 1, 1, derived=terms.slice(terms.leaf("field", "target", 4), 0, 0)),
-              field("target", 7, 4, (3, 0))]
-    if turned:
-        fields[:2] = reversed(fields[:2])
-    assert stored(fields, two(label(1), at=7), terms)[0] == 7 << 4 | 0b10
-    assert stored(fields, two(label(1), at=9), terms)[0] == 9 << 4 | 0b11
+    fields = [field("target", 7, 4, (3, 0)), *(
+        field(f"bit {at}", at, at, derived=terms.not_(terms.slice(whole, before, before)))
+        for before, at in pairwise(bits))]
+    assert stored(fields, two(label(1), at=7), terms)[0] == 7 << 4 | 1 << bits[2]
+    assert stored(fields, two(label(1), at=8), terms)[0] == 8 << 4 | 1 << bits[1] | 1 << bits[3]
 
 
-@pytest.mark.parametrize("order", list(permutations(range(3))))
-def test_a_chain_of_derived_fields(order: tuple[int, ...]) -> None:
-    """Each turns over the bit above it; the highest is the lowest bit of the target."""
+def test_a_parity_counts_no_bit_beside_those_it_is_of() -> None:
+    """Of bits 7 and 4, in bit 8; the lowest bit is set in every word."""
     terms = Terms()
     whole = terms.leaf("word", "control", 16)
-    chain = [field(f"bit {at}", at, at, derived=terms.not_(terms.slice(whole, above, above)))
-             for at, above in ((2, 4), (1, 2), (0, 1))]
-    fields = [*(chain[number] for number in order), field("target", 7, 4, (3, 0))]
-    assert stored(fields, two(label(1), at=7), terms)[0] == 7 << 4 | 0b010
-    assert stored(fields, two(label(1), at=8), terms)[0] == 8 << 4 | 0b101
+    parity = terms.parity(terms.join((terms.slice(whole, 7, 7), terms.slice(whole, 4, 4))))
+    for bits in range(16):
+        words = stored([field("parity", 8, 8, derived=parity)], program([word(0, bits=bits << 4 | 1)]), terms)
+        assert words[0] >> 8 == bits >> 3 ^ bits & 1
+
+
+def test_a_parity_of_bits_of_a_sum() -> None:
+    """Of the three lower bits of the target and 3: not of those of the word."""
+    terms = Terms()
+    target = terms.slice(terms.leaf("word", "control", 16), 7, 4)
+    parity = terms.parity(terms.slice(terms.add(target, terms.const(3, 4)), 2, 0))
+    for at in range(1, 16):
+        assert stored(parity_machine(terms, parity), two(label(1), at=at), terms)[0] & 1 == (at + 3 & 7).bit_count() & 1
+
+
+def test_a_block_is_named_where_all_of_it_stands() -> None:
+    """w2 is first in two pairs, and stands twice: with w3 behind it, and with w4."""
+    wanted = program([word(0, targets=[("target", block(2, 3))]), word(1, targets=[("target", block(2, 4))]),
+                      word(2, bits=1 << 8), word(3, bits=2 << 8), word(4, bits=3 << 8)])
+    words = stored([field("target", 3, 0, (3, 0))], wanted, Terms())
+    assert sorted(words.values())[-4:] == [1 << 8, 1 << 8, 2 << 8, 3 << 8]
+    named = {words[bits + 1] >> 8: words[bits] >> 8 for bits in words.values() if bits < 1 << 8}
+    assert named == {2: 1, 3: 1}
+
+
+@pytest.mark.parametrize("active_low", [False, True])
+def test_the_unused_word_is_finished_like_the_others(active_low: bool) -> None:
+    """Odd parity of a word without ones, and of one with a one, in bit 8."""
+    terms = Terms()
+    parity = terms.parity(terms.slice(terms.leaf("word", "control", 16), 7, 0))
+    fields = [field("parity", 8, 8, derived=parity, active_low=active_low)]
+    small = machine([store("control", 16, 16, 4, terms, ["parity"])], fields, terms)
+    for bits, odd in ((0, False), (4, True), (6, False)):
+        placement, _ = place(small, program([word(0, bits=bits)], unused=word(1, bits=bits)), None)
+        assert placement is not None and placement.unused["control"] == bits | (odd != active_low) << 8
+        assert placement.words["control"][0] == placement.unused["control"]
 
 
 def test_the_unused_word_is_finished_too() -> None:

@@ -120,7 +120,7 @@ def test_a_group_of_a_page_stays_in_its_page() -> None:
 
 
 def test_bits_that_do_not_matter_are_those_of_the_last_build() -> None:
-    wanted = program([word(0, bits=0b0001, open=0b0110), word(1, open=0b0110)])
+    wanted = program([word(0, bits=0b0001, open=0b0110), word(1, open=0b0111)])
     before = Recorded({"control": {"body/0": (5,)}}, {"control": {5: 0b0111}})
     assert placed(8, 3, wanted, before).words["control"] == {5: 0b0111, 6: 0}
     assert placed(8, 3, wanted).words["control"] == {0: 1, 1: 0}

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ordain.placement.space import AddressSpace, cells, gather, lowest, members, room, room_for_run, segments
+from ordain.placement.space import AddressSpace, cells, gather, lowest, members, room, segments
 
 SIZES = [(16, 4), (12, 4), (1, 0), (2, 1)]
 
@@ -39,14 +39,11 @@ def test_addresses_by_their_bits(size: int, width: int) -> None:
         assert space.below(end) == number({address for address in every if address < end})
 
 
-@given(st.sets(st.integers(0, 15)), st.sets(st.integers(1, 9)))
-def test_where_a_group_has_room(free: set[int], others: set[int]) -> None:
-    offsets = (0, *sorted(others))
-    found = number(free)
-    assert room(found, offsets) == number({base for base in range(16) if all(base + at in free for at in offsets)})
-    assert room_for_run(found, len(offsets)) == number({base for base in range(16)
-                                                       if all(base + at in free for at in range(len(offsets)))})
-    assert cells(3, offsets) == number({3 + at for at in offsets})
+@given(st.sets(st.integers(0, 15)), st.integers(1, 9))
+def test_where_a_row_has_room(free: set[int], length: int) -> None:
+    assert room(number(free), length) == number({base for base in range(16)
+                                                 if all(base + at in free for at in range(length))})
+    assert cells(3, length) == number({3 + at for at in range(length)})
 
 
 @given(st.sets(st.integers(0, 15)))

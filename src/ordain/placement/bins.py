@@ -10,7 +10,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from ordain.placement.space import lowest, room_for_run, segments
+from ordain.placement.space import cells, lowest, room, segments
 
 Region = tuple[int, int]
 """Addresses start .. end - 1; of any two regions one holds the other or they are apart."""
@@ -63,7 +63,7 @@ def pack(free: int, rows: Sequence[WordRow], singles: Sequence[Single], edges: S
         budget.spend()
         left = free
         for number, base in bases:
-            left ^= ((1 << rows[number].length) - 1) << base
+            left ^= cells(base, rows[number].length)
         found = _into_zones(left, rows, dict(bases), singles, walls, budget)
         if found is not None:
             return found
@@ -81,7 +81,7 @@ def _across(free: int, rows: Sequence[WordRow], edges: Sequence[int], budget: Bu
     for number, row in enumerate(rows):
         alike.setdefault((row.length, row.domain, row.region), []).append(number)
     options = [[(numbers, base) for (length, domain, _), numbers in alike.items()
-                for base in _crossing(domain & room_for_run(free, length), length, edge,
+                for base in _crossing(domain & room(free, length), length, edge,
                                       crossable[at - 1] if at else 0)]
                for at, edge in enumerate(crossable)]
     stack: list[tuple[int, int, _Straddlers]] = [(0, free, ())]
@@ -97,7 +97,7 @@ def _across(free: int, rows: Sequence[WordRow], edges: Sequence[int], budget: Bu
         for numbers, base in reversed(options[at]):
             unused = next((number for number in numbers if number not in used), None)
             if unused is not None:
-                shape = ((1 << rows[unused].length) - 1) << base
+                shape = cells(base, rows[unused].length)
                 if left & shape == shape:
                     stack.append((at + 1, left ^ shape, (*placed, (unused, base))))
         stack.append((at + 1, left, placed))
@@ -205,7 +205,7 @@ def _deal(free: int, rows: Sequence[WordRow], bases: dict[int, int], singles: Se
                                                                                                          ...] | None:
     """An address for every single word once all rows lie."""
     for number, base in bases.items():
-        free &= ~(((1 << rows[number].length) - 1) << base)
+        free &= ~cells(base, rows[number].length)
     addresses = [0] * len(singles)
     for at in sorted(range(len(singles)), key=lambda at: (singles[at].region[1] - singles[at].region[0], at)):
         start, end = singles[at].region

@@ -1,7 +1,7 @@
 """The exact way: every possibility is tried or ruled out, so that "it does not fit" is a proof.
 
 What has structure is used. First each group of words that share a page gets its page, then the pieces for which the
-very address matters (aligned blocks, pieces with holes, words that may be shared) get theirs, fewest possibilities
+very address matters (aligned blocks, words that may be shared) get theirs, fewest possibilities
 first, alike pieces in ascending order only. Rows and single words that care at most about a page come last: rows are
 packed into the free stretches as into bins, single words are counted (`bins`). States that failed are remembered.
 """
@@ -159,7 +159,7 @@ class _Search:
             for offset, word in zip(unit.offsets, unit.words):
                 found &= (state.free | state.seats[word]) >> offset
         else:
-            found = unit.domain & room(state.free, unit.offsets)
+            found = unit.domain & room(state.free, len(unit.words))
         for group, offset in kind.groups:
             page = state.pages[group]
             assert page is not None
@@ -173,7 +173,7 @@ class _Search:
         number = kind.numbers[len(kind.numbers) - state.left[at]]
         left = (*state.left[:at], state.left[at] - 1, *state.left[at + 1:])
         for base in self._by_liking(state, kind, number, bases):
-            shape = cells(base, kind.unit.offsets)
+            shape = cells(base, len(kind.unit.words))
             last = state.last if len(kind.numbers) == 1 else (*state.last[:at], base, *state.last[at + 1:])
             seats = state.seats
             if kind.shared:

@@ -47,8 +47,8 @@ def crowded(task: Task) -> Finding | None:
     need, have = task.words - len(set(task.fixed.values())), task.size - len(task.fixed)
     if need <= have:
         return None
-    return error("over-full", f"store `{task.store}` is over-full by {_many(need - have)}: {need} to place, {have} free",
-                 None, notes=(f"{len(task.fixed)} of the {task.size} words are fixed",) if task.fixed else (),
+    return error("over-full", f"store `{task.store}` is over-full by {_many(need - have)}: {need} to place, {have} "
+                 "free", None, notes=(f"{len(task.fixed)} of the {task.size} words are fixed",) if task.fixed else (),
                  help="shorten the microprogram, or share its common ends")
 
 
@@ -111,17 +111,16 @@ def _blocks(task: Task, space: AddressSpace, units: Units, free: int) -> Iterato
     """Aligned blocks against the aligned windows that are free; a larger block takes several windows of a smaller."""
     needed: dict[int, int] = {}
     for unit in units.units:
-        sizes = [(offset, ~zeros & (zeros + 1)) for offset, zeros in unit.rules]
-        size = max((size for offset, size in sizes if _whole(unit, offset, size)), default=1)
-        if size > 1:
-            needed[size] = needed.get(size, 0) + 1
+        sizes = [size for offset, zeros in unit.rules if _whole(unit, offset, size := ~zeros & (zeros + 1))]
+        if sizes:
+            needed[max(sizes)] = needed.get(max(sizes), 0) + 1
     for size in sorted(needed):
         need = sum(count * (other // size) for other, count in needed.items())
-        have = (space.zeros(size - 1) & room(free, tuple(range(size)))).bit_count()
+        have = (space.zeros(size - 1) & room(free, size)).bit_count()
         if need > have:
             spare = [demand for demand in units.demands if demand.zeros & (size - 1) == size - 1]
             yield error("over-full", f"{need} aligned blocks of {_many(size)} are needed, {have} are free: over-full "
-                        f"by {_many((need - have) * size)}", spare[-1].span if spare else None, "the last of them",
+                        f"by {_many((need - have) * size)}", spare[-1].span, "the last of them",
                         help="let branches share their blocks, or free addresses that cut aligned blocks in two")
 
 
@@ -147,10 +146,11 @@ def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
 
 def nothing_fits(task: Task, units: Units, pages: Pages, piece: Piece) -> Finding:
     """Every arrangement was tried. Says how much larger the store would have to be, where that can be measured."""
-    larger = (AddressSpace(task.size + more, (task.size + more - 1).bit_length()) for more in range(1, _MORE_WORDS + 1))
+    counting = task.counting if task.counting < task.width else task.width + _MORE_WORDS    # more than any address has
+    larger = (AddressSpace(task.size + more, task.width) for more in range(1, _MORE_WORDS + 1))
     more = next((space.size - task.size for space in larger if isinstance(
-        lay(space, units._replace(units=tuple([_freer(unit, space) for unit in units.units])), pages, task.width + 1,
-            None), Arrangement)), None)
+        lay(space, units._replace(units=tuple([_freer(unit, space) for unit in units.units])), pages, counting, None),
+        Arrangement)), None)
     by = f" by {_many(more)}" if more else ""
     return error("over-full", f"store `{task.store}` is over-full{by}: no arrangement of its rows and blocks fits",
                  piece.span, f"no room for {piece.said}", notes=("every arrangement was ruled out",),

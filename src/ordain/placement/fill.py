@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 from ordain.machine.expression import Const, Join, Leaf, Node, Not, Parity, Slice, Terms, leaves, postorder, substitute
-from ordain.machine.model import Field, Machine
+from ordain.machine.model import Machine
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.placement.demands import UNUSED, reach_of, target_words
 from ordain.placement.mapped import Mapped, mapped
@@ -32,20 +32,10 @@ def fill(machine: Machine, program: Program, addresses: Addresses, recorded: Map
     for index, word in enumerate(program.words):
         out = words[word.store]
         computed = derived[word.store]
-        bits = word.bits
-        own = addresses[index]
-        paged = False
-        for name, target in word.targets:
-            if target.rest == "page":
-                paged = True
-            else:
-                bits |= _held(machine, program, word, name, target, index, own[0], addresses)
-        for address in own:
-            full = bits
-            if paged:
-                for name, target in word.targets:
-                    if target.rest == "page":
-                        full |= _held(machine, program, word, name, target, index, address, addresses)
+        for address in addresses[index]:
+            full = word.bits
+            for name, target in word.targets:
+                full |= _held(machine, program, word, name, target, index, address, addresses)
             full |= recorded.get(word.store, {}).get(address, 0) & word.open
             for field in computed:
                 full |= (field.value(full) ^ field.turned) << field.low
@@ -101,54 +91,32 @@ def _target_address(machine: Machine, program: Program, word: Microinstruction, 
 
 
 def derived_fields(machine: Machine, store: str) -> list[Derived]:
-    """The derived fields of a store, each after those whose bits it reads."""
-    fields = [machine.fields[name] for name in machine.stores[store].fields if machine.fields[name].holds == "derived"]
-    reads = {field.name: _read(machine, field) for field in fields}
-    ordered: list[Field] = []
-    while fields:
-        ready = next((field for field in fields if not any(
-            reads[field.name] & other.mask for other in fields if other is not field)), fields[0])
-        fields.remove(ready)
-        ordered.append(ready)
-    return [Derived(field.low, (1 << field.width) - 1 if field.active_low else 0, _value(machine, store, field))
-            for field in ordered]
+    """The derived fields of a store, in the order of the text: none reads its own bits or those of a later one."""
+    fields = [machine.fields[name] for name in machine.stores[store].fields]
+    return [Derived(field.low, (1 << field.width) - 1 if field.active_low else 0, _value(machine.terms, field.derived))
+            for field in fields if field.derived is not None]
 
 
-def _read(machine: Machine, field: Field) -> int:
-    """The bits of the stored word that a derived field depends on."""
-    assert field.derived is not None
-    found = 0
-    for node in postorder((field.derived,)):
-        for arg in node.args:
-            if type(arg) is Leaf and arg.kind == "word":
-                found |= ((1 << node.width) - 1) << node.low if type(node) is Slice else (1 << arg.width) - 1
-        if type(node) is Leaf and node.kind == "field":
-            found |= machine.fields[node.name].mask
-    return found
-
-
-def _value(machine: Machine, store: str, field: Field) -> Callable[[int], int]:
+def _value(terms: Terms, node: Node) -> Callable[[int], int]:
     """A derived field as a function of the stored word. Parity over bits of the word is counted; anything else is
     worked out by substitution, once for each distinct combination of the bits that it reads."""
-    node = field.derived
-    assert node is not None
     flip, inner = (1, node.args[0]) if type(node) is Not else (0, node)
     mask = _word_bits(inner.args[0]) if type(inner) is Parity else None
     if mask is not None:
         return lambda word: ((word & mask).bit_count() & 1) ^ flip
-    return _by_substitution(machine, machine.terms, store, node, _read(machine, field))
+    return _by_substitution(terms, node)
 
 
 def _word_bits(node: Node) -> int | None:
     """The bits of the word that a term made of slices and joins puts side by side, None for any other term; a bit that
     stands there twice cancels out of a parity."""
     match node:
-        case Slice() if type(node.args[0]) is Leaf and node.args[0].kind == "word":
+        case Slice() if type(node.args[0]) is Leaf:
             return ((1 << node.width) - 1) << node.low
         case Join():
             found = 0
             for part in node.args:
-                bits = _word_bits(part) if type(part) is not Join else None
+                bits = _word_bits(part)
                 if bits is None:
                     return None
                 found ^= bits
@@ -157,26 +125,26 @@ def _word_bits(node: Node) -> int | None:
             return None
 
 
-def _by_substitution(machine: Machine, terms: Terms, store: str, node: Node, reads: int) -> Callable[[int], int]:
+def _by_substitution(terms: Terms, node: Node) -> Callable[[int], int]:
     known: dict[int, int] = {}
-    open_leaves = leaves((node,))
+    words, reads = leaves((node,)), _read(node)
 
     def value(word: int) -> int:
         found = known.get(word & reads)
         if found is None:
-            values: dict[Node, Node] = {leaf: terms.const(_leaf_value(machine, leaf, word), leaf.width)
-                                        for leaf in open_leaves}
-            (result,) = substitute(terms, (node,), values)
-            if type(result) is not Const:
-                raise ValueError(f"a derived field of {store} reads more than its word")
+            (result,) = substitute(terms, (node,), {leaf: terms.const(word, leaf.width) for leaf in words})
+            assert type(result) is Const, "a derived field reads nothing but its word"
             found = known[word & reads] = result.value
         return found
 
     return value
 
 
-def _leaf_value(machine: Machine, leaf: Leaf, word: int) -> int:
-    """A leaf of a derived field, from the stored word (a field in its asserted sense)."""
-    if leaf.kind == "word":
-        return word
-    return machine.fields[leaf.name].read(word)
+def _read(derived: Node) -> int:
+    """The bits of the stored word that a derived field depends on."""
+    found = 0
+    for node in postorder((derived,)):
+        for word in node.args:
+            if type(word) is Leaf:
+                found |= ((1 << node.width) - 1) << node.low if type(node) is Slice else (1 << word.width) - 1
+    return found

@@ -97,29 +97,27 @@ def _made_room(space: AddressSpace, units: Units, counting: int, wishes: Wishes,
     """Wishes in which the piece that was stuck stands where the fewest recorded words have to give way to it."""
     if stuck.unit is not None:
         unit, kind, number = units.units[stuck.unit], "unit", stuck.unit
-        offsets, domain = unit.offsets, unit.domain
+        length, domain = len(unit.words), unit.domain
     elif stuck.run is not None:
         length, kind, number = units.runs[stuck.run][1], "run", stuck.run
-        offsets, domain = tuple(range(length)), space.rows(length, counting)
+        domain = space.rows(length, counting)
     else:
         return None
-    pieces = [("unit", at, base, units.units[at].offsets) for at, base in enumerate(wishes.units) if base is not None]
-    pieces += [("run", at, base, tuple(range(units.runs[at][1]))) for at, base in enumerate(wishes.runs)
-               if base is not None]
+    pieces = [("unit", at, base, len(units.units[at].words)) for at, base in enumerate(wishes.units)
+              if base is not None]
+    pieces += [("run", at, base, units.runs[at][1]) for at, base in enumerate(wishes.runs) if base is not None]
     weight = [0] * space.size
     for _, _, base, own in pieces:
-        for offset in own:
-            if base + offset < space.size:
-                weight[base + offset] = len(own)
+        for address in range(base, min(base + own, space.size)):
+            weight[address] = own
     unfixed = space.full & ~gather(units.fixed, space.size)
-    best = min(((sum([weight[base + offset] for offset in offsets]), base)
-                for base in members(domain & room(unfixed, offsets))), default=None)
+    best = min(((sum(weight[base:base + length]), base) for base in members(domain & room(unfixed, length))),
+               default=None)
     if best is None:
         return None
-    taken = {best[1] + offset for offset in offsets}
     bases = {"unit": list(wishes.units), "run": list(wishes.runs)}
     for other, at, base, own in pieces:
-        if not taken.isdisjoint(base + offset for offset in own):
+        if base < best[1] + length and best[1] < base + own:
             bases[other][at] = None
     bases[kind][number] = best[1]
     return Wishes(tuple(bases["unit"]), tuple(bases["run"]), wishes.firm | {(kind, number)})

@@ -233,13 +233,13 @@ class _Laying:
                 base = next((base for base in members(bases) if self._same_pages(number, base)), None)
             if base is None:
                 return number
-            self.free &= ~cells(base, units[number].offsets)
+            self.free &= ~cells(base, len(units[number].words))
             self._give(number, base)
         return None
 
     def _bases(self, number: int) -> int:
         unit = self.units.units[number]
-        bases = unit.domain & room(self.free, unit.offsets)
+        bases = unit.domain & room(self.free, len(unit.words))
         for group, offset in self.groups[number]:
             page = self.page_of[group]
             if page is not None:

@@ -67,17 +67,7 @@ def gather(addresses: Iterable[int], size: int) -> int:
     return int(digits, 2) if size else 0
 
 
-def room(free: int, offsets: tuple[int, ...]) -> int:
-    """Every base from which all of the offsets (ascending from 0) fall on free addresses."""
-    if offsets[-1] == len(offsets) - 1:
-        return room_for_run(free, len(offsets))
-    found = free
-    for offset in offsets[1:]:
-        found &= free >> offset
-    return found
-
-
-def room_for_run(free: int, length: int) -> int:
+def room(free: int, length: int) -> int:
     """Every base from which `length` addresses in a row are free."""
     found, have = free, 1
     while have < length:
@@ -103,11 +93,6 @@ def segments(addresses: int) -> list[tuple[int, int]]:
     return [match.span() for match in _ONES.finditer(bin(addresses)[:1:-1])]
 
 
-def cells(base: int, offsets: tuple[int, ...]) -> int:
-    """The set of base + each offset."""
-    if offsets[-1] == len(offsets) - 1:
-        return ((1 << len(offsets)) - 1) << base
-    found = 0
-    for offset in offsets:
-        found |= 1 << offset
-    return found << base
+def cells(base: int, length: int) -> int:
+    """The `length` addresses from a base on."""
+    return ((1 << length) - 1) << base
