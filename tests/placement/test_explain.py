@@ -8,7 +8,7 @@ import pytest
 from ordain.microprogram.model import Microinstruction, Program
 from ordain.placement.clusters import Unit, Units, join
 from ordain.placement.demands import Demand, collect
-from ordain.placement.explain import Piece, nothing_fits, piece, shortage
+from ordain.placement.explain import NoRoom, no_room, nothing_fits, shortage
 from ordain.placement.pages import Pages, group
 from ordain.placement.place import place
 from ordain.placement.quick import Stuck
@@ -136,7 +136,7 @@ def limited(unit: Unit) -> str:
     """What is told of a unit that finds no room in a store of 8 words."""
     (task,), _ = collect(one_store(8, 3), program([word(0)]))
     units = Units((Demand(((0, 0),), 0, "", line(1)),), (unit,), dict.fromkeys(range(8), 9), (), (), False)
-    return nothing_fits(task, units, Pages((), {}, ()), Piece(None, "it")).message
+    return nothing_fits(task, units, Pages((), {}, ()), NoRoom(None, "it")).message
 
 
 def test_a_word_whose_address_begins_with_ones_does_not_move_behind_the_store() -> None:
@@ -150,8 +150,8 @@ def test_what_a_piece_is_called() -> None:
     demands = Demand(((0, 0),), 0, "", line(1)), Demand(((0, 2),), 0, "", line(2)), Demand(((0, 1),), 0, "", line(3))
     made = Unit((0,), (0,), 255, (), ((1, 0),), False), Unit((0, 1), (0, 1), 127, (), ((2, 0), (0, 1)), False)
     units = Units(demands, made, {}, (), ((0, 2), (2, 1)), False)
-    assert piece(task, units, Stuck(None, 1)) == Piece(line(3), "this row of 1 word")
-    assert piece(task, units, Stuck(None, 0)) == Piece(line(1), "this row of 2 words")
-    assert piece(task, units, Stuck(0, None)) == Piece(line(2), "1 word that stand together")
-    assert piece(task, units, Stuck(1, None)) == Piece(line(3), "2 words that stand together")
-    assert piece(task, units, Stuck(None, None)) == Piece(None, "every piece")
+    assert no_room(task, units, Stuck(None, 1)) == NoRoom(line(3), "this row of 1 word")
+    assert no_room(task, units, Stuck(None, 0)) == NoRoom(line(1), "this row of 2 words")
+    assert no_room(task, units, Stuck(0, None)) == NoRoom(line(2), "1 word that stand together")
+    assert no_room(task, units, Stuck(1, None)) == NoRoom(line(3), "2 words that stand together")
+    assert no_room(task, units, Stuck(None, None)) == NoRoom(None, "every piece")

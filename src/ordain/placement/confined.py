@@ -85,8 +85,8 @@ class Confined:
         self._machine, self._program, self._burnt = machine, program, in_sockets
         self.near = near
         self._columns = {name: _columns(in_sockets[name], store.bits) for name, store in machine.stores.items()}
-        self._derived = {name: sum(((1 << machine.fields[field].width) - 1) << machine.fields[field].low
-                                   for field in store.fields if machine.fields[field].holds == "derived")
+        self._derived = {name: sum(machine.fields[field].mask for field in store.fields
+                                   if machine.fields[field].holds == "derived")
                          for name, store in machine.stores.items()}
         leading = {(entry.store, program.words[program.labels[entry.target]].store) for entry in program.entries}
         self._ways = {(of, to): mapped(machine, of, machine.stores[to].address_width) for of, to in leading}
@@ -178,8 +178,7 @@ class Confined:
         """The bits of a word that are known before anything has an address."""
         blind = word.open | self._derived[word.store]
         for name, _ in word.targets:
-            field = self._machine.fields[name]
-            blind |= ((1 << field.width) - 1) << field.low
+            blind |= self._machine.fields[name].mask
         return ~blind
 
     def _domain(self, row: _Row, masks: _Masks, index: _Index) -> int:

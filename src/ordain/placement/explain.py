@@ -15,8 +15,8 @@ _MORE_WORDS = 64
 """How many additional words of store are tried at most to measure by how many a store is too small."""
 
 
-class Piece(NamedTuple):
-    """Where something that has to be placed is in the text, and what to call it."""
+class NoRoom(NamedTuple):
+    """The piece for which no room was left: where it is in the text, and what to call it."""
 
     span: Span | None
     said: str
@@ -144,7 +144,7 @@ def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
                     help="break the row with a jump, or move the fixed words that cut the store")
 
 
-def nothing_fits(task: Task, units: Units, pages: Pages, piece: Piece) -> Finding:
+def nothing_fits(task: Task, units: Units, pages: Pages, left: NoRoom) -> Finding:
     """Every arrangement was tried. Says how much larger the store would have to be, where that can be measured."""
     counting = task.counting if task.counting < task.width else task.width + _MORE_WORDS    # more than any address has
     larger = (AddressSpace(task.size + more, task.width) for more in range(1, _MORE_WORDS + 1))
@@ -153,7 +153,7 @@ def nothing_fits(task: Task, units: Units, pages: Pages, piece: Piece) -> Findin
         Arrangement)), None)
     by = f" by {_many(more)}" if more else ""
     return error("over-full", f"store `{task.store}` is over-full{by}: no arrangement of its rows and blocks fits",
-                 piece.span, f"no room for {piece.said}", notes=("every arrangement was ruled out",),
+                 left.span, f"no room for {left.said}", notes=("every arrangement was ruled out",),
                  help=f"break a row with a jump, or move the fixed words that cut the store{_other_bits(units)}")
 
 
@@ -162,10 +162,10 @@ def _freer(unit: Unit, larger: AddressSpace) -> Unit:
     return unit if unit.rules or unit.high else unit._replace(domain=larger.full)
 
 
-def undecided(units: Units, store: str, piece: Piece, states: int) -> Finding:
+def undecided(units: Units, store: str, left: NoRoom, states: int) -> Finding:
     """The search was ended before it knew."""
     return error("placement-undecided", f"no placement in `{store}` was found in {states} attempts; whether one exists "
-                 f"is not known", piece.span, f"no room was found for {piece.said}",
+                 f"is not known", left.span, f"no room was found for {left.said}",
                  help="loosen a constraint: fewer fixed addresses, shorter rows, fewer shared pages"
                  + _other_bits(units))
 
@@ -178,15 +178,15 @@ def _other_bits(units: Units) -> str:
             "them, `page(...)` where they are those of the word itself")
 
 
-def piece(task: Task, units: Units, stuck: Stuck) -> Piece:
-    """The piece for which no room was left; `units`: those that were laid then."""
+def no_room(task: Task, units: Units, stuck: Stuck) -> NoRoom:
+    """`units`: those that were laid when a piece was stuck."""
     if stuck.run is not None:
         first, length = units.runs[stuck.run]
-        return Piece(_span(task, first), f"this row of {_many(length)}")
+        return NoRoom(_span(task, first), f"this row of {_many(length)}")
     if stuck.unit is None:
-        return Piece(None, "every piece")
+        return NoRoom(None, "every piece")
     unit = units.units[stuck.unit]
-    return Piece(units.demands[unit.parts[0][0]].span, f"{_many(len(unit.words))} that stand together")
+    return NoRoom(units.demands[unit.parts[0][0]].span, f"{_many(len(unit.words))} that stand together")
 
 
 def _span(task: Task, word: int) -> Span:

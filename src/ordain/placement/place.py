@@ -129,7 +129,7 @@ def _exactly(task: Task, space: AddressSpace, units: Units, grouped: Pages, wish
     on its own."""
     plain = not units.shared and not units.settled and all(len(unit.parts) == 1 for unit in units.units)
     broken = explain.contradictions(task, units, grouped)
-    crowded, piece = explain.crowded(task), explain.piece(task, units, stuck)
+    crowded, left = explain.crowded(task), explain.no_room(task, units, stuck)
     short = explain.shortage(task, space, units, grouped)
     if plain and broken:
         return broken
@@ -150,10 +150,10 @@ def _exactly(task: Task, space: AddressSpace, units: Units, grouped: Pages, wish
             if not broken:
                 layout = exact.search(space, units, grouped, task.counting, (None,) * len(units.units), budget)
     except Spent:
-        return [explain.undecided(units, task.store, piece, _STATES)]
+        return [explain.undecided(units, task.store, left, _STATES)]
     if layout is not None:
         return _seats(task, units, layout)
-    return broken or [short or explain.nothing_fits(task, units, grouped, piece)]
+    return broken or [short or explain.nothing_fits(task, units, grouped, left)]
 
 
 def _seats(task: Task, units: Units, layout: Arrangement) -> Seats:

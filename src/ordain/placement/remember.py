@@ -35,14 +35,13 @@ def _matched(machine: Machine, program: Program, body: Body, old: list[tuple[int
     for name in machine.stores[body.store].fields:
         field = machine.fields[name]
         if field.holds == "derived":
-            derived |= ((1 << field.width) - 1) << field.low
+            derived |= field.mask
 
     def same(word: int, place: tuple[int, ...]) -> bool:
         micro = program.words[word]
         blind = derived | micro.open
         for name, _ in micro.targets:
-            field = machine.fields[name]
-            blind |= ((1 << field.width) - 1) << field.low
+            blind |= machine.fields[name].mask
         return bool(place) and place[0] in stored and not (stored[place[0]] ^ micro.bits) & ~blind
 
     count = body.end - body.first
