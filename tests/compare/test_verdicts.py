@@ -142,7 +142,7 @@ def test_searches_that_did_not_come_to_their_end(old: str, new: str, comparable:
 
 
 def taken(title: str, least: int | None, most: int | None, rings: int = 0) -> Taken:
-    return Taken("instruction", title, least, most, (Ring((0,), ()),) * rings, (), ())
+    return Taken("instruction", title, least, most, tuple(Ring((place,), ()) for place in range(rings)), (), ())
 
 
 def cycles(*units: Taken, fetch: Taken | None = None) -> Cycles:
@@ -154,7 +154,7 @@ def test_instructions_that_take_other_numbers_of_cycles() -> None:
     new = cycles(taken("add", 3, 5), taken("jump", 2, 2), taken("come", 6, None), fetch=taken("y", 3, 3))
     assert cycle_changes(old, new) == (
         CycleChange("(fetch)", (2, 2), (3, 3), (0, 0)), CycleChange("add", (3, 4), (3, 5), (0, 0)),
-        CycleChange("come", (None, None), (6, None), (0, 0)), CycleChange("gone", (5, 5), (None, None), (0, 0)))
+        CycleChange("come", None, (6, None), (0, 0)), CycleChange("gone", (5, 5), None, (0, 0)))
     assert cycle_changes(old, old) == () and cycle_changes(None, None) == ()
     assert [one.title for one in cycle_changes(None, old)] == ["(fetch)", "add", "jump", "gone"]
 
@@ -176,7 +176,17 @@ def test_an_instruction_that_never_ends_on_either_side() -> None:
     """It is no news; one that is not there at all is."""
     assert cycle_changes(cycles(taken("halt", None, None)), cycles(taken("halt", None, None))) == ()
     assert cycle_changes(cycles(), cycles(taken("halt", None, None))) == (
-        CycleChange("halt", (None, None), (None, None), (0, 0)),)
+        CycleChange("halt", None, (None, None), (0, 0)),)
+
+
+def test_a_wait_that_stands_at_more_addresses() -> None:
+    """A word for all opcodes that nothing else has, of which another instruction takes one: a wait, before and now."""
+    two, three = (taken("trap", None, None, number) for number in (2, 3))
+    two, three = (one._replace(rings=tuple(ring._replace(names=("go",), words=("trap",)) for ring in one.rings))
+                  for one in (two, three))
+    other = two._replace(rings=(two.rings[0], two.rings[1]._replace(names=("go", "stop"))))
+    assert cycle_changes(cycles(two), cycles(three)) == ()
+    assert cycle_changes(cycles(two), cycles(other)) == (CycleChange("trap", (None, None), (None, None), (1, 2)),)
 
 
 # ---------------------------------------------------------------- what was not expected
@@ -242,4 +252,4 @@ def test_where_a_new_unit_begins() -> None:
 
 def test_what_never_ends_and_is_gone_is_told() -> None:
     assert cycle_changes(cycles(taken("halt", None, None)), cycles()) == (
-        CycleChange("halt", (None, None), (None, None), (0, 0)),)
+        CycleChange("halt", (None, None), None, (0, 0)),)

@@ -15,12 +15,12 @@ from ordain.text.source import Span
 
 
 class CycleChange(NamedTuple):
-    """An instruction that takes other numbers of cycles. None: it is not on that side, or never ends there. `rings`: in
-    how many waits it can go round, before and now."""
+    """An instruction that takes other numbers of cycles: least and most; None instead of both: it is not on that side,
+    instead of one: it never ends there. `rings`: in how many waits it can go round, before and now."""
 
     title: str
-    old: tuple[int | None, int | None]
-    new: tuple[int | None, int | None]
+    old: tuple[int | None, int | None] | None
+    new: tuple[int | None, int | None] | None
     rings: tuple[int, int]
 
 
@@ -47,7 +47,7 @@ def cycle_changes(old: Cycles | None, new: Cycles | None) -> tuple[CycleChange, 
     for title in {**now, **before}:
         ours, theirs = before.get(title), now.get(title)
         change = CycleChange(title, _span(ours), _span(theirs), (_rings(ours), _rings(theirs)))
-        if ours is None or theirs is None or change.old != change.new or change.rings[0] != change.rings[1]:
+        if change.old != change.new or change.rings[0] != change.rings[1]:
             found.append(change)
     return tuple(found)
 
@@ -60,12 +60,13 @@ def _taken(cycles: Cycles | None) -> dict[str, Taken]:
             **{taken.title: taken for taken in cycles.taken}}
 
 
-def _span(taken: Taken | None) -> tuple[int | None, int | None]:
-    return (None, None) if taken is None else (taken.least, taken.most)
+def _span(taken: Taken | None) -> tuple[int | None, int | None] | None:
+    return None if taken is None else (taken.least, taken.most)
 
 
 def _rings(taken: Taken | None) -> int:
-    return 0 if taken is None else len(taken.rings)
+    """Words that stand at many addresses, once for each opcode, are one wait."""
+    return 0 if taken is None else len({(ring.names, ring.words or ring.addresses) for ring in taken.rings})
 
 
 # ---------------------------------------------------------------- what was not expected

@@ -267,19 +267,22 @@ def _worst(worst: int | None) -> str:
 def _cycles(changes: Sequence[CycleChange], everything: bool) -> list[str]:
     if not changes:
         return ["cycles: every instruction takes as many as before"]
-    rows = [(f"`{change.title}`", _span(change.old, change.rings[0]), "->", _span(change.new, change.rings[1]))
-            for change in changes]
+    rows = [(f"`{change.title}`", _span(change.old, change.rings[0], change), "->",
+             _span(change.new, change.rings[1], change)) for change in changes]
     of = "the round has" if [change.title for change in changes] == ["(round)"] else \
         f"{_plural(len(changes), 'instruction')} with"
     return [f"cycles: {of} other figures", *_cut(_columns(rows), everything)]
 
 
-def _span(span: tuple[int | None, int | None], rings: int) -> str:
-    least, most = span
-    if least is None:
+def _span(span: tuple[int | None, int | None] | None, rings: int, change: CycleChange) -> str:
+    """How many waits there are is said where that is what differs."""
+    if span is None:
         return "-"
-    told = f"{least}" if least == most else f"{least} to {_worst(most)}"
-    return told + (" and waits" if rings else "")
+    least, most = span
+    told = "no end" if least is None else f"{least}" if least == most else f"{least} to {_worst(most)}"
+    if not rings:
+        return told
+    return told + (" and waits" if change.old != change.new or 0 in change.rings else f" and {_plural(rings, 'wait')}")
 
 
 def _columns(rows: Sequence[tuple[str, ...]]) -> list[str]:

@@ -31,8 +31,9 @@ def comparison_data(found: Comparison) -> dict[str, Any]:
     }
 
 
-def _span(span: tuple[int | None, int | None], rings: int) -> dict[str, int | None]:
-    return {"least": span[0], "most": span[1], "waits": rings}
+def _span(span: tuple[int | None, int | None] | None, rings: int) -> dict[str, int | None]:
+    least, most = span or (None, None)
+    return {"least": least, "most": most, "waits": rings}
 
 
 def _behaviour(found: Comparison, behaviour: Behaviour) -> dict[str, Any]:
