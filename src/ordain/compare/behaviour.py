@@ -96,17 +96,18 @@ def _rows(joint: JointGraph) -> list[ComparedUnit]:
     """Every place that a mapping store other than the instructions' own leads to: its rows are compared one by one."""
     units: list[ComparedUnit] = []
     old, new = _by_opcode(joint, "row")
+    met = _by_new_numbers(joint, old, new)
     grouped: dict[tuple[str, str], list[tuple[str, int]]] = {}
     for key, roots in new.items():
         grouped.setdefault((key[0], roots[0].title), []).append(key)
     for (store, title), keys in grouped.items():
-        fresh = [key for key in keys if key not in old]
-        differing = [key for key in keys if key in old and not _all_same(joint, old[key], new[key])]
+        fresh = [key for key in keys if key not in met]
+        differing = [key for key in keys if key in met and not _all_same(joint, met[key], new[key])]
         status: Status = "new" if len(fresh) == len(keys) else "changed" if fresh or differing else "same"
-        difference = _first_of(joint, [(old[key], new[key]) for key in differing])
+        difference = _first_of(joint, [(met[key], new[key]) for key in differing])
         units.append(ComparedUnit("row", title, store, tuple(opcode for _, opcode in keys), status, "",
                                   tuple(opcode for _, opcode in differing), "", difference,
-                                  _nodes(old, keys), _nodes(new, keys)))
+                                  _nodes(met, keys), _nodes(new, keys)))
     for key, roots in old.items():
         if key not in new:
             units.append(_one_sided(roots[0], 0))
@@ -130,19 +131,19 @@ def _by_opcode(joint: JointGraph, kind: str) -> tuple[Dispatched, Dispatched]:
         for key, ways in rows.items():
             common = sorted(way for way in ways if way >= 0) or sorted(ways)
             found[side][key] = [ways[way] for way in common]
-    return _by_new_numbers(joint, *found), found[1]
+    return found
 
 
 def _by_new_numbers(joint: JointGraph, old: Dispatched, new: Dispatched) -> Dispatched:
-    """The old side's opcodes by the numbers that the same levels of the same lines have on the new side. Where fewer
-    lines are told apart on one side, several opcodes of one belong to one of the other; of these the first counts that
-    does something else. A number that only one side has is on that side alone."""
+    """What the old side does at each opcode of the new one: at the same levels of the same lines. Where fewer lines are
+    told apart on one side, several opcodes of one belong to one of the other; of these the first counts that does
+    something else. A number that only one side has is on that side alone."""
     result: Dispatched = {}
     for store in dict.fromkeys(store for store, _ in (*new, *old)):
         sides = [side for side in joint.common.sides if store in side.machine.stores]
         lines = [_lines(side, store, joint.common.terms) for side in sides]
         if len(sides) == 1 or lines[0] == lines[1]:
-            result.update({key: roots for key, roots in old.items() if key[0] == store})
+            result.update({key: roots for key, roots in old.items() if key in new and key[0] == store})
             continue
         both = {line for line, _ in lines[0]} & {line for line, _ in lines[1]}
         meant: dict[Hashable, list[list[Root]]] = {}
@@ -152,7 +153,6 @@ def _by_new_numbers(joint: JointGraph, old: Dispatched, new: Dispatched) -> Disp
         for key, roots in new.items():
             if key in old and key[0] == store and (found := meant.get(_levels(lines[1], key[1], both))):
                 result[key] = next((each for each in found if not _all_same(joint, each, roots)), found[0])
-        result.update({key: roots for key, roots in old.items() if key[0] == store and key not in new})
     return result
 
 
@@ -191,12 +191,13 @@ def _nodes(dispatched: Dispatched, keys: list[tuple[str, int]]) -> tuple[int, ..
 def _instructions(joint: JointGraph) -> list[ComparedUnit]:
     """Instructions are known by their titles, and compared opcode by opcode."""
     old, new = _by_opcode(joint, "instruction")
+    met = _by_new_numbers(joint, old, new)
     ours, theirs = _by_title(old), _by_title(new)
-    units = [_instruction(joint, title, keys, (old, new), (ours, theirs)) for title, keys in theirs.items()]
+    units = [_instruction(joint, title, keys, (old, met, new), (ours, theirs)) for title, keys in theirs.items()]
     renamed = {unit.was for unit in units if unit.status == "same" and unit.was}
     for title, keys in ours.items():
         if title not in theirs and title not in renamed:
-            now = sorted({new[key][0].title for key in keys if key in new})
+            now = sorted({new[key][0].title for key, roots in met.items() if roots[0].title == title})
             note = f"its opcode is now `{', '.join(now)}`" if now else ""
             units.append(ComparedUnit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), "gone", "",
                                       (), note, None, _nodes(old, keys), ()))
@@ -210,19 +211,21 @@ def _by_title(dispatched: Dispatched) -> dict[str, list[tuple[str, int]]]:
     return titles
 
 
-def _instruction(joint: JointGraph, title: str, keys: list[tuple[str, int]], both: tuple[Dispatched, Dispatched],
+def _instruction(joint: JointGraph, title: str, keys: list[tuple[str, int]],
+                 sides: tuple[Dispatched, Dispatched, Dispatched],
                  titles: tuple[dict[str, list[tuple[str, int]]], dict[str, list[tuple[str, int]]]]) -> ComparedUnit:
-    old, new = both
+    """`sides`: the old one by its own opcodes, and by those of the new one; the new one."""
+    old, met, new = sides
     ours, theirs = titles
-    before = sorted({old[key][0].title for key in keys if key in old})
-    differing = [key for key in keys if key not in old or not _all_same(joint, old[key], new[key])]
+    before = sorted({met[key][0].title for key in keys if key in met})
+    differing = [key for key in keys if key not in met or not _all_same(joint, met[key], new[key])]
     status: Status
     was = note = ""
     if title in ours:                               # an opcode whose instruction is gone is told as gone
-        differing = [key for key in differing if key not in old or old[key][0].title in theirs]
+        differing = [key for key in differing if key not in met or met[key][0].title in theirs]
         status = "changed" if differing else "same"
         left = [key for key in ours[title] if key not in keys]
-        gained = [key for key in differing if key in old and old[key][0].title != title]
+        gained = [key for key in differing if key in met and met[key][0].title != title]
         if gained and left:
             moved = _all_same(joint, old[left[0]], new[gained[0]])
             note = (f"opcode {_hex(left)} is now {_hex(gained)}" + (", where it does the same" if moved else ""))
@@ -231,9 +234,9 @@ def _instruction(joint: JointGraph, title: str, keys: list[tuple[str, int]], bot
         was = before[0] if len(before) == 1 and before[0] not in theirs else ""
     else:
         status, was = "new", ", ".join(before)
-    first = _first_of(joint, [(old[key], new[key]) for key in differing if key in old]) if status != "new" else None
+    first = _first_of(joint, [(met[key], new[key]) for key in differing if key in met]) if status != "new" else None
     return ComparedUnit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), status, was,
-                        tuple(opcode for _, opcode in differing), note, first, _nodes(old, keys), _nodes(new, keys))
+                        tuple(opcode for _, opcode in differing), note, first, _nodes(met, keys), _nodes(new, keys))
 
 
 def _hex(keys: list[tuple[str, int]]) -> str:

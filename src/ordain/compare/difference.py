@@ -70,10 +70,10 @@ class Difference(NamedTuple):
 
 
 class Parting(NamedTuple):
-    """A pair of nodes at which ways part, with the rows that differ (None for an end)."""
+    """A pair of nodes at which ways part, with the rows that differ; None where one of them is an end."""
 
     nodes: tuple[int, int]
-    rows: tuple[GraphRow | None, GraphRow | None]
+    rows: tuple[GraphRow, GraphRow] | None
     guard: int
 
 
@@ -94,7 +94,7 @@ def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Differe
             kept = kept or pair
             continue
         if not rows[0] or not rows[1]:
-            return _told(joint, came, Parting(pair, (None, None), 1))
+            return _told(joint, came, Parting(pair, None, 1))
         meeting = [(guard, ours, theirs) for ours in rows[0] for theirs in rows[1]
                    if (guard := both(ours.guard, theirs.guard))]
         for _, ours, theirs in meeting:
@@ -107,7 +107,7 @@ def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Differe
                 waiting.append(following)
     if kept is None:
         raise AssertionError("nodes of two blocks, and no difference between them")
-    return _told(joint, came, Parting(kept, (None, None), 1))
+    return _told(joint, came, Parting(kept, None, 1))
 
 
 def _whenever(joint: JointGraph, meeting: list[tuple[int, GraphRow, GraphRow]], ours: GraphRow,
@@ -129,8 +129,8 @@ def _told(joint: JointGraph, came: "dict[tuple[int, int], tuple[tuple[int, int],
         way.append(Passage(ours.addresses, theirs.addresses, literals(joint, guard)))
         step = came[pair]
     graphs = joint.graphs
-    addresses = [row.addresses if row else _first_words(joint, side, node)
-                 for side, (row, node) in enumerate(zip(parting.rows, parting.nodes))]
+    addresses = [row.addresses for row in parting.rows] if parting.rows is not None else [
+        _first_words(joint, side, node) for side, node in enumerate(parting.nodes)]
     ends = ["" if addresses[side] else Titles(joint.common.sides[side]).of(node, graphs[side])
             for side, node in enumerate(parting.nodes)]
     return Difference(tuple(reversed(way)), len(way) + 1, addresses[0], addresses[1],
@@ -181,12 +181,11 @@ def _runs(bits: list[int]) -> list[tuple[int, int]]:
 
 
 def _changes(joint: JointGraph, parting: Parting) -> tuple[Change, ...]:
-    if parting.rows == (None, None):
+    if parting.rows is None:
         return tuple(_left_behind(joint, *parting.nodes))
-    places = [_place(joint, side, parting) for side in (0, 1)]
-    if places[0] is None or places[1] is None:
-        return ()
-    return (*_field_changes(joint, places[0], places[1]), *_effect_changes(joint, places[0], places[1]))
+    ours, theirs = (_place(joint, side, node, row)
+                    for side, (node, row) in enumerate(zip(parting.nodes, parting.rows)))
+    return (*_field_changes(joint, ours, theirs), *_effect_changes(joint, ours, theirs))
 
 
 def _left_behind(joint: JointGraph, old_node: int, new_node: int) -> Iterator[Change]:
@@ -206,14 +205,12 @@ def _left_behind(joint: JointGraph, old_node: int, new_node: int) -> Iterator[Ch
                 yield Change(f"what is left in `{name}`", "", "")
 
 
-def _place(joint: JointGraph, side: int, parting: Parting) -> ControlPlace | None:
-    graph = joint.graphs[side]
-    row = parting.rows[side]
-    found = graph.places.at(graph.vectors[parting.nodes[side]])
-    if row is None or not isinstance(found, list):
-        return None
-    return next((place for place in found if place.addresses == row.addresses
-                 and joint.common.functions.both(place.guard, row.guard)), None)
+def _place(joint: JointGraph, side: int, node: int, row: GraphRow) -> ControlPlace:
+    """The place of which a row of a node was made."""
+    graph, both = joint.graphs[side], joint.common.functions.both
+    found = graph.places.at(graph.vectors[node])
+    assert isinstance(found, list)
+    return next(place for place in found if place.addresses == row.addresses and both(place.guard, row.guard))
 
 
 def _field_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace) -> list[Change]:

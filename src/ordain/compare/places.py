@@ -111,8 +111,8 @@ class Places:
         self._dispatching = {leaf: store for leaf, store in self._shown_by.items() if self._dispatches(store)}
         self._written = {store: [leaf for leaf, by in self._shown_by.items() if by == store and leaf in asked]
                          for store in self._read if not self._dispatches(store)}
-        self._early_parts = [self._choosing(store, asked, False) for store in self.control]
-        self._late_parts = [self._choosing(store, asked, True) for store in self.control]
+        self._early_parts = [[_Part(leaf, *self._readers[name]) for name, leaf in self._parts[store]
+                              if name not in sequencing.address_fields] for store in self.control]
         control_leaves = _handed_on(leaves([sequencing.stores[store] for store in self.control]), side)
         self.steering = tuple(leaf for leaf in self.leaves if leaf in control_leaves)
         self.counting = frozenset(leaf for leaf in self.pointers if leaf not in self.placed)
@@ -134,14 +134,6 @@ class Places:
                               for number, (leaf, store) in enumerate(self._dispatching.items())}
         self._open = {leaf: terms.or_(load.when for load in register.loads) for leaf in sequencing.opcodes
                       if (register := machine.registers.get(leaf.name)) is not None and register.transparent}
-
-    def _choosing(self, store: str, asked: set[Leaf], late: bool) -> list[_Part]:
-        """The parts of the store's word that choose between ways (early), or that name places (late)."""
-        parts = [_Part(leaf, *self._readers[name]) for name, leaf in self._parts[store]
-                 if (name in self._sequencing.address_fields) == late]
-        if late and self._words[store] in asked:
-            parts.append(_Part(self._words[store], 0, -1, 0))
-        return parts
 
     def _dispatches(self, store: str) -> bool:
         """True for a mapping store that is asked about an instruction, not about a few conditions."""
@@ -320,9 +312,6 @@ class Places:
         """Where control can be after this place's cycle."""
         found = self._class_of(place.words)
         known = place.known
-        for parts, word in zip(self._late_parts, place.words):
-            for leaf, low, mask, turn in parts:
-                known[leaf] = self._terms.const(word >> low & mask ^ turn, leaf.width)
         data, since = self._data_after(found, known)
         if not self._loaded.isdisjoint(since) and self._asked(known):
             known = {**known, **self._again}    # what is asked about now is not what was asked about before
