@@ -1,5 +1,6 @@
 """The placement that touches the fewest chips, against every placement there is."""
 
+from collections.abc import Mapping, Sequence
 from functools import cache
 from itertools import permutations
 from random import Random
@@ -17,7 +18,7 @@ from ordain.machine.model import Machine
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
 from ordain.microprogram.model import Program
-from ordain.placement.confined import Allowed
+from ordain.placement.confined import Allowed, Unsettled
 from ordain.placement.fewest import Fewest, TouchedChips, fewest
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
@@ -373,7 +374,8 @@ def test_sets_are_tried_up_to_a_limit(most: int, at_least: int, tried: int) -> N
     assert (found.touched.cost, found.at_least, found.exact, found.sets) == ((3, 3), at_least, False, tried)
 
 
-@pytest.mark.parametrize(("most", "cost"), [(0, (3, 3)), (1, (1, 1)), (2, (1, 1)), (3, (1, 1)), (60, (1, 0))])
+@pytest.mark.parametrize(("most", "cost"), [
+    (0, (3, 3)), (1, (1, 1)), (2, (1, 1)), (3, (1, 1)), (4, (1, 0)), (60, (1, 0))])
 def test_wishes_are_placed_up_to_a_limit(most: int, cost: tuple[int, int]) -> None:
     """Without A, B or C there is the way that burns E and erases it; that E need not be erased is found in the end."""
     options = Options((TouchedChips(frozenset("ABC"), frozenset("ABC")), TouchedChips(frozenset("E"), frozenset()),
@@ -381,3 +383,53 @@ def test_wishes_are_placed_up_to_a_limit(most: int, cost: tuple[int, int]) -> No
     with MonkeyPatch.context() as patch:
         patch.setattr("ordain.placement.fewest.MOST_OFFERS", most)
         assert options.found().touched.cost == cost
+
+
+def chips(burned: str, erased: str = "") -> TouchedChips:
+    return TouchedChips(frozenset(burned), frozenset(erased))
+
+
+@pytest.mark.parametrize(("touched", "unknown", "cost", "tried"), [
+    # without A and without B there is no way, so nothing smaller is tried, but whether any of both may stay as it is
+    ([chips("AB", "AB")], "", (2, 2), 2 + 1 + 2),
+    ([chips("AB", "AB"), chips("AB", "A")], "", (2, 1), 2 + 1 + 1),
+    ([chips("AB", "AB"), chips("AB", "B")], "", (2, 1), 2 + 1 + 2),
+    # A has to be burned; without B and without C there is a way, but none with A alone or with another beside it
+    ([chips("ABC", "A"), chips("ADE", "A")], "A", (3, 1), 2 + 1 + 4),
+    # without A, B or C something else is found first; then none, A, B, C, and D, which is enough
+    ([chips("ABC"), chips("D"), chips("BCE"), chips("ACE"), chips("ABE")], "", (1, 0), 3 + 1 + 4),
+])
+def test_no_set_is_tried_that_cannot_matter(touched: list[TouchedChips], unknown: str, cost: tuple[int, int],
+                                            tried: int) -> None:
+    found = Options(tuple(touched), frozenset(unknown), False).found()
+    assert (found.touched.cost, found.exact, found.sets) == (cost, True, tried)
+
+
+def without_search(numbers: Mapping[object, int], touched: Sequence[TouchedChips], recorded: Recorded | None) -> Fewest:
+    """`numbers`: which placement comes of what is recorded, None where none does; every search is given up."""
+    class GivenUp:
+        def search(self, allowed: Allowed) -> None:
+            raise Unsettled
+
+    def place(asked: Recorded | None) -> Placement | None:
+        number = numbers.get(asked if asked is None else (*asked.addresses, bool(asked.words)))
+        return None if number is None else Placement(((number,),), {}, (), {})
+
+    terms = Terms()
+    small = by_hand.machine([by_hand.store("control", 2, 1, 1, terms)], [], terms)._replace(chips=dict.fromkeys(CHIPS))
+    with MonkeyPatch.context() as patch:
+        patch.setattr("ordain.placement.fewest.Confined", lambda *args: GivenUp())
+        found = fewest(small, by_hand.program([by_hand.word(0)]), recorded, {"control": (0, 0)}, frozenset(), place,
+                       lambda placement: touched[placement.addresses[0][0]])
+    assert found is not None
+    return found
+
+
+def test_what_was_recorded_is_offered_with_the_bits_of_the_sockets() -> None:
+    """Whatever the search comes to; and a search that is given up refutes nothing."""
+    touched = [chips("ABC"), chips("A"), chips("AB")]
+    assert without_search({None: 0, (True,): 1}, touched, None)[1:5] == (touched[1], touched[0], 0, False)
+    before = Recorded({"control": {}}, {})
+    assert without_search({("control", False): 0, ("control", True): 2, (True,): 1}, touched, before)[1:5] == (
+        touched[2], touched[0], 0, False)
+    assert without_search({None: 0}, touched, None)[1:5] == (touched[0], touched[0], 0, False)

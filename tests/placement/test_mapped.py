@@ -1,9 +1,15 @@
 """A mapping store narrower than the address: the wires beside its outputs say where an instruction may begin."""
 
+from collections.abc import Callable, Sequence
+
 import pytest
 
-from ordain.placement.mapped import Mapped
+from ordain.language.machine_file import parse_machine
+from ordain.machine.expression import Leaf, Node, Terms
+from ordain.machine.resolve import resolve
+from ordain.placement.mapped import Mapped, mapped
 from tests.checks.reports import names, report
+from tests.placement.by_hand import machine, store
 from tests.planted.plant import Sound
 from tests.workshop import compiled, contents_of
 
@@ -108,3 +114,62 @@ def test_a_word_right_below_a_line_that_is_tied_high() -> None:
     """Five bits above a 0 and below a 1: 64 + 2 * word."""
     way = Mapped(5, 1, 1, 64, True)
     assert [way.value(address) for address in (64, 66, 126, 65, 62, 0)] == [0, 1, 31, None, None, None]
+
+
+def word_of(addresses: Sequence[Callable[[Terms, Leaf], Node]], bits: int = 3) -> Mapped:
+    """How `entry` stands in an address of six bits; each address is that of a store."""
+    terms = Terms()
+    entry = terms.leaf("word", "entry", bits)
+    stores = [store("entry", 4, bits, 2, terms, fill="map"), *(
+        store(f"control {number}", 64, 8, 6, terms)._replace(address=address(terms, entry))
+        for number, address in enumerate(addresses))]
+    return mapped(machine(stores, [], terms), "entry", 6)
+
+
+def joined(*parts: int | str | None) -> Callable[[Terms, Leaf], Node]:
+    """Bits as constants; None: the word of the table; a name: a state of a bit."""
+    def join(terms: Terms, entry: Leaf) -> Node:
+        return terms.join(tuple([entry if part is None else terms.leaf("state", part, 1) if isinstance(part, str)
+                                 else terms.const(part, 1) for part in parts]))
+    return join
+
+
+@pytest.mark.parametrize(("parts", "low", "zeros", "ones"), [
+    ((0, 0, 0, None), 0, 0b111000, 0), ((1, 0, 1, None), 0, 0b010000, 0b101000), ((None, 0, 0, 0), 3, 0b000111, 0),
+    ((None, 1, 0, 1), 3, 0b000010, 0b000101), ((0, 1, None, 0), 1, 0b100001, 0b010000),
+    ((1, None, 1, 1), 2, 0, 0b100011)])
+def test_what_is_wired_beside_the_word(parts: Sequence[int | None], low: int, zeros: int, ones: int) -> None:
+    assert word_of([joined(*parts)]) == Mapped(3, low, zeros, ones, True)
+
+
+@pytest.mark.parametrize("other", [
+    joined(0, None), joined(1, 1, 1, 1, None),              # an address of four bits, one of seven
+    joined("a", "b", 0, 0, 0, 1)])                          # one that the word is not in
+def test_only_addresses_of_that_width_with_the_word_in_them_say_so(other: Callable[[Terms, Leaf], Node]) -> None:
+    way = Mapped(3, 0, 0b010000, 0b101000, True)
+    assert word_of([joined(1, 0, 1, None)]) == word_of([other, joined(1, 0, 1, None)]) == way
+    assert word_of([joined(1, 0, 1, None), other]) == way
+
+
+@pytest.mark.parametrize("other", [joined(0, 0, 1, None), joined("a", 0, 1, None), joined(None, 1, 0, 1)])
+def test_a_word_that_stands_in_two_ways_is_taken_for_the_address(other: Callable[[Terms, Leaf], Node]) -> None:
+    assert word_of([joined(1, 0, 1, None), other]) == word_of([]) == Mapped(3, 0, 0b111000, 0, False)
+
+
+def test_a_bit_that_chooses_between_addresses_is_none_of_them() -> None:
+    """A table of one bit: it chooses one of two addresses, and stands in a third."""
+    def choice(terms: Terms, entry: Leaf) -> Node:
+        return terms.if_(entry, terms.const(0b010101, 6), terms.leaf("state", "here", 6))
+
+    way = joined(1, 0, 1, 1, 0, None)
+    assert word_of([choice, way], bits=1) == word_of([way], bits=1) == Mapped(1, 0, 0b010010, 0b101100, True)
+
+
+def test_a_word_that_a_register_takes_up() -> None:
+    """The address register is loaded from the table, with two lines tied."""
+    text = MACHINE.format(join="mar", bits=4) + "register mar 6 bits, loads {0b10, entry} when mark is 2\n"
+    tree, _ = parse_machine({"m.machine": text}, "m.machine")
+    assert tree is not None
+    made, findings = resolve(tree)
+    assert made is not None and not findings, findings
+    assert mapped(made, "entry", 6) == Mapped(4, 0, 0b010000, 0b100000, True)

@@ -136,9 +136,10 @@ def _rows(task: Task, units: Units, free: int) -> Iterator[Finding]:
     blocks = [(len(unit.words), unit.words[0]) for unit in units.units]
     for pieces, stretches in (rows, free_runs(free, task.counting)), (blocks, segments(free)):
         longest = max((end - start for start, end in stretches), default=0)
-        length, first = max(pieces, key=lambda piece: piece[0], default=(0, 0))
-        if length <= longest:
+        too_long = [piece for piece in pieces if piece[0] > longest]
+        if not too_long:
             continue
+        length, first = max(too_long, key=lambda piece: piece[0])
         yield error("over-full", f"a row of {_many(length)} must stand together, the largest free run has {longest}: "
                     f"over-full by {_many(length - longest)}", _span(task, first), "the row begins here",
                     help="break the row with a jump, or move the fixed words that cut the store")

@@ -64,11 +64,11 @@ def fewest(machine: Machine, program: Program, recorded: Recorded | None, in_soc
     search = _Search(machine, program, in_sockets, unknown, place, touch, first)
     plain = search.offer(first)
     search.offer_recorded(Recorded({} if recorded is None else recorded.addresses, _as_rows(in_sockets)))
-    search.run()
+    at_least = search.run()
     assert search.best is not None
     placement, touched = search.best
-    return Fewest(placement, touched, plain, min(search.at_least, len(touched.burned)),
-                  search.at_least >= len(touched.burned), search.tried)
+    return Fewest(placement, touched, plain, min(at_least, len(touched.burned)), at_least >= len(touched.burned),
+                  search.tried)
 
 
 def _as_rows(in_sockets: Mapping[str, tuple[int, ...]]) -> dict[str, dict[int, int]]:
@@ -76,7 +76,7 @@ def _as_rows(in_sockets: Mapping[str, tuple[int, ...]]) -> dict[str, dict[int, i
 
 
 class _Search:
-    """`best`: what was found so far. `at_least`: every set of fewer chips is refuted."""
+    """`best`: what was found so far."""
 
     def __init__(self, machine: Machine, program: Program, in_sockets: Mapping[str, tuple[int, ...]],
                  unknown: frozenset[str], place: Place, touch: Callable[[Placement], TouchedChips],
@@ -86,7 +86,6 @@ class _Search:
         self._confined = Confined(machine, program, in_sockets, [places[0] for places in first.addresses])
         self._place, self._touch = place, touch
         self.best: tuple[Placement, TouchedChips] | None = None
-        self.at_least = len(unknown)
         self.tried = self._offers = 0
 
     def offer(self, placement: Placement) -> TouchedChips:
@@ -100,25 +99,26 @@ class _Search:
         placement = self._place(recorded)
         return None if placement is None else self.offer(placement)
 
-    def run(self) -> None:
-        """Sets of chips from the smallest up, until one is met or nothing smaller than the best is left."""
+    def run(self) -> int:
+        """Sets of chips from the smallest up, until one is met or nothing smaller than the best is left. Every set of
+        fewer chips than it gives is refuted."""
         assert self.best is not None
         needed = self._needed(self.best[1].burned)
         others = [name for name in self._chips if name not in needed]
-        self.at_least = len(needed)
-        refuted_all = True
+        at_least, refuted_all = len(needed), True
         for size in range(len(needed), len(self.best[1].burned)):
             for more in combinations(others, size - len(needed)):
                 if self.tried >= MOST_SETS:
-                    return
+                    return at_least
                 refuted = self._try(Allowed(needed | frozenset(more), needed | frozenset(more)))
                 refuted_all = refuted_all and refuted
                 if len(self.best[1].burned) <= size:
                     self._fewer_erasures(needed, others)
-                    return
+                    return at_least
             if refuted_all:
-                self.at_least = size + 1
+                at_least = size + 1
         self._fewer_erasures(needed, others)
+        return at_least
 
     def _needed(self, touched: frozenset[str]) -> frozenset[str]:
         """Chips without which nothing can be done, whatever else is touched."""

@@ -46,7 +46,7 @@ def mapped(machine: Machine, store: str, width: int) -> Mapped:
 def _in_join(node: Join, leaf: Leaf | Node) -> tuple[int, int] | None:
     """Where the leaf begins in a join, and the bits of the join that are 1; None where its other parts are no
     constants."""
-    place, low, ones = 0, 0, 0
+    place = low = ones = 0
     for part in reversed(node.args):
         if part is leaf:
             low = place

@@ -24,7 +24,6 @@ def met(task: Task, seats: Mapping[int, Sequence[int]]) -> bool:
 
 def _stands(demand: Demand, at: Mapping[int, int], seats: Mapping[int, Sequence[int]]) -> bool:
     """Whether the words of a demand stand together somewhere where they may."""
-    (first, word), *_ = demand.cells
+    (_, word), *_ = demand.cells        # the first stands at the base
     return any(not base & demand.zeros and base & demand.ones == demand.ones
-               and all(at.get(base + offset) == other for offset, other in demand.cells)
-               for base in (address - first for address in seats[word]))
+               and all(at.get(base + offset) == other for offset, other in demand.cells) for base in seats[word])
