@@ -164,11 +164,17 @@ def test_a_word_that_all_columns_have_is_known_though_its_address_is_not() -> No
     assert [level(step, path) for step in steps] == [exactly(3, 4), Ternary(0, 0b1000)], "0100 if kept, else 0011"
 
 
-@pytest.mark.parametrize(("driver", "told"), [
-    ("driven by count when put is count", "nothing says what `count` puts on the 2 lines of `data`"),
-    ("driven by other = count[1:0] when put is ram", "`data` floats")])
-def test_why_control_is_lost_on_a_bus(driver: str, told: str) -> None:
-    """A register of four bits on a bus of two says nothing; a bus that nobody drives has no level."""
+@pytest.mark.parametrize(("driver", "told", "way_out"), [
+    ("driven by count when put is count", "nothing says what `count` puts on the 2 lines of `data`",
+     "say in the machine"),
+    ("driven by count when put is count\n    driven by part when write",
+     "nothing says what `count` puts on the 2 lines of `data`", "say in the machine"),
+    ("driven by part when put in (count, both)\n    driven by count when put is count",
+     "nothing says what `part` or `count` puts on the 2 lines of `data`", "say in the machine"),
+    ("driven by other = count[1:0] when put is ram", "`data` floats", "give memory")])
+def test_why_control_is_lost_on_a_bus(driver: str, told: str, way_out: str) -> None:
+    """A register of four bits on a bus of two says nothing; a bus that nobody drives has no level. What counts is who
+    drove when the bits were taken, in the cycle before, and not who drives where they are missed."""
     machine = MACHINE[:MACHINE.index("bus data")] + f"bus data 2 bits, floats\n    {driver}\n"
     machine = machine.replace("loads data + 1 when keep", "loads {0b00, data} when keep").replace(
         "next target", "next count[1:0] if write else target")
@@ -176,6 +182,7 @@ def test_why_control_is_lost_on_a_bus(driver: str, told: str) -> None:
     found = recorded(path, {}, lambda cycle: {}, None, 10, None, ())
     assert found.ending == "lost" and found.cycles == 2
     assert found.findings[0].notes == (f"`upc` got it in cycle 2, because `count` got it in cycle 1, because {told}",)
+    assert found.findings[0].help is not None and found.findings[0].help.startswith(way_out)
 
 
 @pytest.mark.parametrize("steady", [None, 0])

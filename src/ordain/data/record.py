@@ -4,7 +4,7 @@ from collections import deque
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Literal
 
-from ordain.data.causes import Causes
+from ordain.data.causes import UNTOLD, Causes
 from ordain.data.datapath import Datapath, Moment
 from ordain.data.model import Ending, Listener, Memories, Record, RunLine, Sent, Taker, Update
 from ordain.data.partial import Ternary, whole
@@ -185,10 +185,12 @@ def _nowhere(path: Datapath, ran: Ran, memory: str, causes: Causes) -> Finding:
 
 def _lost(ran: Ran, store: Store, causes: Causes) -> Finding:
     """Where control goes depends on something that is not known: what, and since when."""
+    notes = causes.told(ran.moment, store.address)
     return error("unknown-branch", f"where control goes in cycle {ran.cycle} is not known: bits of the address of "
-                 f"`{store.name}` have no value", None, notes=causes.told(ran.moment, store.address),
-                 help="give memory its contents (--put, --load), load the register before it is used, or say what it "
-                 "holds at power-up (--put)")
+                 f"`{store.name}` have no value", None, notes=notes,
+                 help="say in the machine file what it puts there: `driven by NAME = VALUE when ...`, maybe a `memory`"
+                 if any(UNTOLD in note for note in notes) else "give memory its contents (--put, --load), load the "
+                 "register before it is used, or say what it holds at power-up (--put)")
 
 
 # ---------------------------------------------------------------- the last steps once more
