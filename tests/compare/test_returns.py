@@ -92,3 +92,19 @@ def test_what_runs_otherwise_is_told(kind: str, home: str, seed: int) -> None:
         apart = any(parting(old, new, HIDDEN, run, 25) for run in range(3))
         told = moved(compared(old, new)) != {}
         assert told == apart, (words, number, other[number])
+
+
+def test_a_return_address_on_a_bus_is_a_number() -> None:
+    """Where `calls` stands is of no matter, unless `show` puts on the bus what it has left. Its target may move."""
+    hidden = COIL.replace("LEFT", "0").replace("UNDER", "under").replace("HOME\n", HOMES["home"])
+    shown = hidden.replace("rope 1 bit, pulled low\n    driven by drum", "rope 5 bits, pulled low\n    driven by ret")
+
+    def called(text: str, calls: int, out: int) -> Contents:
+        return burned(resolved(text), {
+            0: Word("home", {"flow": "ask", "target": 8}), 1: Word("show", {"flow": "jump", "target": 0, "up": 1}),
+            8: Word("far", {"flow": "jump", "target": calls}), calls: Word("calls", {"flow": "call", "target": out}),
+            out: Word("out", {"flow": "jump", "target": 0, "down": 1})})
+
+    for text, told in ((hidden, {}), (shown, {"home": "changed"})):
+        assert moved(compared(called(text, 20, 24), called(text, 20, 24))) == {}
+        assert moved(compared(called(text, 20, 24), called(text, 21, 24))) == told

@@ -83,7 +83,7 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
         for driver in bus.drivers:
             note(("drives", bus.name, driver.name, driver.follows), driver.when)
             value = put(machine, driver, bus.width)
-            if value is not None and not _holds_itself(machine, driver):
+            if value is not None and (value in pointers or not _holds_itself(machine, driver)):
                 note(("puts", bus.name, driver.name), terms.if_(driver.when, value, terms.const(0, value.width)))
         for sampler in bus.samplers:
             note(("takes", bus.name, sampler.name), sampler.when)
@@ -150,7 +150,7 @@ def _in_new_codes(leaf: Node, name: str, width: int, numbers: dict[int, int], te
 
 
 def _holds_itself(machine: Machine, driver: Driver) -> bool:
-    """What is put there is what is called so, and nothing more to be compared."""
+    """What is put there is what is called so, and what that holds is compared where it is loaded."""
     return driver.value is None and any(driver.name in named for named in (
         machine.registers, machine.states, machine.memories, machine.inputs))
 
