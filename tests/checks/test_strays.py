@@ -437,3 +437,83 @@ def test_beside_a_walk_from_page_to_page(parts: tuple[Part, ...]) -> None:
         for part in parts)
     contents = possible(SHEETS, micro)
     assert shortest(contents) == walked_by_sheet(parts, contents)
+
+
+# ---------------------------------------------------------------- addresses that are made of the present one
+
+LATHE = """\
+machine lathe "gates make the next address of this one"
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field seq 2 bits
+    step 0 idle
+    jump 1
+    odd  2
+field target 4 bits address, idle 0
+spare 2 bits
+input feeler 1 bit, other 1 bit
+state upc 4 bits, reset 0
+    next choose seq
+        step     : upc + 1
+        jump     : target
+        otherwise: ODD
+order goto <there> : seq jump, target <there>
+"""
+TURN = """\
+routine start at 0
+        seq odd
+        goto start
+        goto start
+routine beside PLACE
+        goto start
+"""
+SKIP = "{upc[3:1] + 1, upc[0]} if feeler else upc + 1"
+FOUR = "{upc[3:2], upc[1:0] or {feeler, other}}"
+WAYS = """\
+routine start at 0
+        seq odd
+routine one at 1
+        goto start
+routine beside at 2
+        goto start
+routine three{}
+        goto start
+"""
+
+
+@pytest.mark.parametrize(("odd", "micro", "breaks"), [
+    # two words on is 2, where the word two below stands, or where another one does
+    (SKIP, TURN.replace("PLACE", "at 3"), {}), (SKIP, TURN.replace("PLACE", "at 2"), {2: 2}),
+    (SKIP.replace("+ 1, upc", ", upc"), TURN.replace("PLACE", "at 2"), {}),
+    # one of four, all of which are there on purpose, or of which one stands there by chance
+    (FOUR, WAYS.format(" at 3"), {}), (FOUR, WAYS.format(""), {3: 2}),
+    (FOUR.replace("other", "0b0"), WAYS.format(""), {}),
+    # the lowest line turned: there and back; the second line turned
+    ("{upc[3:1], not upc[0]}", TURN.replace("PLACE", "at 3"), {}),
+    ("{upc[3:2], not upc[1], upc[0]} if feeler else upc + 1", TURN.replace("PLACE", "at 2"), {2: 2}),
+])
+def test_an_address_that_gates_make_of_the_present_one(odd: str, micro: str, breaks: dict[int, int]) -> None:
+    verdict = verdict_of(contents_of(LATHE.replace("ODD", odd), micro))
+    found = {} if verdict is None else {found.address: found.cycles for found in verdict.breaks}
+    assert found == breaks
+
+
+@pytest.mark.parametrize(("place", "breaks"), [("at 3", {}), ("at 2", {2: 2})])
+def test_an_address_that_gates_make_of_one_that_is_chosen(place: str, breaks: dict[int, int]) -> None:
+    """`shown` is what is presented; `before` had it a cycle ago."""
+    text = LATHE.replace("address upc", "address shown").replace("next choose seq", "next shown + 1").replace(
+        "        step     : upc + 1\n        jump     : target\n        otherwise: ODD\n", """\
+state before 4 bits, reset 0
+    next shown
+state held 2 bits, reset 0
+    next seq
+state held_target 4 bits, reset 0
+    next target
+signal shown = choose held
+    1        : held_target
+    2        : {before[3:1] + 1, before[0]} if feeler else upc
+    otherwise: upc
+""")
+    verdict = verdict_of(contents_of(text, TURN.replace("PLACE", place)))
+    assert ({} if verdict is None else {found.address: found.cycles for found in verdict.breaks}) == breaks

@@ -1,4 +1,4 @@
-"""Control goes by way of an address that a word holds to a word that it does not name."""
+"""Control goes, by way of an address that a word holds or of its own, to a word that it does not name."""
 
 from collections.abc import Iterator
 
@@ -11,15 +11,16 @@ from ordain.text.findings import Finding, Place
 
 EXPLANATION = Explanation(
     name="strays",
-    fault="control goes by way of an address that a word holds to a word that it does not name",
+    fault="control goes by way of an address that a word holds, or of its own, to a word that it does not name",
     about="""\
 Where hardware puts something to an address that a word holds (a condition in its lowest bit, digits of the
 opcode, a page register), one label in the text can lead to several words. What the word names are the labels in
 its address fields: with `pair` and `table` all of them. Told is a step to any other word, which then is executed
 as if it were meant. Words that were put where they stand on purpose are meant by everybody: the first of a
 routine `at` an address or with `align`, behind a label in such a routine the words that stand right below it, and
-the first of an instruction where `starts at` says where it stands. What no address
-field has a part in, as a dispatch or a return, is not judged.""",
+the first of an instruction where `starts at` says where it stands. Where the next address is made of the
+word's own, by gates that are no sum, the word so many addresses further has to be the one so many lines below.
+What neither has a part in, as a dispatch or a return, is not judged.""",
     example="""\
         branch if_zero, target again          # the hardware puts `zero` in the lowest bit: with it, control
                                               # goes on with whatever stands beside `again`""",
@@ -56,10 +57,11 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     coming = before.phrase.removeprefix("at ") or "a word"
     return fault(asked, f"control goes on from {coming} to {at.phrase.removeprefix('at ')}, which it does not name",
                  before if before.span is not None else at,
-                 "the hardware makes another address of the one that this word holds", found,
+                 "the hardware makes another address of the one that this word holds, or of the word's own", found,
                  places=() if at.span is None else (Place(at.span, "here control goes on"),),
                  help="name every word to which the field can lead, with `pair(a, b)` or `table(...)`, or put it there "
-                      "on purpose, with `at`; else see to it that what the hardware puts to the field is right")
+                      "on purpose, with `at`; write what counts as a sum, `upc + 2`; else see to it that what the "
+                      "hardware puts to the field is right")
 
 
 def _from(contents: Contents, store: str, found: Break | None) -> tuple[str, int]:

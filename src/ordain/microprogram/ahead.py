@@ -8,6 +8,7 @@ from itertools import islice, product
 from typing import NamedTuple
 
 from ordain.machine.expression import (
+    Add,
     And,
     Const,
     If,
@@ -17,6 +18,7 @@ from ordain.machine.expression import (
     Not,
     Or,
     Slice,
+    Sub,
     Terms,
     leaves,
     substitute,
@@ -105,6 +107,10 @@ class Ahead:
                     found = [self.terms.not_(way) for way in self.ways(turned)]
                 case Slice(args=(whole,), high=high, low=low):
                     found = [self.terms.slice(way, high, low) for way in self.ways(whole)]
+                case Add(args=(one, other)) | Sub(args=(one, other)):
+                    put = self.terms.add if type(node) is Add else self.terms.sub
+                    both = product(self.ways(one), self.ways(other))
+                    found = [put(*chosen) for chosen in islice(both, MOST_WAYS + 1)]
                 case _:
                     found = [node]
             self._ways[node] = found if len(found) <= MOST_WAYS else [node]

@@ -14,7 +14,9 @@ from ordain.machine.expression import And, Const, If, Join, Node, Not, Or, Slice
 from ordain.machine.leads import values
 from ordain.machine.model import Machine
 from ordain.microprogram.ahead import Ahead, may_be
+from ordain.microprogram.bodies import is_stepped
 from ordain.microprogram.model import Body, Microinstruction, Program, Unnamed
+from ordain.microprogram.neighbours import Neighbours
 
 MOST = 1024
 """Addresses. Of a field that leaves more open nothing is said: it is one part of a sum, say."""
@@ -38,13 +40,19 @@ def strays(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
     bodies = {index: body for body in program.bodies for index in range(body.first, body.end)}
     placed = {name: {address: index for index, word in enumerate(program.words) if word.store == name
                      for address in addresses[index]} for name in machine.stores}
+    near = Neighbours(ahead, program, addresses, placed)
     found: dict[tuple[int, int], tuple[Unnamed, ...]] = {}
     for index, word in enumerate(program.words):
         named = _named(program, addresses, word, index, bodies)
+        stepped = is_stepped(machine.stores[word.store])
         for address in addresses[index]:
-            others = tuple(_strays(ahead, word, address, words[word.store][address], named, meant, placed))
+            bits = words[word.store][address]
+            others = list(_strays(ahead, word, address, bits, named, meant, placed))
+            own = meant[word.store].union(*(every.get(word.store, ()) for every in named.values()))
+            if not stepped and (unlike := near.unlike(index, bodies[index], address, bits, own)):
+                others.append(Unnamed(word.store, 1, frozenset(unlike)))
             if others:
-                found[index, address] = others
+                found[index, address] = tuple(others)
     return found
 
 
