@@ -178,6 +178,17 @@ def test_what_is_added_to_a_counter_behind_flip_flops(skip: str, expected: int) 
     assert succeeds(ONE_AHEAD.replace("{skip}", skip), f"routine one at 0\n{words}") == [expected, 1, 1, 1, 0]
 
 
+@pytest.mark.parametrize(("skip", "expected"), [
+    ("upc - 2 if line else upc - 1", 2), ("upc - 1", 1), ("upc + 1", 0), ("not ((not upc) + 2)", 2), ("not target", 0)])
+def test_a_counter_that_goes_down_and_is_presented_turned(skip: str, expected: int) -> None:
+    """The presented address is the complement: it goes up as the counter goes down."""
+    text = MACHINE.replace("address upc", "address not upc").replace("upc 6 bits, reset 0", "upc 6 bits, reset 63")
+    text = text.replace("upc + 1", "upc - 1").replace(": target", ": not target").replace("target if", "not target if")
+    text = text.replace("skip : upc + 2 if line else upc - 1", f"skip : {skip}")
+    words = "routine one at 0\n    branch skip\n    count 1\n    call one\n    back\n"
+    assert succeeds(text, words) == [expected, 1, 1, 0]
+
+
 def test_a_field_that_does_not_matter_decides_nothing() -> None:
     """Where an `idle any` field decides between going on and jumping, both are possible."""
     text = MACHINE.replace("step : upc + 1", "step : upc + 1 if count is 2 else target")

@@ -85,13 +85,15 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
     everything = _everything(machine, ahead)
     if chosen is not None:
         everything = list(substitute(terms, tuple([each for each in everything if each not in chosen.spoken_for]),
-                                     {store.address: chosen.place}))
+                                     chosen.known))
+        everything += [terms.not_(each) for each in everything if chosen.turned]
     others = tuple([node for node in in_fields(everything, place)
                     if node not in deciding and counted(terms, (node,), place)])
     if not counted(terms, deciding, place) and not others:
         doubtful = _counts_elsewhere(machine, store, presented)     # it may be meant, so this is no error
         return None, [_not_low(store)._replace(severity=Severity.WARNING)] if doubtful else []
-    widths = [_low_width(terms, store.address, presented), *sum_widths(terms, deciding, place)]
+    low = _low_width(terms, store.address, presented) if chosen is None else chosen.place.width
+    widths = [low, *sum_widths(terms, deciding, place)]
     lowest = place[0]
     if (len(place) == 1 and type(lowest) is Leaf and min(widths) == lowest.width
             and sums(terms, deciding, place) == (1,)):
