@@ -90,7 +90,8 @@ def _overlaps(text: StoreText, places: list[tuple[int, int]], lowering: Lowering
                 "field-overlap", f"{_called(text.members[later])} and {_called(text.members[earlier])} both lie at "
                 f"[{min(high, places[index][0])}:{low}]", text.members[later].span, "lies over another field",
                 places=(Place(text.members[earlier].span, "the other one"),),
-                help="move one of them with `at [hi:lo]`, or leave `at` out"))
+                help="move one of them with `at [hi:lo]`, or leave `at` out; bits with two meanings are one field for "
+                     "both (docs/language.md, the control word)"))
         if reach is None or places[index][0] > places[reach][0]:
             reach = index
     return found
