@@ -175,3 +175,31 @@ def test_which_line_belongs_to_which_effect(lines: tuple[str, str, str]) -> None
     for new in (asking(*lines, "night or fog"), asking(*lines, "fog or night")):
         for one, other in ((old, new), (new, old)):
             assert (moved(compared(one, other)) == {}) == (lines == ("pull", "pull", "push"))
+
+
+def test_a_register_that_becomes_a_latch_is_another_thing() -> None:
+    """It shows in the same cycle what it loads; nothing that a word orders has changed."""
+    latched, clocked = cellar(), cellar(("latch tap", "register tap"))
+    for old, new, sides in ((latched, clocked, ("old", "new")), (clocked, latched, ("new", "old"))):
+        found = compared(old, new)
+        assert moved(found) == {} and [text.split(";")[0] for text in found.machine] == [
+            f"what `tap` loads: only in the {side} machine" for side in sides]
+
+
+def test_a_decoder_field_with_another_name_and_other_numbers() -> None:
+    """`mark` is `sign`, and its codes have changed their numbers: what it says is the same, or it is not."""
+    named = (("field mark 2 bits\n    low  0 idle\n    full 3", "field sign 2 bits\n    low  3\n    full 0 idle"),)
+    now = cellar(*named)
+    for gauge, told_of in (((3, 3, 3, 0), []), ((3, 3, 0, 3), ["what `sign` says"])):
+        other = now._replace(words={**now.words, "gauge": gauge})
+        assert told(compared(cellar(), other)) == ((1, told_of) if told_of else (0, []))
+
+
+def test_a_line_that_one_machine_reads_is_still_shown() -> None:
+    """The press has four lines. One of the machines says what the highest does; of the others both say nothing."""
+    read = (("bus cord 1 bit", "bus twine 1 bit, pulled low\n    driven by bobbin when press[3]\nbus cord 1 bit"),)
+    assert moved(compared(cellar(), cellar(*read))) == {}
+    for lines, cell in (("{pump is 2, 0b0, pump}", (0, 1, 10, 3)), ("{pump is 3, pump[1], pump}", (0, 1, 6, 15))):
+        new = cellar(*read, ("{pump is 3, 0b0, pump}", lines), press=cell)
+        for one, other in ((cellar(), new), (new, cellar())):
+            assert set(moved(compared(one, other))) == {"reset", "fetch"}
