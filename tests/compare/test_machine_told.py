@@ -27,6 +27,7 @@ input dial"""))
 
 @pytest.mark.parametrize(("edits", "told"), [
     ((), ()),
+    ((("line 2 bits", "line 3 bits"),), ("bus `line` is 3 bits wide, was 2",)),
     ((("chest 4 words", "chest 3 words"),), ("memory `chest` has 3 words of 2 bits, had 4 of 2",)),
     ((("    holds zeros\n", ""),), ("memory `chest` holds anything at power-up, held zeros",)),
     ((("    holds zeros\n", '    holds "chest.bin"\n'),),

@@ -274,6 +274,8 @@ def _machine_changes(joint: JointGraph) -> tuple[str, ...]:
         if its is not None and _held(memory) != _held(its):
             found.append(f"memory `{name}` holds {_held(its)} at power-up, held {_held(memory)}")
     for name, bus in old.buses.items():
+        if name in new.buses and bus.width != new.buses[name].width:
+            found.append(f"bus `{name}` is {new.buses[name].width} bits wide, was {bus.width}")
         if name in new.buses and bus.undriven != new.buses[name].undriven:
             found.append(f"bus `{name}`: {new.buses[name].undriven.replace('-', ' ')}, "
                          f"was {bus.undriven.replace('-', ' ')}")
