@@ -177,6 +177,24 @@ def test_which_line_belongs_to_which_effect(lines: tuple[str, str, str]) -> None
             assert (moved(compared(one, other)) == {}) == (lines == ("pull", "pull", "push"))
 
 
+def test_two_writes_of_one_thing_at_once_write_it() -> None:
+    """Two different ones leave anything (docs/language.md)."""
+    writes = "    writes rope when pull\n    writes 0b010 when spin\n"
+    once = cellar((writes, "    writes rope when pull or push\n"))
+    for second, same in (("rope", True), ("0b010", False)):
+        twice = cellar((writes, f"    writes rope when pull\n    writes {second} when pull or push\n"))
+        assert told(compared(once, twice)) == ((0, []) if same else (1, ["what is written to `chest`, and where"]))
+
+
+def test_a_line_without_an_idle_code_stays_open() -> None:
+    """Nobody knows of it what a word does that orders nothing, so nobody says that the old words did that."""
+    added = (("spare 5 bits", "field extra 1 bit IDLE\nspare 4 bits"),
+             ("    sampled by dial when pull\n", "    sampled by dial when pull\n    sampled by clerk when extra\n"))
+    for idle, told_of in ((", idle 0", set[str]()), (", idle any", {"reset", "fetch"})):
+        more = cellar((added[0][0], added[0][1].replace(" IDLE", idle)), added[1])
+        assert set(moved(compared(cellar(), more))) == told_of == set(moved(compared(more, cellar())))
+
+
 def test_a_register_that_becomes_a_latch_is_another_thing() -> None:
     """It shows in the same cycle what it loads; nothing that a word orders has changed."""
     latched, clocked = cellar(), cellar(("latch tap", "register tap"))

@@ -190,7 +190,8 @@ def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings
         assert first is not None and second is not None
         fixed = [not (set(leaves((term,))) & open_) for term, open_ in zip((first, second), open_leaves, strict=True)]
         if all(fixed):
-            if first is not second and meanings[0].of(first)[0] != meanings[1].of(second)[0]:
+            before, after = (means.shown(term) for means, term in zip(meanings, (first, second)))
+            if before is not after:
                 machine.append(key)
             continue
         covered = first is second and all(_only_plain(first, open_, plain) for open_ in open_leaves)
