@@ -19,11 +19,11 @@ class Loop(NamedTuple):
 
 def one_of(case: SearchCase, states: BDDFunction) -> BDDFunction:
     """The lowest state of a set, by its bits in the order of the diagrams."""
-    assert states.satisfiable(), "a state has no neighbour where it was said to have one"
-    for atom in sorted(members(case.atoms), key=case.space.number.__getitem__):
-        lower = states & ~case.space.now[atom]
-        states = lower if lower.satisfiable() else states
-    return states
+    space, found = case.space, case.space.true
+    values = space.lowest(states, members(case.atoms))
+    for atom in sorted(values, key=space.number.__getitem__, reverse=True):
+        found = (space.now[atom] if values[atom] else ~space.now[atom]) & found
+    return found
 
 
 def shortest(case: SearchCase, level: int, goal: BDDFunction) -> list[BDDFunction]:

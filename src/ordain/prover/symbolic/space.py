@@ -156,6 +156,12 @@ class Space:
             return self.true
         return among(_Diagrams(self), self._bits.of(leaf), frozenset(range(values)))
 
+    def lowest(self, wanted: BDDFunction, atoms: Iterable[int]) -> dict[int, int]:
+        """A value of each of some atoms that is in a set over them: zeros where they may be."""
+        cube = wanted.pick_cube()
+        assert cube is not None, "nothing is in a set in which something was said to be"
+        return {atom: int(bool(cube[self.number[atom]])) for atom in atoms}
+
     # ------------------------------------------------------------ sets of variables
 
     def next(self, atom: int) -> BDDFunction:

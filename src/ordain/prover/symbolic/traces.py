@@ -65,7 +65,7 @@ class Stage:
                 raise AssertionError("a trace leaves its path")
             index += 1
             if index > last:
-                if script.back is None or states == entered[script.back] or len(cycles) > last + CLOSING:
+                if script.back is None or states in entered[script.back:] or len(cycles) > last + CLOSING:
                     break
                 index = script.back
         ending = {variable.name: states[variable.leaf] for variable in self._variables
@@ -77,30 +77,20 @@ class Stage:
     def _of_any_dead(self, one: BDDFunction) -> BDDFunction:
         """A state with all that differ from it in dead bits: the machine itself does not hold them at 0."""
         dead = [atom for atom, live in self._case.model.dead.live.items() if not (one & live).satisfiable()]
-        return one.exists(self._space.cube(dead)) if dead else one
+        return one.exists(self._space.cube(dead))
 
     def _start(self, wanted: BDDFunction, from_reset: bool) -> dict[Node, int]:
         """A state of the whole machine that is in a set."""
-        chosen = self._lowest(wanted & self._case.start if from_reset else wanted, self._atoms)
+        chosen = self._space.lowest(wanted & self._case.start if from_reset else wanted, self._atoms)
         states = {}
         for variable in self._variables:
             states[variable.leaf] = variable.reset or 0
             if (variable.reset is None or not from_reset) and variable.leaf in self._space.atoms.first:
-                states[variable.leaf] = sum(chosen.get(atom, 0) << bit
-                                            for bit, atom in enumerate(self._space.atoms.of(variable.leaf)))
-        if not self._is_in(states, wanted):
-            raise AssertionError("a trace does not begin where it should")
+                states[variable.leaf] &= ~self._case.model.needed[variable.leaf]
+                states[variable.leaf] |= sum(chosen[atom] << bit
+                                             for bit, atom in enumerate(self._space.atoms.of(variable.leaf)))
+        assert self._is_in(states, wanted), "a trace does not begin where it should"
         return states
-
-    def _lowest(self, wanted: BDDFunction, atoms: Iterable[int]) -> dict[int, int]:
-        """A value of each of some atoms that is in a set over them, zeros where they may be."""
-        space, literals = self._space, self._space.true
-        for atom in sorted(atoms, key=space.number.__getitem__, reverse=True):
-            literals = ~space.now[atom] & literals
-        cube = wanted.pick_cube_dd_set(literals).pick_cube()
-        if cube is None:
-            raise AssertionError("no inputs follow the path")
-        return {atom: int(bool(cube[space.number[atom]])) for atom in atoms}
 
     def _is_in(self, states: dict[Node, int], wanted: BDDFunction) -> bool:
         return wanted.eval((self._space.number[atom], bool(value)) for atom, value in self._bits(states).items())
@@ -127,7 +117,7 @@ class Stage:
         if following is not None:
             wanted = wanted & following.substitute(BDDFunction.make_substitution(
                 (space.number[atom], here.of(space.function(atom))) for atom in self._atoms))
-        chosen = self._lowest(wanted, range(space.states, space.atoms.count))
+        chosen = space.lowest(wanted, range(space.states, space.atoms.count))
         matters = self._matters(wanted, chosen)
         free = {one.leaf: 0 for one in self._system.free}
         for one in space.free:
