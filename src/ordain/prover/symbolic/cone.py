@@ -5,6 +5,7 @@ whatever the rest does (Clarke, Grumberg, Peled, "Model Checking", 13.1). Assump
 say which inputs there are.
 """
 
+from ordain.control.bits import store_of
 from ordain.control.model import System, Variable
 from ordain.logic.narrowing import bits_read, keep_bits
 from ordain.machine.expression import Leaf, Node, Terms, substitute
@@ -31,7 +32,7 @@ def cone(system: System, variables: tuple[Variable, ...],
         read = bits_read(pending)
         pending = []
         for leaf, mask in read.items():
-            store = _store_of(system, leaf)
+            store = store_of(system, leaf) if type(leaf) is Leaf else None
             if store and store not in stores:
                 stores.add(store)
                 pending += with_addresses(system, (system.addresses[store],))
@@ -39,7 +40,7 @@ def cone(system: System, variables: tuple[Variable, ...],
             if variable is None:
                 continue
             known = needed.get(leaf, 0)
-            wanted = known | (mask if variable.values == 1 << leaf.width else (1 << leaf.width) - 1)
+            wanted = known | mask
             if wanted != known:
                 needed[leaf] = wanted
                 pending.append(keep_bits(system.terms, variable.next, wanted))
@@ -51,10 +52,3 @@ def cone(system: System, variables: tuple[Variable, ...],
 def _narrowed(terms: Terms, variable: Variable, mask: int) -> Variable:
     reset = variable.reset if variable.reset is None else variable.reset & mask
     return variable._replace(next=keep_bits(terms, variable.next, mask), reset=reset)
-
-
-def _store_of(system: System, leaf: Node) -> str:
-    """The store a leaf's value comes from, or ""."""
-    if type(leaf) is Leaf and leaf.kind == "field":
-        return system.contents.machine.fields[leaf.name].store
-    return leaf.name if type(leaf) is Leaf and leaf.kind == "word" else ""
