@@ -124,3 +124,15 @@ def test_what_matters_only_where_another_dead_one_is_changed_is_not_dead() -> No
     contents, properties, verdicts = found('rule "a" never upc is 1 and first is 0 and second is 0\n', ROUND)
     assert verdicts.verdicts[0].outcome == "proved"
     agree(contents, properties, Limits())
+
+
+@pytest.mark.parametrize(("first", "second"), [(3, 5), (12, 0), (15, 15)])
+def test_a_way_is_shown_as_the_machine_goes_it(first: int, second: int) -> None:
+    """What is held at 0 in the search is shown as it is: as it begins until it is set, then as it was set."""
+    noted = "state noted 4 bits, reset 0\n    next (7 if go else 3) if upc is 1 else noted\n"
+    micro = "\nroutine start at 0\n    keep_one\n    branch step\n    branch step\n    target start, branch jump\n"
+    _, _, verdicts = found(noted + 'rule "a" never upc is 2 and noted is 7\n', micro, str(first), str(second))
+    trace = verdicts.verdicts[0].breaks[0].trace
+    assert trace is not None
+    assert [(cycle.states["first"], cycle.states["second"]) for cycle in trace.cycles] == [
+        (first, second), (0, second), (0, second)]

@@ -74,6 +74,15 @@ def test_a_way_that_never_comes_back_goes_round_where_it_ends_up(numbers: tuple[
     assert found.trace.after["place"] == found.trace.cycles[found.trace.loop].states["place"]
 
 
+@pytest.mark.parametrize("numbers", NUMBERED)
+@pytest.mark.parametrize("turned", [False, True])
+def test_what_leads_back_is_chosen_as_what_leads_there(numbers: tuple[int, ...], turned: bool) -> None:
+    """From `b` one way leads back, the other one to where no way leads back from."""
+    contents = machine({"a": "b", "b": "ac" if turned else "ca", "c": "c"}, numbers)
+    trace = broken(contents, "always", at(contents, numbers, "h")).trace
+    assert trace is not None and (letters(trace, numbers), trace.loop, trace.dead_end) == ("ab", 0, False)
+
+
 FORK = {"a": "bc", "b": "d", "c": "c", "d": "d", "h": "h"}
 
 
@@ -109,8 +118,11 @@ state hand 9 bits, reset 0
         (0, 2, 1), (1, 3, 3), (0, 0, 3), (1, 1, 3), (0, 2, 3), (1, 3, 3)]
     assert trace.loop == 2 and trace.after == trace.cycles[2].states and trace.after["loose"] == 0
     contents = machine(ways, NUMBERED[0], more)
-    trace = broken(contents, "always", at(contents, NUMBERED[0], "h")).trace
+    last, place = (contents.machine.terms.leaf("state", name, 3) for name in ("last", "place"))
+    monitor = Variable("last", last, 8, 0, place, "monitor")
+    trace = broken(contents, "always", at(contents, NUMBERED[0], "h"), monitors=(monitor,)).trace
     assert trace is not None and trace.loop == 0 and trace.cycles[1].states["hand"] == 1
+    assert (trace.cycles[0].monitors, trace.cycles[1].monitors) == ({}, {"last": 0})
     assert "hand" not in trace.cycles[0].states and trace.cycles[0].states["place"] == trace.after["place"]
 
 
@@ -132,7 +144,7 @@ def test_a_way_that_the_machine_does_not_go_is_not_told(monkeypatch: pytest.Monk
 def test_a_way_from_somewhere_else() -> None:
     """It begins in a state that is reached later: what counts of it as it is there, the rest as it is reset. Of a dial
     only the lower bit counts. What remembers something is shown where it is asked for."""
-    contents = machine({"a": "b", "b": "c", "c": "a"}, NUMBERED[0], """state dial 2 bits, reset 2
+    contents = machine({"a": "b", "b": "c", "c": "a"}, NUMBERED[1], """state dial 2 bits, reset 2
     next {dial[1], lamp}
 state wheel 2 bits, reset 2
     next wheel + 1
@@ -140,16 +152,16 @@ state wheel 2 bits, reset 2
     terms = contents.machine.terms
     dial, place = (terms.leaf("state", *one) for one in (("dial", 2), ("place", 3)))
     seen = Variable("seen", terms.leaf("state", "seen", 1), 2, 0, terms.slice(dial, 0, 0), "monitor")
-    asked = Property("asked", "", "bad", terms.and_((seen.leaf, at(contents, NUMBERED[0], "h"))), monitors=(seen,))
+    asked = Property("asked", "", "bad", terms.and_((seen.leaf, at(contents, NUMBERED[1], "h"))), monitors=(seen,))
     case = SearchCase(model_of(build_system(contents), (asked,), Limits()), (seen,), SearchWatch(Limits(), None, 0.0))
-    there, then = (case.space.of(terms.and_((at(contents, NUMBERED[0], one), seen.leaf))) & case.layers.reached
+    there, then = (case.space.of(terms.and_((at(contents, NUMBERED[1], one), seen.leaf))) & case.layers.reached
                    for one in "ca")
     script = TraceScript([there, then], [(), ()], from_reset=False)
     for shown, named in (((), set[str]()), ((seen,), {"seen"})):
         trace = Stage(case).play(script, {}, shown)
         first, last = trace.cycles
-        assert (first.states, last.states["place"]) == ({"place": 2, "dial": 3, "wheel": 2}, 0)
+        assert (first.states, last.states["place"]) == ({"place": 5, "dial": 3, "wheel": 2}, 7)
         assert first.monitors == dict.fromkeys(named, 1) and trace.after.keys() == first.states.keys() | named
     assert place in case.model.needed and case.model.needed[dial] == 1
     late = Stage(case).play(script._replace(from_reset=True, sets=[case.start]), {}, ())
-    assert late.cycles[0].states == {"place": 0, "dial": 2, "wheel": 2}
+    assert late.cycles[0].states == {"place": 7, "dial": 2, "wheel": 2}

@@ -46,7 +46,7 @@ class Remembered:
 
 
 def depth_of(monitors: tuple[Variable, ...]) -> int | None:
-    """How many cycles back the monitors reach; None when one of them looks at itself."""
+    """How many cycles back some monitors reach; None when one of them looks at itself."""
     leaves = {monitor.leaf for monitor in monitors}
     reads = {monitor.leaf: leaves & bits_read([monitor.next]).keys() for monitor in monitors}
     depth: dict[Node, int] = {}
@@ -56,4 +56,4 @@ def depth_of(monitors: tuple[Variable, ...]) -> int | None:
             return None
         for leaf in ready:
             depth[leaf] = 1 + max((depth[read] for read in reads[leaf]), default=0)
-    return max(depth.values(), default=0)
+    return max(depth.values())

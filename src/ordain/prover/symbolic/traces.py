@@ -85,7 +85,7 @@ class Stage:
         states = {}
         for variable in self._variables:
             states[variable.leaf] = variable.reset or 0
-            if (variable.reset is None or not from_reset) and variable.leaf in self._space.atoms.first:
+            if variable.leaf in self._space.atoms.first:
                 states[variable.leaf] &= ~self._case.model.needed[variable.leaf]
                 states[variable.leaf] |= sum(chosen[atom] << bit
                                              for bit, atom in enumerate(self._space.atoms.of(variable.leaf)))
