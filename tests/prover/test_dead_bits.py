@@ -3,6 +3,7 @@ against a search over single states. And for each condition of `prover.symbolic.
 without it."""
 
 from random import Random
+from typing import Literal
 
 import pytest
 from hypothesis import given, settings
@@ -15,9 +16,12 @@ from ordain.machine.model import Never
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property, Verdicts
 from ordain.rom.contents import Contents
-from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions
+from tests.prover import test_presented
+from tests.prover.by_hand import Bench, random_comparisons, random_contents, random_journeys, random_successions
 from tests.prover.test_against_plain_search import LARGEST, agree
 from tests.workshop import contents_of
+
+Fill = Literal["map", "microprogram"]
 
 
 @pytest.fixture(autouse=True)
@@ -136,3 +140,25 @@ def test_a_way_is_shown_as_the_machine_goes_it(first: int, second: int) -> None:
     assert trace is not None
     assert [(cycle.states["first"], cycle.states["second"]) for cycle in trace.cycles] == [
         (first, second), (0, second), (0, second)]
+
+
+@pytest.mark.parametrize("line", ["count", "held", "agent", "input", "agent's input"])
+def test_what_is_presented_to_a_store_on_which_nothing_depends(line: str) -> None:
+    test_presented.test_a_second_store_on_which_nothing_depends(line, True)
+
+
+@pytest.mark.parametrize("fill", ["map", "microprogram"])
+def test_where_breaks_are_told_apart_by_an_opcode_it_is_not_dead(fill: Fill) -> None:
+    """It is taken over once, with any value, and forms the address of a store whose words are alike."""
+    bench = Bench()
+    terms = bench.terms
+    upc, line = bench.state("upc", 2, 0), bench.input("line", 2)
+    bench.next("upc", terms.add(upc, terms.const(1, 2)))
+    take, lamp = bench.store("control", upc, {"take": 1, "lamp": 1}, [2, 0, 1, 0]).values()
+    code = bench.state("code", 2, 0)
+    bench.next("code", terms.if_(take, line, code))
+    work = bench.store("work", code, {"mill": 1}, [1, 1, 1, 1])["mill"]
+    bench.stores["work"] = bench.stores["work"]._replace(fill=fill)
+    asked = Property("asked", "", "bad", terms.and_((lamp, work)), per_word="work")
+    (one,) = decide(build_system(bench.contents()), (asked,)).verdicts
+    assert [(broken.address, broken.cycles) for broken in one.breaks] == [(code, 3) for code in range(4)]

@@ -54,6 +54,13 @@ def test_how_far_a_search_is_told_ten_times_a_second(monkeypatch: pytest.MonkeyP
     assert told == [(101, 1, 3, 9)]
 
 
+def test_a_search_that_has_not_begun_has_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[Progress] = []
+    monkeypatch.setattr("ordain.prover.symbolic.cases.monotonic", lambda: 1001.0)
+    SearchWatch(Limits(states=0), told.append, 1000.0).look()
+    assert told == [(0, 0, 0, 0)]
+
+
 def test_how_many_questions_are_decided_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     told: list[Progress] = []
     contents = contents_of(*PLANTED[0].faulty())

@@ -12,8 +12,9 @@ from ordain.prover.symbolic.cases import SearchCase, SearchWatch, model_of
 from ordain.prover.symbolic.paths import one_of, shortest
 from ordain.prover.symbolic.reads import members
 from ordain.prover.symbolic.relation import Relation, parts_of
+from ordain.prover.symbolic.space import by_value
 from ordain.rom.contents import Contents
-from tests.prover.by_hand import SEQUENCERS, random_contents
+from tests.prover.by_hand import SEQUENCERS, Bench, random_contents
 
 ALL_TOGETHER, SOME_TOGETHER, ALONE = 1 << 30, 30, 0
 """Nodes that a part may have."""
@@ -61,3 +62,20 @@ def test_what_is_not_looked_at_may_have_any_value(seed: int) -> None:
         some = random.choice(case.layers.new).exists(others)
         relation = Relation(space, parts_of(space, members(known), lambda: None), known, model.required, lambda: None)
         assert relation.after(some) == case.relation.after(some).exists(others)
+
+
+@pytest.mark.parametrize("largest", [ALL_TOGETHER, ALONE])
+@pytest.mark.parametrize("values", [1, 2, 3, 5, 8])
+def test_a_value_that_an_input_cannot_have_leads_nowhere(values: int, largest: int) -> None:
+    """The place is what the dial stood at, of which some numbers have no name; beside it another input."""
+    bench = Bench()
+    dial, go = bench.input("dial", 3, values), bench.input("go", 1)
+    place, lit = bench.state("place", 3, 0), bench.state("lit", 1, 0)
+    bench.next("place", dial)
+    bench.next("lit", bench.terms.and_((go, bench.terms.among(dial, frozenset((values - 1,))))))
+    bench.store("control", place, {"lamp": 1}, [0] * 8)
+    (case,) = cases(bench.contents(), largest)
+    bits = [*case.space.bits(place), *case.space.bits(lit)]
+    assert {value for value, _ in by_value(bits, case.layers.reached)} == {
+        *(2 * value for value in range(values)), 2 * (values - 1) + 1}
+    assert case.transitions == (values + 1) ** 2

@@ -15,7 +15,7 @@ from ordain.control.model import Variable
 from ordain.control.system import build_system
 from ordain.machine.model import Never
 from ordain.prover.decide import ProofRounds, decide
-from ordain.prover.model import Property
+from ordain.prover.model import Limits, Property
 from ordain.prover.symbolic.cases import SearchCase
 from ordain.prover.symbolic.space import Space
 from ordain.rom.contents import Contents
@@ -81,6 +81,15 @@ def test_what_was_looked_at_already_is_not_searched_again(searches: list[SearchC
     first, second = never(contents, "low", "input"), never(contents, "low", "address")
     assert outcomes(contents, first, second) == ["broken", "proved"]
     assert len(searches) == 1
+
+
+def test_the_same_is_not_searched_again_unless_the_search_was_stopped(searches: list[SearchCase]) -> None:
+    contents = contents_of(MACHINE, MICRO)
+    rounds, asked = ProofRounds(build_system(contents)), never(contents, "input", "address")
+    for limits, outcomes, made in ((Limits(states=0), ["undecided", "undecided"], 1), (None, ["broken", "proved"], 2),
+                                   (None, ["broken", "proved"], 2)):
+        found = rounds.decide(asked, limits)
+        assert [verdict.outcome for verdict in found.verdicts] == outcomes and len(searches) == made
 
 
 @pytest.mark.parametrize("asked", ["high", "other", "input"])

@@ -254,7 +254,7 @@ def test_what_is_reached_is_what_questions_are_answered_from() -> None:
     asked_of = (asked("bad", both(RING, LAMP)),)
     case, found = reached(build_system(CONTENTS), asked_of), decide(build_system(CONTENTS), asked_of)
     assert (case.states, case.transitions, len(case.layers.new) - 1) == (found.states, found.transitions, found.depth)
-    assert (found.states, found.depth) == (3, 2)
+    assert (found.states, found.transitions, found.depth) == (3, 3, 2)
 
 
 SIGNS = {RING: (1, 0, 0), LAMP: (0, 1, 0), at(1): (0, 1, 0), at(0, 2): (1, 0, 1), at(1, 2): (0, 1, 1), at(3): (0, 0, 0)}
