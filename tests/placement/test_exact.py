@@ -613,11 +613,18 @@ def test_a_place_that_serves_two_is_tried_first() -> None:
     though 0 is free as well."""
     wanted = program([word(0, targets=[("whole", block(2, 3, 4, 5))]), word(1, targets=[("whole", block(4, 5))]),
                       *(word(at) for at in range(2, 6)), word(6, fixed=(3,))])
-    (task,), _ = collect(one_store(8, 3), wanted)
-    space = AddressSpace(8, 3)
+    (task,), _ = collect(one_store(16, 4), wanted)
+    space = AddressSpace(16, 4)
     units = join(space, task, frozenset(), merge=False)
-    found = search(space, units, group((), units), 3, (None, None), Budget(100))
+    found = search(space, units, group((), units), 4, (None, None), Budget(100))
     assert found is not None and found.units == (4, 6)
+    # the first word of the table behind another one: at 3 that is, though 1 is free as well
+    before = program([word(0, targets=[("whole", block(2, 3, 4, 5))]), word(1, succeeds=1),
+                      *(word(at) for at in range(2, 6)), word(6, fixed=(0,))])
+    (task,), _ = collect(one_store(16, 4), before)
+    units = join(space, task, frozenset(), merge=False)
+    found = search(space, units, group((), units), 4, (None, None), Budget(100))
+    assert found is not None and found.units == (4, 3)
 
 
 def test_a_word_of_its_own_needs_a_free_place_beside_one_that_is_shared() -> None:
