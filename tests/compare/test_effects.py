@@ -186,6 +186,23 @@ def test_two_writes_of_one_thing_at_once_write_it() -> None:
         assert told(compared(once, twice)) == ((0, []) if same else (1, ["what is written to `chest`, and where"]))
 
 
+@pytest.mark.parametrize(("reader", "cycle"), [
+    (("    driven by vat when spin\n", "    driven by vat when spin\n    driven by chest when push\n"), 2),
+    (("    driven by vat when spin\n", "    driven by vat when spin\n    driven by chest when night\n"), 2),
+    (("    driven by vat when spin\n", "    driven by vat when spin\n    driven by chest when spin\n"), 0),
+    (("by bell when night", "by bell when chest is 3"), 2), (("count + 1 if spin", "count + 1 if chest is 3"), 2),
+    (("input night 1 bit", "input night 1 bit\ncondition full 1 bit = chest is 3"), 2),
+    (("input night 1 bit", "input night 1 bit\nmemory sack 8 words of 1 bit\n    address chest"), 2),
+    (("input night 1 bit", "input night 1 bit, fog 1 bit"), 0)])
+def test_where_a_memory_is_read(reader: tuple[str, str], cycle: int) -> None:
+    """In the second word it is read at the count, and was at the pump; it is written in the first and third. It counts
+    where a bus or a term shows what stands there."""
+    place = "    address pump\n    writes"
+    elsewhere = (f"3 bits\n{place}", "3 bits\n" + place.replace("pump", "pump if pull or spin else count"))
+    for old, new in ((cellar(reader), cellar(reader, elsewhere)), (cellar(reader, elsewhere), cellar(reader))):
+        assert told(compared(old, new)) == (cycle, ["where `chest` is read"] if cycle else [])
+
+
 def test_a_line_without_an_idle_code_stays_open() -> None:
     """Nobody knows of it what a word does that orders nothing, so nobody says that the old words did that."""
     added = (("spare 5 bits", "field extra 1 bit IDLE\nspare 4 bits"),

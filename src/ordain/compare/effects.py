@@ -100,6 +100,12 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     for state in machine.states.values():
         if terms.leaf("state", state.name, state.width) not in pointers:
             note(("steps", state.name), state.next)
+    asked = leaves((*found.values(), *side.sequencing.nexts.values(), *side.sequencing.stores.values(),
+                    *(memory.address for memory in machine.memories.values()),
+                    *(condition.value for condition in machine.conditions.values() if condition.value is not None)))
+    for memory in machine.memories.values():
+        word = terms.leaf("free", memory.name, memory.bits)
+        note(("reads", memory.name), _read(memory, machine, word in asked, terms))
     return found
 
 
@@ -153,6 +159,13 @@ def _holds_itself(machine: Machine, driver: Driver) -> bool:
     """What is put there is what is called so, and what that holds is compared where it is loaded."""
     return driver.value is None and any(driver.name in named for named in (
         machine.registers, machine.states, machine.memories, machine.inputs))
+
+
+def _read(memory: Memory, machine: Machine, always: bool, terms: Terms) -> Node:
+    """The address while a bus shows what stands there, or `always`, where a term asks what that is; else 0."""
+    shown = [driver.when for bus in machine.buses.values() for driver in bus.drivers if driver.name == memory.name]
+    nothing = terms.const(0, memory.address.width)
+    return terms.if_(terms.or_((terms.const(int(always), 1), *shown)), memory.address, nothing)
 
 
 def _written(memory: Memory, terms: Terms) -> Node:
