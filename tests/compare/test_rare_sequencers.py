@@ -349,3 +349,68 @@ def test_an_opcode_behind_gates_is_one(gate: str) -> None:
     assert moved(found) == {"one": "changed"} and unit(found, "one").opcodes == (1,)
     assert moved(after(kelp, ("mark 5", "mark 7"))) == {"two": "changed"}
     assert moved(after(kelp, ("mark 1", "mark 7"))) == dict.fromkeys(("reset", "prologue"), "changed")
+
+
+HALVES = """\
+machine halves "a flip-flop chooses between two halves of the store, and an instruction may begin in either"
+microprogram "m.micro"
+store control 32 words of 11 bits
+    address {other, upc}
+field go 2 bits
+    step 0 idle
+    jump 1
+    leap 2
+    dispatch 3
+field to 4 bits address[3:0], idle 0
+field mark 4 bits, idle 0
+field load 1 bit
+store entry 4 words of 4 bits
+    address ir
+    word start of instruction
+bus data 2 bits, multiplexed
+    driven by memory
+register ir 2 bits, loads data when load
+input ask 1 bit
+state asked 1 bit, reset 0
+    next ask
+state other 1 bit, reset 0
+    next not other if go is leap else 1 if go is dispatch and asked else other
+state upc 4 bits, reset 0
+    next choose go
+        step    : upc + 1
+        dispatch: 8 if asked else {0b0, entry[2:0]}
+        otherwise: to
+order goto <there>: go jump, to page(<there>)
+order leap <there>: go leap, to part(<there>)
+home fetch
+"""
+HALVES_WORDS = """\
+routine fetch at 0
+    load
+    go dispatch
+instruction 1 "one"
+    mark 1
+    goto fetch
+instruction others "rest"
+    goto fetch
+routine wait at 24
+    mark 2
+    leap fetch
+routine beyond at 16
+    leap fetch
+    leap fetch
+    leap fetch
+    leap fetch
+    leap fetch
+    leap fetch
+    leap fetch
+    leap fetch
+"""
+
+
+def test_an_instruction_is_called_so_where_another_word_might_act() -> None:
+    """The flip-flop is not known where the dispatch is entered; what the table says is."""
+    halves = HALVES, HALVES_WORDS
+    assert {one.title for one in between(halves, halves).units} >= {"one", "rest", "wait"}
+    found = after(halves, ("mark 1", "mark 3"))
+    assert moved(found)["one"] == "changed" and unit(found, "one").opcodes == (1,)

@@ -322,8 +322,14 @@ class _Search:
         made: list[Root] = []
         for (kind, store, opcode, way), node in self._found.items():
             addresses = tuple(sorted({address for row in self._graph.rows[node] for _, address in row.addresses}))
-            made.append(Root(kind, store, opcode, way, titles.of(node, self._graph, kind), node, addresses))
+            made.append(Root(kind, store, opcode, way, titles.of(node, self._graph, kind, self._said(store, opcode)),
+                             node, addresses))
         return tuple(made)
+
+    def _said(self, store: str, opcode: int) -> str:
+        """What a mapping store says of an opcode in the text."""
+        site = self._side.contents.sites[store].get(opcode) if store in self._side.sequencing.mappings else None
+        return "" if site is None else site.text
 
 
 class Titles:
@@ -332,15 +338,18 @@ class Titles:
     def __init__(self, side: Side) -> None:
         self._side = side
 
-    def of(self, node: int, graph: ControlGraph, kind: str = "") -> str:
-        """The title of a node's first word."""
+    def of(self, node: int, graph: ControlGraph, kind: str = "", said: str = "") -> str:
+        """The title of a node's first word. `said`: what it is to be called if one of several words that may act there is
+        called so: lines that are not known choose between them."""
         end = graph.ends.get(node)
         if end is not None:
             there = graph.met(end.where) if end.kind == "wired" else None
             return end_title(end, self) if there is None or there in graph.ends else f"{self.of(there, graph)} (wired)"
         places = [place for row in graph.rows[node] for place in row.addresses]
-        for store, address in places:
-            site = self._side.contents.sites.get(store, {}).get(address)
+        sites = [self._side.contents.sites.get(store, {}).get(address) for store, address in places]
+        if said and any(site is not None and said in (site.owner, site.name) for site in sites):
+            return said
+        for (store, address), site in zip(places, sites):
             if site is not None and kind == "instruction":
                 return site.owner
             if site is not None:
