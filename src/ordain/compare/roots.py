@@ -339,8 +339,8 @@ class Titles:
         self._side = side
 
     def of(self, node: int, graph: ControlGraph, kind: str = "", said: str = "") -> str:
-        """The title of a node's first word. `said`: what it is to be called if one of several words that may act there is
-        called so: lines that are not known choose between them."""
+        """The title of a node's first word. `said`: what it is to be called if one of several words that may act there
+        is called so: lines that are not known choose between them."""
         end = graph.ends.get(node)
         if end is not None:
             there = graph.met(end.where) if end.kind == "wired" else None
