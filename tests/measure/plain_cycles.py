@@ -94,8 +94,10 @@ class Plain:
                 for title in titles}
 
     def fetch(self, titles: list[str]) -> Counted:
+        """Nothing where an instruction begins with the boundary itself."""
         begins = set().union(*(self.first_words(title) for title in titles))
-        return self._counted({state for state in self._arrivals(False) if self._at_home(state)}, False, begins)
+        return self._counted({state for state in self._arrivals(False) if self._at_home(state)
+                              and any(cycle.address not in begins for cycle in self.cycles[state])}, False, begins)
 
     def _arrivals(self, anywhere: bool) -> set[State]:
         """Where something new may begin: after reset, after an end or a break, on coming home."""

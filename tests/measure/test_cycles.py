@@ -452,6 +452,18 @@ state late 1 bit, reset 0
     assert found.fetch is not None and (found.fetch.least, found.fetch.most, found.fetch.rings) == (1, 1, ())
 
 
+def test_where_an_instruction_begins_at_the_boundary_nothing_is_fetched() -> None:
+    """Without a prologue the first word is at step 0; with one, what is before it takes a cycle."""
+    whole = STEPPED + "home stage is 0\n"
+    ahead = whole.replace("loads data when stage is 0", "loads data when last")
+    without = STEPPED_MICRO.removeprefix("prologue\n    work 1\n")
+    found = counted(contents_of(ahead, without), ["short", "asks", "other"])
+    assert found.fetch is None and found.boundary == "home"
+    assert [(one.least, one.most) for one in found.taken if one.title != "asks"] == [(1, 1), (2, 2)]
+    found = counted(contents_of(whole, STEPPED_MICRO), ["short", "asks", "other"])
+    assert found.fetch is not None and (found.fetch.least, found.fetch.most) == (1, 1)
+
+
 def test_what_cannot_happen_does_not_count() -> None:
     """With the line assumed to be 0 the long way is no way any more."""
     sure = MAPPED.replace("condition long 1 bit\n", "input long 1 bit\nassume not long\n")

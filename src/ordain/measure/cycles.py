@@ -104,7 +104,8 @@ def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
     starts = _any(terms, [unit.start for unit in units])
     ends = last if units else never     # a dispatch to routines that are no instructions is a part of the round
     courses = [JourneyEnds(ends, never, broken_off, home, True), JourneyEnds(ends, starts, broken_off, home, False)]
-    journeys.append(Journey(home, 0, 1 if units else 0))
+    # where an instruction begins with the boundary itself, nothing is fetched between
+    journeys.append(Journey(terms.and_((home, terms.not_(begins))), 0, 1 if units else 0))
     told = _Telling(system, found, store)
     *travelled, from_home = travel(system, told.control(), origins, courses, journeys)
     taken = tuple(told.taken(unit, one) for unit, one in zip(units, travelled, strict=True))

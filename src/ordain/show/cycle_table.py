@@ -57,7 +57,9 @@ def _answer(machine: str, cycles: Cycles) -> str:
     if ended:
         least = min(one.least or 0 for one in ended)
         most = max(one.most or 0 for one in ended)
-        parts.append(f"an instruction {least if least == most else f'{least} to {most}'} more")
+        span = f"{least}" if least == most else f"{least} to {most}"
+        parts.append(f"an instruction {span} more" if cycles.fetch is not None else
+                     f"an instruction takes {span} cycle{'' if most == 1 else 's'}")
     waiting = sum(1 for one in ended if one.rings)
     if waiting:
         parts.append(f"{waiting} of {len(cycles.taken)} can wait")
