@@ -277,6 +277,17 @@ def test_groups_of_blocks_that_are_alike_are_twins() -> None:
     assert twins_of((1, 2), (3, 4), forced=1) == {}      # the other one may still have page 0
 
 
+@pytest.mark.parametrize(("third", "expected"), [((5, 6), {1: 0}), ((4, 6), {}), ((6, 2), {})])
+def test_groups_of_which_a_piece_has_a_word_that_stands_elsewhere_too_are_no_twins(
+        third: tuple[int, int], expected: dict[int, int]) -> None:
+    """Two pairs of which the first word shares a page with others; the second may stand in a third pair as well."""
+    units = tuple([Unit((0, 1), both, 0b01010101, ((0, 1),), ((number, 0),), False)
+                   for number, both in enumerate(((1, 2), (3, 4), third))])
+    groups = PageGroup(2, (1,), None, None), PageGroup(2, (3,), None, None)
+    pieces = sort(AddressSpace(8, 3), Units((), units, {}, (), (), True), Pages(groups, {1: (0,), 3: (1,)}, ()))
+    assert twins(pieces, [0, 1]) == expected
+
+
 def pair_of(number: int, *named: int, fixed: Sequence[int] = ()) -> Microinstruction:
     return word(number, fixed=fixed, targets=[("whole", block(*named))])
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from ordain.machine.model import AddressPin, Machine, Pin
 from ordain.rom.contents import Stored
 from ordain.rom.images import pack
-from ordain.rom.readback import ReadbackFault, read_as_compiled, unpack, words_expected
+from ordain.rom.readback import ReadbackFault, Unpacked, read_as_compiled, unpack, words_expected
 from tests.rom.boards import bank, boards, chip, image_cell_by_cell, machine, store, straight
 
 
@@ -38,6 +38,12 @@ def small_board(*chips: object) -> Machine:
 
 
 WORDS = {"control": Stored({address: (address * 37 + 5) & 0xFF for address in range(16)}, None)}
+
+
+def test_of_a_store_without_an_image_nothing_is_known() -> None:
+    """Of each of its 16 words."""
+    made = small_board(chip("U1", 16, 8, straight("control", 7, 0, 4)))
+    assert unpack(made, {}) == Unpacked({"control": (0,) * 16}, {"control": 0}, ())
 
 
 def test_a_single_wrong_bit_in_an_image_is_a_fault_of_ours() -> None:
