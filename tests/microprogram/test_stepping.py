@@ -568,3 +568,26 @@ state pc 3 bits, reset 0
     program, findings = compiled(described(machine), f"routine one at 0\n    {first}\n  two: after one\n")
     assert program is not None and [word.succeeds for word in program.words] == succeeding
     assert [finding.name for finding in findings] == (["no-order"] if sum(succeeding) else [])
+
+
+OVER_A_BUS = MACHINE.replace("""\
+        step : upc + 1
+""", "        step : road\n").replace("input line 1 bit\n", """\
+input line 1 bit
+bus road 6 bits, multiplexed
+    driven by adder = upc + 1 when branch is step
+    driven by other = target when branch is not step
+""")
+
+
+def test_a_count_that_comes_over_a_bus_is_not_read() -> None:
+    """What stands on a bus is data: the words could stand anywhere. One that is only put there to be kept, or that
+    comes from there while nobody counts, is as good as any."""
+    words = "routine one at 0\n    branch step\n    back\n"
+    told = "the next address in `control` comes over bus `road`, and what stands on a bus is data: nothing says that " \
+           "control goes on to the word below"
+    assert [fault.split(": ", 1)[1] for fault in faults(described(OVER_A_BUS), words)] == [f"no-order: {told}"]
+    for right in (OVER_A_BUS.replace("step : road", "step : upc + 1"),
+                  OVER_A_BUS.replace("step : road", "step : upc + 1").replace("back : link", "back : road"),
+                  OVER_A_BUS.replace("adder = upc + 1", "adder = link")):
+        assert faults(described(right), words) == []

@@ -18,6 +18,7 @@ from ordain.machine.expression import (
     substitute,
 )
 from ordain.machine.model import Machine, Store
+from ordain.microprogram.bused import over_a_bus
 from ordain.microprogram.carry import counted_width
 from ordain.microprogram.formed import formed
 from ordain.microprogram.layout import Layout
@@ -56,6 +57,8 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
     """How a store counts; None where nothing ever counts its address up."""
     terms = machine.terms
     presented = carriers(store.address)
+    if (bused := over_a_bus(machine, store, presented)) is not None:
+        return None, [bused]
     ahead = running_ahead(machine, presented)
     delay = 0
     place: tuple[Node, ...] = presented
