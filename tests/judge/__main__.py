@@ -24,7 +24,8 @@ def main() -> int:
     parser.add_argument("--machines", type=int, default=0, help="so many seeds at most")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--only", default="",
-                        choices=("", "questions", "report", "alone", "shuffled", "pairs", "wires", "cycles", "clocks"))
+                        choices=("", "questions", "report", "alone", "shuffled", "pairs", "wires", "several", "cycles",
+                                 "clocks"))
     parser.add_argument("--into", type=Path, default=None, help="a directory for what is found, made small")
     given = parser.parse_args()
     seed = SystemRandom().randrange(1 << 40) if given.seed is None else given.seed

@@ -19,6 +19,7 @@ from tests.judge.pairs import changed, compared
 from tests.judge.reporting import report_disagreements
 from tests.judge.scrambling import scrambled
 from tests.judge.search import TooLarge
+from tests.judge.several import many
 from tests.judge.shrinking import shrunk
 from tests.judge.shuffling import shuffled_disagreements
 from tests.judge.slicing import sliced
@@ -28,7 +29,7 @@ from tests.judge.wiring import rewired
 SHRINKING = 120.0
 """Seconds for making one case small."""
 
-VERSIONS = {"pairs": changed, "wires": rewired}
+VERSIONS = {"pairs": changed, "wires": rewired, "several": many}
 """What makes the other of two versions."""
 
 
@@ -43,8 +44,8 @@ class Case(NamedTuple):
 def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int = 0,
          say: Callable[[str], None] = print) -> tuple[Counter[str], list[Case]]:
     """What was looked at, and what was found. `most`: so many seeds at most, 0 for no limit. `only`: what to look at
-    (questions, report, alone, shuffled, pairs, wires, cycles; clocks: the questions of machines on a clock), "" for all
-    of it but the last four."""
+    (questions, report, alone, shuffled, pairs, wires, several, cycles; clocks: the questions of machines on a clock),
+    "" for all of it but the last five."""
     end = monotonic() + seconds
     gc.set_threshold(200_000, 5, 5)  # looking for what a machine leaves behind took a sixth of the time
     counts: Counter[str] = Counter()

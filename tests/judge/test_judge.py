@@ -43,6 +43,12 @@ def test_two_versions_that_differ_in_several_wires_at_once(seed: int) -> None:
     assert examined(machine(Random(seed).choice), seed, counts, "wires") == [] and counts["pairs told apart"]
 
 
+@pytest.mark.parametrize("seed", (7000012, 7000021, 7000030, 7000050))
+def test_two_versions_between_which_several_things_were_changed(seed: int) -> None:
+    counts: Counter[str] = Counter()
+    assert examined(machine(Random(seed).choice), seed, counts, "several") == [] and counts["pairs"]
+
+
 @pytest.mark.parametrize("seed", (*CLOCKED, 511874851310))  # the last looks back, and nothing else reads what holds
 def test_a_machine_on_a_clock_is_the_one_that_people_would_write_without_it(seed: int) -> None:
     text = clocked(Random(seed + 1).choice, machine(Random(seed).choice))
