@@ -46,6 +46,24 @@ def test_of_a_store_without_an_image_nothing_is_known() -> None:
     assert unpack(made, {}) == Unpacked({"control": (0,) * 16}, {"control": 0}, ())
 
 
+def test_a_device_of_three_bytes_with_every_pin_inverted() -> None:
+    made_of = straight("wide", 23, 0, 2)
+    part = made_of._replace(pins=tuple([pin._replace(inverted=True) for pin in made_of.pins]))
+    made = machine([store("wide", 2, 24)], [chip("U1", 4, 24, part)])
+    words = {0: 0x123456, 1: 0xFEDCBA, 2: 0, 3: 0xFFFFFF}
+    images = pack(made, {"wide": Stored(words, None)})
+    assert images["U1"] == b"".join((0xFFFFFF ^ word).to_bytes(3, "little") for word in words.values())
+    assert unpack(made, images).words == {"wide": tuple(words.values())}
+
+
+def test_a_bit_without_a_chip_is_0_where_nothing_stands() -> None:
+    """The others are as erased cells show them: 1, and 0 behind an inverter."""
+    part = straight("control", 7, 1, 2)
+    part = part._replace(pins=(part.pins[0]._replace(inverted=True), *part.pins[1:]))
+    made = machine([store("control", 2, 8)], [chip("U1", 4, 7, part)])
+    assert words_expected(made, made.stores["control"], Stored({2: 0x55}, None)) == (0x7E, 0x7E, 0x55, 0x7E)
+
+
 def test_a_single_wrong_bit_in_an_image_is_a_fault_of_ours() -> None:
     made = small_board(chip("U1", 16, 8, straight("control", 7, 0, 4)))
     images = pack(made, WORDS)
