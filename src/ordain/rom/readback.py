@@ -194,8 +194,6 @@ def read_as_compiled(machine: Machine, stored: Mapping[str, Stored], images: Map
                                 f"0x{conflict.address:X} of {conflict.store}")
     for store in machine.stores.values():
         known = found.known[store.name]
-        if not known:
-            continue
         expected = words_expected(machine, store, stored[store.name])
         read = found.words[store.name]
         if read == expected:
