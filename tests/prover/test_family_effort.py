@@ -10,9 +10,11 @@ import pytest
 
 from ordain.control.system import build_system
 from ordain.machine.expression import Among, Leaf, Node, Not, Terms
-from ordain.prover import family
+from ordain.prover import family, ground, limits
 from ordain.prover.family import MachineFamily
-from ordain.prover.ground import Ground
+from ordain.prover.ground import Ground, TooMany
+from ordain.prover.limits import LimitReached
+from ordain.prover.symbolic import cases
 from ordain.prover.symbolic.relation import Graph, Relation
 from tests.prover.test_family import LIMITS, Changes, alone, ways
 from tests.prover.test_searches import CONTENTS, GO, LAMP, MACHINE, MICRO, RING, TERMS, YES, asked, at, before, both
@@ -205,3 +207,22 @@ def moved(terms: Terms, node: Node) -> Node:
             return terms.among(moved(terms, arg), values)
         case _:
             return terms.and_(moved(terms, arg) for arg in node.args)
+
+
+def test_what_all_machines_have_in_common_may_be_too_much(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ground, "LARGEST", 1)
+    with pytest.raises(TooMany, match="width"):
+        Ground(build_system(CONTENTS), QUESTIONS, len(CHANGES), LIMITS)
+
+
+def test_each_family_has_its_own_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A second for each: the first one begins at 1,000 s, the next one long after."""
+    now = [1000.0]
+    for module in (ground, cases, limits):
+        monkeypatch.setattr(module, "monotonic", lambda: now[0])
+    common = Ground(build_system(CONTENTS), QUESTIONS, len(CHANGES), LIMITS._replace(seconds=1.0))
+    now[0] = 2000.0
+    assert MachineFamily(common, CHANGES, ()).left == frozenset(range(len(CHANGES)))
+    now[0] = 2002.0
+    with pytest.raises(LimitReached, match="seconds"):
+        common.watch.look()

@@ -33,16 +33,21 @@ class Made(NamedTuple):
     found: bool
 
 
-LOADS = ("lines", "mixed up", "some lines", "pulled", "pulled, the other way", "lines of what is pulled")
+LOADS = ("lines", "all lines of an input", "mixed up", "some lines", "pulled", "pulled, the other way",
+         "lines of what is pulled")
 SPOILED = ("looked at while it is loaded", "not while it is loaded", "compared with a state", "added to a state",
            "a line that is mixed", "a line twice", "other lines in another store", "one line twice loaded",
-           "loaded by what is loaded", "pulled by what is loaded", "one value less")
+           "loaded by what is loaded", "pulled by what is loaded", "one value less", "a line without a name",
+           "put back to a number", "loaded in every cycle", "one of two", "a line that is always low",
+           "loaded from states", "counted on", "an address that is compared", "another line of what is loaded")
+FOUND = ("", "not while it is loaded", "another line of what is loaded")
 
 
 def made(random: Random, load: str, spoiled: str = "") -> Made:
     bench = Bench()
     terms = bench.terms
-    data, go = bench.input("data", WIDTH + 1), bench.input("go", 1)
+    data = bench.input("data", WIDTH + 1, 15 if spoiled == "a line without a name" else None)
+    go = bench.input("go", 1)
     upc = bench.state("upc", 2, 0)
     flag = bench.state("flag", 1, 0)
     reset = random.choice((None, None, 0, 5))
@@ -73,11 +78,17 @@ def made(random: Random, load: str, spoiled: str = "") -> Made:
 
     looks = [frozenset(random.sample(range(1 << WIDTH), random.choice((1, 1, 2, 4))))
              for _ in range(random.randrange(3))]
-    seen: list[Node] = [terms.among(ir, values) for values in looks]
+    seen: list[Node] = [terms.less(ir, terms.const(len(values), WIDTH)) if values == frozenset(range(len(values)))
+                        else terms.among(ir, values) for values in looks]
     if spoiled == "compared with a state":
         seen.append(terms.less(ir, terms.join([flag, upc])))
     if spoiled == "added to a state":
         seen.append(terms.slice(terms.add(ir, terms.join([flag, upc])), 1, 1))
+    if spoiled == "an address that is compared":
+        address = bench.leaf("address", "entry", len(lines["entry"]) + 1)
+        seen.append(terms.less(address, terms.join([flag] * address.width)))
+    if spoiled == "another line of what is loaded":
+        seen.append(terms.slice(data, WIDTH, WIDTH))
     if spoiled == "looked at while it is loaded":
         seen.append(terms.slice(data, 0, 0))
     if spoiled == "not while it is loaded":
@@ -85,6 +96,16 @@ def made(random: Random, load: str, spoiled: str = "") -> Made:
     source = terms.slice(data, WIDTH - 1, 0)
     if spoiled == "one line twice loaded":
         source = terms.join([terms.slice(data, 0, 0), terms.slice(data, 1, 0)])
+    elif spoiled == "one of two":
+        source = terms.if_(put, source, terms.slice(data, WIDTH, 1))
+    elif spoiled == "a line that is always low":
+        source = terms.join([terms.slice(data, 1, 0), terms.const(0, 1)])
+    elif spoiled == "loaded from states":
+        source = terms.join([flag, upc])
+    elif spoiled == "counted on":
+        source = terms.add(source, terms.const(1, WIDTH))
+    elif load == "all lines of an input":
+        source = bench.input("other", WIDTH)
     elif load == "mixed up":
         source = terms.join([terms.slice(data, bit, bit) for bit in random.sample(range(WIDTH), WIDTH)])
     elif load == "some lines":
@@ -102,7 +123,8 @@ def made(random: Random, load: str, spoiled: str = "") -> Made:
         source = terms.if_(terms.slice(data, 0, 0), source, terms.const(1, WIDTH))
     elif spoiled == "loaded by what is loaded":
         take = terms.and_((take, terms.slice(data, 0, 0)))
-    bench.next("ir", terms.if_(take, source, ir))
+    bench.next("ir", source if spoiled == "loaded in every cycle" else
+               terms.if_(take, source, terms.const(3, WIDTH) if spoiled == "put back to a number" else ir))
     on = terms.add(upc, terms.const(1, 2))
     start = out[random.choice(stores)]
     where = next(field for name, field in start.items() if name.startswith("start"))
@@ -116,7 +138,7 @@ def made(random: Random, load: str, spoiled: str = "") -> Made:
                   for number, kind in enumerate(("bad", "bad", "reach", "always", "within", "within"))]
     properties += [Property("looked", "", "bad", terms.and_((look, random.choice(some)))) for look in seen]
     return Made(bench.contents(), properties, looks, lines, given,
-                spoiled in ("", "not while it is loaded"))
+                spoiled in FOUND)
 
 
 def alike(one: Made) -> dict[int, int]:
@@ -226,7 +248,7 @@ def test_which_faults_are_one() -> None:
 
     assert place((1, 0, 1)) == place((2, 0, 1)) is not None
     assert place((1, 0, 1), (1, 1, 4)) == place((2, 1, 4), (2, 0, 1)) is not None
-    assert len({place((value, number, bits)) for value in (0, 1, 2) for number in (0, 1) for bits in (1, 2)}) == 8
+    assert len({place((value, number, bits)) for value in (0, 1, 2) for number in (0, 1) for bits in range(1, 8)}) == 28
     assert place((1, 0, 1)) != place((1, 0, 1), store="more") is not None
     assert place((1, 0, 1), (2, 0, 1)) is None  # in two columns
     assert swap.place_of({"entry": {0: 1}, "more": {0: 1}}, words) is None

@@ -61,8 +61,10 @@ class Swapped(NamedTuple):
             return None
         (store, changed), = changes.items()
         columns = self.stores.get(store)
-        values = {columns.value(address) for address in changed} if columns is not None else set()
-        if columns is None or len(values) != 1:
+        if columns is None:
+            return None
+        values = {columns.value(address) for address in changed}
+        if len(values) != 1:
             return None
         (value,) = values
         return store, self.like[value], frozenset(
@@ -107,7 +109,8 @@ def _load(system: System, when: Node, source: Node) -> _Load:
         if type(no) is Const:
             when, source = terms.and_((when, condition)), yes
             numbers.add(no.value)
-        elif type(yes) is Const:
+        else:
+            assert type(yes) is Const
             when, source = terms.and_((when, terms.not_(condition))), no
             numbers.add(yes.value)
     return _Load(when, source, frozenset(numbers), tuple(conditions))
@@ -186,7 +189,7 @@ def _conditions(roots: Sequence[Node], leaf: Node) -> list[Node] | None:
     found, waiting = dict[Node, None](), list(roots)
     while waiting:
         node = waiting.pop()
-        if node not in within or node in found:
+        if node not in within:
             continue
         within.discard(node)
         if node not in only:
