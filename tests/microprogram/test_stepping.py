@@ -591,3 +591,29 @@ def test_a_count_that_comes_over_a_bus_is_not_read() -> None:
                   OVER_A_BUS.replace("step : road", "step : upc + 1").replace("back : link", "back : road"),
                   OVER_A_BUS.replace("adder = upc + 1", "adder = link")):
         assert faults(described(right), words) == []
+
+
+@pytest.mark.parametrize(("kept", "back", "expected"), [
+    ("upc + 1", "link", 1), ("upc", "link + 1", 1), ("upc", "link", 0), ("upc + 1", "link + 1", 2),
+    ("upc", "link + 2", 2), ("0b000000", "link + 1", 0)])
+def test_what_is_kept_may_be_counted_up_on_its_way_back(kept: str, back: str, expected: int) -> None:
+    text = MACHINE.replace("next upc + 1 if branch is call", f"next {kept} if branch is call").replace(
+        "back : link", f"back : {back}")
+    assert succeeds(text, "routine one at 0\n    call one\n    back\n    back\n") == [expected, 0, 0]
+
+
+@pytest.mark.parametrize(("below", "expected"), [("link", 1), ("link + 1", 8), ("0b000000", 1)])
+def test_a_stack_of_which_the_return_counts(below: str, expected: int) -> None:
+    """One that counts with every push has no end: rather too many words than one too few."""
+    text = MACHINE.replace("next upc + 1 if branch is call else link\n", f"""\
+next upc if branch is call else under if branch is back else link
+state under 6 bits, reset 0
+    next {below} if branch is call else under
+""").replace("back : link", "back : link + 1")
+    assert succeeds(text, "routine one at 0\n    call one\n" + 8 * "    back\n")[0] == expected
+
+
+def test_what_only_passes_on_the_address_keeps_nothing() -> None:
+    """`copy` has the address in every cycle anew: a step does not need the word behind the next one for it."""
+    text = MACHINE.replace("back : link", "back : copy + 2") + "state copy 6 bits, reset 0\n    next upc\n"
+    assert succeeds(text, "routine one at 0\n    count 1\n    goto one\n") == [1, 0]

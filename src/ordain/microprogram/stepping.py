@@ -4,7 +4,7 @@ No machine is a special case: the next value of every state and register is work
 decide it, and where "the present address plus k" is still there, the k following words must stand in a row with it.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import NamedTuple
 
 from ordain.machine.expression import (
@@ -22,9 +22,12 @@ from ordain.microprogram.bused import over_a_bus
 from ordain.microprogram.carry import counted_width
 from ordain.microprogram.formed import formed
 from ordain.microprogram.layout import Layout
-from ordain.microprogram.sums import carriers, counted, sum_widths, sums
+from ordain.microprogram.sums import carriers, counted, offsets, sum_widths, sums
 from ordain.microprogram.survey import written_in_fields
 from ordain.text.findings import Finding, Severity, error
+
+_MOST_LATER = 8
+"""What is added to a kept address before it is presented. More is that of a register that counts on and on."""
 
 
 class Counter(NamedTuple):
@@ -85,7 +88,9 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
         deciding = becomes(place)
     if not counted(terms, deciding, place):
         delay, place, deciding, chosen = 0, presented, becomes(presented), None
-    everything = _everything(machine, ahead)
+    roots = [store.address, *_deciding(machine, presented, {})] if chosen is None else [chosen.following]
+    later = _counted_later(machine, roots, {*presented, *place, *ahead}, {} if chosen is None else chosen.known)
+    everything = [*_everything(machine, ahead), *later]
     if chosen is not None:
         everything = list(substitute(terms, tuple([each for each in everything if each not in chosen.spoken_for]),
                                      chosen.known))
@@ -298,6 +303,31 @@ def _everything(machine: Machine, ahead: dict[Node, Node]) -> list[Node]:
     for register in machine.registers:
         found += _loads(machine, register)
     return list(dict.fromkeys(substitute(machine.terms, tuple(found), ahead) if ahead else found))
+
+
+def _counted_later(machine: Machine, roots: Sequence[Node], moving: Collection[Node],
+                   known: dict[Node, Node]) -> list[Node]:
+    """What is kept and only counted up on its way back to the address, as by a return to "the call's own address plus
+    one": what is kept, each with what comes to it later. `roots`: the address, and what it becomes. `moving`: what
+    holds it on its way, and keeps nothing. `known`: what is to be put into every term."""
+    terms = machine.terms
+    found: dict[tuple[Leaf, int], None] = {}
+    todo: list[tuple[Node | None, Node, int]] = [(None, root, 0) for root in roots]
+    while todo:
+        own, node, later = todo.pop()
+        for leaf in leaves((node,)):
+            if leaf in moving or leaf is own or leaf.width != roots[0].width or leaf.kind not in ("state", "register"):
+                continue
+            becomes = substitute(terms, tuple(_deciding(machine, (leaf,), {})), known)
+            if leaf.kind == "state" and not any(0 in offsets(terms, one, leaf) for one in becomes):
+                continue                            # made anew in every cycle
+            for ahead in sorted(offsets(terms, node, leaf)):
+                held = leaf, (later + ahead) % (1 << leaf.width)
+                if held not in found and held[1] <= _MOST_LATER:
+                    found[held] = None
+                    todo += [(leaf, one, held[1]) for one in becomes]
+    return [terms.add(one, terms.const(later, leaf.width)) for leaf, later in found
+            if later for one in substitute(terms, tuple(_deciding(machine, (leaf,), {})), known)]
 
 
 def _low_width(terms: Terms, address: Node, presented: Sequence[Leaf]) -> int:

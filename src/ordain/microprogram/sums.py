@@ -66,6 +66,11 @@ def sum_widths(terms: Terms, nodes: Iterable[Node], place: Sequence[Node]) -> li
     return [node.width for node, _ in _counts(terms, nodes, place)]
 
 
+def offsets(terms: Terms, node: Node, leaf: Leaf) -> frozenset[int]:
+    """Every k, 0 as well, for which a term may be "leaf + k"."""
+    return _possible(terms, _added(terms, node, {leaf: (terms.const(0, leaf.width), None)}))
+
+
 def _counts(terms: Terms, nodes: Iterable[Node], place: Sequence[Node]) -> Iterator[tuple[Node, frozenset[int]]]:
     """The sums that are no parts of other such sums, each with what it adds."""
     known: _Known = {leaf: (terms.const(0, leaf.width), None) for leaf in place}
