@@ -95,7 +95,8 @@ def test_what_runs_otherwise_is_told(kind: str, home: str, seed: int) -> None:
 
 
 def test_a_return_address_on_a_bus_is_a_number() -> None:
-    """Where `calls` stands is of no matter, unless `show` puts on the bus what it has left. Its target may move."""
+    """Where `calls` stands is of no matter, as nobody returns, unless `show` puts on the bus what it has left: the
+    place of the word behind it, or, in another machine with the same words, of the next."""
     hidden = COIL.replace("LEFT", "0").replace("UNDER", "under").replace("HOME\n", HOMES["home"])
     shown = hidden.replace("rope 1 bit, pulled low\n    driven by drum", "rope 5 bits, pulled low\n    driven by ret")
 
@@ -108,3 +109,6 @@ def test_a_return_address_on_a_bus_is_a_number() -> None:
     for text, told in ((hidden, {}), (shown, {"home": "changed"})):
         assert moved(compared(called(text, 20, 24), called(text, 20, 24))) == {}
         assert moved(compared(called(text, 20, 24), called(text, 21, 24))) == told
+        further = text.replace("call: upc + 1\n        mark", "call: upc + 2\n        mark")
+        assert further != text
+        assert moved(compared(called(text, 20, 24), called(further, 20, 24))) == told
