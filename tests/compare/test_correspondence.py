@@ -508,3 +508,12 @@ def test_of_a_field_of_another_width_only_names_are_left() -> None:
     for order, now, same in (("a", "a", True), ("b", "b", True), ("a", "b", False), ("3", "3", False)):
         found = compared(windlass("none 0 idle, a 1, b 2", order), windlass("none 0 idle, a 4, b 1", now, 3))
         assert (moved(found) == {}) == same, (order, now)
+
+
+def test_one_code_without_a_counterpart_is_enough() -> None:
+    """`slow` is gone, and its number is that of `off`; `quick` is `rapid`. The machine says what the field does."""
+    other = edited(LATHE, ("    off   0 idle\n    slow  1\n    quick 2\n", "    off   1 idle\n    rapid 2\n"))
+    other = (other[0].replace("feed is slow", "feed is off").replace("is quick", "is rapid"),
+             other[1].replace("feed slow", "feed off").replace("feed quick", "feed rapid"))
+    assert said(LATHE, other) == (
+        "field `feed` has other codes: words are compared by what it drives, loads and strobes",)

@@ -453,6 +453,12 @@ def test_where_instructions_return_to_belongs_to_who_said_it(old: str, new: str,
     assert set(moved(after(LINKED, old, new))) == changed
 
 
+def test_instructions_to_which_no_word_leads_yet() -> None:
+    """The store of starts is wired, though the fetch does not go there."""
+    quiet = [LINKED[0], LINKED[1].replace("branch go, keep", "branch jump, keep")]
+    assert moved(after(quiet, "up, branch back", "up, down, branch back")) == {"lift": "changed"}
+
+
 # ---------------------------------------------------------------- places wired by number, some of them alike
 
 

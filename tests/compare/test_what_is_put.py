@@ -107,6 +107,7 @@ state upc 3 bits, reset 0
 home upc is 0
 """, "routine first at 0\n        lift\n        go, target first\n")
     assert moved(after(texts, ("        lift\n", "        lift, target first\n"))) == {}
+    assert moved(after(texts, ("        lift\n        go,", "        lift, target more\n  more: go,"))) == {}
     assert moved(after(texts, ("        lift\n", "        lift, lamp 0\n"))) == {"reset": "changed", "first": "changed"}
     wired = ("spare 2 bits", "spare 1 bit\nfield bell 1 bit")       # words that are no longer divided alike
     assert moved(after(texts, wired)) == {}
