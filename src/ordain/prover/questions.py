@@ -42,7 +42,7 @@ def _needed(variables: list[Variable], roots: list[Node]) -> list[Variable]:
     found: set[Node] = set()
     pending = roots
     while pending:
-        new = [node for node in postorder(pending) if node in by_leaf]
+        new = [node for node in postorder(pending) if node in by_leaf and node not in found]
         found.update(new)
         pending = [by_leaf[node].next for node in new]
     return [variable for variable in variables if variable.leaf in found]
