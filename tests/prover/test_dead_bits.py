@@ -162,3 +162,23 @@ def test_where_breaks_are_told_apart_by_an_opcode_it_is_not_dead(fill: Fill) -> 
     asked = Property("asked", "", "bad", terms.and_((lamp, work)), per_word="work")
     (one,) = decide(build_system(bench.contents()), (asked,)).verdicts
     assert [(broken.address, broken.cycles) for broken in one.breaks] == [(code, 3) for code in range(4)]
+
+
+@pytest.mark.parametrize("line", [0, 1])
+def test_what_one_line_of_the_next_address_depends_on_is_not_dead(line: int) -> None:
+    """Noted at 0, it says at 1 by one line of the address whether control comes to 2 or 3, or to 1 again or 3."""
+    bench = Bench()
+    terms = bench.terms
+    upc, go = bench.state("upc", 2, 0), bench.input("go", 1)
+    flag = bench.state("flag", 1, 0)
+    at = [terms.among(upc, frozenset((place,))) for place in range(4)]
+    bench.next("flag", terms.if_(at[0], go, flag))
+    other = terms.or_((at[0], at[1])) if line else terms.not_(at[0])
+    bits = [terms.if_(at[0], terms.const(1 - line, 1), terms.if_(at[1], flag, terms.slice(upc, line, line))),
+            terms.if_(terms.or_(at[:2]), other, terms.slice(upc, 1 - line, 1 - line))]
+    bench.next("upc", terms.join(bits if line else bits[::-1]))
+    bench.store("control", upc, {"lamp": 1}, [0, 0, 0, 0])
+    contents = bench.contents()
+    asked = [Property("asked", str(place), "bad", at[place]) for place in range(4)]
+    agree(contents, asked, Limits())
+    assert decide(build_system(contents), tuple(asked)).verdicts[3].outcome == "broken"
