@@ -308,15 +308,17 @@ def _everything(machine: Machine, ahead: dict[Node, Node]) -> list[Node]:
 def _counted_later(machine: Machine, roots: Sequence[Node], moving: Collection[Node],
                    known: dict[Node, Node]) -> list[Node]:
     """What is kept and only counted up on its way back to the address, as by a return to "the call's own address plus
-    one": what is kept, each with what comes to it later. `roots`: the address, and what it becomes. `moving`: what
-    holds it on its way, and keeps nothing. `known`: what is to be put into every term."""
+    one": what is kept, each with what comes to it later. Where it is counted up in a ring, from one level of a stack to
+    the next and back, once round is meant. `roots`: the address, and what it becomes. `moving`: what holds it on its
+    way, and keeps nothing. `known`: what is to be put into every term."""
     terms = machine.terms
     found: dict[tuple[Leaf, int], None] = {}
-    todo: list[tuple[Node | None, Node, int]] = [(None, root, 0) for root in roots]
+    todo: list[tuple[tuple[Node, ...], Node, int]] = [((), root, 0) for root in roots]
     while todo:
-        own, node, later = todo.pop()
+        way, node, later = todo.pop()
         for leaf in leaves((node,)):
-            if leaf in moving or leaf is own or leaf.width != roots[0].width or leaf.kind not in ("state", "register"):
+            if leaf in moving or leaf in way[-1:] or way.count(leaf) > 1 or leaf.width != roots[0].width \
+                    or leaf.kind not in ("state", "register"):
                 continue
             becomes = substitute(terms, tuple(_deciding(machine, (leaf,), {})), known)
             if leaf.kind == "state" and not any(0 in offsets(terms, one, leaf) for one in becomes):
@@ -325,7 +327,7 @@ def _counted_later(machine: Machine, roots: Sequence[Node], moving: Collection[N
                 held = leaf, (later + ahead) % (1 << leaf.width)
                 if held not in found and held[1] <= _MOST_LATER:
                     found[held] = None
-                    todo += [(leaf, one, held[1]) for one in becomes]
+                    todo += [((*way, leaf), one, held[1]) for one in becomes]
     return [terms.add(one, terms.const(later, leaf.width)) for leaf, later in found
             if later for one in substitute(terms, tuple(_deciding(machine, (leaf,), {})), known)]
 
