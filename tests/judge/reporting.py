@@ -8,7 +8,7 @@ from ordain.checks.check import Report
 from ordain.language import tree
 from ordain.prover.model import Verdicts
 from tests.judge.deciding import Answer, Where, lost_but_for
-from tests.judge.judging import Judged, judged_verdicts, outcome
+from tests.judge.judging import OF_LABELS, Judged, judged_verdicts, outcome
 from tests.judge.questions import Part
 from tests.judge.replaying import replayed
 from tests.judge.tool import asked
@@ -26,7 +26,8 @@ def report_disagreements(one: Judged, found: Report, first: Verdicts) -> list[st
     mine = rows(one)
     theirs = {(row.check, row.subject): (row.outcome, row.worst) for row in found.rows if row.check != "over-assumed"}
     wrong = [f"row {key}: {theirs.get(key)}; {mine.get(key)}" for key in sorted({*mine, *theirs})
-             if mine.get(key) != theirs.get(key) and (key in theirs or mine[key][0] != "proved")]
+             if mine.get(key) != theirs.get(key) and (key in theirs or mine[key][0] != "proved")
+             and (key[0], theirs.get(key, ("", None))[0]) != OF_LABELS]
     if not one.description.allows:
         count = len(asked(one.built.contents))
         wrong += judged_verdicts(one, first._replace(verdicts=first.verdicts[:count]), True)
