@@ -11,10 +11,11 @@ from ordain.bench.model import BenchStep, Lit
 from ordain.control.cycle import Running
 from ordain.control.model import Cycle, System, Trace
 from ordain.control.phases import Instant, instants
-from ordain.control.sequencing import sequencing, value_leaves
+from ordain.control.sequencing import sequencing
 from ordain.data.datapath import Datapath, Moment, kept_leaf
 from ordain.data.partial import UNKNOWN, Ternary, exactly, whole
 from ordain.machine.expression import Leaf, Node
+from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine, Store
 from ordain.rom.contents import Contents
 

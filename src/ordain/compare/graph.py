@@ -14,8 +14,9 @@ from typing import NamedTuple
 from ordain.compare.observation import Observer
 from ordain.compare.places import Addresses, ControlPlace, Places, Unresolved, Vector
 from ordain.compare.side import Side
-from ordain.control.sequencing import Sequencing, value_leaves, value_nodes
+from ordain.control.sequencing import Sequencing, value_nodes
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
+from ordain.machine.leads import value_leaves
 
 
 class GraphRow(NamedTuple):

@@ -4,8 +4,9 @@ That is a dispatch, or a place wired into the sequencer (fetch, an interrupt's e
 states that make the control address.
 """
 
-from ordain.control.sequencing import Sequencing, value_leaves
+from ordain.control.sequencing import Sequencing
 from ordain.machine.expression import Const, If, Leaf, Node, Terms, leaves, postorder
+from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine
 
 

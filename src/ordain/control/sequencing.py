@@ -29,6 +29,7 @@ from ordain.machine.expression import (
     postorder,
     substitute,
 )
+from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine
 
 Origin = tuple[Leaf, int] | int | None
@@ -118,28 +119,6 @@ def _deciding(roots: list[Node]) -> list[Node]:
             case Among() | Equal() | Less() | Parity():
                 found.append(node)
     return found
-
-
-def value_leaves(root: Node) -> list[Leaf]:
-    """The leaves whose values become (part of) the value of the term, not those that only decide between values."""
-    found: dict[Leaf, None] = {}
-    done: set[Node] = set()
-    stack = [root]
-    while stack:
-        node = stack.pop()
-        if node in done:
-            continue
-        done.add(node)
-        match node:
-            case Leaf():
-                found[node] = None
-            case Among() | Equal() | Less() | Parity():
-                pass
-            case If(args=args):
-                stack += [args[2], args[1]]
-            case _:
-                stack += reversed(node.args)
-    return list(found)
 
 
 def origins(node: Node) -> tuple[Origin, ...]:

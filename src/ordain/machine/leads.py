@@ -1,4 +1,4 @@
-"""Into which stores' addresses a field comes, at once or by way of what holds it."""
+"""Of which leaves a value is made; into which stores' addresses a field comes, at once or by way of what holds it."""
 
 from collections.abc import Iterator
 
@@ -17,32 +17,32 @@ def leads(machine: Machine) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def values(root: Node) -> set[Leaf]:
-    """The leaves that become a part of the value of a term, not those that only decide between values."""
-    found: set[Leaf] = set()
-    seen: set[Node] = set()
-    waiting = [root]
-    while waiting:
-        node = waiting.pop()
-        if node in seen:
+def value_leaves(root: Node) -> list[Leaf]:
+    """The leaves whose values become (part of) the value of the term, not those that only decide between values."""
+    found: dict[Leaf, None] = {}
+    done: set[Node] = set()
+    stack = [root]
+    while stack:
+        node = stack.pop()
+        if node in done:
             continue
-        seen.add(node)
+        done.add(node)
         match node:
             case Leaf():
-                found.add(node)
+                found[node] = None
             case Among() | Equal() | Less() | Parity():
                 pass
             case If(args=args):
-                waiting += args[1:]
+                stack += [args[2], args[1]]
             case _:
-                waiting += node.args
-    return found
+                stack += reversed(node.args)
+    return list(found)
 
 
 def _fields_in(machine: Machine, address: Node) -> set[str]:
     fields: set[str] = set()
     seen: set[Leaf] = set()
-    waiting = list(values(address))
+    waiting = value_leaves(address)
     while waiting:
         leaf = waiting.pop()
         if leaf in seen:
@@ -54,7 +54,7 @@ def _fields_in(machine: Machine, address: Node) -> set[str]:
             fields.update(machine.stores[leaf.name].fields)
         else:
             for source in _sources(machine, leaf):
-                waiting += values(source)
+                waiting += value_leaves(source)
     return fields
 
 

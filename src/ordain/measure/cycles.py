@@ -15,12 +15,13 @@ from typing import NamedTuple
 from ordain.control.ending import alternatives, ends_of, steering
 from ordain.control.model import Cycle, System
 from ordain.control.phases import whole_cycles
-from ordain.control.sequencing import Sequencing, origins, sequencing, value_leaves
+from ordain.control.sequencing import Sequencing, origins, sequencing
 from ordain.control.system import released
 from ordain.logic.evaluate import evaluate
 from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, Terms, leaves
+from ordain.machine.leads import value_leaves
 from ordain.measure.cycle_counts import Control, Journey, JourneyEnds, Origin, Travelled, travel
 from ordain.rom.contents import Contents, word_name
 

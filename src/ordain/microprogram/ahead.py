@@ -23,7 +23,7 @@ from ordain.machine.expression import (
     leaves,
     substitute,
 )
-from ordain.machine.leads import values
+from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine, Register
 
 AHEAD = 2
@@ -66,7 +66,7 @@ class Ahead:
             if key not in self._reading:
                 [left] = substitute(self.terms, (node,), {leaf: self.terms.const(value, leaf.width)
                                                           for leaf, value in known.items()})
-                self._reading[key] = left if self.leaf(name) in values(left) else None
+                self._reading[key] = left if self.leaf(name) in value_leaves(left) else None
             found = self._reading[key]
             if found is not None:
                 return Through(found, cycles)
@@ -84,7 +84,7 @@ class Ahead:
     def forming(self, node: Node) -> set[Leaf]:
         """The leaves that become a part of the value of a term; see `values`."""
         if node not in self._forming:
-            self._forming[node] = values(node)
+            self._forming[node] = set(value_leaves(node))
         return self._forming[node]
 
     def ways(self, node: Node) -> list[Node]:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice, product
 
 from ordain.machine.expression import Const, Join, Leaf, Node, leaves, substitute
-from ordain.machine.leads import leads, values
+from ordain.machine.leads import leads, value_leaves
 from ordain.machine.model import Machine
 from ordain.microprogram.ahead import Ahead, choices, may_be, parts
 from ordain.microprogram.bodies import is_stepped
@@ -207,7 +207,7 @@ class _Sight:
             [left] = substitute(self.terms, (node,), known)
             own = {leaf for leaf in leaves((place,)) if leaf.kind in ("state", "register")}
             self._moving[key] = [way for way in self._ahead.ways(left)
-                                 if not any(leaf.kind in ("field", "word") for leaf in values(way))
+                                 if not any(leaf.kind in ("field", "word") for leaf in value_leaves(way))
                                  and self._moved(place, way, own)]
         return self._moving[key]
 
@@ -221,7 +221,7 @@ class _Sight:
         at = way.width
         for part in way.args if type(way) is Join else (way,):
             at -= part.width
-            if not own.isdisjoint(values(part)) and part is not self.terms.slice(place, at + part.width - 1, at):
+            if not own.isdisjoint(value_leaves(part)) and part is not self.terms.slice(place, at + part.width - 1, at):
                 return True
         return False
 
@@ -239,7 +239,7 @@ class _Sight:
     def dispatches(self, store: str, opcode: Sequence[Leaf]) -> tuple[Node, ...]:
         """The addresses of which the opcode is a part, in the first cycle ahead in which there are any."""
         for node in self._ahead.addresses(store):
-            found = tuple(way for way in choices(node) if not values(way).isdisjoint(opcode))
+            found = tuple(way for way in choices(node) if not set(value_leaves(way)).isdisjoint(opcode))
             if found:
                 return found
         return ()

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from ordain.machine.expression import If, Leaf, Node
-from ordain.machine.leads import values
+from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.sums import counted
 from ordain.microprogram.survey import reaches
@@ -42,4 +42,4 @@ def _taken(machine: Machine, leaf: Leaf) -> Iterator[tuple[Node, str]]:
             condition, yes, no = node.args
             todo += [(terms.and_((when, condition)), yes), (terms.and_((when, terms.not_(condition))), no)]
         else:
-            yield from ((when, read.name) for read in values(node) if read.kind == "bus")
+            yield from ((when, read.name) for read in value_leaves(node) if read.kind == "bus")

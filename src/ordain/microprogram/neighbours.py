@@ -9,7 +9,7 @@ from collections.abc import Collection, Mapping, Sequence
 from itertools import accumulate
 
 from ordain.machine.expression import Const, Join, Node, leaves, substitute
-from ordain.machine.leads import values
+from ordain.machine.leads import value_leaves
 from ordain.microprogram.ahead import Ahead, parts
 from ordain.microprogram.model import Body, Microinstruction, Program
 from ordain.microprogram.tables import address_columns, numbers, work_out
@@ -62,7 +62,7 @@ class Neighbours:
         if key not in self._seen:
             [left] = substitute(self.terms, (node,), known)
             self._seen[key] = tuple(way for way in self.ahead.ways(left) if way not in own
-                                    and not own.isdisjoint(made := values(way))
+                                    and not own.isdisjoint(made := value_leaves(way))
                                     and not any(leaf.kind in ("field", "word") for leaf in made))
         return self._seen[key]
 

@@ -11,7 +11,7 @@ from functools import reduce
 from operator import and_, or_
 
 from ordain.machine.expression import And, Const, If, Join, Node, Not, Or, Slice, substitute
-from ordain.machine.leads import values
+from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine
 from ordain.microprogram.ahead import Ahead, may_be
 from ordain.microprogram.bodies import is_stepped
@@ -66,7 +66,7 @@ def _strays(ahead: Ahead, word: Microinstruction, address: int, bits: int, named
             if through is None:
                 continue
             every = ahead.ways(through.address)
-            ways = [way for way in every if leaf in values(way)]
+            ways = [way for way in every if leaf in value_leaves(way)]
             if all(way is leaf for way in ways):        # nothing is put to it: `astray` holds it against the label
                 continue
             value = terms.const(machine.fields[field].read(bits), leaf.width)
