@@ -52,26 +52,26 @@ class Plan(NamedTuple):
 def plan(contents: Contents, check: Check, asked: Property) -> list[Plan]:
     """One plan; or several when an allowance is about a part of the question only, which then is asked part by
     part."""
-    whole = about(asked).names
-    bearing = [allowance for allowance in contents.machine.allowances if allowance.check == asked.check]
-    if check.narrow is not None and any(allowance.on not in ("", *whole) for allowance in bearing):
+    on = {allowance.on for allowance in contents.machine.allowances if allowance.check == asked.check}
+    finer = on - {"", *about(asked).names}
+    if check.narrow is not None and finer:
         parts = check.narrow(contents, asked, Known(frozenset(), {}))
-        if any(allowance.on in about(part).names for part in parts for allowance in bearing
-               if allowance.on not in ("", *whole)):
-            return [_planned(contents, check, part) for part in parts]
+        if any(not finer.isdisjoint(about(part).names) for part in parts):
+            whole = check._replace(narrow=None)     # a part is no bus: it has no parts of its own
+            return [_planned(contents, whole, part) for part in parts]
     return [_planned(contents, check, asked)]
 
 
 def excused(contents: Contents, asked: Property) -> Property | None:
     """The question without the cycles that allowances take out; None when nothing is left of it. Something that is to
     occur somewhere cannot be allowed to be missing at one place only, so a place plays no part there."""
-    places = [place(contents, allowance) for _, allowance in _matching(contents, asked)]
-    if any(where is None for where in places) or (places and asked.kind == "reach"):
-        return None
+    allowed: list[Node] = []
+    for _, allowance in _matching(contents, asked):
+        where = place(contents, allowance)
+        if where is None or asked.kind == "reach":
+            return None
+        allowed.append(where)
     terms = contents.machine.terms
-    allowed = [where for where in places if where is not None]
-    if not allowed:
-        return asked
     if asked.kind == "always":
         return asked._replace(node=terms.or_((asked.node, *allowed)))
     return asked._replace(node=terms.and_((asked.node, *(terms.not_(where) for where in allowed))))

@@ -42,7 +42,7 @@ def needs(contents: Contents, allowance: Allowance, first: Verdicts) -> bool | N
                 found[field.store] |= seen & set(undefined_code.undefined_at(contents, field))
     elif first.stopped:
         return None
-    else:
+    elif not allowance.on:      # words that are never executed are excused by their place alone
         for store in contents.sites:
             if machine.stores[store].fill == "microprogram":
                 runs = unreachable.idle_runs(contents, store, first.executed.get(store, frozenset()))
