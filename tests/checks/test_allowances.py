@@ -6,7 +6,7 @@ import pytest
 from ordain.checks.run import Selection, prove
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
-from tests.checks.reports import findings_named, outcomes, report
+from tests.checks.reports import findings_named, report
 from tests.planted.plant import Sound
 from tests.workshop import contents_of
 
