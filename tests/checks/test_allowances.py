@@ -6,7 +6,8 @@ import pytest
 from ordain.checks.run import Selection, prove
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
-from tests.checks.reports import findings_named, report
+from tests.checks.reports import findings_named, outcomes, report
+from tests.checks.test_vacuous import HALTS, POST
 from tests.planted.plant import Sound
 from tests.workshop import contents_of
 
@@ -183,3 +184,13 @@ def test_idle_words_that_are_allowed_at_a_place_of_their_store(allowance: str, l
             for name in ("strike.one", "strike.two", "strike.three", "chime.one", "chime.two", "chime.three")
             if f"`{name}`" in finding.message] == left
     assert [one.needed for one in found.allowances] == needed
+
+
+@pytest.mark.parametrize(("ways", "needed"), [("", True), ("target office", False)])
+def test_to_be_stuck_is_allowed_anywhere(ways: str, needed: bool) -> None:
+    """From neither the door nor the cellar a way leads back, but where both lead to the desk."""
+    micro = POST.replace("target door", ways or "target door").replace("target cellar", ways or "target cellar")
+    found = report(Sound(HALTS + 'allow stuck "closed"\n', micro), Selection(frozenset(("stuck",))))
+    assert outcomes(found)["stuck home"] == ("allowed" if needed else "proved")
+    assert [finding.name for finding in found.findings] == ([] if needed else ["stale-allowance"])
+    assert [one.needed for one in found.allowances] == [needed]

@@ -37,7 +37,7 @@ def subject(contents: Contents, verdict: Verdict) -> Verdict:
     """The verdict with this check's name and place on it."""
     machine = contents.machine
     span = machine.assumptions[0].span if machine.assumptions else machine.span
-    named = verdict.property._replace(check=EXPLANATION.name, subject="assumptions", data=About(("assume",), span))
+    named = verdict.property._replace(check=EXPLANATION.name, subject="assumptions", data=About((), span))
     return verdict._replace(property=named)
 
 

@@ -29,7 +29,7 @@ def ask(contents: Contents) -> Iterator[Property]:
     """One question, when the machine file says where home is."""
     machine = contents.machine
     if machine.home is not None:
-        yield Property(EXPLANATION.name, "home", "always", machine.home, data=About(("home",), machine.span))
+        yield Property(EXPLANATION.name, "home", "always", machine.home, data=About((), machine.span))
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
