@@ -194,3 +194,13 @@ def test_to_be_stuck_is_allowed_anywhere(ways: str, needed: bool) -> None:
     assert outcomes(found)["stuck home"] == ("allowed" if needed else "proved")
     assert [finding.name for finding in found.findings] == ([] if needed else ["stale-allowance"])
     assert [one.needed for one in found.allowances] == [needed]
+
+
+@pytest.mark.parametrize(("words", "needed"), [("a, b / last", True), ("c, d / last", True), ("a, d / last", False)])
+def test_an_allowance_is_needed_where_one_of_its_questions_needs_it(words: str, needed: bool) -> None:
+    """Of two buses the one is driven with `a` and `b`, the other with `c` and `d`."""
+    first, _, rest = MACHINE.partition("    driven by three ")
+    machine = first + "bus road 1 bit, floats\n    driven by three " + rest.replace("rail steady", "road steady")
+    found = report(yard(words, "contention", machine=machine), Selection(frozenset(("contention",))))
+    assert [one.needed for one in found.allowances] == [needed]
+    assert sorted(row.outcome for row in found.rows) == (["allowed", "proved"] if needed else ["proved"] * 2)
