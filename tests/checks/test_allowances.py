@@ -3,7 +3,7 @@ as it would be without, once."""
 
 import pytest
 
-from ordain.checks.run import Selection, prove
+from ordain.checks.run import Selection, prove, static_pass
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from tests.checks.reports import findings_named, outcomes, report
@@ -204,3 +204,12 @@ def test_an_allowance_is_needed_where_one_of_its_questions_needs_it(words: str, 
     found = report(yard(words, "contention", machine=machine), Selection(frozenset(("contention",))))
     assert [one.needed for one in found.allowances] == [needed]
     assert sorted(row.outcome for row in found.rows) == (["allowed", "proved"] if needed else ["proved"] * 2)
+
+
+@pytest.mark.parametrize(("allowance", "told"), [
+    ("contention on three", ["`one` and `two`"]), ("contention", []), ("contention on one", []),
+    ("contention on rail", []), ("contention at day.first", []), ("contention at day.later", ["`one` and `two`"]),
+    ("floating", ["`one` and `two`"])])
+def test_what_is_allowed_is_not_told_before_the_search_either(allowance: str, told: list[str]) -> None:
+    found = static_pass(contents_of(*yard("first: a, b / later: take 0 / last", allowance)))
+    assert [finding.message.split(": ")[1] for finding in found if finding.name == "contention"] == told

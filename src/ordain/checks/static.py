@@ -45,7 +45,7 @@ def certain(contents: Contents, asked: Iterable[tuple[Check, Property]],
     found: list[Certain] = []
     for check, question in asked:
         store = question.per_word
-        if question.kind != "bad" or not store:
+        if not store:
             continue
         if store not in columns:
             columns[store] = Columns(contents, store)
