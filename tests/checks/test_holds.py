@@ -4,7 +4,7 @@ long a bus lies still between two drivers. Counted by hand; the sequence begins 
 import pytest
 
 from ordain.checks import turnaround
-from ordain.checks.run import Selection
+from ordain.checks.run import Selection, static_pass
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
@@ -114,6 +114,15 @@ def test_how_a_missing_hold_is_told(need: str, letters: str, message: str, befor
     [finding] = findings_named("missing-hold", report(mangle(letters, need)))
     assert finding.message == message and finding.notes == (f"the cycle before is at {before}",)
     assert [place.label for place in finding.places] == ["`beat` needs `cloth` steady"]
+
+
+@pytest.mark.parametrize(("letters", "told"), [
+    (".n.", [("missing-hold", "day+1")]), ("-n.", [("missing-hold", "day+1")]), (".U.", []), ("bn.", [
+        ("contention", "day"), ("missing-hold", "day+1")]), (".nbn.", [
+            ("contention", "day+2"), ("missing-hold", "day+1"), ("missing-hold", "day+3")])])
+def test_a_strobe_while_nobody_drives_is_seen_in_the_word_alone(letters: str, told: list[tuple[str, str]]) -> None:
+    found = static_pass(contents_of(*mangle(letters)))
+    assert [(finding.name, finding.message.split(" at `")[1].split("`")[0]) for finding in found] == told
 
 
 # ---------------------------------------------------------------- what stands still

@@ -71,7 +71,7 @@ def _parts(contents: Contents, check: Check, question: Property, columns: Column
            known: Known) -> tuple[Property, ...]:
     if not (columns.certain(question.node) & looked_at).any():
         return ()
-    if check.narrow is None or question.monitors:
+    if check.narrow is None:
         return (question,)
     return check.narrow(contents, question, known) or (question,)
 
