@@ -378,6 +378,19 @@ def test_unused_cells_that_fight_are_told_together() -> None:
     assert "at 0x9, where nothing was placed" in finding.message
 
 
+@pytest.mark.parametrize(("words", "more"), [
+    (["to 1"] * 7, []), (["to 1"] * 6, ["; so do 1 more unused cells"]), (["to 5"] * 5, ["; so do 2 more unused cells"]),
+    (["to 1"] * 8, None)])
+def test_how_many_unused_cells_fight(words: list[str], more: list[str] | None) -> None:
+    """Whether control comes to one of them or not: it is told of the cells, and once."""
+    machine = WAYS.replace("    address now", "    address now\n    unused a, b, to 0").replace("LOOK", "to")
+    found = static_pass(contents_of(machine, "routine main at 0\n" + "".join(f"        {word}\n" for word in words)))
+    assert [finding.severity for finding in found] == ([] if more is None else [Severity.WARNING])
+    for finding in found:
+        assert finding.message == (f"two drivers share bus `rail` at 0x{len(words)}, where nothing was placed: `seen` "
+                                   f"and `left`{''.join(more or [])}")
+
+
 def test_a_word_that_would_fight_but_is_never_executed_is_a_note() -> None:
     idle = edited(WEIR, ("driven by gauge  when source is gauge", "driven by gauge  when source in (gauge, memory)"),
                   ("        point, gate <- memory\n        point, copy <- memory, swap\n", "        swap\n"),

@@ -99,8 +99,8 @@ def static_findings(contents: Contents, found: Iterable[Certain]) -> list[Findin
 
 def tell_word(contents: Contents, one: Certain, address: int) -> Finding:
     """The finding at one word that is executed; no sequence is shown, as none was looked for."""
-    found = Break(address, 0, 0, None)
-    verdict = Verdict(one.asked, "broken", (found,), None, None, 0, 0)
+    found = Break(address, cycles=0, states=0, trace=None)
+    verdict = Verdict(one.asked, "broken", (found,), None, None, states=0, transitions=0)
     finding = one.check.tell(contents, verdict, found)
     return finding._replace(notes=(*finding.notes, "the word alone decides this, whatever the state and the inputs"))
 
