@@ -2,7 +2,7 @@
 
 import pytest
 
-from ordain.checks import contention, run
+from ordain.checks import contention, run, static
 from ordain.checks.allowances import Plan, needed
 from ordain.checks.run import Selection, prove, static_pass
 from ordain.control.system import build_system
@@ -514,11 +514,28 @@ def test_of_exclusive_signals_each_two_that_act_together_are_told(word: str, pai
          f"`{one}` and `{other}` are both active in this cycle") for one, other in pairs]
 
 
-@pytest.mark.parametrize(("steps", "severity"), [(1, Severity.ERROR), (3, Severity.ERROR)])
-def test_as_many_words_as_are_followed(steps: int, severity: Severity) -> None:
+@pytest.mark.parametrize(("steps", "most", "severity"), [
+    (1, 64, Severity.ERROR), (3, 64, Severity.ERROR), (3, 4, Severity.ERROR), (3, 3, Severity.NOTE),
+    (0, 1, Severity.ERROR)])
+def test_as_many_words_as_are_followed(monkeypatch: pytest.MonkeyPatch, steps: int, most: int,
+                                       severity: Severity) -> None:
+    monkeypatch.setattr(static, "_MOST_STEPS", most)
     words = "".join(f"        to {number}\n" for number in range(1, steps + 1))
     fight = contents_of(WAYS.replace("LOOK", "0b000"), f"routine main at 0\n{words}        a, b, to 0\n")
     assert [finding.severity for finding in static_pass(fight)] == [severity]
+
+
+@pytest.mark.parametrize(("look", "reset", "more", "severity"), [
+    ("seen", "0", "", Severity.ERROR), ("seen", "1", "", Severity.ERROR), ("seen", "any", "", Severity.NOTE),
+    ("0b0", "any", "", Severity.ERROR), ("seen", "0", "assume lever\n", Severity.NOTE)])
+def test_where_reset_leaves_what_leads_to_a_word_open(look: str, reset: str, more: str, severity: Severity) -> None:
+    """The second word is 2 or 3, by what was seen at reset: both fight. With something assumed there need not be any
+    run."""
+    micro = "routine main at 0\n        look, to 0\n        to 0\n        a, b, to 0\n        a, b, to 0\n"
+    machine = WAYS.replace("LOOK", f"{{0b0, 0b1, {look}}}").replace("seen 1 bit, reset 0", f"seen 1 bit, reset {reset}")
+    found = static_pass(contents_of(machine + more, micro))
+    other = Severity.NOTE
+    assert sorted(finding.severity.value for finding in found) == sorted((severity.value, other.value))
 
 
 def test_cells_of_a_table_are_not_those_of_the_store_that_reads_it() -> None:
