@@ -379,8 +379,8 @@ def test_unused_cells_that_fight_are_told_together() -> None:
 
 
 @pytest.mark.parametrize(("words", "more"), [
-    (["to 1"] * 7, []), (["to 1"] * 6, ["; so do 1 more unused cells"]), (["to 5"] * 5, ["; so do 2 more unused cells"]),
-    (["to 1"] * 8, None)])
+    (["to 1"] * 7, []), (["to 1"] * 6, ["; so do 1 more unused cells"]),
+    (["to 5"] * 5, ["; so do 2 more unused cells"]), (["to 1"] * 8, None)])
 def test_how_many_unused_cells_fight(words: list[str], more: list[str] | None) -> None:
     """Whether control comes to one of them or not: it is told of the cells, and once."""
     machine = WAYS.replace("    address now", "    address now\n    unused a, b, to 0").replace("LOOK", "to")

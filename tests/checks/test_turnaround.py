@@ -37,7 +37,8 @@ Who = frozenset[str]
 
 
 def rope(kind: str, owed: int, more: str) -> Contents:
-    return contents_of(MACHINE.replace("KIND", kind).replace("OWED", str(owed)) + more, "routine hand at 0\n        one\n")
+    return contents_of(MACHINE.replace("KIND", kind).replace("OWED", str(owed)) + more,
+                       "routine hand at 0\n        one\n")
 
 
 def sequences(chance: random.Random, count: int, length: int) -> Iterator[list[Who]]:
