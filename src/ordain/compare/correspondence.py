@@ -260,8 +260,7 @@ def _pair_fields(old: Machine, new: Machine, stores: dict[str, str]) -> tuple[Pa
                             "it drives, loads and strobes")
             else:
                 alone[side].append(name)
-    alike = not alone[0] and not alone[1] and not by_effects and _laid_out_alike(old, new, values, stores)
-    return Pairing(values, tuple(alone[0]), tuple(alone[1]), alike), said
+    return Pairing(values, tuple(alone[0]), tuple(alone[1])), said
 
 
 def _same_fields(old: Machine, new: Machine, stores: dict[str, str]) -> dict[str, str]:
@@ -314,20 +313,6 @@ def _renumbering(ours: Field, theirs: Field) -> tuple[dict[int, int] | None, boo
         unnamed = (value for value in range(1 << ours.width) if value not in found and value not in new_names)
         found.update({value: value for value in unnamed})
     return found, whole
-
-
-def _laid_out_alike(old: Machine, new: Machine, values: dict[str, tuple[str, dict[int, int] | None]],
-                    stores: dict[str, str]) -> bool:
-    """True when every control store has the same fields in the same bits with the same meaning of each value."""
-    def layout(machine: Machine, store: str) -> list[tuple[str, int, int, bool, str, bool]]:
-        return [(name, field.high, field.low, field.active_low, field.holds, field.idle == "any")
-                for name, field in ((name, machine.fields[name]) for name in machine.stores[store].fields)]
-
-    for store in (store for store in old.stores.values() if store.fill == "microprogram"):
-        other = stores.get(store.name)
-        if other is None or layout(old, store.name) != layout(new, other):
-            return False
-    return all(numbers is None for _, numbers in values.values())
 
 
 def _described(machine: Machine) -> set[str]:

@@ -27,7 +27,6 @@ class Common(NamedTuple):
     functions: Functions
     equal_terms: EqualTerms
     sides: tuple[Side, Side]
-    orders: tuple[Orders, Orders]
     agreed: Agreed
     places: tuple[Places, Places]
     observers: tuple[Observer, Observer]
@@ -35,9 +34,9 @@ class Common(NamedTuple):
 
     def holding(self, contents: Contents) -> "Common":
         """The same with other words in the control stores of the new side."""
-        new = self.sides[1].contents._replace(words=contents.words)
-        return self._replace(sides=(self.sides[0], self.sides[1]._replace(contents=new)),
-                             places=(self.places[0], self.places[1].holding(new)))
+        (old, new), (old_places, new_places) = self.sides, self.places
+        held = new.contents._replace(words=contents.words)
+        return self._replace(sides=(old, new._replace(contents=held)), places=(old_places, new_places.holding(held)))
 
 
 class JointGraph(NamedTuple):
@@ -70,19 +69,19 @@ def common_of(old: Contents, new: Contents, apart: bool = False) -> Common:
     functions = Functions(leaves([term for side, said in zip(sides, beside)
                                   for term in (*_all_terms(side, terms), *said.values())]))
     identical = not apart and _identical(sides, terms)
-    marks = ("", "") if identical else ("before", "after")
+    (before, now), (first, second) = sides, ("", "") if identical else ("before", "after")
     equal_terms = EqualTerms(terms, functions)
-    meanings = (Meanings(terms, equal_terms, sides[0], marks[0]), Meanings(terms, equal_terms, sides[1], marks[1]))
-    stores, numbers = read_alike(*sides), Numbers()
-    shown = (Shown(sides[0], terms, equal_terms, stores, marks[0], numbers),
-             Shown(sides[1], terms, equal_terms, stores, marks[1], numbers))
-    agreed = agree(*sides, terms, meanings, _plain(sides, correspondence), beside)
-    orders = (Orders(sides[0], correspondence.pairing, True), Orders(sides[1], correspondence.pairing, False))
+    meanings = (Meanings(terms, equal_terms, before, first), Meanings(terms, equal_terms, now, second))
+    stores, numbers = read_alike(before, now), Numbers()
+    shown = (Shown(before, terms, equal_terms, stores, first, numbers),
+             Shown(now, terms, equal_terms, stores, second, numbers))
+    agreed = agree(before, now, terms, meanings, _plain(sides, correspondence), beside)
+    orders = (Orders(before, correspondence.pairing, True), Orders(now, correspondence.pairing, False))
     doings: Doings = {}
     places = tuple(Places(side, terms, functions, meanings[mine], shown[mine]) for mine, side in enumerate(sides))
     observers = tuple(Observer(side, terms, agreed, mine, meanings[mine], shown[mine], orders[mine], doings)
                       for mine, side in enumerate(sides))
-    return Common(correspondence, terms, functions, equal_terms, sides, orders, agreed, (places[0], places[1]),
+    return Common(correspondence, terms, functions, equal_terms, sides, agreed, (places[0], places[1]),
                   (observers[0], observers[1]), identical)
 
 

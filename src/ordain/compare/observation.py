@@ -29,7 +29,7 @@ class Bundle(NamedTuple):
 
     `numbers`: which effects of `Agreed`. `own`: the leaf that they are about, or None: what it becomes is said in terms
     of what it was, whether that is known or not. `fields`: (leaf, number of the store, lowest bit, mask, bits to turn).
-    `others`: pointers, opcodes, flags, addresses. `stores`: the other stores that are read, as `Shown.read_by` has
+    `others`: pointers, opcodes, flags. `stores`: the other stores that are read, as `Shown.read_by` has
     them."""
 
     numbers: tuple[int, ...]
@@ -47,9 +47,8 @@ class Observer:
                  orders: Orders, doings: Doings) -> None:
         self._terms, self._meanings, self._orders, self._doings = terms, meanings, orders, doings
         self._shown = shown
-        self._stores = side.sequencing.control
-        sites = side.contents.sites
-        self._open = {store: {address: site.open for address, site in sites.get(store, {}).items() if site.open}
+        self._stores = {store: number for number, store in enumerate(side.sequencing.control)}
+        self._open = {store: {address: site.open for address, site in side.contents.sites.get(store, {}).items()}
                       for store in self._stores}
         wanted = [number for number, effect in enumerate(agreed.effects) if not effect.covered]
         self._bundles = _bundles(side, terms, agreed, mine, shown, wanted)
@@ -59,24 +58,17 @@ class Observer:
 
     def at(self, place: ControlPlace) -> tuple[int, frozenset[Leaf]]:
         """The number of what is done, and the pointers and opcodes that it depends on."""
-        ordered = self._orders.of([(store, word, self._open[store].get(address, 0))
-                                   for (store, address), word in zip(place.addresses, self._in_order(place))])
+        ordered = self._orders.of([(store, place.words[self._stores[store]], self._open[store].get(address, 0))
+                                   for store, address in place.addresses])
         asks = NOTHING
         meant: list[Meaning] = []
         for number, bundle in enumerate(self._bundles):
             meaning, bundle_asks = self._evaluated(number, bundle, place)
             meant += meaning
-            if bundle_asks:
-                asks = asks | bundle_asks
+            asks |= bundle_asks
         # The sides may bundle otherwise: one meaning is held against another by the effect that it is of.
         key = (ordered, tuple([meant[at] for at in self._in_order_of_effects]))
         return self._doings.setdefault(key, len(self._doings)), asks
-
-    def _in_order(self, place: ControlPlace) -> tuple[int, ...]:
-        if len(self._stores) == 1:
-            return place.words
-        words = dict(zip(self._stores, place.words))
-        return tuple(words[store] for store, _ in place.addresses)
 
     def _evaluated(self, number: int, bundle: Bundle, place: ControlPlace) -> tuple[tuple[Meaning, ...],
                                                                                     frozenset[Leaf]]:
@@ -137,17 +129,15 @@ def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, shown: Shown,
             leaf = terms.leaf("field", name, side.machine.fields[name].width)
             parts[leaf] = (leaf, number, *side.readers[name])
     placed = {*side.sequencing.pointers, *side.sequencing.opcodes, *side.flags}
-    held = {leaf.name: leaf for leaf in side.sequencing.nexts}
+    held = {leaf.name: leaf for leaf in placed}
     grouped: dict[tuple[tuple[Leaf, ...], tuple[Leaf, ...], Leaf | None], list[int]] = {}
     for number in wanted:
         own = held.get(agreed.effects[number].key[1])
         read = shown.read_by((effects[number],))
-        inner = {leaf for _, shows in read for leaf in shows}
         found = sorted(leaves((effects[number], *(address for address, _ in read))), key=_name)
         fields = tuple(leaf for leaf in found if leaf in parts)
-        others = tuple(leaf for leaf in found if leaf is not own and leaf not in parts and leaf not in inner
-                       and (leaf in placed or leaf.kind in ("field", "word")))
-        grouped.setdefault((fields, others, own if own in placed else None), []).append(number)
+        others = tuple(leaf for leaf in found if leaf is not own and leaf in placed)
+        grouped.setdefault((fields, others, own), []).append(number)
     return tuple(Bundle(tuple(numbers), tuple(effects[number] for number in numbers), own,
                         tuple(parts[leaf] for leaf in fields), others,
                         shown.read_by(tuple(effects[number] for number in numbers)))

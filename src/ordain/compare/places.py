@@ -228,7 +228,7 @@ class Places:
             if is_control:
                 addresses.append((store, place))
                 words[store] = word
-        return ControlPlace(guard, tuple(sorted(addresses)), tuple(words[store] for store in self.control), known)
+        return ControlPlace(guard, tuple(addresses), tuple(words[store] for store in self.control), known)
 
     def _narrowed(self, known: Known, values: Known) -> Known:
         """The known values once some bits are known too."""

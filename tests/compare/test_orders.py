@@ -1,0 +1,90 @@
+"""What a word orders: fields by the names of their codes, what no order set, words that nobody wrote."""
+
+import pytest
+
+from ordain.rom.contents import Contents
+from tests.compare.bench import Word, burned, resolved
+from tests.compare.judged import compared, edited, moved
+
+QUILL = """\
+machine quill
+microprogram "m.micro"
+store control 8 words of 10 bits
+    address upc
+field go 1 bit
+field to 3 bits address, idle 0
+field note 2 bits
+    none 0 idle
+    bell 1
+    horn 2
+field pen 3 bits, idle any
+field ink 1 bit, idle any
+state upc 3 bits, reset 0
+    next to if go else upc + 1
+home upc is 0
+"""
+PEN = 0b1110
+"""Its bits in a word."""
+
+
+def quill(open: tuple[str, ...] = (), left: int = 0, text: str = QUILL, ink_of_unused: int = 0,
+          **first: int | str) -> Contents:
+    """The first word; the second goes where nobody wrote one. `open`, `left`: fields and bits that no order set."""
+    made = burned(resolved(text), {0: Word("fetch", first, open=open), 1: Word("on", {"go": 1, "to": 7})},
+                  unused={"ink": ink_of_unused, "go": 1})
+    rows = made.sites["control"]
+    return made._replace(sites={**made.sites, "control": {**rows, 0: rows[0]._replace(open=rows[0].open | left)}})
+
+
+def test_what_no_order_set_does_not_count() -> None:
+    """Where a field is `idle any`; and left open is not the same as set to what happens to stand there."""
+    for filler in (0, 1):
+        assert moved(compared(quill(("ink",), ink=filler), quill(("ink",), ink=1 - filler))) == {}
+        assert moved(compared(quill(("ink",), ink=filler), quill(ink=filler)))["reset"] == "changed"
+        assert moved(compared(quill(ink=filler), quill(ink=1 - filler)))["reset"] == "changed"
+    assert moved(compared(quill(("pen", "ink"), pen=5, ink=1), quill(("pen", "ink"), pen=2))) == {}
+    assert moved(compared(quill(("pen",), pen=5), quill(("ink",), pen=5)))["reset"] == "changed"
+
+
+def test_a_field_with_an_idle_code_counts_though_no_order_set_it() -> None:
+    assert moved(compared(quill(("note",)), quill(note="none"))) == {}
+    assert moved(compared(quill(("note",)), quill(("note",), note="bell")))["reset"] == "changed"
+
+
+@pytest.mark.parametrize("bit", [0, 1, 2])
+def test_of_a_field_that_is_set_in_part_that_part_counts(bit: int) -> None:
+    left = 0b0010 << bit
+    assert moved(compared(quill(left=left, pen=0), quill(left=left, pen=1 << bit))) == {}
+    for other in {0, 1, 2} - {bit}:
+        assert moved(compared(quill(left=left, pen=0), quill(left=left, pen=1 << other)))["reset"] == "changed"
+        assert moved(compared(quill(left=left), quill(left=0b0010 << other)))["reset"] == "changed"
+    assert moved(compared(quill(left=left, pen=7), quill(pen=7)))["reset"] == "changed"
+    assert moved(compared(quill(left=PEN, pen=7), quill(("pen",), pen=0))) == {}
+
+
+def test_a_word_that_nobody_wrote_orders_what_stands_in_it() -> None:
+    assert moved(compared(quill(), quill())) == {}
+    assert moved(compared(quill(), quill(ink_of_unused=1)))["reset"] == "changed"
+
+
+def test_the_idle_code_counts_like_any_other() -> None:
+    """What was `none` where nothing was ordered is `bell` now, and so it is told; ordered, they are the same."""
+    rings = edited((QUILL, ""), ("none 0 idle\n    bell 1\n", "none 0\n    bell 1 idle\n"))[0]
+
+    def all_of(text: str, **orders: str) -> Contents:
+        return burned(resolved(text), {address: Word(f"w{address}", orders) for address in range(8)})
+
+    assert moved(compared(all_of(QUILL), all_of(rings)))["reset"] == "changed"
+    for note in ("none", "bell", "horn"):
+        assert moved(compared(all_of(QUILL, note=note), all_of(rings, note=note))) == {}
+
+
+@pytest.mark.parametrize(("was", "codes", "now", "same"), [
+    ("none", "    bell 0 idle\n", "bell", False), ("bell", "    bell 0 idle\n", "bell", True),
+    ("none", "    bell 0 idle\n", 1, False), ("horn", "    bell 0 idle\n", 2, True)])
+def test_number_0_without_a_counterpart_is_no_code(was: str, codes: str, now: int | str, same: bool) -> None:
+    """`none` is gone, and 0 is the number of `bell` now."""
+    other = edited((QUILL, ""), ("    none 0 idle\n    bell 1\n    horn 2\n", codes))[0]
+    old = burned(resolved(QUILL), {address: Word(f"w{address}", {"note": was}) for address in range(8)})
+    new = burned(resolved(other), {address: Word(f"w{address}", {"note": now}) for address in range(8)})
+    assert (moved(compared(old, new)) == {}) == same
