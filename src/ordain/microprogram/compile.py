@@ -6,6 +6,7 @@ from itertools import chain
 from ordain.language import tree
 from ordain.machine.expression import leaves
 from ordain.machine.model import Machine, Meaning, Store
+from ordain.microprogram.beside import beside, never_past
 from ordain.microprogram.bodies import BodyPlan, is_stepped, plan_bodies
 from ordain.microprogram.ends import runs_off
 from ordain.microprogram.flow import following
@@ -17,7 +18,7 @@ from ordain.microprogram.model import Body, Microinstruction, OpcodeUse, Program
 from ordain.microprogram.naming import word_names
 from ordain.microprogram.opcodes import Opcodes, assign_opcodes
 from ordain.microprogram.slots import slots_of
-from ordain.microprogram.stepping import counter_of, decides
+from ordain.microprogram.stepping import Counter, counter_of, decides
 from ordain.microprogram.tables import numbers, table
 from ordain.microprogram.words import Writer
 from ordain.text.findings import Finding, Place, Severity, error, has_errors, warning
@@ -47,7 +48,7 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
         findings += writer.finished()
         if writer.counter is not None:
             own = [plan for plan in plans if plan.store.name == name]
-            findings += runs_off(machine, writer.past, writer.counter, own, words, fixed)
+            findings += _off_the_end(machine, writer, writer.counter, own, words, fixed)
     if not any(finding.severity is Severity.ERROR or finding.name == "counter-not-low" for finding in findings):
         findings += _no_order(machine, writers)
     entries = start_entries(machine, plans, opcodes)
@@ -71,6 +72,18 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
             after.update(following(store, plans))
     return Program(tuple(words), bodies, labels.words, (*entries, *rows), uses, unused, computed, counting, after,
                    _transfers(plans, machine), tuple(chain.from_iterable(map(word_names, plans))), meanings), findings
+
+
+def _off_the_end(machine: Machine, writer: Writer, counter: Counter, own: Sequence[BodyPlan],
+                 words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]]) -> list[Finding]:
+    """Words of a store after which nothing comes. What flip-flops hold is asked where the words do not say it alone."""
+    found = list(runs_off(machine, writer.past, counter, own, words, fixed))
+    flip_flops = beside(machine, writer.layout, counter) if found else None
+    if flip_flops is None:
+        return found
+    never = never_past(machine, writer.layout, counter, flip_flops, own, words)
+    past = [one for one in writer.past if one.kept or one.word not in never]
+    return list(runs_off(machine, past, counter, own, words, fixed, flip_flops.names))
 
 
 def _meanings(machine: Machine, microfile: tree.MicroFile) -> tuple[dict[str, Meaning], list[Finding]]:

@@ -10,6 +10,8 @@ from ordain.microprogram.model import Microinstruction
 from ordain.microprogram.stepping import Counter
 from ordain.text.findings import Finding, Place, error
 
+_MOST_SHOWN = 3
+
 
 class Past(NamedTuple):
     """From word `word` (counted through all bodies) of a body the hardware can go on `over` words past its last one.
@@ -22,8 +24,9 @@ class Past(NamedTuple):
 
 
 def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Sequence[BodyPlan],
-             words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]]) -> Iterator[Finding]:
-    """Of one store: words after which nothing comes.
+             words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]],
+             flip_flops: Sequence[str] = ()) -> Iterator[Finding]:
+    """Of one store: words after which nothing comes. `flip_flops`: what was found to have a part in it.
 
     After the last word of a routine that fills its ring of addresses from an address that is said comes its first
     one again. Where words decide nothing, as of a store that a free counter addresses, the routine that is said to
@@ -43,6 +46,15 @@ def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Se
                 places=_keepers(machine, counter),
                 help="put the word below it to which control comes back; where it never does, one that nobody "
                      "executes, or let only the words that call keep the address")
+            continue
+        if flip_flops and not pipeline:
+            yield error(
+                "runs-off", f"from here the hardware can go on to the next address, and `{plan.name}` ends",
+                words[word].span, "nothing follows" if over == 1 else f"{over} words are missing",
+                places=tuple(Place(state.span, f"what `{state.name}` holds has a part in it")
+                             for state in machine.states.values() if state.name in flip_flops)[:_MOST_SHOWN],
+                help="end with a word from which control cannot go on, whatever these hold when it is obeyed; or put "
+                     "another one below it, to which it goes on")
             continue
         yield error(
             "runs-off", f"from here the hardware can go on to the next address, and `{plan.name}` ends",

@@ -8,9 +8,9 @@ is made, and what stands there is looked at. It shares nothing with `stepping` b
 from collections.abc import Collection, Mapping, Sequence
 from itertools import accumulate
 
-from ordain.machine.expression import Const, Join, Node, leaves, substitute
+from ordain.machine.expression import Add, Const, Join, Node, leaves, substitute
 from ordain.machine.leads import value_leaves
-from ordain.microprogram.ahead import Ahead, parts
+from ordain.microprogram.ahead import Ahead, may_be, parts
 from ordain.microprogram.model import Body, Microinstruction, Program
 from ordain.microprogram.tables import address_columns, numbers, work_out
 
@@ -25,7 +25,7 @@ class Neighbours:
                  placed: Mapping[str, Mapping[int, int]]) -> None:
         self.ahead, self.terms = ahead, ahead.terms
         self.program, self.addresses, self.placed = program, addresses, placed
-        self._seen: dict[object, tuple[Node, ...]] = {}
+        self._seen: dict[object, tuple[tuple[Node, ...], tuple[Node, ...]]] = {}
         self._next: dict[str, tuple[Node, frozenset[Node]]] = {}
 
     def unlike(self, index: int, body: Body, address: int, bits: int, meant: Collection[int]) -> set[int]:
@@ -35,12 +35,15 @@ class Neighbours:
         word = self.program.words[index]
         placed, known = self.placed[word.store], self._place(word.store, address)
         found: set[int] = set()
-        for way in self._ways(word, bits):
+        ways, others = self._ways(word, bits)
+        for way in ways:
             [left] = substitute(self.terms, (way,), known)
+            counted = type(way) is Add and type(left) is Const      # past the end of a body: the build has seen to it
             for there in _possible(left):
                 own = self._below(index, body, address, there)
                 right = any(there in self.addresses[one] for one in own) or (
-                    there in meant and not (own and type(left) is Const))
+                    there in meant and not (own and type(left) is Const)) or (
+                    counted and not own and any(may_be(other, there) for other in others))
                 if there != address and there in placed and not right:
                     found.add(there)
         return found
@@ -51,8 +54,9 @@ class Neighbours:
         further = (there - address, there - address + words, there - address - words)
         return [index + one for one in further if body.first <= index + one < body.end]
 
-    def _ways(self, word: Microinstruction, bits: int) -> tuple[Node, ...]:
-        """What the next address may be, where it is made of this one, and no field of the word is put to it."""
+    def _ways(self, word: Microinstruction, bits: int) -> tuple[tuple[Node, ...], tuple[Node, ...]]:
+        """What the next address may be, where it is made of this one, and no field of the word is put to it; and what
+        else it may be."""
         node, own = self._following(word.store)
         fields, forming = self.ahead.machine.fields, self.ahead.forming(node)
         known: dict[Node, Node] = {leaf: self.terms.const(fields[leaf.name].read(bits), leaf.width)
@@ -61,9 +65,11 @@ class Neighbours:
         key = word.store, *known.items()
         if key not in self._seen:
             [left] = substitute(self.terms, (node,), known)
-            self._seen[key] = tuple(way for way in self.ahead.ways(left) if way not in own
-                                    and not own.isdisjoint(made := value_leaves(way))
-                                    and not any(leaf.kind in ("field", "word") for leaf in made))
+            every = self.ahead.ways(left)
+            made = tuple(way for way in every if way not in own
+                         and not own.isdisjoint(read := value_leaves(way))
+                         and not any(leaf.kind in ("field", "word") for leaf in read))
+            self._seen[key] = made, tuple(way for way in every if way not in made)
         return self._seen[key]
 
     def _following(self, store: str) -> tuple[Node, frozenset[Node]]:

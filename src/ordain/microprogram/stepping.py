@@ -288,6 +288,19 @@ def _deciding(machine: Machine, carriers: Sequence[Leaf], ahead: dict[Node, Node
     return list(substitute(machine.terms, tuple(found), ahead)) if ahead else found
 
 
+def becomes(machine: Machine, leaf: Leaf) -> Node:
+    """What a state or register holds in the next cycle. Two loads at once are a fault of their own."""
+    if leaf.kind == "state":
+        return machine.states[leaf.name].next
+    node: Node = leaf
+    for number, load in enumerate(machine.registers[leaf.name].loads):
+        source = load.source
+        if source is None:
+            source = machine.terms.leaf("free", f"{leaf.name} changes {number}", leaf.width)
+        node = machine.terms.if_(load.when, source, node)
+    return node
+
+
 def _loads(machine: Machine, register: str) -> list[Node]:
     """What a register may load, each as "the source when it is loaded, else 0", so that a load that a word rules out
     vanishes with its condition."""
