@@ -1,10 +1,14 @@
-"""Whole reports of machines written as text."""
+"""Whole reports of machines written as text, and single questions over cycles written down one by one."""
+
+from collections.abc import Mapping, Sequence
 
 from ordain.checks.check import Report
 from ordain.checks.run import EVERYTHING, Selection, prove
 from ordain.control.system import build_system
+from ordain.logic.evaluate import evaluate
+from ordain.machine.expression import Node
 from ordain.prover.decide import decide
-from ordain.prover.model import Limits
+from ordain.prover.model import Limits, Property
 from ordain.text.findings import Finding
 from tests.planted.plant import Sound
 from tests.workshop import contents_of
@@ -34,3 +38,17 @@ def findings_named(name: str, found: Report) -> list[Finding]:
 
 def outcomes(found: Report) -> dict[str, str]:
     return {f"{row.check} {row.subject}": row.outcome for row in found.rows}
+
+
+def broken_in(asked: Property, sequence: Sequence[Mapping[Node, int]]) -> list[bool]:
+    """In which cycles a question is broken, worked out cycle by cycle with what it remembers. What it remembers has as
+    many values as it says: none is beyond them, and nobody asks for more bits than they take."""
+    states: dict[Node, int] = {variable.leaf: variable.reset or 0 for variable in asked.monitors}
+    assert all(variable.leaf.width == (variable.values - 1).bit_length() for variable in asked.monitors)
+    found = []
+    for cycle in sequence:
+        known = {**states, **cycle}
+        found.append(bool(evaluate(asked.node, known)))
+        states = {variable.leaf: evaluate(variable.next, known) for variable in asked.monitors}
+        assert all(states[variable.leaf] < variable.values for variable in asked.monitors)
+    return found

@@ -1,10 +1,15 @@
 """Every form of rule over sequences of a few cycles, one letter a cycle, worked by hand: what docs/language.md says of
 it, and the words of its finding. A sequence begins anew when it is over."""
 
+import random
+from collections.abc import Callable
+
 import pytest
 
-from tests.checks.reports import findings_named, outcomes, report
+from ordain.checks import rules
+from tests.checks.reports import broken_in, findings_named, outcomes, report
 from tests.planted.plant import Sound
+from tests.workshop import contents_of
 
 MACHINE = """\
 machine drill "a drill with four lamps"
@@ -133,3 +138,77 @@ def test_how_it_is_told_that_nothing_is_reached() -> None:
     assert finding.message == 'the rule "it" is broken: no sequence reaches what it asks for'
     [finding] = findings_named("always-reach", report(drill("always reach c", "ab")))
     assert finding.message.startswith('the rule "it" is broken: there is no way from a state at `day')
+
+
+# ---------------------------------------------------------------- over many sequences
+
+LINES = """\
+machine drill "lamps that anybody may light"
+CLOCK
+microprogram "m.micro"
+store control 2 words of 1 bit
+    address upc
+field go 1 bit
+state upc 1 bit, reset 0
+    next 0
+input a 1 bit, b 1 bit, c 1 bit, d 1 bit, held 1 bit
+rule "it" RULE
+"""
+
+Lamps = dict[str, int]
+
+
+def inside(sequence: list[Lamps], at: int, first: str, last: str, forbidden: str, after: str) -> bool:
+    """`forbidden` in a cycle after one with `first`, with no `last` since, and with an `after` since or with that."""
+    return bool(sequence[at][forbidden]) and any(
+        sequence[start][first] and not any(sequence[since][last] for since in range(start + 1, at + 1))
+        and (not after or any(sequence[since][after] for since in range(start, at))) for start in range(at))
+
+
+def too_late(sequence: list[Lamps], at: int, within: int) -> bool:
+    """An `a` with neither `b` nor `c` since, `within` steps in which the clock went on since, and it goes on now."""
+    def missing(step: int) -> bool:
+        return not sequence[step]["b"] and not sequence[step]["c"]
+
+    return not sequence[at]["held"] and any(
+        sequence[start]["a"] and all(missing(step) for step in range(start, at + 1))
+        and sum(not sequence[step]["held"] for step in range(start, at)) >= within for start in range(at + 1))
+
+
+RULES: list[tuple[str, int, Callable[[list[Lamps], int], bool]]] = [
+    ("between a and b never c", 2, lambda sequence, at: inside(sequence, at, "a", "b", "c", "")),
+    ("between a and b never c after d", 3, lambda sequence, at: inside(sequence, at, "a", "b", "c", "d")),
+    ("between a and a never c after b", 3, lambda sequence, at: inside(sequence, at, "a", "a", "c", "b")),
+    ("after a never c until b", 2, lambda sequence, at: inside(sequence, at, "a", "b", "c", "")),
+    *((f"when a then b within {within} phases unless c", within + 2,
+       lambda sequence, at, within=within: too_late(sequence, at, within)) for within in range(5)),
+]
+
+
+@pytest.mark.parametrize(("rule", "values", "judge"), RULES, ids=[rule for rule, _, _ in RULES])
+def test_a_rule_is_broken_where_its_words_say(rule: str, values: int,
+                                              judge: Callable[[list[Lamps], int], bool]) -> None:
+    """`values`: so many things are to be told apart from cycle to cycle."""
+    clock = "clock turn (first, second)\n    held while held\n" if rule.startswith("when") else ""
+    contents = contents_of(LINES.replace("CLOCK\n", clock).replace("RULE", rule), "routine day at 0\n        go\n")
+    asked, chance, told = rules.question(contents, 0), random.Random(rule), 0
+    assert [variable.values for variable in asked.monitors] == [values]
+    for _ in range(60):
+        sequence = [{name: int(chance.random() < share) for name, share in
+                     (("a", .3), ("b", .15), ("c", .05 if clock else .4), ("d", .2), ("held", .4))} for _ in range(12)]
+        cycles = [{contents.machine.terms.leaf("input", name, 1): value for name, value in cycle.items()}
+                  for cycle in sequence]
+        expected = [judge(sequence, at) for at in range(len(sequence))]
+        assert broken_in(asked, cycles) == expected, sequence
+        told += any(expected)
+    assert 10 < told < 60
+
+
+@pytest.mark.parametrize(("within", "letters", "expected"), [
+    ("4 phases", "a.b", "proved"), ("3 phases", "a.b", "broken"), ("2 cycles", "a.b", "proved"),
+    ("1 cycle", "a.b", "broken")])
+def test_on_a_clock_that_is_never_held_every_phase_counts(within: str, letters: str, expected: str) -> None:
+    """A word lasts two phases, and `a` is there in both: the first is the one that waits longest."""
+    sound = drill(f"when a then b within {within}", letters)
+    clocked = sound.machine.replace("microprogram", "clock turn (first, second)\nmicroprogram")
+    assert outcomes(report(sound._replace(machine=clocked)))["when-then it"] == expected

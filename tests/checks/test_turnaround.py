@@ -9,10 +9,9 @@ import pytest
 
 from ordain.checks import turnaround
 from ordain.checks.check import Known
-from ordain.logic.evaluate import evaluate
-from ordain.machine.expression import Node
 from ordain.prover.model import Property
 from ordain.rom.contents import Contents
+from tests.checks.reports import broken_in
 from tests.workshop import contents_of
 
 MACHINE = """\
@@ -50,16 +49,9 @@ def sequences(chance: random.Random, count: int, length: int) -> Iterator[list[W
 
 
 def broken_at(contents: Contents, asked: Property, sequence: list[Who]) -> list[bool]:
-    """In which cycles the question is broken, worked out cycle by cycle with its variables."""
     terms = contents.machine.terms
-    states: dict[Node, int] = {variable.leaf: variable.reset or 0 for variable in asked.monitors}
-    found = []
-    for who in sequence:
-        known = {**states, **{terms.leaf("field", field, 1): int(name in who) for name, field in DRIVERS.items()}}
-        found.append(bool(evaluate(asked.node, known)))
-        states = {variable.leaf: evaluate(variable.next, known) for variable in asked.monitors}
-        assert all(states[variable.leaf] < variable.values for variable in asked.monitors)
-    return found
+    return broken_in(asked, [{terms.leaf("field", field, 1): int(name in who) for name, field in DRIVERS.items()}
+                             for who in sequence])
 
 
 def handed_over(sequence: list[Who], at: int, owed: int, overlaps_count: bool) -> set[tuple[str, str]]:

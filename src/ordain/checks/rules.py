@@ -148,13 +148,13 @@ def _in_time(machine: Machine, rule: Rule, form: WhenThen, goes_on: Node, index:
     width = (form.cycles + 1).bit_length()
     leaf, one = terms.leaf("state", name, width), terms.const(1, width)
     missing = terms.not_(terms.or_((form.response, form.unless)))
-    idle, late = terms.among(leaf, frozenset((0,))), terms.among(leaf, frozenset((form.cycles + 1,)))
+    idle = terms.among(leaf, frozenset((0,)))
     waits = terms.and_((missing, terms.or_((form.trigger, terms.not_(idle)))))
     begun = terms.if_(idle, one, leaf)
-    counted = begun if form.cycles == 0 else terms.if_(
-        terms.and_((goes_on, terms.not_(late))), terms.add(begun, one), begun)
+    late = terms.among(begun, frozenset((form.cycles + 1,)))
+    counted = terms.if_(terms.and_((goes_on, terms.not_(late))), terms.add(begun, one), begun)
     monitor = Variable(name, leaf, form.cycles + 2, 0, terms.if_(waits, counted, terms.const(0, width)), "monitor")
-    over = terms.and_((waits, goes_on, late)) if form.cycles else terms.and_((waits, goes_on))
+    over = terms.and_((waits, goes_on, late))
     return Property(name_of(rule), rule.text, "bad", over, monitors=(monitor,), vacuity=form.trigger,
                     data=About((), rule.span, index))
 
