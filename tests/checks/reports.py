@@ -6,7 +6,7 @@ from ordain.checks.check import Report
 from ordain.checks.run import EVERYTHING, Selection, prove
 from ordain.control.system import build_system
 from ordain.logic.evaluate import evaluate
-from ordain.machine.expression import Node
+from ordain.machine.expression import Node, Prior, postorder
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits, Property
 from ordain.text.findings import Finding
@@ -45,10 +45,13 @@ def broken_in(asked: Property, sequence: Sequence[Mapping[Node, int]]) -> list[b
     many values as it says: none is beyond them, and nobody asks for more bits than they take."""
     states: dict[Node, int] = {variable.leaf: variable.reset or 0 for variable in asked.monitors}
     assert all(variable.leaf.width == (variable.values - 1).bit_length() for variable in asked.monitors)
+    before = {node: 0 for node in postorder((asked.node, *(variable.next for variable in asked.monitors)))
+              if isinstance(node, Prior)}
     found = []
     for cycle in sequence:
-        known = {**states, **cycle}
+        known = {**states, **cycle, **before}
         found.append(bool(evaluate(asked.node, known)))
+        before = {node: evaluate(node.args[0], known) for node in before}
         states = {variable.leaf: evaluate(variable.next, known) for variable in asked.monitors}
         assert all(states[variable.leaf] < variable.values for variable in asked.monitors)
     return found

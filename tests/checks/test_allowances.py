@@ -213,3 +213,14 @@ def test_an_allowance_is_needed_where_one_of_its_questions_needs_it(words: str, 
 def test_what_is_allowed_is_not_told_before_the_search_either(allowance: str, told: list[str]) -> None:
     found = static_pass(contents_of(*yard("first: a, b / later: take 0 / last", allowance)))
     assert [finding.message.split(": ")[1] for finding in found if finding.name == "contention"] == told
+
+
+@pytest.mark.parametrize(("allowance", "told"), [
+    ("contention on five", {"contention"}), ("contention on two", {"contention", "missing-hold"}),
+    ("floating", {"contention"})])
+def test_a_hold_is_missing_for_a_fight_or_for_itself(allowance: str, told: set[str]) -> None:
+    """While two of the cranes fight, the rail is not steady: told as the fight where that is not allowed, whatever is
+    allowed to the other ones."""
+    found = report(yard("a, b / a, b, beat / a, b / a, e / last", allowance))
+    assert {finding.name for finding in found.findings} & {"contention", "missing-hold", "stale-allowance"} == told | (
+        {"stale-allowance"} if allowance == "floating" else set())

@@ -1,14 +1,16 @@
 """Pulses, holds and hand-overs on a bus, one letter a cycle: what a strobe needs before, during and after it, and how
 long a bus lies still between two drivers. Counted by hand; the sequence begins anew when it is over."""
 
+import random
+
 import pytest
 
-from ordain.checks import turnaround
+from ordain.checks import missing_hold, turnaround
 from ordain.checks.run import Selection, static_pass
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
-from tests.checks.reports import findings_named, outcomes, report
+from tests.checks.reports import broken_in, findings_named, outcomes, report
 from tests.planted.plant import Sound
 from tests.workshop import contents_of
 
@@ -116,6 +118,52 @@ def test_how_a_missing_hold_is_told(need: str, letters: str, message: str, befor
     assert [place.label for place in finding.places] == ["`beat` needs `cloth` steady"]
 
 
+Need = tuple[int, int]
+
+
+def steady_into(letters: str, at: int) -> bool:
+    """The same roller alone before and after the edge, and it has not been turned; `.` and `w` turn the upper one."""
+    def on(letter: str) -> set[str]:
+        return {roller for roller, those in (("upper", "uUwWb"), ("lower", "lLb")) if letter in those}
+
+    return at > 0 and on(letters[at]) == on(letters[at - 1]) and len(on(letters[at])) == 1 and not (
+        letters[at] in "uUwW" and letters[at - 1] in "wW")
+
+
+def not_held(letters: str, at: int, before: int, after: int) -> set[str]:
+    """On which side of a pulse something is missing that shows in this cycle. An edge from one pulse right into the
+    hold of another belongs to what the second needs before it, where it needs anything."""
+    beats = [letter in "ULnW" for letter in letters]
+    found = set()
+    begins = beats[at] and not (at and beats[at - 1])
+    if begins and letters[at] != "n" and before and not all(
+            edge > 0 and steady_into(letters, edge) for edge in range(at - before + 1, at + 1)):
+        found.add("before")
+    if beats[at] and (letters[at] == "n" or (not begins and not steady_into(letters, at))):
+        found.add("during")
+    owed = any(beats[earlier] for earlier in range(max(0, at - after), at))
+    if owed and not steady_into(letters, at) and (
+            not beats[at] or (begins and not before and letters[at] != "n")):
+        found.add("after")
+    return found
+
+
+@pytest.mark.parametrize("need", [(0, 0), (0, 1), (0, 2), (0, 3), (1, 0), (1, 2), (2, 1), (3, 0), (4, 4)])
+def test_a_pulse_needs_what_its_words_say(need: Need) -> None:
+    contents = contents_of(*mangle("u", "{} cycles before, {} cycles after".format(*need)))
+    asked = {question.subject.split()[1]: question for question in missing_hold.ask(contents)}
+    leaf, chance, told = contents.machine.terms.leaf, random.Random(sum(need)), set[str]()
+    for _ in range(60):
+        letters = "".join(chance.choice("uuuuuulUUULnwW.b") for _ in range(10))
+        cycles = [{leaf("field", name, 1): int(name in LETTERS[letter].replace("press 0", "").split(", "))
+                   for name in ("press", "steam", "beat", "wind", "last")} for letter in letters]
+        expected = [not_held(letters, at, *need) for at in range(len(letters))]
+        for side, question in asked.items():
+            assert broken_in(question, cycles) == [side in each for each in expected], (letters, side)
+        told |= set[str]().union(*expected)
+    assert told == set(asked)
+
+
 @pytest.mark.parametrize(("letters", "told"), [
     (".n.", [("missing-hold", "day+1")]), ("-n.", [("missing-hold", "day+1")]), (".U.", []), ("bn.", [
         ("contention", "day"), ("missing-hold", "day+1")]), (".nbn.", [
@@ -123,6 +171,13 @@ def test_how_a_missing_hold_is_told(need: str, letters: str, message: str, befor
 def test_a_strobe_while_nobody_drives_is_seen_in_the_word_alone(letters: str, told: list[tuple[str, str]]) -> None:
     found = static_pass(contents_of(*mangle(letters)))
     assert [(finding.name, finding.message.split(" at `")[1].split("`")[0]) for finding in found] == told
+
+
+@pytest.mark.parametrize(("letters", "notes"), [
+    ("n.", ()), (".n.", ("the cycle before is at `day` (0x0)",))])
+def test_before_the_first_cycle_there_is_none(letters: str, notes: tuple[str, ...]) -> None:
+    [finding] = findings_named("missing-hold", report(mangle(letters)))
+    assert finding.notes == notes
 
 
 # ---------------------------------------------------------------- what stands still
@@ -276,3 +331,14 @@ def test_what_a_keeper_has_not_kept_yet_takes_a_memory_and_excuses_no_hold() -> 
     taken = sound.machine.replace("strobe beat", "    sampled by counter when beat\nstrobe beat")
     found = report(sound._replace(machine=taken))
     assert {finding.name for finding in found.findings} >= {"floating", "missing-hold"}
+
+
+@pytest.mark.parametrize(("letters", "sides"), [("wUL", "before during"), ("wUu", "before"), ("uUL", "during")])
+def test_each_side_of_a_pulse_is_told_once_beside_a_fight(letters: str, sides: str) -> None:
+    """The fight is on another bus, so each side is asked once more."""
+    sound = mangle(letters + "-", "1 cycle before, 0 cycles after")
+    yard = "bus yard 2 bits, floats\n    driven by upper when not last\n    driven by lower when not last\n"
+    found = report(sound._replace(machine=sound.machine.replace("strobe beat", f"{yard}strobe beat")))
+    messages = [finding.message for finding in findings_named("missing-hold", found)]
+    assert [next(side for side in ("before", "during") if f"{side} strobe" in message)
+            for message in messages] == sides.split()

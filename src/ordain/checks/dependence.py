@@ -31,7 +31,7 @@ def depending(machine: Machine, sources: Mapping[Node, Node], acting: bool) -> D
     for _ in origins:
         before = dict(known)
         for origin in origins:
-            if not any(leaf in sources for leaf in origin.leaves):
+            if origin.leaves[0] not in sources:     # of a store they are all of its leaves
                 known.update(dict.fromkeys(origin.leaves, origin.condition(known)))
         if known == before:
             break
