@@ -125,3 +125,14 @@ def test_a_question_as_a_whole(check: ModuleType, words: str, message: str, labe
             assert finding.notes == ("shortest sequence from reset: 1 cycle",)
     nowhere = check.tell(contents, verdict, None)
     assert nowhere.message == message.replace(" at `main` (0x0)", "") and nowhere.span != finding.span
+
+
+@pytest.mark.parametrize("fill", ["    address arm\n    word arm + 1\n", "    address arm\n"])
+def test_words_are_told_apart_in_the_store_of_the_microprogram(fill: str) -> None:
+    """Whatever other store the machine file has before it."""
+    sound = crane("lift, turn", "lift, drop, turn", "haul, drop")
+    table = "" if "word" in fill else "map scale\n        others: main\n"
+    before = f"store scale 4 words of 2 bits\n{fill}store control"
+    found = told("contention", Sound(sound.machine.replace("store control", before), sound.micro + table))
+    assert [finding.message.split(" at ")[1] for finding in found] == [
+        "`main+2` (0x2): `load` and `grip`", "`main+1` (0x1): `arm` and `grip`"]
