@@ -59,8 +59,7 @@ def names(words: "tuple[str, ...] | list[str]") -> str:
 def about(asked: Property) -> About:
     """What the check noted when it asked."""
     data = asked.data
-    if not isinstance(data, About):
-        raise TypeError(f"question {asked.check}/{asked.subject} carries no About")
+    assert isinstance(data, About), f"question {asked.check}/{asked.subject} carries no About"
     return data
 
 
