@@ -136,3 +136,49 @@ def test_words_are_told_apart_in_the_store_of_the_microprogram(fill: str) -> Non
     found = told("contention", Sound(sound.machine.replace("store control", before), sound.micro + table))
     assert [finding.message.split(" at ")[1] for finding in found] == [
         "`main+2` (0x2): `load` and `grip`", "`main+1` (0x1): `arm` and `grip`"]
+
+
+LAMP = """\
+machine lamp "a lamp on two switches"
+store decoder 4 words of 4 bits
+    address turn
+    word    {turn is 3, turn is 2, turn is 1, turn is 0}
+input key 1 bit
+state turn 2 bits, reset 0
+    next turn + 1
+"""
+
+
+def test_without_a_word_it_is_told_at_the_declaration_and_not_beside_it_again() -> None:
+    [finding] = told("lost-state", Sound(LAMP + "keep turn while key\n", ""))
+    assert finding.message == "`turn` is to be kept while key, but changes"
+    assert finding.span is not None and finding.span.text == "keep turn while key"
+    assert [place.span.text for place in finding.places] == ["state turn 2 bits, reset 0"]
+    [finding] = told("never", Sound(LAMP + 'rule "it" never key and turn is 2\n', ""))
+    assert finding.span is not None and finding.span.text.startswith("rule") and finding.places == ()
+    assert finding.message == 'the rule "it" is broken'
+
+
+CLOCKED = """\
+machine hoist "waits in either half of its cycle"
+microprogram "m.micro"
+clock turn (first, second)
+    held while wait
+store control 2 words of 1 bit
+    address upc
+field go 1 bit
+state upc 1 bit, reset 0
+    next upc + 1
+state waited 2 bits, reset 0, on oscillator
+    next waited + 1 if wait else waited
+input wait 1 bit, gust 1 bit
+assume gust or waited is not 3
+assume not gust or waited is not 3
+"""
+
+
+def test_a_cycle_that_is_stretched_is_one() -> None:
+    """The clock is held for three phases of the first cycle."""
+    [finding] = told("over-assumed", Sound(CLOCKED, "routine main at 0\n        go\n        go\n"))
+    assert finding.trace is not None and len(finding.trace.cycles) == 3
+    assert finding.notes[0] == "shortest sequence to such a state: 1 cycle"
