@@ -9,7 +9,7 @@ from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
 from ordain.text.findings import Finding
-from tests.checks.reports import findings_named, report
+from tests.checks.reports import findings_named, outcomes, report
 from tests.planted.plant import Sound
 from tests.workshop import contents_of
 
@@ -182,3 +182,21 @@ def test_a_cycle_that_is_stretched_is_one() -> None:
     [finding] = told("over-assumed", Sound(CLOCKED, "routine main at 0\n        go\n        go\n"))
     assert finding.trace is not None and len(finding.trace.cycles) == 3
     assert finding.notes[0] == "shortest sequence to such a state: 1 cycle"
+
+
+@pytest.mark.parametrize(("kind", "asked"), [
+    ("floats", True), ("kept", True), ("pulled high", True), ("multiplexed", True), ("wired and", False),
+    ("wired or", False)])
+def test_drivers_of_a_wired_bus_do_not_fight(kind: str, asked: bool) -> None:
+    found = report(crane("lift, drop", kind=kind))
+    assert ("contention rope" in outcomes(found)) == bool(findings_named("contention", found)) == asked
+
+
+@pytest.mark.parametrize(("words", "said"), [
+    ("take, move", "with `rope` and with `load + 1`"), ("take, turn", "with `rope` and with `arm`"),
+    ("move, turn", "with `load + 1` and with `arm`")])
+def test_which_two_loads_meet(words: str, said: str) -> None:
+    sound = crane(f"lift, {words}")
+    three = sound.machine.replace("load + 1 when move\n", "load + 1 when move\n    loads arm when turn\n")
+    [finding] = told("double-load", sound._replace(machine=three))
+    assert finding.message == f"`load` is loaded twice at `main` (0x0): {said}"
