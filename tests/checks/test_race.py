@@ -61,6 +61,7 @@ def test_an_edge_triggered_register_ends_the_way() -> None:
     found = report(Sound(MACHINE.replace("PARTS", RING.replace("latch fire", "register fire")),
                          MICRO.replace("WORD", "a, b")))
     assert outcomes(found)["race air"] == "proved"
+    assert "race fire" not in outcomes(found)       # of a register nothing is asked
 
 
 def test_the_finding_names_the_latch_and_the_word() -> None:

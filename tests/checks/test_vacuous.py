@@ -146,3 +146,26 @@ def test_a_way_home_is_allowed_where_it_is_one(at: str, stale: list[str], stuck:
     assert [applied.allowance.at for applied in found.allowances if applied.needed is False] == stale
     assert ("stuck" in names(found)) == stuck
     assert outcomes(found)["stuck home"] == ("broken" if stuck else "allowed")
+
+
+BOY = """\
+bus rope 2 bits, pulled low
+    driven by boy when boy.pulls
+    driven by must when drain and press
+    sampled by bell when press
+agent boy "a boy who helps"
+    input call 1 bit
+    state mode (rests, pulls), reset rests
+        next pulls if CALLED else rests
+    signal pulls = mode is pulls
+"""
+
+
+@pytest.mark.parametrize(("called", "outcome"), [("call and press", "proved"), ("call and drain", "vacuous")])
+def test_who_drives_from_outside_has_to_come_to_it(called: str, outcome: str) -> None:
+    """What is in the machine itself need not drive."""
+    found = report(Sound(MACHINE.replace("RULES", BOY.replace("CALLED", called)), MICRO))
+    [row] = [row for row in found.rows if row.check == "vacuous"]
+    assert (row.outcome, row.note, row.witness) == (outcome, f"{1 + (outcome == 'proved')} of 2 occur", None)
+    assert [finding.message for finding in findings_named("vacuous", found)] == [
+        "`boy` driving `rope` can never occur, so what is proved of it says nothing"] * (outcome == "vacuous")
