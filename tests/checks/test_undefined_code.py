@@ -2,7 +2,7 @@
 
 import pytest
 
-from ordain.checks.run import prove
+from ordain.checks.run import Selection, prove
 from ordain.checks.undefined_code import is_undefined, undefined_at
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
@@ -139,3 +139,8 @@ home turn is 0
     assert told(3, 5, 7, 6, 7, 7, 7, 7) == [
         "field `band` holds 3, which has no name, at `only` (0x0)",
         "field `band` holds 7, which has no name, at 0x2, where nothing was placed and 1 more such cells"]
+
+
+@pytest.mark.parametrize(("only", "told"), [((), 2), (("undefined-code",), 2), (("contention",), 0)])
+def test_codes_are_looked_at_where_that_is_selected(only: tuple[str, ...], told: int) -> None:
+    assert len(findings_named("undefined-code", report(SOUND, Selection(frozenset(only))))) == told
