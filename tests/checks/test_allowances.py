@@ -8,6 +8,7 @@ from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from tests.checks.reports import findings_named, outcomes, report
 from tests.checks.test_vacuous import HALTS, POST
+from tests.checks.test_wording import crane
 from tests.planted.plant import Sound
 from tests.workshop import contents_of
 
@@ -224,3 +225,12 @@ def test_a_hold_is_missing_for_a_fight_or_for_itself(allowance: str, told: set[s
     found = report(yard("a, b / a, b, beat / a, b / a, e / last", allowance))
     assert {finding.name for finding in found.findings} & {"contention", "missing-hold", "stale-allowance"} == told | (
         {"stale-allowance"} if allowance == "floating" else set())
+
+
+@pytest.mark.parametrize(("words", "needed"), [(["lift"], False), (["last", "lift"], True)])
+def test_rows_of_a_mapping_store_are_no_words_to_be_executed(words: list[str], needed: bool) -> None:
+    sound = crane(*words)
+    machine = sound.machine.replace("store control", "store scale 4 words of 2 bits\n    address arm\nstore control")
+    found = report(Sound(machine + 'allow unreachable "later"\n', sound.micro + "map scale\n        others: main\n"))
+    assert [one.needed for one in found.allowances] == [needed]
+    assert bool(findings_named("stale-allowance", found)) == (not needed)

@@ -1,5 +1,5 @@
-"""The plain engine over machines of a few states, beside the plain search of the tests, and over one whose sequences are
-written down here."""
+"""The plain engine over machines of a few states, beside the plain search of the tests, and over one whose sequences
+are written down here."""
 
 from random import Random
 
