@@ -283,6 +283,25 @@ def test_runs_of_words_that_are_never_executed(words: list[str], said: list[str]
     assert all(finding.label == "never executed" for finding in found)
 
 
+@pytest.mark.parametrize(("words", "said"), [
+    (["to 1", "to 3", "to 0", "to 0"], ["no sequence executes `main+2` at 0x2"]),
+    (["to 3", "to 2", "to 0", "to 0"], ["no sequence executes `main+1` at 0x1 and 1 more after it"])])
+def test_of_a_build_that_is_read_from_its_files_each_address_is_a_word(words: list[str], said: list[str]) -> None:
+    micro = "routine main at 0\n" + "".join(f"        {word}\n" for word in words)
+    contents = contents_of(WAYS.replace("LOOK", "0b000"), micro)
+    sites = {at: site._replace(word=-1) for at, site in reversed(contents.sites["control"].items())}
+    system = build_system(contents)
+    found = prove(contents._replace(sites={"control": sites}), lambda asked: decide(system, asked))
+    assert [finding.message for finding in findings_named("unreachable", found)] == said
+
+
+def test_of_a_store_without_words_nothing_is_unreachable() -> None:
+    spare = "store later 4 words of 1 bit\n    address now[1:0]\nfield bell 1 bit\nbus rail"
+    machine = WAYS.replace("LOOK", "0b000").replace("bus rail", spare)
+    found = report(Sound(machine, "routine main at 0\n        to 0\n"))
+    assert names(found) == ["nowhere"]
+
+
 def test_words_are_told_in_the_order_of_the_text() -> None:
     """Those behind `when` stand higher in the store than those behind `otherwise`. All wait at the first word."""
     machine, micro = STEPS

@@ -57,7 +57,7 @@ def idle_runs(contents: Contents, store: str, executed: frozenset[int],
 def words_placed(contents: Contents, store: str) -> list[list[Site]]:
     """Every word in the order of the text, with all places where it stands."""
     words: dict[tuple[object, ...], list[Site]] = {}
-    for site in sorted(contents.sites[store].values(), key=lambda site: (_line(site), site.address)):
+    for site in sorted(contents.sites[store].values(), key=lambda site: (site.word, site.address)):
         words.setdefault(_identity(site), []).append(site)
     return [*words.values()]
 
@@ -65,10 +65,6 @@ def words_placed(contents: Contents, store: str) -> list[list[Site]]:
 def _identity(site: Site) -> tuple[object, ...]:
     """What is the same for the copies of one word."""
     return (site.owner, site.word) if site.word >= 0 else (site.owner, site.address)
-
-
-def _line(site: Site) -> tuple[int, int]:
-    return (site.word, 0) if site.word >= 0 else (0, site.address)
 
 
 def _finding(contents: Contents, run: tuple[Sequence[Site], bool]) -> Finding:

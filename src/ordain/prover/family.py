@@ -69,7 +69,7 @@ class MachineFamily:
             self._model = ground.model._replace(system=system, space=space, required=required_of(system, space))
             self.followed: Mapping[Node, int] = self._model.needed
             watched = sum(own for own in self._model.monitors.values())
-            number = self._number_atoms = _all(space.atoms.of(self._leaf))
+            number = self._number_atoms = space.atoms.set_of(self._leaf)
             self._others = space.cube(members((self._model.plain | watched) & ~number))
             self._free = space.cube(range(space.states, space.atoms.count))
             self._watched = watched
@@ -463,10 +463,6 @@ class MachineFamily:
                 elif place in known:
                     lacks[machine].add(place)
         return {machine: (frozenset(lacks[machine]), frozenset(more[machine])) for machine in sorted(own)}
-
-
-def _all(atoms: Iterable[int]) -> int:
-    return sum(1 << atom for atom in atoms)
 
 
 def _joined(memories: Iterable[int]) -> list[list[int]]:

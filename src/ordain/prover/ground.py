@@ -104,9 +104,8 @@ class Ground:
     def _layers(self, atoms: int) -> Iterator[BDDFunction]:
         """The number of the machine is left out: nothing depends on it."""
         space, model = self.space, self.model
-        number = space.atoms.of(self.leaf)
-        now = reached = start_of(model, atoms).exists(space.cube(number))
-        parts = model.parts(atoms & ~sum(1 << atom for atom in number), self.watch.look)
+        now = reached = start_of(model, atoms).exists(space.cube(space.atoms.of(self.leaf)))
+        parts = model.parts(atoms & ~space.atoms.set_of(self.leaf), self.watch.look)
         relation = Relation(space, parts, atoms, model.required, self.watch.look)
         while now.satisfiable():
             if now.node_count() > LARGEST:

@@ -97,7 +97,7 @@ def model_of(system: System, properties: tuple[Property, ...], limits: Limits, a
     watched = {monitor.leaf: monitor for prop in properties for monitor in prop.monitors}
     plain, of_monitors = 0, dict[Variable, int]()
     for variable in kept:
-        atoms = sum(1 << atom for atom in space.atoms.of(variable.leaf))
+        atoms = space.atoms.set_of(variable.leaf)
         if variable.leaf in watched:
             of_monitors[watched[variable.leaf]] = atoms
         else:
@@ -136,7 +136,7 @@ def required_of(system: System, space: Space) -> Conjunct:
     for one in space.free:
         if one.values < 1 << one.leaf.width:
             holds = holds & space.within(one.leaf, one.values)
-            reads |= sum(1 << atom for atom in space.atoms.of(one.leaf))
+            reads |= space.atoms.set_of(one.leaf)
     return Conjunct(holds, reads, 0)
 
 
@@ -152,10 +152,10 @@ def wide_model_of(system: System, properties: tuple[Property, ...], limits: Limi
     conditions += with_addresses(system, tuple(system.addresses[store] for store in sorted(told_apart)))
     observed = [Support(bit, space.read_by(node)) for node in dict.fromkeys(conditions) for bit in space.bits(node)]
     states = (1 << space.states) - 1
-    place = sum(1 << atom for variable in space.selecting for atom in space.atoms.of(variable.leaf))
+    place = sum(space.atoms.set_of(variable.leaf) for variable in space.selecting)
     for node in with_addresses(system, tuple(_followed(system))):
         place |= space.read_by(node) & states
-    family = [sum(1 << atom for atom in space.atoms.of(variable.leaf)) for variable in space.stored]
+    family = [space.atoms.set_of(variable.leaf) for variable in space.stored]
     place, live = live_atoms(space, model.required, observed, place, family, start_of(model, model.plain), look)
     to_next = space.renamed(members(place), True)
     return model._replace(dead=Dead(place, live, {atom: where.substitute(to_next) for atom, where in live.items()}),

@@ -73,9 +73,8 @@ def _held(space: Space) -> list[int]:
     """The variables of the machine that can stay as they are, a set of atoms each."""
     found = []
     for variable in space.variables:
-        own = space.atoms.of(variable.leaf)
-        atoms = sum(1 << atom for atom in own)
-        if variable.origin != "monitor" and any(space.reads[atom] & atoms for atom in own):
+        atoms = space.atoms.set_of(variable.leaf)
+        if variable.origin != "monitor" and any(space.reads[atom] & atoms for atom in members(atoms)):
             found.append(atoms)
     return found
 

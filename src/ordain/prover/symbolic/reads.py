@@ -26,6 +26,10 @@ class Atoms:
         """The atoms of a leaf, lowest bit first."""
         return range(self.first[leaf], self.first[leaf] + leaf.width)
 
+    def set_of(self, leaf: Node) -> int:
+        """All atoms of a leaf, as a set."""
+        return ((1 << leaf.width) - 1) << self.first[leaf]
+
 
 def reading(system: System, atoms: Atoms) -> BitValues[int]:
     """For every bit of an expression the set of atoms that it can depend on."""

@@ -92,8 +92,7 @@ class Space:
             addresses = [*reversed(self.atoms.of(self.system.versions.leaf)), *addresses]
         nexts = [variable.next for variable in self.variables]
         compared = [self.read_by(node) for node in postorder(nexts) if type(node) in (Among, Equal, Less)]
-        known = sum(1 << atom for variable in self.variables if variable.reset is not None
-                    for atom in self.atoms.of(variable.leaf))
+        known = sum(self.atoms.set_of(variable.leaf) for variable in self.variables if variable.reset is not None)
         number = [0] * self.atoms.count
         following = 0
         holding: list[range] = []
