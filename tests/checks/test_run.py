@@ -607,6 +607,9 @@ assume not (gust and upc is 2)
     (finding,) = findings_named("over-assumed", found)
     assert finding.notes == ("shortest sequence to such a state: 2 cycles",
                              "the last cycle before it is at `ring.still` (0x1)")
+    assert finding.span is not None and finding.span.text == "assume gust or upc is not 2"
+    assert [place.span.text for place in finding.places] == ["assume not (gust and upc is 2)"]
+    assert [row.span.text for row in found.rows if row.check == "over-assumed"] == ["assume gust or upc is not 2"]
 
 
 # ---------------------------------------------------------------- what is not known
