@@ -347,3 +347,52 @@ def test_what_goes_on_while_the_clock_is_held_is_a_round() -> None:
     assert difference(ADD, HELD.format(only="", more=more)).name == "turns"
     unsaid = ADD.replace("pc <- pc + 1", "pc <- pc + 1, turns <- undefined")
     assert "as often as its data say" in outcome_of(unsaid, HELD.format(only="", more=more)).why
+
+
+# ---------------------------------------------------------------- somebody else takes cycles, or the whole machine
+
+STOLEN = MACHINE.replace("""    next choose branch
+        step     : upc + 1
+        dispatch : entry.word
+        home     : 0
+        if_zero  : target if zero else upc + 1
+""", """    next 0 if bites else upc if steal else 5 if bad else wanted
+signal wanted = choose branch
+    step     : upc + 1
+    dispatch : entry.word
+    home     : 0
+    if_zero  : target if zero else upc + 1
+input ask 1 bit, bad 1 bit
+state steal 1 bit, reset 0
+    next ask
+state watchdog 2 bits, reset 0
+    next 0 if steal else watchdog + 1
+signal bites = watchdog is 3
+signal live = not steal and not bites
+""").replace("when load is", "when live and load is").replace("when count", "when live and count").replace(
+    "sum_zero when flag", "sum_zero when live and flag").replace("data when write", "data when live and write")
+STORE = """\
+    means memory[memory[pc][3:0]] <- acc, pc <- pc + 1
+        fetched, load mar
+        put acc, write
+        put acc, branch home
+"""
+
+
+def test_a_stolen_cycle_and_what_breaks_an_instruction_off_change_nothing() -> None:
+    """In a chain of priorities what broke the instruction off was asked about twice, and followed as a path of it; a
+    write that waits while a cycle is stolen was taken for one that comes in every round."""
+    found = outcome_of(STORE, STOLEN)
+    assert (found.why, found.difference, found.paths, found.cycles) == ("", None, 1, 3)
+    assert proved(ADD, STOLEN)
+
+
+@pytest.mark.parametrize("old, new", [
+    ("data when live and write", "acc + 1 when live and write"),
+    ("data when live and write", "data when write"),                 # in stolen cycles, too: elsewhere
+    ("pc + 1    when live and count", "pc + 1    when count"),
+])
+def test_one_bit_away_a_stolen_cycle_is_not_proved_to_change_nothing(old: str, new: str) -> None:
+    assert STOLEN.count(old) == 1
+    machine = STOLEN.replace(old, new).replace("address pc", "address temp[3:0] if steal else pc")
+    assert outcome_of(STORE, machine).way is None

@@ -9,10 +9,10 @@ from random import Random
 from ordain.logic.evaluate import evaluate
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Among, And, Cell, Const, Equal, If, Leaf, Less, Node, Not, Or, postorder
-from ordain.meaning.follow import implied
 from ordain.meaning.model import Equality, Question, Values
 from ordain.meaning.normal import Normal
 from ordain.meaning.solver import solved
+from ordain.meaning.splitting import implied
 
 MOST_CASES = 256
 SAMPLES = 64

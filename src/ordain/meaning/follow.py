@@ -17,9 +17,10 @@ from ordain.control.sequencing import Sequencing, origins, sequencing
 from ordain.data.datapath import Datapath
 from ordain.data.resolving import Resolving, said_by_words
 from ordain.logic.putting import put_in
-from ordain.machine.expression import Among, And, Cell, Const, If, Leaf, Node, Not, Or, Terms, leaves, postorder
+from ordain.machine.expression import And, Cell, Const, Leaf, Node, Or, leaves, postorder
 from ordain.machine.model import Memory, Store
 from ordain.meaning.normal import Normal
+from ordain.meaning.splitting import can_be, deciding, implied
 from ordain.rom.contents import Contents, word_name
 
 MOST_ROUNDS = 4
@@ -380,12 +381,17 @@ class Course:
             if all(type(node) is Const for node in open_):
                 done.append((under, [node.value for node in open_ if type(node) is Const]))
                 continue
-            atom = next((bit for node in open_ if (bit := _deciding(node)) is not None), None)
+            atom = next((bit for node in open_ if (bit := deciding(node)) is not None), None)
             if atom is None:
                 names = ", ".join(f"`{_named(leaf)}`" for leaf in leaves(open_)[:3])
                 raise NotFollowed(f"where control goes depends on all of {names}")
+            if atom in under:                   # it came about by what was put in
+                waiting.append((open_, under))
+                continue
             for value in (0, 1):
-                waiting.append((open_, {**under, **dict(implied(terms, atom, value))}))
+                more = {**under, **dict(implied(terms, atom, value))}
+                if can_be(more):
+                    waiting.append((open_, more))
             if len(waiting) + len(done) > 4096:
                 raise NotFollowed("control may go too many ways at once")
         return done
@@ -432,6 +438,8 @@ class Course:
                 changed[leaf] = None
         for one in step.writes[:len(step.writes) - len(head.writes)]:
             leaf = self.terms.leaf("free", one.memory, 1)
+            if put_in(self.terms, (one.when,), dict(step.assumed))[0] is self.terms.const(0, 1):
+                continue                                # not on the way back to here
             if type(one.when) is Const and leaf not in head.anew and not data:
                 return None
             changed[leaf] = None
@@ -503,39 +511,6 @@ def _start(following: Following, store: str, address: int) -> dict[Node, Node] |
     return {leaf: terms.join(terms.const(known[bit], 1) if bit in known else terms.slice(leaf, bit, bit)
                              for bit in reversed(range(leaf.width))) for leaf, known in bits.items()
             if leaf.kind in ("state", "register")}
-
-
-def _deciding(node: Node) -> Node | None:
-    """A part of one bit that helps to decide what a term is: the condition of a choice, or a bit of a join."""
-    waiting = [node]
-    while waiting:
-        here = waiting.pop()
-        if type(here) is Const:
-            continue
-        if here.width == 1:
-            return here
-        if type(here) is If:
-            waiting += [here.args[2], here.args[1], here.args[0]]
-        else:
-            waiting += reversed(here.args)
-    return None
-
-
-def implied(terms: Terms, atom: Node, value: int) -> Iterable[tuple[Node, Node]]:
-    """What a bit being 0 or 1 says, of itself and of what it is made of."""
-    waiting = [(atom, value)]
-    while waiting:
-        node, bit = waiting.pop()
-        yield node, terms.const(bit, 1)
-        match node:
-            case Not():
-                waiting.append((node.args[0], 1 - bit))
-            case And() if bit:
-                waiting += [(arg, 1) for arg in node.args]
-            case Or() if not bit:
-                waiting += [(arg, 0) for arg in node.args]
-            case Among(args=(one,), values=values) if bit and len(values) == 1:
-                yield one, terms.const(next(iter(values)), one.width)
 
 
 def read(normal: Normal, memory: str, address: Node, width: int, writes: Sequence[WrittenWord]) -> Node:

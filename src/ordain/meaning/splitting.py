@@ -1,0 +1,65 @@
+"""How a term is split into cases: the bit that decides next, what it says of others, whether all of it can be so."""
+
+from collections.abc import Iterable, Mapping
+
+from ordain.machine.expression import Among, And, Const, If, Node, Not, Or, Terms, postorder
+
+
+def deciding(node: Node) -> Node | None:
+    """A part of one bit that helps to decide what a term is: the condition of a choice, or a bit of a join."""
+    waiting = [node]
+    while waiting:
+        here = waiting.pop()
+        if type(here) is Const:
+            continue
+        if here.width == 1:
+            return here
+        if type(here) is If:
+            waiting += [here.args[2], here.args[1], here.args[0]]
+        else:
+            waiting += reversed(here.args)
+    return None
+
+
+def can_be(under: Mapping[Node, Node]) -> bool:
+    """Whether every `and` that is 0 and every `or` that is 1 still has a part by which it may be so. What led here was
+    decided term by term, so the last part of one may have been decided by way of another term."""
+    known: dict[Node, int | None] = {node: value.value for node, value in under.items()
+                                     if node.width == 1 and type(value) is Const}
+    wanted = [node for node, bit in known.items() if type(node) is (Or if bit else And)]
+    for part in postorder([arg for node in wanted for arg in node.args]):
+        if part not in known and part.width == 1:
+            known[part] = _bit(part, known)
+    return all(any(known[arg] in (None, known[node]) for arg in node.args) for node in wanted)
+
+
+def _bit(node: Node, known: Mapping[Node, int | None]) -> int | None:
+    """What is known of a bit of which the parts are looked up; None: it may be either."""
+    match node:
+        case Const():
+            return node.value
+        case Not():
+            turned = known[node.args[0]]
+            return None if turned is None else 1 - turned
+        case And() | Or():
+            decides = 0 if type(node) is And else 1
+            parts = [known[arg] for arg in node.args]
+            return decides if decides in parts else None if None in parts else 1 - decides
+    return None
+
+
+def implied(terms: Terms, atom: Node, value: int) -> Iterable[tuple[Node, Node]]:
+    """What a bit being 0 or 1 says, of itself and of what it is made of."""
+    waiting = [(atom, value)]
+    while waiting:
+        node, bit = waiting.pop()
+        yield node, terms.const(bit, 1)
+        match node:
+            case Not():
+                waiting.append((node.args[0], 1 - bit))
+            case And() if bit:
+                waiting += [(arg, 1) for arg in node.args]
+            case Or() if not bit:
+                waiting += [(arg, 0) for arg in node.args]
+            case Among(args=(one,), values=values) if bit and len(values) == 1:
+                yield one, terms.const(next(iter(values)), one.width)

@@ -1,0 +1,54 @@
+"""Splitting a term into cases: no case is dropped that some values make, held against values given first."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ordain.logic.evaluate import evaluate
+from ordain.machine.expression import Leaf, Node, Terms
+from ordain.meaning.splitting import can_be, implied
+
+TERMS = Terms()
+BITS = [TERMS.leaf("input", name, 1) for name in "abc"]
+WIDE = [TERMS.leaf("register", name, 2) for name in "xy"]
+
+
+def bits() -> st.SearchStrategy[Node]:
+    wide = st.sampled_from([*WIDE, TERMS.and_(WIDE), TERMS.or_(WIDE), TERMS.add(*WIDE)])
+    leaf = st.one_of(st.sampled_from(BITS), st.builds(
+        lambda one, value: TERMS.equal(one, TERMS.const(value, 2)), wide, st.integers(0, 3)))
+    return st.recursive(leaf, lambda below: st.one_of(
+        below.map(TERMS.not_), st.lists(below, min_size=2, max_size=3).map(TERMS.and_),
+        st.lists(below, min_size=2, max_size=3).map(TERMS.or_)), max_leaves=6)
+
+
+@given(st.lists(bits(), min_size=1, max_size=4), st.lists(st.integers(0, 3), min_size=5, max_size=5))
+def test_what_some_values_make_can_be(nodes: list[Node], values: list[int]) -> None:
+    known: dict[Node, int] = {leaf: value & 1 if leaf.width == 1 else value
+                              for leaf, value in zip([*BITS, *WIDE], values) if isinstance(leaf, Leaf)}
+    under = {}
+    for node in nodes:
+        value = evaluate(node, known, {})
+        found = dict(implied(TERMS, node, value))
+        assert [evaluate(one, known, {}) for one in found] == [evaluate(one, {}, {}) for one in found.values()]
+        under.update(found)
+    assert can_be(under)
+
+
+def test_an_or_that_is_1_has_no_part_left() -> None:
+    a, b, c = BITS
+    zero, one = TERMS.const(0, 1), TERMS.const(1, 1)
+    either = TERMS.or_((a, TERMS.not_(b)))
+    assert not can_be({either: one, a: zero, b: one})
+    assert can_be({either: one, a: zero, b: zero})
+    assert can_be({either: one, a: zero})
+    assert not can_be({TERMS.and_((a, b, c)): zero, a: one, b: one, c: one})
+    assert can_be({TERMS.and_((a, b, c)): zero, a: one, b: one})
+
+
+def test_parts_of_parts_are_looked_at() -> None:
+    a, b, c = BITS
+    zero, one = TERMS.const(0, 1), TERMS.const(1, 1)
+    nested = TERMS.and_((TERMS.or_((TERMS.and_((a, b)), c)), a))
+    assert not can_be({nested: zero, a: one, b: one})
+    assert can_be({nested: zero, a: one, b: zero})
+    assert can_be({nested: zero, a: one, c: zero})
