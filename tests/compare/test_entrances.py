@@ -225,3 +225,83 @@ def test_what_is_on_one_side_alone_is_told_there() -> None:
     for was, now, status in ((Gallery(), Gallery(near="high"), "gone"), (Gallery(near="high"), Gallery(), "new")):
         found = moved(compared(was.made(), now.made()))
         assert {title for title, what in found.items() if what == status} == {"bell", "other", "first", "second"}
+
+
+# ---------------------------------------------------------------- boundaries that differ in how they go on
+
+QUAY = """\
+machine quay
+microprogram "m.micro"
+store control 64 words of 13 bits
+    address upc
+field flow 3 bits
+    jump  0
+    near  1
+    far   2
+    left  3
+    right 4
+    dial  5
+    ask   6
+field target 6 bits address
+field up   1 bit
+field down 1 bit
+spare 2 bits
+input dial 2 bits
+state upc 6 bits, reset 40
+    next choose flow
+        jump : target
+        near : target
+        far  : target
+        left : port
+        right: star
+        dial : {dial, 0b0000}
+        ask  : ASK
+        otherwise: 0
+state port 6 bits, reset 1
+    next upc + 1 if flow is near else port
+state star 6 bits, reset 2
+    next upc + 1 if flow is far else star
+bus rope 1 bit, pulled low
+    driven by drum when up
+    driven by cask when down
+home upc[3:0] is 0
+"""
+Quay = Mapping[int, tuple[str, str, int, Mapping[str, int]]]
+"""Address -> name of the word, how it goes on, where to, and what it does. The dial leads to 0, 16, 32 and 48."""
+
+
+def quay(words: Quay, ask: str = "0") -> Contents:
+    words = {40: ("start", "dial", 0, {}), **words}
+    return burned(resolved(QUAY.replace("ASK", ask)), {
+        at: Word(name, {"flow": flow, "target": to, **does}) for at, (name, flow, to, does) in words.items()})
+
+
+BACK = ("low", "left", 0, {})
+FORTH = ("high", "right", 0, {})
+RISE, FALL = ("up", "jump", 0, {"up": 1}), ("down", "jump", 0, {"down": 1})
+
+
+def test_boundaries_from_which_control_returns_by_different_addresses() -> None:
+    """Nobody knows who called: by which register it is makes two of them, whatever they are called, wherever they
+    stand, and however many words there are beside them."""
+    old = quay({0: BACK, 16: FORTH, 32: RISE, 48: RISE})
+    moved_on = quay({0: ("b", *FORTH[1:]), 16: ("a", *BACK[1:]), 32: RISE, 48: ("up", "jump", 5, {"up": 1}), 5: RISE})
+    assert moved(compared(old, quay({0: BACK, 16: FORTH, 32: RISE, 48: RISE}))) == {}
+    assert moved(compared(old, quay({0: BACK, 16: ("high", *BACK[1:]), 32: RISE, 48: RISE})))["high"] == "changed"
+    assert moved(compared(quay({0: BACK, 16: ("high", *BACK[1:]), 32: RISE, 48: RISE}), old))["high"] == "changed"
+    named = compared(old, quay({0: ("b", *FORTH[1:]), 16: ("a", *BACK[1:]), 32: RISE, 48: RISE}))
+    assert {one.title: (one.status, one.was) for one in named.units if one.title in ("a", "b")} == {
+        "a": ("same", "low"), "b": ("same", "high")}
+    for one, other in ((old, moved_on), (moved_on, old)):
+        told = moved(compared(one, other))
+        assert "up" in told and not {"a", "b", "low", "high"} & told.keys()
+
+
+def test_words_that_are_copies_are_one_however_many_lines_choose_between_them() -> None:
+    """`start` asks two lines of the dial in one machine, and goes to one of two copies; one condition in the other."""
+    words: Quay = {40: ("start", "ask", 0, {}), 8: RISE, 9: ("upper", *RISE[1:]), 10: FALL, 0: ("home", "jump", 0, {})}
+    split = quay(words, "8 if dial[0] else 9 if dial[1] else 10")
+    for either, same in (("dial[0] or dial[1]", True), ("dial[0] and dial[1]", False), ("dial[0]", False)):
+        whole = quay(words, f"8 if {either} else 10")
+        for one, other in ((split, whole), (whole, split)):
+            assert (moved(compared(one, other)) == {}) == same, either

@@ -189,7 +189,18 @@ def test_what_a_computed_decoder_shows_on_lines_that_nothing_reads() -> None:
     assert moved(after(texts, ("ir is 3, ir[0]", "ir is 3, ir in (1, 3)"))) == {}
     elsewhere = edited(texts, ("decode 4 words of 2 bits", "decode 4 words of 3 bits"),
                        ("{ir is 3, ", "{ir is 3, 0b0, "), ("when decode[1]", "when decode[2]"))
-    assert moved(between(texts, elsewhere)) == {}
+    said = ("what `decode` shows on lines that nothing reads has changed, whatever word is executed",)
+    for one, other in ((texts, elsewhere), (elsewhere, texts)):         # nobody can say which line is which
+        assert moved(between(one, other)) == {} and between(one, other).machine == said
+    bare = edited(texts, ("reel when decode[1]", "reel when ir[0]"))
+    gone = edited(bare, ("store decode 4 words of 2 bits\n    address ir\n    word {ir is 3, ir[0]}\n", ""))
+    for one, other in ((bare, gone), (gone, bare)):
+        assert moved(between(one, other)) == {} and between(one, other).machine == said
+    whole = edited(texts, ("home upc", "bus twine 1 bit, pulled low\n    driven by bobbin when decode[0]\nhome upc"))
+    wired = edited(whole, ("bobbin when decode[0]", "bobbin when ir[0]"), ("reel when decode[1]", "reel when ir is 3"),
+                   ("store decode 4 words of 2 bits\n    address ir\n    word {ir is 3, ir[0]}\n", ""))
+    for one, other in ((whole, wired), (wired, whole)):                 # all that it says is said otherwise
+        assert moved(between(one, other)) == {} and between(one, other).machine == ()
     read = edited(texts, ("home upc", "bus twine 1 bit, pulled low\n    driven by bobbin when decode[0]\nhome upc"))
     assert "shows" not in " ".join(between(texts, read).machine)
 

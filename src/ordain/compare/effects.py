@@ -111,7 +111,8 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
 
 def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tuple[dict[Key, Node], dict[Key, Node]]:
     """What the fields of a store say that the microprogram fills and that is not executed, such as a decoder of the
-    opcode: per side, by the new names and in the new codes. And what stores show on lines of which nothing is said."""
+    opcode: per side, by the new names and in the new codes. And what stores show on lines of which nothing is said;
+    where nobody can say which line is which, it is another on both sides."""
     found: tuple[dict[Key, Node], dict[Key, Node]] = ({}, {})
     new_names = {other for other, _ in pairing.values.values()}
     for mine, (side, counts) in enumerate(zip(sides, ({*pairing.values, *pairing.old_alone},
@@ -124,27 +125,34 @@ def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tup
             leaf = terms.leaf("field", name, field.width)
             found[mine]["says", other] = leaf if numbers is None else _in_new_codes(
                 leaf, name, sides[1].machine.fields[other].width, numbers, terms)
-    for name, lines in _unread_lines(sides, terms).items():
-        for each in found:
-            each["shows", name] = terms.join(lines)
+    shown, untold = _unread_lines(sides, terms)
+    for number, each in enumerate(found):
+        each.update({("shows", name): terms.join(lines) for name, lines in shown.items()})
+        each.update({("lines", name): terms.const(number, 1) for name in untold})
     return found
 
 
-def _unread_lines(sides: tuple[Side, Side], terms: Terms) -> dict[str, list[Node]]:
-    """The lines of every computed store that both sides have of which one says nothing: they lead somewhere all the
-    same."""
+def _unread_lines(sides: tuple[Side, Side], terms: Terms) -> tuple[dict[str, list[Node]], list[str]]:
+    """The lines of computed stores of which one side reads nothing: they lead somewhere all the same. And the stores of
+    which nobody can say which of these lines is which: only one side has them, or they have as many on neither."""
+    unread: dict[str, int] = {}
+    for side in sides:
+        read = bits_read([*side.sequencing.nexts.values(), *side.sequencing.stores.values(),
+                          *effects_of(side, terms).values()])
+        for name, store in side.machine.stores.items():
+            lines = (1 << store.bits) - 1 & ~read.get(terms.leaf("word", name, store.bits), 0)
+            if store.fill == "computed" and lines:
+                unread[name] = unread.get(name, 0) | lines
     found: dict[str, list[Node]] = {}
-    old, new = (side.machine.stores for side in sides)
-    read = [bits_read([*side.sequencing.nexts.values(), *side.sequencing.stores.values(),
-                       *effects_of(side, terms).values()]) for side in sides]
-    for name, store in old.items():
-        if name in new and store.fill == new[name].fill == "computed" and store.bits == new[name].bits:
-            leaf = terms.leaf("word", name, store.bits)
-            both = read[0].get(leaf, 0) & read[1].get(leaf, 0)
-            lines = [terms.slice(leaf, bit, bit) for bit in range(store.bits - 1, -1, -1) if not both >> bit & 1]
-            if lines:
-                found[name] = lines
-    return found
+    untold: list[str] = []
+    for name, lines in unread.items():
+        ours, theirs = (side.machine.stores.get(name) for side in sides)
+        if ours is None or theirs is None or ours.fill != theirs.fill or ours.bits != theirs.bits:
+            untold.append(name)
+        else:
+            leaf = terms.leaf("word", name, ours.bits)
+            found[name] = [terms.slice(leaf, bit, bit) for bit in range(ours.bits - 1, -1, -1) if lines >> bit & 1]
+    return found, untold
 
 
 def _in_new_codes(leaf: Node, name: str, width: int, numbers: dict[int, int], terms: Terms) -> Node:

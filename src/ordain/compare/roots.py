@@ -79,25 +79,25 @@ def follow_bare(graph: ControlGraph, terms: Terms) -> Bare:
     return Bare(graph.moves, {}, graph, {node: tuple(places) for node, places in resumed.items()})
 
 
-def _handed(graph: ControlGraph) -> dict[Leaf, dict[Node, None]]:
+def _handed(graph: ControlGraph) -> dict[Node, dict[Node, None]]:
     """Every place that some word puts into a pointer that does not itself make the address."""
-    handed: dict[Leaf, dict[Node, None]] = {leaf: {} for leaf in graph.places.pointers
+    handed: dict[Node, dict[Node, None]] = {leaf: {} for leaf in graph.places.pointers
                                             if leaf not in graph.places.steering}
-    passed: set[tuple[Leaf, Leaf]] = set()
-    for moves in graph.moves.values() if handed else ():
+    passed: set[tuple[Node, Node]] = set()
+    for moves in graph.moves.values():
         for move in moves if isinstance(moves, list) else ():
             for leaf, value in zip(graph.places.pointers, move.vector):
                 if leaf in handed and type(value) is Const:
                     handed[leaf][value] = None
-                elif leaf in handed and type(value) is Leaf and value is not leaf and value in handed:
+                elif leaf in handed and value in handed:
                     passed.add((leaf, value))
     for _ in handed:
-        for leaf, source in passed:
-            handed[leaf].update(handed[source])
+        for taker, source in passed:
+            handed[taker].update(handed[source])
     return handed
 
 
-def _combinations(steering: Vector, handed: dict[Leaf, dict[Node, None]]) -> list[dict[Leaf, Node]]:
+def _combinations(steering: Vector, handed: dict[Node, dict[Node, None]]) -> list[dict[Leaf, Node]]:
     """Values for the pointers that say where a return goes."""
     wanted = [leaf for leaf in leaves(steering) if handed.get(leaf)]
     result: list[dict[Leaf, Node]] = [{}]
@@ -112,13 +112,12 @@ def wanted(bare: Bare, awaited: tuple[Vector, ...], places: Places) -> dict[Vect
     """Per bare vector the leaves about which somebody may still ask, before they get another value."""
     graph = bare.graph
     bit = {leaf: 1 << number for number, leaf in enumerate(places.leaves)}
-    remembered = sum(bit[leaf] for leaf in leaves([value for vector in awaited for value in vector]) if leaf in bit)
-    every_opcode = sum(bit[leaf] for leaf in places.opcodes)
-    remembered |= sum(bit[leaf] for leaf in places.counting)
 
     def mask(found: Iterable[Leaf]) -> int:
         return sum(bit[leaf] for leaf in found if leaf in bit)
 
+    remembered = mask({*leaves([value for vector in awaited for value in vector]), *places.counting})
+    every_opcode = mask(places.opcodes)
     count = len(graph.vectors)
     live, keeps = [0] * count, [0] * count
     users: list[list[int]] = [[] for _ in range(count)]
@@ -189,8 +188,7 @@ class _Search:
 
     def run(self) -> None:
         """Follow everything until nothing new turns up."""
-        if not self._found:
-            self._found["reset", "", -1, 0] = self._graph.enter(self._reset())
+        self._found["reset", "", -1, 0] = self._graph.enter(self._reset())
         while True:
             self._graph.follow()
             fresh = [end for end in dict.fromkeys(end._replace(left=()) for end in self._graph.ends.values())
@@ -222,11 +220,9 @@ class _Search:
     # ------------------------------------------------------------ dispatch
 
     def _note_dispatch(self, end: End) -> int:
-        ends = self.dispatches.get(end.store, ())
-        if end not in ends:
-            self._done.add(end)
-            ends = self.dispatches[end.store] = (*ends, end)
-        return ends.index(end)
+        before = self.dispatches.get(end.store, ())
+        self.dispatches[end.store] = (*before, end)
+        return len(before)
 
     def _plain_dispatches(self) -> list[End]:
         """Those that no word was seen to do, whatever becomes of the opcode then."""
@@ -252,13 +248,13 @@ class _Search:
         """Enter every instruction (or row) that a dispatch can lead to."""
         lines, words = self._lines(end)
         row_kind: Kind = "row" if self._side.machine.stores[end.store].fill == "map" else "instruction"
-        by_word = words is not None and self._graph.bare is None and not any(
-            leaf in self._places.steering for leaf in self._places.opcodes)
+        steered = any(leaf in self._places.steering for leaf in self._places.opcodes)
+        by_word = words if self._graph.bare is None and not steered else None      # what else is known is forgotten
         nodes: dict[int, int] = {}
         bound = self._places.bound
         for opcode in range(1 << len(lines)):
-            if by_word and words is not None and words[opcode] in nodes:
-                self._found[row_kind, end.store, opcode, number] = nodes[words[opcode]]
+            if by_word is not None and by_word[opcode] in nodes:
+                self._found[row_kind, end.store, opcode, number] = nodes[by_word[opcode]]
                 continue
             if (lines, opcode) not in bound:
                 bound[lines, opcode] = self._binding(lines, opcode)
@@ -273,10 +269,9 @@ class _Search:
                    if leaf in self._places.steering and leaf in self._places.placed):
                 self.untold.add(end)
                 continue
-            node = self._graph.enter(target)
-            self._found[row_kind, end.store, opcode, number] = node
-            if by_word and words is not None:
-                nodes[words[opcode]] = node
+            node = self._found[row_kind, end.store, opcode, number] = self._graph.enter(target)
+            if by_word is not None:
+                nodes[by_word[opcode]] = node
 
     def _lines(self, end: End) -> tuple[tuple[Origin, ...], tuple[int, ...] | None]:
         """Where each bit of an opcode comes from, lowest first, as gates stand at that end; and for a mapping store its
@@ -285,8 +280,6 @@ class _Search:
         opcode = opcode_of(self._side, store, self._terms)
         if store in sequencing.mappings:
             return origins(opcode), self._side.contents.words[store]
-        if store in sequencing.wired:
-            return origins(opcode), None
         known: dict[Node, Node] = {leaf: value for leaf, value in zip(self._places.leaves, end.where)
                                    if type(value) is Const}
         return origins(substitute(self._terms, (opcode,), known)[0]), None
@@ -376,7 +369,7 @@ def end_title(end: End, titles: Titles) -> str:
         case "home":
             return "the instruction boundary"
         case "dispatch":
-            return "the next instruction" if end.store else "a dispatch"
+            return "the next instruction"
         case "return":
             names = sorted({leaf.name for leaf in leaves(end.where)})
             return f"the caller ({', '.join(names)})"
