@@ -119,6 +119,42 @@ def test_behind_a_register_it_takes_two_cycles() -> None:
     assert verdict_of(contents_of(machine, sound)) is None
 
 
+UNSET = [
+    # the word jumps and names nothing: at the idle code stands what was put there by chance
+    ("idle 3", "        seq jump\nroutine beside\n", {3: 2}),
+    ("idle 3", "        seq jump\nroutine beside at 3\n", {}),
+    ("idle 3", "        goto beside\nroutine beside\n", {}),
+    ("idle 2", "        seq jump\nroutine beside\n", {}),
+    ("idle 0", "        seq jump, target 3\nroutine beside\n", {3: 2}),
+    ("idle 0", "        seq jump, target 2\nroutine beside\n", {}),
+    ("idle 0", "        seq test\nroutine beside\n", {}),
+    ("idle 2", "        seq test\nroutine beside\n", {3: 2}),     # with the feeler
+    # all go back to the first word, which is meant; where it does not matter what the field holds, nothing is
+    ("idle 0", "        seq jump\nroutine beside\n", {}),
+    ("idle any", "        seq jump\nroutine beside\n", {0: 2}),
+    ("idle any", "        goto start\nroutine beside\n", {}),
+]
+
+
+@pytest.mark.parametrize(("idle", "micro", "breaks"), UNSET)
+def test_a_word_that_has_forgotten_its_label(idle: str, micro: str, breaks: dict[int, int]) -> None:
+    machine = LOOM.replace("4 bits address, idle 0", f"4 bits address, {idle}")
+    fill = "".join(f"routine fill_{at} at {at}\n        goto start\n" for at in (1, 2, *range(4, 16)))
+    contents = contents_of(machine, f"routine start at 0\n{micro}        goto start\n" + fill)
+    verdict = verdict_of(contents)
+    assert ({} if verdict is None else {found.address: found.cycles for found in verdict.breaks}) == breaks
+
+
+def test_it_says_which_field_was_left_as_it_is() -> None:
+    found = report(Sound(LOOM.replace("4 bits address, idle 0", "4 bits address, idle 2"), (
+        "routine start at 0\n        seq jump\nroutine beside\n        goto start\n"
+        + "".join(f"routine fill_{at} at {at}\n        goto start\n" for at in (1, *range(3, 16))))))
+    [told] = findings_named("strays", found)
+    assert told.message == "control goes on from `start` (0x0) to `beside` (0x2), which it does not name"
+    assert told.label == "this word sets no label in `target`, and goes where that leads then"
+    assert "`idle following`" in told.help
+
+
 NANO = """\
 machine reed "two stores: the second is shown what the first picks, in the same cycle"
 microprogram "m.micro"
@@ -278,7 +314,8 @@ bus data 1 bit, floats
 
 
 class Word(NamedTuple):
-    """`seq` as in the machine; `labels`: what it names, one or two; none where it steps or turns the page to `turn`."""
+    """`seq` as in the machine; `labels`: what it names, one or two; none where it steps or turns the page to `turn`, or
+    has forgotten its label."""
 
     seq: str
     labels: tuple[str, ...] = ()
@@ -286,6 +323,8 @@ class Word(NamedTuple):
 
     def text(self) -> str:
         match self.seq:
+            case "jump" | "test" | "over" if not self.labels:
+                return f"seq {self.seq}"
             case "jump":
                 return f"goto {self.labels[0]}"
             case "test":
@@ -313,14 +352,15 @@ def programs(draw: st.DrawFn) -> tuple[Part, ...]:
     label = st.sampled_from(names)
     last = st.one_of(label.map(lambda one: Word("jump", (one,))), label.map(lambda one: Word("test", (one,))),
                      st.permutations(names).map(lambda two: Word("test", tuple(two[:2]))),
-                     label.map(lambda one: Word("over", (one,))))
+                     label.map(lambda one: Word("over", (one,))),
+                     st.sampled_from(["jump", "test", "over"]).map(Word))
     inner = st.one_of(st.just(Word("step")), st.integers(0, 3).map(lambda page: Word("step", (), page)))
     places = st.sampled_from(["", "", "", " align 2", " align 4", " at 6", " at 9", " at 13"])
     return tuple(Part(name, " at 0" if name == "r0" else draw(places),
                       (*draw(st.lists(inner, max_size=2)), draw(last))) for name in names)
 
 
-def walked(parts: tuple[Part, ...], contents: Contents) -> int | None:
+def walked(parts: tuple[Part, ...], contents: Contents, idle: str) -> int | None:
     """Cycles of the shortest way to a word that the one before does not name, by the machine's own rules."""
     here = {at: (part, number) for part in parts for number in range(len(part.words))
             for at in _places(contents, part, number)}
@@ -332,17 +372,18 @@ def walked(parts: tuple[Part, ...], contents: Contents) -> int | None:
         upc, page, cycles = waiting.popleft()
         part, number = here.get(upc, (None, 0))
         word = EMPTY if part is None else part.words[number]
-        field = word.turn or 0
-        if word.labels:
-            field = contents.words["control"][upc] >> 2 & 15
+        field = contents.words["control"][upc] >> 2 & 15
+        left_as_it_is = not word.labels and word.seq != "step"
         for feeler in (0, 1):
             after = {"step": upc + 1 & 15, "jump": field, "test": field | feeler,
                      "over": page << 2 | field & 3}[word.seq]
-            if word.labels and after in here:
+            if (word.labels or left_as_it_is) and after in here:
                 named = {at for label in word.labels for at in contents.labels[label][1]}
+                if not (left_as_it_is and idle == "any"):
+                    named |= meant
                 below = {start + ahead for label in word.labels for start in on_purpose[label]
                          for ahead in range(lengths[label])}
-                if after not in named | meant | below:
+                if after not in named | below:
                     return cycles + 1
             state = after, page if word.turn is None else word.turn
             if state not in seen:
@@ -377,12 +418,12 @@ def shortest(contents: Contents) -> int | None:
 
 
 @settings(max_examples=60)
-@given(programs())
-def test_beside_a_walk_through_the_words(parts: tuple[Part, ...]) -> None:
+@given(programs(), st.sampled_from(["0", "5", "9", "14", "any"]))
+def test_beside_a_walk_through_the_words(parts: tuple[Part, ...], idle: str) -> None:
     micro = "".join(f"routine {part.name}{part.place}\n" + "".join(f"        {word.text()}\n" for word in part.words)
                     for part in parts)
-    contents = possible(LOOM, micro)
-    assert shortest(contents) == walked(parts, contents)
+    contents = possible(LOOM.replace("address, idle 0", f"address, idle {idle}"), micro)
+    assert shortest(contents) == walked(parts, contents, idle)
 
 
 SEQUENCES = {"near": "goto", "test": "test", "loose": "loose", "far": "far"}

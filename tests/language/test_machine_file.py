@@ -326,3 +326,11 @@ def test_a_row_that_should_carry_on_and_is_not_indented_says_how() -> None:
 def test_what_people_try_gets_the_way_out(line: str, help: str) -> None:
     _, [finding] = parse_machine({"m": f"machine m\n{line}\n"}, "m")
     assert (finding.name, finding.help) == ("syntax", help)
+
+
+def test_a_part_where_a_number_is_wanted_is_told_how_the_statement_is_written() -> None:
+    """Where there are several ways to write it, only how numbers are written is said."""
+    [finding] = parse_machine({"m": "machine m\nchip U1 27C64\n"}, "m")[1]
+    assert finding.name == "bad-number" and finding.help.endswith("; it is written `chip NAME WORDS x BITS`")
+    [finding] = parse_machine({"m": "machine m\nhome 12x\n"}, "m")[1]
+    assert finding.help == "numbers are written `12`, `0x2F` or `0b0110`, with `_` between digits where wanted"

@@ -60,6 +60,10 @@ CASES = {
     "a driver's value of another width": Case(
         "width-mismatch", "bus data 4 bits, floats\n    driven by low = upc[1:0] when go",
         "bus data 4 bits, floats\n    driven by low = {0b00, upc[1:0]} when go", "upc[1:0]"),
+    "what a strobe needs steady is a bus": Case(
+        "wrong-kind", "register m 4 bits\nbus b 4 bits, kept\n    driven by m\nstrobe go\n    m steady 1 cycle after",
+        "register m 4 bits\nbus b 4 bits, kept\n    driven by m\nstrobe go\n    b steady 1 cycle after", "m",
+        "`driven by m`"),
     "a value that does not come from the bus that it is said to follow": Case(
         "wrong-kind", "bus far 4 bits, floats\nbus data 4 bits, floats\n    driven by low = upc when go, follows far",
         "bus far 4 bits, floats\nbus data 4 bits, floats\n    driven by low = far when go, follows far", "upc",

@@ -13,7 +13,7 @@ def strays(board: Board, store: Store) -> BDDFunction | None:
     ways: dict[tuple[str, int], dict[frozenset[int], list[int]]] = {}
     for name, sites in board.contents.sites.items():
         for address, site in sites.items():
-            for there, cycles, others in site.strays:
+            for there, cycles, others, _ in site.strays:
                 if there == store.name:
                     ways.setdefault((name, cycles), {}).setdefault(others, []).append(address)
     found = board.false

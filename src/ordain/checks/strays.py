@@ -18,7 +18,9 @@ opcode, a page register), one label in the text can lead to several words. What 
 its address fields: with `pair` and `table` all of them. Told is a step to any other word, which then is executed
 as if it were meant. Words that were put where they stand on purpose are meant by everybody: the first of a
 routine `at` an address or with `align`, behind a label in such a routine the words that stand right below it, and
-the first of an instruction where `starts at` says where it stands. Where the next address is made of the
+the first of an instruction where `starts at` says where it stands. A word that jumps and sets no label (it was
+forgotten, or is a number) goes where the idle code of the field leads: that word has to be there on purpose, too,
+and where the field is `idle any` nothing is. Where the next address is made of the
 word's own, by gates that are no sum, the word so many addresses further has to be the one so many lines below.
 What neither has a part in, as a dispatch or a return, is not judged.""",
     example="""\
@@ -26,7 +28,8 @@ What neither has a part in, as a dispatch or a return, is not judged.""",
                                               # goes on with whatever stands beside `again`""",
     repair="""\
 Name all words to which the field can lead, with `pair(a, b)` or `table(...)`. Load the page register before the
-jump, or use the order that does not look at the condition.""",
+jump, or use the order that does not look at the condition. Put the word to which all others go back `at` the idle
+code of the field.""",
 )
 
 
@@ -38,7 +41,7 @@ def ask(contents: Contents) -> Iterator[Property]:
         wrong: dict[tuple[str, int], dict[frozenset[int], list[int]]] = {}
         for name, sites in contents.sites.items():
             for address, site in sites.items():
-                for there, cycles, others in site.strays:
+                for there, cycles, others, _ in site.strays:
                     if there == store.name:
                         wrong.setdefault((name, cycles), {}).setdefault(others, []).append(address)
         if wrong:
@@ -52,30 +55,37 @@ def ask(contents: Contents) -> Iterator[Property]:
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     asked = verdict.property
-    name, cycles = _from(contents, asked.subject, found)
+    name, cycles, field = _from(contents, asked.subject, found)
     at, before = spot(contents, found, store=asked.subject), spot(contents, found, cycles, name)
     coming = before.phrase.removeprefix("at ") or "a word"
     return fault(asked, f"control goes on from {coming} to {at.phrase.removeprefix('at ')}, which it does not name",
                  before if before.span is not None else at,
-                 "the hardware makes another address of the one that this word holds, or of the word's own", found,
+                 "the hardware makes another address of the one that this word holds, or of the word's own" if not field
+                 else f"this word sets no label in `{field}`, and goes where that leads then", found,
                  places=() if at.span is None else (Place(at.span, "here control goes on"),),
-                 help="name every word to which the field can lead, with `pair(a, b)` or `table(...)`, or put it there "
-                      "on purpose, with `at`; write what counts as a sum, `upc + 2`; else see to it that what the "
-                      "hardware puts to the field is right")
+                 help=_UNSET if field else _PUT_TO_IT)
 
 
-def _from(contents: Contents, store: str, found: Break | None) -> tuple[str, int]:
-    """In which store stands the word that control strays from, and how many cycles it is back."""
+_PUT_TO_IT = ("name every word to which the field can lead, with `pair(a, b)` or `table(...)`, or put it there on "
+              "purpose, with `at`; write what counts as a sum, `upc + 2`; else see to it that what the hardware puts "
+              "to the field is right")
+_UNSET = ("name the word to which control is to go, or put it on purpose where the field leads without a label, with "
+          "`at`; where every word names its successor, write `idle following` behind the field")
+
+
+def _from(contents: Contents, store: str, found: Break | None) -> tuple[str, int, str]:
+    """In which store stands the word that control strays from, how many cycles it is back, and which field it has left
+    as it is, if that is why."""
     ways = dict.fromkeys((name, cycles) for name, sites in contents.sites.items() for site in sites.values()
-                         for there, cycles, _ in site.strays if there == store)
+                         for there, cycles, _, _ in site.strays if there == store)
     if found is not None and found.trace is not None:
         last = found.trace.cycles
         for name, cycles in ways:
             site = contents.sites[name].get(last[-1 - cycles].addresses[name]) if cycles < len(last) else None
-            if site is not None and any(there == store and back == cycles and last[-1].addresses[store] in others
-                                        for there, back, others in site.strays):
-                return name, cycles
-    return next(iter(ways))
+            for there, back, others, field in site.strays if site is not None else ():
+                if there == store and back == cycles and last[-1].addresses[store] in others:
+                    return name, cycles, field
+    return *next(iter(ways)), ""
 
 
 CHECK = Check(EXPLANATION, ask, tell)

@@ -36,8 +36,12 @@ class Misread(Exception):
 
     def finding(self, text: Placed, form: str) -> Finding:
         """`form`: how the statement is written, one way a line, the help where there is none of its own."""
-        written = "it is written " + " or ".join(f"`{way}`" for way in form.split("\n"))
-        return error(self.name, self.message, text.span(self.start, self.end), self.label, help=self.help or written)
+        ways = form.split("\n")
+        written = "it is written " + " or ".join(f"`{way}`" for way in ways)
+        help = self.help or written
+        if self.name == "bad-number" and len(ways) == 1:        # `chip U1 27C64`: what was meant is no number
+            help = f"{self.help}; {written}"
+        return error(self.name, self.message, text.span(self.start, self.end), self.label, help=help)
 
 
 class Value(NamedTuple):

@@ -102,7 +102,9 @@ def find_bus(name: tree.Word, lowering: Lowering) -> DeclaredName | None:
     elif not entry.broken:
         lowering.findings.append(error("wrong-kind", f"`{name.text}` is {ARTICLE[entry.kind]}, not a bus", name.span,
                                        "a bus is wanted", places=(Place(entry.span, "declared here"),),
-                                       help="name a bus"))
+                                       help="name a bus" if entry.kind not in ("register", "state", "memory") else
+                                       f"name the bus that it drives: `bus NAME N bits, ...` with `driven by "
+                                       f"{name.text}`"))
     return None
 
 

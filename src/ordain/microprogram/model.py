@@ -51,11 +51,12 @@ class Microinstruction(NamedTuple):
 
 class Unnamed(NamedTuple):
     """Addresses of a store, none of which the word names, that it can lead to so many cycles later by way of one of its
-    address fields."""
+    address fields. `unset`: that field, where the word sets no label in it, else ""."""
 
     store: str
     cycles: int
     addresses: frozenset[int]
+    unset: str = ""
 
 
 class Body(NamedTuple):

@@ -2,11 +2,12 @@
 name what stands there.
 
 A jump whose low bit a condition replaces leads to two words, and one that is joined with a page register to one in each
-page. Words mean what they name: the labels in their address fields. What else can come of such a field is noted, for
-the proof to say whether it does.
+page. A word that jumps and has forgotten its label goes where the idle code of the field leads. Words mean what they
+name: the labels in their address fields. What else can come of such a field is noted, for the proof to say whether it
+does.
 """
 
-from collections.abc import Container, Iterator, Mapping, Sequence
+from collections.abc import Collection, Container, Iterator, Mapping, Sequence
 from functools import reduce
 from operator import and_, or_
 
@@ -47,7 +48,7 @@ def strays(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
         stepped = is_stepped(machine.stores[word.store])
         for address in addresses[index]:
             bits = words[word.store][address]
-            others = list(_strays(ahead, word, address, bits, named, meant, placed))
+            others = list(dict.fromkeys(_strays(ahead, word, address, bits, named, meant, placed)))
             own = meant[word.store].union(*(every.get(word.store, ()) for every in named.values()))
             if not stepped and (unlike := near.unlike(index, bodies[index], address, bits, own)):
                 others.append(Unnamed(word.store, 1, frozenset(unlike)))
@@ -59,25 +60,35 @@ def strays(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
 def _strays(ahead: Ahead, word: Microinstruction, address: int, bits: int, named: Mapping[str, Mapping[str, set[int]]],
             meant: Mapping[str, frozenset[int]], placed: Mapping[str, Mapping[int, int]]) -> Iterator[Unnamed]:
     machine, terms = ahead.machine, ahead.terms
-    for field, stores in named.items():
-        for store in stores:
-            through = ahead.through(word.store, bits, field, store)
-            leaf = ahead.leaf(field)
-            if through is None:
-                continue
-            every = ahead.ways(through.address)
-            ways = [way for way in every if leaf in value_leaves(way)]
-            if all(way is leaf for way in ways):        # nothing is put to it: `astray` holds it against the label
-                continue
-            value = terms.const(machine.fields[field].read(bits), leaf.width)
-            known = {leaf: value, **ahead.place(word.store, address)}
-            other = substitute(terms, tuple(way for way in every if way not in ways), known)
-            own = set().union(*(all_named.get(store, ()) for all_named in named.values())) | meant[store]
-            left = {there for way in substitute(terms, tuple(ways), known)
-                    for there in _possible(way, placed[store]) if there not in own}
-            left = {there for there in left if not any(may_be(way, there) for way in other)}
-            if left:
-                yield Unnamed(store, through.cycles, frozenset(left))
+    for field, store in _leading(machine, word, named):
+        through = ahead.through(word.store, bits, field, store)
+        leaf = ahead.leaf(field)
+        if through is None:
+            continue
+        every = ahead.ways(through.address)
+        ways = [way for way in every if leaf in value_leaves(way)]
+        if field in named and all(way is leaf for way in ways):     # `astray` holds it against the label
+            continue
+        value = terms.const(machine.fields[field].read(bits), leaf.width)
+        known = {leaf: value, **ahead.place(word.store, address)}
+        other = substitute(terms, tuple(way for way in every if way not in ways), known)
+        own = set().union(*(all_named.get(store, ()) for all_named in named.values()))
+        if field in named or machine.fields[field].idle != "any":
+            own |= meant[store]                         # what a field holds that does not matter, nobody means
+        left = {there for way in substitute(terms, tuple(ways), known)
+                for there in _possible(way, placed[store]) if there not in own}
+        left = {there for there in left if not any(may_be(way, there) for way in other)}
+        if left:
+            yield Unnamed(store, through.cycles, frozenset(left), "" if field in named else field)
+
+
+def _leading(machine: Machine, word: Microinstruction,
+             named: Mapping[str, Collection[str]]) -> Iterator[tuple[str, str]]:
+    """The address fields of a word with the stores to whose words they can lead: those where its labels stand; where it
+    sets no label, all."""
+    for field in machine.fields.values():
+        if field.store == word.store and field.holds == "address":
+            yield from ((field.name, store) for store in named.get(field.name, machine.stores))
 
 
 def _named(program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,

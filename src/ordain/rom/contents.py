@@ -21,8 +21,9 @@ class Site(NamedTuple):
     order of the text, the same at every address where a copy of it stands; -1 where that is not known. `following`: in
     a store addressed by instruction and step, the words (by the same numbers) that the text lets come after this one;
     None for words of routines and of other stores. `name`: what people call the word, the same in every command
-    (`microprogram.naming`); "" in a mapping store. `strays`: (store, cycles, addresses) where an address that the word
-    holds could, with what the hardware puts to it, lead so many cycles later to words that this one does not name."""
+    (`microprogram.naming`); "" in a mapping store. `strays`: (store, cycles, addresses, field) where an address that
+    the word holds could, with what the hardware puts to it, lead so many cycles later to words that this one does not
+    name; the field where the word sets no label in it, else ""."""
 
     store: str
     address: int
@@ -35,7 +36,7 @@ class Site(NamedTuple):
     word: int = -1
     following: tuple[int, ...] | None = None
     name: str = ""
-    strays: tuple[tuple[str, int, frozenset[int]], ...] = ()
+    strays: tuple[tuple[str, int, frozenset[int], str], ...] = ()
 
 
 class Contents(NamedTuple):
