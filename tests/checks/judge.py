@@ -55,13 +55,26 @@ def loads(machine: Machine, name: str, facts: Facts) -> bool:
 # ---------------------------------------------------------------- levels
 
 
-def without_level(bus: Bus, run: Run, k: int) -> bool:
-    """Nobody drives the bus in cycle k, and nothing holds it at a level that it once had."""
-    if driving(bus, run[k]):
+def without_level(machine: Machine, bus: Bus, run: Run, k: int) -> bool:
+    """Nobody drives the bus in cycle k, and nothing holds it at a level that it once had; or who drives it has it from
+    there."""
+    if bus.undriven in ("wired-and", "wired-or"):
         return False
     if bus.undriven == "kept":
-        return not any(driving(bus, facts) for facts in run[:k])
-    return bus.undriven in ("floats", "multiplexed")
+        return not any(brought(machine, bus, facts) for facts in run[:k + 1])
+    return not brought(machine, bus, run[k]) and not (
+        bus.undriven.startswith("pulled") and not driving(bus, run[k]))
+
+
+def brought(machine: Machine, bus: Bus, facts: Facts) -> bool:
+    """Somebody drives the bus, and not only with what stands there."""
+    on = driving(bus, facts)
+    followed = {driver.follows for driver in on} - {""}
+    while True:
+        more = {driver.follows for name in followed for driver in driving(machine.buses[name], facts)} - {""}
+        if more <= followed:
+            return bool(on) and (len(on) > 1 or bus.name not in followed)
+        followed |= more
 
 
 def is_taken(machine: Machine, bus: str, facts: Facts) -> bool:

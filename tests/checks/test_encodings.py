@@ -71,7 +71,7 @@ def judged(contents: Contents, question: Property, run: judge.Run, k: int) -> bo
         case "conflicting-enables":
             return sum(run[k].holds(signal) for signal in machine.exclusives[detail[0]].signals) > 1
         case "floating":
-            return judge.without_level(machine.buses[question.subject], run, k) and judge.is_taken(
+            return judge.without_level(machine, machine.buses[question.subject], run, k) and judge.is_taken(
                 machine, question.subject, run[k])
         case "turnaround":
             bus = machine.buses[question.subject]

@@ -142,3 +142,50 @@ def test_where_it_was_not_asked_who_takes_it_nobody_is_named() -> None:
     assert finding.places == ()
     [narrowed] = findings_named("floating", report(ferry(DRUM, "look")))
     assert [place.span.text for place in narrowed.places] == ["register drum 2 bits, loads rope when look"]
+
+
+BACK = "bus rope 2 bits, KIND\n    driven by gate when pull, follows shore\n    driven by lamp when call\n" \
+    "bus shore 2 bits, OTHER\n    driven by WAY\nregister drum 2 bits, loads rope when look"
+WAYS = {
+    "two that follow": "winch when ring, follows rope",
+    "a value": "winch = {rope[0], turn} when ring\nstate turn 1 bit, reset 0\n    next turn",
+    "a signal": "winch when ring\nsignal winch = rope xor 0b01",
+    "a third bus": "post when ring, follows mast\nbus mast 2 bits, floats\n    driven by boom when ring, follows rope",
+    "a store": "bell when ring\nstore bell 4 words of 2 bits\n    address rope\n    word rope + 1",
+    "a memory": "bell when ring\nmemory bell 4 words of 2 bits\n    address rope",
+}
+
+
+def leading_back(way: str, kind: str = "floats", other: str = "floats") -> str:
+    """The parts of `ferry` in which `shore` leads back to `rope`."""
+    return BACK.replace("WAY", WAYS[way]).replace("KIND", kind).replace("OTHER", other)
+
+
+def ring(parts: str, *words: str) -> Sound:
+    return Sound(MACHINE.replace("KIND\n    driven by chain when pull", parts).replace("PARTS", ""),
+                 MICRO.replace("FIRST", words[0]).replace("SECOND", words[1]))
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("kind", ["floats", "multiplexed", "pulled high"])
+def test_a_bus_has_no_level_whose_driver_has_it_from_there(way: str, kind: str) -> None:
+    found = report(ring(leading_back(way, kind), "pull, look, ring", "go"))
+    assert outcomes(found)["floating rope"] == "broken"
+    told = [finding.message for finding in findings_named("floating", found)]
+    assert any("while its driver has it from this bus" in message for message in told)
+    for words in ("call, look, ring", "pull, ring", "pull, look"):
+        sound = outcomes(report(ring(leading_back(way, kind, "pulled low"), words, "go")))
+        assert sound["floating rope"] == "proved", words
+
+
+def test_with_another_driver_it_is_a_fight_and_that_alone() -> None:
+    found = report(ring(leading_back("two that follow"), "pull, call, look, ring", "go"))
+    assert outcomes(found)["contention rope"] == "broken" and outcomes(found)["floating rope"] == "proved"
+
+
+@pytest.mark.parametrize(("kind", "first", "outcome"), [
+    ("kept", "call", "proved"), ("kept", "pull, ring", "broken"), ("wired and", "pull, ring", None)])
+def test_a_keeper_holds_what_came_from_elsewhere(kind: str, first: str, outcome: str | None) -> None:
+    """Who only passes on what stands there has not driven it. On a wired bus others may pull, and nothing is asked."""
+    found = outcomes(report(ring(leading_back("two that follow", kind, "pulled low"), first, "pull, look, ring")))
+    assert found.get("floating rope") == outcome

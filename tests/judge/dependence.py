@@ -63,6 +63,11 @@ class Dependence:
             known |= more
         return any(_names(way.look) & known for ways in self._takers.values() for way in ways)
 
+    def comes_round(self, seen: Seen, bus: str) -> bool:
+        """Whether what an enabled driver puts on a bus has come from there."""
+        others = {name: ways for name, ways in self._passed.items() if name != bus}
+        return self._comes(seen, self._passed[bus], self._spread(seen, bus, others))
+
     def feeds_itself(self, seen: Seen, latch: str) -> bool:
         ways = {name: [*self._passed.get(name, ()), *self._acting.get(name, ())]
                 for name in {*self._passed, *self._acting} - {latch}}

@@ -101,18 +101,22 @@ def _exclusive(cycle: Cycle) -> Iterator[Question]:
 
 
 def _floating(cycle: Cycle) -> Iterator[Question]:
-    """A bus that has no level is taken. The memory: whether anybody has driven it since reset."""
+    """A bus that has no level is taken. The memory: whether anybody has driven it since reset, but with what stood
+    there."""
     for name, bus in cycle.description.buses.items():
-        if bus.undriven not in ("floats", "multiplexed", "kept"):
+        if bus.undriven in SHARED:
             continue
         eye = Observer(cycle)
         depends = Dependence(eye)
         on = [eye.see(driver.when) for driver in bus.drivers]
 
         def step(seen: Seen, driven: bool, name: str = name, on: list[int] = on, depends: Dependence = depends,
-                 keeps: bool = bus.undriven == "kept") -> tuple[Marks, Memory]:
+                 keeps: bool = bus.undriven == "kept",
+                 held: bool = bus.undriven.startswith("pulled")) -> tuple[Marks, Memory]:
             now = any(seen[driver] for driver in on)
-            if now or (keeps and driven):
+            if sum(seen[driver] for driver in on) == 1 and depends.comes_round(seen, name):
+                now = held = False
+            if now or held or (keeps and driven):
                 return NOTHING, driven or now
             return Marks(frozenset((name, taker) for taker in depends.takers(seen, name))), driven
 

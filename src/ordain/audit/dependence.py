@@ -18,15 +18,26 @@ Known = Mapping[Thing, BDDFunction]
 
 def floating(board: Board, bus: Bus) -> Iterator[tuple[str, BDDFunction]]:
     """Cycles in which a bus has no level, and somebody takes it: who, and when."""
-    undriven = ~board.any_of(board.driven(bus))
+    if bus.undriven in ("wired-and", "wired-or"):
+        return
+    undriven = board.false if bus.undriven.startswith("pulled") else ~board.any_of(board.driven(bus))
+    undriven |= _round(board, bus)
     if bus.undriven == "kept":
         driven = board.held(f"{bus.name} was driven", 1)
         board.memory[f"{bus.name} was driven"] = [driven[0] | ~undriven]
         undriven &= ~driven[0]
-    elif bus.undriven not in ("floats", "multiplexed"):
-        return
     for name, taken in _takers(board, {("bus", bus.name): undriven}):
         yield name, undriven & taken
+
+
+def _round(board: Board, bus: Bus) -> BDDFunction:
+    """Cycles in which one driver alone is on, and what it puts there depends on the bus."""
+    known = _depending(board, {("bus", bus.name): board.true}, False)
+    found, others = board.false, board.driven(bus)
+    for at, driver in enumerate(bus.drivers):
+        passed = _looks(board, _put(board, driver), known) | known.get(("bus", driver.follows), board.false)
+        found |= passed & others[at] & ~board.any_of(others[:at] + others[at + 1:])
+    return found
 
 
 def outside(board: Board, store: Store) -> BDDFunction:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from typing import NamedTuple
 
+from ordain.checks import owners
 from ordain.checks.sensitivity import looks_at
 from ordain.control.driving import put
 from ordain.machine.expression import Node
@@ -84,6 +85,15 @@ def _of_bus(machine: Machine, bus: Bus, acting: bool, known: Depends) -> Node:
     ways = [looks_at(terms, (driver.when for driver in bus.drivers) if acting else (), known)]
     ways += [terms.and_((driver.when, _driven(machine, bus, driver, known))) for driver in bus.drivers]
     return terms.or_(ways)
+
+
+def comes_round(machine: Machine, bus: Bus) -> Node:
+    """That what stands on a bus depends on what stands there: the one driver that is on has it from this bus, by way of
+    others."""
+    terms = machine.terms
+    known = depending(machine, {bus_leaf(machine, bus): terms.const(1, 1)}, acting=False)
+    return terms.or_((terms.const(0, 1), *(terms.and_((alone, _driven(machine, bus, driver, known)))
+                                           for driver, alone in zip(bus.drivers, owners.alone(terms, bus)))))
 
 
 def _driven(machine: Machine, bus: Bus, driver: Driver, known: Depends) -> Node:

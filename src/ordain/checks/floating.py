@@ -1,10 +1,11 @@
-"""A bus is sampled while it has no level."""
+"""A bus is sampled while it has no level: nobody drives it, or what drives it has it from the bus itself."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from ordain.checks import owners
 from ordain.checks.check import About, Check, Explanation, Known
-from ordain.checks.dependence import bus_leaf, takings
+from ordain.checks.dependence import Taking, bus_leaf, comes_round, takings
 from ordain.checks.wording import about, fault, spot
 from ordain.control.model import Variable
 from ordain.machine.expression import Node
@@ -15,7 +16,7 @@ from ordain.text.findings import Finding, Place
 
 EXPLANATION = Explanation(
     name="floating",
-    fault="a bus that floats is sampled while nobody drives it",
+    fault="a bus is sampled while it has no level of its own",
     about="""\
 A line that nobody drives has no level: what is read is left-over charge, cross-talk, or the last value for as
 long as it lasts, and it differs from chip to chip and from summer to winter. Sampled means: a `sampled by` line
@@ -23,7 +24,10 @@ holds, a register or latch loads from the bus, or the next value of a state depe
 does the condition of a load or sampling, the enable of a driver or a strobe that hangs on the bus, directly,
 through a bus that follows it or through a store that it addresses. Where both outcomes are the same, nothing
 depends on it. A `multiplexed` bus is asked about too (no source may be selected), and a `kept` one until somebody
-has driven it for the first time. Buses with pull resistors always have a known level.""",
+has driven it for the first time. Buses with pull resistors have a known level while nobody drives them.
+
+Nor has a bus a level whose one driver has it from that bus: two transceivers, or both directions of one, that lead
+into each other. They hold what happened to stand there, or run as fast as the gates allow.""",
     example="""\
 bus data 8 bits, floats
     driven by memory when read_enable
@@ -41,47 +45,71 @@ def ask(contents: Contents) -> Iterator[Property]:
     machine = contents.machine
     terms = machine.terms
     for bus in machine.buses.values():
-        level, monitors = unknown(machine, bus)
+        lacks = unknown(machine, bus)
+        level = terms.or_((lacks.undriven, lacks.round))
         takers = takings(machine, {bus_leaf(machine, bus): level})
         if takers:
             yield Property(EXPLANATION.name, bus.name, "bad",
-                           terms.and_((level, terms.or_(taker.when for taker in takers))), monitors=monitors,
+                           terms.and_((level, terms.or_(taker.when for taker in takers))), monitors=lacks.monitors,
                            per_word=owners.main_store(machine), data=About((bus.name,), bus.span))
 
 
-def unknown(machine: Machine, bus: Bus) -> tuple[Node, tuple[Variable, ...]]:
-    """The condition that the bus has no level: nobody drives it, and nothing holds it, or nothing has yet been there
-    for a keeper to hold; and what has to be remembered for that."""
+class Unknown(NamedTuple):
+    """When a bus has no level: `undriven`, as nobody drives it, and nothing holds it, or nothing has yet been there for
+    a keeper to hold; `round`, as its driver has it from the bus itself. `monitors`: what has to be remembered."""
+
+    undriven: Node
+    round: Node
+    monitors: tuple[Variable, ...]
+
+
+def unknown(machine: Machine, bus: Bus) -> Unknown:
     terms = machine.terms
-    undriven = owners.none_of(terms, owners.enables(bus))
+    never, undriven = terms.const(0, 1), owners.none_of(terms, owners.enables(bus))
+    if bus.undriven in owners.SHARED:
+        return Unknown(never, never, ())
+    round_ = comes_round(machine, bus)
     if bus.undriven in owners.LEVELLESS:
-        return undriven, ()
+        return Unknown(undriven, round_, ())
     if bus.undriven != "kept":
-        return terms.const(0, 1), ()
+        return Unknown(never, round_, ())
     name = f"{bus.name} was driven"
     driven = terms.leaf("state", name, 1)
-    monitor = Variable(name, driven, 2, 0, terms.or_((driven, terms.not_(undriven))), "monitor")
-    return terms.and_((undriven, terms.not_(driven))), (monitor,)
+    nobody = terms.or_((undriven, round_))
+    monitor = Variable(name, driven, 2, 0, terms.or_((driven, terms.not_(nobody))), "monitor")
+    undriven, round_ = (terms.and_((each, terms.not_(driven))) for each in (undriven, round_))
+    return Unknown(undriven, round_, (monitor,))
+
+
+class _Taken(NamedTuple):
+    """`round`: the driver has it from the bus itself."""
+
+    taker: Taking
+    round: bool
 
 
 def narrow(contents: Contents, asked: Property, known: Known) -> tuple[Property, ...]:
-    """One question for each taker."""
+    """One question for each taker, and each of the two reasons."""
     machine = contents.machine
     bus = machine.buses[asked.subject]
-    level, _ = unknown(machine, bus)
+    lacks = unknown(machine, bus)
     return tuple(asked._replace(node=machine.terms.and_((level, taker.when)),
-                                data=About((asked.subject, taker.name), about(asked).span, taker))
+                                data=About((asked.subject, taker.name), about(asked).span, _Taken(taker, round_)))
+                 for level, round_ in ((lacks.undriven, False), (lacks.round, True))
                  for taker in takings(machine, {bus_leaf(machine, bus): level}))
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     asked = verdict.property
-    taker = about(asked).detail
+    taken = about(asked).detail
+    taker = taken.taker if taken is not None else None
     bus = contents.machine.buses[asked.subject]
     at = spot(contents, found)
     who = taker.phrase if taker else "a sampler"
     places = (Place(taker.span, f"{who} takes what stands on `{bus.name}`"),) if taker else ()
-    if bus.undriven == "kept":
+    if taken is not None and taken.round:
+        message, label = "while its driver has it from this bus", "what drives it comes round from it"
+    elif bus.undriven == "kept":
         message, label = "before anybody has driven it", "nobody has driven it since reset"
     elif bus.undriven == "multiplexed":
         message, label = "while no source is selected", "no source is selected"
@@ -89,7 +117,9 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
         message, label = "while nobody drives it", "no driver is enabled"
     return fault(asked, f"bus `{bus.name}` is sampled by {who} {message} {at.phrase}".rstrip(), at,
                  f"{who} takes `{bus.name}` in this cycle, and {label}", found, places=places,
-                 help=f"enable a driver of `{bus.name}` in this cycle, or do not sample it")
+                 help="switch one of the drivers off that lead into each other, and one on that has a value of its own"
+                 if taken is not None and taken.round else
+                 f"enable a driver of `{bus.name}` in this cycle, or do not sample it")
 
 
 CHECK = Check(EXPLANATION, ask, tell, narrow)
