@@ -105,3 +105,42 @@ def test_what_is_written_and_where(lift: str, edit: tuple[str, str], told: set[s
     texts = edited(STOWED, ("        up, branch", f"        {lift}, branch"))
     new = edited(texts, edit)
     assert set(moved(between(texts, new))) == told == set(moved(between(new, texts)))
+
+
+CHECKED = edited(hoist(), ("down   1 bit\n", "down   1 bit, active low\n"), ("spare 2 bits\nstore", """\
+spare 1 bit
+field check 1 bit = odd parity of control[11:1]
+store"""))
+
+
+@pytest.mark.parametrize(("edits", "differs"), [
+    ((), False),
+    ((("odd parity", "even parity"),), True),
+    ((("odd parity", "not even parity"),), False),
+    ((("odd parity of control[11:1]", "odd parity of control[10:1]"),), True),
+    ((("odd parity of control[11:1]", "odd parity of control[11:2]"),), False),     # less by a spare bit that is 0
+    ((("spare 1 bit\n", "spare 1 bit ones\n"),), True),
+    ((("spare 1 bit\n", "field lamp 1 bit\n"),), False),                           # nobody orders it
+    ((("spare 1 bit\n", "field lamp 1 bit, active low\n"),), True),
+    ((("down   1 bit, active low", "down   1 bit"),), False),                       # the check is one of lines
+    ((("field up     1 bit\n", ""), ("field note", "field up     1 bit\nfield note")), False),
+])
+def test_a_computed_field_of_which_nothing_says_where_it_leads(edits: tuple[tuple[str, str], ...],
+                                                                  differs: bool) -> None:
+    """A checker on the board stops at the first word of another parity."""
+    new = edited(CHECKED, *edits)
+    said = ("field `check` is computed in another way; nothing says where it leads",)
+    assert between(CHECKED, new).machine == between(new, CHECKED).machine == (said if differs else ())
+
+
+def test_a_computed_field_of_one_s_own_values() -> None:
+    """What it is said to be of values stays, whatever level stands for them."""
+    old = edited(CHECKED, ("odd parity of control[11:1]", "up and down"))
+    assert between(old, edited(old, ("down   1 bit, active low", "down   1 bit"))).machine == ()
+    assert len(between(old, edited(old, ("up and down", "up or down"))).machine) == 1
+
+
+def test_a_computed_field_that_acts_is_told_of_its_words() -> None:
+    old = edited(CHECKED, ("drum when up", "drum when up and check"))
+    found = between(old, edited(old, ("odd parity", "even parity")))
+    assert (found.machine, moved(found)) == ((), {"lift": "changed"})

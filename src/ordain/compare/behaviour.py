@@ -7,6 +7,7 @@ block do the same under every condition, however their words were moved, renamed
 from collections.abc import Hashable, Mapping
 from typing import Literal, NamedTuple
 
+from ordain.compare.computed import computed_unread
 from ordain.compare.declared import in_new_codes
 from ordain.compare.difference import Difference, effect_text, first_difference
 from ordain.compare.joint import JointGraph
@@ -259,13 +260,16 @@ def _machine_changes(joint: JointGraph) -> tuple[str, ...]:
             if other is not None and item.reset != other.reset and name not in {
                     leaf.name for side in joint.common.sides for leaf in side.sequencing.pointers}:
                 found.append(f"{kind} `{name}` starts as {_start(other.reset)}, was {_start(item.reset)}")
-    for kind, before, after in (("state", old.states, new.states), ("input", old.inputs, new.inputs)):
-        for name, many in _values(before).items():
-            if many != _values(after).get(name, many):
-                found.append(f"{kind} `{name}` has {_values(after)[name]} values, had {many}")
+    for kind, had, has in (("state", old.states, new.states), ("input", old.inputs, new.inputs)):
+        for name, many in _values(had).items():
+            if many != _values(has).get(name, many):
+                found.append(f"{kind} `{name}` has {_values(has)[name]} values, had {many}")
     for name, condition in old.conditions.items():
         if name in new.conditions and not _alike(joint, condition.value, new.conditions[name].value):
             found.append(f"condition `{name}` means something else; it is taken for the same line")
+    for name, ways in computed_unread(joint.common.sides, joint.common.terms).items():
+        if not any(_alike(joint, before, after) for before, after in ways):
+            found.append(f"field `{name}` is computed in another way; nothing says where it leads")
     for name, memory in old.memories.items():
         its = new.memories.get(name)
         if its is not None and (memory.words, memory.bits) != (its.words, its.bits):

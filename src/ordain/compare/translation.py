@@ -53,8 +53,7 @@ def with_terms(value: Walked, made: Callable[[Node], Node]) -> Walked:
 
 def translate(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -> Contents:
     """The contents over `terms` and the new names. Fields keep their names, because words are read before terms are
-    compared; what says how a field is derived, and signals, which stand in terms already, are left out, but for those
-    that drive a bus."""
+    compared; signals, which stand in terms already, are left out, but for those that drive a bus."""
     machine = _renamed(_less_said(contents.machine), renames)
     meanings = {renames.places.get(title, title): _meant(meaning, renames)
                 for title, meaning in contents.meanings.items()}
@@ -91,7 +90,6 @@ def _less_said(machine: Machine) -> Machine:
     return machine._replace(
         signals={name: signal for name, signal in machine.signals.items() if name in driving},
         orders=(), labels=(), chips={},
-        fields={name: field._replace(derived=None) for name, field in machine.fields.items()},
         stores={name: store._replace(unused=None) for name, store in machine.stores.items()})
 
 
