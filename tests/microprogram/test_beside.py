@@ -260,3 +260,60 @@ def test_a_word_behind_the_end_to_which_a_late_jump_leads_is_no_stray() -> None:
     made, findings = placed(machine, program, None)
     assert made is not None and not findings and made.addresses == ((0,), (1,), (2,), (3,))
     assert not strays(machine, program, made.addresses, made.words)
+
+
+ROWS = """\
+machine m "the rows of a second store say how control goes on"
+microprogram "m.micro"
+store control 64 words of 15 bits
+    address upc
+field row    3 bits address, idle 0
+field target 6 bits address, idle 0
+field mark   6 bits, idle 0
+store rows 8 words of 2 bits
+    address row
+field seq 2 bits
+    on   0
+    go   1
+    test 2
+input z 1 bit
+state upc 6 bits, reset 0
+    next target if seq is go or (seq is test and z) else upc + 1
+order pick <row>: row <row>
+order pick <row> to <there>: row <row>, target <there>
+"""
+PICKED = """\
+routine start at 0
+        pick plain
+  l:    pick asks to l
+        {}
+routine other
+        pick jumps to l
+routine patterns in rows at 0
+        {}
+  plain: seq on
+  asks:  seq test
+  jumps: seq go
+"""
+
+
+@pytest.mark.parametrize(("last", "idle", "said"), [
+    ("pick jumps to other", "seq on", set()), ("pick asks to other", "seq on", {"runs-off"}),
+    ("pick plain to other", "seq on", {"runs-off"}), ("target other", "seq go", set()),
+    ("target other", "seq test", {"runs-off"}), ("row 3, target other", "seq on", {"runs-off"})])
+def test_the_row_that_a_word_picks_says_whether_control_goes_on(last: str, idle: str, said: set[str]) -> None:
+    """By its label or by a number: where a row stands that is not said to stand there is not known."""
+    made, findings = build_texts({"m.machine": ROWS, "m.micro": PICKED.format(last, idle)}, "m.machine")
+    assert {finding.name for finding in findings} == said
+    if made is not None:
+        cells = made.placement.words
+        bits = cells["control"][2]
+        assert cells["rows"][bits >> 12] == 1 and bits >> 6 & 63 == 3
+
+
+def test_what_has_a_part_in_it_is_named() -> None:
+    _, findings = build_texts({"m.machine": ROWS, "m.micro": PICKED.format("pick plain", "seq on")}, "m.machine")
+    assert [[place.label for place in finding.places] for finding in findings] == [["`seq` has a part in it"]]
+    machine = machine_of(*KINDS["skips"][:3])
+    _, findings = build_texts({"m.machine": machine, "m.micro": text_of("on").micro()}, "m.machine")
+    assert [[place.label for place in finding.places] for finding in findings] == [["`skip` has a part in it"]]

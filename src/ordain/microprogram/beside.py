@@ -1,4 +1,5 @@
-"""What flip-flops beside the counter hold when a word is obeyed, where they have a part in whether control goes on.
+"""What flip-flops beside the counter hold when a word is obeyed, and what the row says that it picks in another store,
+where these have a part in whether control goes on.
 
 A word that skips sets a flip-flop, and the next one does nothing; a jump is taken a word later than it is read; of two
 rows that make one microinstruction the second one decides. Whether control can go on past the last word of a body is
@@ -6,7 +7,7 @@ then not said by that word alone. Here the words of a store are gone through as 
 hold. Wherever control may come from elsewhere, they hold whatever any word leaves in them that sends it elsewhere.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import accumulate, product
 from typing import NamedTuple
 
@@ -20,24 +21,32 @@ from ordain.microprogram.stepping import Counter, becomes, steps_of
 from ordain.microprogram.sums import offsets, sums
 from ordain.microprogram.survey import written_in_fields
 from ordain.microprogram.tables import address_columns, numbers, work_out
+from ordain.text.source import Span
 
 _MOST_BITS = 8
 """Of flip-flops that are followed, and of what else has a part in it and is tried."""
 
 
 class Beside(NamedTuple):
-    """`held`: the flip-flops. `following`: the next address; `later`: what they hold then, joined. `resting`: at
-    power-up. `kept`: what else may keep an address, to come back to."""
+    """`held`: the flip-flops. `picking`: the fields that pick a row of another store by its whole address, with that
+    store. `following`: the next address; `later`: what they hold then, joined. `resting`: at power-up. `kept`: what
+    else may keep an address, to come back to."""
 
     held: tuple[Leaf, ...]
+    picking: dict[str, str]
     following: Node
     later: Node
     resting: frozenset[int]
     kept: tuple[Node, ...]
 
-    @property
-    def names(self) -> tuple[str, ...]:
-        return tuple(leaf.name for leaf in self.held)
+    def parts(self, machine: Machine) -> dict[str, Span]:
+        """What has a part in the next address, with where it is declared."""
+        names = {leaf.name for leaf in self.held}
+        asked = {leaf.name for leaf in _asked(self.following) if leaf.kind == "field"}
+        found = {state.name: state.span for state in machine.states.values() if state.name in names}
+        found |= {register.name: register.span for register in machine.registers.values() if register.name in names}
+        return found | {field.name: field.span for field in machine.fields.values()
+                        if field.name in asked and field.store in self.picking.values()}
 
 
 class _Way(NamedTuple):
@@ -64,20 +73,26 @@ def beside(machine: Machine, layout: Layout, counter: Counter) -> Beside | None:
                 continue                            # it may be anything
             found[leaf] = written_in_fields(machine, layout.fields, becomes(machine, leaf))
             waiting += leaves((found[leaf],))
-    if not found:
+    picking = {store.address.name: store.name for store in machine.stores.values()
+               if store.fill == "microprogram" and type(store.address) is Leaf and store.address.kind == "field"
+               and store.address.name in layout.fields}
+    read = {machine.fields[leaf.name].store for leaf in leaves((following, *found.values())) if leaf.kind == "field"}
+    if not found and read.isdisjoint(picking.values()):
         return None
     held = tuple(found)
     resets = [_resting(machine, leaf) for leaf in held]
     resting = frozenset(_joined(held, values) for values in product(*resets))
     kept = tuple(node for leaf in _keeping(machine) if leaf is not place and leaf not in found
                  if place in value_leaves(node := becomes(machine, leaf)))
-    return Beside(held, following, terms.join([found[leaf] for leaf in held]), resting, kept)
+    later = terms.join([found[leaf] for leaf in held]) if held else terms.const(0, 1)
+    return Beside(held, picking, following, later, resting, kept)
 
 
 def never_past(machine: Machine, layout: Layout, counter: Counter, found: Beside, plans: Sequence[BodyPlan],
-               words: Sequence[Microinstruction]) -> frozenset[int]:
-    """The words, of all bodies of a store, from which control does not go on past the end of their body."""
-    walk = _Walk(machine, layout, counter, found)
+               words: Sequence[Microinstruction], labels: Mapping[str, int]) -> frozenset[int]:
+    """The words, of all bodies of a store, from which control does not go on past the end of their body. `words`,
+    `labels`: of all stores."""
+    walk = _Walk(machine, layout, counter, found, words, labels)
     elsewhere = set(found.resting)
     entries = {index for plan in plans for index in _entries(walk, plan, words)}
     bodies = {index: plan for plan in plans for index in range(plan.first, plan.end)}
@@ -119,7 +134,9 @@ def _entries(walk: "_Walk", plan: BodyPlan, words: Sequence[Microinstruction]) -
 class _Walk:
     """Where control goes from a word, by what the flip-flops hold."""
 
-    def __init__(self, machine: Machine, layout: Layout, counter: Counter, found: Beside) -> None:
+    def __init__(self, machine: Machine, layout: Layout, counter: Counter, found: Beside,
+                 words: Sequence[Microinstruction], labels: Mapping[str, int]) -> None:
+        self.machine, self.words, self.labels = machine, words, labels
         self.terms, self.layout, self.counter, self.found = machine.terms, layout, counter, found
         (place,) = counter.place
         assert type(place) is Leaf
@@ -147,20 +164,38 @@ class _Walk:
         return self._known[key]
 
     def _said(self, word: Microinstruction, held: int) -> dict[Node, Node]:
-        """What the word and the flip-flops say; nothing of labels, and of bits that are left open."""
-        aimed = word.open
-        for name, _ in word.targets:
-            aimed |= self.layout.fields[name].mask
-        known: dict[Node, Node] = {}
-        for field in self.layout.fields.values():
-            if not field.mask & aimed:
-                known[self.terms.leaf("field", field.name, field.width)] = self.terms.const(
-                    field.read(word.bits), field.width)
+        """What the word, the rows that it picks and the flip-flops say."""
+        known = self._fields(word)
+        for field, store in self.found.picking.items():
+            row = self._row(word, field, store)
+            if row is not None:
+                known.update(self._fields(row))
         low = sum(leaf.width for leaf in self.found.held)
         for leaf in self.found.held:
             low -= leaf.width
             known[leaf] = self.terms.const(held >> low & (1 << leaf.width) - 1, leaf.width)
         return known
+
+    def _fields(self, word: Microinstruction) -> dict[Node, Node]:
+        """What a word says; nothing of labels, and of bits that are left open."""
+        aimed = word.open
+        for name, _ in word.targets:
+            aimed |= self.machine.fields[name].mask
+        fields = [self.machine.fields[name] for name in self.machine.stores[word.store].fields]
+        return {self.terms.leaf("field", field.name, field.width): self.terms.const(
+                    field.read(word.bits), field.width)
+                for field in fields if field.holds not in ("derived", "spare") and not field.mask & aimed}
+
+    def _row(self, word: Microinstruction, field: str, store: str) -> Microinstruction | None:
+        """The word of another store that one picks, by a label or by the number at which it is said to stand."""
+        aims = [target for name, target in word.targets if name == field]
+        if aims:
+            row = self.words[self.labels[aims[0].labels[0]]] if len(aims[0].labels) == 1 else None
+            return row if row is not None and row.store == store else None
+        number = self.machine.fields[field].read(word.bits)
+        if self.machine.fields[field].mask & word.open:
+            return None
+        return next((row for row in self.words if row.store == store and number in row.fixed), None)
 
     def _cases(self, following: Node, later: Node) -> Iterator[tuple[Node, Node]]:
         """Both for all values of what else decides, where that is little: it decides about both at once."""

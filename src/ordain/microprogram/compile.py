@@ -48,7 +48,7 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
         findings += writer.finished()
         if writer.counter is not None:
             own = [plan for plan in plans if plan.store.name == name]
-            findings += _off_the_end(machine, writer, writer.counter, own, words, fixed)
+            findings += _off_the_end(machine, writer, writer.counter, own, words, fixed, labels.words)
     if not any(finding.severity is Severity.ERROR or finding.name == "counter-not-low" for finding in findings):
         findings += _no_order(machine, writers)
     entries = start_entries(machine, plans, opcodes)
@@ -75,15 +75,16 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
 
 
 def _off_the_end(machine: Machine, writer: Writer, counter: Counter, own: Sequence[BodyPlan],
-                 words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]]) -> list[Finding]:
+                 words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]],
+                 labels: Mapping[str, int]) -> list[Finding]:
     """Words of a store after which nothing comes. What flip-flops hold is asked where the words do not say it alone."""
     found = list(runs_off(machine, writer.past, counter, own, words, fixed))
-    flip_flops = beside(machine, writer.layout, counter) if found else None
-    if flip_flops is None:
+    others = beside(machine, writer.layout, counter) if found else None
+    if others is None:
         return found
-    never = never_past(machine, writer.layout, counter, flip_flops, own, words)
+    never = never_past(machine, writer.layout, counter, others, own, words, labels)
     past = [one for one in writer.past if one.kept or one.word not in never]
-    return list(runs_off(machine, past, counter, own, words, fixed, flip_flops.names))
+    return list(runs_off(machine, past, counter, own, words, fixed, others.parts(machine)))
 
 
 def _meanings(machine: Machine, microfile: tree.MicroFile) -> tuple[dict[str, Meaning], list[Finding]]:

@@ -1,6 +1,7 @@
 """Words from which the hardware goes on past the end of their body: what stands there, if the text says it."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from types import MappingProxyType
 from typing import NamedTuple
 
 from ordain.machine.expression import leaves
@@ -9,6 +10,7 @@ from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.model import Microinstruction
 from ordain.microprogram.stepping import Counter
 from ordain.text.findings import Finding, Place, error
+from ordain.text.source import Span
 
 _MOST_SHOWN = 3
 
@@ -25,8 +27,8 @@ class Past(NamedTuple):
 
 def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Sequence[BodyPlan],
              words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]],
-             flip_flops: Sequence[str] = ()) -> Iterator[Finding]:
-    """Of one store: words after which nothing comes. `flip_flops`: what was found to have a part in it.
+             deciding: Mapping[str, Span] = MappingProxyType({})) -> Iterator[Finding]:
+    """Of one store: words after which nothing comes. `deciding`: what else was found to have a part in it.
 
     After the last word of a routine that fills its ring of addresses from an address that is said comes its first
     one again. Where words decide nothing, as of a store that a free counter addresses, the routine that is said to
@@ -47,13 +49,13 @@ def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Se
                 help="put the word below it to which control comes back; where it never does, one that nobody "
                      "executes, or let only the words that call keep the address")
             continue
-        if flip_flops and not pipeline:
+        if deciding and not pipeline:
             yield error(
                 "runs-off", f"from here the hardware can go on to the next address, and `{plan.name}` ends",
                 words[word].span, "nothing follows" if over == 1 else f"{over} words are missing",
-                places=tuple(Place(state.span, f"what `{state.name}` holds has a part in it")
-                             for state in machine.states.values() if state.name in flip_flops)[:_MOST_SHOWN],
-                help="end with a word from which control cannot go on, whatever these hold when it is obeyed; or put "
+                places=tuple([Place(where, f"`{name}` has a part in it")
+                              for name, where in deciding.items()][:_MOST_SHOWN]),
+                help="end with a word from which control cannot go on, whatever these are when it is obeyed; or put "
                      "another one below it, to which it goes on")
             continue
         yield error(
