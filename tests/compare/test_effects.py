@@ -9,6 +9,7 @@ from ordain.compare.behaviour import Behaviour
 from ordain.rom.contents import Contents
 from tests.compare.bench import Word, burned, resolved
 from tests.compare.judged import compared, moved, unit
+from tests.compare.test_entrances import QUAY
 
 CELLAR = """\
 machine cellar
@@ -238,3 +239,17 @@ def test_a_line_that_one_machine_reads_is_still_shown() -> None:
         new = cellar(*read, ("{pump is 3, 0b0, pump}", lines), press=cell)
         for one, other in ((cellar(), new), (new, cellar())):
             assert set(moved(compared(one, other))) == {"reset", "fetch"}
+
+
+def test_a_strobe_that_follows_a_cycle_later() -> None:
+    """What a strobe looks back on is a value of its own, whatever else is known."""
+    def told_after(old: str, new: str) -> dict[str, str]:
+        def late(term: str) -> Contents:
+            text = QUAY.replace("ASK", "0").replace("bus rope", f"strobe chime\nsignal chime = {term}\nbus rope")
+            return burned(resolved(text), {40: Word("start", {"flow": "jump", "target": 0, "up": 1})})
+        return moved(compared(late(old), late(new)))
+
+    assert told_after("prior(up)", "prior(up)") == {} == told_after("prior(up) and not dial[0]",
+                                                                   "not (dial[0] or not prior(up))")
+    for other in ("prior(down)", "up", "prior(up) or dial[1]"):
+        assert told_after("prior(up)", other) != {}

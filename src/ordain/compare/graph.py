@@ -193,8 +193,8 @@ class ControlGraph:
         steps = self.places.after(place)
         keeps, passes = self.places.fate(place)
         passes |= asks
-        return [Move(joint, place.addresses, does, step.vector, step.wired, passes, keeps)
-                for step in steps if (joint := self.places.both(place.guard, step.guard))]
+        return [Move(joint, place.addresses, self.observer.taking(does, step.taken), step.vector, step.wired, passes,
+                     keeps) for step in steps if (joint := self.places.both(place.guard, step.guard))]
 
     def _arrive(self, vector: Vector, wired: bool) -> int:
         key = (vector, wired)

@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from ordain.compare.effects import Agreed, Meaning, Meanings
 from ordain.compare.orders import Orders
+from ordain.compare.passing import Taken
 from ordain.compare.places import ControlPlace
 from ordain.compare.shown import Shown
 from ordain.compare.side import Side
@@ -69,6 +70,10 @@ class Observer:
         # The sides may bundle otherwise: one meaning is held against another by the effect that it is of.
         key = (ordered, tuple([meant[at] for at in self._in_order_of_effects]))
         return self._doings.setdefault(key, len(self._doings)), asks
+
+    def taking(self, does: int, taken: Taken) -> int:
+        """The number of what is done where pointers take what may be another in the next cycle, as well."""
+        return self._doings.setdefault((does, taken), len(self._doings)) if taken else does
 
     def _evaluated(self, number: int, bundle: Bundle, place: ControlPlace) -> tuple[tuple[Meaning, ...],
                                                                                     frozenset[Leaf]]:

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from ordain.compare.cases import Cases
 from ordain.compare.effects import Meanings
+from ordain.compare.passing import Passing, Taken
 from ordain.compare.shown import Shown
 from ordain.compare.side import WIDEST_CHOICE, Side, holds_place
 from ordain.control.sequencing import Origin, origins, value_nodes
@@ -55,6 +56,7 @@ class GuardedStep(NamedTuple):
     guard: int
     vector: Vector
     wired: bool
+    taken: Taken
 
 
 class _Class(NamedTuple):
@@ -130,8 +132,11 @@ class Places:
         self.since = {leaf: terms.leaf("free", f"{leaf.name} since the dispatch", leaf.width)
                       for leaf in sequencing.opcodes}
         self._loaded = frozenset(self.since.values())
+        self.at_reset = {leaf: terms.leaf("free", f"{leaf.name} at reset", leaf.width) for leaf in self.pointers}
         self._again: Known = {leaf: terms.leaf("free", f"{store} once more {number} {shown.mark}", leaf.width)
                               for number, (leaf, store) in enumerate(self._dispatching.items())}
+        self._passing = Passing(side, terms, (*self.pointers, *self.opcodes, *self._dispatching,
+                                              *self.at_reset.values(), *self._again.values()), shown.mark)
         self._open = {leaf: terms.or_(load.when for load in register.loads) for leaf in sequencing.opcodes
                       if (register := machine.registers.get(leaf.name)) is not None and register.transparent}
 
@@ -323,7 +328,8 @@ class Places:
             guard = self._functions.given(guard, levels)
             for late_guard, values in self._late.of(substitute(self._terms, case, known)) if guard else ():
                 left = since if self._by_dispatch(values) else data
-                steps.append(GuardedStep(self.both(guard, late_guard), (*values, *left), wired))
+                values, taken = self._passing.taken(values, known, place.words)
+                steps.append(GuardedStep(self.both(guard, late_guard), (*values, *left), wired, taken))
         return steps
 
     def _asked(self, known: Known) -> bool:
@@ -331,9 +337,8 @@ class Places:
         return self._by_dispatch([known[leaf] for leaf in self.pointers if leaf in known])
 
     def _by_dispatch(self, values: Iterable[Node]) -> bool:
-        """True where a pointer holds what a mapping store says of an instruction."""
-        return any(leaf in self._dispatching
-                   for leaf in leaves(values))
+        """True where a pointer holds what a mapping store says of an instruction, or lines of the opcode."""
+        return any(leaf in self._dispatching or leaf in self.opcodes for leaf in leaves(values))
 
     def _data_after(self, found: _Class, known: Known) -> tuple[tuple[Node, ...], tuple[Node, ...]]:
         """What is known of opcodes and flags afterwards: constant bits, and bits that were there before. The rest is

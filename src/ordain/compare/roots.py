@@ -212,7 +212,7 @@ class _Search:
             if leaf in self._places.opcodes:
                 vector.append(leaf)
             elif item.reset is None and leaf in self._places.pointers:  # no word has left it behind
-                vector.append(self._terms.leaf("free", f"{leaf.name} at reset", leaf.width))
+                vector.append(self._places.at_reset[leaf])
             else:
                 vector.append(leaf if item.reset is None else self._terms.const(item.reset, leaf.width))
         return tuple(vector)
@@ -261,9 +261,8 @@ class _Search:
             known = bound[lines, opcode]
             if known is None:
                 continue
-            if words is not None:
-                loaded = {anew: leaf for leaf, anew in self._places.since.items()}
-                known = {**known, **self._mapped(end.store, words[opcode]), **loaded}
+            loaded = {anew: leaf for leaf, anew in self._places.since.items()}
+            known = {**known, **loaded, **(self._mapped(end.store, words[opcode]) if words is not None else {})}
             target = substitute(self._terms, end.where, known)
             if any(type(value) is not Const for value, leaf in zip(target, self._places.leaves)
                    if leaf in self._places.steering and leaf in self._places.placed):
