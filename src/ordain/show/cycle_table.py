@@ -13,6 +13,8 @@ from ordain.measure.cycles import Cycles, Decision, Ring, Taken
 
 NARROWEST = 16
 """Columns for a text that is folded; a narrower terminal wraps lines by itself."""
+SHORTEST_COUNT = 3
+"""A counter that goes on in so many cycles is told once."""
 FEW = 5
 """So many words in which control can wait are named."""
 
@@ -124,23 +126,55 @@ def _span(one: Taken, also: Taken | None = None) -> str:
 
 
 def _decided(one: Taken) -> str:
-    parts = []
-    if one.if_least and not one.rings:
-        parts.append(f"{one.least} if {_way(one.if_least, one.title)}")
-    if one.if_most:
-        parts.append(f"{one.most} if {_way(one.if_most, one.title)}")
+    """What is alike on both ways from the beginning decides nothing."""
+    alike = 0
+    while alike < min(len(one.if_least), len(one.if_most)) and one.if_least[alike] == one.if_most[alike]:
+        alike += 1
+    parts = [f"{cycles} if {_way(decisions[alike:], one.title)}"
+             for cycles, decisions in ((one.least, () if one.rings else one.if_least), (one.most, one.if_most))
+             if decisions[alike:]]
     return "; ".join([*parts, *_waits(one.rings, one.title)])
 
 
-def _way(decisions: Iterable[Decision], title: str) -> str:
+def _way(decisions: Sequence[Decision], title: str) -> str:
     steps = []
-    asked = ((" and ".join([_value(*value, one) for value in one.values]), one) for one in decisions)
+    asked = ((condition, one) for words in _counted(decisions, title) for condition, one in words)
     for condition, same in groupby(asked, itemgetter(0)):
         words = [one for _, one in same]
         for place, again in groupby(_row_of(words, title) or [_where(one, title) for one in words]):
             times = sum(1 for _ in again)
             steps.append(f"{condition} at {place}" + (f", {times} times" if times > 1 else ""))
     return ", then ".join(steps)
+
+
+def _counted(decisions: Sequence[Decision], title: str) -> Iterable[list[tuple[str, Decision]]]:
+    """Decisions with what is asked in them; of words in which nothing but counters goes on, from where to where these
+    count."""
+    start = 0
+    while start < len(decisions):
+        first, end = decisions[start], start + 1
+        counting = _counting(first, decisions[end], title) if end < len(decisions) else None
+        while counting and end < len(decisions) and _counting(decisions[end - 1], decisions[end], title) == counting:
+            end += 1
+        if counting is None or end - start < SHORTEST_COUNT:
+            counting, end = {}, start + 1
+        last = dict(decisions[end - 1].values)
+        condition = " and ".join(_value(name, value, first) + (f" to {_number(last[name])}" if name in counting else "")
+                                 for name, value in first.values)
+        yield [(condition, one) for one in decisions[start:end]]
+        start = end
+
+
+def _counting(one: Decision, other: Decision, title: str) -> dict[str, int] | None:
+    """The counters that go on by one, each with its direction, and how many words further that is, as "": the same
+    word, or the next one of the instruction. None where anything else that is asked is not the same."""
+    before, after = dict(one.values), dict(other.values)
+    moved = other.address - one.address
+    if before.keys() != after.keys() or moved not in ((0, 1) if _inside(other, title) else (0,)):
+        return None
+    steps = {name: after[name] - value for name, value in before.items() if after[name] != value}
+    counts = steps and all(abs(step) == 1 and name not in one.lines for name, step in steps.items())
+    return {**steps, "": moved} if counts else None
 
 
 def _row_of(words: Sequence[Decision], title: str) -> list[str]:
@@ -155,7 +189,11 @@ def _row_of(words: Sequence[Decision], title: str) -> list[str]:
 def _value(name: str, value: int, asked: Decision) -> str:
     if name in asked.lines:
         return name if value else f"not {name}"
-    return f"{name}=0x{value:X}" if value > 9 else f"{name}={value}"
+    return f"{name}={_number(value)}"
+
+
+def _number(value: int) -> str:
+    return f"0x{value:X}" if value > 9 else str(value)
 
 
 def _where(one: Decision, title: str) -> str:
