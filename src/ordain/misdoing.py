@@ -11,7 +11,7 @@ from ordain.control.system import build_system
 from ordain.faults.model import Changes, FaultOutcome
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node
-from ordain.meaning.follow import Read
+from ordain.meaning.following import Read
 from ordain.meaning.run import broken
 from ordain.prover.decide import ProofRounds
 from ordain.prover.family import MachineFamily

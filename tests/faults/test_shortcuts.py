@@ -9,7 +9,7 @@ from ordain.control.system import build_system
 from ordain.faulting import Campaign
 from ordain.faults.listing import bit_faults
 from ordain.faults.model import Fault, FaultOutcome, Noticed
-from ordain.meaning.follow import Read
+from ordain.meaning.following import Read
 from ordain.misdoing import OneOfMany, speaks_of
 from ordain.pipeline import build_model
 from ordain.prover import family

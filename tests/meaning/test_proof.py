@@ -396,3 +396,82 @@ def test_one_bit_away_a_stolen_cycle_is_not_proved_to_change_nothing(old: str, n
     assert STOLEN.count(old) == 1
     machine = STOLEN.replace(old, new).replace("address pc", "address temp[3:0] if steal else pc")
     assert outcome_of(STORE, machine).way is None
+
+
+# ---------------------------------------------------------------- words that pick rows of another store
+
+ROWS = """\
+machine till
+store control 16 words of 7 bits
+    address upc
+field row 2 bits address, idle 0
+field branch 2 bits
+    step     0 idle
+    dispatch 1
+    home     2
+spare 3 bits
+store rows 3 words of 4 bits
+    address row
+field put 2 bits
+    nothing 0 idle
+    acc     1
+    memory  2
+field load_acc 1 bit
+field count    1 bit
+store drives 4 words of 2 bits
+    address put
+    word {put is acc, put is memory}
+state upc 4 bits, reset 0
+    next choose branch
+        step     : upc + 1
+        dispatch : entry.word
+        home     : 0
+        otherwise: upc
+store entry 4 words of 4 bits
+    address ir
+    word    start of instruction
+register ir  2 bits, loads data[1:0] when upc is 0
+register acc 4 bits, loads data when load_acc
+register pc  4 bits, reset 0
+    loads pc + 1 when count
+bus data 4 bits, pulled low
+    driven by acc    when drives[1]
+    driven by memory when drives[0]
+memory memory 16 words of 4 bits
+    address pc
+visible acc, pc
+home upc is 0
+"""
+ROW_WORDS = """\
+routine kinds in rows at 0
+  none:  put nothing
+  take:  put memory, load_acc
+  fetch: put memory, count
+routine fetched at 0
+        row fetch
+        branch dispatch
+instruction others "nothing"
+        branch home
+instruction 1 "tried"
+    means acc <- memory[pc]
+        row take
+        row none, branch home
+"""
+
+
+def test_words_that_pick_rows_of_a_second_store() -> None:
+    """Where control goes was said to depend on the rows, and nothing was told of any instruction of such a machine."""
+    found = outcomes(ROW_WORDS, ROWS)["tried"]
+    assert (found.why, found.difference, found.paths, found.cycles) == ("", None, 1, 2)
+
+
+@pytest.mark.parametrize("old, new, name", [
+    ("take:  put memory, load_acc", "take:  put memory", "acc"),
+    ("take:  put memory, load_acc", "take:  put memory, load_acc, count", "pc"),
+    ("row take", "row fetch", "acc"),
+    ("row none, branch", "row fetch, branch", "pc"),
+])
+def test_one_row_away_the_values_that_tell_them_apart(old: str, new: str, name: str) -> None:
+    assert ROW_WORDS.count(old) == 1
+    difference = outcomes(ROW_WORDS.replace(old, new), ROWS)["tried"].difference
+    assert difference is not None and difference.name == name

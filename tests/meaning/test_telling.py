@@ -7,7 +7,7 @@ import pytest
 from ordain.control.system import build_system
 from ordain.language import tree
 from ordain.language.effects import read_effects
-from ordain.meaning.follow import Following
+from ordain.meaning.following import Following
 from ordain.meaning.guessing import under_guesses
 from ordain.meaning.model import Telling
 from ordain.meaning.run import outcomes

@@ -91,7 +91,7 @@ def _about_meanings(built: "Built", quiet: bool) -> "dict[str, list[tuple[str, Q
     """By title what is asked, or why it cannot be said."""
     from ordain.cli.progress import ProgressLine
     from ordain.control.system import build_system
-    from ordain.meaning.follow import Following, NotFollowed
+    from ordain.meaning.following import Following, NotFollowed
     from ordain.meaning.guessing import under_guesses
     from ordain.meaning.proof import questions
     from ordain.prover.decide import ProofRounds

@@ -4,24 +4,18 @@ An instruction begins with its first word in any state of everything else; it en
 (`control.ending`). Values are worked out by need, from the step where they are wanted back to the old ones, which are
 the machine's own leaves. What cannot be seen exactly is a leaf of its own that may be anything: an input in a cycle, a
 floating bus, what fighting drivers leave.
-
-Where a word leaves open who drives or writes, and that is for control alone to decide (an agent, a request), nobody is
-taken to do so; each such guess is a question for the prover, and the answer decides whether the paths count.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from ordain.control.ending import ends_of
-from ordain.control.sequencing import Sequencing, origins, sequencing
-from ordain.data.datapath import Datapath
+from ordain.control.sequencing import origins
 from ordain.data.resolving import Resolving, said_by_words
 from ordain.logic.putting import put_in
-from ordain.machine.expression import And, Cell, Const, Leaf, Node, Or, leaves, postorder
-from ordain.machine.model import Memory, Store
+from ordain.machine.expression import Cell, Const, Leaf, Node, leaves, postorder
+from ordain.meaning.following import FollowedWord, Following, Key, NotFollowed, Presenting
 from ordain.meaning.normal import Normal
 from ordain.meaning.splitting import can_be, deciding, implied
-from ordain.rom.contents import Contents, word_name
 
 MOST_ROUNDS = 4
 """How often control is followed round a loop that its data end."""
@@ -30,29 +24,6 @@ MOST_STEPS = 5_000
 """Steps over all paths of one instruction."""
 
 MOST_ON_A_PATH = 4_000
-
-Key = tuple[int, ...]
-"""What is presented to the stores that hold the microprogram; the phase behind it, where steps are phases."""
-
-
-class Guess(NamedTuple):
-    """In a cycle with this key the condition, over states and inputs, does not hold."""
-
-    key: Key
-    when: Node
-
-
-class Read(NamedTuple):
-    """`words`: of the stores that hold the microprogram, store and address; `stores`: others, of which any word may
-    have been read."""
-
-    words: frozenset[tuple[str, int]]
-    stores: frozenset[str]
-
-    def touches(self, changes: Mapping[str, Iterable[int]]) -> bool:
-        """Whether some of these words were read. `changes`: addresses by store."""
-        return any(store in self.stores or any((store, address) in self.words for address in addresses)
-                   for store, addresses in changes.items())
 
 
 class WrittenWord(NamedTuple):
@@ -64,118 +35,6 @@ class WrittenWord(NamedTuple):
     address: Node | None
     value: Node
     step: int
-
-
-class NotFollowed(Exception):
-    """The paths of an instruction cannot be followed to their ends; the argument says why."""
-
-
-class Following:
-    """A machine whose instructions are followed. `refused`: guesses that do not hold. `visited`: the words that were
-    looked at since somebody emptied it."""
-
-    def __init__(self, contents: Contents, refused: frozenset[Guess] = frozenset()) -> None:
-        machine = contents.machine
-        self.contents, self.machine, self.terms = contents, machine, machine.terms
-        self.path = Datapath(contents)
-        self.refused, self.visited = refused, dict[Key, None]()
-        self.normal = Normal(machine.terms)
-        self.found: Sequencing = sequencing(machine, machine.terms)
-        self.stores: list[Store] = [machine.stores[name] for name in self.found.stores
-                                    if machine.stores[name].fill == "microprogram"]
-        self.nexts = {leaf: node for leaf, node in Resolving(self.path, {}).nexts() if leaf not in self.path.priors}
-        self.last, self.broken = ends_of(machine, self.found, machine.terms)
-        clock = machine.clock if machine.steps > 1 else None
-        self.phase = None if clock is None else \
-            machine.terms.leaf("state", clock.name, machine.states[clock.name].width)
-        self._words: dict[Key, FollowedWord] = {}
-
-    @property
-    def guesses(self) -> list[Guess]:
-        """What was guessed of the words that were visited, by whomever."""
-        return list(dict.fromkeys(guess for key in self.visited for guess in self._words[key].guesses))
-
-    @property
-    def read(self) -> Read:
-        """What was read for the words that were visited, by whomever."""
-        words = frozenset((store.name, part) for key in self.visited for store, part in zip(self.stores, key))
-        others = frozenset(leaf.name for key in self.visited for leaf in self._words[key].leaves if leaf.kind == "word")
-        return Read(words, others - {store.name for store in self.stores})
-
-    def word(self, key: Key) -> "FollowedWord":
-        self.visited[key] = None
-        if key not in self._words:
-            self._words[key] = FollowedWord(self, key)
-        return self._words[key]
-
-    def name(self, key: Key) -> str:
-        """What people call the word."""
-        store = self.found.control[0] if self.found.control else self.stores[0].name
-        number = [one.name for one in self.stores].index(store)
-        return word_name(self.contents, store, key[number]) or f"{key[number]:X}"
-
-
-class FollowedWord(Resolving):
-    """What the words of a cycle leave of the machine's expressions, over what is held when it begins."""
-
-    def __init__(self, following: Following, key: Key) -> None:
-        path, machine, terms = following.path, following.machine, following.terms
-        known = said_by_words(path, zip(following.stores, key))
-        if following.phase is not None:
-            known[following.phase] = terms.const(key[-1], following.phase.width)
-        super().__init__(path, known)
-        self.following, self.key = following, key
-        self.guesses: dict[Guess, None] = {}
-        self._nexts: dict[Node, Node] = {}
-        self.last, self.broken = self.resolved(following.last), self.resolved(following.broken)
-        self.home = terms.const(0, 1) if machine.home is None else self.resolved(machine.home)
-        self.writes = [(memory, when, self.resolved(memory.address), self.resolved(write.source))
-                       for memory in machine.memories.values() for write in memory.writes
-                       if (when := self.decided(write.when)) is not terms.const(0, 1)]
-
-    def next(self, leaf: Node) -> Node:
-        """What it holds after the cycle."""
-        found = self._nexts.get(leaf)
-        if found is None:
-            found = self._nexts[leaf] = self.resolved(self.following.nexts[leaf])
-        return found
-
-    def decided(self, when: Node) -> Node:
-        return self._guessed(self.resolved(when))
-
-    def _guessed(self, node: Node) -> Node:
-        """The condition, with what is control's alone taken to be 0."""
-        if type(node) is Const:
-            return node
-        if type(node) is Or:
-            return self.terms.or_(self._guessed(arg) for arg in node.args)
-        parts = [arg for arg in (node.args if type(node) is And else (node,)) if self._of_control(arg)]
-        if not parts:
-            return node
-        guess = Guess(self.key, self.terms.and_(parts))
-        if guess in self.following.refused:
-            return node
-        self.guesses[guess] = None
-        return self.terms.const(0, 1)
-
-    def _of_control(self, node: Node) -> bool:
-        """Whether a condition is about declared states and inputs alone, which the prover follows."""
-        return all(type(part) is not Cell and (type(part) is not Leaf or part.kind == "input" or (
-            part.kind == "state" and part.name in self.path.machine.states)) for part in postorder((node,)))
-
-    def unknown(self, what: str, width: int) -> Node:
-        return self.terms.leaf("free", what, width)
-
-    def memory(self, memory: Memory, leaf: Leaf) -> Node:
-        address = self.resolved(memory.address)
-        word = self.terms.cell(memory.name, address, memory.bits)
-        if memory.words == 1 << address.width:
-            return word
-        beyond = self.unknown(f"what is read beyond the end of `{memory.name}`", memory.bits)
-        return self.terms.if_(self.terms.less(address, self.terms.const(memory.words, address.width)), word, beyond)
-
-    def table(self, store: str, leaf: Leaf, address: Node) -> Node:
-        return self.terms.cell(store, address, leaf.width)
 
 
 class Step:
@@ -327,15 +186,10 @@ class Course:
 
     def _arrived(self, step: Step, given: Mapping[str, int]) -> Iterator[Step]:
         """The step in each of the words that it may be in; those at the boundary are ends."""
-        stores = self.following.stores
-        wanted = [store for store in stores if store.name not in given]
-        phase = self.following.phase
-        nodes = [self._address(store, step) for store in wanted] + ([] if phase is None else [self.value(phase, step)])
-        for assumed, values in self._split(nodes, step.assumed):
-            found = {**given, **{store.name: value for store, value in zip(wanted, values)}}
+        for assumed, key in self._presented(step, given):
             one = Step(step.before, assumed)
             one.writes, one.values, one.anew = step.writes, dict(step.values), step.anew
-            one.key = (*(found[store.name] for store in stores), *values[len(wanted):])
+            one.key = key
             self._place(one)
             if step.before is None:
                 yield one
@@ -349,6 +203,26 @@ class Course:
                 else:
                     yield here
 
+    def _presented(self, step: Step, given: Mapping[str, int]) -> Iterator[tuple[Mapping[Node, Node], Key]]:
+        """What may be presented to the stores, each with what has to hold for it. A store of which a word picks the row
+        comes after that word."""
+        stores, phase = self.following.stores, self.following.phase
+        phases = [] if phase is None else [self.value(phase, step)]
+        waiting: list[tuple[Mapping[Node, Node], dict[str, int]]] = [(step.assumed, dict(given))]
+        for level in self.following.levels:
+            wanted = [store for store in level if store.name not in given]
+            done, waiting = waiting, []
+            for under, found in done:
+                words = said_by_words(self.following.path, [(one, found[one.name]) for one in stores
+                                                            if one.name in found])
+                nodes = [self.at(Resolving.resolved(Presenting(self.following, words), store.address), step, store.name)
+                         for store in wanted]
+                waiting += [(assumed, {**found, **{store.name: value for store, value in zip(wanted, values)}})
+                            for assumed, values in self._split(nodes, under)]
+        for under, found in waiting:
+            for assumed, values in self._split(phases, under):
+                yield assumed, (*(found[store.name] for store in stores), *values)
+
     def _place(self, step: Step) -> None:
         """What holds the address, and the phase, is known from where control is."""
         for store, address in zip(self.following.stores, step.key):
@@ -358,10 +232,6 @@ class Course:
         phase = self.following.phase
         if phase is not None:
             step.values[phase] = self.terms.const(step.key[-1], phase.width)
-
-    def _address(self, store: Store, step: Step) -> Node:
-        read = Resolving.resolved(_Plain(self.following), store.address)
-        return self.at(read, step, store.name)
 
     def _cases(self, nodes: tuple[Node, ...], step: Step,
                assumed: Mapping[Node, Node]) -> list[tuple[Mapping[Node, Node], Sequence[int]]]:
@@ -467,16 +337,6 @@ def _anew(head: Step, anew: frozenset[Node]) -> Step:
              if type(leaf) is Leaf and leaf.kind == "free"]
     again.writes = (*havoc, *(one for one in head.writes if one.address is not None or one.step != head.number))
     return again
-
-
-class _Plain(Resolving):
-    """Addresses over what is held: words of other stores on the way are not looked at here."""
-
-    def __init__(self, following: Following) -> None:
-        super().__init__(following.path, {})
-
-    def unknown(self, what: str, width: int) -> Node:
-        return self.terms.leaf("free", what, width)
 
 
 def _earlier(step: Step) -> Step | None:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from typing import TypeVar
 
 from ordain.machine.expression import Node
-from ordain.meaning.follow import Following, Guess, Key
+from ordain.meaning.following import Following, Guess, Key
 from ordain.prover.model import Property, Verdicts
 from ordain.rom.contents import Contents
 

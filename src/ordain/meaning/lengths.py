@@ -1,6 +1,7 @@
 """How long a path is, on the machine's own clock."""
 
-from ordain.meaning.follow import Following, Step
+from ordain.meaning.follow import Step
+from ordain.meaning.following import Following
 
 
 def length(following: Following, end: Step) -> int:

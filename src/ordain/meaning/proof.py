@@ -12,7 +12,8 @@ from ordain.machine.expression import Leaf, Node, leaves, substitute
 from ordain.machine.model import Effect, Meaning
 from ordain.meaning import said
 from ordain.meaning.equality import equal, value_of
-from ordain.meaning.follow import MOST_ROUNDS, Course, Following, NotFollowed, Path, Step, WrittenWord, comes_from, read
+from ordain.meaning.follow import MOST_ROUNDS, Course, Path, Step, WrittenWord, comes_from, read
+from ordain.meaning.following import Following, NotFollowed
 from ordain.meaning.lengths import length
 from ordain.meaning.model import Question, Values, Way
 from ordain.text.source import Span

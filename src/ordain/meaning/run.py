@@ -6,7 +6,7 @@ from typing import Literal
 from ordain.checks.check import Report, Row
 from ordain.machine.expression import Leaf
 from ordain.machine.wording import number
-from ordain.meaning.follow import Following, Read
+from ordain.meaning.following import Following, Read
 from ordain.meaning.guessing import Decide, under_guesses
 from ordain.meaning.proof import Counterexample, Outcome, outcome
 from ordain.rom.contents import Contents

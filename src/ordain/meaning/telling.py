@@ -23,7 +23,8 @@ from ordain.machine.expression import (
 )
 from ordain.machine.model import Machine
 from ordain.machine.wording import CodeNames, code_names, words
-from ordain.meaning.follow import Course, Following, NotFollowed, WrittenWord
+from ordain.meaning.follow import Course, WrittenWord
+from ordain.meaning.following import Following, NotFollowed
 from ordain.meaning.lengths import length
 from ordain.meaning.model import Telling
 from ordain.meaning.said import holder
