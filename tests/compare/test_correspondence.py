@@ -170,6 +170,70 @@ def test_twins_are_not_told_apart() -> None:
     assert said(twins, both) == ()
 
 
+def test_of_twins_of_which_one_is_gone_nobody_knows_which() -> None:
+    twins = edited(LATHE, ("input hot", "register left 4 bits, loads bed when clamp\n"
+                                        "register right 4 bits, loads bed when clamp\ninput hot"))
+    alone = edited(LATHE, ("input hot", "register port 4 bits, loads bed when clamp\ninput hot"))
+    assert said(twins, alone) == () == said(alone, twins)
+
+
+@pytest.mark.parametrize(("old", "new"), [
+    ("bus cord 3 bits, floats\n    driven by crank when clamp\n",           # of neither anything is known
+     "bus rope 3 bits, floats\n    driven by winch when clamp\n"),
+    ("register tally 3 bits, loads depth[2:0] when clamp\n", "register count 3 bits, loads width[2:0] when cool\n"),
+    ("strobe chime\nsignal chime = clamp\n", "strobe gong\nsignal gong = not clamp\n"),
+])
+def test_what_has_no_more_in_common_than_its_kind_is_not_the_same(old: str, new: str) -> None:
+    texts = [edited(LATHE, ("home upc", f"{lines}home upc")) for lines in (old, new)]
+    assert said(texts[0], texts[1]) == () == said(texts[1], texts[0])
+
+
+def test_a_part_is_known_by_one_bus_though_another_is_gone() -> None:
+    """The rail is one of 5 bits now, and so it is another; and a part more on it is of no matter."""
+    wide = edited(renamed(renamed(LATHE, "slide", "cross"), "rail", "way"), ("bus way 4 bits", "bus way 5 bits"),
+                  ("driven by width when cool", "driven by long when cool"), ("loads way when", "changes when"))
+    assert said(LATHE, wide) == ("part `slide` is now `cross`",)
+    more = edited(renamed(LATHE, "scale", "ruler"), ("driven by width when cool", "driven by width when cool\n"
+                                                     "    driven by lamp when feed is off and stop"))
+    assert said(LATHE, more) == ("part `scale` is now `ruler`",)
+
+
+@pytest.mark.parametrize(("old", "new"), [
+    ("loads bed[1:0] when clamp", "loads bed[1:0] when clamp and ASKED"),
+    ("4 words of 4 bits\n    address tool", "8 words of 4 bits\n    address {tool, ASKED}"),
+    ("depth when feed is slow", "depth when feed is slow and ASKED"),
+    ("sampled by scale when clamp", "sampled by scale when clamp and ASKED"),
+    ("next worn or hot", "next worn or ASKED"), ("loads depth when clamp", "loads {depth[3:1], ASKED} when clamp"),
+    ("signal cut = feed is quick", "signal cut = feed is quick and ASKED")])
+def test_a_line_is_known_by_where_it_is_asked(old: str, new: str) -> None:
+    """Wherever that is; nothing else says what it is."""
+    asked = edited(LATHE, (old, new), ("condition done", "condition ASKED 1 bit\ncondition done"))
+    one, other = ((asked[0].replace("ASKED", name), asked[1].replace("2, 3: face", "others: face")) for name in (
+        "shut", "closed"))
+    assert said(one, other) == ("condition `shut` is now `closed`",)
+    assert moved(between(one, other)) == {}
+
+
+def test_a_state_that_follows_itself_is_not_the_one_that_follows_it() -> None:
+    both = edited(LATHE, ("register tool", "state this 1 bit, reset 0\n    next not this\n"
+                          "state that 1 bit, reset 0\n    next not this\nregister tool"))
+    other = renamed(renamed(both, "this", "one"), "that", "two")
+    assert set(said(both, other)) == {"state `this` is now `one`", "state `that` is now `two`"}
+
+
+def test_what_asks_for_a_code_is_known_by_its_name() -> None:
+    """The codes have other numbers besides; and what asks for a plain number asks for that."""
+    rings = edited(LATHE, ("home upc", "strobe chime\nsignal chime = feed is quick\nstrobe gong\n"
+                                       "signal gong = feed is slow\nhome upc"))
+    other = edited(renamed(renamed(rings, "chime", "ring"), "gong", "boom"),
+                   ("    slow  1\n    quick 2", "    slow  2\n    quick 1"))
+    assert {"strobe `chime` is now `ring`", "strobe `gong` is now `boom`"} < set(said(rings, other))
+    plain = edited(LATHE, ("home upc", "strobe chime\nsignal chime = upc in (3, 9)\nstrobe gong\n"
+                                       "signal gong = upc in (3, 8)\nhome upc"))
+    assert set(said(plain, renamed(renamed(plain, "chime", "ring"), "gong", "boom"))) == {
+        "strobe `chime` is now `ring`", "strobe `gong` is now `boom`"}
+
+
 def test_two_registers_that_differ_in_what_they_load() -> None:
     """One is loaded from the bed, one from the rail, one with any value, one at another time; all have new names."""
     loads = {"a": "loads bed when clamp", "b": "loads rail when clamp", "c": "changes when clamp",
