@@ -398,3 +398,15 @@ def test_pruning_touches_only_what_is_ours_and_what_is_abandoned(tmp_path: Path)
     os.utime(tmp_path / f".{'1' * 64}.124", (long_ago, long_ago))
     prune(tmp_path, 0, 0)
     assert names(tmp_path) == sorted([*others, f".{'0' * 64}.123"])
+
+
+@pytest.mark.parametrize(("stopped", "undecided", "is_kept"), [
+    ("", (), True), ("states", (), False), ("", (0,), False), ("", (-1,), False), ("seconds", (0, 1), False)])
+def test_only_of_a_search_that_came_to_its_end_a_report_is_kept(stopped: str, undecided: tuple[int, ...], is_kept: bool,
+                                                                tmp_path: Path) -> None:
+    contents, report = proved(MACHINE, MICRO)
+    rows = list(report.rows)
+    for at in undecided:
+        rows[at] = rows[at]._replace(outcome="undecided")
+    store(tmp_path / "new", "k", contents, report._replace(stopped=stopped, rows=tuple(rows)))
+    assert (load(tmp_path / "new", "k", contents) is not None) == is_kept
