@@ -396,3 +396,20 @@ def test_in_a_second_store_places_are_those_of_that_store(traces: int) -> None:
     coming = "`turn otherwise` (0x08)" if traces else "another arm"
     assert finding.message.startswith(f"control goes over from {coming} to `turn+1 when carry` (0x29)")
     assert finding.span is not None and finding.span.text == ("b, set" if traces else "a, last")
+
+
+@pytest.mark.parametrize("machine", [MACHINE, RING])
+@pytest.mark.parametrize("at", range(6))
+def test_to_wait_at_any_step_tears_nothing(machine: str, at: int) -> None:
+    """In the ring the fourth step has all lines up, and the next one all but the first."""
+    turn = "\n".join(("stay, a" if step == at else "a") + ", last" * (step == 5) for step in range(6))
+    found = report(Sound(machine.replace("RAW", "raw"), lathe(turn).micro))
+    assert "torn control" not in outcomes(found) and not findings_named("torn", found)
+
+
+def test_a_routine_over_two_columns_is_no_instruction_either() -> None:
+    """It stands where the third opcode and the fourth would, with a word of it at every step of the one."""
+    machine = MACHINE.replace("{carry, raw, op, step}", "{carry, op, step}").replace("RAW", "raw").replace(
+        "state op 1 bit", "state op 2 bits").replace("next key if fetch else op", "next {0b0, key} if fetch else op")
+    micro = MICRO.replace("TURN", "        last") + "routine by at 16\n" + "        a\n" * 11 + "        last\n"
+    assert "torn control" not in outcomes(report(Sound(machine, micro)))
