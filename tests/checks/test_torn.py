@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 
 from ordain.checks import torn
+from ordain.control.system import build_system
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Node, Prior, postorder
+from ordain.prover.decide import decide
 from ordain.prover.model import Limits
 from ordain.rom.contents import Contents
 from tests.checks.reports import findings_named, outcomes, report
@@ -413,3 +415,43 @@ def test_a_routine_over_two_columns_is_no_instruction_either() -> None:
         "state op 1 bit", "state op 2 bits").replace("next key if fetch else op", "next {0b0, key} if fetch else op")
     micro = MICRO.replace("TURN", "        last") + "routine by at 16\n" + "        a\n" * 11 + "        last\n"
     assert "torn control" not in outcomes(report(Sound(machine, micro)))
+
+
+BUSY = "step if stay and raw"
+"""The step waits as long as the line is up."""
+
+
+@pytest.mark.parametrize("before", ["", "c"])
+@pytest.mark.parametrize(("turn", "outcome"), [
+    (("stay, a", "b, last"), "proved"),                 # on to the word that is below
+    (("stay, a", "stay, b / c, last"), "broken"),       # `b` twice, when the line comes back
+    (("stay, a / c", "b, last"), "proved"),             # chosen anew at the first word of the arm
+    (("a / stay, c", "b / c, last"), "broken"),         # and not at its second one
+])
+def test_a_word_that_waits_for_its_line_to_fall_goes_on_to_the_next_one(turn: tuple[str, str], outcome: str,
+                                                                        before: str) -> None:
+    """With a word in front of the arm, and where the instruction begins with it, alike."""
+    sound = lathe(arms(turn[0], "", before=before, after=turn[1], condition="raw"), "wave")
+    found = report(sound._replace(machine=sound.machine.replace("step if stay and key", BUSY)))
+    assert outcomes(found).get("torn control") == outcome, [finding.message for finding in found.findings]
+
+
+def test_arms_that_begin_with_equal_bits_are_one_so_far() -> None:
+    """`a` above `b` in the one arm, and in the other at once a word with the bits of `a`: behind both control may go
+    over."""
+    turn = arms("a, set / b", "", after="a, set / c, last", condition="carry")
+    found = report(lathe(turn))
+    assert [finding.message.split(",")[0] for finding in findings_named("torn", found)] == []
+
+
+def test_where_nothing_is_known_of_the_text_the_store_is_named() -> None:
+    """Of a build that is read from its files; and without a sequence no word is named either."""
+    contents = contents_of(*lathe(arms("a / a, last", "b, set / c, last")))
+    sites = {at: site._replace(span=None) for at, site in contents.sites["control"].items()}
+    read = contents._replace(sites={"control": sites})
+    [verdict] = decide(build_system(read), tuple(torn.ask(read))).verdicts
+    for found in (verdict.breaks[0], None):
+        finding = torn.tell(read, verdict, found)
+        assert finding.span is not None and finding.span.text.startswith("store control") and finding.places == ()
+        assert finding.label == "the next word comes out of another arm" + (
+            ", because `carry` went from 0 to 1" if found else "")

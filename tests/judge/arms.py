@@ -90,8 +90,6 @@ class Columns:
         self._open = {address: site.open for address, site in contents.sites[store.name].items()}
         self._line = {address: site.span.line for address, site in contents.sites[store.name].items()
                       if site.span is not None and site.span.line in self._bodies.owner}
-        placed = set(self._line.values())
-        self._firsts = placed - {after for line in placed for after in self._bodies.following[line]}
         self._known: dict[tuple[int, int], bool] = {}
 
     def torn(self, before: int, now: int) -> bool:
@@ -122,16 +120,17 @@ class Columns:
         return self._line.get(column | self._numbers[step] << self._low)
 
     def _goes_over(self, old: int, new: int, step: int) -> bool:
-        """Control may go on in the new column at this step as well as in the old one; also where both are over."""
+        """Control may go on in the new column at this step as well as in the old one; also where both are over, or both
+        begin."""
         if step == self._steps:
             return True
         one, two = self._cell(old, step), self._cell(new, step)
         if one is None or two is None:
             return False  # where a word is missing that was placed, the text says nothing
-        if one == two:
+        if one == two or step == 0:
             return True
-        before = self._cell(old, step - 1) if step else None
-        return two in (self._firsts if before is None else self._bodies.following[before])
+        before = self._cell(old, step - 1)
+        return before is not None and two in self._bodies.following[before]
 
     def _alike(self, taken: int, other: int, step: int) -> bool:
         """What is executed holds what the other column would hold, but for the bits that that one leaves open."""

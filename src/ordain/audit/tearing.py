@@ -56,7 +56,6 @@ def wrong(contents: Contents, store: Store) -> Iterator[tuple[int, frozenset[int
             if told not in alike:
                 columns.append(column)
             alike.setdefault(told, []).append(first)
-    starts = _starts(columns)
     for column, own in zip(columns, alike.values()):
         for step, cell in enumerate(column):
             if cell is None:
@@ -64,7 +63,7 @@ def wrong(contents: Contents, store: Store) -> Iterator[tuple[int, frozenset[int
             others = [first | steps[at] << low for other, firsts in zip(columns, alike.values())
                       for at in (step, step + 1)
                       if at < len(steps) and (other is not column or at > step) and _of_one_text(cell, other[at])
-                      and not _before(column, other, at, starts) and not _behind(column, other, at, starts)
+                      and not _before(column, other, at) and not _behind(column, other, at)
                       for first in firsts]
             if others:
                 yield from ((first | steps[step] << low, frozenset(others)) for first in own)
@@ -76,38 +75,32 @@ def _column(contents: Contents, store: str, addresses: list[int]) -> Column:
                  if (site := sites.get(at)) is not None and site.following is not None else None for at in addresses)
 
 
-def _starts(columns: list[Column]) -> frozenset[int]:
-    """The words that no word lets follow: with these a text begins."""
-    every = [cell.site for column in columns for cell in column if cell is not None]
-    return frozenset(site.word for site in every) - {word for site in every for word in site.following or ()}
-
-
 def _of_one_text(cell: StoreCell, other: StoreCell | None) -> bool:
     return other is not None and (cell.site.owner == other.site.owner
                                   or PROLOGUE in (cell.site.owner, other.site.owner))
 
 
-def _meet(column: Column, other: Column, step: int, starts: frozenset[int]) -> bool:
-    """Whether control may go over to another column with this step, whatever was before."""
-    if step == len(column):
+def _meet(column: Column, other: Column, step: int) -> bool:
+    """Whether control may go over to another column with this step, whatever was before: with each an instruction can
+    begin, and after each it can be over."""
+    if step in (0, len(column)):
         return True
-    own, theirs, last = column[step], other[step], column[step - 1] if step else None
-    if own is None or theirs is None:
+    own, theirs, last = column[step], other[step], column[step - 1]
+    if own is None or theirs is None or last is None:
         return False
-    following = starts if last is None else last.site.following or ()
-    return own.site.word == theirs.site.word or theirs.site.word in following
+    return own.site.word == theirs.site.word or theirs.site.word in (last.site.following or ())
 
 
-def _before(column: Column, other: Column, step: int, starts: frozenset[int]) -> bool:
+def _before(column: Column, other: Column, step: int) -> bool:
     """They meet here, or have met before and what was executed since serves for what stands in the other."""
-    return _meet(column, other, step, starts) or (
-        step > 0 and _serves(column[step - 1], other[step - 1]) and _before(column, other, step - 1, starts))
+    return _meet(column, other, step) or (
+        _serves(column[step - 1], other[step - 1]) and _before(column, other, step - 1))
 
 
-def _behind(column: Column, other: Column, step: int, starts: frozenset[int]) -> bool:
+def _behind(column: Column, other: Column, step: int) -> bool:
     """They will meet, and what is executed until then serves for what would have been."""
     return step < len(column) and _serves(other[step], column[step]) and (
-        _meet(column, other, step + 1, starts) or _behind(column, other, step + 1, starts))
+        _meet(column, other, step + 1) or _behind(column, other, step + 1))
 
 
 def _serves(executed: StoreCell | None, meant: StoreCell | None) -> bool:

@@ -128,14 +128,13 @@ class _Order:
     """Whether control may go over from one column to another.
 
     Two columns *join* at a step when the word there in the other is one that the text lets follow what this one holds
-    at the step before, or when there is no step any more. Going over at some step is as good as going over where they
-    join, as long as both hold equal words between the two steps."""
+    at the step before, at the first step, where any arm may be chosen, and when there is no step any more. Going over
+    at some step is as good as going over where they join, as long as both hold equal words between the two steps."""
 
     def __init__(self, contents: Contents, cells: _Cells) -> None:
-        self._cells = cells
-        every = {site.word: site for profile in cells.profiles for site in profile if site is not None}
-        self._following = {word: frozenset(site.following or ()) for word, site in every.items()}
-        self._first = frozenset(every) - frozenset(after for words in self._following.values() for after in words)
+        self._words = [[None if site is None else site.word for site in profile] for profile in cells.profiles]
+        self._following: dict[int | None, tuple[int, ...]] = {
+            site.word: site.following or () for profile in cells.profiles for site in profile if site is not None}
         self._held = [[None if site is None else (contents.words[site.store][site.address], site.open)
                        for site in profile] for profile in cells.profiles]
 
@@ -144,7 +143,7 @@ class _Order:
         step = at
         while not self._join(here, there, step):
             step -= 1
-            if step < 0 or not self._serves(here, there, step):
+            if not self._serves(here, there, step):
                 break
         else:
             return True
@@ -161,15 +160,12 @@ class _Order:
         return one is two if one is None or two is None else not (one[0] ^ two[0]) & ~two[1]
 
     def _join(self, here: int, there: int, step: int) -> bool:
-        if step == len(self._cells.steps):
+        if step in (0, len(self._words[here])):
             return True
-        before = self._cells.profiles[here][step - 1] if step else None
-        own, other = self._cells.profiles[here][step], self._cells.profiles[there][step]
-        if other is None or own is None:
+        own, other = self._words[here][step], self._words[there][step]
+        if own is None or other is None:
             return False
-        if own.word == other.word:
-            return True
-        return other.word in (self._first if before is None else self._following[before.word])
+        return own == other or other in self._following.get(self._words[here][step - 1], ())
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
@@ -189,7 +185,8 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
 
 def _changed(store: Store, found: Break | None) -> list[str]:
     """The parts of the address that are not as in the cycle before, but for the step."""
-    if found is None or found.trace is None or store.step is None:
+    assert store.step is not None
+    if found is None or found.trace is None:
         return []
     was, now = (cycle.addresses[store.name] for cycle in found.trace.cycles[-2:])
     said = []
