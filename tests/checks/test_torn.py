@@ -455,3 +455,11 @@ def test_where_nothing_is_known_of_the_text_the_store_is_named() -> None:
         assert finding.span is not None and finding.span.text.startswith("store control") and finding.places == ()
         assert finding.label == "the next word comes out of another arm" + (
             ", because `carry` went from 0 to 1" if found else "")
+
+
+def test_the_step_is_not_named_among_the_lines_that_changed() -> None:
+    """From the fourth step to the fifth all its bits change, and they stand in the address in two pieces."""
+    sound = lathe(arms("a / a / a / a / a, last", "b / b / b / b, raise / c, last"))
+    pieces = sound.machine.replace("{carry, raw, op, step}", "{carry, raw, op, step[2], step[1:0]}")
+    [finding] = findings_named("torn", report(Sound(pieces, sound.micro)))
+    assert finding.label == "the next word comes out of another arm, because `carry` went from 0 to 1"

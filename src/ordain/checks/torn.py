@@ -165,7 +165,7 @@ class _Order:
         own, other = self._words[here][step], self._words[there][step]
         if own is None or other is None:
             return False
-        return own == other or other in self._following.get(self._words[here][step - 1], ())
+        return other in self._following.get(self._words[here][step - 1], ())
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
