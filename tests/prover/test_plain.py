@@ -16,7 +16,7 @@ from ordain.prover.model import Limits, Property, Verdict, Verdicts
 from ordain.prover.plain import TooManyCycles, decide_plainly
 from ordain.rom.contents import Contents
 from tests import oracle
-from tests.prover.by_hand import Bench, random_comparisons, random_contents, random_journeys, random_successions
+from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions
 
 SMALL = 4_000
 """Cycles one by one: a machine with more is left to the other tests."""
@@ -88,36 +88,6 @@ def _said(contents: Contents, verdict: Verdict) -> object:
     words = contents.words["control"]
     breaks = {(each.address if each.address is None else words[each.address], each.cycles) for each in verdict.breaks}
     return verdict.outcome, breaks, verdict.witness and len(verdict.witness.cycles)
-
-
-def test_what_is_too_large_is_refused() -> None:
-    contents, properties = random_contents(Random(1))
-    system = build_system(contents)
-    with pytest.raises(TooManyCycles, match="choices of inputs"):
-        decide_plainly(system, tuple(properties), most=8)
-    with pytest.raises(TooManyCycles, match="in each of more than"):
-        decide_plainly(system, tuple(properties), most=200)
-
-
-def test_what_may_begin_in_too_many_ways_is_refused_at_once() -> None:
-    bench = Bench()
-    any_ = bench.state("any", 8, None)
-    bench.next("any", any_)
-    bench.store("control", bench.input("line", 2), {"lamp": 1}, [0, 0, 0, 0])
-    system = build_system(bench.contents())
-    with pytest.raises(TooManyCycles, match="4 choices of inputs in each cycle, from 256 states at the start"):
-        decide_plainly(system, (), most=4 * 256 - 1)
-    assert decide_plainly(system, (), most=4 * 256).states == 256
-
-
-def test_a_limit_of_time_decides_nothing() -> None:
-    contents, _ = random_contents(Random(1))
-    asked = Property("none", "", "bad", contents.machine.terms.const(0, 1))
-    found = decide_plainly(build_system(contents), (asked,), Limits(seconds=0.0))
-    assert [each.outcome for each in (*found.verdicts, found.over_assumed)] == ["undecided", "undecided"]
-    assert found.stopped == found.ended == "seconds"
-    assert {(each.states, each.transitions) for each in (*found.verdicts, found.over_assumed)} == {(0, 0)}
-    assert (found.executed, found.states, found.transitions, found.depth) == ({}, 0, 0, 0)
 
 
 HELP = ["-h", "--help"]

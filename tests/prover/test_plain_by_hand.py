@@ -5,12 +5,13 @@ from random import Random
 
 import pytest
 
+from ordain.control.model import Variable
 from ordain.control.system import build_system
 from ordain.machine.expression import Node
 from ordain.prover.model import Limits, Property, Verdict
-from ordain.prover.plain import decide_plainly
+from ordain.prover.plain import TooManyCycles, decide_plainly
 from tests import oracle
-from tests.prover.by_hand import random_comparisons, random_contents, random_journeys, random_successions
+from tests.prover.by_hand import Bench, random_comparisons, random_contents, random_journeys, random_successions
 from tests.workshop import contents_of
 
 
@@ -42,7 +43,7 @@ def test_a_few_states_by_chance(seed: int) -> None:
 
 # ---------------------------------------------------------------- a round of three words
 
-CONTENTS = contents_of("""machine round
+MACHINE = """machine round
 microprogram "round.micro"
 store control 8 words of 5 bits
     address upc
@@ -52,7 +53,8 @@ field lamp 1 bit
 input go 1 bit
 state upc 3 bits, reset 0
     next 6 if go and lamp else target
-""", """
+"""
+MICRO = """
 routine start at 0
     ring
     lamp
@@ -60,9 +62,10 @@ routine start at 0
 routine away at 6
     ring
   for_ever: target for_ever
-""")
+"""
 """`ring`, `lamp`, neither, and again; with `go` from the second one to the sixth, `ring`, and then the seventh, where
 control stays."""
+CONTENTS = contents_of(MACHINE, MICRO)
 TERMS = CONTENTS.machine.terms
 RING, LAMP, GO = TERMS.leaf("field", "ring", 1), TERMS.leaf("field", "lamp", 1), TERMS.leaf("input", "go", 1)
 
@@ -135,3 +138,67 @@ def test_how_long_an_answer_takes(node: Node, trigger: Node, unless: Node | None
     assert (found.outcome, found.worst) == (outcome, worst)
     assert [each[3] for each in ways(found)] == ([way] if way else [])
     assert all(each.cycles == len(way or ()) for each in found.breaks)
+
+
+@pytest.mark.parametrize(("remembers", "after"), [(True, {"upc": 6, "rung": 1}), (False, {"upc": 6})])
+def test_what_is_left_behind_is_the_machine_and_what_the_question_remembers(remembers: bool,
+                                                                            after: dict[str, int]) -> None:
+    """Another question remembers it in any case."""
+    leaf = TERMS.leaf("state", "rung", 1)
+    rung = Variable("rung", leaf, 2, 0, TERMS.or_((leaf, RING)), "monitor")
+    asked = [Property("asked", "", "bad", TERMS.and_((at(1), GO, leaf)), monitors=(rung,)),
+             Property("asked", "", "bad", TERMS.and_((at(1), GO)))]
+    verdicts = decide_plainly(build_system(CONTENTS), tuple(asked if remembers else asked[1:])).verdicts
+    assert [ways(verdict) for verdict in verdicts] == [[(None, 2, 1, [0, 1])]] * len(verdicts)
+    assert verdicts[0].breaks[0].trace is not None and verdicts[0].breaks[0].trace.after == after
+    cycles = verdicts[0].breaks[0].trace.cycles
+    assert [cycle.monitors for cycle in cycles] == ([{"rung": 0}, {"rung": 1}] if remembers else [{}, {}])
+
+
+def test_lines_that_nobody_reads_are_no_choice() -> None:
+    wide = contents_of(MACHINE.replace("input go 1 bit", "input go 1 bit, unused 30 bits"), MICRO)
+    found = decide_plainly(build_system(wide), (), most=10)
+    assert (found.states, found.transitions, found.depth, found.ended, found.stopped) == (5, 6, 3, "", "")
+    assert found.executed == {"control": frozenset((0, 1, 2, 6, 7))}
+    with pytest.raises(TooManyCycles, match="2 choices of inputs in each of more than 4 states"):
+        decide_plainly(build_system(wide), (), most=9)
+
+
+def test_with_assumptions_that_leave_nothing_it_is_said_where() -> None:
+    """At 6 `go` has to be 1 and 0."""
+    dead = MACHINE + "assume go or upc is not 6\nassume not go or upc is not 6\n"
+    found = decide_plainly(build_system(contents_of(dead, MICRO)), ())
+    assert (found.over_assumed.outcome, ways(found.over_assumed)) == ("broken", [(None, 2, 1, [0, 1])])
+    trace = found.over_assumed.breaks[0].trace
+    assert trace is not None and trace.dead_end and trace.loop is None and trace.after == {"upc": 6}
+    assert decide_plainly(build_system(CONTENTS), ()).over_assumed.outcome == "proved"
+
+
+def test_what_is_too_large_is_refused() -> None:
+    contents, properties = random_contents(Random(1))
+    system = build_system(contents)
+    with pytest.raises(TooManyCycles, match="choices of inputs"):
+        decide_plainly(system, tuple(properties), most=8)
+    with pytest.raises(TooManyCycles, match="in each of more than"):
+        decide_plainly(system, tuple(properties), most=200)
+
+
+def test_what_may_begin_in_too_many_ways_is_refused_at_once() -> None:
+    bench = Bench()
+    any_ = bench.state("any", 8, None)
+    bench.next("any", any_)
+    bench.store("control", bench.input("line", 2), {"lamp": 1}, [0, 0, 0, 0])
+    system = build_system(bench.contents())
+    with pytest.raises(TooManyCycles, match="4 choices of inputs in each cycle, from 256 states at the start"):
+        decide_plainly(system, (), most=4 * 256 - 1)
+    assert decide_plainly(system, (), most=4 * 256).states == 256
+
+
+def test_a_limit_of_time_decides_nothing() -> None:
+    contents, _ = random_contents(Random(1))
+    asked = Property("none", "", "bad", contents.machine.terms.const(0, 1))
+    found = decide_plainly(build_system(contents), (asked,), Limits(seconds=0.0))
+    assert [each.outcome for each in (*found.verdicts, found.over_assumed)] == ["undecided", "undecided"]
+    assert found.stopped == found.ended == "seconds"
+    assert {(each.states, each.transitions) for each in (*found.verdicts, found.over_assumed)} == {(0, 0)}
+    assert (found.executed, found.states, found.transitions, found.depth) == ({}, 0, 0, 0)
