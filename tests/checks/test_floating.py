@@ -189,3 +189,34 @@ def test_a_keeper_holds_what_came_from_elsewhere(kind: str, first: str, outcome:
     """Who only passes on what stands there has not driven it. On a wired bus others may pull, and nothing is asked."""
     found = outcomes(report(ring(leading_back("two that follow", kind, "pulled low"), first, "pull, look, ring")))
     assert found.get("floating rope") == outcome
+
+
+ENABLES = [
+    ("its own level", "driven by lamp when rope[0] and call", "call", "look"),
+    ("which of two", "driven by lamp when call and rope is 1\n    driven by post when call and not (rope is 1)",
+     "call", "go"),
+    ("another bus", "driven by lamp when call and shore[0]\nbus shore 2 bits, pulled low\n"
+     "    driven by gate when pull, follows rope", "call, pull", "call, ring"),
+    ("who drives another bus", "driven by lamp when call and shore[0]\nbus shore 2 bits, pulled low\n"
+     "    driven by gate when pull and rope[1]", "call, pull", "call, ring"),
+    ("the word of a store", "driven by lamp when call and bell[0]\n" + BELL.split("\nregister")[0], "call", "ring"),
+]
+
+
+@pytest.mark.parametrize(("line", "faulty", "sound"), [each[1:] for each in ENABLES], ids=[each[0] for each in ENABLES])
+@pytest.mark.parametrize("kind", ["pulled high", "multiplexed"])
+def test_a_bus_has_no_level_that_decides_who_drives_it(line: str, faulty: str, sound: str, kind: str) -> None:
+    parts = f"bus rope 2 bits, {kind}\n    driven by chain when not call\n    {line}"
+    found = report(ring(parts, faulty, "go"))
+    assert outcomes(found)["floating rope"] == "broken"
+    told = [finding.message for finding in findings_named("floating", found)]
+    assert any("while it decides itself who drives it" in message for message in told)
+    assert outcomes(report(ring(parts, sound, "go")))["floating rope"] == "proved"
+
+
+def test_through_an_open_latch_it_is_the_latch_that_feeds_itself() -> None:
+    parts = "bus rope 2 bits, pulled high\n    driven by drum when pull\n    driven by lamp when call and drum[0]\n" \
+        "latch drum 2 bits, loads rope when look"
+    for word in ("pull, look", "call, look"):
+        found = outcomes(report(ring(parts, word, "go")))
+        assert found["race drum"] == "broken" and found.get("floating rope", "proved") == "proved"

@@ -63,10 +63,13 @@ class Dependence:
             known |= more
         return any(_names(way.look) & known for ways in self._takers.values() for way in ways)
 
-    def comes_round(self, seen: Seen, bus: str) -> bool:
-        """Whether what an enabled driver puts on a bus has come from there."""
-        others = {name: ways for name, ways in self._passed.items() if name != bus}
-        return self._comes(seen, self._passed[bus], self._spread(seen, bus, others))
+    def comes_round(self, seen: Seen, bus: str, alone: bool) -> bool:
+        """Whether what the driver that is on `alone` puts on a bus has come from there, or who is on."""
+        buses = self._description.buses
+        others = {name: [*ways, *(self._acting[name] if name in buses else ())]
+                  for name, ways in self._passed.items() if name != bus}
+        known = self._spread(seen, bus, others)
+        return self._comes(seen, self._acting[bus], known) or (alone and self._comes(seen, self._passed[bus], known))
 
     def feeds_itself(self, seen: Seen, latch: str) -> bool:
         ways = {name: [*self._passed.get(name, ()), *self._acting.get(name, ())]

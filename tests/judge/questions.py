@@ -114,7 +114,7 @@ def _floating(cycle: Cycle) -> Iterator[Question]:
                  keeps: bool = bus.undriven == "kept",
                  held: bool = bus.undriven.startswith("pulled")) -> tuple[Marks, Memory]:
             now = any(seen[driver] for driver in on)
-            if sum(seen[driver] for driver in on) == 1 and depends.comes_round(seen, name):
+            if depends.comes_round(seen, name, sum(seen[driver] for driver in on) == 1):
                 now = held = False
             if now or held or (keeps and driven):
                 return NOTHING, driven or now

@@ -31,9 +31,9 @@ def floating(board: Board, bus: Bus) -> Iterator[tuple[str, BDDFunction]]:
 
 
 def _round(board: Board, bus: Bus) -> BDDFunction:
-    """Cycles in which one driver alone is on, and what it puts there depends on the bus."""
-    known = _depending(board, {("bus", bus.name): board.true}, False)
-    found, others = board.false, board.driven(bus)
+    """Cycles in which one driver alone is on, and what it puts there depends on the bus; or who is on depends on it."""
+    known = _depending(board, {("bus", bus.name): board.true}, True, latches=False)
+    found, others = _looks(board, [driver.when for driver in bus.drivers], known), board.driven(bus)
     for at, driver in enumerate(bus.drivers):
         passed = _looks(board, _put(board, driver), known) | known.get(("bus", driver.follows), board.false)
         found |= passed & others[at] & ~board.any_of(others[:at] + others[at + 1:])
@@ -73,13 +73,13 @@ def _takers(board: Board, sources: Known) -> Iterator[tuple[str, BDDFunction]]:
         yield strobe.name, _looks(board, [strobe.active], known)
 
 
-def _depending(board: Board, sources: Known, acting: bool) -> Known:
-    """Everything that depends on a source; `acting`: also by who is enabled, and through open latches."""
+def _depending(board: Board, sources: Known, acting: bool, latches: bool = True) -> Known:
+    """Everything that depends on a source; `acting`: also by who is enabled and, with `latches`, through open ones."""
     known, before = dict(sources), dict[Thing, BDDFunction]()
     while known != before:
         before = dict(known)
         for thing, cycles in _ways(board, known, acting):
-            if thing not in sources and cycles.satisfiable():
+            if (latches or thing[0] != "latch") and thing not in sources and cycles.satisfiable():
                 known[thing] = cycles
     return known
 

@@ -21,13 +21,13 @@ Depends = dict[Node, Node]
 """Leaves, each with the condition under which it depends on what was asked about."""
 
 
-def depending(machine: Machine, sources: Mapping[Node, Node], acting: bool) -> Depends:
+def depending(machine: Machine, sources: Mapping[Node, Node], acting: bool, latches: bool = True) -> Depends:
     """The sources and everything that depends on one of them in the same cycle. `acting`: also through what acts on
-    them at once, which are open latches and enables of drivers.
+    them at once, which are enables of drivers and, with `latches`, open latches.
 
     Goes round until nothing changes; as a way that comes by one thing twice adds nothing, that is after as many rounds
     as there are things."""
-    origins = _origins(machine, acting)
+    origins = _origins(machine, acting, acting and latches)
     known: Depends = dict(sources)
     for _ in origins:
         before = dict(known)
@@ -47,16 +47,16 @@ class _Origin(NamedTuple):
     condition: Callable[[Depends], Node]
 
 
-def _origins(machine: Machine, acting: bool) -> list[_Origin]:
+def _origins(machine: Machine, enables: bool, latches: bool) -> list[_Origin]:
     terms = machine.terms
     found = [_Origin(store_leaves(machine, store), partial(looks_at, terms, (store.address,)))
              for store in machine.stores.values()]
     found += [_Origin((memory_leaf(machine, memory),), partial(looks_at, terms, (memory.address,)))
               for memory in machine.memories.values()]
-    found += [_Origin((bus_leaf(machine, bus),), partial(_of_bus, machine, bus, acting))
+    found += [_Origin((bus_leaf(machine, bus),), partial(_of_bus, machine, bus, enables))
               for bus in machine.buses.values()]
     found += [_Origin((register_leaf(machine, register),), partial(loads_look_at, machine, register))
-              for register in machine.registers.values() if acting and register.transparent]
+              for register in machine.registers.values() if latches and register.transparent]
     return found
 
 
@@ -79,21 +79,22 @@ def register_leaf(machine: Machine, register: Register) -> Node:
     return machine.terms.leaf("register", register.name, register.width)
 
 
-def _of_bus(machine: Machine, bus: Bus, acting: bool, known: Depends) -> Node:
-    """Through what an enabled driver drives; `acting`: and through who is enabled."""
+def _of_bus(machine: Machine, bus: Bus, enables: bool, known: Depends) -> Node:
+    """Through what an enabled driver drives; `enables`: and through who is enabled."""
     terms = machine.terms
-    ways = [looks_at(terms, (driver.when for driver in bus.drivers) if acting else (), known)]
+    ways = [looks_at(terms, (driver.when for driver in bus.drivers) if enables else (), known)]
     ways += [terms.and_((driver.when, _driven(machine, bus, driver, known))) for driver in bus.drivers]
     return terms.or_(ways)
 
 
-def comes_round(machine: Machine, bus: Bus) -> Node:
+def comes_round(machine: Machine, bus: Bus) -> tuple[Node, Node]:
     """That what stands on a bus depends on what stands there: the one driver that is on has it from this bus, by way of
-    others."""
+    others; and that who is on depends on it. Where an open latch is on the way, it is the latch that feeds itself."""
     terms = machine.terms
-    known = depending(machine, {bus_leaf(machine, bus): terms.const(1, 1)}, acting=False)
-    return terms.or_((terms.const(0, 1), *(terms.and_((alone, _driven(machine, bus, driver, known)))
-                                           for driver, alone in zip(bus.drivers, owners.alone(terms, bus)))))
+    known = depending(machine, {bus_leaf(machine, bus): terms.const(1, 1)}, acting=True, latches=False)
+    value = terms.or_((terms.const(0, 1), *(terms.and_((alone, _driven(machine, bus, driver, known)))
+                                            for driver, alone in zip(bus.drivers, owners.alone(terms, bus)))))
+    return value, looks_at(terms, owners.enables(bus), known)
 
 
 def _driven(machine: Machine, bus: Bus, driver: Driver, known: Depends) -> Node:
