@@ -8,6 +8,7 @@ from ordain.checks import conflicting_enables, contention, double_load, floating
 from ordain.control.system import build_system
 from ordain.prover.decide import decide
 from ordain.prover.model import Limits
+from ordain.show.verdicts import report_lines
 from ordain.text.findings import Finding
 from tests.checks.reports import findings_named, outcomes, report
 from tests.planted.plant import Sound
@@ -200,3 +201,49 @@ def test_which_two_loads_meet(words: str, said: str) -> None:
     three = sound.machine.replace("load + 1 when move\n", "load + 1 when move\n    loads arm when turn\n")
     [finding] = told("double-load", sound._replace(machine=three))
     assert finding.message == f"`load` is loaded twice at `main` (0x0): {said}"
+
+
+# ---------------------------------------------------------------- sums that are not followed
+
+COUNTED = Sound("""\
+machine pump "its counter goes on by two; the lowest line of the address picks one of two chips"
+microprogram "m.micro"
+store control 4 words of 3 bits
+    address step
+field count 1 bit
+field take 1 bit
+field read 1 bit
+state step 2 bits, reset 0
+    next step + 1
+register pc 9 bits, reset 0
+    loads pc + 2 when count
+register mar 9 bits, reset 0
+    loads pc when take
+rule "odd"  reach mar[0] and read
+rule "even" never mar[0] and read
+""", """\
+routine go at 0
+        count
+        take
+        read
+        read, count
+""")
+
+
+def test_a_value_that_only_a_sum_which_is_not_followed_can_have_is_told_as_such() -> None:
+    """A counter of nine bits is data: two more than 0 may be 1. `odd` was said to be reached, and no more. One of eight
+    is followed, and nothing is left open."""
+    found = report(COUNTED)
+    assert (outcomes(found)["reach odd"], outcomes(found)["never even"]) == ("proved", "broken")
+    (even,) = findings_named("never", found)[:1]
+    assert even.notes[-1] == "a sum that `pc` loads is not followed: whether it comes to the value that is shown, a " \
+        "proof does not know"
+    lines = report_lines(contents_of(*COUNTED), found, False)
+    assert "odd: reached in 3 cycles if `pc` can come to the value that is shown" in lines
+
+    exact = Sound(COUNTED.machine.replace("9 bits", "8 bits"), COUNTED.micro)
+    found = report(exact)
+    assert (outcomes(found)["reach odd"], outcomes(found)["never even"]) == ("broken", "vacuous")
+    other = Sound(exact.machine.replace("pc + 2", "pc + 1"), exact.micro)
+    assert "come to the value" not in str(report_lines(contents_of(*other), report(other), False))
+    assert "not followed" not in str(findings_named("never", report(other))[0].notes)

@@ -6,6 +6,7 @@ from ordain.checks.check import About
 from ordain.checks.owners import main_store
 from ordain.control.model import Trace
 from ordain.control.phases import cycles_in, whole_cycles
+from ordain.control.registers import sums_taken
 from ordain.machine.model import Machine
 from ordain.prover.model import Break, Property
 from ordain.rom.contents import Contents, Site, word_name
@@ -77,6 +78,10 @@ def fault(asked: Property, message: str, at: Spot, label: str, found: Break | No
     span = at.span
     if span is None:
         span, places = declaration, tuple(place for place in places if place.span != declaration)
+    if trace is not None and (sums := sums_taken(trace)):
+        names = " and ".join(f"`{name}`" for name in sums)
+        notes = (*notes, f"a sum that {names} loads is not followed: whether it comes to the value that is shown, a "
+                         "proof does not know")
     if at.sequence and trace is None:
         notes = (*notes, f"shortest sequence from reset: {at.sequence}")
     return Finding(asked.check, severity, message, span, label, places, notes, help, trace)

@@ -8,11 +8,19 @@ chip, would otherwise multiply everything by its 65,536 values. Such a sum may b
 
 from collections.abc import Iterable
 
+from ordain.control.model import Trace
 from ordain.machine.expression import Add, Leaf, Node, Not, Sub, Terms, postorder, substitute
 from ordain.machine.model import Machine, Register
 
 WIDEST_SUM = 8
 """Bits of the widest sum or difference that is followed where nothing but loads reads the registers in it."""
+
+_SUM = " loaded, sum "
+
+
+def sums_taken(trace: Trace) -> tuple[str, ...]:
+    """The registers that load a sum that is not followed, on the way of a trace, where its value makes a difference."""
+    return tuple(sorted({name.partition(_SUM)[0] for cycle in trace.cycles for name in cycle.matters if _SUM in name}))
 
 
 def registers_read(nodes: Iterable[Node]) -> set[str]:
@@ -37,7 +45,7 @@ def _without_wide_sums(register: Register, direct: set[str], terms: Terms) -> Re
     sources = [load.source for load in register.loads if load.source is not None]
     wide = [node for node in postorder(sources) if type(node) in (Add, Sub) and node.width > WIDEST_SUM
             and registers_read((node,)) - direct]
-    anything = {node: terms.leaf("free", f"{register.name} loaded, sum {number}", node.width)
+    anything = {node: terms.leaf("free", f"{register.name}{_SUM}{number}", node.width)
                 for number, node in enumerate(wide, 1)}
     return register._replace(loads=tuple(
         load if load.source is None else load._replace(source=substitute(terms, (load.source,), anything)[0])

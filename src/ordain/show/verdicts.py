@@ -6,6 +6,7 @@ from typing import Any
 from ordain.checks.check import Report, Row
 from ordain.control.model import Trace
 from ordain.control.phases import cycles_in, length, share, whole_cycles
+from ordain.control.registers import sums_taken
 from ordain.machine.model import Machine
 from ordain.rom.contents import Contents
 from ordain.show.folding import folded
@@ -96,6 +97,8 @@ def report_lines(contents: Contents, report: Report, everything: bool, page: Pag
             lines.append(f"{_questions(len(left) - len(told))} more undecided; --all lists them")
         if listed:
             lines += _never_happens([row for row in report.rows if row.subject not in asked], page)
+        lines += [line for row in report.rows if row.witness is not None and sums_taken(row.witness)
+                  for line in fold(printable(f"{row.subject}: {_reached(contents.machine, row.witness)}"), page)]
         lines += [line for text in _longest_wait(contents.machine, report) for line in fold(text, page)]
     for applied in report.allowances:
         one = applied.allowance
@@ -160,7 +163,9 @@ def _table(machine: Machine, rows: Iterable[Row], asked: set[str], page: Page) -
 
 def _reached(machine: Machine, witness: Trace) -> str:
     count = cycles_in(machine, witness)
-    return f"reached in {count} cycle{'s' if count != 1 else ''}"
+    sums = " and ".join(f"`{name}`" for name in sums_taken(witness))
+    return f"reached in {count} cycle{'s' if count != 1 else ''}" + (
+        f" if {sums} can come to the value that is shown" if sums else "")
 
 
 def report_data(contents: Contents, report: Report) -> dict[str, Any]:
