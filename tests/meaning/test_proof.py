@@ -475,3 +475,104 @@ def test_one_row_away_the_values_that_tell_them_apart(old: str, new: str, name: 
     assert ROW_WORDS.count(old) == 1
     difference = outcomes(ROW_WORDS.replace(old, new), ROWS)["tried"].difference
     assert difference is not None and difference.name == name
+
+
+WICK = """\
+machine wick "a register of the first half of the cycle"
+microprogram "m.micro"
+clock clk (first, second)
+    moves in second
+store control 16 words of 12 bits
+    address upc
+field put_t 1 bit
+field put_a 1 bit
+field seq 2 bits
+    next 0 idle
+    jump 1
+    dispatch 2
+field target 4 bits address, idle 0
+spare 4 bits
+store entry 2 words of 4 bits
+    address ir
+    word start of instruction
+state upc 4 bits, reset 0
+    next choose seq
+        next: upc + 1
+        jump: target
+        dispatch: entry
+input op 1 bit
+state ir 1 bit, reset 0
+    next op
+register a 4 bits, loads t when put_a
+register b 4 bits, changes when seq is dispatch
+register t 4 bits, loads b when put_t, on first
+visible a, b
+home fetch
+"""
+COPY = """\
+routine fetch at 0
+        seq next
+        seq dispatch
+instruction 0 "copy"
+    means {means}
+        put_t, put_a, seq jump, target fetch
+instruction 1 "rest"
+        seq jump, target fetch
+"""
+
+
+@pytest.mark.parametrize("means, on, holds", [
+    ("a <- b", "", True),               # the word comes up with the first half, in which t is loaded
+    ("a <- t", "", False),
+    ("a <- b", ", on first", False),    # with the second: a is loaded before t is
+    ("a <- t", ", on first", True),
+])
+def test_an_instruction_begins_with_the_phase_in_which_its_word_comes_up(means: str, on: str, holds: bool) -> None:
+    machine = WICK.replace("state upc 4 bits, reset 0\n", f"state upc 4 bits, reset 0{on}\n")
+    contents = contents_of(machine, COPY.format(means=means))
+    found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
+    assert (found["copy"].difference is None) == holds and not found["copy"].why
+
+
+STEPPED = """\
+machine wick "the opcode comes in the first half, the steps go on in the second"
+microprogram "m.micro"
+clock clk (first, second)
+    moves in second
+store control 8 words of 4 bits
+    address {ir, step}
+    instruction ir
+    step step
+field put_t 1 bit
+field put_a 1 bit
+field take 1 bit
+field clear 1 bit
+state step 2 bits, reset 0
+    next 0 if clear else step + 1
+input op 1 bit
+state ir 1 bit, reset 0, on first
+    next TAKEN
+register a 4 bits, loads t when put_a
+register b 4 bits, changes when take
+register t 4 bits, loads b when put_t, on first
+visible a, b
+home step is 0
+"""
+
+
+@pytest.mark.parametrize("taken, holds", [
+    ("op if take else ir", True),       # while `take` stands in all columns
+    ("op", False),                      # a word comes up with the second half, from the other column
+])
+def test_where_the_opcode_comes_in_the_middle_of_a_cycle_the_prover_is_asked(taken: str, holds: bool) -> None:
+    contents = contents_of(STEPPED.replace("TAKEN", taken), """\
+prologue
+        take
+instruction 0 "copy"
+    means a <- b
+        put_t, put_a, clear
+instruction 1 "rest"
+        clear
+""")
+    found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
+    assert (found["copy"].difference is None) == holds and not found["copy"].why

@@ -192,7 +192,8 @@ class Course:
             one.key = key
             self._place(one)
             if step.before is None:
-                yield one
+                if all(self.following.begins(store, key) for store in given):
+                    yield one
                 continue
             word = self.following.word(one.key)
             for more, (home,) in self._cases((word.home,), one, assumed):

@@ -11,6 +11,7 @@ from ordain.control.ending import ends_of
 from ordain.control.sequencing import Sequencing, sequencing
 from ordain.data.datapath import Datapath
 from ordain.data.resolving import Resolving, said_by_words
+from ordain.logic.putting import put_in
 from ordain.machine.expression import And, Cell, Const, Leaf, Node, Or, leaves, postorder
 from ordain.machine.model import Machine, Memory, Store
 from ordain.meaning.normal import Normal
@@ -64,6 +65,40 @@ class Following:
         self.phase = None if clock is None else \
             machine.terms.leaf("state", clock.name, machine.states[clock.name].width)
         self._words: dict[Key, FollowedWord] = {}
+        self._moving: dict[str, frozenset[int]] = {}
+
+    def begins(self, store: str, key: Key) -> bool:
+        """Whether an instruction may begin with this word of a store, in this phase: with one behind those in which
+        what holds the address moves. Where that is not the one in which all else moves, and in the first one, for a
+        reset, it is taken not to, and the prover is asked whether the word ever comes up then."""
+        clock = self.machine.clock
+        if clock is None or self.phase is None:
+            return True
+        moves, before = self._moves(store, clock.steps), (key[-1] - 1) % clock.steps
+        if before in (moves & {clock.moves} or moves):
+            return True
+        if before not in moves and key[-1] != 0:
+            return False
+        address = key[[one.name for one in self.stores].index(store)]
+        if address == 0 or self.word((*key[:-1], before)).last is not self.terms.const(0, 1):
+            return True
+        there = self.terms.leaf("address", store, self.machine.stores[store].address_width)
+        guess = Guess(key, self.terms.not_(self.terms.equal(there, self.terms.prior(there))))
+        if guess in self.refused:
+            return True
+        self.word(key).guesses[guess] = None
+        return False
+
+    def _moves(self, store: str, steps: int) -> frozenset[int]:
+        """The phases at the end of which the address of a store may become another one."""
+        if store not in self._moving and self.phase is not None:
+            held = leaves((Presenting(self, {}).resolved(self.machine.stores[store].address),))
+            known = [{self.phase: self.terms.const(phase, self.phase.width)} for phase in range(steps)]
+            self._moving[store] = frozenset(
+                phase for phase, now in enumerate(known)
+                if any(leaf not in self.nexts or put_in(self.terms, (self.nexts[leaf],), now)[0] is not leaf
+                       for leaf in held))
+        return self._moving[store]
 
     @property
     def guesses(self) -> list[Guess]:

@@ -1,0 +1,186 @@
+"""Meanings held against runs: of machines by chance every instruction as `ordain meaning` prints it, and with one thing
+changed."""
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from random import Random
+from tempfile import TemporaryDirectory
+from time import monotonic
+
+from ordain.control.system import build_system
+from ordain.machine.expression import Leaf
+from ordain.meaning.guessing import under_guesses
+from ordain.meaning.proof import Outcome
+from ordain.meaning.run import outcomes
+from ordain.meaning.telling import told
+from ordain.pipeline import build_model
+from ordain.prover.decide import ProofRounds
+from tests.meaning.boards import FLAGS, HOME, Board, Seen, drawn, machine_text, obeyed, once, program_text
+from tests.meaning.expressions import worked_out
+from tests.meaning.manual import Bits
+
+RUNS, CYCLES = 24, 250
+
+TRIES = 300
+"""With the values for which something else is said to come, and anything in what is open."""
+
+
+def number_of(value: Bits | int) -> int:
+    return value.value if isinstance(value, Bits) else value
+
+
+def samples(board: Board, seed: int) -> dict[str, list[Seen]]:
+    found: dict[str, list[Seen]] = {}
+    for number in range(RUNS):
+        for one in obeyed(board, seed * 1000 + number, CYCLES):
+            found.setdefault(one.title, []).append(one)
+    return found
+
+
+def refuted(board: Board, meaning: Sequence[str], seen: Sequence[Seen]) -> Seen | None:
+    """A time when the instruction did something else than is said."""
+    return next((one for one in seen if not _as_said(board, meaning, one)), None)
+
+
+def _as_said(board: Board, meaning: Sequence[str], one: Seen) -> bool:
+    widths = {name: 1 if name in (*FLAGS, "thief.takes") else board.width for name in one.before}
+    names = {name: Bits(value, widths[name]) for name, value in one.before.items()}
+    after, ram, every = dict(one.before), list(one.ram_before), board.ones
+    free = dict.fromkeys(after, 0)                  # bits of which nothing is said
+    open_words: set[int] = set()
+
+    def value_of(text: str) -> int:
+        value = worked_out(text, names, lambda _, at: Bits(one.ram_before[number_of(at)], board.width))
+        return number_of(value)
+
+    named = set(board.visible)
+    for effect in meaning:
+        if effect == "nothing":
+            continue
+        if effect.startswith("let "):
+            name, text = effect[4:].split(" = ", 1)
+            value = worked_out(text, names, lambda _, at: Bits(one.ram_before[number_of(at)], board.width))
+            assert isinstance(value, Bits)
+            names[name] = value
+            continue
+        place, text = effect.split(" <- ", 1)
+        text, _, when = text.partition(" when ")
+        name, _, inside = place.removesuffix("]").partition("[")
+        named.add(name)
+        if when and not value_of(when):
+            continue
+        if name == "ram":
+            places = {value_of(inside)} if inside else set(range(every + 1))
+            open_words = open_words | places if text == "undefined" else open_words - places
+            ram = [value_of(text) if at in places and text != "undefined" else held for at, held in enumerate(ram)]
+            continue
+        high, _, low = inside.partition(":") if inside else (str(widths[name] - 1), "", "0")
+        mask = (2 << int(high)) - (1 << int(low or high))
+        if text == "undefined":
+            free[name] |= mask
+        else:
+            free[name] &= ~mask
+            after[name] = after[name] & ~mask | value_of(text) << int(low or high) & mask
+    if "ram" in named and any(ram[at] != one.ram_after[at] for at in range(every + 1) if at not in open_words):
+        return False
+    return all((after[name] ^ one.after[name]) & ~free[name] == 0 for name in named - {"ram"})
+
+
+def examined(seed: int, directory: Path, counts: Counter[str], claims: int = 4) -> Iterator[str]:
+    """What is wrong with the meanings of a machine: as they are printed, and so many times with one thing changed."""
+    board, machine, micro = drawn(seed), directory / "quern.machine", directory / "quern.micro"
+    machine.write_text(machine_text(board))
+    micro.write_text(program_text(board, {}))
+    built, findings = build_model(machine)
+    if built is None:
+        yield f"refused: {findings[0].name}: {findings[0].message}"
+        return
+    counts["machines"] += 1
+    titles = [title for title in board.bodies if title != HOME[0]]
+    seen = samples(board, seed)
+    decide = ProofRounds(build_system(built.contents)).decide
+    printed, unsure, _ = under_guesses(built.contents, decide, titles, told)
+    said: dict[str, Sequence[str]] = {
+        title: one.effects for title, one in printed.items() if not one.why and title not in unsure}
+    counts.update(f"not printed: {printed[title].why.partition('`')[0].strip()}" for title in titles
+                  if title not in said)
+    chance = Random(seed)
+    rounds = [said, *({title: changed(chance, effects) for title, effects in said.items()} for _ in range(claims))]
+    for number, meanings in enumerate(rounds):
+        micro.write_text(program_text(board, {title: ", ".join(effects) for title, effects in meanings.items()}))
+        built, _ = build_model(machine)
+        if built is None:
+            counts["cannot be read"] += 1
+            continue
+        decide = ProofRounds(build_system(built.contents)).decide
+        for title, one in outcomes(built.contents, decide)[0].items():
+            for wrong in _disagreeing(board, one, meanings[title], seen.get(title, []), chance, counts):
+                yield f"`{title}` means {', '.join(meanings[title])}: {wrong}"
+            if number == 0 and (one.difference is not None or one.why):
+                yield f"`{title}` means {', '.join(meanings[title])}: printed, and {one.why or one.difference}"
+
+
+def _disagreeing(board: Board, one: Outcome, meaning: Sequence[str], seen: Sequence[Seen], chance: Random,
+                 counts: Counter[str]) -> Iterator[str]:
+    wrong = refuted(board, meaning, seen)
+    if one.difference is None and not one.why:
+        counts["proved"] += 1
+        if wrong is not None:
+            yield f"proved, and not so: {wrong}"
+    elif one.difference is not None:
+        counts["broken"] += 1
+        if wrong is None:
+            before = one.difference.before
+            held = {leaf.name.removesuffix(" held"): value for leaf, value in before.leaves.items()
+                    if isinstance(leaf, Leaf)}
+            ram = {address: value for (memory, address), value in before.words.items() if memory == "ram"}
+            wrong = refuted(board, meaning, [once(board, one.title, held, ram, chance) for _ in range(TRIES)])
+        if wrong is None:
+            yield f"broken, and never seen: {one.difference}"
+    else:
+        counts[f"undecided: {one.why.partition('`')[0].strip()}"] += 1
+
+
+def hunt(seconds: float, seed: int) -> Counter[str]:
+    """As many machines as fit into the time, from this seed on; what is found is printed."""
+    counts: Counter[str] = Counter()
+    end = monotonic() + seconds
+    while monotonic() < end:
+        with TemporaryDirectory() as name:
+            for wrong in examined(seed, Path(name), counts):
+                counts["disagreeing"] += 1
+                print(f"seed {seed}: {wrong}", flush=True)
+        seed += 1
+    return counts
+
+
+def changed(chance: Random, effects: Sequence[str]) -> list[str]:
+    """The same with one thing changed, which may be one that makes no difference."""
+    found = [effect for effect in effects if effect != "nothing"]
+    names = ["a", "b", "pc"]
+    kind = chance.choice(("drop", "add", "name", "sign", "number", "when", "name", "undefine"))
+    if not found or kind == "add":
+        found.append(chance.choice((f"{chance.choice(names)} <- {chance.choice(names)}", "z <- c",
+                                    f"ram[{chance.choice(names)}] <- {chance.choice(names)}", "pc <- pc + 1")))
+        return found
+    at = chance.randrange(len(found))
+    effect = found[at]
+    if kind == "drop":
+        found.pop(at)
+    elif kind == "undefine" and not effect.startswith("let "):
+        name = effect.split(" <-")[0]
+        found[at] = f"{name.split('[')[0] if not name.startswith('ram') else name} <- undefined"
+    elif kind == "when" and " when " not in effect and not effect.startswith("let "):
+        found[at] = f"{effect} when {chance.choice(('z', 'c', 'a is 0', 'a < b'))}"
+    else:
+        pattern, others = {"name": (r"\b(a|b|t|pc|mar)\b", ["a", "b", "t", "pc", "mar"]),
+                           "sign": (r"(?<= )(\+|-|and|or|xor)(?= )", ["+", "-", "and", "or", "xor"]),
+                           "number": (r"\b[01]\b", ["0", "1"])}.get(kind, (r"\b(z|c)\b", ["z", "c"]))
+        left, arrow, right = effect.partition("<-" if "<-" in effect else "=")
+        places = list(re.finditer(pattern, right))
+        if places:
+            place = chance.choice(places)
+            found[at] = left + arrow + right[:place.start()] + chance.choice(others) + right[place.end():]
+    return found or ["nothing"]
