@@ -169,3 +169,34 @@ def test_which_stores_are_asked_about_and_by_whose_address() -> None:
     assert [asked.subject for asked in nowhere.ask(bare)] == ["control"]
     known = Known(frozenset((("nowhere", "control"), ("nowhere", "entry"))), {})
     assert nowhere.narrow(contents, entry, known) == () and len(nowhere.narrow(contents, control, known)) == 1
+
+
+SENT = """\
+machine relay "where control goes is sent from elsewhere"
+microprogram "m.micro"
+store control 8 words of 4 bits
+    address ADDRESS
+field jump 1 bit
+field target 3 bits address, idle 0
+input dial 3 bits
+bus line 3 bits, floats
+    driven by sender = target when jump
+memory heap 4 words of 3 bits
+    address upc[1:0]
+state upc 3 bits, reset 0
+    next NEXT
+order goto <there>: jump, target <there>
+"""
+
+
+@pytest.mark.parametrize(("address", "becomes", "told"), [
+    ("upc", "line if jump else upc + 1", "what stands on `line` is data"),
+    ("upc", "heap if jump else upc + 1", "what stands in `heap` is data"),
+    ("upc", "dial if jump else upc + 1", "`dial` may be anything"),
+    ("dial if jump_held else upc", "0 if jump else upc + 1", "`dial` may be anything"),
+    ("upc", "(5 if dial is 3 else 0) if jump else upc + 1", "end the sequence with a jump")])
+def test_where_the_address_is_data_that_is_said(address: str, becomes: str, told: str) -> None:
+    held = "state jump_held 1 bit, reset 0\n    next jump\n" if "held" in address else ""
+    machine = SENT.replace("ADDRESS", address).replace("NEXT", becomes) + held
+    [finding, *_] = findings_named("nowhere", report(Sound(machine, "routine start at 0\n    goto start\n")))
+    assert finding.help.startswith(told)

@@ -1,13 +1,14 @@
 """Control can arrive at an address in which nothing was placed."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from ordain.checks.allowances import excused
 from ordain.checks.check import About, Check, Explanation, Known
 from ordain.checks.dependence import store_leaves, takings
 from ordain.checks.owners import main_store
 from ordain.checks.wording import fault, hexadecimal, spot
-from ordain.machine.expression import Node
+from ordain.machine.expression import Leaf, Node
+from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine, Store
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
@@ -85,8 +86,40 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     coming = f" from {before.phrase.removeprefix('at ')}" if before.phrase else ""
     return fault(asked, f"control arrives at {number}{coming}, and nothing was placed there", before,
                  f"from here control goes on to {number}" if before.phrase else "control arrives there", found,
-                 help="end the sequence with a jump to somewhere, or place a microinstruction there",
+                 help=_from_data(contents.machine, store, found) or
+                 "end the sequence with a jump to somewhere, or place a microinstruction there",
                  notes=(f"the cell holds {_cell(contents, store, found)}",) if found is not None else ())
+
+
+def _from_data(machine: Machine, store: Store, found: Break | None) -> str:
+    """What to do where the address is one that came from a bus, a memory or from outside; "" where it did not."""
+    if found is None or found.trace is None:
+        return ""
+    now, *before = reversed(found.trace.cycles[-2:])
+    shown = value_leaves(store.address)
+    came = [(leaf, now) for leaf in shown]
+    came += [(leaf, cycle) for cycle in before for node in _next(machine, shown) for leaf in value_leaves(node)]
+    for leaf, cycle in came:
+        if leaf.name in cycle.matters:
+            if leaf.kind == "bus":
+                return (f"what stands on `{leaf.name}` is data, and may be anything: write what is taken from there, "
+                        "as in `target if jump else upc + 1`; that one driver is on at a time is asked of the bus all "
+                        "the same")
+            if leaf.kind == "free" and leaf.name in machine.memories:
+                return (f"what stands in `{leaf.name}` is data, and may be anything: write each of its words as a "
+                        "state or register, and which of them is taken")
+            if leaf.kind == "input":
+                return f"`{leaf.name}` may be anything: say with `assume` what does not come, or place words there"
+    return ""
+
+
+def _next(machine: Machine, shown: Sequence[Leaf]) -> Iterator[Node]:
+    """What the states and registers of an address may take in a cycle."""
+    for leaf in shown:
+        if leaf.kind == "state":
+            yield machine.states[leaf.name].next
+        elif leaf.kind == "register":
+            yield from (load.source for load in machine.registers[leaf.name].loads if load.source is not None)
 
 
 def _address(store: Store, found: Break | None) -> str:
