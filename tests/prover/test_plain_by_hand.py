@@ -202,3 +202,33 @@ def test_a_limit_of_time_decides_nothing() -> None:
     assert found.stopped == found.ended == "seconds"
     assert {(each.states, each.transitions) for each in (*found.verdicts, found.over_assumed)} == {(0, 0)}
     assert (found.executed, found.states, found.transitions, found.depth) == ({}, 0, 0, 0)
+
+
+def test_of_several_stores_the_one_is_told_apart_by_that_is_asked_for() -> None:
+    """A store that is no microprogram stands before it: it is not executed."""
+    lamps = "store lamps 4 words of 1 bit\n    address upc[2:1]\n    word upc[2]\nstore control"
+    contents = contents_of(MACHINE.replace("store control", lamps), MICRO)
+    asked = Property("asked", "", "bad", contents.machine.terms.leaf("field", "ring", 1), per_word="control")
+    found = decide_plainly(build_system(contents), (asked,))
+    assert [each[:3] for each in found.verdicts[0].breaks] == [(0, 1, 1), (6, 3, 1)]
+    assert found.executed == {"control": frozenset((0, 1, 2, 6, 7))}
+    (other,) = decide_plainly(build_system(contents), (asked._replace(per_word="lamps"),)).verdicts
+    assert [each[:3] for each in other.breaks] == [(0, 1, 1), (3, 3, 1)]
+
+
+def test_which_parts_of_a_question_hold_in_its_cycles() -> None:
+    def events(verdict: Verdict) -> list[frozenset[str]]:
+        trace = verdict.witness or verdict.breaks[0].trace
+        assert trace is not None and not trace.dead_end
+        return [cycle.events for cycle in trace.cycles]
+
+    none, node, trigger = frozenset[str](), frozenset(("node",)), frozenset(("trigger",))
+    assert events(told("bad", at(6))) == [none, none, node]
+    assert events(told("reach", at(7))) == [none, none, none, node]
+    assert events(told("within", at(0), trigger=LAMP, unless=at(6), cycles=1)) == [node, trigger, none]
+    assert events(told("within", at(5), trigger=at(0), unless=at(3), cycles=9))[:2] == [trigger, none]
+    assert events(told("always", at(0))) == [node, none, none, none]
+    dead = MACHINE + "assume go or upc is not 6\nassume not go or upc is not 6\n"
+    found = decide_plainly(build_system(contents_of(dead, MICRO)), ()).over_assumed
+    assert found.breaks[0].trace is not None
+    assert [cycle.events for cycle in found.breaks[0].trace.cycles] == [none, none]
