@@ -131,7 +131,8 @@ def test_what_cannot_be_reached_any_more() -> None:
     (at(7), LAMP, at(2), 2, "proved", 2, None), (at(7), LAMP, at(2), 1, "broken", 2, [0, 1, 6]),
     (at(7), at(7), None, 0, "proved", 0, None), (at(7), at(4), None, 0, "proved", None, None),
     (at(2), TERMS.and_((LAMP, TERMS.not_(GO))), None, 1, "proved", 1, None),
-    (at(2), at(1, 2), at(7), 1, "broken", 2, [0, 1, 6])])
+    (at(2), at(1, 2), at(7), 1, "broken", 2, [0, 1, 6]), (at(7), at(0), at(2), 3, "proved", 3, None),
+    (at(7), at(0), at(2), 2, "broken", 3, [0, 1, 6]), (at(5), at(0), at(2), 3, "broken", None, [0, 1, 6, 7])])
 def test_how_long_an_answer_takes(node: Node, trigger: Node, unless: Node | None, cycles: int, outcome: str,
                                   worst: int | None, way: list[int] | None) -> None:
     found = told("within", node, trigger=trigger, unless=unless, cycles=cycles)
