@@ -139,9 +139,13 @@ def test_what_is_asked_of_machines_that_are_all_like_the_sound_one_takes_nothing
     assert found.dead() == set() and not made
 
 
-def test_of_several_questions_with_a_memory_those_are_told_that_are_broken_first() -> None:
+@pytest.mark.parametrize(("few", "many"), [(0, 12), (0, 1), (8, 12), (8, 1)])
+def test_of_several_questions_with_a_memory_those_are_told_that_are_broken_first(
+        few: int, many: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """The first machine goes 0, 2, 0: it comes to 2 after `ring` in its second cycle, and back to 0 after two in its
-    third. Each question is searched for by itself."""
+    third. Each question is searched for by itself, or both together."""
+    monkeypatch.setattr(family, "FEW", few)
+    monkeypatch.setattr(family, "MANY", many)
     questions = [asked("bad", both(before(at(0), 2), at(0))), asked("bad", both(before(RING), at(2)))]
     for order in ((0, 1), (1, 0)):
         some = [questions[number] for number in order]

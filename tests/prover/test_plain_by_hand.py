@@ -138,7 +138,7 @@ def test_how_long_an_answer_takes(node: Node, trigger: Node, unless: Node | None
     found = told("within", node, trigger=trigger, unless=unless, cycles=cycles)
     assert (found.outcome, found.worst) == (outcome, worst)
     assert [each[3] for each in ways(found)] == ([way] if way else [])
-    assert all(each.cycles == len(way or ()) for each in found.breaks)
+    assert all((each.cycles, each.states) == (len(way or ()), 0) for each in found.breaks)
 
 
 @pytest.mark.parametrize(("remembers", "after"), [(True, {"upc": 6, "rung": 1}), (False, {"upc": 6})])

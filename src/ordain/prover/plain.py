@@ -55,7 +55,6 @@ class _Graph:
         self.level: dict[State, int] = dict.fromkeys(self._starts(), 0)
         self.before: dict[State, State] = {}
         self.cycles: dict[State, dict[_Step, State]] = {}
-        self.depth = 0
         waiting = list(self.level)
         for state in waiting:  # the list grows behind its reader: breadth first
             if (len(self.cycles) + 1) * choices > most:
@@ -121,8 +120,7 @@ class _Graph:
             values = self._values(state, self.cycles[state][step])
             cycles.append(self.running.shown(values, matters, remembered, names, events))
             remembered = self.running.remembered({**values, **remembered})
-        after = {variable.name: value for variable, value in zip(self.variables, last)
-                 if variable.origin != "monitor" or variable.name in names}
+        after = {variable.name: value for variable, value in zip(self.variables, last)}
         return Trace(tuple(cycles), loop, dead_end, after)
 
 
