@@ -14,6 +14,7 @@ from ordain.control.system import build_system
 from ordain.measure.cycles import Cycles, Decision, Taken, cycles_of
 from ordain.measure.mix import PerInstruction, per_instruction, read_mix
 from ordain.rom.contents import Contents
+from ordain.show.cycle_table import cycle_lines
 from ordain.text.source import Source
 from tests.microprogram import test_textbook_multicycle as multicycle
 from tests.workshop import contents_of
@@ -462,6 +463,74 @@ def test_where_an_instruction_begins_at_the_boundary_nothing_is_fetched() -> Non
     assert [(one.least, one.most) for one in found.taken if one.title != "asks"] == [(1, 1), (2, 2)]
     found = counted(contents_of(whole, STEPPED_MICRO), ["short", "asks", "other"])
     assert found.fetch is not None and (found.fetch.least, found.fetch.most) == (1, 1)
+
+
+AHEAD = """\
+machine lathe
+store control 16 words of 8 bits
+    address upc
+field next 2 bits
+    on       0 idle
+    jump     1
+    dispatch 2
+    ask      3
+field target 4 bits address, idle 0
+spare 2 bits
+store first 4 words of 4 bits
+    address data
+    word start of instruction
+input late 1 bit, irq 1 bit
+constant served = 12
+state upc 4 bits, reset 0
+    next choose next
+        on      : upc + 1
+        jump    : target
+        dispatch: first
+        ask     : target if late else upc + 1
+bus data 2 bits, multiplexed
+    driven by memory
+"""
+AHEAD_MICRO = """\
+routine start at 0
+        next dispatch
+instruction 0 "nothing"
+        next dispatch
+instruction 1 "work"
+        next on
+        next dispatch
+instruction 2 "slow"
+        next on
+        next jump, target start
+instruction 3 "either"
+        next ask, target start
+        next dispatch
+routine serve at served
+        next jump, target start
+"""
+
+
+@pytest.mark.parametrize("wire, home", [("", ""), ("", "home upc is 0\n"), ("served if irq else ", "")])
+def test_no_fetch_comes_after_a_word_that_dispatches_the_next_one(wire: str, home: str) -> None:
+    """By hand: `work` takes two cycles from its first word to that of the next one, `slow` three; `either` two, one of
+    them a fetch or not. An interrupt between them has a fetch of its own."""
+    machine = AHEAD.replace("dispatch: first", f"dispatch: {wire}first") + home
+    found = counted(contents_of(machine, AHEAD_MICRO), ["nothing", "work", "slow", "either"])
+    assert found.fetch is not None and found.fetch.least == 1
+    assert {one.title: (one.least, one.most, one.fetches) for one in found.taken} == {
+        "nothing": (1, 1, "always"), "work": (2, 2, "always"), "slow": (2, 2, "never"), "either": (1, 2, "sometimes")}
+    if not wire:
+        shown = cycle_lines("lathe", found, {}, 200, True)
+        assert [line.split()[:3] for line in shown[-4:]] == [
+            ["nothing", "1", "1"], ["work", "2", "2"], ["slow", "2", "3"], ["either", "1-2", "2-3"]]
+        assert [float(figure(found, text).least) for text in ("work 1", "slow 1", "work 1/2\nslow 1/2")] == [2, 3, 2.5]
+        assert figure(found, "either 1").most == 3
+
+
+def test_where_each_word_dispatches_home_is_in_the_instruction() -> None:
+    """The boundary is the word that dispatches: who begins with it has done nothing else."""
+    found = counted(contents_of(AHEAD + "home next is dispatch\n", AHEAD_MICRO), ["nothing", "work", "slow"])
+    assert {one.title: (one.least, one.fetches) for one in found.taken} == {
+        "nothing": (1, "always"), "work": (1, "never"), "slow": (2, "never")}
 
 
 def test_what_cannot_happen_does_not_count() -> None:

@@ -42,13 +42,14 @@ class JourneyEnds(NamedTuple):
     """What ends a journey, as conditions on a cycle. `last`: that cycle is the last one. `beyond`: the one before was
     the last one. `broken_off`: that cycle belongs to no journey any more; such a one does not count. `home`: a journey
     may begin with cycles like this; when it comes to one later, the cycle before was the last one, if `ends_at_home`;
-    else it does not count."""
+    else it does not count. `following`: the next journey begins with a cycle like this; never, where nobody asks."""
 
     last: Node
     beyond: Node
     broken_off: Node
     home: Node
     ends_at_home: bool
+    following: Node
 
 
 class Journey(NamedTuple):
@@ -60,16 +61,25 @@ class Journey(NamedTuple):
     course: int
 
 
+class Onward(NamedTuple):
+    """What comes right after the last cycles: `following`: the first one of the next journey; `home`: one at home that
+    is none."""
+
+    following: bool
+    home: bool
+
+
 class Travelled(NamedTuple):
     """`least`: None when nobody arrives; `most`: None likewise. `rings`: sets of the control addresses that make up a
     ring each, empty when every journey comes to its end. `shortest`, `longest`: the cycles of such a journey,
-    when they were asked for and differ; `longest` is empty where there are rings."""
+    when they were asked for and differ; `longest` is empty where there are rings. `onward`: where some of them end."""
 
     least: int | None
     most: int | None
     rings: tuple[frozenset[int], ...]
     shortest: tuple[Cycle, ...]
     longest: tuple[Cycle, ...]
+    onward: Onward
 
 
 class Stopped(Exception):
@@ -96,10 +106,10 @@ def travel(system: System, control: Control, origins: Sequence[Origin], courses:
 
 
 def soonest(system: System, control: Control, courses: Sequence[JourneyEnds],
-            journeys: Sequence[Journey]) -> list[int | None]:
+            journeys: Sequence[Journey], origins: Sequence[Origin] = ()) -> list[int | None]:
     """The least of each journey. Raises Stopped."""
     try:
-        going = _Going(system, control, (), courses, journeys)
+        going = _Going(system, control, origins, courses, journeys)
         return [going.counts[journey.course].least(going.starts[journey]) for journey in journeys]
     except DDMemoryError as full:
         raise Stopped("memory") from full
@@ -116,7 +126,8 @@ def _conditions(system: System, origins: Sequence[Origin], courses: Sequence[Jou
         within = terms.and_((away, whole, terms.not_(one.beyond)))
         raw += Kinds(stay=terms.and_((one.home, whole, terms.not_(one.last))),
                      go=terms.and_((within, terms.not_(one.last))), last_home=terms.and_((one.home, whole, one.last)),
-                     last=terms.and_((within, one.last)), beyond=terms.and_((away, one.beyond)), home=one.home)
+                     last=terms.and_((within, one.last)), beyond=terms.and_((away, one.beyond)), home=one.home,
+                     following=one.following, back=terms.and_((one.home, terms.not_(one.following))))
     for origin in origins:
         raw += [origin.after, origin.entered, terms.not_(origin.entered), origin.through]
     raw += [journey.start for journey in journeys]
@@ -150,6 +161,7 @@ class _Going:
         for number, along in enumerate(self._alongs):
             starts = [start for journey, start in self.starts.items() if journey.course == number]
             self.counts.append(Counts(along, reduce(or_, starts, along.nobody)))
+        self._leading_on: dict[int, bool] = {}
 
     def _origin(self, reset: bool, after: Node, entered: Node, outside: Node, through: Node) -> BDDFunction:
         case = self._case
@@ -164,15 +176,24 @@ class _Going:
         waiting = Waiting(along, counts, self._ground, start) if start & counts.endless else None
         rings = () if waiting is None else tuple(sorted(waiting.rings, key=sorted))
         least = counts.least(start)
+        onward = self._onward(journey)
         if least is None:
-            return Travelled(None, None, rings, (), ())
+            return Travelled(None, None, rings, (), (), onward)
         most = counts.most(start) if waiting is None else waiting.most()
         if most < least:
             raise AssertionError("the longest journey is shorter than the shortest")
         if least == most and not rings:
-            return Travelled(least, most, rings, (), ())
+            return Travelled(least, most, rings, (), (), onward)
         longest = () if rings else self._cycles(counts.longest(start, most))
-        return Travelled(least, most, rings, self._cycles(counts.shortest(start, least)), longest)
+        return Travelled(least, most, rings, self._cycles(counts.shortest(start, least)), longest, onward)
+
+    def _onward(self, journey: Journey) -> Onward:
+        """Looked at one by one only where somebody of the course goes on into the next journey."""
+        along, course = self._alongs[journey.course], journey.course
+        if course not in self._leading_on:
+            self._leading_on[course] = along.onward(self.counts[course].every)[0]
+        return Onward(*along.onward(along.closure(self.starts[journey]))) if self._leading_on[course] else \
+            Onward(False, True)
 
     def _cycles(self, steps: list[JourneyStep]) -> tuple[Cycle, ...]:
         """The cycles of a journey, as the whole machine runs them."""

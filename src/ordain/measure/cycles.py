@@ -10,7 +10,7 @@ is no end of it.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from ordain.control.ending import alternatives, ends_of, steering
 from ordain.control.model import Cycle, System
@@ -22,7 +22,7 @@ from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, Terms, leaves
 from ordain.machine.leads import value_leaves
-from ordain.measure.cycle_counts import Control, Journey, JourneyEnds, Origin, Travelled, travel
+from ordain.measure.cycle_counts import Control, Journey, JourneyEnds, Origin, Travelled, soonest, travel
 from ordain.rom.contents import Contents, word_name
 
 
@@ -49,7 +49,8 @@ class Taken(NamedTuple):
     """`kind`: "instruction", "row" (of a mapping store), "fetch" or "round". `least`, `most` in cycles, a part
     of one counted whole; None: it never comes to its end. With `rings`,
     `most` is without waiting: what goes round is left as soon as it can be. `if_least`, `if_most`: what decides, where
-    the two differ."""
+    the two differ. `fetches`: whether it fetches the next one itself, so that no fetch comes between: in no case, in
+    each, or now and then; `ahead`: the least where it does."""
 
     kind: str
     title: str
@@ -58,6 +59,18 @@ class Taken(NamedTuple):
     rings: tuple[Ring, ...]
     if_least: tuple[Decision, ...]
     if_most: tuple[Decision, ...]
+    fetches: Literal["never", "always", "sometimes"] = "never"
+    ahead: int | None = None
+
+    def with_fetch(self, fetch: "Taken") -> tuple[int, int, bool] | None:
+        """Least and most from its first word to that of the next one, and whether it can wait; None: it never comes
+        there."""
+        if self.least is None or self.most is None or fetch.least is None or fetch.most is None:
+            return None
+        least = self.least + fetch.least
+        return (least if self.ahead is None else min(least, self.ahead),
+                self.most + (0 if self.fetches == "always" else fetch.most),
+                bool(self.rings) or (self.fetches != "always" and bool(fetch.rings)))
 
 
 class Cycles(NamedTuple):
@@ -104,12 +117,20 @@ def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
         origins.append(Origin(False, dispatch, entered, never))
     starts = _any(terms, [unit.start for unit in units])
     ends = last if units else never     # a dispatch to routines that are no instructions is a part of the round
-    courses = [JourneyEnds(ends, never, broken_off, home, True), JourneyEnds(ends, starts, broken_off, home, False)]
+    courses = [JourneyEnds(ends, never, broken_off, home, True, begins),
+               JourneyEnds(ends, starts, broken_off, home, False, never)]
     # where an instruction begins with the boundary itself, nothing is fetched between
     journeys.append(Journey(terms.and_((home, terms.not_(begins))), 0, 1 if units else 0))
     told = _Telling(system, found, store)
     *travelled, from_home = travel(system, told.control(), origins, courses, journeys)
     taken = tuple(told.taken(unit, one) for unit, one in zip(units, travelled, strict=True))
+    split = [number for number, one in enumerate(taken) if one.fetches == "sometimes"]
+    into_next = JourneyEnds(never, begins, broken_off, home, False, never)
+    ahead = soonest(system, told.control(), [into_next], [journeys[number] for number in split], origins) \
+        if split else []
+    least = dict(zip(split, ahead, strict=True))
+    taken = tuple(one._replace(ahead=least.get(number, one.least if one.fetches == "always" else None))
+                  for number, one in enumerate(taken))
     whole = told.taken(_Unit("fetch" if units else "round", boundary, home), from_home)
     there = from_home.least is not None or bool(from_home.rings)
     return Cycles(whole if units and there else None, whole if there and not units else None, boundary, taken)
@@ -204,8 +225,10 @@ class _Telling:
         rings = tuple(self._ring(ring) for ring in travelled.rings)
         least, most = (None if steps is None else whole_cycles(self._contents.machine, steps)
                        for steps in (travelled.least, travelled.most))
+        onward = travelled.onward
         return Taken(unit.kind, unit.title, least, most, rings,
-                     self._decisions(travelled.shortest), self._decisions(travelled.longest))
+                     self._decisions(travelled.shortest), self._decisions(travelled.longest),
+                     "never" if not onward.following else "sometimes" if onward.home else "always")
 
     def control(self) -> Control:
         arms = sum(1 << line for _, _, line in self._lines)

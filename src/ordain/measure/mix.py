@@ -69,17 +69,22 @@ def read_mix(source: Source, cycles: Cycles) -> tuple[tuple[Share, ...], list[Fi
 
 def per_instruction(cycles: Cycles, shares: tuple[Share, ...]) -> PerInstruction | None:
     """None when some instruction of the mix never comes to its end, or the fetch does not."""
-    fetch = cycles.fetch
-    taken = [one for share in shares for one in share.of]
-    if any(one.least is None for one in taken) or (fetch is not None and fetch.least is None):
-        return None
-    least = Fraction(fetch.least or 0 if fetch is not None else 0)
-    most = Fraction(fetch.most or 0 if fetch is not None else 0)
+    least = most = Fraction(0)
+    endless = False
     for share in shares:
-        least += share.fraction * min(one.least or 0 for one in share.of)
-        most += share.fraction * max(one.most or 0 for one in share.of)
-    endless = any(one.rings for one in (*taken, *(() if fetch is None else (fetch,))))
+        every = [figures for one in share.of if (figures := _figures(one, cycles.fetch)) is not None]
+        if len(every) < len(share.of):
+            return None
+        least += share.fraction * min(figures[0] for figures in every)
+        most += share.fraction * max(figures[1] for figures in every)
+        endless |= any(figures[2] for figures in every)
     return PerInstruction(least, None if endless else most, most)
+
+
+def _figures(one: Taken, fetch: Taken | None) -> tuple[int, int, bool] | None:
+    if fetch is not None:
+        return one.with_fetch(fetch)
+    return None if one.least is None or one.most is None else (one.least, one.most, bool(one.rings))
 
 
 def _fraction(text: str) -> Fraction | None:

@@ -48,7 +48,7 @@ def unpolled(system: System, titles: Iterable[str]) -> list[Piece]:
               for where, addresses in (system.contents.labels[title] for title in listed)]
     courses, journeys = [], []
     for number, (_, _, looking) in enumerate(rules):
-        courses.append(JourneyEnds(terms.among(line, looking), never, broken_off, never, False))
+        courses.append(JourneyEnds(terms.among(line, looking), never, broken_off, never, False, never))
         journeys += [Journey(start, None, number) for start in starts]
     if not journeys:
         return []

@@ -41,7 +41,8 @@ class UnderWay(NamedTuple):
 
 class Kinds(NamedTuple):
     """The cycles of a course, by what they mean for a journey. `stay`, `go`: it goes on, at home or not. `last_home`,
-    `last`: it ends with them. `beyond`: it has ended before. `home`: they are at home."""
+    `last`: it ends with them. `beyond`: it has ended before. `home`: they are at home. `following`: the next journey
+    begins with them; `back`: they are at home, and none does."""
 
     stay: Node
     go: Node
@@ -49,6 +50,8 @@ class Kinds(NamedTuple):
     last: Node
     beyond: Node
     home: Node
+    following: Node
+    back: Node
 
 
 class JourneyStep(NamedTuple):
@@ -67,6 +70,7 @@ class Along:
         self.stay, self.go = case.graph(kinds.stay), case.graph(kinds.go)
         self.nobody = UnderWay(case.space.false, case.space.false)
         self._at_home = case.having_node(kinds.home)
+        self._following, self._back = case.having_node(kinds.following), case.having_node(kinds.back)
         last, beyond = case.having_node(kinds.last), case.having_node(kinds.beyond)
         self._last = UnderWay(case.having_node(kinds.last_home) | last, last)
         self._late = UnderWay(beyond, beyond | self._at_home if ends_at_home else beyond)
@@ -89,6 +93,13 @@ class Along:
         """Those of which a cycle is one too many."""
         return states & self._late
 
+    def onward(self, states: UnderWay) -> tuple[bool, bool]:
+        """Whether the next journey begins right after some of their last cycles; whether they come home after some."""
+        graph, kinds = self.case.graph, self.kinds
+        after = graph(kinds.last_home).after(states.home) | graph(kinds.last).after(states.home | states.away)
+        return ((after & self._following).satisfiable(),
+                (after & self._back | self.late(states).away & self._back).satisfiable())
+
     def closure(self, start: UnderWay) -> UnderWay:
         """Everybody who is under way from somewhere."""
         seen = new = start
@@ -105,15 +116,15 @@ class Along:
 
 
 class Counts:
-    """How many cycles it takes from each state of all who are under way."""
+    """How many cycles it takes from each state of all who are under way, `every` one of them."""
 
     def __init__(self, along: Along, start: UnderWay) -> None:
-        self._along, self._every = along, along.closure(start)
+        self._along, self.every = along, along.closure(start)
 
     @cached_property
     def endless(self) -> UnderWay:
         """The states from which it may be any number."""
-        return self._along.endless(self._every)
+        return self._along.endless(self.every)
 
     @cached_property
     def arriving(self) -> UnderWay:
@@ -122,11 +133,11 @@ class Counts:
 
     @cached_property
     def _soonest(self) -> list[UnderWay]:
-        return list(self._layers(self._every, True))
+        return list(self._layers(self.every, True))
 
     @cached_property
     def _any_number(self) -> list[UnderWay]:
-        return list(self._layers(self._every.less(self.endless), False))
+        return list(self._layers(self.every.less(self.endless), False))
 
     def _layers(self, every: UnderWay, soonest: bool) -> Iterator[UnderWay]:
         """The states from which it can take 0, 1, 2 .. cycles until the end; or, but for 0, from which it takes so many

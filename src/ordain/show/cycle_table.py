@@ -113,15 +113,13 @@ def _row(group: list[Taken], listed: Mapping[str, Listed], fetch: Taken | None) 
     return _Row(opcodes, title, _span(one), "" if fetch is None else _span(one, fetch), _decided(one))
 
 
-def _span(one: Taken, also: Taken | None = None) -> str:
-    """`3`, `3-7`, `2+` where it can wait; `also` is added to it."""
-    if one.least is None or one.most is None:
+def _span(one: Taken, fetch: Taken | None = None) -> str:
+    """`3`, `3-7`, `2+` where it can wait; with the fetch, if that is given."""
+    figures = None if one.least is None or one.most is None else (one.least, one.most, bool(one.rings))
+    figures = figures if fetch is None else one.with_fetch(fetch)
+    if figures is None:
         return "no end"
-    least, most, rings = one.least, one.most, bool(one.rings)
-    if also is not None:
-        if also.least is None or also.most is None:
-            return "no end"
-        least, most, rings = least + also.least, most + also.most, rings or bool(also.rings)
+    least, most, rings = figures
     return (f"{least}" if least == most else f"{least}-{most}") + ("+" if rings else "")
 
 
