@@ -230,3 +230,21 @@ def test_a_field_by_another_name_does_not_change_what_a_condition_means() -> Non
     assert (moved(found), found.machine) == ({}, ())
     assert between(TEXTS, (renamed[0].replace("low 1 bit = sum[0]", "low 1 bit = sum[1]"), renamed[1])).machine == (
         "condition `low` means something else; it is taken for the same line",)
+
+
+def test_what_is_equal_by_what_common_parts_are_made_of() -> None:
+    """Whatever is 5 is less than 100: both are that it is 5, and only the lines of the 13 bits say so, as each of both
+    conditions stands for any other where it is looked at from above. Whatever is 5 need not be less than 4."""
+    terms = Terms()
+    word, line = terms.leaf("register", "word", 13), terms.leaf("input", "line", 1)
+    is_5 = terms.among(word, frozenset((5,)))
+
+    def below(limit: int) -> Node:
+        return terms.less(word, terms.const(limit, 13))
+
+    for limit, same in ((100, True), (6, True), (5, False), (4, False)):
+        one, other = terms.and_((is_5, below(limit))), terms.and_((is_5, terms.or_((below(limit), line))))
+        assert one is not other and not equal_above(one, other)
+        found = EqualTerms(terms, Functions(()))
+        assert (found.first(one) is found.first(other)) == same
+        assert (found.first(other) is found.first(one)) == same

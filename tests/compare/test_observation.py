@@ -113,3 +113,15 @@ def test_an_open_field_that_drives_something_is_not_open_to_the_bus() -> None:
 
     assert moved(compared(left(), left(shade=1))) == {}
     assert moved(compared(left(), left(down=1))) == {"reset": "changed", "home": "changed"}
+
+
+def test_what_a_field_says_is_not_told_a_second_time_by_what_it_brings_about() -> None:
+    """At night the drum is silent; that it hums is said by the field."""
+    text = edited((GIG, ""), ("driven by drum when up", "driven by drum when up and not night"),
+                  ("bus rope", "input night 1 bit\nbus rope"))[0]
+
+    def lit(**home: int) -> Contents:
+        return burned(resolved(text), {0: Word("home", {"target": 0, **home})})
+
+    first = unit(compared(lit(), lit(up=1)), "home").difference
+    assert first is not None and [str(change) for change in first.changes] == ["up: 0 -> 1"]

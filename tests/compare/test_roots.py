@@ -158,3 +158,32 @@ def test_wired_starts_that_leave_out_a_line() -> None:
     found = behaviour(join(nibble(3), nibble(4)))
     assert moved(found) == {"i3": "changed"} and unit(found, "i3").opcodes == (6,)
     assert sorted(opcode for one in found.units for opcode in one.opcodes) == list(range(0, 16, 2))
+
+
+def test_a_count_that_is_not_known_is_a_number_and_no_place() -> None:
+    """Where the room is shown, nobody knows which it is; it is the same on both sides, as counts do not move."""
+    shown = edited((YAWL, ""), ("bus rope", "bus cord 2 bits, floats\n    driven by room when up\nbus rope"))[0]
+
+    def build(spare: int) -> Contents:
+        return burned(resolved(shown.replace("RESET", "0").replace("WAY", "0")), {
+            0: Word("home", {"flow": "jump", "target": 0, "up": 1}), 9: Word("spare", {"down": spare})})
+
+    assert moved(compared(build(0), build(1))) == {}
+
+
+@pytest.mark.parametrize("link", ["state port 5 bits, reset any\n    next choose flow\n        near: upc + 1\n"
+                                  "        move: star\n        otherwise: port\n",
+                                  "register port 5 bits\n    loads upc + 1 when flow is near\n"
+                                  "    loads star when flow is move\n"])
+def test_a_return_address_is_a_place_in_a_state_and_in_a_register(link: str) -> None:
+    """The call stands somewhere else, and comes back to the word behind it."""
+    before = YAWL[YAWL.index("state port"):YAWL.index("state star")]
+    text = YAWL.replace(before, link).replace("RESET", "0").replace("WAY", "0")
+
+    def calling(at: int, last: int = 0) -> Contents:
+        return burned(resolved(text), {
+            0: Word("home", {"flow": "jump", "target": at}), at: Word("calls", {"flow": "near", "target": 28}),
+            at + 1: Word("back", {"flow": "jump", "target": 0, "up": last}), 28: Word("called", {"flow": "left"})})
+
+    assert moved(compared(calling(4), calling(12))) == {}
+    assert moved(compared(calling(4), calling(12, 1))) == BOTH

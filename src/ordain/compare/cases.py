@@ -70,14 +70,12 @@ class Cases:
 
     def _split(self, node: Node, closed: dict[Node, bool], plain: dict[Node, bool]) -> dict[Node, int]:
         """`closed`: no leaf below is open; `plain`: nor is one that stays whole."""
-        if type(node) is Const:
-            return {node: TRUE}
         if type(node) is If:
             return self._choice(node) if closed[node.args[0]] else self._combined(node)
         decided = plain[node] or (closed[node] and type(node) in (Among, Equal, Less, Parity))
         if decided and _by_few_bits(node):
             return self._values(node)
-        return {node: TRUE} if type(node) is Leaf else self._combined(node)
+        return self._combined(node)
 
     def _choice(self, node: Node) -> dict[Node, int]:
         functions = self._functions

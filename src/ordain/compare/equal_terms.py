@@ -116,10 +116,6 @@ class EqualTerms:
 
 def equal_above(one: Node, other: Node) -> bool:
     """Whether two terms are equal whatever the parts are that both have; False where that is not known."""
-    if one is other:
-        return True
-    if one.width != other.width:
-        return False
     above = Functions((), MOST_ABOVE)
     above.free(_common(one, other))
     try:
