@@ -106,6 +106,7 @@ class ControlGraph:
         self._terms = terms
         self._steering = tuple(leaf in places.steering for leaf in places.leaves)
         self._since = frozenset(places.since.values())
+        self._unknown = frozenset((*places.pointers, *places.at_reset.values()))
         self._index: dict[object, int] = {}
         self._arrivals: dict[tuple[Vector, bool], int] = {}
         self._waiting: list[int] = []
@@ -252,9 +253,10 @@ class ControlGraph:
         that may go there at once or later, its name and its vector. A place of which no return says that is told as the
         number that it is."""
         held: list[tuple[str, Vector]] = []
-        values = dict(zip(self.places.pointers, vector))
+        kept = self.places.kept(vector)
+        values = dict(zip(self.places.pointers, kept))
         places = {leaf: value for number, leaf in self._left_behind
-                  if type(value := vector[number]) is Const and leaf not in self.places.counting}
+                  if self._is_told(value := kept[number]) and leaf not in self.places.counting}
         untold: set[Leaf] = set()
         for awaited in self.awaited:
             filled = self.returned(awaited, values)
@@ -270,7 +272,7 @@ class ControlGraph:
                         untold.add(leaf)
                     elif taker is not leaf:
                         held.append((f"{leaf.name} later, {_names(awaited)}", there))
-        left = tuple([(leaf.name, None if leaf in places and leaf not in untold else vector[number])
+        left = tuple([(leaf.name, None if leaf in places and leaf not in untold else kept[number])
                       for number, leaf in self._left_behind])
         return left, tuple(held)
 
@@ -278,9 +280,16 @@ class ControlGraph:
         """Where a return goes when pointers have these values; None when that is still not known."""
         known: dict[Node, Node] = {leaf: values[leaf] for leaf in leaves(awaited) if leaf in values}
         filled = substitute(self._terms, awaited, known)
-        if any(type(value) is not Const for value in self.steers(filled)):
+        steers = self.steers(filled)
+        if not all(self._is_told(value) for value in steers):
             return None
-        return self.general((*filled, *self.places.data))
+        asked = leaves(steers)      # what the opcode is by then is not what it was when the place was kept
+        return self.general((*filled, *[self.places.since[leaf] if leaf in asked and leaf in self.places.since else leaf
+                                        for leaf in self.places.data]))
+
+    def _is_told(self, value: Node) -> bool:
+        """Whether a place is said, by lines if not by number, and not only that it is what a pointer holds."""
+        return not any(leaf in self._unknown for leaf in leaves((value,)))
 
     def steers(self, where: Vector) -> Vector:
         """Of the pointers' values, those that make the control address."""

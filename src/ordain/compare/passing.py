@@ -44,6 +44,12 @@ class Passing:
                 taken.append((pointer, tuple(sorted(anew, key=lambda leaf: (leaf.kind, leaf.name)))))
         return tuple(renamed), tuple(taken)
 
+    def kept(self, values: tuple[Node, ...]) -> tuple[Node, ...]:
+        """The values of all pointers with no name in them of what may be another at any time."""
+        return tuple([value if type(value) is Const else self._under_names(pointer, value, {
+            leaf: self._name(pointer, leaf) for leaf in leaves((value,)) if leaf not in self._lasting})
+            for pointer, value in zip(self._pointers, values)])
+
     def _name(self, pointer: Leaf, leaf: Leaf) -> Leaf:
         plain = self._plain.get(leaf, leaf)
         found = self._names.get((pointer, plain))

@@ -332,6 +332,10 @@ class Places:
                 steps.append(GuardedStep(self.both(guard, late_guard), (*values, *left), wired, taken))
         return steps
 
+    def kept(self, vector: Vector) -> Vector:
+        """What the pointers hold at a vector, for whoever asks much later: nothing else is then what it is now."""
+        return self._passing.kept(vector[:len(self.pointers)])
+
     def _asked(self, known: Known) -> bool:
         """True where a mapping store was asked before, and control has not come there yet."""
         return self._by_dispatch([known[leaf] for leaf in self.pointers if leaf in known])
