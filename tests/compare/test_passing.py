@@ -5,7 +5,7 @@ import pytest
 
 from ordain.rom.contents import Contents
 from tests.compare.bench import Word, burned, resolved
-from tests.compare.judged import compared, moved
+from tests.compare.judged import compared, moved, unit
 from tests.compare.side_by_side import parting
 
 SLOOP = """\
@@ -147,3 +147,34 @@ def test_a_place_that_lines_say_is_followed_when_control_comes_back_to_it(kept: 
     for new in (coming(1), coming(0, up=1)):
         assert moved(compared(old, new)) != {}
     assert moved(compared(old, coming(0))) == {}
+
+
+@pytest.mark.parametrize(("edit", "load", "asking", "told"), [
+    (("field load 1 bit", "field load 1 bit, active low"), 0, 0, False),
+    (("field load 1 bit", "field load 1 bit, active low"), 1, 0, True),
+    (("register ir", "latch ir"), 0, 1, True)])             # it shows what it is loaded with as it is asked
+def test_whether_a_register_stands_still(edit: tuple[str, str], load: int, asking: int, told: bool) -> None:
+    assert SLOOP.count(edit[0]) == 1
+    text = SLOOP.replace(*edit).replace("STARTS", "").replace("NEXT", LINES).replace("ASK", "ir[7:4] is 3").replace(
+        "KEPT", "to")
+
+    def turning(**last: int) -> Contents:
+        words = {at: Word("far", {"go": "home"}) for at in range(64, 128)}
+        return burned(resolved(text), words | {
+            0: Word("home", {"go": "jump", "to": 1, "load": 1}), 1: Word("turns", {"go": "turn", "load": load}),
+            76: Word("asks", {"go": "ask", "to": 8, "load": asking}), 8: Word("so", {}), 9: Word("else", last)})
+
+    old, new = turning(), turning(up=1)
+    assert (moved(compared(old, new)) != {}) == told == any(parting(old, new, HIDDEN, run, 150) for run in range(2))
+
+
+def test_what_is_held_is_told_where_it_is_asked() -> None:
+    """One goes where the lines have said, the other does not: till then both have done the same."""
+    def third(go: str) -> Contents:
+        made = sloop("0", "dial[0]", "", 0, "keep", 0, DIAL)
+        words = list(made.words["control"])
+        words[3] = burned(made.machine, {3: Word("third", {"go": go})}).words["control"][3]
+        return made._replace(words={**made.words, "control": tuple(words)})
+
+    first = unit(compared(third("back"), third("jump")), "home").difference
+    assert first is not None and (first.cycle, [str(change) for change in first.changes]) == (4, ["go: back -> jump"])
