@@ -62,7 +62,8 @@ class Board:
     `stored`: the flags are states and not registers. `successor`: a word names the next one. `visible`: what a
     programmer sees. `turned`: the memory's lines are turned. `clock`: "" for none, "phases" where all happens in the
     second half, "held" where somebody can stop it besides. `thief`: somebody else may write the memory in words that
-    yield the bus. `early`: `t` is loaded from `b`, in the first half."""
+    yield the bus. `early`: `t` is loaded from `b`, in the first half. `moving`: what that half
+    is called in which all else happens. `loose`: `b` drives only with the carry. `words`: of the memory."""
 
     width: int
     bus: str
@@ -74,12 +75,19 @@ class Board:
     clock: str
     thief: bool
     early: bool
+    moving: str
+    loose: bool
+    words: int
     bodies: Mapping[str, tuple[Word, ...]] = field(default_factory=dict)
     opcodes: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def ones(self) -> int:
         return (1 << self.width) - 1
+
+    @property
+    def other(self) -> str:
+        return "first" if self.moving == "second" else "second"
 
 
 def drawn(seed: int) -> Board:
@@ -88,7 +96,9 @@ def drawn(seed: int) -> Board:
     bus = chance.choice(("floats", "floats", "pulled high", "pulled low", "wired and", "wired or", "kept"))
     seen = ["a", "b", "pc", "ram", *(name for name in ("z", "c") if chance.random() < 0.8)]
     board = Board(width, bus, chance.random() < 0.3, chance.random() < 0.5, chance.random() < 0.4, tuple(seen),
-                  chance.random() < 0.3, chance.choice(("", "", "phases", "held")), chance.random() < 0.3, False)
+                  chance.random() < 0.3, chance.choice(("", "", "phases", "held")), chance.random() < 0.3, False,
+                  chance.choice(("second", "second", "first")), chance.random() < 0.2,
+                  (1 << width) - chance.choice((0, 0, 2)))
     if board.clock and not board.latch and chance.random() < 0.5:
         board = replace(board, early=True)
     titles = [f"i{number}" for number in range(chance.randint(2, 4))]
@@ -144,14 +154,15 @@ def _word(chance: Random, board: Board) -> Word:
 
 
 def machine_text(board: Board) -> str:
-    w, on = board.width, " and second" if board.clock else ""
+    w, on = board.width, f" and {board.moving}" if board.clock else ""
     wide, ways = f"{w} bits", _ways(board)
-    drivers = {"a": "src in (a, both)", "b": "src in (b, both)", "t": "src is t", "pc": "src is pc",
-               "ram": "src is ram", f"alu = result[{w - 1}:0]": "src is alu", "lit": "src is lit"}
+    drivers = {"a": "src in (a, both)", "b": f"src in (b, both){' and c' if board.loose else ''}", "t": "src is t",
+               "pc": "src is pc", "ram": "src is ram", f"alu = result[{w - 1}:0]": "src is alu", "lit": "src is lit"}
     drivers |= {"thief = thief.brings": "thief.takes and yields"} if board.thief else {}
     flags = {"z": f"result[{w - 1}:0] is 0", "c": f"result[{w}]"}
     return "\n".join([
-        'machine quern "a path for data by chance"', 'microprogram "quern.micro"', *_CLOCKS[board.clock],
+        'machine quern "a path for data by chance"', 'microprogram "quern.micro"',
+        *(line.format(board.moving) for line in _CLOCKS[board.clock]),
         f"store control 64 words of {28 + w} bits", "    address upc",
         "field src 4 bits", *_codes(CODES), "field op 3 bits", *_codes(FUNCTIONS),
         *(f"field {name} 1 bit" for name in (*(f"put_{one}" for one in TAKERS), "gated", "by_pc", "yields")),
@@ -163,7 +174,7 @@ def machine_text(board: Board) -> str:
         "state upc 6 bits, reset 0", "    next choose seq", *(f"        {way}: {ways[way]}" for way in WAYS),
         f"register a {wide}, loads data when put_a and (c or not gated)", f"register b {wide}, loads data when put_b",
         f"{'latch' if board.latch else 'register'} t {wide}, loads "
-        + ("b when put_t, on first" if board.early else "data when put_t"),
+        + (f"b when put_t, on {board.other}" if board.early else "data when put_t"),
         f"register mar {wide}, loads data when put_mar", f"register ir {wide}, loads data when put_ir",
         f"register pc {wide}", "    loads data when put_pc", "    loads pc + 1 when put_count",
         *(line for name in FLAGS for line in (
@@ -172,7 +183,7 @@ def machine_text(board: Board) -> str:
         "signal result = choose op", "    add: {0b0, a} + {0b0, t}", "    sub: {0b0, a} - {0b0, t}",
         "    and: {0b0, a and t}", "    xor: {0b0, a xor b}", "    inc: {0b0, b} + 1", "    pass: {0b0, t}",
         f"    adc: {{0b0, a}} + {{0b0, b}} + {{0b{0:0{w}b}, c}}", "    less: {0b1 if a < t else 0b0, b}",
-        f"memory ram {1 << w} words of {wide}", "    address where", f"    writes data when put_ram{on}",
+        f"memory ram {board.words} words of {wide}", "    address where", f"    writes data when put_ram{on}",
         *([f"    writes thief.brings when thief.takes and yields{on}"] if board.thief else []),
         f"signal where = {'not ' if board.turned else ''}(pc if by_pc else mar)",
         f"bus data {wide}, {board.bus}", *(f"    driven by {name} when {when}{on}" for name, when in drivers.items()),
@@ -180,8 +191,8 @@ def machine_text(board: Board) -> str:
     ]) + "\n"
 
 
-_CLOCKS = {"": (), "phases": ("clock clk (first, second)", "    moves in second"),
-           "held": ("clock clk (first, second)", "    moves in second", "    held while not running",
+_CLOCKS = {"": (), "phases": ("clock clk (first, second)", "    moves in {}"),
+           "held": ("clock clk (first, second)", "    moves in {}", "    held while not running",
                     "input running 1 bit")}
 _THIEF = """\
 agent thief "takes the bus where a word leaves it"
@@ -237,7 +248,7 @@ def obeyed(board: Board, seed: int, cycles: int) -> Iterator[Seen]:
     chance = Random(seed)
     held = {name: chance.randrange(board.ones + 1) for name in ("a", "b", "t", "mar", "ir", "pc")}
     held |= {name: chance.randrange(2) for name in FLAGS}
-    ram = [chance.randrange(board.ones + 1) for _ in range(board.ones + 1)]
+    ram = [chance.randrange(board.ones + 1) for _ in range(board.words)]
     spot: Spot = HOME
     level, takes = chance.randrange(board.ones + 1), False
     begun: tuple[str, dict[str, int], tuple[int, ...]] | None = None
@@ -248,7 +259,7 @@ def obeyed(board: Board, seed: int, cycles: int) -> Iterator[Seen]:
             begun = None
             if chance.random() < 0.3:           # somebody has been at the panel
                 held[chance.choice(("a", "b", "t", "mar", "pc"))] = chance.randrange(board.ones + 1)
-                ram[chance.randrange(board.ones + 1)] = chance.randrange(board.ones + 1)
+                ram[chance.randrange(board.words)] = chance.randrange(board.ones + 1)
         elif spot[1] == 0 and begun is None:
             begun = spot[0], {**held, "thief.takes": int(takes)}, tuple(ram)
         if board.clock == "held" and chance.random() < 0.2:
@@ -262,7 +273,7 @@ def once(board: Board, title: str, held: Mapping[str, int], ram: Mapping[int, in
     takes = bool(held.get("thief.takes", board.thief and chance.randrange(2)))
     now = {name: held.get(name, chance.randrange(2 if name in FLAGS else board.ones + 1))
            for name in ("a", "b", "t", "mar", "ir", "pc", *FLAGS)}
-    words = [ram.get(at, chance.randrange(board.ones + 1)) for at in range(board.ones + 1)]
+    words = [ram.get(at, chance.randrange(board.ones + 1)) for at in range(board.words)]
     before, ram_before = {**now, "thief.takes": int(takes)}, tuple(words)
     spot, level = (title, 0), held.get("level", chance.randrange(board.ones + 1))
     while spot != HOME:
@@ -281,7 +292,8 @@ def _cycle(board: Board, chance: Random, held: dict[str, int], ram: list[int], s
         held["t"] = held["b"]
     data = 0
     if not opened or word.source not in ("alu", "t"):
-        data = _data(board, chance, word, held, ram[where], level, _result(word, held, held["t"], ones) & ones)
+        read = ram[where] if where < board.words else chance.randrange(ones + 1)
+        data = _data(board, chance, word, held, read, level, _result(word, held, held["t"], ones) & ones)
     t = data if opened else held["t"]
     result = _result(word, held, t, ones)
     if word.source == "alu":
@@ -290,7 +302,7 @@ def _cycle(board: Board, chance: Random, held: dict[str, int], ram: list[int], s
         data = chance.randrange(ones + 1)
         t = data if opened else t
         result = _result(word, held, t, ones)
-        ram[where] = data
+        _write(ram, where, data)
     after = dict(held)
     for name in word.loads & ({"b", "mar", "ir", "pc"} if board.early else {"b", "t", "mar", "ir", "pc"}):
         after[name] = data
@@ -301,7 +313,7 @@ def _cycle(board: Board, chance: Random, held: dict[str, int], ram: list[int], s
     if "flags" in word.loads:
         after["z"], after["c"] = int(result & ones == 0), result >> board.width & 1
     if "ram" in word.loads:
-        ram[where] = data
+        _write(ram, where, data)
     key, ready = chance.randrange(2), chance.randrange(2)
     on = (spot[0], spot[1] + 1)
     there: Spot | None
@@ -329,7 +341,10 @@ def _cycle(board: Board, chance: Random, held: dict[str, int], ram: list[int], s
 
 def _data(board: Board, chance: Random, word: Word, held: Mapping[str, int], read: int, level: int,
           result: int) -> int:
-    match word.source:
+    ones, source = board.ones, word.source
+    if board.loose and not held["c"]:
+        source = {"b": "none", "both": "a"}.get(source, source)
+    match source:
         case "both":
             return held["a"] & held["b"] if board.bus == "wired and" else held["a"] | held["b"]
         case "ram":
@@ -339,9 +354,14 @@ def _data(board: Board, chance: Random, word: Word, held: Mapping[str, int], rea
         case "lit":
             return word.literal
         case "none":
-            return {"floats": chance.randrange(board.ones + 1), "pulled high": board.ones, "pulled low": 0,
-                    "wired and": board.ones, "wired or": 0, "kept": level}[board.bus]
-    return held[word.source]
+            return {"floats": chance.randrange(ones + 1), "pulled high": ones, "pulled low": 0, "wired and": ones,
+                    "wired or": 0, "kept": level}[board.bus]
+    return held[source]
+
+
+def _write(ram: list[int], where: int, data: int) -> None:
+    if where < len(ram):
+        ram[where] = data
 
 
 def _result(word: Word, held: Mapping[str, int], t: int, ones: int) -> int:

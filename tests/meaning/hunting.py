@@ -18,13 +18,17 @@ from ordain.meaning.telling import told
 from ordain.pipeline import build_model
 from ordain.prover.decide import ProofRounds
 from tests.meaning.boards import FLAGS, HOME, Board, Seen, drawn, machine_text, obeyed, once, program_text
-from tests.meaning.expressions import worked_out
+from tests.meaning.expressions import Value, worked_out
 from tests.meaning.manual import Bits
 
 RUNS, CYCLES = 24, 250
 
 TRIES = 300
 """With the values for which something else is said to come, and anything in what is open."""
+
+
+class Beyond(Exception):
+    """A word is read that the memory does not have."""
 
 
 def number_of(value: Bits | int) -> int:
@@ -41,18 +45,29 @@ def samples(board: Board, seed: int) -> dict[str, list[Seen]]:
 
 def refuted(board: Board, meaning: Sequence[str], seen: Sequence[Seen]) -> Seen | None:
     """A time when the instruction did something else than is said."""
-    return next((one for one in seen if not _as_said(board, meaning, one)), None)
+    for one in seen:
+        try:
+            if not _as_said(board, meaning, one):
+                return one
+        except Beyond:
+            continue
+    return None
 
 
 def _as_said(board: Board, meaning: Sequence[str], one: Seen) -> bool:
     widths = {name: 1 if name in (*FLAGS, "thief.takes") else board.width for name in one.before}
     names = {name: Bits(value, widths[name]) for name, value in one.before.items()}
-    after, ram, every = dict(one.before), list(one.ram_before), board.ones
+    after, ram = dict(one.before), list(one.ram_before)
     free = dict.fromkeys(after, 0)                  # bits of which nothing is said
     open_words: set[int] = set()
 
+    def stands(_: str, at: Value) -> Bits:
+        if number_of(at) >= board.words:                # what is read beyond the end is anything
+            raise Beyond
+        return Bits(one.ram_before[number_of(at)], board.width)
+
     def value_of(text: str) -> int:
-        value = worked_out(text, names, lambda _, at: Bits(one.ram_before[number_of(at)], board.width))
+        value = worked_out(text, names, stands)
         return number_of(value)
 
     named = set(board.visible)
@@ -61,7 +76,7 @@ def _as_said(board: Board, meaning: Sequence[str], one: Seen) -> bool:
             continue
         if effect.startswith("let "):
             name, text = effect[4:].split(" = ", 1)
-            value = worked_out(text, names, lambda _, at: Bits(one.ram_before[number_of(at)], board.width))
+            value = worked_out(text, names, stands)
             assert isinstance(value, Bits)
             names[name] = value
             continue
@@ -72,7 +87,7 @@ def _as_said(board: Board, meaning: Sequence[str], one: Seen) -> bool:
         if when and not value_of(when):
             continue
         if name == "ram":
-            places = {value_of(inside)} if inside else set(range(every + 1))
+            places = {value_of(inside)} if inside else set(range(board.words))
             open_words = open_words | places if text == "undefined" else open_words - places
             ram = [value_of(text) if at in places and text != "undefined" else held for at, held in enumerate(ram)]
             continue
@@ -83,7 +98,7 @@ def _as_said(board: Board, meaning: Sequence[str], one: Seen) -> bool:
         else:
             free[name] &= ~mask
             after[name] = after[name] & ~mask | value_of(text) << int(low or high) & mask
-    if "ram" in named and any(ram[at] != one.ram_after[at] for at in range(every + 1) if at not in open_words):
+    if "ram" in named and any(ram[at] != one.ram_after[at] for at in range(board.words) if at not in open_words):
         return False
     return all((after[name] ^ one.after[name]) & ~free[name] == 0 for name in named - {"ram"})
 

@@ -576,3 +576,18 @@ instruction 1 "rest"
 """)
     found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
     assert (found["copy"].difference is None) == holds and not found["copy"].why
+
+
+@pytest.mark.parametrize("means, holds", [
+    ("memory[a] <- t, a <- b", True), ("memory[b] <- t, a <- b", False)])
+def test_a_word_that_the_clock_is_held_in_writes_once_where_it_then_loads_the_pointer(means: str, holds: bool) -> None:
+    """However long the second half lasts, `a` is the old one in all of it."""
+    machine = WICK.replace("    moves in second\n", "    moves in second\n    held while waits\ninput waits 1 bit\n") \
+        .replace("loads t when put_a", "loads b when put_a").replace("visible a, b", """\
+memory memory 16 words of 4 bits
+    address a
+    writes t when put_a and second
+visible a, b, memory""")
+    contents = contents_of(machine, COPY.format(means=means).replace("put_t, put_a", "put_a"))
+    found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
+    assert (found["copy"].difference is None) == holds and not found["copy"].why

@@ -273,10 +273,11 @@ class Course:
             active = put_in(self.terms, (self.at(when, step, memory.name),), dict(step.assumed))[0]
             if active is self.terms.const(0, 1):
                 continue
-            at = self.at(address, step, memory.name)
+            at, put = put_in(self.terms, (self.at(address, step, memory.name), self.at(value, step, memory.name)),
+                             dict(step.assumed))
             if memory.words < 1 << address.width:
                 active = self.terms.and_((active, self.terms.less(at, self.terms.const(memory.words, at.width))))
-            found.append(WrittenWord(memory.name, active, at, self.at(value, step, memory.name), step.number))
+            found.append(WrittenWord(memory.name, active, at, put, step.number))
         newest = {one.memory: one for one in reversed(step.writes)}
         found = [one for one in found if one.memory not in newest or one[:4] != newest[one.memory][:4]]
         if len({one.memory for one in found}) < len(found):

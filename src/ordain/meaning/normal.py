@@ -121,12 +121,10 @@ class Normal:
         minus: list[Node] = []
         for part in sorted(counts, key=lambda part: (type(part) is not Leaf, self._place(part))):
             count = counts[part] & ones
-            if count <= MOST_REPEATED:
-                plus += [part] * count
-            elif ones + 1 - count <= MOST_REPEATED:
-                minus += [part] * (ones + 1 - count)
-            else:
+            fewest = min(count, ones + 1 - count)
+            if fewest > MOST_REPEATED:
                 return node
+            (plus if fewest == count else minus).extend([part] * fewest)
         total &= ones
         if not plus and len(minus) == 1 and total == ones:
             return terms.not_(minus[0])
