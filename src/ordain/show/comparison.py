@@ -90,7 +90,7 @@ def _behaviour(found: Comparison, behaviour: Behaviour, everything: bool) -> lis
     counts = [(status, sum(unit.status == status for unit in units)) for status in ("changed", "new", "gone", "same")]
     told = ", ".join(f"{count} {status}" for status, count in counts if count)
     lines = [PaintedLine(f"behaviour: {told or 'nothing is entered from outside'}")]
-    for group in _groups(behaviour):
+    for group in _groups(behaviour, everything):
         lines += _group(found, behaviour, group, everything)
     renamed = [f"`{unit.title}` (was `{unit.was}`)" for unit in units if unit.status == "same" and unit.was]
     if renamed:
@@ -109,8 +109,9 @@ def _cut(texts: Sequence[str], everything: bool) -> list[str]:
     return [*texts[:FEW], f"and {len(texts) - FEW} more"]
 
 
-def _groups(behaviour: Behaviour) -> list[list[ComparedUnit]]:
-    """Units that changed, those that part at the same line of the source together, in the order in which they come."""
+def _groups(behaviour: Behaviour, everything: bool) -> list[list[ComparedUnit]]:
+    """Units that changed, in their order, those together that part at the same line of the source; with
+    `everything`, that come there by the same lines."""
     contents = [side.contents for side in behaviour.joint.common.sides]
     groups: dict[object, list[ComparedUnit]] = {}
     for unit in behaviour.units:
@@ -118,7 +119,9 @@ def _groups(behaviour: Behaviour) -> list[list[ComparedUnit]]:
             one = unit.difference
             key: object = (unit.status, unit.was)
             if one is not None:
-                key = (unit.status, _line(contents[0], one.old), _line(contents[1], one.new), one.changes, one.when)
+                way = [(_line(contents[1], passage.new), passage.when) for passage in one.way] if everything else []
+                key = (unit.status, _line(contents[0], one.old), _line(contents[1], one.new), one.old_end, one.new_end,
+                       one.changes, one.when, tuple(way))
             groups.setdefault(key, []).append(unit)
     return list(groups.values())
 
@@ -143,7 +146,10 @@ def _group(found: Comparison, behaviour: Behaviour, units: list[ComparedUnit], e
         what += f"; {first.note}"
     lines = [PaintedLine(what, "doubt")]
     if first.difference is not None:
-        lines += _difference(behaviour, first.difference, everything)
+        cycles = {unit.title: unit.difference.cycle for unit in units if unit.difference is not None}
+        later = [f"{cycle} of `{title}`" for title, cycle in cycles.items() if cycle != first.difference.cycle]
+        also = f"; {some(later, everything)}" if later else ""
+        lines += _difference(behaviour, first.difference, everything, also)
     return lines
 
 
@@ -153,7 +159,8 @@ def _named(unit: ComparedUnit) -> str:
     return f"`{unit.title}`"
 
 
-def _difference(behaviour: Behaviour, one: Difference, everything: bool) -> list[PaintedLine]:
+def _difference(behaviour: Behaviour, one: Difference, everything: bool, also: str) -> list[PaintedLine]:
+    """`also`: in which cycles others part that come to the same place."""
     contents = [side.contents for side in behaviour.joint.common.sides]
     titles = [Titles(side) for side in behaviour.joint.common.sides]
     lines: list[PaintedLine] = []
@@ -165,7 +172,7 @@ def _difference(behaviour: Behaviour, one: Difference, everything: bool) -> list
     condition = f", when {', '.join(map(str, one.when))}" if one.when else ""
     was = place_text(contents[0], titles[0], one.old) if one.old else one.old_end
     now = place_text(contents[1], titles[1], one.new) if one.new else one.new_end
-    lines += [PaintedLine(f"    cycle {one.cycle} is the first that differs{condition}"),
+    lines += [PaintedLine(f"    cycle {one.cycle} is the first that differs{also}{condition}"),
               PaintedLine(f"      was {was}", "bad"),
               PaintedLine(f"      now {now}", "good")]
     if one.changes:
