@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ordain.compare.comparison import cycle_changes
 from ordain.control.system import build_system
 from ordain.measure.cycles import Cycles, Decision, Taken, cycles_of
 from ordain.measure.mix import PerInstruction, per_instruction, read_mix
@@ -531,6 +532,22 @@ def test_where_each_word_dispatches_home_is_in_the_instruction() -> None:
     found = counted(contents_of(AHEAD + "home next is dispatch\n", AHEAD_MICRO), ["nothing", "work", "slow"])
     assert {one.title: (one.least, one.fetches) for one in found.taken} == {
         "nothing": (1, "always"), "work": (1, "never"), "slow": (2, "never")}
+
+
+def test_what_never_begins_is_not_said_to_go_on_for_ever() -> None:
+    """The bus never has 3; a row that no dispatch comes to is told in the same way."""
+    machine = AHEAD.replace("    driven by memory\n", "    driven by even = {some, 0b0}\nstate some 1 bit, reset 0\n"
+                            "    next late\n")
+    found = counted(contents_of(machine, AHEAD_MICRO), ["nothing", "work", "slow", "either"])
+    assert {one.title: (one.least, one.begins) for one in found.taken} == {
+        "nothing": (1, True), "work": (None, False), "slow": (2, True), "either": (None, False)}
+    lines = cycle_lines("lathe", found, {}, 200, True)
+    assert lines[0].endswith("an instruction 1 to 2 more, 2 never begin")
+    assert [line.split()[:3] for line in lines if line.split()[:1] in (["work"], ["either"])] == [
+        ["work", "never", "never"], ["either", "never", "never"]]
+    both = counted(contents_of(AHEAD, AHEAD_MICRO), ["nothing", "work", "slow", "either"])
+    assert [(one.title, one.old, one.new) for one in cycle_changes(both, found)] == [
+        ("work", (2, 2), None), ("either", (1, 2), None)]
 
 
 def test_what_cannot_happen_does_not_count() -> None:

@@ -150,7 +150,8 @@ def _as_json(findings: list[Finding], cycles: "Cycles | None", listed: "dict[str
 
 
 def _data(one: "Taken") -> dict[str, Any]:
-    return {"kind": one.kind, "title": one.title, "least": one.least, "most": None if one.rings else one.most,
+    return {"kind": one.kind, "title": one.title, "begins": one.begins,
+            "least": one.least, "most": None if one.rings else one.most,
             "most_without_waiting": one.most, "fetches_the_next": one.fetches,
             "if_least": [_decision(each) for each in one.if_least],
             "if_most": [_decision(each) for each in one.if_most],

@@ -16,7 +16,8 @@ from ordain.text.source import Span
 
 class CycleChange(NamedTuple):
     """An instruction that takes other numbers of cycles: least and most; None instead of both: it is not on that side,
-    instead of one: it never ends there. `rings`: in how many waits it can go round, before and now."""
+    or never begins there, instead of one: it never ends there. `rings`: in how many waits it can go round, before and
+    now."""
 
     title: str
     old: tuple[int | None, int | None] | None
@@ -57,7 +58,7 @@ def _taken(cycles: Cycles | None) -> dict[str, Taken]:
         return {}
     ways = {"(fetch)": cycles.fetch, "(round)": cycles.round}
     return {**{title: taken for title, taken in ways.items() if taken is not None},
-            **{taken.title: taken for taken in cycles.taken}}
+            **{taken.title: taken for taken in cycles.taken if taken.begins}}
 
 
 def _span(taken: Taken | None) -> tuple[int | None, int | None] | None:

@@ -72,7 +72,8 @@ class Onward(NamedTuple):
 class Travelled(NamedTuple):
     """`least`: None when nobody arrives; `most`: None likewise. `rings`: sets of the control addresses that make up a
     ring each, empty when every journey comes to its end. `shortest`, `longest`: the cycles of such a journey,
-    when they were asked for and differ; `longest` is empty where there are rings. `onward`: where some of them end."""
+    when they were asked for and differ; `longest` is empty where there are rings. `onward`: where some of them end.
+    `begun`: whether there is a journey at all."""
 
     least: int | None
     most: int | None
@@ -80,6 +81,7 @@ class Travelled(NamedTuple):
     shortest: tuple[Cycle, ...]
     longest: tuple[Cycle, ...]
     onward: Onward
+    begun: bool = True
 
 
 class Stopped(Exception):
@@ -172,6 +174,8 @@ class _Going:
 
     def travelled(self, journey: Journey) -> Travelled:
         start, counts = self.starts[journey], self.counts[journey.course]
+        if not start:
+            return Travelled(None, None, (), (), (), Onward(False, True), False)
         along = self._alongs[journey.course]
         waiting = Waiting(along, counts, self._ground, start) if start & counts.endless else None
         rings = () if waiting is None else tuple(sorted(waiting.rings, key=sorted))

@@ -47,7 +47,7 @@ class Ring(NamedTuple):
 
 class Taken(NamedTuple):
     """`kind`: "instruction", "row" (of a mapping store), "fetch" or "round". `least`, `most` in cycles, a part
-    of one counted whole; None: it never comes to its end. With `rings`,
+    of one counted whole; None: it never comes to its end, or never `begins`. With `rings`,
     `most` is without waiting: what goes round is left as soon as it can be. `if_least`, `if_most`: what decides, where
     the two differ. `fetches`: whether it fetches the next one itself, so that no fetch comes between: in no case, in
     each, or now and then; `ahead`: the least where it does."""
@@ -61,6 +61,7 @@ class Taken(NamedTuple):
     if_most: tuple[Decision, ...]
     fetches: Literal["never", "always", "sometimes"] = "never"
     ahead: int | None = None
+    begins: bool = True
 
     def with_fetch(self, fetch: "Taken") -> tuple[int, int, bool] | None:
         """Least and most from its first word to that of the next one, and whether it can wait; None: it never comes
@@ -228,7 +229,8 @@ class _Telling:
         onward = travelled.onward
         return Taken(unit.kind, unit.title, least, most, rings,
                      self._decisions(travelled.shortest), self._decisions(travelled.longest),
-                     "never" if not onward.following else "sometimes" if onward.home else "always")
+                     "never" if not onward.following else "sometimes" if onward.home else "always",
+                     begins=travelled.begun)
 
     def control(self) -> Control:
         arms = sum(1 << line for _, _, line in self._lines)

@@ -65,9 +65,10 @@ def _answer(machine: str, cycles: Cycles) -> str:
     waiting = sum(1 for one in ended if one.rings)
     if waiting:
         parts.append(f"{waiting} of {len(cycles.taken)} can wait")
-    endless = len(cycles.taken) - len(ended)
-    if endless:
-        parts.append(f"{endless} never {'ends' if endless == 1 else 'end'}")
+    idle = sum(1 for one in cycles.taken if not one.begins)
+    endless = len(cycles.taken) - len(ended) - idle
+    parts += [f"{count} never {what}{'s' if count == 1 else ''}" for count, what in ((endless, "end"), (idle, "begin"))
+              if count]
     return f"{machine}: {', '.join(parts)}"
 
 
@@ -118,7 +119,7 @@ def _span(one: Taken, fetch: Taken | None = None) -> str:
     figures = None if one.least is None or one.most is None else (one.least, one.most, bool(one.rings))
     figures = figures if fetch is None else one.with_fetch(fetch)
     if figures is None:
-        return "no end"
+        return "no end" if one.begins else "never"
     least, most, rings = figures
     return (f"{least}" if least == most else f"{least}-{most}") + ("+" if rings else "")
 
