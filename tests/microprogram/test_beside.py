@@ -317,3 +317,14 @@ def test_what_has_a_part_in_it_is_named() -> None:
     machine = machine_of(*KINDS["skips"][:3])
     _, findings = build_texts({"m.machine": machine, "m.micro": text_of("on").micro()}, "m.machine")
     assert [[place.label for place in finding.places] for finding in findings] == [["`skip` has a part in it"]]
+
+
+@pytest.mark.parametrize(("plus", "said"), [("active", set()), ("upc", {"no-order"})])
+def test_of_two_that_move_in_different_phases_the_first_takes_the_second_plus_one(plus: str, said: set[str]) -> None:
+    """As the help of `no-order` says."""
+    machine = machine_of("0", f"(target if op is go else {plus} + 1)", "").replace("address upc", "address active")
+    machine = machine.replace("state upc 6 bits, reset 0", "state upc 6 bits, reset 0, on first")
+    machine += "clock clk (first, second)\nstate active 6 bits, reset 0, on second\n    next upc\n"
+    made, findings = build_texts({"m.machine": machine, "m.micro": text_of("on, on, go 0").micro()}, "m.machine")
+    assert {finding.name for finding in findings} == said and made is not None
+    assert all("different phases" in finding.help for finding in findings)

@@ -124,9 +124,9 @@ def _no_order(machine: Machine, writers: Mapping[str, Writer]) -> list[Finding]:
                 "no-order", f"nothing says that control goes on to the word below in `{name}`", writer.silent,
                 "names no next word", places=(Place(store.span, "no state counts this address up"),),
                 help="name the next word in each, with a field that is `idle following`; or write the counter as the "
-                     "state that forms the address plus one, or as a state loaded with the next address plus one; "
-                     "where something else steps, as a ring counter does, say `step` and that part of the address in "
-                     "the store's block"))
+                     "state that forms the address plus one, or as a state loaded with the next address plus one "
+                     "(of two that move in different phases, the first takes the second plus one); where something "
+                     "else steps, as a ring counter does, say `step` and that part of the address in the store's block"))
     return findings
 
 

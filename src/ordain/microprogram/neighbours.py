@@ -38,7 +38,7 @@ class Neighbours:
         ways, others = self._ways(word, bits)
         for way in ways:
             [left] = substitute(self.terms, (way,), known)
-            counted = type(way) is Add and type(left) is Const      # past the end of a body: the build has seen to it
+            counted = bool(word.goes_on) and type(way) is Add and type(left) is Const   # the build has seen to it
             for there in _possible(left):
                 own = self._below(index, body, address, there)
                 right = any(there in self.addresses[one] for one in own) or (
