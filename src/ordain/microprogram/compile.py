@@ -1,6 +1,6 @@
 """Tree and machine become microinstructions: every pass in its order."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from itertools import chain
 
 from ordain.language import tree
@@ -20,6 +20,7 @@ from ordain.microprogram.opcodes import Opcodes, assign_opcodes
 from ordain.microprogram.slots import slots_of
 from ordain.microprogram.stepping import Counter, counter_of, decides
 from ordain.microprogram.tables import numbers, table
+from ordain.microprogram.unread import goes_on, unread
 from ordain.microprogram.words import Writer
 from ordain.text.findings import Finding, Place, Severity, error, has_errors, warning
 from ordain.text.source import Span
@@ -49,6 +50,8 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
         if writer.counter is not None:
             own = [plan for plan in plans if plan.store.name == name]
             findings += _off_the_end(machine, writer, writer.counter, own, words, fixed, labels.words)
+    if not has_errors(findings):
+        findings += _anywhere(machine, writers, words)
     if not any(finding.severity is Severity.ERROR or finding.name == "counter-not-low" for finding in findings):
         findings += _no_order(machine, writers)
     entries = start_entries(machine, plans, opcodes)
@@ -126,8 +129,28 @@ def _no_order(machine: Machine, writers: Mapping[str, Writer]) -> list[Finding]:
                 help="name the next word in each, with a field that is `idle following`; or write the counter as the "
                      "state that forms the address plus one, or as a state loaded with the next address plus one "
                      "(of two that move in different phases, the first takes the second plus one); where something "
-                     "else steps, as a ring counter does, say `step` and that part of the address in the store's block"))
+                     "else steps, as a ring counter does, say `step` and that part of the address in the store's "
+                     "block"))
     return findings
+
+
+def _anywhere(machine: Machine, writers: Mapping[str, Writer], words: Sequence[Microinstruction]) -> Iterator[Finding]:
+    """The first word of each store that would stand anywhere, as it names a label, and from which the hardware may
+    count on to the word below in a way that is not understood."""
+    for name, writer in writers.items():
+        store = machine.stores[name]
+        counting = None if store.step is not None else unread(machine, store, writer.layout, writer.counter)
+        apart = None if counting is None else next(
+            (word for word in words if word.store == name and not word.succeeds
+             and goes_on(machine, writer.layout, counting, word)), None)
+        if counting is not None and apart is not None:
+            yield error(
+                "no-order", f"nothing says that control goes on to the word below in `{name}`", apart.span,
+                "the hardware may count on from here",
+                places=(Place(store.span, f"it comes from `{counting.counting[0].name}`, and that is not as it is what "
+                                          "is presented"),),
+                help="count up what is presented: of two that move in different phases, the first takes the second "
+                     "plus one; end each routine with an order that names the next word")
 
 
 def _transfers(plans: Sequence[BodyPlan], machine: Machine) -> dict[str, tree.Transfer]:

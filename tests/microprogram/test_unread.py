@@ -1,0 +1,80 @@
+"""Counters that are not understood: a word that names a label, and may go on to the one below, is never let stand
+anywhere. Where the text says how a counter is written, the words of it are walked by hand."""
+
+import pytest
+
+from ordain.pipeline import build_texts
+from ordain.text.findings import Severity
+
+MACHINE = """\
+machine m "two states take turns"
+microprogram "m.micro"
+clock clk (first, second)
+store control 64 words of 13 bits
+    address {address}
+field op 1 bit
+field if_z 1 bit
+field target 6 bits address, idle 0
+field mark 5 bits, idle 0
+input z 1 bit
+{states}
+order goto <there>: op, target <there>
+order when z <there>: if_z, target <there>
+"""
+MICRO = """\
+routine start at 0
+    mark 1, goto pair
+routine pair
+    mark 2, when z start
+    mark 3, goto start
+""" + "".join(f"routine filler{cell} at {cell}\n    goto start\n" for cell in range(1, 40, 2))
+PHASES = "state ahead 6 bits, reset 0, on first\n    next target if op or (if_z and z) else {} + 1\n" \
+    "state active 6 bits, reset 0, on second\n    next ahead\n"
+LATER = PHASES.replace("first", "other").replace("second", "first").replace("other", "second")
+BASE = "state base 6 bits, reset 0\n    next target if op or (if_z and z) else base\n" \
+    "state step 2 bits, reset 0\n    next 0 if op or (if_z and z) else step + 1\n"
+LINK = "state link 6 bits, reset 0, on second\n    next active + 1 if mark is 31 else link\n"
+
+
+def built(address: str, states: str, micro: str = MICRO) -> dict[int, int] | set[str]:
+    """What stands in each cell; or the names of the errors."""
+    text = MACHINE.replace("{address}", address).replace("{states}", states)
+    made, findings = build_texts({"m.machine": text, "m.micro": micro}, "m.machine")
+    if made is None:
+        return {finding.name for finding in findings if finding.severity is Severity.ERROR}
+    return made.placement.words["control"]
+
+
+@pytest.mark.parametrize(("address", "states"), [
+    ("active", PHASES.format("ahead")), ("active", LATER.format("ahead")), ("active", PHASES.format("ahead") + LINK),
+    ("base + {0b0000, step}", BASE), ("active or {0b00000, z}", PHASES.format("ahead"))],
+    ids=["a phase before", "a phase after", "with a call", "a base", "with a line put to it"])
+def test_a_word_that_may_go_on_does_not_stand_anywhere(address: str, states: str) -> None:
+    assert built(address, states) == {"no-order"}
+
+
+@pytest.mark.parametrize("states", [PHASES.format("active"), LATER.format("active")])
+def test_the_second_plus_one_is_understood(states: str) -> None:
+    """Cells of odd addresses are taken: the two words of the pair stand behind these."""
+    cells = built("active", states)
+    assert isinstance(cells, dict) and cells[0] & 31 == 1
+    pair = cells[0] >> 5 & 63
+    assert cells[pair] & 31 == 2 and cells[pair + 1] & 31 == 3 and pair >= 40
+
+
+@pytest.mark.parametrize("states", [PHASES.format("ahead"), BASE], ids=["phases", "a base"])
+def test_where_no_word_can_go_on_each_may_stand_anywhere(states: str) -> None:
+    cells = built("active" if "active" in states else "base + {0b0000, step}", states,
+                  MICRO.replace("when z start", "goto start"))
+    assert isinstance(cells, dict)
+
+
+@pytest.mark.parametrize(("low", "said"), [("target[5:2]", set()), ("page", {"no-order"})])
+def test_what_is_put_into_the_address_that_a_word_holds_is_no_counter(low: str, said: set[str]) -> None:
+    """A digit that counts chooses one of four words; beside a page it is the counter, seen through a second state."""
+    states = "state page 4 bits, reset 0\n    next target[5:2] if op else page\n" \
+        "state digit 2 bits, reset 0, on first\n    next digit + 1\n" \
+        f"state active 6 bits, reset 0, on second\n    next {{{low}, digit}}\n"
+    four = "routine four\n" + "".join(f"  w{n}: mark {n + 1}, target table(w0, w1, w2, w3)\n" for n in range(4))
+    cells = built("active", states, "routine start at 0\n    target table(w0, w1, w2, w3)\n" + four)
+    assert (cells == said) if said else isinstance(cells, dict)
