@@ -64,6 +64,13 @@ def test_by_which_address_control_returns() -> None:
         assert found == ({} if here == there else {"reset": "changed", "home": "changed"})
 
 
+def test_the_same_word_may_return_by_another_address() -> None:
+    """What says which it is has changed in the machine, and no word."""
+    crossed = edited((GIG, ""), ("left : port\n        right: star", "left : star\n        right: port"))[0]
+    for flow in ("left", "right"):
+        assert moved(compared(gig(flow=flow), gig(crossed, flow=flow))) == {"reset": "changed", "home": "changed"}
+
+
 def test_a_return_address_that_is_not_known_is_shown_on_a_bus() -> None:
     """Whoever set it may stand elsewhere in another build; in one and the same it is what it is."""
     home: dict[str, int | str] = {"flow": "jump", "target": 0, "up": 1}
@@ -148,6 +155,7 @@ def test_a_place_that_cannot_be_told_is_the_same_in_one_build_alone() -> None:
     ("home upc is 0", "home upc is 0 or upc is 1"),                 # the boundary
     ("field down 1 bit\n", "field down 1 bit, active low\n"),       # what the words say
     ("input dial", "state wheel 1 bit, reset 0\n    next up\ninput dial"),
+    ("input dial", "bus rope 1 bit, floats\n    driven by drum when up\ninput dial"),
 ])
 def test_one_machine_with_the_same_words_is_another_where_it_is_another(edit: tuple[str, str]) -> None:
     other = edited((DRIFT, ""), edit)[0]
@@ -200,6 +208,21 @@ def test_a_decoder_that_is_too_wide_to_be_written_out(words: tuple[int, ...], sa
     old, new = (burned(resolved(DECODER), {0: Word("home", {})}, tables={"decoder": dict(enumerate(rows))})
                 for rows in ((0, 1, 0, 1), words))
     assert moved(compared(old, new)) == ({} if same else {"reset": "changed", "home": "changed"})
+
+
+def test_a_decoder_that_is_too_wide_is_another_where_its_words_are_read_otherwise(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    """The chips hold the same; a line of one of them is turned."""
+    monkeypatch.setattr("ordain.compare.shown.WIDEST_TABLE", 1)
+    monkeypatch.setattr("ordain.compare.shown.WRITTEN_OUT", 1)
+    text = edited((DECODER, ""), ("driven by drum when decoder", "driven by drum when lit"),
+                  ("address {breeze, wind}\n", "address {breeze, wind}\nfield lit 1 bit\n"))[0]
+    rows = {"decoder": {0: 1, 1: 0, 2: 1, 3: 0}}
+    plain, turned = (burned(resolved(each), {0: Word("home", {})}, tables=rows) for each in (
+        text, edited((text, ""), ("lit 1 bit", "lit 1 bit, active low"))[0]))
+    assert moved(compared(plain, plain)) == {} == moved(compared(turned, turned))
+    for old, new in ((plain, turned), (turned, plain)):
+        assert moved(compared(old, new)) == {"reset": "changed", "home": "changed"}
 
 
 # ---------------------------------------------------------------- one build beside itself
