@@ -535,7 +535,7 @@ def test_where_each_word_dispatches_home_is_in_the_instruction() -> None:
 
 
 def test_what_never_begins_is_not_said_to_go_on_for_ever() -> None:
-    """The bus never has 3; a row that no dispatch comes to is told in the same way."""
+    """The bus has 0 and 2 only."""
     machine = AHEAD.replace("    driven by memory\n", "    driven by even = {some, 0b0}\nstate some 1 bit, reset 0\n"
                             "    next late\n")
     found = counted(contents_of(machine, AHEAD_MICRO), ["nothing", "work", "slow", "either"])
@@ -548,6 +548,39 @@ def test_what_never_begins_is_not_said_to_go_on_for_ever() -> None:
     both = counted(contents_of(AHEAD, AHEAD_MICRO), ["nothing", "work", "slow", "either"])
     assert [(one.title, one.old, one.new) for one in cycle_changes(both, found)] == [
         ("work", (2, 2), None), ("either", (1, 2), None)]
+
+
+TABLED = AHEAD.replace("ask     : target if late else upc + 1", "ask     : second").replace(
+    "input late 1 bit, irq 1 bit\n", """\
+store second 4 words of 4 bits
+    address {op[0], more}
+register op   2 bits, loads data when next is dispatch
+register more 1 bit,  loads data[0] when next is on
+""").replace("address data", "address op")
+TABLED_MICRO = """\
+routine start at 0
+        next jump, target go
+routine go
+        next dispatch
+instruction others "both"
+        next on
+        next ask
+routine ways
+  short:next jump, target start
+  long: next on
+        next jump, target start
+map second
+        0bx0: ways.short
+        0bx1: ways.long
+"""
+
+
+def test_the_row_of_a_table_decides_by_what_is_not_the_opcode() -> None:
+    """`more` was taken for a part of the opcode, and nothing was said to decide."""
+    both = counted(contents_of(TABLED, TABLED_MICRO), ["both"]).taken[0]
+    assert (both.least, both.most) == (3, 4)
+    assert [[(each.where, each.values) for each in way] for way in (both.if_least, both.if_most)] == [
+        [("both+1", (("more", 0),))], [("both+1", (("more", 1),))]]
 
 
 def test_what_cannot_happen_does_not_count() -> None:

@@ -22,6 +22,7 @@ from ordain.logic.narrowing import bits_read
 from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, Terms, leaves
 from ordain.machine.leads import value_leaves
+from ordain.machine.model import Machine
 from ordain.measure.cycle_counts import Control, Journey, JourneyEnds, Origin, Travelled, soonest, travel
 from ordain.rom.contents import Contents, word_name
 
@@ -217,7 +218,9 @@ class _Telling:
         self._system, self._contents = system, system.contents
         self._terms, self._found, self._store = system.terms, found, store
         self._clock = self._contents.machine.clock if self._contents.machine.steps > 1 else None
-        self._by_hand = {*found.pointers, *found.opcodes}
+        self._tables = _tables_on_the_way(self._contents.machine, found)
+        on_the_way = {leaf for asked in self._tables.values() for leaf in asked}
+        self._by_hand = {*found.pointers, *found.opcodes} - on_the_way
         self._nexts = steering_nexts(system, found)
         self._lines = self._condition_lines()
         self._asked: dict[tuple[tuple[str, int], ...], dict[Leaf, int]] = {}
@@ -290,6 +293,10 @@ class _Telling:
             rest = put_in(self._terms, self._nexts, known)
             found = {leaf: mask for leaf, mask in bits_read(rest).items()
                      if type(leaf) is Leaf and leaf not in self._by_hand}
+            for word in [leaf for leaf in found if leaf.kind == "word" and leaf.name in self._tables]:
+                del found[word]
+                for leaf, mask in self._tables[word.name].items():
+                    found[leaf] = found.get(leaf, 0) | mask
             stored = self._contents.words[self._store]
             for leaf, bit, line in self._lines:
                 if stored[address] != stored[address ^ 1 << line]:
@@ -304,6 +311,8 @@ class _Telling:
             width = machine.states[self._clock.name].width
             known[terms.leaf("state", self._clock.name, width)] = terms.const(phase, width)
         for name, word in words.items():
+            if name in self._tables:        # which of its rows it is decides
+                continue
             store = machine.stores[name]
             known[terms.leaf("address", name, store.address_width)] = terms.const(addresses[name], store.address_width)
             known[terms.leaf("word", name, store.bits)] = terms.const(word, store.bits)
@@ -325,6 +334,19 @@ class _Telling:
 
     def _where(self, address: int) -> str:
         return word_name(self._contents, self._store, address)
+
+
+def _tables_on_the_way(machine: Machine, found: Sequencing) -> dict[str, dict[Leaf, int]]:
+    """Per table that is filled by hand what chooses its row beside the opcode, such as the second byte of an
+    instruction: leaf -> mask of its bits."""
+    addresses = found.stores
+    first = {*leaves([*(addresses[name] for name in found.mappings if machine.stores[name].fill == "start"),
+                      *(store.address for store in machine.stores.values() if store.instruction is not None),
+                      *(store.opcode for store in machine.stores.values() if store.opcode is not None)])}
+    tables = {name: {leaf: mask for leaf, mask in bits_read((addresses[name],)).items()
+                     if type(leaf) is Leaf and leaf in found.opcodes and leaf not in first}
+              for name in found.mappings if machine.stores[name].fill == "map"}
+    return {name: asked for name, asked in tables.items() if asked} if first else {}
 
 
 def _spelt(name: str, width: int, mask: int, value: int) -> list[tuple[str, int]]:
