@@ -230,3 +230,15 @@ def test_each_family_has_its_own_time(monkeypatch: pytest.MonkeyPatch) -> None:
     now[0] = 2002.0
     with pytest.raises(LimitReached, match="seconds"):
         common.watch.look()
+
+
+@pytest.mark.parametrize(("few", "number"), [(0, 0), (8, 0), (0, 8)])
+def test_sets_of_many_machines_may_grow_too_large(few: int, number: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beside the sound machine, from the start up to what is asked, and from the start on."""
+    monkeypatch.setattr(family, "FEW", few)
+    found = of((2,))
+    monkeypatch.setattr(family, "LARGEST", 0)
+    with pytest.raises(TooMany, match="width"):
+        found.broken(number)
+    monkeypatch.setattr(family, "LARGEST", 1 << 20)
+    assert found.broken(number) == ANSWERS[number][0]
