@@ -500,6 +500,13 @@ def test_what_is_executed_for_certain(look: str, severity: Severity) -> None:
     assert [finding.severity for finding in static_pass(fight)] == [severity]
 
 
+def test_what_is_executed_for_certain_by_bits_of_the_word_itself() -> None:
+    """No field has a name in what the hardware reads: three bits of the word are where to go on."""
+    machine = WAYS.replace("LOOK", "now").replace("else to", "else control[5:3]")
+    fight = contents_of(machine, "routine main at 0\n        to 2\n        to 0\n        a, b, to 0\n")
+    assert [finding.severity for finding in static_pass(fight)] == [Severity.ERROR]
+
+
 @pytest.mark.parametrize(("address", "known"), [
     ("now", True), ("{now[2:1], now[0]}", True), ("{now[2], now[1:0]}", True), ("{now[2:1], seen}", False),
     ("{now[2:1], not seen}", False), ("{0b0, now[1:0]}", False), ("now + 1", False)])
