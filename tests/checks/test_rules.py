@@ -212,3 +212,11 @@ def test_on_a_clock_that_is_never_held_every_phase_counts(within: str, letters: 
     sound = drill(f"when a then b within {within}", letters)
     clocked = sound.machine.replace("microprogram", "clock turn (first, second)\nmicroprogram")
     assert outcomes(report(sound._replace(machine=clocked)))["when-then it"] == expected
+
+
+@pytest.mark.parametrize(("within", "allowed"), [("1 phase", "1 phase"), ("2 phases", "1 cycle")])
+def test_how_long_is_not_told_where_the_clock_may_be_held(within: str, allowed: str) -> None:
+    machine = LINES.replace("CLOCK\n", "clock turn (first, second)\n    held while held\n").replace(
+        "RULE", f"when a then b within {within}")
+    [finding] = findings_named("when-then", report(Sound(machine, "routine day at 0\n        go\n")))
+    assert finding.message == f'the rule "it" is broken: the response can take longer ({allowed} allowed)'
