@@ -32,7 +32,7 @@ def examine(contents: Contents, executed: dict[str, frozenset[int]],
             allowed: dict[str, frozenset[int]]) -> Iterator[Finding]:
     """Findings about every store that holds a microprogram; `executed` and `allowed` are addresses of each store."""
     for store in contents.machine.stores.values():
-        if store.fill == "microprogram" and store.name in contents.sites:
+        if store.fill == "microprogram":
             for run in idle_runs(contents, store.name, executed.get(store.name, frozenset()), allowed[store.name]):
                 yield _finding(contents, run)
 
@@ -57,7 +57,7 @@ def idle_runs(contents: Contents, store: str, executed: frozenset[int],
 def words_placed(contents: Contents, store: str) -> list[list[Site]]:
     """Every word in the order of the text, with all places where it stands."""
     words: dict[tuple[object, ...], list[Site]] = {}
-    for site in sorted(contents.sites[store].values(), key=lambda site: (site.word, site.address)):
+    for site in sorted(contents.sites.get(store, {}).values(), key=lambda site: (site.word, site.address)):
         words.setdefault(_identity(site), []).append(site)
     return [*words.values()]
 
