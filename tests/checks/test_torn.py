@@ -458,8 +458,13 @@ def test_where_nothing_is_known_of_the_text_the_store_is_named() -> None:
 
 
 def test_the_step_is_not_named_among_the_lines_that_changed() -> None:
-    """From the fourth step to the fifth all its bits change, and they stand in the address in two pieces."""
+    """From the fourth step to the fifth all its bits change, and it is made of two counters."""
     sound = lathe(arms("a / a / a / a / a, last", "b / b / b / b, raise / c, last"))
-    pieces = sound.machine.replace("{carry, raw, op, step}", "{carry, raw, op, step[2], step[1:0]}")
+    pieces = sound.machine.replace("{carry, raw, op, step}", "{carry, raw, op, half, low}").replace(
+        "    step        step\n", "    step        {half, low}\n").replace(
+        "state step 3 bits, reset 0\n    next 0 if last else step if stay and key else step + 1\n",
+        "state low 2 bits, reset 0\n    next 0 if last else low + 1\n"
+        "state half 1 bit, reset 0\n    next 0 if last else not half if low is 3 else half\n").replace(
+        "home step is 0", "home low is 0 and half is 0")
     [finding] = findings_named("torn", report(Sound(pieces, sound.micro)))
     assert finding.label == "the next word comes out of another arm, because `carry` went from 0 to 1"
