@@ -30,6 +30,7 @@ routine pair
 """ + "".join(f"routine filler{cell} at {cell}\n    goto start\n" for cell in range(1, 40, 2))
 PHASES = "state ahead 6 bits, reset 0, on first\n    next target if op or (if_z and z) else {} + 1\n" \
     "state active 6 bits, reset 0, on second\n    next ahead\n"
+FIRST = PHASES.format("ahead").split("state active")[0]
 LATER = PHASES.replace("first", "other").replace("second", "first").replace("other", "second")
 BASE = "state base 6 bits, reset 0\n    next target if op or (if_z and z) else base\n" \
     "state step 2 bits, reset 0\n    next 0 if op or (if_z and z) else step + 1\n"
@@ -47,8 +48,18 @@ def built(address: str, states: str, micro: str = MICRO) -> dict[int, int] | set
 
 @pytest.mark.parametrize(("address", "states"), [
     ("active", PHASES.format("ahead")), ("active", LATER.format("ahead")), ("active", PHASES.format("ahead") + LINK),
-    ("base + {0b0000, step}", BASE), ("active or {0b00000, z}", PHASES.format("ahead"))],
-    ids=["a phase before", "a phase after", "with a call", "a base", "with a line put to it"])
+    ("base + {0b0000, step}", BASE), ("active or {0b00000, z}", PHASES.format("ahead")),
+    ("{hi, lo}", FIRST + "state hi 3 bits, reset 0, on second\n    next ahead[5:3]\n"
+     "state lo 3 bits, reset 0, on second\n    next ahead[2:0]\n"),
+    ("not active", FIRST + "state active 6 bits, reset 63, on second\n    next not ahead\n"),
+    ("active", FIRST + "state active 6 bits, reset 0, on second\n    next ahead and {not z, 0b11111}\n"),
+    ("active", PHASES.format("ahead").replace("ahead + 1", "{ahead[4:0], ahead[5] xor not ahead[4]}")),
+    ("active", FIRST + "bus way 6 bits, multiplexed\n    driven by ahead\nstate active 6 bits, reset 0, on second\n"
+     "    next way\n"),
+    ("way", "bus way 6 bits, multiplexed\n    driven by upc\nstate upc 6 bits, reset 0\n    next target if op or (if_z "
+     "and z) else upc + 1\n")],
+    ids=["a phase before", "a phase after", "with a call", "a base", "with a line put to it", "in two halves", "turned",
+         "gated", "by gates", "over a bus", "presented on a bus"])
 def test_a_word_that_may_go_on_does_not_stand_anywhere(address: str, states: str) -> None:
     assert built(address, states) == {"no-order"}
 

@@ -20,7 +20,7 @@ from ordain.microprogram.opcodes import Opcodes, assign_opcodes
 from ordain.microprogram.slots import slots_of
 from ordain.microprogram.stepping import Counter, counter_of, decides
 from ordain.microprogram.tables import numbers, table
-from ordain.microprogram.unread import goes_on, unread
+from ordain.microprogram.unread import counts_on, unread
 from ordain.microprogram.words import Writer
 from ordain.text.findings import Finding, Place, Severity, error, has_errors, warning
 from ordain.text.source import Span
@@ -140,17 +140,20 @@ def _anywhere(machine: Machine, writers: Mapping[str, Writer], words: Sequence[M
     for name, writer in writers.items():
         store = machine.stores[name]
         counting = None if store.step is not None else unread(machine, store, writer.layout, writer.counter)
-        apart = None if counting is None else next(
-            (word for word in words if word.store == name and not word.succeeds
-             and goes_on(machine, writer.layout, counting, word)), None)
-        if counting is not None and apart is not None:
+        for word in words if counting is not None else ():
+            assert counting is not None
+            if word.store != name or word.succeeds or (
+                    leaf := counts_on(machine, writer.layout, counting, word)) is None:
+                continue
             yield error(
-                "no-order", f"nothing says that control goes on to the word below in `{name}`", apart.span,
+                "no-order", f"nothing says that control goes on to the word below in `{name}`", word.span,
                 "the hardware may count on from here",
-                places=(Place(store.span, f"it comes from `{counting.counting[0].name}`, and that is not as it is what "
-                                          "is presented"),),
+                places=(Place(store.span, f"it comes from `{leaf.name}`, which is made of itself, and is not what is "
+                                          "presented"),),
                 help="count up what is presented: of two that move in different phases, the first takes the second "
-                     "plus one; end each routine with an order that names the next word")
+                     "plus one; present the state itself, not what stands on a bus; end each routine with an order "
+                     "that names the next word")
+            break
 
 
 def _transfers(plans: Sequence[BodyPlan], machine: Machine) -> dict[str, tree.Transfer]:

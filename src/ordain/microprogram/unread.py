@@ -4,12 +4,13 @@ is another one, as where two states move in different phases; or it is presented
 Such words stand one behind the other as they are written. One that names a label as well stands anywhere: it is told.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import NamedTuple
 
-from ordain.machine.expression import If, Join, Leaf, Node, Slice, leaves, substitute
+from ordain.machine.expression import Const, Join, Leaf, Node, Slice, leaves, substitute
 from ordain.machine.leads import value_leaves
-from ordain.machine.model import Machine, Store
+from ordain.machine.model import Driver, Machine, Store
+from ordain.microprogram.ahead import choices
 from ordain.microprogram.layout import Layout
 from ordain.microprogram.model import Microinstruction
 from ordain.microprogram.stepping import Counter, becomes
@@ -18,40 +19,90 @@ from ordain.microprogram.survey import written_in_fields
 
 
 class Unread(NamedTuple):
-    """`counting`: states and registers that the address comes from, some of them counted up. `nexts`: what they become.
-    """
+    """`nexts`: by state and register what it becomes. `read`: those of which it is understood how they count."""
 
-    counting: tuple[Leaf, ...]
-    nexts: tuple[Node, ...]
+    nexts: dict[Leaf, Node]
+    read: frozenset[Node]
 
 
 def unread(machine: Machine, store: Store, layout: Layout, counter: Counter | None) -> Unread | None:
-    """What counts on the way to the address of a store; None where nothing does, or the counter is understood."""
+    """What may count on the way to the address of a store; None where the counter is understood."""
     terms = machine.terms
     if machine.broken or (counter is not None and counted(terms, counter.following, counter.place)):
         return None
-    read = {*carriers(store.address), *(counter.place if counter is not None else ()), *_apart(store.address)}
+    read = frozenset((*carriers(store.address), *(counter.place if counter is not None else ()),
+                      *_apart(store.address)))
     found: dict[Leaf, Node] = {}
-    waiting = [leaf for leaf in value_leaves(store.address) if leaf.kind in ("state", "register")]
+    waiting = _whole(machine, store, store.address)
     while waiting:
         leaf = waiting.pop()
         if leaf not in found:
             found[leaf] = written_in_fields(machine, layout.fields, becomes(machine, leaf))
-            waiting += _whole(found[leaf])
-    others = tuple(leaf for leaf in found if leaf not in read)
-    nexts = tuple(found[leaf] for leaf in others)
-    return Unread(others, nexts) if counted(terms, nexts, others) else None
+            waiting += _whole(machine, store, found[leaf])
+    result = Unread(found, read)
+    return result if _counting(machine, store, result, {}) is not None else None
 
 
-def goes_on(machine: Machine, layout: Layout, found: Unread, word: Microinstruction) -> bool:
-    """Whether the hardware can count on from a word."""
+def counts_on(machine: Machine, layout: Layout, found: Unread, word: Microinstruction) -> Leaf | None:
+    """What may count on from a word, in a way that is not understood."""
     terms, aimed = machine.terms, word.open
     for name, _ in word.targets:
         aimed |= layout.fields[name].mask
-    known: dict[Node, Node] = {
+    return _counting(machine, layout.store, found, {
         terms.leaf("field", field.name, field.width): terms.const(field.read(word.bits), field.width)
-        for field in layout.fields.values() if not field.mask & aimed}
-    return counted(terms, substitute(terms, found.nexts, known), found.counting)
+        for field in layout.fields.values() if not field.mask & aimed})
+
+
+def _counting(machine: Machine, store: Store, found: Unread, known: dict[Node, Node]) -> Leaf | None:
+    """A state or register that the address comes from, and that becomes something made of itself, a sum or by gates."""
+    nexts: dict[Leaf, Node] = {}
+    waiting = _whole(machine, store, store.address)
+    while waiting:
+        leaf = waiting.pop()
+        if leaf not in nexts:
+            [nexts[leaf]] = substitute(machine.terms, (found.nexts[leaf],), known)
+            waiting += _whole(machine, store, nexts[leaf])
+    others = [leaf for leaf in nexts if leaf not in found.read]
+    for leaf in others:
+        if counted(machine.terms, (nexts[leaf],), others) or any(
+                way is not leaf and leaf in value_leaves(way) and not _of_a_word(way) for way in choices(nexts[leaf])):
+            return leaf
+    return None
+
+
+def _of_a_word(way: Node) -> bool:
+    return any(leaf.kind in ("field", "word") for leaf in value_leaves(way))
+
+
+def _whole(machine: Machine, store: Store, node: Node) -> list[Leaf]:
+    """The states and registers that a term takes over, in some case or other; from a bus as well, if it is as wide as
+    an address. What is put into an address that a word holds, or that is wired, only says which of several is meant."""
+    found: list[Leaf] = []
+    todo, seen = [*choices(node)], set[Node]()
+    while todo:
+        way = todo.pop()
+        if way in seen or _of_a_word(way) or (type(way) is Join and any(type(part) is Const for part in way.args)):
+            continue
+        seen.add(way)
+        for leaf in value_leaves(way):
+            if leaf.kind in ("state", "register"):
+                found.append(leaf)
+            elif leaf.kind == "bus" and leaf.width == store.address_width:
+                todo += [each for driver in machine.buses[leaf.name].drivers for each in choices(_put(machine, driver))]
+    return found
+
+
+def _put(machine: Machine, driver: Driver) -> Node:
+    """What a driver puts on its bus; a number where that is none of the states."""
+    name, terms = driver.name, machine.terms
+    if driver.value is not None:
+        return driver.value
+    if name in machine.states:
+        return terms.leaf("state", name, machine.states[name].width)
+    if name in machine.registers:
+        return terms.leaf("register", name, machine.registers[name].width)
+    return machine.signals[name].value if name in machine.signals else terms.const(0, 1)
+
 
 
 def _apart(address: Node) -> Iterator[Leaf]:
@@ -61,20 +112,3 @@ def _apart(address: Node) -> Iterator[Leaf]:
         whole = line.args[0] if type(line) is Slice else line
         if type(whole) is Leaf and sum(whole in leaves((other,)) for other in lines) == 1:
             yield whole
-
-
-def _whole(node: Node) -> Sequence[Leaf]:
-    """The states and registers that a term takes over as they are, in some case or other. What is put into an address
-    that a word holds only says which of several words is meant."""
-    found: list[Leaf] = []
-    todo = [node]
-    while todo:
-        part = todo.pop()
-        match part:
-            case Leaf(kind="state" | "register"):
-                found.append(part)
-            case If(args=(_, yes, no)):
-                todo += [yes, no]
-            case Join(args=args) if not any(leaf.kind in ("field", "word") for leaf in value_leaves(part)):
-                todo += args
-    return found
