@@ -63,7 +63,8 @@ class Board:
     programmer sees. `turned`: the memory's lines are turned. `clock`: "" for none, "phases" where all happens in the
     second half, "held" where somebody can stop it besides. `thief`: somebody else may write the memory in words that
     yield the bus. `early`: `t` is loaded from `b`, in the first half. `moving`: what that half
-    is called in which all else happens. `loose`: `b` drives only with the carry. `words`: of the memory."""
+    is called in which all else happens. `loose`: `b` drives only with the carry. `words`: of the memory. `loops`: by
+    instruction that goes round, as long as what, and the one that does once what a round does."""
 
     width: int
     bus: str
@@ -78,6 +79,7 @@ class Board:
     moving: str
     loose: bool
     words: int
+    loops: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     bodies: Mapping[str, tuple[Word, ...]] = field(default_factory=dict)
     opcodes: Mapping[int, str] = field(default_factory=dict)
 
@@ -108,7 +110,20 @@ def drawn(seed: int) -> Board:
     bodies = {"fetch": (Word("ram", loads=frozenset(("ir", "count")), by_pc=True), Word(way="dispatch"))}
     for title in titles:
         bodies[title] = _body(chance, board, title)
+    if chance.random() < 0.4:
+        bodies["loop"], condition = _round(chance, bodies["i0"])
+        opcodes[board.ones] = "loop"
+        board = replace(board, loops={"loop": (condition, "i0")}, visible=("a", "b", "t", "pc", "mar", "ram", *FLAGS))
     return replace(board, bodies=bodies, opcodes=opcodes)
+
+
+def _round(chance: Random, words: Sequence[Word]) -> tuple[tuple[Word, ...], str]:
+    """The same words again and again, and while what; asked is in a word that does nothing else."""
+    way, condition = chance.choice((("test", "not z"), ("untest", "z"), ("odd", "not a[0]")))
+    first = Word(source="a" if way == "odd" else "none", way=way, to=HOME)
+    again = [word if word.to is None else replace(word, to=("loop", 0 if word.to == HOME else word.to[1] + 1))
+             for word in words]
+    return (first, *again), condition
 
 
 def _body(chance: Random, board: Board, title: str) -> tuple[Word, ...]:
@@ -268,18 +283,21 @@ def obeyed(board: Board, seed: int, cycles: int) -> Iterator[Seen]:
         takes = board.thief and not takes and chance.random() < 0.5
 
 
-def once(board: Board, title: str, held: Mapping[str, int], ram: Mapping[int, int], chance: Random) -> Seen:
-    """One instruction, with what is given and anything else."""
+def once(board: Board, title: str, held: Mapping[str, int], ram: Mapping[int, int],
+         chance: Random) -> Iterator[Seen]:
+    """One instruction, with what is given and anything else; none where it comes to no end."""
     takes = bool(held.get("thief.takes", board.thief and chance.randrange(2)))
     now = {name: held.get(name, chance.randrange(2 if name in FLAGS else board.ones + 1))
            for name in ("a", "b", "t", "mar", "ir", "pc", *FLAGS)}
     words = [ram.get(at, chance.randrange(board.ones + 1)) for at in range(board.words)]
     before, ram_before = {**now, "thief.takes": int(takes)}, tuple(words)
     spot, level = (title, 0), held.get("level", chance.randrange(board.ones + 1))
-    while spot != HOME:
+    for _ in range(2000):
         spot, level = _cycle(board, chance, now, words, spot, level, takes)
         takes = board.thief and not takes and chance.random() < 0.5
-    return Seen(title, before, ram_before, {**now, "thief.takes": int(takes)}, tuple(words))
+        if spot == HOME:
+            yield Seen(title, before, ram_before, {**now, "thief.takes": int(takes)}, tuple(words))
+            break
 
 
 def _cycle(board: Board, chance: Random, held: dict[str, int], ram: list[int], spot: Spot, level: int,

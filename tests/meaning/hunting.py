@@ -3,11 +3,12 @@ changed."""
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 from time import monotonic
+from typing import NamedTuple
 
 from ordain.control.system import build_system
 from ordain.machine.expression import Leaf
@@ -25,6 +26,18 @@ RUNS, CYCLES = 24, 250
 
 TRIES = 300
 """With the values for which something else is said to come, and anything in what is open."""
+
+
+MOST_ROUNDS = 1000
+
+
+class State(NamedTuple):
+    """What is held, and of which of its bits and words nothing is said."""
+
+    held: dict[str, int]
+    ram: list[int]
+    bits: dict[str, int]
+    words: set[int]
 
 
 class Beyond(Exception):
@@ -55,52 +68,74 @@ def refuted(board: Board, meaning: Sequence[str], seen: Sequence[Seen]) -> Seen 
 
 
 def _as_said(board: Board, meaning: Sequence[str], one: Seen) -> bool:
-    widths = {name: 1 if name in (*FLAGS, "thief.takes") else board.width for name in one.before}
-    names = {name: Bits(value, widths[name]) for name, value in one.before.items()}
-    after, ram = dict(one.before), list(one.ram_before)
-    free = dict.fromkeys(after, 0)                  # bits of which nothing is said
-    open_words: set[int] = set()
+    state = State(dict(one.before), list(one.ram_before), dict.fromkeys(one.before, 0), set())
+    condition, effects = "", list(meaning)
+    if meaning and meaning[0].startswith("while "):
+        condition, effects[0] = meaning[0].removeprefix("while ").split(": ", 1)
+        for _ in range(MOST_ROUNDS):
+            if not number_of(worked_out(condition, *_read(board, state))):
+                break
+            _brought_about(board, effects, state)
+    else:
+        _brought_about(board, effects, state)
+    named = {*board.visible, *(effect.split(" <- ")[0].split("[")[0] for effect in effects if " <- " in effect)}
+    if "ram" in named and any(word != one.ram_after[at] for at, word in enumerate(state.ram) if at not in state.words):
+        return False
+    return all((state.held[name] ^ one.after[name]) & ~state.bits[name] == 0 for name in named - {"ram"})
 
-    def stands(_: str, at: Value) -> Bits:
+
+def _read(board: Board, state: State) -> tuple[dict[str, Bits], Callable[[str, Value], Bits]]:
+    """What stands in registers and the memory, as it is now."""
+    ram = tuple(state.ram)
+
+    def word(_: str, at: Value) -> Bits:
         if number_of(at) >= board.words:                # what is read beyond the end is anything
             raise Beyond
-        return Bits(one.ram_before[number_of(at)], board.width)
+        return Bits(ram[number_of(at)], board.width)
+
+    return {name: Bits(value, width_of(board, name)) for name, value in state.held.items()}, word
+
+
+def _brought_about(board: Board, effects: Sequence[str], state: State) -> None:
+    """The effects on a state, over what stood there before."""
+    names, word = _read(board, state)
 
     def value_of(text: str) -> int:
-        value = worked_out(text, names, stands)
-        return number_of(value)
+        return number_of(worked_out(text, names, word))
 
-    named = set(board.visible)
-    for effect in meaning:
+    for effect in effects:
         if effect == "nothing":
             continue
         if effect.startswith("let "):
             name, text = effect[4:].split(" = ", 1)
-            value = worked_out(text, names, stands)
+            value = worked_out(text, names, word)
             assert isinstance(value, Bits)
             names[name] = value
             continue
         place, text = effect.split(" <- ", 1)
         text, _, when = text.partition(" when ")
-        name, _, inside = place.removesuffix("]").partition("[")
-        named.add(name)
         if when and not value_of(when):
             continue
+        name, _, inside = place.removesuffix("]").partition("[")
         if name == "ram":
             places = {value_of(inside)} if inside else set(range(board.words))
-            open_words = open_words | places if text == "undefined" else open_words - places
-            ram = [value_of(text) if at in places and text != "undefined" else held for at, held in enumerate(ram)]
+            if text == "undefined":
+                state.words.update(places)
+            else:
+                state.words.difference_update(places)
+                state.ram[:] = [value_of(text) if at in places else held for at, held in enumerate(state.ram)]
             continue
-        high, _, low = inside.partition(":") if inside else (str(widths[name] - 1), "", "0")
+        high, _, low = inside.partition(":") if inside else (str(width_of(board, name) - 1), "", "0")
         mask = (2 << int(high)) - (1 << int(low or high))
         if text == "undefined":
-            free[name] |= mask
+            state.bits[name] |= mask
         else:
-            free[name] &= ~mask
-            after[name] = after[name] & ~mask | value_of(text) << int(low or high) & mask
-    if "ram" in named and any(ram[at] != one.ram_after[at] for at in range(board.words) if at not in open_words):
-        return False
-    return all((after[name] ^ one.after[name]) & ~free[name] == 0 for name in named - {"ram"})
+            state.bits[name] &= ~mask
+            state.held[name] = state.held[name] & ~mask | value_of(text) << int(low or high) & mask
+
+
+def width_of(board: Board, name: str) -> int:
+    return 1 if name in (*FLAGS, "thief.takes") else board.width
 
 
 def examined(seed: int, directory: Path, counts: Counter[str], claims: int = 4) -> Iterator[str]:
@@ -113,12 +148,15 @@ def examined(seed: int, directory: Path, counts: Counter[str], claims: int = 4) 
         yield f"refused: {findings[0].name}: {findings[0].message}"
         return
     counts["machines"] += 1
-    titles = [title for title in board.bodies if title != HOME[0]]
+    titles = [title for title in board.bodies if title != HOME[0] and title not in board.loops]
     seen = samples(board, seed)
     decide = ProofRounds(build_system(built.contents)).decide
     printed, unsure, _ = under_guesses(built.contents, decide, titles, told)
     said: dict[str, Sequence[str]] = {
         title: one.effects for title, one in printed.items() if not one.why and title not in unsure}
+    for title, (condition, once_round) in board.loops.items():
+        if (effects := said.get(once_round)) and not any("undefined" in effect for effect in effects):
+            said[title] = [f"while {condition}: {effects[0]}", *effects[1:]]
     counts.update(f"not printed: {printed[title].why.partition('`')[0].strip()}" for title in titles
                   if title not in said)
     chance = Random(seed)
@@ -133,7 +171,7 @@ def examined(seed: int, directory: Path, counts: Counter[str], claims: int = 4) 
         for title, one in outcomes(built.contents, decide)[0].items():
             for wrong in _disagreeing(board, one, meanings[title], seen.get(title, []), chance, counts):
                 yield f"`{title}` means {', '.join(meanings[title])}: {wrong}"
-            if number == 0 and (one.difference is not None or one.why):
+            if number == 0 and (one.difference is not None or (one.why and title not in board.loops)):
                 yield f"`{title}` means {', '.join(meanings[title])}: printed, and {one.why or one.difference}"
 
 
@@ -141,21 +179,22 @@ def _disagreeing(board: Board, one: Outcome, meaning: Sequence[str], seen: Seque
                  counts: Counter[str]) -> Iterator[str]:
     wrong = refuted(board, meaning, seen)
     if one.difference is None and not one.why:
-        counts["proved"] += 1
+        counts["rounds proved" if one.title in board.loops else "proved"] += 1
         if wrong is not None:
             yield f"proved, and not so: {wrong}"
     elif one.difference is not None:
-        counts["broken"] += 1
-        if wrong is None:
+        counts["rounds broken" if one.title in board.loops else "broken"] += 1
+        if wrong is None and one.title not in board.loops:          # a round is held to what is said in any state
             before = one.difference.before
             held = {leaf.name.removesuffix(" held"): value for leaf, value in before.leaves.items()
                     if isinstance(leaf, Leaf)}
             ram = {address: value for (memory, address), value in before.words.items() if memory == "ram"}
-            wrong = refuted(board, meaning, [once(board, one.title, held, ram, chance) for _ in range(TRIES)])
-        if wrong is None:
+            wrong = refuted(board, meaning, [
+                seen for _ in range(TRIES) for seen in once(board, one.title, held, ram, chance)])
+        if wrong is None and one.title not in board.loops:
             yield f"broken, and never seen: {one.difference}"
     else:
-        counts[f"undecided: {one.why.partition('`')[0].strip()}"] += 1
+        counts[f"{'rounds ' if one.title in board.loops else ''}undecided: {one.why.partition('`')[0].strip()}"] += 1
 
 
 def hunt(seconds: float, seed: int) -> Counter[str]:

@@ -591,3 +591,26 @@ visible a, b, memory""")
     contents = contents_of(machine, COPY.format(means=means).replace("put_t, put_a", "put_a"))
     found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
     assert (found["copy"].difference is None) == holds and not found["copy"].why
+
+
+@pytest.mark.parametrize("moves", ["first", "second"])
+@pytest.mark.parametrize("means, holds", [("a <- a - 1", True), ("a <- a - 1, b <- a", False)])
+def test_a_clock_that_is_held_goes_no_round(means: str, holds: bool, moves: str) -> None:
+    """The word with which a round begins stays as long as somebody holds the clock; nothing comes of it."""
+    machine = WICK.replace("    moves in second\n", f"    moves in {moves}\n    held while hand\ninput hand 1 bit\n") \
+        .replace("    dispatch 2\n", "    dispatch 2\n    done 3\n") \
+        .replace("        dispatch: entry\n", "        dispatch: entry\n        done: target if a is 0 else upc + 1\n"
+                 ).replace("loads t when put_a", "loads a - 1 when put_a").replace(", on first", "")
+    contents = contents_of(machine, f"""\
+routine fetch at 0
+        seq next
+        seq dispatch
+instruction 0 "count"
+    means while a is not 0: {means}
+  again: seq done, target fetch
+        put_a, seq jump, target again
+instruction 1 "rest"
+        seq jump, target fetch
+""")
+    found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
+    assert (found["count"].difference is None) == holds and not found["count"].why

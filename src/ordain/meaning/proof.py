@@ -176,6 +176,10 @@ class _Held:
             raise NotFollowed("it may end before its first round")
         once = self._state(rounds.effects, head)
         if any(end is step for step in self.course.rounds):
+            still = list(self._as_said((), head))
+            if all(equal(self.following.normal, part.question).way is not None for part in still):
+                yield from still                        # it waits there, for a clock that is held, and does no round
+                return
             yield _Part("whether another round comes", None, None,
                         Question(terms.const(1, 1), going, terms.const(1, 1), self.under), self.meaning.span)
             yield from self._as_said(rounds.effects, head)
