@@ -195,6 +195,55 @@ routine other in nano at 6
     assert (None if verdict is None or not verdict.breaks else verdict.breaks[0].cycles) == cycles
 
 
+ROWS = """\
+machine sandpiper "a word picks a row of two steps, which a flip-flop goes through"
+microprogram "m.micro"
+store control 8 words of 7 bits
+    address upc
+field row 2 bits address[2:1]
+field seq 1 bit
+    next 0 idle
+    jump 1
+field target 3 bits address, idle 0
+spare 1 bit
+store rows 8 words of 2 bits
+    address {row, half}
+    step half
+field act 2 bits
+    none 0 idle
+    load 1
+    show 2
+state half 1 bit, reset 0
+    next not half
+state upc 3 bits, reset 0
+    next (target if seq is jump else upc + 1) if half else upc
+"""
+
+
+@pytest.mark.parametrize(("second", "breaks"), [
+    ("        act show\n        act load\n", set()),
+    ("        act show\nroutine loose in rows\n        act show\n", {3}),     # where its second step is missing
+])
+def test_the_steps_of_a_row_are_named_with_it(second: str, breaks: set[int]) -> None:
+    contents = contents_of(ROWS, f"""\
+routine start in control at 0
+        row first
+        row second
+        row first, seq jump, target start
+routine first in rows
+        act load
+        act show
+routine fill in rows at 4
+        act none
+        act none
+        act none
+        act none
+routine second in rows at 2
+{second}""")
+    verdict = verdict_of(contents)
+    assert (set() if verdict is None else {found.address for found in verdict.breaks}) == breaks
+
+
 def test_what_something_else_can_lead_to_is_not_judged() -> None:
     """An interrupt that forces an address may lead to any word there."""
     forced = edited(Sound(LOOM, CARD), ("next choose seq\n        step: upc + 1\n        jump: target\n"

@@ -92,6 +92,14 @@ def test_a_field_without_idle_code_is_one_finding() -> None:
     assert finding.notes == ("the same in 2 more places",)
 
 
+@pytest.mark.parametrize(("field", "way_out"), [
+    ("number 3 bits", "`, idle 0`"), ("number 3 bits\n    few 0\n    many 7", "mark one of its codes `idle`")])
+def test_a_way_out_that_fits_what_the_field_holds(field: str, way_out: str) -> None:
+    _, (finding,) = compiled(described(MACHINE.replace("number 3 bits, idle 5", field).replace(
+        "stop, to first", "stop, to first, number 0")), "routine first\n    stop, to first\n")
+    assert finding.name == "field-not-set" and way_out in finding.help
+
+
 def test_both_places_of_a_conflict() -> None:
     _, (finding,) = compiled(described(MACHINE), "routine first\n    go, flag, stop\n    stop, to first\n")
     assert finding.span is not None

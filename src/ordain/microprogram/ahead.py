@@ -51,6 +51,8 @@ class Ahead:
         self._fields: dict[tuple[str, Node], tuple[Leaf, ...]] = {}
         self._forming: dict[Node, set[Leaf]] = {}
         self._ways: dict[Node, list[Node]] = {}
+        self.of_other_words: set[Node] = set()
+        """What stands for fields and words of the next cycles, of which nothing is known."""
 
     def through(self, own: str, bits: int, name: str, store: str) -> Through | None:
         """The first address ahead of which the field is a part; None where it is part of none. `own`, `bits`: the word
@@ -137,6 +139,8 @@ class Ahead:
                 later[leaf] = _loaded(self.terms, leaf, register)
             else:
                 later[leaf] = anything(self.terms, leaf)
+                if leaf.kind in ("field", "word"):
+                    self.of_other_words.add(later[leaf])
         return substitute(self.terms, (node,), later)[0]
 
     def place(self, store: str, address: int) -> dict[Node, Node]:

@@ -68,7 +68,8 @@ class Neighbours:
             every = self.ahead.ways(left)
             made = tuple(way for way in every if way not in own
                          and not own.isdisjoint(read := value_leaves(way))
-                         and not any(leaf.kind in ("field", "word") for leaf in read))
+                         and not any(leaf.kind in ("field", "word") for leaf in read)
+                         and self.ahead.of_other_words.isdisjoint(read))
             self._seen[key] = made, tuple(way for way in every if way not in made)
         return self._seen[key]
 

@@ -295,7 +295,8 @@ def _values_of(field: Field) -> str:
         return f"its codes are {', '.join(names[:12])}{' ...' if names[12:] else ''}"
     if field.holds == "address":
         return "name a label"
-    return f"write a number up to {(1 << field.width) - 1}"
+    number = f"write a number up to {(1 << field.width) - 1}"
+    return number if field.width == 1 else f"{number}; a field that holds labels is declared with `address`"
 
 
 def _unknown(vocabulary: Vocabulary, values: Sequence[FieldValue]) -> ClauseFault:

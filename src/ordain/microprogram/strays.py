@@ -44,7 +44,7 @@ def strays(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
     near = Neighbours(ahead, program, addresses, placed)
     found: dict[tuple[int, int], tuple[Unnamed, ...]] = {}
     for index, word in enumerate(program.words):
-        named = _named(program, addresses, word, index, bodies)
+        named = _named(machine, program, addresses, word, index, bodies)
         stepped = is_stepped(machine.stores[word.store])
         for address in addresses[index]:
             bits = words[word.store][address]
@@ -91,16 +91,22 @@ def _leading(machine: Machine, word: Microinstruction,
             yield from ((field.name, store) for store in named.get(field.name, machine.stores))
 
 
-def _named(program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
+def _named(machine: Machine, program: Program, addresses: Sequence[tuple[int, ...]], word: Microinstruction, index: int,
            bodies: Mapping[int, Body]) -> dict[str, dict[str, set[int]]]:
-    """By field and store the addresses that a word names with its labels."""
+    """By field and store the addresses that a word names with its labels; in a store that something else steps, those
+    of the other steps, too."""
     found: dict[str, dict[str, set[int]]] = {}
     for field, target in word.targets:
         labels = [program.labels[label] for label in target.labels] or [index + 1]
         stores = found.setdefault(field, {})
         for label in labels:
-            there = stores.setdefault(program.words[label].store, set())
+            store = machine.stores[program.words[label].store]
+            there = stores.setdefault(store.name, set())
             there.update(addresses[label])
+            if store.step is not None:
+                same = ~((2 << store.step[0]) - (1 << store.step[1]))
+                there.update(at for number in range(bodies[label].first, bodies[label].end) for at in addresses[number]
+                             if any((at ^ start) & same == 0 for start in addresses[label]))
             for start in _on_purpose(program, addresses, bodies[label]):
                 there.update(start + number - bodies[label].first for number in range(label, bodies[label].end)
                              if start + number - bodies[label].first in addresses[number])

@@ -204,7 +204,8 @@ class Writer:
             "field-not-set", f"this word does not set {names}", word.span,
             "no order sets it, and it has no idle code" if len(fields) == 1 else "they have no idle codes",
             places=tuple([Place(field.span, f"`{field.name}` is declared here") for field in fields[:_MOST_PLACES]]),
-            help="set it here, or mark one of its codes `idle`"))
+            help="set it here, or mark one of its codes `idle`" if all(field.codes for field in fields) else
+            "set it here, or write behind the field what it holds where no order sets it, `, idle 0`"))
 
     def _check(self, needs: Sequence[Need], used: int, bits: int, open_bits: int, targets: Targets,
                span: Span) -> None:
