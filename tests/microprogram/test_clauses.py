@@ -196,3 +196,8 @@ def test_a_name_broken_in_the_machine_file_is_not_reported_again() -> None:
     assert faults(machine, "routine first at 0\n    sorce acc, again\n") == []
     assert faults(machine, "routine first at 0\n    sorse acc, again\n") == [
         "small.micro:2:5: unknown-order: there is no order or field `sorse`"]
+
+
+def test_the_word_below_has_no_name_of_its_own_in_a_pair() -> None:
+    _, (finding,) = compiled(described(MACHINE), "routine first at 0\n    target pair(following, first), branch jump\n")
+    assert finding.name == "unknown-label" and "put a label before the word below" in finding.help

@@ -73,8 +73,10 @@ class Labels:
             return error("ambiguous-label", f"`{name}` is a label of {len(full)} bodies", span, "which one?",
                          help=f"write {' or '.join(full[:3])}{' ...' if full[3:] else ''}")
         close = nearest(name, [*self.words, *self.doubtful])
-        return error("unknown-label", f"there is no label `{name}`", span, "unknown",
-                     help=f"did you mean `{close}`?" if close else "put the label before a word, as in `wait: ...`")
+        help = f"did you mean `{close}`?" if close else "put the label before a word, as in `wait: ...`"
+        if name == "following":                         # in a `pair`, where it is meant as it is elsewhere
+            help = "`following` is written alone; put a label before the word below, and name that"
+        return error("unknown-label", f"there is no label `{name}`", span, "unknown", help=help)
 
 
 def check_machine_labels(machine: Machine, labels: Labels, plans: Sequence[BodyPlan]) -> list[Finding]:
