@@ -23,7 +23,7 @@ Spot = tuple[str, int]
 class Word:
     """`source`: of the bus; `loads`: what is loaded from it or set; `way`: how control goes on, `to`: where, in the
     same body or home. `gated`: loads of `a` only with the carry. `by_pc`: the memory is shown `pc`, else `mar`.
-    `yields`: the bus to somebody else."""
+    `yields`: the bus to somebody else. `arm`: the word in its place where `z` is 1, with instruction and step."""
 
     source: str = "none"
     function: str = "add"
@@ -34,6 +34,7 @@ class Word:
     gated: bool = False
     by_pc: bool = False
     yields: bool = False
+    arm: "Word | None" = None
 
     def text(self, number: int, successor: bool) -> str:
         said = [f"src {self.source}"] if self.source != "none" else []
@@ -45,7 +46,7 @@ class Word:
         said += ["yields"] if self.yields else []
         to = "" if self.to is None else "fetch" if self.to == HOME else f"l{self.to[1]}"
         match self.way:
-            case "next" | "wait":
+            case "next" | "wait" | "home":
                 said += [f"seq {self.way}"]
             case "dispatch":
                 said += ["seq dispatch", *(["target fetch"] if successor else [])]
@@ -64,7 +65,8 @@ class Board:
     second half, "held" where somebody can stop it besides. `thief`: somebody else may write the memory in words that
     yield the bus. `early`: `t` is loaded from `b`, in the first half. `moving`: what that half
     is called in which all else happens. `loose`: `b` drives only with the carry. `words`: of the memory. `loops`: by
-    instruction that goes round, as long as what, and the one that does once what a round does."""
+    instruction that goes round, as long as what, and the one that does once what a round does. `stepped`: addressed by
+    `z`, opcode and step."""
 
     width: int
     bus: str
@@ -79,6 +81,7 @@ class Board:
     moving: str
     loose: bool
     words: int
+    stepped: bool
     loops: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     bodies: Mapping[str, tuple[Word, ...]] = field(default_factory=dict)
     opcodes: Mapping[int, str] = field(default_factory=dict)
@@ -100,17 +103,20 @@ def drawn(seed: int) -> Board:
     board = Board(width, bus, chance.random() < 0.3, chance.random() < 0.5, chance.random() < 0.4, tuple(seen),
                   chance.random() < 0.3, chance.choice(("", "", "phases", "held")), chance.random() < 0.3, False,
                   chance.choice(("second", "second", "first")), chance.random() < 0.2,
-                  (1 << width) - chance.choice((0, 0, 2)))
+                  (1 << width) - chance.choice((0, 0, 2)), False)
     if board.clock and not board.latch and chance.random() < 0.5:
         board = replace(board, early=True)
+    if chance.random() < 0.3:
+        board = replace(board, stepped=True, successor=False)
     titles = [f"i{number}" for number in range(chance.randint(2, 4))]
     opcodes = {opcode: chance.choice(titles) for opcode in range(1 << width)}
     for number, title in enumerate(titles):
         opcodes[number] = title
-    bodies = {"fetch": (Word("ram", loads=frozenset(("ir", "count")), by_pc=True), Word(way="dispatch"))}
+    first = Word("ram", loads=frozenset(("ir", "count")), by_pc=True)
+    bodies = {"fetch": (replace(first, way="dispatch"),) if board.stepped else (first, Word(way="dispatch"))}
     for title in titles:
-        bodies[title] = _body(chance, board, title)
-    if chance.random() < 0.4:
+        bodies[title] = _steps(chance, board) if board.stepped else _body(chance, board, title)
+    if not board.stepped and chance.random() < 0.4:
         bodies["loop"], condition = _round(chance, bodies["i0"])
         opcodes[board.ones] = "loop"
         board = replace(board, loops={"loop": (condition, "i0")}, visible=("a", "b", "t", "pc", "mar", "ram", *FLAGS))
@@ -143,7 +149,17 @@ def _body(chance: Random, board: Board, title: str) -> tuple[Word, ...]:
     return tuple(words)
 
 
-def _going(word: Word, way: str, to: Spot) -> Word:
+def _steps(chance: Random, board: Board) -> tuple[Word, ...]:
+    """Word by word, some of them other ones where `z` is 1; the last one ends it."""
+    words = [_word(chance, board) for _ in range(chance.randint(1, 5))]
+    for number in range(len(words) - 1):
+        words[number] = Word(way="wait") if chance.random() < 0.15 else words[number]
+    words[-1] = _going(words[-1], "home", HOME)
+    return tuple(replace(word, arm=_going(_word(chance, board), *chance.choice(((word.way, word.to), ("home", HOME)))))
+                 if word.way != "wait" and chance.random() < 0.3 else word for word in words)
+
+
+def _going(word: Word, way: str, to: Spot | None) -> Word:
     return replace(word, way=way, to=to)
 
 
@@ -178,15 +194,19 @@ def machine_text(board: Board) -> str:
     return "\n".join([
         'machine quern "a path for data by chance"', 'microprogram "quern.micro"',
         *(line.format(board.moving) for line in _CLOCKS[board.clock]),
-        f"store control 64 words of {28 + w} bits", "    address upc",
+        *([f"store control {1 << w + 4} words of {22 + w} bits", "    address {z, ir, step}", "    instruction ir",
+           "    step step"] if board.stepped else [f"store control 64 words of {28 + w} bits", "    address upc"]),
         "field src 4 bits", *_codes(CODES), "field op 3 bits", *_codes(FUNCTIONS),
         *(f"field {name} 1 bit" for name in (*(f"put_{one}" for one in TAKERS), "gated", "by_pc", "yields")),
         f"field lit {wide}, idle 0",
-        "field seq 3 bits", *(f"    {code} {number}" for number, code in enumerate(WAYS)),
-        f"field target 6 bits address, idle {'following' if board.successor else '0'}",
-        f"store entry {1 << w} words of 6 bits", "    address ir", "    word start of instruction",
+        "field seq 3 bits", *(f"    {code} {number}" for number, code in enumerate(ways)),
+        *([] if board.stepped else [
+            f"field target 6 bits address, idle {'following' if board.successor else '0'}",
+            f"store entry {1 << w} words of 6 bits", "    address ir", "    word start of instruction"]),
         "input key 1 bit, ready 1 bit",
-        "state upc 6 bits, reset 0", "    next choose seq", *(f"        {way}: {ways[way]}" for way in WAYS),
+        f"state {'step 3' if board.stepped else 'upc 6'} bits, reset 0",
+        "    next choose seq", *(f"        {way}: {there}" for way, there in ways.items()),
+        *(["        otherwise: 0"] if board.stepped else []),
         f"register a {wide}, loads data when put_a and (c or not gated)", f"register b {wide}, loads data when put_b",
         f"{'latch' if board.latch else 'register'} t {wide}, loads "
         + (f"b when put_t, on {board.other}" if board.early else "data when put_t"),
@@ -202,7 +222,8 @@ def machine_text(board: Board) -> str:
         *([f"    writes thief.brings when thief.takes and yields{on}"] if board.thief else []),
         f"signal where = {'not ' if board.turned else ''}(pc if by_pc else mar)",
         f"bus data {wide}, {board.bus}", *(f"    driven by {name} when {when}{on}" for name, when in drivers.items()),
-        f"visible {', '.join(board.visible)}", "home fetch", _THIEF.format(wide=wide) if board.thief else "",
+        f"visible {', '.join(board.visible)}", "home step is 0" if board.stepped else "home fetch",
+        _THIEF.format(wide=wide) if board.thief else "",
     ]) + "\n"
 
 
@@ -222,6 +243,8 @@ def _codes(names: Sequence[str]) -> list[str]:
 
 
 def _ways(board: Board) -> dict[str, str]:
+    if board.stepped:
+        return {"next": "step + 1", "dispatch": "step + 1", "home": "0", "wait": "step + 1 if ready else step"}
     on = {"test": "z", "untest": "not z", "odd": "data[0]", "key": "key"}
     if board.successor:
         return {"next": "target", "jump": "target", "wait": "target if ready else upc", "dispatch": "entry",
@@ -232,7 +255,7 @@ def _ways(board: Board) -> dict[str, str]:
 
 def program_text(board: Board, meanings: Mapping[str, str]) -> str:
     """`meanings`: the line that says what an instruction does, for some of them."""
-    lines = ["routine fetch at 0"]
+    lines = ["prologue" if board.stepped else "routine fetch at 0"]
     for title, words in board.bodies.items():
         if title != "fetch":
             numbers = [f"0x{opcode:X}" for opcode, one in board.opcodes.items() if one == title]
@@ -240,7 +263,11 @@ def program_text(board: Board, meanings: Mapping[str, str]) -> str:
             lines += [f"    means {meanings[title]}"] if title in meanings else []
         for number, word in enumerate(words):
             said = word.text(number, board.successor)
-            lines.append(f"  l{number}: {said}" if title != "fetch" else f"        {said}")
+            if word.arm is not None:
+                lines += ["        when z", f"            {word.arm.text(number, False)}", "        otherwise",
+                          f"            {said}"]
+            else:
+                lines.append(f"        {said}" if title == "fetch" or board.stepped else f"  l{number}: {said}")
     return "\n".join(lines) + "\n"
 
 
@@ -303,6 +330,7 @@ def once(board: Board, title: str, held: Mapping[str, int], ram: Mapping[int, in
 def _cycle(board: Board, chance: Random, held: dict[str, int], ram: list[int], spot: Spot, level: int,
            takes: bool) -> tuple[Spot, int]:
     word, ones = board.bodies[spot[0]][spot[1]], board.ones
+    word = word.arm if word.arm is not None and held["z"] else word
     where = held["pc"] if word.by_pc else held["mar"]
     where ^= ones if board.turned else 0
     opened = board.latch and "t" in word.loads
@@ -336,7 +364,7 @@ def _cycle(board: Board, chance: Random, held: dict[str, int], ram: list[int], s
     on = (spot[0], spot[1] + 1)
     there: Spot | None
     match word.way:
-        case "jump":
+        case "jump" | "home":
             there = word.to
         case "test":
             there = word.to if held["z"] else on
@@ -349,7 +377,7 @@ def _cycle(board: Board, chance: Random, held: dict[str, int], ram: list[int], s
         case "wait":
             there = on if ready else spot
         case "dispatch":
-            there = board.opcodes[held["ir"]], 0
+            there = board.opcodes[after["ir"]], 0
         case _:
             there = on
     held.update(after)

@@ -20,5 +20,6 @@ def test_the_sample_has_boards_of_every_kind() -> None:
     boards = [drawn(seed) for seed in SAMPLE]
     assert {board.clock for board in boards} == {"", "phases", "held"}
     assert {board.thief for board in boards} == {board.early for board in boards} == {True, False}
+    assert {board.stepped for board in boards} == {True, False}
     assert {board.latch for board in boards} == {board.successor for board in boards} == {True, False}
     assert len({board.bus for board in boards}) > 3
