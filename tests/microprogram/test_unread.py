@@ -64,6 +64,35 @@ def test_a_word_that_may_go_on_does_not_stand_anywhere(address: str, states: str
     assert built(address, states) == {"no-order"}
 
 
+STALLED = "input hold 1 bit\nstate upc 6 bits, reset 0\n    next {}target if op or (if_z and z) else upc + 1\n" \
+    "state active 6 bits, reset 0\n    next active if hold else upc\n"
+
+
+@pytest.mark.parametrize("held", ["upc if hold else ", ""])
+def test_a_pipeline_that_is_held_has_its_words_in_a_row(held: str) -> None:
+    """The word behind a jump is obeyed while that is on its way."""
+    fillers = "".join(f"routine filler{at} at {at}\n    goto start\n    mark 7\n" for at in range(2, 40, 3))
+    micro = "routine start at 0\n    mark 1, goto pair\n    mark 2\nroutine pair\n    mark 3, when z start\n" \
+        "    mark 4\n    mark 5, goto start\n    mark 6\n" + fillers
+    machine = MACHINE.replace("clock clk (first, second)\n", "").replace("{address}", "active").replace(
+        "{states}", STALLED.format(held))
+    made, findings = build_texts({"m.machine": machine, "m.micro": micro}, "m.machine")
+    assert made is not None, findings
+    cells = made.placement.words["control"]
+    pair = cells[0] >> 5 & 63
+    assert [cells[at] & 31 for at in (0, 1, *range(pair, pair + 4))] == [1, 2, 3, 4, 5, 6]
+
+
+@pytest.mark.parametrize(("last", "said"), [
+    ("mark 3", None),                                   # it may be obeyed while a jump is on its way
+    ("mark 3, when z start", {"no-order"}),             # it may go on to whatever stands there
+])
+def test_the_last_word_where_the_counter_is_not_understood(last: str, said: set[str] | None) -> None:
+    cells = built("active", PHASES.format("ahead"), f"routine start at 0\n    mark 1, goto pair\n"
+                                                    f"routine pair at 9\n    mark 2, goto start\n    {last}\n")
+    assert (cells == said) if said is not None else isinstance(cells, dict)
+
+
 @pytest.mark.parametrize("states", [PHASES.format("active"), LATER.format("active")])
 def test_the_second_plus_one_is_understood(states: str) -> None:
     """Cells of odd addresses are taken: the two words of the pair stand behind these."""

@@ -1,6 +1,6 @@
 """Tree and machine become microinstructions: every pass in its order."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Container, Iterator, Mapping, Sequence
 from itertools import chain
 
 from ordain.language import tree
@@ -51,7 +51,7 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
             own = [plan for plan in plans if plan.store.name == name]
             findings += _off_the_end(machine, writer, writer.counter, own, words, fixed, labels.words)
     if not has_errors(findings):
-        findings += _anywhere(machine, writers, words)
+        findings += _anywhere(machine, writers, words, frozenset(plan.end - 1 for plan in plans))
     if not any(finding.severity is Severity.ERROR or finding.name == "counter-not-low" for finding in findings):
         findings += _no_order(machine, writers)
     entries = start_entries(machine, plans, opcodes)
@@ -134,15 +134,17 @@ def _no_order(machine: Machine, writers: Mapping[str, Writer]) -> list[Finding]:
     return findings
 
 
-def _anywhere(machine: Machine, writers: Mapping[str, Writer], words: Sequence[Microinstruction]) -> Iterator[Finding]:
+def _anywhere(machine: Machine, writers: Mapping[str, Writer], words: Sequence[Microinstruction],
+              last: Container[int]) -> Iterator[Finding]:
     """The first word of each store that would stand anywhere, as it names a label, and from which the hardware may
-    count on to the word below in a way that is not understood."""
+    count on to the word below in a way that is not understood. `last`: the words below which none stands in the text;
+    one that names no label may be obeyed while a jump is on its way."""
     for name, writer in writers.items():
         store = machine.stores[name]
         counting = None if store.step is not None else unread(machine, store, writer.layout, writer.counter)
-        for word in words if counting is not None else ():
+        for index, word in enumerate(words) if counting is not None else ():
             assert counting is not None
-            if word.store != name or word.succeeds or (
+            if word.store != name or word.succeeds or (index in last and not word.targets) or (
                     leaf := counts_on(machine, writer.layout, counting, word)) is None:
                 continue
             yield error(

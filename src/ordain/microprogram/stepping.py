@@ -81,7 +81,7 @@ def counter_of(machine: Machine, store: Store, layout: Layout) -> tuple[Counter 
         place = (chosen.place,)
         deciding = in_fields((chosen.following,), place)
     while not counted(terms, deciding, place) and delay < len(machine.states):
-        before = _only_source(deciding)
+        before = _only_source(deciding, place if machine.steps == 1 else ())    # held, and not in another phase
         if before is None or before in place:
             break
         delay, place, chosen = delay + 1, (before,), None
@@ -263,15 +263,16 @@ def rows(steps: Sequence[Steps], delay: int, entries: Sequence[int]) -> tuple[li
 # ---------------------------------------------------------------- reading expressions
 
 
-def _only_source(nodes: Sequence[Node]) -> Leaf | None:
-    """The state that is passed on unchanged whatever happens, constants aside: then the address is only delayed."""
+def _only_source(nodes: Sequence[Node], place: Collection[Node]) -> Leaf | None:
+    """The state that is passed on unchanged whatever happens, constants aside, and that the place may stay as it is:
+    then the address is only delayed."""
     found: set[Node] = set()
     todo = list(nodes)
     while todo:
         part = todo.pop()
         if type(part) is If:
             todo += part.args[1:]
-        elif type(part) is not Const:
+        elif type(part) is not Const and part not in place:
             found.add(part)
     only = found.pop() if len(found) == 1 else None
     return only if type(only) is Leaf and only.kind in ("state", "register") else None

@@ -7,7 +7,7 @@ Such words stand one behind the other as they are written. One that names a labe
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from ordain.machine.expression import Const, Join, Leaf, Node, Slice, leaves, substitute
+from ordain.machine.expression import And, Const, Join, Leaf, Node, Or, Slice, leaves, substitute
 from ordain.machine.leads import value_leaves
 from ordain.machine.model import Driver, Machine, Store
 from ordain.microprogram.ahead import choices
@@ -64,10 +64,15 @@ def _counting(machine: Machine, store: Store, found: Unread, known: dict[Node, N
             waiting += _whole(machine, store, nexts[leaf])
     others = [leaf for leaf in nexts if leaf not in found.read]
     for leaf in others:
-        if counted(machine.terms, (nexts[leaf],), others) or any(
-                way is not leaf and leaf in value_leaves(way) and not _of_a_word(way) for way in choices(nexts[leaf])):
+        made = [way for way in choices(nexts[leaf]) if leaf in value_leaves(way) and not _of_a_word(way)]
+        if counted(machine.terms, (nexts[leaf],), others) or not all(_held(way, leaf) for way in made):
             return leaf
     return None
+
+
+def _held(way: Node, leaf: Leaf) -> bool:
+    """It stays; of one bit, unless something takes it back: `flag and not back`."""
+    return way is leaf or (way.width == 1 and type(way) in (And, Or) and leaf in way.args)
 
 
 def _of_a_word(way: Node) -> bool:
