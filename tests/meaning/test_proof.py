@@ -614,3 +614,29 @@ instruction 1 "rest"
 """)
     found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
     assert (found["count"].difference is None) == holds and not found["count"].why
+
+
+@pytest.mark.parametrize("loaded, holds", [("t", True), ("a", False)])
+@pytest.mark.parametrize("kind", ["latch", "register"])
+def test_a_latch_stands_for_what_it_has_kept_in_rounds_as_elsewhere(kind: str, loaded: str, holds: bool) -> None:
+    """A round begins with what it showed last, which is not what it shows when it is open."""
+    machine = WICK.replace("    dispatch 2\n", "    dispatch 2\n    done 3\n").replace(", on first", "") \
+        .replace("        dispatch: entry\n", "        dispatch: entry\n        done: target if a is 0 else upc + 1\n"
+                 ).replace("loads t when put_a", "loads a - 1 when put_a") \
+        .replace("b 4 bits, changes when seq is dispatch", "b 4 bits, loads t when put_a") \
+        .replace("register t 4 bits, loads b", f"{kind} t 4 bits, loads a").replace("visible a, b", "visible a, b, t") \
+        .replace("clock clk (first, second)\n    moves in second\n", "")
+    contents = contents_of(machine, f"""\
+routine fetch at 0
+        seq next
+        seq dispatch
+instruction 0 "count"
+    means while a is not 0: a <- a - 1, b <- {loaded}, t <- a - 1
+  again: seq done, target fetch
+        put_a
+        put_t, seq jump, target again
+instruction 1 "rest"
+        seq jump, target fetch
+""")
+    found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
+    assert (found["count"].difference is None) == holds and not found["count"].why

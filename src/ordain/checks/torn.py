@@ -127,9 +127,10 @@ def _in_one_body(a: Site, b: Site) -> bool:
 class _Order:
     """Whether control may go over from one column to another.
 
-    Two columns *join* at a step when the word there in the other is one that the text lets follow what this one holds
-    at the step before, at the first step, where any arm may be chosen, and when there is no step any more. Going over
-    at some step is as good as going over where they join, as long as both hold equal words between the two steps."""
+    Two columns *join* at a step when both hold the same word there, or when that of the other is one that the text lets
+    follow what this one holds at the step before; at the first step, where any arm may be chosen; and when there is no
+    step any more. Going over at some step is as good as going over where they join, as long as both hold equal words
+    between the two steps."""
 
     def __init__(self, contents: Contents, cells: _Cells) -> None:
         self._words = [[None if site is None else site.word for site in profile] for profile in cells.profiles]
@@ -165,7 +166,7 @@ class _Order:
         own, other = self._words[here][step], self._words[there][step]
         if own is None or other is None:
             return False
-        return other in self._following.get(self._words[here][step - 1], ())
+        return own == other or other in self._following.get(self._words[here][step - 1], ())
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:

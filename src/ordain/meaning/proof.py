@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from ordain.control.phases import whole_cycles
 from ordain.logic.putting import put_in
-from ordain.machine.expression import Leaf, Node, leaves, substitute
+from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Effect, Meaning
 from ordain.meaning import said
 from ordain.meaning.equality import equal, value_of
@@ -123,6 +123,23 @@ class _Part(NamedTuple):
     span: Span
 
 
+def _over_what_is_held(terms: Terms, meaning: Meaning, kept: dict[Node, Node]) -> Meaning:
+    """A meaning in which the name of a latch stands for what it has kept, and not for what it shows when open."""
+
+    def put(node: Node) -> Node:
+        return substitute(terms, (node,), kept)[0]
+
+    def done(effects: tuple[Effect, ...]) -> tuple[Effect, ...]:
+        return tuple(effect._replace(
+            address=None if effect.address is None else put(effect.address),
+            value=None if effect.value is None else put(effect.value), when=put(effect.when)) for effect in effects)
+
+    rounds = meaning.rounds
+    return meaning._replace(effects=done(meaning.effects), rounds=None if rounds is None else rounds._replace(
+        when=put(rounds.when), effects=done(rounds.effects),
+        stopped=None if rounds.stopped is None else done(rounds.stopped)))
+
+
 class _Held:
     """One path held against the text."""
 
@@ -132,12 +149,7 @@ class _Held:
         kept: dict[Node, Node] = {
             terms.leaf("register", name, register.width): said.holder(machine, name)
             for name, register in machine.registers.items() if register.transparent}
-        if kept:
-            meaning = meaning._replace(effects=tuple(effect._replace(
-                address=None if effect.address is None else substitute(terms, (effect.address,), kept)[0],
-                value=None if effect.value is None else substitute(terms, (effect.value,), kept)[0],
-                when=substitute(terms, (effect.when,), kept)[0]) for effect in meaning.effects))
-        self.meaning = meaning
+        self.meaning = _over_what_is_held(terms, meaning, kept) if kept else meaning
         self.under: dict[Node, Node] = {**(course.start or {}), **path.assumed}
 
     def every(self) -> Iterable[_Part]:
