@@ -1,24 +1,9 @@
 """`python -m tests.images --seconds 300`: programs by chance are built, and a board of our own walks their chips."""
 
-import argparse
 import sys
-from random import SystemRandom
 
 from tests.images.hunting import hunt
-
-
-def main() -> int:
-    """Exit status 1 when something was found."""
-    parser = argparse.ArgumentParser(prog="python -m tests.images", description=__doc__)
-    parser.add_argument("--seconds", type=float, default=300)
-    parser.add_argument("--seed", type=int, default=None, help="the first seed; a fresh one when it is not given")
-    given = parser.parse_args()
-    seed = SystemRandom().randrange(1 << 40) if given.seed is None else given.seed
-    print(f"first seed {seed}", flush=True)
-    counts = hunt(given.seconds, seed)
-    print(", ".join(f"{count} {name}" for name, count in sorted(counts.items())))
-    return 1 if counts["disagreeing"] else 0
-
+from tests.seeded import hunted
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(hunted("tests.images", __doc__, hunt))
