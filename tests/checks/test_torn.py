@@ -468,3 +468,17 @@ def test_the_step_is_not_named_among_the_lines_that_changed() -> None:
         "home step is 0", "home low is 0 and half is 0")
     [finding] = findings_named("torn", report(Sound(pieces, sound.micro)))
     assert finding.label == "the next word comes out of another arm, because `carry` went from 0 to 1"
+
+
+@pytest.mark.parametrize(("word", "told"), [
+    ("        stay\n", False),
+    ("        when carry\n            stay\n        otherwise\n            stay, c\n", True)])
+def test_the_same_word_in_another_column_follows_itself_though_others_are_missing(word: str, told: bool) -> None:
+    """In a build every column has all words from its first step on; chips that were read may lack some."""
+    turn = MICRO.replace("TURN", f"        a\n{word}        b\n        last")
+    contents = contents_of(MACHINE.replace("RAW", "raw"), turn)
+    cells = [[cell_of(ORDERS[0], op=1, carry=carry, raw=0, step=step) for step in range(3)] for carry in (0, 1)]
+    lacking = {address: site for address, site in contents.sites["control"].items()
+               if address not in (cells[0][0], cells[0][2])}
+    contents = contents._replace(sites={**contents.sites, "control": lacking})
+    assert is_told(contents, cells[0][1], cells[1][1]) == told
