@@ -13,7 +13,8 @@ LAYERS = ("text", "language", "machine", "microprogram", "placement", "rom", "au
 LIBRARIES = ("text", "logic", "control", "capture")
 """Packages whose functions any higher package may call."""
 DATA_MODULES = {
-    "ordain.language.tree", "ordain.machine.model", "ordain.machine.expression", "ordain.machine.leads",
+    "ordain.language.tree", "ordain.machine.model", "ordain.machine.driving", "ordain.machine.expression",
+    "ordain.machine.leads",
     "ordain.microprogram.model",
     "ordain.placement.model", "ordain.data.datapath", "ordain.data.model", "ordain.data.partial",
     "ordain.data.resolving", "ordain.machine.wording", "ordain.meaning.model",

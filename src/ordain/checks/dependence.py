@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from ordain.checks import owners
 from ordain.checks.sensitivity import looks_at
-from ordain.control.driving import put
+from ordain.machine.driving import put
 from ordain.machine.expression import Node
 from ordain.machine.model import Bus, Driver, Machine, Memory, Register, Store
 from ordain.text.source import Span

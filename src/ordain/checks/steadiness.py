@@ -22,7 +22,7 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from ordain.checks import owners
-from ordain.control.driving import put
+from ordain.machine.driving import put
 from ordain.machine.expression import Leaf, Node, leaves
 from ordain.machine.model import Bus, Driver, Machine
 

@@ -11,9 +11,9 @@ from typing import NamedTuple
 from ordain.compare.equal_terms import EqualTerms
 from ordain.compare.orders import Pairing
 from ordain.compare.side import Side, holds_place
-from ordain.control.driving import put
 from ordain.control.registers import after_loads
 from ordain.logic.narrowing import bits_read
+from ordain.machine.driving import put
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Driver, Machine, Memory
 

@@ -14,9 +14,9 @@ from typing import NamedTuple
 from ordain.compare.observation import Observer
 from ordain.compare.places import Addresses, ControlPlace, Places, Unresolved, Vector
 from ordain.compare.side import Side
-from ordain.control.sequencing import Sequencing, value_nodes
+from ordain.control.sequencing import Sequencing
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
-from ordain.machine.leads import value_leaves
+from ordain.machine.leads import choices, value_leaves
 
 
 class GraphRow(NamedTuple):
@@ -307,7 +307,7 @@ def later(pointer: Leaf, sequencing: Sequencing, steering: tuple[Leaf, ...]) -> 
     while waiting:
         leaf = waiting.pop()
         for taker in sequencing.pointers if leaf not in steering else ():
-            taken = [value for value in value_nodes(sequencing.nexts[taker]) if leaf in value_leaves(value)]
+            taken = [value for value in choices(sequencing.nexts[taker]) if leaf in value_leaves(value)]
             as_it_stands = found[leaf] and all(value is leaf for value in taken)
             if taken and (taker not in found or found[taker] > as_it_stands):
                 found[taker] = as_it_stands

@@ -17,9 +17,10 @@ from ordain.compare.effects import Meanings
 from ordain.compare.passing import Passing, Taken
 from ordain.compare.shown import Shown
 from ordain.compare.side import WIDEST_CHOICE, Side, holds_place
-from ordain.control.sequencing import Origin, origins, value_nodes
+from ordain.control.sequencing import Origin, origins
 from ordain.logic.diagrams import TRUE, Functions
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves, substitute
+from ordain.machine.leads import choices
 from ordain.rom.contents import Contents
 
 Vector = tuple[Node, ...]
@@ -408,7 +409,7 @@ def _handed_on(control: Iterable[Leaf], side: Side) -> set[Leaf]:
     found, waiting = set(control), list(control)
     while waiting:
         leaf = waiting.pop()
-        sources = set(value_nodes(side.sequencing.nexts[leaf])) - {leaf} if leaf in side.sequencing.pointers else set()
+        sources = set(choices(side.sequencing.nexts[leaf])) - {leaf} if leaf in side.sequencing.pointers else set()
         if sources and all(source in side.sequencing.pointers for source in sources):
             fresh = [pointer for pointer in side.sequencing.pointers if pointer in sources and pointer not in found]
             found.update(fresh)

@@ -9,7 +9,7 @@ lines that it is known to pull.
 
 from collections.abc import Iterator
 
-from ordain.control.driving import put
+from ordain.machine.driving import put
 from ordain.machine.expression import Node, Terms, leaves
 from ordain.machine.model import Bus, Machine
 

@@ -233,19 +233,6 @@ def _names_values(next_: Node, self: Leaf) -> bool:
                for node in taken_values(next_))
 
 
-def value_nodes(root: Node) -> list[Node]:
-    """The alternatives of a choice, and of choices in it; a term that chooses nothing is its only one."""
-    found: dict[Node, None] = {}
-    stack = [root]
-    while stack:
-        node = stack.pop()
-        if type(node) is If:
-            stack += node.args[1:]
-        else:
-            found[node] = None
-    return list(found)
-
-
 def taken_values(root: Node) -> list[Node]:
     """The nodes in value position: those whose values can become the term's."""
     found: dict[Node, None] = {}

@@ -8,12 +8,12 @@ not known.
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from ordain.control.driving import put
 from ordain.control.registers import after_loads
 from ordain.control.standing import stands_for
 from ordain.control.system import prior_leaves, remembered
 from ordain.data.model import Watch
 from ordain.data.partial import UNKNOWN, Ternary, applied, conjunction, disjunction, exactly, merged, whole
+from ordain.machine.driving import put
 from ordain.machine.expression import And, If, Leaf, Node, Or, Prior, Terms, substitute
 from ordain.machine.model import Bus, Driver, Memory, Never
 from ordain.rom.contents import Contents

@@ -1,7 +1,9 @@
-"""Of which leaves a value is made; into which stores' addresses a field comes, at once or by way of what holds it."""
+"""Of which leaves a value is made, and between what a term chooses; into which stores' addresses a field comes, at once
+or by way of what holds it."""
 
 from collections.abc import Iterator
 
+from ordain.machine.driving import put
 from ordain.machine.expression import Among, Equal, If, Leaf, Less, Node, Parity
 from ordain.machine.model import Machine
 
@@ -39,6 +41,19 @@ def value_leaves(root: Node) -> list[Leaf]:
     return list(found)
 
 
+def choices(root: Node) -> list[Node]:
+    """The alternatives of a choice, and of choices in it; a term that chooses nothing is its only one."""
+    found: dict[Node, None] = {}
+    stack = [root]
+    while stack:
+        node = stack.pop()
+        if type(node) is If:
+            stack += node.args[1:]
+        else:
+            found[node] = None
+    return list(found)
+
+
 def _fields_in(machine: Machine, address: Node) -> set[str]:
     fields: set[str] = set()
     seen: set[Leaf] = set()
@@ -71,19 +86,6 @@ def _sources(machine: Machine, leaf: Leaf) -> Iterator[Node]:
             yield from (write.source for write in machine.memories[leaf.name].writes)
         case "bus":
             for driver in machine.buses[leaf.name].drivers:
-                own = driver.value if driver.value is not None else _called(machine, driver.name)
+                own = put(machine, driver, leaf.width)
                 if own is not None:
                     yield own
-
-
-def _called(machine: Machine, name: str) -> Node | None:
-    """What a driver of that name puts on a bus, where nothing else is said."""
-    if name in machine.fields:
-        return machine.terms.leaf("field", name, machine.fields[name].width)
-    if name in machine.states:
-        return machine.terms.leaf("state", name, machine.states[name].width)
-    if name in machine.registers:
-        return machine.terms.leaf("register", name, machine.registers[name].width)
-    if name in machine.stores:
-        return machine.terms.leaf("word", name, machine.stores[name].bits)
-    return machine.terms.leaf("free", name, machine.memories[name].bits) if name in machine.memories else None

@@ -3,7 +3,6 @@
 It shares nothing with what chose the places and filled the fields but the machine's expressions.
 """
 
-from collections.abc import Iterator
 from itertools import islice, product
 from typing import NamedTuple
 
@@ -179,17 +178,6 @@ def _loaded(terms: Terms, leaf: Leaf, register: Register) -> Node:
         source = load.source if load.source is not None else anything(terms, leaf)
         node = terms.if_(load.when, source, node)
     return node
-
-
-def choices(node: Node) -> Iterator[Node]:
-    """The terms between which a term chooses."""
-    waiting = [node]
-    while waiting:
-        part = waiting.pop()
-        if type(part) is If:
-            waiting += part.args[1:]
-        else:
-            yield part
 
 
 def may_be(node: Node, value: int) -> bool:

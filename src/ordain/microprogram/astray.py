@@ -9,9 +9,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice, product
 
 from ordain.machine.expression import Const, Join, Leaf, Node, leaves, substitute
-from ordain.machine.leads import leads, value_leaves
+from ordain.machine.leads import choices, leads, value_leaves
 from ordain.machine.model import Machine
-from ordain.microprogram.ahead import Ahead, choices, may_be, parts
+from ordain.microprogram.ahead import Ahead, may_be, parts
 from ordain.microprogram.bodies import is_stepped
 from ordain.microprogram.model import Microinstruction, Program, Target
 from ordain.text.findings import Finding, Place, error

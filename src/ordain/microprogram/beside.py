@@ -12,7 +12,7 @@ from itertools import accumulate, product
 from typing import NamedTuple
 
 from ordain.machine.expression import Cell, If, Join, Leaf, Node, Slice, leaves, postorder, substitute
-from ordain.machine.leads import value_leaves
+from ordain.machine.leads import choices, value_leaves
 from ordain.machine.model import Machine
 from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.layout import Layout
@@ -141,7 +141,7 @@ class _Walk:
         (place,) = counter.place
         assert type(place) is Leaf
         self.place = place
-        self.makes_addresses = not all(self._as_labelled(way) for way in _choices(found.following))
+        self.makes_addresses = not all(self._as_labelled(way) for way in choices(found.following))
         self._known: dict[tuple[Node, ...], tuple[tuple[_Way, ...], tuple[int, ...]]] = {}
 
     def ways(self, word: Microinstruction, held: int) -> tuple[_Way, ...]:
@@ -159,7 +159,7 @@ class _Walk:
         key = following, later, *kept
         if key not in self._known:
             ways = dict.fromkeys(way for one, other in self._cases(following, later) for way in self._ways(one, other))
-            back = {further for node in kept for way in _choices(node) for further in self._exactly(way)}
+            back = {further for node in kept for way in choices(node) for further in self._exactly(way)}
             self._known[key] = tuple(ways), tuple(sorted(back))
         return self._known[key]
 
@@ -210,7 +210,7 @@ class _Walk:
 
     def _ways(self, following: Node, later: Node) -> Iterator[_Way]:
         held = _values(later)
-        for way in _choices(following):
+        for way in choices(following):
             exactly = self._exactly(way)
             for further in exactly or sums(self.terms, (way,), (self.place,)):
                 yield _Way(further, held)
@@ -239,16 +239,6 @@ def _asked(node: Node) -> list[Leaf]:
     """The leaves that decide between the values of a term, and are no part of these alone."""
     conditions = [part.args[0] for part in postorder((node,)) if type(part) is If]
     return leaves(conditions)
-
-
-def _choices(node: Node) -> Iterator[Node]:
-    todo = [node]
-    while todo:
-        part = todo.pop()
-        if type(part) is If:
-            todo += part.args[1:]
-        else:
-            yield part
 
 
 def _values(node: Node) -> frozenset[int]:

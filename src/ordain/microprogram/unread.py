@@ -7,10 +7,10 @@ Such words stand one behind the other as they are written. One that names a labe
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from ordain.machine.expression import And, Const, Join, Leaf, Node, Or, Slice, leaves, substitute
-from ordain.machine.leads import value_leaves
-from ordain.machine.model import Driver, Machine, Store
-from ordain.microprogram.ahead import choices
+from ordain.machine.driving import put
+from ordain.machine.expression import Const, Join, Leaf, Node, Slice, leaves, substitute
+from ordain.machine.leads import choices, value_leaves
+from ordain.machine.model import Machine, Store
 from ordain.microprogram.layout import Layout
 from ordain.microprogram.model import Microinstruction
 from ordain.microprogram.stepping import Counter, becomes
@@ -64,15 +64,10 @@ def _counting(machine: Machine, store: Store, found: Unread, known: dict[Node, N
             waiting += _whole(machine, store, nexts[leaf])
     others = [leaf for leaf in nexts if leaf not in found.read]
     for leaf in others:
-        made = [way for way in choices(nexts[leaf]) if leaf in value_leaves(way) and not _of_a_word(way)]
-        if counted(machine.terms, (nexts[leaf],), others) or not all(_held(way, leaf) for way in made):
+        if counted(machine.terms, (nexts[leaf],), others) or any(
+                way is not leaf and leaf in value_leaves(way) and not _of_a_word(way) for way in choices(nexts[leaf])):
             return leaf
     return None
-
-
-def _held(way: Node, leaf: Leaf) -> bool:
-    """It stays; of one bit, unless something takes it back: `flag and not back`."""
-    return way is leaf or (way.width == 1 and type(way) in (And, Or) and leaf in way.args)
 
 
 def _of_a_word(way: Node) -> bool:
@@ -93,21 +88,9 @@ def _whole(machine: Machine, store: Store, node: Node) -> list[Leaf]:
             if leaf.kind in ("state", "register"):
                 found.append(leaf)
             elif leaf.kind == "bus" and leaf.width == store.address_width:
-                todo += [each for driver in machine.buses[leaf.name].drivers for each in choices(_put(machine, driver))]
+                todo += [each for driver in machine.buses[leaf.name].drivers
+                         if (value := put(machine, driver, leaf.width)) is not None for each in choices(value)]
     return found
-
-
-def _put(machine: Machine, driver: Driver) -> Node:
-    """What a driver puts on its bus; a number where that is none of the states."""
-    name, terms = driver.name, machine.terms
-    if driver.value is not None:
-        return driver.value
-    if name in machine.states:
-        return terms.leaf("state", name, machine.states[name].width)
-    if name in machine.registers:
-        return terms.leaf("register", name, machine.registers[name].width)
-    return machine.signals[name].value if name in machine.signals else terms.const(0, 1)
-
 
 
 def _apart(address: Node) -> Iterator[Leaf]:
