@@ -342,6 +342,8 @@ def test_a_label_stands_in_a_store_to_whose_address_the_field_comes() -> None:
     """Two cycles and more from a word are not looked through for where it leads, only for into which stores."""
     assert found(ROWS, ROWS_WORDS) == []
     assert found(ROWS, ROWS_WORDS.replace("row second", "row main, keep")) == []     # by `inner`, `held` and `below`
+    called = ROWS.replace("    driven by row\n", "    driven by carried\nsignal carried = row\n")
+    assert found(called, ROWS_WORDS.replace("row second", "row main, keep")) == []   # as a signal is
     assert found(ROWS.replace("next held", "next 0"), ROWS_WORDS.replace("row second", "row main, keep")) == [
         "`row` is a part of the address of `rows`, and `main` stands in `control`"]
     assert found(ROWS, ROWS_WORDS.replace("to main", "to first")) == [
