@@ -79,6 +79,23 @@ def test_a_return_address_that_is_not_known_is_shown_on_a_bus() -> None:
     assert moved(compared(gig(GIG, **home), gig(GIG, 1, **home))) == {}
 
 
+HELD_IN_A_REGISTER = edited((SHOWN, ""), (
+    "state port 5 bits, reset 1\n    next upc + 1 if flow is near else port",
+    "register port 5 bits, reset 1\n    loads upc + 1 when flow is near"))[0]
+
+
+@pytest.mark.parametrize(("text", "flow", "told"), [
+    (SHOWN, "jump", {"reset": "changed", "home": "changed"}), (GIG, "jump", {}), (GIG, "left", {"reset": "changed"}),
+    (HELD_IN_A_REGISTER, "jump", {"reset": "changed", "home": "changed"})])
+def test_a_return_address_that_nobody_has_set_is_the_one_of_reset(text: str, flow: str, told: dict[str, str]) -> None:
+    """All else is the same: a bus shows it, or a return goes there."""
+    home: dict[str, int | str] = {"flow": flow, "target": 0, "up": 1}
+    other = text.replace("port 5 bits, reset 1", "port 5 bits, reset 9")
+    for old, new in ((text, other), (other, text)):
+        assert moved(compared(gig(old, **home), gig(new, **home))) == told
+        assert moved(compared(gig(new, **home), gig(new, **home))) == {}
+
+
 def test_a_return_address_is_not_what_a_plain_register_of_its_name_holds() -> None:
     """Nobody returns by `port` in the other machine: there it is a number that is counted on."""
     plain = edited((SHOWN, ""), ("left : port", "left : star"))[0]

@@ -110,11 +110,18 @@ def joined(common: Common, recalled: tuple[Recalled | None, Recalled | None] = (
 
 
 def _identical(sides: tuple[Side, Side], terms: Terms) -> bool:
-    """True when both sides are one machine with one content, place by place. Then a place that is not known, and an
-    address that cannot be told, is the same on both."""
+    """True when both sides are one machine with one content, place by place, and hold the same places when they start.
+    Then a place that is not known, and an address that cannot be told, is the same on both."""
     old, new = sides
     return (old.contents.words == new.contents.words and effects_of(old, terms) == effects_of(new, terms)
-            and old.sequencing == new.sequencing and old.home is new.home and old.readers == new.readers)
+            and old.sequencing == new.sequencing and old.home is new.home and old.readers == new.readers
+            and _first_places(old) == _first_places(new))
+
+
+def _first_places(side: Side) -> list[int | None]:
+    machine = side.machine
+    return [(machine.states if leaf.kind == "state" else machine.registers)[leaf.name].reset
+            for leaf in side.sequencing.pointers]
 
 
 def _all_terms(side: Side, terms: Terms) -> list[Node]:
