@@ -513,8 +513,27 @@ def leaves(roots: "Iterable[Node]") -> "list[Leaf]":
 def substitute(terms: Terms, roots: "tuple[Node, ...]", values: "dict[Node, Node]") -> "tuple[Node, ...]":
     """The roots with each node that is a key of `values` replaced, simplified on the way."""
     memo: dict[Node, Node] = dict(values)
-    for node in postorder(roots):
+    stack = list(reversed(roots))
+    while stack:
+        node = stack[-1]
         if node not in memo:
-            args = tuple(memo[arg] for arg in node.args)
-            memo[node] = node if args == node.args else terms.rebuild(node, args)
+            args = node.args
+            if type(node) is If:                    # of an arm that is not taken nothing has to be worked out
+                condition = memo.get(args[0])
+                if condition is None:
+                    stack.append(args[0])
+                    continue
+                if type(condition) is Const:
+                    taken = args[1] if condition.value else args[2]
+                    if taken in memo:
+                        memo[node] = memo[taken]
+                    else:
+                        stack.append(taken)
+                    continue
+            if missing := [arg for arg in args if arg not in memo]:
+                stack += reversed(missing)
+                continue
+            new = tuple([memo[arg] for arg in args])
+            memo[node] = node if new == args else terms.rebuild(node, new)
+        stack.pop()
     return tuple(memo[root] for root in roots)

@@ -57,7 +57,9 @@ class Field(NamedTuple):
 
     def read(self, word: int) -> int:
         """The asserted value in a stored word."""
-        return ((word ^ self.mask if self.active_low else word) & self.mask) >> self.low
+        every = (1 << self.high - self.low + 1) - 1
+        value = word >> self.low & every
+        return value ^ every if self.active_low else value
 
     def write(self, value: int) -> int:
         """An asserted value as bits of the stored word."""

@@ -3,7 +3,9 @@
 It shares nothing with what chose the places and filled the fields but the machine's expressions.
 """
 
+from functools import reduce
 from itertools import islice, product
+from operator import or_
 from typing import NamedTuple
 
 from ordain.machine.expression import (
@@ -46,7 +48,8 @@ class Ahead:
     def __init__(self, machine: Machine) -> None:
         self.machine, self.terms = machine, machine.terms
         self._ahead: dict[str, list[Node]] = {}
-        self._reading: dict[tuple[object, ...], Node | None] = {}
+        self._reading: dict[tuple[str, str, int, str, int], Node | None] = {}
+        self._others: dict[tuple[str, Node, str], tuple[int, tuple[Leaf, ...] | None]] = {}
         self._fields: dict[tuple[str, Node], tuple[Leaf, ...]] = {}
         self._forming: dict[Node, set[Leaf]] = {}
         self._ways: dict[Node, list[Node]] = {}
@@ -57,21 +60,28 @@ class Ahead:
         """The first address ahead of which the field is a part; None where it is part of none. `own`, `bits`: the word
         that has the field, and the store in which it stands; `store`: whose address is looked for."""
         for cycles, node in enumerate(self.addresses(store)):
-            known = {}
-            for leaf in self.decided(own, node):
-                if leaf.kind == "word":
-                    return None  # the field is read as a part of the whole word
-                if leaf.name != name:
-                    known[leaf] = self.machine.fields[leaf.name].read(bits)
-            key = (store, cycles, name, *known.items())
-            if key not in self._reading:
-                [left] = substitute(self.terms, (node,), {leaf: self.terms.const(value, leaf.width)
-                                                          for leaf, value in known.items()})
+            said, others = self._deciding(own, node, name)
+            if others is None:
+                return None                             # the field is read as a part of the whole word
+            if (key := (own, store, cycles, name, bits & said)) not in self._reading:
+                [left] = substitute(self.terms, (node,), {
+                    leaf: self.terms.const(self.machine.fields[leaf.name].read(bits), leaf.width) for leaf in others})
                 self._reading[key] = left if self.leaf(name) in value_leaves(left) else None
             found = self._reading[key]
             if found is not None:
                 return Through(found, cycles)
         return None
+
+    def _deciding(self, own: str, node: Node, name: str) -> tuple[int, tuple[Leaf, ...] | None]:
+        """The bits by which a word of the store decides over a term, but for the field of this name, and their fields;
+        None where the term is made of the whole word."""
+        if (own, node, name) not in self._others:
+            decided = self.decided(own, node)
+            others = tuple(leaf for leaf in decided if leaf.name != name)
+            mask = reduce(or_, (self.machine.fields[leaf.name].mask for leaf in others if leaf.kind == "field"), 0)
+            whole = any(leaf.kind == "word" for leaf in decided)
+            self._others[own, node, name] = mask, None if whole else others
+        return self._others[own, node, name]
 
     def decided(self, store: str, node: Node) -> tuple[Leaf, ...]:
         """The leaves of a term that a word of the store decides: its fields, and itself."""

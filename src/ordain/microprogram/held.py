@@ -23,11 +23,12 @@ def broken_transfers(machine: Machine, program: Program, addresses: Sequence[tup
         route = route_of(machine, meaning)
         parts = parts_of(route, meaning)
         conditions = [written_in_fields(machine, {}, part.condition) for part in parts]
+        read = leaves(conditions)
         known: dict[object, int | None] = {}
         for word, bits in _finished(program, addresses, words, unused):
             if text not in word.orders:
                 continue
-            values = _values(machine, conditions, word.store, bits)
+            values = _values(machine, read, word.store, bits)
             key = tuple(values.values())
             if key not in known:
                 known[key] = _broken(machine, conditions, values, route.kept)
@@ -52,10 +53,10 @@ def _finished(program: Program, addresses: Sequence[tuple[int, ...]], words: Map
             yield resting, bits
 
 
-def _values(machine: Machine, conditions: Sequence[Node], store: str, bits: int) -> dict[Node, Node]:
-    """What the word itself says of the leaves of conditions."""
+def _values(machine: Machine, read: Sequence[Leaf], store: str, bits: int) -> dict[Node, Node]:
+    """What the word itself says of leaves."""
     found: dict[Node, Node] = {}
-    for leaf in leaves(conditions):
+    for leaf in read:
         if leaf.kind == "field" and machine.fields[leaf.name].store == store:
             found[leaf] = machine.terms.const(machine.fields[leaf.name].read(bits), leaf.width)
         elif leaf.kind == "word" and leaf.name == store:

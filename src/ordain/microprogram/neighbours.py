@@ -6,9 +6,11 @@ is made, and what stands there is looked at. It shares nothing with `stepping` b
 """
 
 from collections.abc import Collection, Mapping, Sequence
+from functools import reduce
 from itertools import accumulate
+from operator import or_
 
-from ordain.machine.expression import Add, Const, Join, Node, leaves, substitute
+from ordain.machine.expression import Add, Const, Join, Leaf, Node, leaves, substitute
 from ordain.machine.leads import value_leaves
 from ordain.microprogram.ahead import Ahead, may_be, parts
 from ordain.microprogram.model import Body, Microinstruction, Program
@@ -25,8 +27,8 @@ class Neighbours:
                  placed: Mapping[str, Mapping[int, int]]) -> None:
         self.ahead, self.terms = ahead, ahead.terms
         self.program, self.addresses, self.placed = program, addresses, placed
-        self._seen: dict[object, tuple[tuple[Node, ...], tuple[Node, ...]]] = {}
-        self._next: dict[str, tuple[Node, frozenset[Node]]] = {}
+        self._seen: dict[tuple[str, int], tuple[tuple[Node, ...], tuple[Node, ...]]] = {}
+        self._next: dict[str, tuple[Node, frozenset[Node], int, tuple[Leaf, ...]]] = {}
 
     def unlike(self, index: int, body: Body, address: int, bits: int, meant: Collection[int]) -> set[int]:
         """The addresses of words of the same store to which control can go on from a word at an address, though these
@@ -57,14 +59,12 @@ class Neighbours:
     def _ways(self, word: Microinstruction, bits: int) -> tuple[tuple[Node, ...], tuple[Node, ...]]:
         """What the next address may be, where it is made of this one, and no field of the word is put to it; and what
         else it may be."""
-        node, own = self._following(word.store)
-        fields, forming = self.ahead.machine.fields, self.ahead.forming(node)
-        known: dict[Node, Node] = {leaf: self.terms.const(fields[leaf.name].read(bits), leaf.width)
-                                   for leaf in self.ahead.decided(word.store, node)
-                                   if leaf.kind == "field" and leaf not in forming}
-        key = word.store, *known.items()
+        node, own, said, deciding = self._following(word.store)
+        key = word.store, bits & said
         if key not in self._seen:
-            [left] = substitute(self.terms, (node,), known)
+            fields = self.ahead.machine.fields
+            [left] = substitute(self.terms, (node,), {
+                leaf: self.terms.const(fields[leaf.name].read(bits), leaf.width) for leaf in deciding})
             every = self.ahead.ways(left)
             made = tuple(way for way in every if way not in own
                          and not own.isdisjoint(read := value_leaves(way))
@@ -73,13 +73,18 @@ class Neighbours:
             self._seen[key] = made, tuple(way for way in every if way not in made)
         return self._seen[key]
 
-    def _following(self, store: str) -> tuple[Node, frozenset[Node]]:
-        """The next address over the present one, and what that is made of, as leaves."""
+    def _following(self, store: str) -> tuple[Node, frozenset[Node], int, tuple[Leaf, ...]]:
+        """The next address over the present one; what that is made of, as leaves; the bits by which a word decides over
+        it, and their fields."""
         if store not in self._next:
             place, node = self.ahead.addresses(store, 1)
             chosen = self._chosen(place)
             [node] = substitute(self.terms, (node,), chosen)
-            self._next[store] = node, frozenset((*self.ahead.place(store, 0), *chosen.values()))
+            forming = self.ahead.forming(node)
+            deciding = tuple(leaf for leaf in self.ahead.decided(store, node)
+                             if leaf.kind == "field" and leaf not in forming)
+            said = reduce(or_, (self.ahead.machine.fields[leaf.name].mask for leaf in deciding), 0)
+            self._next[store] = node, frozenset((*self.ahead.place(store, 0), *chosen.values())), said, deciding
         return self._next[store]
 
     def _chosen(self, place: Node) -> dict[Node, Node]:

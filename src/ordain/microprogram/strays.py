@@ -71,13 +71,14 @@ def _strays(ahead: Ahead, word: Microinstruction, address: int, bits: int, named
             continue
         value = terms.const(machine.fields[field].read(bits), leaf.width)
         known = {leaf: value, **ahead.place(word.store, address)}
-        other = substitute(terms, tuple(way for way in every if way not in ways), known)
         own = set().union(*(all_named.get(store, ()) for all_named in named.values()))
         if field in named or machine.fields[field].idle != "any":
             own |= meant[store]                         # what a field holds that does not matter, nobody means
         left = {there for way in substitute(terms, tuple(ways), known)
                 for there in _possible(way, placed[store]) if there not in own}
-        left = {there for there in left if not any(may_be(way, there) for way in other)}
+        if left:
+            other = substitute(terms, tuple(way for way in every if way not in ways), known)
+            left = {there for there in left if not any(may_be(way, there) for way in other)}
         if left:
             yield Unnamed(store, through.cycles, frozenset(left), "" if field in named else field)
 
