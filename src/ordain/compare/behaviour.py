@@ -4,7 +4,7 @@
 block do the same under every condition, however their words were moved, renamed, shared or copied.
 """
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Collection, Hashable, Mapping
 from typing import Literal, NamedTuple
 
 from ordain.compare.computed import computed_unread
@@ -194,8 +194,11 @@ def _instructions(joint: JointGraph) -> list[ComparedUnit]:
     old, new = _by_opcode(joint, "instruction")
     met = _by_new_numbers(joint, old, new)
     ours, theirs = _by_title(old), _by_title(new)
-    units = [_instruction(joint, title, keys, (old, met, new), (ours, theirs)) for title, keys in theirs.items()]
-    renamed = {unit.was for unit in units if unit.status == "same" and unit.was}
+    was = {title: met[keys[0]][0].title for title, keys in theirs.items() if title not in ours and keys[0] in met}
+    renamed = {before for title, before in was.items() if before not in theirs and all(
+        key in met and met[key][0].title == before and _all_same(joint, met[key], new[key]) for key in theirs[title])}
+    units = [_instruction(joint, title, keys, (old, met, new), (ours, theirs, renamed))
+             for title, keys in theirs.items()]
     for title, keys in ours.items():
         if title not in theirs and title not in renamed:
             now = sorted({new[key][0].title for key, roots in met.items() if roots[0].title == title})
@@ -214,16 +217,17 @@ def _by_title(dispatched: Dispatched) -> dict[str, list[tuple[str, int]]]:
 
 def _instruction(joint: JointGraph, title: str, keys: list[tuple[str, int]],
                  sides: tuple[Dispatched, Dispatched, Dispatched],
-                 titles: tuple[dict[str, list[tuple[str, int]]], dict[str, list[tuple[str, int]]]]) -> ComparedUnit:
-    """`sides`: the old one by its own opcodes, and by those of the new one; the new one."""
+                 titles: tuple[dict[str, list[tuple[str, int]]], Collection[str], Collection[str]]) -> ComparedUnit:
+    """`sides`: the old one by its own opcodes, and by those of the new one; the new one. `titles`: the old ones, the
+    new ones, and the old ones that have another name now, so that nobody tells that they are gone."""
     old, met, new = sides
-    ours, theirs = titles
+    ours, theirs, renamed = titles
     before = sorted({met[key][0].title for key in keys if key in met})
     differing = [key for key in keys if key not in met or not _all_same(joint, met[key], new[key])]
     status: Status
     was = note = ""
     if title in ours:                               # an opcode whose instruction is gone is told as gone
-        differing = [key for key in differing if key not in met or met[key][0].title in theirs]
+        differing = [key for key in differing if key not in met or met[key][0].title in (*theirs, *renamed)]
         status = "changed" if differing else "same"
         left = [key for key in ours[title] if key not in keys]
         gained = [key for key in differing if key in met and met[key][0].title != title]
@@ -232,7 +236,7 @@ def _instruction(joint: JointGraph, title: str, keys: list[tuple[str, int]],
             note = (f"opcode {_hex(left)} is now {_hex(gained)}" + (", where it does the same" if moved else ""))
     elif not differing:
         status = "same"
-        was = before[0] if len(before) == 1 and before[0] not in theirs else ""
+        was = before[0] if len(before) == 1 and before[0] in renamed else ""
     else:
         status, was = "new", ", ".join(before)
     first = _first_of(joint, [(met[key], new[key]) for key in differing if key in met]) if status != "new" else None
