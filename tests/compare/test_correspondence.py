@@ -1,6 +1,7 @@
 """Which name of the old machine is which of the new one: what is said of every pair, and what is never paired."""
 
 import re
+from itertools import combinations
 from random import Random
 
 import pytest
@@ -521,6 +522,106 @@ def test_an_input_is_no_other_input_because_a_part_is_called_so() -> None:
     for old, new in ((boom, winch), (winch, boom)):
         assert [text.split(":")[0] for text in compared(old, new).machine] == [
             "`boom` drives `rope`", "`winch` drives `rope`"]
+
+
+TACKLE = """\
+machine tackle
+microprogram "m.micro"
+constant one = 1
+constant two = 2
+store control 8 words of 12 bits
+    address upc
+field go     1 bit
+field target 3 bits address, idle 0
+field pull   1 bit
+field push   1 bit
+field left   3 bits, idle 0
+field right  3 bits, idle 0
+memory hold 2 words of 3 bits
+    address go
+    writes rope when push
+memory bin 2 words of 3 bits
+    address go
+    writes rope when go
+signal jib = {0b00, push}
+signal boom = {0b00, pull}
+state upc 3 bits, reset 0
+    next target if go else upc + 1
+bus rope 3 bits, pulled low
+    driven by DRIVER when pull
+    sampled by SAMPLER when go
+home upc is 0
+"""
+
+
+def tackle(text: str, driver: str = "crane", sampler: str = "deck") -> Contents:
+    return burned(resolved(text.replace("DRIVER", driver).replace("SAMPLER", sampler)), {
+        0: Word("fetch", {"pull": 1, "left": 3, "right": 5}), 1: Word("second", {"push": 1}),
+        2: Word("third", {"go": 1, "target": 0})})
+
+
+def replaced(text: str, old: str, new: str) -> str:
+    return re.sub(rf"\b{old}\b", new, text)
+
+
+SAYING = [("one", "two"), ("left", "right"), ("hold", "bin"), ("jib", "boom")]
+
+
+@pytest.mark.parametrize(("name", "other"), [
+    *SAYING, *((name, "crane") for name, _ in SAYING), *((one, two) for (one, _), (two, _) in combinations(SAYING, 2))])
+def test_a_driver_that_is_called_like_another_constant_field_memory_or_signal(name: str, other: str) -> None:
+    """Both machines have both: what comes to the bus is another thing now, not the same one under another name."""
+    for ours, theirs in ((name, other), (other, name)):
+        found = compared(tackle(TACKLE, ours), tackle(TACKLE, theirs))
+        assert found.said == () and found.machine != (), (ours, theirs)
+        found = compared(tackle(TACKLE, sampler=ours), tackle(TACKLE, sampler=theirs))
+        assert found.said == () and found.machine != (), (ours, theirs)
+
+
+@pytest.mark.parametrize("name", [pair[0] for pair in SAYING])
+def test_a_constant_field_memory_or_signal_that_drives_under_another_name(name: str) -> None:
+    """What it puts on the bus is what counts; `spar` says the same, and, changed, something else."""
+    old, other = tackle(TACKLE, name), replaced(TACKLE, name, "spar")
+    new = tackle(other, "spar")
+    if name == "left":          # the words that are made here are said with fields
+        new = burned(resolved(other.replace("DRIVER", "spar").replace("SAMPLER", "deck")), {
+            0: Word("fetch", {"pull": 1, "spar": 3, "right": 5}), 1: Word("second", {"push": 1}),
+            2: Word("third", {"go": 1, "target": 0})})
+    for pair in ((old, new), (new, old)):
+        found = compared(*pair)
+        assert moved(found) == {} and found.machine == (), (found.machine, found.said)
+        assert [said.split(" `")[0] for said in found.said] == {
+            "hold": ["memory"], "left": ["part", "field"]}.get(name, ["part"])
+
+
+@pytest.mark.parametrize(("before", "after"), [
+    ("constant one = 1", "constant one = 3"), ("signal jib = {0b00, push}", "signal jib = {0b00, pull}"),
+    ("    address go\n    writes rope when push\n", "    address pull\n    writes rope when push\n"),
+    ("writes rope when push\n", "writes rope when go\n")])
+def test_under_another_name_it_is_held_against_what_it_was(before: str, after: str) -> None:
+    name = {"c": "one", "s": "jib"}.get(before[0], "hold")
+    assert TACKLE.count(before) == 1
+    old = tackle(TACKLE, name)
+    for text, same in ((TACKLE, True), (TACKLE.replace(before, after), False)):
+        found = compared(old, tackle(replaced(text, name, "spar"), "spar"))
+        assert (moved(found) == {} and found.machine == ()) == same, (found.machine, moved(found))
+
+
+@pytest.mark.parametrize("asked", ["register vat 3 bits, loads hold when push\n",
+                                   "strobe chime\nsignal chime = hold is 3\n",
+                                   "memory jar 2 words of 3 bits\n    address hold[0]\n    writes rope when pull\n",
+                                   "memory jar 2 words of 3 bits\n    address pull\n    writes hold when pull\n",
+                                   "memory jar 2 words of 3 bits\n    address pull\n    writes rope when hold is 0\n"])
+def test_two_memories_with_new_names_are_known_by_who_reads_them(asked: str) -> None:
+    """They differ in nothing else."""
+    text = TACKLE.replace("    writes rope when go", "    writes rope when push").replace("home", f"{asked}home")
+    for names in (("one_", "two_"), ("two_", "one_")):
+        other = text
+        for name, its in zip(("hold", "bin"), names):
+            other = replaced(other, name, its)
+        found = compared(tackle(text), tackle(other))
+        assert set(found.said) == {f"memory `{name}` is now `{its}`" for name, its in zip(("hold", "bin"), names)}
+        assert moved(found) == {} and found.machine == ()
 
 
 # ---------------------------------------------------------------- codes that are gone, and numbers that another has now

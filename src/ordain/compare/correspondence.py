@@ -26,7 +26,7 @@ class Correspondence(NamedTuple):
     moved: tuple[str, ...] = ()
 
 
-KINDS = ("agents", "buses", "registers", "states", "inputs", "conditions", "stores", "strobes", "parts")
+KINDS = ("agents", "buses", "registers", "states", "inputs", "conditions", "stores", "memories", "strobes", "parts")
 
 
 def correspond(old: Contents, new: Contents) -> Correspondence:
@@ -58,7 +58,7 @@ def correspond(old: Contents, new: Contents) -> Correspondence:
 
 
 _SINGULAR = {"agents": "agent", "buses": "bus", "registers": "register", "states": "state", "inputs": "input",
-             "conditions": "condition", "stores": "store", "strobes": "strobe", "parts": "part"}
+             "conditions": "condition", "stores": "store", "memories": "memory", "strobes": "strobe", "parts": "part"}
 
 
 def _widths(machine: Machine, kind: str) -> dict[str, object]:
@@ -78,10 +78,13 @@ def _widths(machine: Machine, kind: str) -> dict[str, object]:
             return {condition.name: condition.width for condition in machine.conditions.values()}
         case "stores":
             return {store.name: store.fill for store in machine.stores.values()}
+        case "memories":
+            return {memory.name: memory.bits for memory in machine.memories.values()}
         case "strobes":
             return dict.fromkeys(strobe.name for strobe in machine.strobes)
         case _:
-            declared = {*machine.registers, *machine.states, *machine.stores, *machine.agents, *machine.inputs}
+            declared = {*machine.registers, *machine.states, *machine.stores, *machine.agents, *machine.inputs,
+                        *machine.memories}
             names = [name for bus in machine.buses.values() for name in _joined(bus.drivers) + _joined(bus.samplers)]
             return dict.fromkeys(name for name in names if name not in declared)
 
@@ -105,12 +108,20 @@ def _unique_pairs(kind: str, look: Look, machines: tuple[Machine, Machine],
     for side, machine in enumerate(machines):
         taken = set(pairs[kind].values() if side else pairs[kind])
         rows: dict[Hashable, list[str]] = {}
+        others = _declared_otherwise(machines[1 - side]) if kind == "parts" else ()
         for name in _widths(machine, kind):
-            if name not in taken:
+            if name not in taken and name not in others:
                 rows.setdefault(look(kind, name, machine, known[side], forms), []).append(name)
         looks.append(rows)
     return {names[0]: looks[1][seen][0] for seen, names in looks[0].items()
             if seen is not None and len(names) == 1 and len(looks[1].get(seen, ())) == 1}
+
+
+def _declared_otherwise(machine: Machine) -> set[str]:
+    """Everything that is declared, but for what only has to do with words: what drives a bus in one machine, and is
+    declared in the other one, has no other name there."""
+    return {*machine.registers, *machine.states, *machine.stores, *machine.agents, *machine.inputs, *machine.memories,
+            *machine.fields, *machine.signals, *machine.constants}
 
 
 def _by_joints(kind: str, name: str, machine: Machine, known: dict[str, str], forms: Forms) -> Hashable:
@@ -122,7 +133,7 @@ def _by_joints(kind: str, name: str, machine: Machine, known: dict[str, str], fo
         if all(end == "?" for part in ends for end in part):
             return None
         return (bus.width, bus.undriven, bus.turnaround, str(ends))
-    if kind in ("registers", "parts", "agents", "stores", "states", "inputs"):
+    if kind in ("registers", "parts", "agents", "stores", "states", "inputs", "memories"):
         joined = sorted([(known.get(bus.name, "?"), what) for bus in machine.buses.values()
                          for what, items in (("drives", bus.drivers), ("takes", bus.samplers))
                          for item in items if item.name == name])
@@ -156,6 +167,10 @@ def _by_terms(kind: str, name: str, machine: Machine, known: dict[str, str], for
                     _form(load.when, name, machine, known, forms)) for load in machine.registers[name].loads])
     if kind == "stores":
         own = str(_form(machine.stores[name].address, name, machine, known, forms))
+    if kind == "memories":
+        memory = machine.memories[name]
+        own = str([_form(term, name, machine, known, forms)
+                   for term in (memory.address, *(part for write in memory.writes for part in write))])
     if not speaking and not own:
         return None
     return (str(_widths(machine, kind)[name]), own, tuple(speaking))
@@ -173,6 +188,11 @@ def _named_terms(machine: Machine, known: dict[str, str]) -> list[tuple[str, Nod
                 found.append((f"into {known.get(register.name, '?')}", load.source))
     for store in machine.stores.values():
         found.append((f"address of {known.get(store.name, '?')}", store.address))
+    for memory in machine.memories.values():
+        found.append((f"address of {known.get(memory.name, '?')}", memory.address))
+        for write in memory.writes:
+            found.append((f"write of {known.get(memory.name, '?')}", write.when))
+            found.append((f"written to {known.get(memory.name, '?')}", write.source))
     for bus in machine.buses.values():
         for driver in bus.drivers:
             found.append((f"{known.get(driver.name, '?')} drives {known.get(bus.name, '?')}", driver.when))

@@ -6,8 +6,9 @@ Every term of a model is found by walking its named tuples, so no declaration th
 from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple, TypeVar, cast, get_args
 
+from ordain.machine.driving import put
 from ordain.machine.expression import Const, Leaf, Node, Terms, postorder, substitute
-from ordain.machine.model import Effect, Machine, Meaning
+from ordain.machine.model import Driver, Effect, Machine, Meaning
 from ordain.rom.contents import Contents
 
 Walked = TypeVar("Walked")
@@ -53,7 +54,7 @@ def with_terms(value: Walked, made: Callable[[Node], Node]) -> Walked:
 
 def translate(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -> Contents:
     """The contents over `terms` and the new names. Fields keep their names, because words are read before terms are
-    compared; signals, which stand in terms already, are left out, but for those that drive a bus."""
+    compared; signals and constants, which stand in terms already, are left out."""
     machine = _renamed(_less_said(contents.machine), renames)
     meanings = {renames.places.get(title, title): _meant(meaning, renames)
                 for title, meaning in contents.meanings.items()}
@@ -86,11 +87,17 @@ def with_places(contents: Contents) -> Contents:
 
 
 def _less_said(machine: Machine) -> Machine:
-    driving = {driver.name for bus in machine.buses.values() for driver in bus.drivers}
     return machine._replace(
-        signals={name: signal for name, signal in machine.signals.items() if name in driving},
-        orders=(), labels=(), chips={},
+        signals={}, constants={}, orders=(), labels=(), chips={},
+        buses={name: bus._replace(drivers=tuple(_putting(machine, driver, bus.width) for driver in bus.drivers))
+               for name, bus in machine.buses.items()},
         stores={name: store._replace(unused=None) for name, store in machine.stores.items()})
+
+
+def _putting(machine: Machine, driver: Driver, width: int) -> Driver:
+    """The driver with what its name alone says: once it is called otherwise, that is another name's."""
+    names_a_term = driver.name in machine.signals or driver.name in machine.constants or driver.name in machine.fields
+    return driver._replace(value=put(machine, driver, width)) if names_a_term else driver
 
 
 def _moved(said: tuple[Machine, dict[str, Meaning]], terms: Terms, renames: Renames) -> dict[Node, Node]:
@@ -140,10 +147,9 @@ def _renamed(machine: Machine, renames: Renames) -> Machine:
         clock=clock, visible=tuple(of(name) for name in machine.visible),
         stores=declared(machine.stores), states=declared(machine.states), registers=declared(machine.registers),
         inputs=declared(machine.inputs), conditions=declared(machine.conditions), agents=declared(machine.agents),
+        memories=declared(dict(machine.memories)),
         fields={name: field._replace(store=of(field.store)) for name, field in machine.fields.items()},
         buses=buses, strobes=strobes,
-        signals={joined_name(renames, name): signal for name, signal in machine.signals.items()},
-        constants={joined_name(renames, name): value for name, value in machine.constants.items()},
         keeps=tuple(keep._replace(names=tuple(of(name) for name in keep.names)) for keep in machine.keeps),
         exclusives=tuple(one._replace(names=tuple(of(name) for name in one.names)) for one in machine.exclusives),
         allowances=tuple(one._replace(on=joined_name(renames, one.on), at=renames.places.get(one.at, one.at))
