@@ -4,7 +4,7 @@
 block do the same under every condition, however their words were moved, renamed, shared or copied.
 """
 
-from collections.abc import Collection, Hashable, Mapping
+from collections.abc import Collection, Hashable, Iterable, Mapping
 from typing import Literal, NamedTuple
 
 from ordain.compare.computed import computed_unread
@@ -12,8 +12,7 @@ from ordain.compare.declared import in_new_codes
 from ordain.compare.difference import Difference, effect_text, first_difference
 from ordain.compare.joint import JointGraph
 from ordain.compare.roots import Root, opcode_of
-from ordain.compare.side import Side
-from ordain.machine.expression import Node, Not, Terms, substitute
+from ordain.machine.expression import Node, Not, substitute
 from ordain.machine.model import Input, Memory, State
 
 Status = Literal["same", "changed", "new", "gone"]
@@ -100,7 +99,7 @@ def _rows(joint: JointGraph) -> list[ComparedUnit]:
     met = _by_new_numbers(joint, old, new)
     grouped: dict[tuple[str, str], list[tuple[str, int]]] = {}
     for key, roots in new.items():
-        grouped.setdefault((key[0], roots[0].title), []).append(key)
+        grouped.setdefault((key[0], _title(roots)), []).append(key)
     for (store, title), keys in grouped.items():
         fresh = [key for key in keys if key not in met]
         differing = [key for key in keys if key in met and not _all_same(joint, met[key], new[key])]
@@ -111,12 +110,15 @@ def _rows(joint: JointGraph) -> list[ComparedUnit]:
                                   _nodes(met, keys), _nodes(new, keys)))
     for key, roots in old.items():
         if key not in new:
-            units.append(_one_sided(roots[0], 0))
+            units.append(_one_sided(next(iter(roots.values())), 0))
     return units
 
 
-Dispatched = dict[tuple[str, int], list[Root]]
-"""(store, opcode) -> the roots of that opcode, one a way to dispatch."""
+Ways = dict[int, Root]
+"""The roots of one opcode, by the number of the way to dispatch it."""
+
+Dispatched = dict[tuple[str, int], Ways]
+"""(store, opcode) -> its roots."""
 
 
 def _by_opcode(joint: JointGraph, kind: str) -> tuple[Dispatched, Dispatched]:
@@ -124,14 +126,14 @@ def _by_opcode(joint: JointGraph, kind: str) -> tuple[Dispatched, Dispatched]:
     compared; whoever comes to another one is told as changed by that. Where there is none, all ways count."""
     found: tuple[Dispatched, Dispatched] = ({}, {})
     for side, entered in enumerate(joint.entered):
-        rows: dict[tuple[str, int], dict[int, Root]] = {}
+        rows: Dispatched = {}
         for root in entered.roots:
             if root.kind == kind:
                 way = joint.paired.ways[side][root.store, root.way]
                 rows.setdefault((root.store, root.opcode), {}).setdefault(way, root)
         for key, ways in rows.items():
             common = sorted(way for way in ways if way >= 0) or sorted(ways)
-            found[side][key] = [ways[way] for way in common]
+            found[side][key] = {way: ways[way] for way in common}
     return found
 
 
@@ -139,51 +141,63 @@ def _by_new_numbers(joint: JointGraph, old: Dispatched, new: Dispatched) -> Disp
     """What the old side does at each opcode of the new one: at the same levels of the same lines. Where fewer lines are
     told apart on one side, several opcodes of one belong to one of the other; of these the first counts that does
     something else. A number that only one side has is on that side alone."""
+    lines = _common_lines(joint, dict.fromkeys(store for store, _ in old.keys() & new.keys()))
+    meant: dict[Hashable, list[Ways]] = {}
+    for key, roots in old.items():
+        meant.setdefault(_levels(lines, 0, key), []).append(roots)
     result: Dispatched = {}
-    for store in dict.fromkeys(store for store, _ in (*new, *old)):
-        sides = [side for side in joint.common.sides if store in side.machine.stores]
-        lines = [_lines(side, store, joint.common.terms) for side in sides]
-        if len(sides) == 1 or lines[0] == lines[1]:
-            result.update({key: roots for key, roots in old.items() if key in new and key[0] == store})
-            continue
-        both = {line for line, _ in lines[0]} & {line for line, _ in lines[1]}
-        meant: dict[Hashable, list[list[Root]]] = {}
-        for key, roots in old.items():
-            if key[0] == store:
-                meant.setdefault(_levels(lines[0], key[1], both), []).append(roots)
-        for key, roots in new.items():
-            if key in old and key[0] == store and (found := meant.get(_levels(lines[1], key[1], both))):
-                result[key] = next((each for each in found if not _all_same(joint, each, roots)), found[0])
+    for key, roots in new.items():
+        found = meant.get(_levels(lines, 1, key)) if key in old else None
+        if found is not None:
+            result[key] = next((each for each in found if not _all_same(joint, each, roots)), found[0])
     return result
 
 
-def _lines(side: Side, store: str, terms: Terms) -> list[tuple[Node, int]]:
-    """What the bits of an opcode are, lowest first: a line, and 1 where it is turned."""
-    whole = opcode_of(side, store, terms)
-    bits = [terms.slice(whole, bit, bit) for bit in range(whole.width)]
-    return [(bit.args[0], 1) if type(bit) is Not else (bit, 0) for bit in bits]
+Lines = dict[str, list[list[tuple[Node, int, int]]]]
+"""By store, per side: a line that both sides ask about, which bit of the opcode it is, and 1 where it is turned."""
 
 
-def _levels(lines: list[tuple[Node, int]], opcode: int, asked: set[Node]) -> Hashable:
-    """The levels of the lines that are asked about when they say `opcode`."""
-    return frozenset((line, opcode >> bit & 1 ^ turn) for bit, (line, turn) in enumerate(lines) if line in asked)
+def _common_lines(joint: JointGraph, stores: Iterable[str]) -> Lines:
+    """Of stores of which the opcodes are not numbered alike on both sides."""
+    terms, found = joint.common.terms, Lines()
+    for store in stores:
+        wholes = [opcode_of(side, store, terms) for side in joint.common.sides]
+        if wholes[0] is not wholes[1]:
+            lines = [[(bit.args[0], at, 1) if type(bit) is Not else (bit, at, 0)
+                      for at, bit in enumerate(terms.slice(whole, at, at) for at in range(whole.width))]
+                     for whole in wholes]
+            both = {line for line, _, _ in lines[0]} & {line for line, _, _ in lines[1]}
+            found[store] = [[one for one in row if one[0] in both] for row in lines]
+    return found
 
 
-def _all_same(joint: JointGraph, old: list[Root], new: list[Root]) -> bool:
-    return len(old) == len(new) and all(_same(joint, ours, theirs) for ours, theirs in zip(old, new))
+def _levels(lines: Lines, side: int, key: tuple[str, int]) -> Hashable:
+    """The levels of the lines that both sides ask about when they say this opcode of one side."""
+    store, opcode = key
+    return key if store not in lines else (store, frozenset(
+        (line, opcode >> bit & 1 ^ turn) for line, bit, turn in lines[store][side]))
 
 
-def _first_of(joint: JointGraph, pairs: list[tuple[list[Root], list[Root]]]) -> Difference | None:
+def _all_same(joint: JointGraph, old: Ways, new: Ways) -> bool:
+    """Each way by itself: an opcode that only one side dispatches in some way is another there."""
+    return old.keys() == new.keys() and all(_same(joint, root, new[way]) for way, root in old.items())
+
+
+def _first_of(joint: JointGraph, pairs: list[tuple[Ways, Ways]]) -> Difference | None:
     for old, new in pairs:
-        for ours, theirs in zip(old, new):
-            difference = first_difference(joint, ours.node, theirs.node)
+        for way, root in old.items():
+            difference = first_difference(joint, root.node, new[way].node) if way in new else None
             if difference is not None:
                 return difference
     return None
 
 
 def _nodes(dispatched: Dispatched, keys: list[tuple[str, int]]) -> tuple[int, ...]:
-    return tuple(dict.fromkeys(root.node for key in keys for root in dispatched.get(key, ())))
+    return tuple(dict.fromkeys(root.node for key in keys for root in dispatched.get(key, {}).values()))
+
+
+def _title(roots: Ways) -> str:
+    return next(iter(roots.values())).title
 
 
 # ---------------------------------------------------------------- instructions
@@ -194,14 +208,14 @@ def _instructions(joint: JointGraph) -> list[ComparedUnit]:
     old, new = _by_opcode(joint, "instruction")
     met = _by_new_numbers(joint, old, new)
     ours, theirs = _by_title(old), _by_title(new)
-    was = {title: met[keys[0]][0].title for title, keys in theirs.items() if title not in ours and keys[0] in met}
+    was = {title: _title(met[keys[0]]) for title, keys in theirs.items() if title not in ours and keys[0] in met}
     renamed = {before for title, before in was.items() if before not in theirs and all(
-        key in met and met[key][0].title == before and _all_same(joint, met[key], new[key]) for key in theirs[title])}
+        key in met and _title(met[key]) == before and _all_same(joint, met[key], new[key]) for key in theirs[title])}
     units = [_instruction(joint, title, keys, (old, met, new), (ours, theirs, renamed))
              for title, keys in theirs.items()]
     for title, keys in ours.items():
         if title not in theirs and title not in renamed:
-            now = sorted({new[key][0].title for key, roots in met.items() if roots[0].title == title})
+            now = sorted({_title(new[key]) for key, roots in met.items() if _title(roots) == title})
             note = f"its opcode is now `{', '.join(now)}`" if now else ""
             units.append(ComparedUnit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), "gone", "",
                                       (), note, None, _nodes(old, keys), ()))
@@ -211,7 +225,7 @@ def _instructions(joint: JointGraph) -> list[ComparedUnit]:
 def _by_title(dispatched: Dispatched) -> dict[str, list[tuple[str, int]]]:
     titles: dict[str, list[tuple[str, int]]] = {}
     for key, roots in dispatched.items():
-        titles.setdefault(roots[0].title, []).append(key)
+        titles.setdefault(_title(roots), []).append(key)
     return titles
 
 
@@ -222,15 +236,15 @@ def _instruction(joint: JointGraph, title: str, keys: list[tuple[str, int]],
     new ones, and the old ones that have another name now, so that nobody tells that they are gone."""
     old, met, new = sides
     ours, theirs, renamed = titles
-    before = sorted({met[key][0].title for key in keys if key in met})
+    before = sorted({_title(met[key]) for key in keys if key in met})
     differing = [key for key in keys if key not in met or not _all_same(joint, met[key], new[key])]
     status: Status
     was = note = ""
     if title in ours:                               # an opcode whose instruction is gone is told as gone
-        differing = [key for key in differing if key not in met or met[key][0].title in (*theirs, *renamed)]
+        differing = [key for key in differing if key not in met or _title(met[key]) in (*theirs, *renamed)]
         status = "changed" if differing else "same"
         left = [key for key in ours[title] if key not in keys]
-        gained = [key for key in differing if key in met and met[key][0].title != title]
+        gained = [key for key in differing if key in met and _title(met[key]) != title]
         if gained and left:
             moved = _all_same(joint, old[left[0]], new[gained[0]])
             note = (f"opcode {_hex(left)} is now {_hex(gained)}" + (", where it does the same" if moved else ""))
