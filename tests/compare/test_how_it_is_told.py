@@ -264,7 +264,7 @@ def test_each_of_two_ways_to_dispatch_is_compared(edits: tuple[tuple[str, str], 
         ring = unit(found, "ring")
         assert ring.differing == ((0,) if "ring" in told else ()) and ring.opcodes == (0,)
         if nodes == 2:
-            assert len(ring.old_nodes) == len(ring.new_nodes) == 2
+            assert len(ring.pairs) == len(ring.new_nodes) == 2
 
 
 def test_an_input_whose_values_got_names() -> None:

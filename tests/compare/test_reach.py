@@ -3,7 +3,8 @@
 import pytest
 
 from ordain.compare.reach import ReachedWords, reach_of_change
-from tests.compare.judged import after, between, edited
+from tests.compare.bench import Word, burned, resolved
+from tests.compare.judged import after, between, compared, edited
 from tests.compare.test_how_it_is_told import TOLLING, hoist
 
 SHARED = hoist(("        up, branch jump, target wait\n", "        up, branch jump, target tail\n"),
@@ -82,3 +83,17 @@ def test_of_two_ways_into_an_instruction_the_nearer_counts() -> None:
     plain = edited(rings, ("  last: branch late", "  last: branch go"))
     found = after(plain, ("at 5\n        branch", "at 5\n        chime, branch"))
     assert told(reach_of_change(found)) == [("side", [("ring", ("ring", "side"), 1)])]
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_every_opcode_of_an_instruction_is_held_against_what_it_was(turned: bool) -> None:
+    """Opcodes 1 and 2 were one word; now the second begins at a word of its own, which does something else."""
+    back: dict[str, int | str] = {"branch": "jump", "target": 0}
+    words = {0: Word("wait", {"branch": "go"}), 4: Word("lift", {"up": 1, **back}),
+             6: Word("lift", {"down": 1, **back}, "other"), 8: Word("lower", {"down": 1, **back})}
+    old, new = (burned(resolved(hoist()[0]), words, tables={"entry": {0: 8, 1: 4, 2: second, 3: 8}})
+                for second in (4, 6))
+    (word,) = reach_of_change(compared(new, old) if turned else compared(old, new)).words
+    ours, theirs = (("control", 4),), (("control", 6),)
+    assert (word.old, word.new) == ((theirs, ours) if turned else (ours, theirs))
+    assert [via.title for via in word.executed_by] == ["lift"]

@@ -20,8 +20,7 @@ def test_what_is_on_one_side_alone_has_its_place_there() -> None:
         for title in ("bell", "other"):
             one = unit(found, title)
             assert (one.status, one.opcodes, one.differing, one.store) == (status, (), (), "")
-            places = (one.old_nodes, one.new_nodes) if status == "gone" else (one.new_nodes, one.old_nodes)
-            assert places == ((roots[title].node,), ())
+            assert (one.pairs, one.new_nodes) == ((), () if status == "gone" else (roots[title].node,))
     first = [one.opcodes for one in compared(whole, less).units if one.title == "first"]
     assert first == [(dial,) for dial in range(8)]
 

@@ -23,7 +23,8 @@ class ComparedUnit(NamedTuple):
 
     `title`: its present name, or its last one. `was`: the title that it had, or what stood at its opcodes, where that
     is another. `differing`: the opcodes that behave differently; `note` says what is not told by the status.
-    `old_nodes`, `new_nodes`: the nodes of both graphs at which it is entered.
+    `pairs`: nodes of both graphs, old and new, that are one entrance of it; `new_nodes`: all of the new one at which it
+    is entered.
     """
 
     kind: str
@@ -35,7 +36,7 @@ class ComparedUnit(NamedTuple):
     differing: tuple[int, ...]
     note: str
     difference: Difference | None
-    old_nodes: tuple[int, ...]
+    pairs: tuple[tuple[int, int], ...]
     new_nodes: tuple[int, ...]
 
 
@@ -80,13 +81,14 @@ def _place(title: str, was: str, old: tuple[Root, ...], new: tuple[Root, ...], j
     status: Status = "same" if _same(joint, old[0], new[0]) else "changed"
     return ComparedUnit(new[0].kind, title, "", (), status, was, (), "",
                         first_difference(joint, old[0].node, new[0].node),
-                        tuple(root.node for root in old), tuple(root.node for root in new))
+                        tuple((ours.node, theirs.node) for ours, theirs in zip(old, new)),
+                        tuple(root.node for root in new))
 
 
 def _one_sided(root: Root, side: int) -> ComparedUnit:
     opcodes = () if root.opcode < 0 else (root.opcode,)
     return ComparedUnit(root.kind, root.title, root.store, opcodes, "new" if side else "gone", "", opcodes, "", None,
-                        () if side else (root.node,), (root.node,) if side else ())
+                        (), (root.node,) if side else ())
 
 
 # ---------------------------------------------------------------- rows of mapping stores
@@ -107,7 +109,7 @@ def _rows(joint: JointGraph) -> list[ComparedUnit]:
         difference = _first_of(joint, [(met[key], new[key]) for key in differing])
         units.append(ComparedUnit("row", title, store, tuple(opcode for _, opcode in keys), status, "",
                                   tuple(opcode for _, opcode in differing), "", difference,
-                                  _nodes(met, keys), _nodes(new, keys)))
+                                  _pairs(met, new, keys), _nodes(new, keys)))
     for key, roots in old.items():
         if key not in new:
             units.append(_one_sided(next(iter(roots.values())), 0))
@@ -192,8 +194,13 @@ def _first_of(joint: JointGraph, pairs: list[tuple[Ways, Ways]]) -> Difference |
     return None
 
 
-def _nodes(dispatched: Dispatched, keys: list[tuple[str, int]]) -> tuple[int, ...]:
-    return tuple(dict.fromkeys(root.node for key in keys for root in dispatched.get(key, {}).values()))
+def _pairs(met: Dispatched, new: Dispatched, keys: list[tuple[str, int]]) -> tuple[tuple[int, int], ...]:
+    return tuple(dict.fromkeys((met[key][way].node, root.node) for key in keys if key in met
+                               for way, root in new[key].items() if way in met[key]))
+
+
+def _nodes(new: Dispatched, keys: list[tuple[str, int]]) -> tuple[int, ...]:
+    return tuple(dict.fromkeys(root.node for key in keys for root in new[key].values()))
 
 
 def _title(roots: Ways) -> str:
@@ -218,7 +225,7 @@ def _instructions(joint: JointGraph) -> list[ComparedUnit]:
             now = sorted({_title(new[key]) for key, roots in met.items() if _title(roots) == title})
             note = f"its opcode is now `{', '.join(now)}`" if now else ""
             units.append(ComparedUnit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), "gone", "",
-                                      (), note, None, _nodes(old, keys), ()))
+                                      (), note, None, (), ()))
     return sorted(units, key=lambda unit: (unit.store, unit.opcodes[0], unit.status))
 
 
@@ -255,7 +262,8 @@ def _instruction(joint: JointGraph, title: str, keys: list[tuple[str, int]],
         status, was = "new", ", ".join(before)
     first = _first_of(joint, [(met[key], new[key]) for key in differing if key in met]) if status != "new" else None
     return ComparedUnit("instruction", title, keys[0][0], tuple(opcode for _, opcode in keys), status, was,
-                        tuple(opcode for _, opcode in differing), note, first, _nodes(met, keys), _nodes(new, keys))
+                        tuple(opcode for _, opcode in differing), note, first,
+                        _pairs(met, new, keys), _nodes(new, keys))
 
 
 def _hex(keys: list[tuple[str, int]]) -> str:

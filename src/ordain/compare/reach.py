@@ -46,7 +46,7 @@ class ReachedWords(NamedTuple):
 def reach_of_change(found: Behaviour) -> ReachedWords:
     """Every changed word of the new build with the units that can execute it, shortest way first."""
     joint = found.joint
-    changed = changed_words(joint, _pairs(found.units))
+    changed = changed_words(joint, [pair for unit in found.units for pair in unit.pairs])
     graph = joint.graphs[1]
     titles = Titles(joint.common.sides[1])
     at: dict[Addresses, list[int]] = {}
@@ -57,17 +57,6 @@ def reach_of_change(found: Behaviour) -> ReachedWords:
     words = [Touched(titles.at(*new[0]), old, new, _executing(graph, into, at.get(new, []), found.units, titles))
              for new, old in list(changed.items())[:MOST]]
     return ReachedWords(tuple(words), max(0, len(changed) - MOST))
-
-
-def _pairs(units: Iterable[ComparedUnit]) -> list[tuple[int, int]]:
-    """Nodes of both sides that ought to be the same."""
-    pairs: list[tuple[int, int]] = []
-    for unit in units:
-        if unit.status in ("changed", "same"):
-            pairs += zip(unit.old_nodes, unit.new_nodes)
-        elif unit.old_nodes and unit.new_nodes:
-            pairs.append((unit.old_nodes[0], unit.new_nodes[0]))
-    return pairs
 
 
 def changed_words(joint: JointGraph, pairs: Iterable[tuple[int, int]]) -> dict[Addresses, Addresses]:
