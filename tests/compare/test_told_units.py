@@ -21,6 +21,8 @@ def test_what_is_on_one_side_alone_has_its_place_there() -> None:
             one = unit(found, title)
             assert (one.status, one.opcodes, one.differing, one.store) == (status, (), (), "")
             assert (one.pairs, one.new_nodes) == ((), () if status == "gone" else (roots[title].node,))
+        ours, theirs = (next(root.node for root in each.roots if root.kind == "reset") for each in found.joint.entered)
+        assert (unit(found, "reset").pairs, unit(found, "reset").new_nodes) == (((ours, theirs),), (theirs,))
     first = [one.opcodes for one in compared(whole, less).units if one.title == "first"]
     assert first == [(dial,) for dial in range(8)]
 
