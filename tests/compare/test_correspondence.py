@@ -682,3 +682,84 @@ def test_one_code_without_a_counterpart_is_enough() -> None:
              other[1].replace("feed slow", "feed off").replace("feed quick", "feed rapid"))
     assert said(LATHE, other) == (
         "field `feed` has other codes: words are compared by what it drives, loads and strobes",)
+
+
+# ---------------------------------------------------------------- codes of which the machine says only a part
+
+ORGAN = """\
+machine organ
+microprogram "m.micro"
+store control 8 words of 12 bits
+    address upc
+field go     1 bit
+field target 3 bits address, idle 0
+FIELDspare REST bits
+state upc 3 bits, reset 0
+    next target if go else upc + 1
+bus wind 3 bits, pulled low
+    driven by pipe when SOUNDS
+home upc is 0
+"""
+
+
+def organ(codes: str, order: int | str | None, sounds: str = "stop is not shut") -> Contents:
+    """A field `stop`, or none, of which the machine says when the pipe is on the bus; the first word has it so."""
+    field = "".join(("field stop 2 bits\n", *(f"    {code}\n" for code in codes.split(", ")))) if codes else ""
+    text = ORGAN.replace("FIELD", field).replace("REST", "6" if codes else "8").replace("SOUNDS", sounds)
+    return burned(resolved(text), {0: Word("fetch", {} if order is None else {"stop": order}), 1: Word("second", {}),
+                                   2: Word("third", {"go": 1, "target": 0})})
+
+
+@pytest.mark.parametrize(("was", "now", "same"), [
+    ("flute", "flute", True), ("flute", "reed", False), ("reed", "flute", False), ("reed", "reed", False),
+    ("shut", "shut", True), ("shut", "flute", False), ("reed", "shut", False)])
+def test_codes_that_do_the_same_as_far_as_the_machine_says_are_told_by_their_names(was: str, now: str,
+                                                                                  same: bool) -> None:
+    """`oboe` is gone and `flute` has another number: the pipe sounds with each of them, and nothing says how."""
+    old, new = "shut 0 idle, flute 1, oboe 2", "shut 0 idle, reed 1, flute 2"
+    found = compared(organ(old, "oboe" if was == "reed" else was), organ(new, now))
+    assert (moved(found) == {}) == same
+    assert found.said == ("field `stop` has other codes: words are compared by what it drives, loads and strobes, but "
+                          "for `flute`, `oboe`, `reed`, of which nothing else says what they do",)
+    first = unit(found, "fetch").difference
+    told = [] if first is None else [str(change) for change in first.changes if change.what == "stop"]
+    assert told == ([] if same else [f"stop: {'oboe' if was == 'reed' else was} -> {now}"])
+
+
+@pytest.mark.parametrize(("was", "now", "same"), [("loud", "still", False), ("loud", "forte", True),
+                                                  ("still", "forte", False), ("still", "still", True)])
+def test_codes_that_the_machine_tells_from_all_others_are_told_by_what_they_do(was: str, now: str, same: bool) -> None:
+    """`loud` is gone, and so is its number; `still` has another one, that of `loud`."""
+    old = organ("still 0 idle, loud 1", was, "stop is loud")
+    assert (moved(compared(old, organ("still 1 idle, forte 3", now, "stop is forte"))) == {}) == same
+    assert (moved(compared(organ("still 1 idle, forte 3", now, "stop is forte"), old)) == {}) == same
+
+
+@pytest.mark.parametrize("order", ["flute", "oboe", "shut", 3])
+def test_a_code_that_does_nothing_counts_in_a_field_that_only_one_machine_has(order: int | str) -> None:
+    """`flute` is all that the machine tells from what is idle."""
+    full = organ("shut 0 idle, flute 1, oboe 2", order, "go or stop is flute")
+    bare = organ("", None, "go")
+    for old, new in ((full, bare), (bare, full)):
+        found = compared(old, new)
+        assert (moved(found) == {}) == (order == "shut")
+        which = "old" if old is full else "new"
+        assert found.said == (f"field `stop` is only in the {which} machine: words are compared by what it drives, "
+                              "loads and strobes, but for `oboe`, of which nothing else says what they do",)
+        first = unit(found, "fetch").difference
+        told = [] if first is None else [(change.old, change.new) for change in first.changes if change.what == "stop"]
+        assert told == ([] if order in ("shut", "flute") else [(str(order), "") if old is full else ("", str(order))])
+
+
+@pytest.mark.parametrize(("value", "same"), [(2, True), (3, True), (1, False), (6, False)])
+def test_a_number_is_told_by_what_it_does_where_each_of_its_bits_matters(value: int, same: bool) -> None:
+    """The pipe sounds at 2, and is on the bus with the word's own number at 3; 0 is idle."""
+    number = ("field stop 3 bits, idle 0\n", "SOUNDS = stop")
+    text = ORGAN.replace("FIELD", number[0]).replace("REST", "5").replace("SOUNDS", "go or stop is 2").replace(
+        "home", "    driven by drum when stop is 3\nhome")
+    other = ORGAN.replace("FIELD", "field pipe_on 1 bit\nfield drum_on 1 bit\n").replace("REST", "6").replace(
+        "SOUNDS", "go or pipe_on").replace("home", "    driven by drum when drum_on\nhome")
+    rest = {1: Word("second", {}), 2: Word("third", {"go": 1, "target": 0})}
+    old = burned(resolved(text), {0: Word("fetch", {"stop": value}), **rest})
+    new = burned(resolved(other), {0: Word("fetch", {"pipe_on": int(value == 2), "drum_on": int(value == 3)}), **rest})
+    assert (moved(compared(old, new)) == {}) == same == (moved(compared(new, old)) == {})

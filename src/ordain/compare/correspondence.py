@@ -5,12 +5,14 @@ it is joined to: a bus by who drives and takes it, a register by its buses, a co
 counts only when no other candidate on either side looks alike. Every pair that was made is said.
 """
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable
 from typing import NamedTuple
 
 from ordain.compare.labels import moved_labels, pair_places
 from ordain.compare.orders import Pairing
+from ordain.compare.told import Told
 from ordain.compare.translation import Renames
+from ordain.machine.driving import put
 from ordain.machine.expression import Among, Const, Leaf, Node, Slice, leaves, postorder
 from ordain.machine.model import Driver, Field, Machine, Sampler
 from ordain.rom.contents import Contents
@@ -254,33 +256,40 @@ def _pair_fields(old: Machine, new: Machine, stores: dict[str, str]) -> tuple[Pa
     """Which fields are compared code by code, which by their effects alone, and which stand alone."""
     values: dict[str, tuple[str, dict[int, int] | None]] = {}
     said: list[str] = []
-    described = [_described(machine) for machine in (old, new)]
-    by_effects: set[str] = set()
+    told = Told(old, _happening(old)), Told(new, _happening(new))
+    loose: set[str] = set()
     for name, other in _same_fields(old, new, stores).items():
         ours, theirs = old.fields[name], new.fields[other]
+        renumbered, whole = _renumbering(ours, theirs)
+        values[name] = (other, renumbered)
         if name != other:
             said.append(f"field `{name}` is now `{other}`: it " + (
                 "has the same codes" if ours.codes else "lies in the same bits"))
-        renumbered, whole = _renumbering(ours, theirs)
-        if not whole and name in described[0] and other in described[1]:
-            by_effects |= {name, other}
-            said.append(f"field `{other}` has other codes: words are compared by what it drives, loads and strobes")
-            continue
-        values[name] = (other, renumbered)
-        if renumbered is not None:
+        if not whole and told[0].speaks_of(name) and told[1].speaks_of(other):
+            loose.add(name)
+            untold = dict.fromkeys((*told[0].untold(name), *told[1].untold(other)))
+            said.append(f"field `{other}` has other codes: {_BY_EFFECTS}{_but_for(untold)}")
+        elif renumbered is not None:
             said.append(f"field `{other}` has other numbers for its codes: compared by the codes' names")
     paired = {other for other, _ in values.values()}
     alone: list[list[str]] = [[], []]
     for side, (machine, taken) in enumerate(((old, set(values)), (new, paired))):
         for name, field in machine.fields.items():
-            if name in taken or name in by_effects or field.holds not in ("code", "number"):
+            if name in taken or field.holds not in ("code", "number"):
                 continue
-            if name in described[side]:
-                said.append(f"field `{name}` is only in the {('old', 'new')[side]} machine: words are compared by what "
-                            "it drives, loads and strobes")
-            else:
-                alone[side].append(name)
-    return Pairing(values, tuple(alone[0]), tuple(alone[1])), said
+            alone[side].append(name)
+            if told[side].speaks_of(name):
+                said.append(f"field `{name}` is only in the {('old', 'new')[side]} machine: {_BY_EFFECTS}"
+                            f"{_but_for(told[side].untold(name))}")
+    return Pairing(values, tuple(alone[0]), tuple(alone[1]), frozenset(loose), told), said
+
+
+_BY_EFFECTS = "words are compared by what it drives, loads and strobes"
+
+
+def _but_for(codes: Iterable[str]) -> str:
+    names = ", ".join(f"`{name}`" for name in codes)
+    return f", but for {names}, of which nothing else says what they do" if names else ""
 
 
 def _same_fields(old: Machine, new: Machine, stores: dict[str, str]) -> dict[str, str]:
@@ -335,6 +344,7 @@ def _renumbering(ours: Field, theirs: Field) -> tuple[dict[int, int] | None, boo
     return found, whole
 
 
-def _described(machine: Machine) -> set[str]:
-    """Fields of which the machine says what they do."""
-    return {leaf.name for leaf in leaves([term for _, term in _named_terms(machine, {})]) if leaf.kind == "field"}
+def _happening(machine: Machine) -> list[Node]:
+    """All that a machine says of what happens."""
+    puts = (put(machine, driver, bus.width) for bus in machine.buses.values() for driver in bus.drivers)
+    return [*(term for _, term in _named_terms(machine, {})), *(value for value in puts if value is not None)]

@@ -223,14 +223,16 @@ def _field_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace) 
         if name in joint.common.sides[0].sequencing.address_fields:
             continue
         before, after = values[0].get(name), values[1].get(other)
-        expected = before if before is None or numbers is None else numbers.get(before, -1)
-        if expected != after:
+        ours_counts, theirs_counts = (None if value is None or pairing.left_to_effects(side, called, value) else value
+                                      for side, called, value in ((0, name, before), (1, other, after)))
+        expected = ours_counts if ours_counts is None or numbers is None else numbers.get(ours_counts, -1)
+        if expected != theirs_counts:
             changes.append(Change(other, _code(old, before), _code(new, after)))
     for side, alone in enumerate((pairing.old_alone, pairing.new_alone)):
         for name in alone:
             field = joint.common.sides[side].machine.fields[name]
             value = values[side].get(name)
-            if value is not None and value != field.idle:
+            if value is not None and value != field.idle and not pairing.left_to_effects(side, name, value):
                 shown = _code(field, value)
                 changes.append(Change(name, "" if side else shown, shown if side else ""))
     return changes

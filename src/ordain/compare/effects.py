@@ -118,7 +118,7 @@ def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tup
     for mine, (side, counts) in enumerate(zip(sides, ({*pairing.values, *pairing.old_alone},
                                                       {*new_names, *pairing.new_alone}))):
         for name, field in side.machine.fields.items():
-            if name not in counts or field.store in side.sequencing.control or \
+            if name not in counts or pairing.said_by_effects(mine, name) or field.store in side.sequencing.control or \
                     side.machine.stores[field.store].fill != "microprogram":
                 continue
             other, numbers = (name, None) if mine else pairing.values.get(name, (name, None))

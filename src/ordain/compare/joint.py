@@ -132,7 +132,7 @@ def _plain(sides: tuple[Side, Side], correspondence: Correspondence) -> frozense
     """The fields that are compared value by value and always mean something."""
     return frozenset(
         name for name, (other, numbers) in correspondence.pairing.values.items()
-        if name == other and numbers is None
+        if name == other and numbers is None and name not in correspondence.pairing.loose
         and all(side.machine.fields[name].idle != "any" and name not in side.sequencing.address_fields
                 and side.machine.fields[name].store in side.sequencing.control for side in sides))
 

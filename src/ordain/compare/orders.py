@@ -3,12 +3,14 @@
 Fields of one name are compared by the names of their codes: a machine whose decoder was wired anew gives `acc` another
 number and means the same. Address fields say where control goes, not what happens, and are left out; so are spare and
 derived bits and bits that no order set in a field that is `idle any`. A field of only one machine counts when it is
-not idle, unless the machine says by itself what the field drives, loads or strobes: then the effects count.
+not idle. Where a code has no counterpart, and the machine itself tells it from all others by what it drives, loads or
+strobes, the effects count instead.
 """
 
 from typing import NamedTuple
 
 from ordain.compare.side import Side
+from ordain.compare.told import Told
 from ordain.machine.model import Field
 
 Part = tuple[str, int, int]
@@ -18,11 +20,38 @@ none."""
 
 class Pairing(NamedTuple):
     """Which fields are compared. `values[old name]`: (new name, old value -> new value; None: all are as they were).
-    `old_alone`, `new_alone`: fields of one side only, with what no effect says; they count when they are not idle."""
+    `old_alone`, `new_alone`: fields of one side only; they count when they are not idle. `loose`: old names of fields
+    of which some code has no counterpart. `told`: what the old and the new machine say of their fields."""
 
     values: dict[str, tuple[str, dict[int, int] | None]]
     old_alone: tuple[str, ...]
     new_alone: tuple[str, ...]
+    loose: frozenset[str]
+    told: tuple[Told, Told]
+
+    def left_to_effects(self, side: int, name: str, value: int) -> bool:
+        """Whether a value of a field, by its name on that side, does not count because what it brings about does. Of
+        two that are one on both sides both count, or none."""
+        if not self.told[side].tells(name, value):
+            return False
+        if name in (self.old_alone, self.new_alone)[side]:
+            return True
+        for old, (new, numbers) in self.values.items():
+            if old in self.loose and name == (old, new)[side]:
+                its = value if numbers is None else next(
+                    (pair[1 - side] for pair in numbers.items() if pair[side] == value), None)
+                other, told = (old, new)[1 - side], self.told[1 - side]
+                return its is None or not told.names(other, its) or told.tells(other, its)
+        return False
+
+    def said_by_effects(self, side: int, name: str) -> bool:
+        """Whether no value of a field counts, because the effects say all."""
+        told = self.told[side]
+        if name in (self.old_alone, self.new_alone)[side]:
+            return told.speaks_of(name) and not told.untold(name)
+        return any(old in self.loose and name == (old, new)[side]
+                   and not self.told[0].untold(old) and not self.told[1].untold(new)
+                   for old, (new, _) in self.values.items())
 
 
 class Orders:
@@ -30,6 +59,7 @@ class Orders:
 
     def __init__(self, side: Side, pairing: Pairing, old: bool) -> None:
         self._memo: dict[tuple[str, int, int], tuple[Part, ...]] = {}
+        self._pairing, self._mine = pairing, 0 if old else 1
         self._fields: dict[str, list[tuple[str, Field, dict[int, int] | None, bool]]] = {}
         machine = side.machine
         common = pairing.values if old else {name: (name, None) for name, _ in pairing.values.values()}
@@ -62,7 +92,8 @@ class Orders:
         for common, field, values, alone in self._fields[store]:
             low, mask, turn = self._readers[field.name]
             value, left = word >> low & mask ^ turn, open_bits >> low & mask if field.idle == "any" else 0
-            if left == mask or (alone and value == field.idle):
+            if left == mask or (alone and value == field.idle) or self._pairing.left_to_effects(
+                    self._mine, field.name, value):
                 continue
             parts.append((common, value & ~left, left) if values is None else
                          (common, values.get(value, -1 - value), 0))
