@@ -491,6 +491,28 @@ CASES = {
         "register ir 2 bits\nstore b 16 words of 2 bits\n    address {ir[1], ir[0], upc[1:0]}\n    instruction ir\n"
         "field f 2 bits",
         "ir", "scattered") ,
+    "a role of which one line is turned": Case(
+        "not-in-address",
+        "register ir 2 bits\nstore b 16 words of 2 bits\n    address {not ir[1], ir[0], upc[1:0]}\n    instruction ir\n"
+        "field f 2 bits",
+        "register ir 2 bits\nstore b 16 words of 2 bits\n    address {ir[1], ir[0], upc[1:0]}\n    instruction ir\n"
+        "field f 2 bits",
+        "ir", "`ir[1]` is turned there"),
+    "an opcode with a turned line": Case(
+        "not-in-address",
+        "register ir 3 bits\nstore b 8 words of 4 bits\n    address {ir[2], not ir[1], ir[0]}\n    word start of instruction",
+        "register ir 3 bits\nstore b 8 words of 4 bits\n    address {ir[2], ir[1], ir[0]}\n    word start of instruction",
+        "{ir[2], not ir[1], ir[0]}", "`ir[1]` reaches it turned"),
+    "an opcode of one turned line": Case(
+        "not-in-address",
+        "register ir 1 bit\nstore b 2 words of 4 bits\n    address not ir\n    word start of instruction",
+        "register ir 1 bit\nstore b 2 words of 4 bits\n    address ir\n    word start of instruction",
+        "not ir", "`ir` reaches it turned"),
+    "an opcode whose lines cross": Case(
+        "not-in-address",
+        "register ir 4 bits\nstore b 8 words of 4 bits\n    address {ir[0], go, ir[3]}\n    word start of instruction",
+        "register ir 4 bits\nstore b 8 words of 4 bits\n    address {ir[3], go, ir[0]}\n    word start of instruction",
+        "{ir[0], go, ir[3]}", "`ir[3]` reaches it in another order"),
     "an address pin that is no line of the address": Case(
         "not-in-address", "chip U1 16 x 8\n    holds control\n    address {upc[3:1], go}",
         "chip U1 16 x 8\n    holds control\n    address {upc[3:1], upc[0]}", "go"),

@@ -7,7 +7,7 @@ from ordain.machine import model
 from ordain.machine.context import bits, short
 from ordain.machine.control import hardware
 from ordain.machine.declare import StoreText
-from ordain.machine.expression import Leaf, Node, Slice, Terms, leaves, substitute
+from ordain.machine.expression import Leaf, Node, Not, Slice, Terms, leaves, substitute
 from ordain.machine.fields import used_bits
 from ordain.machine.lowering import Lowering
 from ordain.text.findings import Place, error
@@ -69,6 +69,8 @@ def store_model(stored: Addressed, fields: tuple[str, ...], word_bits: int, lowe
         opcode_width = instruction[0] - instruction[1] + 1
     elif fill == "start":
         instruction, opcode_width = (address.width - 1, 0), address.width
+        if sound and store.address is not None:
+            _opcode_as_it_is(store.name.text, store.address, address, lowering)
     computed = _computed(store, address, word_bits, sound, lowering) if fill == "computed" else None
     return model.Store(entry.name, words, word_bits, address, address.width, fill, computed, instruction, step,
                        opcode_width, opcode, starts_at, store.unused, fields, store.span,
@@ -157,14 +159,44 @@ def _role(part: tree.Expr | None, role: str, address: Node, sound: bool, lowerin
     lines = address_lines(lowering.terms, address)
     carried = [(bit, lines[line]) for bit in range(node.width)
                if (line := lowering.terms.slice(node, bit, bit)) in lines]
+    turned = next((line for bit in reversed(range(node.width)) if (line := lowering.terms.slice(node, bit, bit))
+                   not in lines and lowering.terms.not_(line) in lines), None)
     steps = {place - bit for bit, place in carried}
-    if len(steps) == 1 and carried[-1][0] - carried[0][0] == len(carried) - 1:
+    if turned is None and len(steps) == 1 and carried[-1][0] - carried[0][0] == len(carried) - 1:
         return carried[-1][1], carried[0][1]
     lowering.findings.append(error(
         "not-in-address", f"`{short(part.span)}` has the role `{role}`, and its lines do not stand side by side "
-        "in the address", part.span, "none of its lines" if not carried else "its lines are scattered",
-        help="name a part of the address; order its lines in the `address` line and swap them in the chip's"))
+        "in the address", part.span, "none of its lines" if not carried else "its lines are scattered"
+        if turned is None else f"`{said_line(turned)}` is turned there",
+        help="name a part of the address; order its lines in the `address` line and swap or turn them in the chip's"))
     return None
+
+
+def _opcode_as_it_is(store: str, said: tree.Expr, address: Node, lowering: Lowering) -> None:
+    """Refuses a whole address as the opcode where its lines are another number than what they come from: turned, or
+    those of one register in another order. Nobody could say which of the two numbers an instruction is called by."""
+    lines = [lowering.terms.slice(address, bit, bit) for bit in reversed(range(address.width))]
+    before: dict[Node, int] = {}
+    for line in lines:
+        turned = isinstance(line, Not) and isinstance(line.args[0], Leaf | Slice)
+        plain = line.args[0] if turned else line
+        whole, bit = (plain.args[0], plain.low) if isinstance(plain, Slice) else (plain, 0)
+        if turned or (isinstance(whole, Leaf) and before.get(whole, bit + 1) <= bit):
+            lowering.findings.append(error(
+                "not-in-address", f"the opcode is the address of `{store}`, and `{said_line(plain)}` reaches it "
+                f"{'turned' if turned else 'in another order'}", said.span,
+                "is an instruction called by these lines, or by what they come from?",
+                help="write the opcode as the machine has it, the highest bit first, and swap or turn lines in the "
+                     "chips' `address` lines"))
+            return
+        before[whole] = bit
+
+
+def said_line(line: Node) -> str:
+    """One line of something, as the file calls it."""
+    if isinstance(line, Slice) and isinstance(line.args[0], Leaf):
+        return f"{line.args[0].name}[{line.low}]"
+    return line.name if isinstance(line, Leaf) else "a line"
 
 
 def _steps(store: tree.Store, step: tuple[int, int], instruction: tuple[int, int] | None,
