@@ -368,6 +368,18 @@ def test_a_block_whose_words_count_on() -> None:
         "block-conflict: `pair(w0, w2)` can stand nowhere: two words would need one address")
 
 
+def test_what_two_fields_and_two_words_ask_for_is_refused_once() -> None:
+    """Pieces of one label in several fields of a word are one demand, and so are those of the next word."""
+    def twice(succeeds: int) -> Program:
+        both = [("whole", block(0, 2)), ("short", block(0, 2))]
+        return program([word(0, succeeds=succeeds, targets=both), word(1), word(2), word(3, targets=both)])
+
+    small = one_store(8, 3)
+    assert message(small, twice(0)) == ""
+    assert message(small, twice(1)) == (
+        "block-conflict: `pair(w0, w2)` can stand nowhere: two words would need one address")
+
+
 def test_a_block_larger_than_the_store() -> None:
     table = program([word(0, targets=[("whole", block(0, 1, 2, 3))]), word(1), word(2), word(3)])
     assert message(one_store(4, 2), table) == ""

@@ -150,17 +150,23 @@ def _from_targets(machine: Machine, program: Program, ends: list[int], demands: 
                   bonds: dict[str, list[Bond]], findings: list[Finding]) -> None:
     """Blocks, labels that a field can hold only in some places, and pages."""
     words, fields, stores = program.words, machine.fields, machine.stores
+    refused: set[tuple[int, ...]] = set()
     for index, word in everyone(program):
         for _, target in word.targets:
             named = target_words(program, index, target)
             store = words[named[0]].store
             if any(words[other].store != store for other in named):
-                findings.append(error("block-conflict", "the words of a block stand in different stores", target.span,
-                                      "these labels are in different stores", help="name labels of one store"))
+                if named not in refused:
+                    findings.append(error("block-conflict", "the words of a block stand in different stores",
+                                          target.span, "these labels are in different stores",
+                                          help="name labels of one store"))
+                refused.add(named)
                 continue
             reach = reach_of(fields, word, target, stores[store].address_width)
-            if reach.zeros:
-                _demand(demands.setdefault(store, {}), named, reach.zeros, ends, target, program, findings)
+            if reach.zeros and named not in refused and (wrong := _demand(
+                    demands.setdefault(store, {}), named, reach.zeros, ends, target, program)):
+                refused.add(named)      # several fields of a word, or several words, may ask for the same
+                findings.append(wrong)
             if reach.page is not None and index != UNUSED:
                 if store != word.store:
                     findings.append(error("page-conflict", "a page is shared only inside one store", target.span,
@@ -171,25 +177,25 @@ def _from_targets(machine: Machine, program: Program, ends: list[int], demands: 
 
 
 def _demand(known: dict[object, Demand], named: tuple[int, ...], zeros: int, ends: list[int], target: Target,
-            program: Program, findings: list[Finding]) -> None:
-    """One demand for each distinct set of words in a block, however often it is asked for."""
+            program: Program) -> Finding | None:
+    """One demand for each distinct set of words in a block, however often it is asked for; or what is wrong with it."""
     if (named, zeros) in known:
-        return
+        return None
     held: dict[int, int] = {}
     cells: list[tuple[int, int]] = []
     for value, first in enumerate(named):
         for offset, word in _run(first, ends, value):
             if held.setdefault(offset, word) != word:
                 follower, other = program.words[word], program.words[held[offset]]
-                findings.append(error(
+                return error(
                     "block-conflict", f"{_said(target)} can stand nowhere: two words would need one address",
                     target.span, "asked for here", places=(
                         Place(follower.span, f"this word must stand {offset} after the first of the block"),
                         Place(other.span, "and so must this one")),
-                    help="let the words of the block name their successors instead of counting on"))
-                return
+                    help="let the words of the block name their successors instead of counting on")
             cells.append((offset, word))
     known[named, zeros] = Demand(tuple(sorted(set(cells))), zeros, f"for {_said(target)}", target.span)
+    return None
 
 
 def _said(target: Target) -> str:
