@@ -500,8 +500,10 @@ CASES = {
         "ir", "`ir[1]` is turned there"),
     "an opcode with a turned line": Case(
         "not-in-address",
-        "register ir 3 bits\nstore b 8 words of 4 bits\n    address {ir[2], not ir[1], ir[0]}\n    word start of instruction",
-        "register ir 3 bits\nstore b 8 words of 4 bits\n    address {ir[2], ir[1], ir[0]}\n    word start of instruction",
+        "register ir 3 bits\nstore b 8 words of 4 bits\n    address {ir[2], not ir[1], ir[0]}\n"
+        "    word start of instruction",
+        "register ir 3 bits\nstore b 8 words of 4 bits\n    address {ir[2], ir[1], ir[0]}\n"
+        "    word start of instruction",
         "{ir[2], not ir[1], ir[0]}", "`ir[1]` reaches it turned"),
     "an opcode of one turned line": Case(
         "not-in-address",

@@ -146,7 +146,9 @@ def _check_arms(plan: BodyPlan, findings: list[Finding]) -> None:
     if arm is not None:
         findings.append(error(
             "no-steps", f"`{plan.store.name}` is not addressed by instruction and step", arm.span,
-            "an address line cannot choose the word here", help="branch by an order instead"))
+            "an address line cannot choose the word here",
+            help="branch by an order instead; where inputs are address lines, `table(...)` names the words for their "
+                 "values (docs/how/state-machine.md)"))
 
 
 def _check_twice(plans: Sequence[BodyPlan], findings: list[Finding]) -> None:
