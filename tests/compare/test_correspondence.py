@@ -127,6 +127,22 @@ def test_an_old_name_is_put_out_of_the_way_where_the_new_machine_has_it_for_anot
         "depth": "deep"}
 
 
+def test_an_old_name_that_another_thing_has_now_goes_with_what_had_it() -> None:
+    """A register gets the name that a wider one had, or a part, which have new ones; a condition that of a part that
+    has kept it."""
+    both = edited(LATHE, ("state worn", "register chuck 3 bits, loads bed[2:0] when clamp and cool\nstate worn"))
+    other = renamed(renamed(both, "depth", "deep"), "chuck", "depth")
+    assert set(said(both, other)) == {"register `depth` is now `deep`", "register `chuck` is now `depth`"}
+    assert moved(between(both, other)) == {} and between(both, other).machine == ()
+    other = renamed(renamed(both, "slide", "cross"), "chuck", "slide")
+    assert set(said(both, other)) == {"part `slide` is now `cross`", "register `chuck` is now `slide`"}
+    assert moved(between(both, other)) == {} and between(both, other).machine == ()
+    shut = edited(LATHE, ("condition done", "condition shut 1 bit\ncondition done"), ("worn or hot", "worn or shut"))
+    other = renamed(shut, "shut", "slide")
+    assert said(shut, other) == ("condition `shut` is now `slide`",)
+    assert moved(between(shut, other)) == {} and between(shut, other).machine == ()
+
+
 @pytest.mark.parametrize("described", [0, 1])
 def test_a_field_of_which_one_machine_says_what_it_does_counts_by_its_values(described: int) -> None:
     """The codes have other names and numbers on both sides, and one side alone has the effect."""
@@ -183,6 +199,7 @@ def test_of_twins_of_which_one_is_gone_nobody_knows_which() -> None:
      "bus rope 3 bits, floats\n    driven by winch when clamp\n"),
     ("register tally 3 bits, loads depth[2:0] when clamp\n", "register count 3 bits, loads width[2:0] when cool\n"),
     ("strobe chime\nsignal chime = clamp\n", "strobe gong\nsignal gong = not clamp\n"),
+    ("input lonely 5 bits\n", "input single 5 bits\n"),
 ])
 def test_what_has_no_more_in_common_than_its_kind_is_not_the_same(old: str, new: str) -> None:
     texts = [edited(LATHE, ("home upc", f"{lines}home upc")) for lines in (old, new)]
@@ -222,6 +239,24 @@ def test_a_state_that_follows_itself_is_not_the_one_that_follows_it() -> None:
     assert set(said(both, other)) == {"state `this` is now `one`", "state `that` is now `two`"}
 
 
+def test_a_state_that_follows_itself_is_neither_of_two_that_follow_each_other() -> None:
+    """Nor are these told apart."""
+    states = "".join(f"state {name} 1 bit, reset 0\n    next {before} and hot\n" for name, before in (
+        ("alone", "alone"), ("left", "right"), ("right", "left")))
+    three = edited(LATHE, ("register tool", f"{states}register tool"))
+    other = renamed(renamed(renamed(three, "alone", "single"), "left", "port"), "right", "starboard")
+    assert said(three, other) == ("state `alone` is now `single`",)
+
+
+def test_what_is_asked_where_nothing_else_is_known() -> None:
+    """Besides, something else has changed, which speaks of neither."""
+    for old, new in (("hot", "warm"), ("worn", "blunt"), ("stop", "halt")):
+        texts = renamed(LATHE, old, new)
+        change = ("loads bed[1:0] when clamp", "loads bed[1:0] when clamp and cool")
+        assert f"`{old}` is now `{new}`" in " ".join(said(LATHE, edited(texts, change)))
+        assert f"`{new}` is now `{old}`" in " ".join(said(edited(texts, change), LATHE))
+
+
 def test_what_asks_for_a_code_is_known_by_its_name() -> None:
     """The codes have other numbers besides; and what asks for a plain number asks for that."""
     rings = edited(LATHE, ("home upc", "strobe chime\nsignal chime = feed is quick\nstrobe gong\n"
@@ -229,8 +264,8 @@ def test_what_asks_for_a_code_is_known_by_its_name() -> None:
     other = edited(renamed(renamed(rings, "chime", "ring"), "gong", "boom"),
                    ("    slow  1\n    quick 2", "    slow  2\n    quick 1"))
     assert {"strobe `chime` is now `ring`", "strobe `gong` is now `boom`"} < set(said(rings, other))
-    plain = edited(LATHE, ("home upc", "strobe chime\nsignal chime = upc in (3, 9)\nstrobe gong\n"
-                                       "signal gong = upc in (3, 8)\nhome upc"))
+    plain = edited(LATHE, ("home upc", "strobe chime\nsignal chime = upc[2:0] in (3, 5)\nstrobe gong\n"
+                                       "signal gong = upc[2:0] in (3, 6)\nhome upc"))
     assert set(said(plain, renamed(renamed(plain, "chime", "ring"), "gong", "boom"))) == {
         "strobe `chime` is now `ring`", "strobe `gong` is now `boom`"}
 
@@ -318,6 +353,53 @@ def test_a_field_of_one_side() -> None:
     lamp = edited(mute, ("spare 6 bits", "spare 2 bits\nfield lamp 4 bits, idle 0"))
     assert said(mute, lamp) == () and moved(between(mute, lamp)) == {}
     assert moved(between(mute, edited(lamp, ("feed quick, clamp", "feed quick, clamp, lamp 3")))) == {"bore": "changed"}
+
+
+MODES = "field MODE 2 bits\n    off   0 idle\n    slow  1\n    quick 2\n"
+
+
+def test_a_field_is_known_by_its_codes_among_those_that_have_changed_their_names() -> None:
+    """Another has the same codes and its old name; where both have new ones, or one is gone, nobody knows which."""
+    two = edited(LATHE, ("spare 3 bits", MODES.replace("MODE", "first") + "spare 1 bit"))
+    assert said(two, renamed(two, "first", "only")) == ("field `first` is now `only`: it has the same codes",)
+    both = renamed(renamed(two, "first", "this"), "feed", "that")
+    assert [text for text in said(two, both) if " is now " in text] == []
+    one = renamed(LATHE, "feed", "that")
+    assert [text for old, new in ((two, one), (one, two)) for text in said(old, new) if " is now " in text] == []
+
+
+def test_a_number_in_other_bits_with_another_name_is_another_field() -> None:
+    other = edited(renamed(LATHE, "turns", "speed"), ("field speed 3 bits, idle 0\nspare 3 bits",
+                                                      "spare 3 bits\nfield speed 3 bits, idle 0"))
+    assert said(LATHE, other) == () and moved(between(LATHE, other)) == {"bore": "changed"}
+
+
+def test_a_number_with_more_bits_is_the_number_that_it_was() -> None:
+    other = edited(LATHE, ("field turns 3 bits, idle 0\nspare 3 bits", "field turns 4 bits, idle 0\nspare 2 bits"))
+    assert said(LATHE, other) == () and moved(between(LATHE, other)) == {} == moved(between(other, LATHE))
+    assert moved(between(LATHE, edited(other, ("turns 5", "turns 13")))) == {"bore": "changed"}
+
+
+def test_what_is_computed_of_where_words_stand_is_no_order() -> None:
+    """The parity of a word whose target has moved."""
+    checked = edited(LATHE, ("spare 3 bits", "field check 1 bit = odd parity of control[15:1]"),
+                     ("field turns 3 bits", "spare 2 bits\nfield turns 3 bits"))
+    here, there = (edited(checked, ("routine bore\n", f"routine bore at {address}\n")) for address in (4, 6))
+    words = [contents_of(*texts).words["control"] for texts in (here, there)]
+    jumps = [next(word for word in row if word >> 14 == 2) for row in words]      # `ask`, of which there is one
+    assert jumps[0] & 1 != jumps[1] & 1
+    assert moved(between(here, there)) == {}
+
+
+def test_a_field_of_the_same_name_in_another_store_is_another_field() -> None:
+    """Which of two chips has the line is no matter of names."""
+    rows, lamp = "store nano 2 words of 4 bits\n    address clamp\n", "field lamp 3 bits, idle 0"
+    here = LATHE[0].replace("spare 3 bits", lamp).replace("input hot", f"{rows}spare 4 bits\ninput hot")
+    there = LATHE[0].replace("input hot", f"{rows}{lamp}\nspare 1 bit\ninput hot")
+    fields = [correspond(*(burned(resolved(text), {0: Word("start", {})}) for text in texts)).pairing
+              for texts in ((here, there), (there, here), (here, here))]
+    assert [("lamp" in each.values, "lamp" in each.old_alone, "lamp" in each.new_alone) for each in fields] == [
+        (False, True, True), (False, True, True), (True, False, False)]
 
 
 def test_a_field_with_codes_on_one_side_alone() -> None:
@@ -670,8 +752,11 @@ def test_codes_are_known_by_their_names_then_by_their_numbers(codes: str, alike:
 
 
 def test_of_a_field_of_another_width_only_names_are_left() -> None:
-    for order, now, same in (("a", "a", True), ("b", "b", True), ("a", "b", False), ("3", "3", False)):
-        found = compared(windlass("none 0 idle, a 1, b 2", order), windlass("none 0 idle, a 4, b 1", now, 3))
+    for codes, order, now, same in (
+            ("a 4, b 1", "a", "a", True), ("a 4, b 1", "b", "b", True), ("a 4, b 1", "a", "b", False),
+            ("a 4, b 1", "3", "3", False), ("a 1, b 2", "a", "a", True), ("a 1, b 2", "3", "3", False),
+            ("c 1, b 2", "a", "c", False), ("b 2", "a", "1", False)):
+        found = compared(windlass("none 0 idle, a 1, b 2", order), windlass(f"none 0 idle, {codes}", now, 3))
         assert (moved(found) == {}) == same, (order, now)
 
 
@@ -702,10 +787,10 @@ home upc is 0
 """
 
 
-def organ(codes: str, order: int | str | None, sounds: str = "stop is not shut") -> Contents:
+def organ(codes: str, order: int | str | None, sounds: str = "stop is not shut", width: int = 2) -> Contents:
     """A field `stop`, or none, of which the machine says when the pipe is on the bus; the first word has it so."""
-    field = "".join(("field stop 2 bits\n", *(f"    {code}\n" for code in codes.split(", ")))) if codes else ""
-    text = ORGAN.replace("FIELD", field).replace("REST", "6" if codes else "8").replace("SOUNDS", sounds)
+    field = "".join((f"field stop {width} bits\n", *(f"    {code}\n" for code in codes.split(", ")))) if codes else ""
+    text = ORGAN.replace("FIELD", field).replace("REST", str(8 - width if codes else 8)).replace("SOUNDS", sounds)
     return burned(resolved(text), {0: Word("fetch", {} if order is None else {"stop": order}), 1: Word("second", {}),
                                    2: Word("third", {"go": 1, "target": 0})})
 
@@ -733,6 +818,8 @@ def test_codes_that_the_machine_tells_from_all_others_are_told_by_what_they_do(w
     old = organ("still 0 idle, loud 1", was, "stop is loud")
     assert (moved(compared(old, organ("still 1 idle, forte 3", now, "stop is forte"))) == {}) == same
     assert (moved(compared(organ("still 1 idle, forte 3", now, "stop is forte"), old)) == {}) == same
+    wide = organ("still 0 idle, forte 1", now, "stop is forte", 3)
+    assert (moved(compared(old, wide)) == {}) == same == (moved(compared(wide, old)) == {})
 
 
 @pytest.mark.parametrize("order", ["flute", "oboe", "shut", 3])

@@ -110,7 +110,7 @@ def _unique_pairs(kind: str, look: Look, machines: tuple[Machine, Machine],
     for side, machine in enumerate(machines):
         taken = set(pairs[kind].values() if side else pairs[kind])
         rows: dict[Hashable, list[str]] = {}
-        others = _declared_otherwise(machines[1 - side]) if kind == "parts" else ()
+        others = _saying_values(machines[1 - side]) if kind == "parts" else ()
         for name in _widths(machine, kind):
             if name not in taken and name not in others:
                 rows.setdefault(look(kind, name, machine, known[side], forms), []).append(name)
@@ -119,11 +119,10 @@ def _unique_pairs(kind: str, look: Look, machines: tuple[Machine, Machine],
             if seen is not None and len(names) == 1 and len(looks[1].get(seen, ())) == 1}
 
 
-def _declared_otherwise(machine: Machine) -> set[str]:
-    """Everything that is declared, but for what only has to do with words: what drives a bus in one machine, and is
-    declared in the other one, has no other name there."""
-    return {*machine.registers, *machine.states, *machine.stores, *machine.agents, *machine.inputs, *machine.memories,
-            *machine.fields, *machine.signals, *machine.constants}
+def _saying_values(machine: Machine) -> set[str]:
+    """What a driver may be called that has a value by itself: what is such a name in one machine, and drives in the
+    other one, has no other name there."""
+    return {*machine.fields, *machine.signals, *machine.constants}
 
 
 def _by_joints(kind: str, name: str, machine: Machine, known: dict[str, str], forms: Forms) -> Hashable:
@@ -139,7 +138,7 @@ def _by_joints(kind: str, name: str, machine: Machine, known: dict[str, str], fo
         joined = sorted([(known.get(bus.name, "?"), what) for bus in machine.buses.values()
                          for what, items in (("drives", bus.drivers), ("takes", bus.samplers))
                          for item in items if item.name == name])
-        if not joined or all(bus == "?" for bus, _ in joined):
+        if all(bus == "?" for bus, _ in joined):
             return None
         return (str(_widths(machine, kind)[name]), tuple(joined))
     if kind == "strobes":
@@ -151,15 +150,13 @@ def _by_joints(kind: str, name: str, machine: Machine, known: dict[str, str], fo
 
 def _by_terms(kind: str, name: str, machine: Machine, known: dict[str, str], forms: Forms) -> Hashable:
     """What it is and every term that speaks of it, with fields seen as the names of their codes."""
-    if kind in ("agents", "parts", "buses"):
-        return None
     if kind == "strobes":
         strobe = next(strobe for strobe in machine.strobes if strobe.name == name)
         return _form(strobe.active, "", machine, known, forms)
     speaking = sorted(
         str((place, _form(term, name, machine, known, forms)))
         for place, term in _named_terms(machine, known)
-        if any(leaf.name == name and leaf.kind != "field" for leaf in leaves((term,))))
+        if any(leaf.name == name for leaf in leaves((term,))))
     own = ""
     if kind == "states":
         own = str((machine.states[name].reset, machine.states[name].codes,
@@ -245,7 +242,7 @@ def _renames(machines: tuple[Machine, Machine], pairs: dict[str, dict[str, str]]
     for kind in KINDS:
         for name in _widths(machines[0], kind):
             if name in targets and name not in names and name not in parts and pairs[kind].get(name) != name:
-                (parts if kind == "parts" else names)[name] = f"{name} of the old machine"
+                names[name] = f"{name} of the old machine"
     return Renames(names, parts, places)
 
 
@@ -295,21 +292,21 @@ def _but_for(codes: Iterable[str]) -> str:
 def _same_fields(old: Machine, new: Machine, stores: dict[str, str]) -> dict[str, str]:
     """Fields of one name in paired stores; then those left over that have the same width and the same named codes, or
     no named codes and the same bits: whatever they are called, they are the same lines."""
-    def rest(machine: Machine, taken: set[str], side: int) -> dict[Hashable, list[str]]:
+    def rest(machine: Machine, taken: set[str], called: dict[str, str]) -> dict[Hashable, list[str]]:
         rows: dict[Hashable, list[str]] = {}
         for name, field in machine.fields.items():
             if name in taken or field.holds not in ("code", "number"):
                 continue
             look: Hashable = (field.width, tuple(sorted(code.name for code in field.codes)))
             if not field.codes:
-                look = (field.store if side else stores.get(field.store), field.high, field.low, field.active_low)
+                look = (called.get(field.store), field.high, field.low, field.active_low)
             rows.setdefault(look, []).append(name)
         return rows
 
     pairs = {name: name for name, field in old.fields.items()
              if name in new.fields and stores.get(field.store) == new.fields[name].store
              and field.holds == new.fields[name].holds and field.holds in ("code", "number")}
-    ours, theirs = rest(old, set(pairs), 0), rest(new, set(pairs.values()), 1)
+    ours, theirs = rest(old, set(pairs), stores), rest(new, set(pairs.values()), {name: name for name in new.stores})
     for look, names in ours.items():
         others = theirs.get(look, [])
         if len(names) == 1 and len(others) == 1:
