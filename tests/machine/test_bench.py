@@ -56,7 +56,7 @@ def test_an_agents_lines_have_dotted_names() -> None:
 
 def test_a_phase_on_which_something_depends_can_be_seen() -> None:
     row, = sound(FRAME.replace("state upc", "clock clk (early, late)\nstate upc") +
-                 'register r 1 bit, loads go when early\nlamps "door"\n    shows early, clk\n').lamps
+                 'register r 1 bit, loads go when late\nlamps "door"\n    shows early, clk\n').lamps
     assert [lamp and lamp.line.name for lamp in row.lamps] == ["early", "clk"]
 
 

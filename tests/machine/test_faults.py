@@ -671,6 +671,9 @@ NO_CLOCK = {
     "what holds the clock stands still itself": Case(
         "held-for-ever", "clock clk\n    held while go and a\nstate a 1 bit, reset 0\n    next not a",
         "clock clk\n    held while go and a\nstate a 1 bit, reset 0, on oscillator\n    next not a", "go and a"),
+    "a latch that is open in another phase": Case(
+        "out-of-phase", "clock clk (low, high)\nlatch a 4 bits, loads target when go and low",
+        "clock clk (low, high)\nlatch a 4 bits, loads target when go and low, on low", "go and low", "on low"),
     "an input on the clock cannot let it go": Case(
         "held-for-ever", "clock clk\n    held while stop\ninput stop 1 bit on clk",
         "clock clk\n    held while stop\ninput stop 1 bit", "stop"),

@@ -78,6 +78,8 @@ def test_nothing_wrong() -> None:
     ("    none 0 idle\n    acc  1", "    none 0 idel\n    acc  1"),
     ("    word start of instruction", "    word begin of instruction"),
     ("field target 4 bits address, idle 0", "field target four bits address, idle 0"),
+    ("        step: upc + 1\n", "        step: upc ++ 1\n"),             # the counter may be what could not be read
+    ("    next choose branch\n", "    next 0 if ir is 1 else choose branch\n"),
 ])
 def test_faults_of_the_machine_file(right: str, wrong: str) -> None:
     assert right in MACHINE

@@ -162,6 +162,32 @@ def test_the_choices_are_told() -> None:
     assert finding.places[0].span.text == "driven by either  when mode is first or mode is second"
 
 
+@pytest.mark.parametrize(("clause", "more", "help_text"), [
+    ("acc <- ir", "", "go by way of a register"),
+    ("acc <- memory via address", "", "write `acc <- memory`"),
+    ("spy <- ir", "", "go by way of a register; or say that it takes that bus, too: `sampled by spy when ...` below "
+                      "`bus address`"),
+    ("acc <- disk", ", follows outer", "go by way of a register"),          # it may be a memory at that address
+    ("acc <- disk", " = outer", "`acc <- bridge` takes what `bridge` brings there from `outer`"),
+    ("acc <- disk", " = address", "go by way of a register"),
+    ("acc <- disk", ", follows outer; driven by bridge when read, follows data",
+     "`acc <- bridge` takes what `bridge` brings there from `outer`"),
+    ("spy <- disk", " = outer", "`spy <- bridge` takes what `bridge` brings there from `outer`"),
+])
+def test_how_to_get_from_one_bus_to_another(clause: str, more: str, help_text: str) -> None:
+    """Through a transceiver it is two drivers, and the word names the one on the side of who takes."""
+    text, (inward, _, back) = MACHINE, more.partition("; ")
+    if more:
+        text += f"bus outer 8 bits, floats\n    driven by disk when gate\n    {back}\n"
+        value, _, follows = inward.partition(",")
+        text = text.replace("    sampled by acc    when load is acc\n",
+                            f"    driven by bridge{value} when mode is second{',' + follows if follows else ''}\n"
+                            "    sampled by acc    when load is acc\n")
+        assert faults(described(text), "routine first at 0\n    acc <- bridge, goto first\n") == []
+    _, (finding,) = compiled(described(text), f"routine first at 0\n    {clause}, goto first\n")
+    assert (finding.name, finding.help) == ("no-transfer", help_text)
+
+
 @pytest.mark.parametrize(("state", "help_text"), [
     ("count", "say when it takes the bus: `sampled by count when ...` below bus `data`"),
     ("total", "did you mean `count_up`?"),

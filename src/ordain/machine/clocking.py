@@ -16,7 +16,9 @@ from ordain.machine.declare import Declarations
 from ordain.machine.expression import Node, leaves
 from ordain.machine.lowering import Lowering
 from ordain.machine.names import unknown
+from ordain.machine.out_of_phase import ClockPhases, never_changes, never_loads
 from ordain.text.findings import Place, error
+from ordain.text.source import Span
 
 MOST_PHASES = 16
 
@@ -34,7 +36,7 @@ class Clocking:
         self._states: dict[str, model.State] = {}
         self._moving: dict[str, int] = {}
         self._without_gate: list[tuple[model.State, tree.State] | tuple[model.Register, tree.Register]] = []
-        self._clocked: set[str] = set()
+        self._clocked, self._unknown = set[str](), set[Span]()
         self._moves = max(0, len(self._phases) - 1)
         if self._text is None:
             self._without_clock(found)
@@ -70,7 +72,10 @@ class Clocking:
     def _phase(self, name: tree.Word, otherwise: int) -> int:
         if name.text in self._phases:
             return self._phases.index(name.text)
-        self._lowering.findings.append(unknown(name.text, self._phases, name.span, "phase"))
+        if name.span not in self._unknown:      # it is asked for once for every use
+            self._unknown.add(name.span)
+            known = (*self._phases, *(() if self._text is None else (self._text.name.text,)), tree.OSCILLATOR)
+            self._lowering.findings.append(unknown(name.text, known, name.span, "phase"))
         return otherwise
 
     def _tells_phases_apart(self, found: Declarations) -> bool:
@@ -167,8 +172,17 @@ class Clocking:
 
     # ------------------------------------------------------------ the machine
 
+    def _apart(self) -> ClockPhases | None:
+        """The phases, where they differ in anything."""
+        if self._text is not None and self._lowering.steps > 1:
+            return ClockPhases(self._phases, self._leaf(), self._text.span)
+        return None
+
     def state(self, state: model.State, text: tree.State) -> model.State:
         self._without_gate.append((state, text))
+        if (phases := self._apart()) is not None and text.next is not None:
+            self._lowering.findings += never_changes(
+                self._terms, phases, state, self.gate(text.on, state.agent, text.name.text), text.next.span)
         return self._gated_state(state, text)
 
     def _gated_state(self, state: model.State, text: tree.State) -> model.State:
@@ -178,6 +192,10 @@ class Clocking:
 
     def register(self, register: model.Register, text: tree.Register) -> model.Register:
         self._without_gate.append((register, text))
+        if (phases := self._apart()) is not None and len(register.loads) == len(text.loads):
+            gate = self.gate(text.on, "", register.name, register.transparent)
+            self._lowering.findings += never_loads(self._terms, phases, register, gate,
+                                                   [load.when.span for load in text.loads])
         return self._gated_register(register, text)
 
     def _gated_register(self, register: model.Register, text: tree.Register) -> model.Register:

@@ -50,9 +50,11 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
         if writer.counter is not None:
             own = [plan for plan in plans if plan.store.name == name]
             findings += _off_the_end(machine, writer, writer.counter, own, words, fixed, labels.words)
-    if not has_errors(findings):
+    micro = frozenset(source.name for source in microfile.sources)
+    known = not has_errors([one for one in earlier if one.span is None or one.span.source.name not in micro])
+    if known and not has_errors(findings):      # else what counts may stand where nothing could be read
         findings += _anywhere(machine, writers, words, frozenset(plan.end - 1 for plan in plans))
-    if not any(finding.severity is Severity.ERROR or finding.name == "counter-not-low" for finding in findings):
+    if known and not any(one.severity is Severity.ERROR or one.name == "counter-not-low" for one in findings):
         findings += _no_order(machine, writers)
     entries = start_entries(machine, plans, opcodes)
     rows, more = map_entries(machine, [item for item in microfile.statements if isinstance(item, tree.Map)], labels)
@@ -61,7 +63,7 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
     findings += more
     computed = computed_words(machine.terms, list(machine.stores.values()))
     sound = not has_errors(findings)
-    findings = own_faults(findings, earlier, frozenset(source.name for source in microfile.sources), machine.broken)
+    findings = own_faults(findings, earlier, micro, machine.broken)
     findings = _in_order(findings, microfile)
     if not sound:
         return None, findings

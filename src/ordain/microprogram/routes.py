@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from ordain.language import tree
 from ordain.machine.expression import Leaf, Node, leaves
-from ordain.machine.model import Bus, Machine
+from ordain.machine.model import Bus, Driver, Machine
 from ordain.microprogram.meaning import ClauseFault
 from ordain.microprogram.phrases import Misuse
 from ordain.text.findings import Place
@@ -116,8 +116,33 @@ def _no_way(machine: Machine, meaning: tree.Transfer) -> ClauseFault:
     return ClauseFault(
         "no-transfer", f"`{source}` drives {_listed(bus.name for bus in out)}, and `{target}` takes from "
         f"{_listed(dict.fromkeys(bus.name for bus in into))}", None, None,
-        f"not over `{meaning.via}`" if meaning.via else "no bus in common", "go by way of a register",
+        f"not over `{meaning.via}`" if meaning.via else "no bus in common", _detour(machine, meaning, out, into),
         (Place(out[0].span, f"driven by `{source}`"), Place(into[0].span, f"taken by `{target}`")))
+
+
+def _detour(machine: Machine, meaning: tree.Transfer, out: Sequence[Bus], into: Sequence[Bus]) -> str:
+    """A bus that both have in common; a transceiver that leads from one to the other; what may take the other, too."""
+    target = meaning.target
+    if any(bus in into for bus in out):
+        return f"write `{target} <- {meaning.source}`"
+    for bus in into:
+        for driver in bus.drivers:
+            for far in out:
+                if _brings(driver, far, bus):
+                    return f"`{target} <- {driver.name}` takes what `{driver.name}` brings there from `{far.name}`"
+    if target in machine.registers:
+        return "go by way of a register"
+    return f"go by way of a register; or say that it takes that bus, too: `sampled by {target} when ...` below " \
+           f"`bus {out[0].name}`"
+
+
+def _brings(driver: Driver, far: Bus, near: Bus) -> bool:
+    """What stands on the one bus is put on the other as it is: by its value, or as it follows either way. What follows
+    one way alone may be a memory at its address."""
+    if type(driver.value) is Leaf:
+        return driver.value.kind == "bus" and driver.value.name == far.name
+    return driver.follows == far.name and any(
+        back.name == driver.name and back.follows == near.name for back in far.drivers)
 
 
 def _who_takes(machine: Machine, target: str, bus: str) -> str:

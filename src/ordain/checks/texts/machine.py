@@ -33,6 +33,13 @@ EXPLANATIONS = (
         "    next slow and not waits",
         "Let what releases it run on: an input from outside, or a state `on oscillator`."),
     Explanation(
+        "out-of-phase", "something moves with one phase of the clock, and asks for another",
+        "What hangs on the clock moves at the end of one of its phases, a latch is open in it: the last, if nothing "
+        "else is said. A load, or a change, that is possible in other phases alone would never come about, and all "
+        "that is asked of it would be proved of nothing.",
+        "clock clk (early, late)\nlatch held 8 bits, loads data when ale and early   # open in late",
+        "Say when it moves: `latch held 8 bits, loads data when ale, on early`; or leave the phase out."),
+    Explanation(
         "defined-twice", "a name is declared twice",
         "Both places are shown. Names are shared by all statements of a machine and its includes.",
         "state granted 1 bit, reset 0\nsignal granted = console_2",
