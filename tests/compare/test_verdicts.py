@@ -96,10 +96,48 @@ def test_a_fault_more() -> None:
     (found,) = verdict_changes(old, more).moved
     assert (found.kind, found.subject, found.more) == ("broken-elsewhere", "flood", ("flood: `b` at 0x10",))
     assert verdict_changes(more, old).moved == ()
-    fine = report("flood: `b` at 0x10", flood="proved", ebb="broken")
+    fine = report("flood: `a` at 0x12, 9 times", flood="proved", ebb="broken")
     assert [one.kind for one in verdict_changes(old, fine).moved] == ["repaired"]
     other = old._replace(findings=(*old.findings, error("wave", "flood: `b`", None)))
     assert verdict_changes(old, other).moved == ()
+
+
+@pytest.mark.parametrize(("was", "now", "more"), [
+    ("`r1` and `r2` share `flood`", "`r1` and `r3` share `flood`", True),           # a figure of a name
+    ("`flood`: `tide[3]` at `quay+1` (0x10)", "`flood`: `tide[4]` at `quay+1` (0x10)", True),
+    ("`flood`: `tide[7:4]` at `quay+1`", "`flood`: `tide[7:2]` at `quay+1`", True),
+    ("`flood`: `r1` at `quay+1` (0x1F), 3 times", "`flood`: `r1` at `quay+12` (0xA0), 14 times", False),
+    ("`a1` and `b` are together", "`a1` and `b` are together at `quay`", True),     # that names no question
+    ("`a1` and `b` are together 3 times", "`a1` and `b` are together 4 times", False),
+    ("`ebb` at `quay`", "`ebb` at `pier`", False),                                  # that names another
+])
+def test_what_of_a_message_tells_faults_apart(was: str, now: str, more: bool) -> None:
+    """`ebb` is broken on both sides, too, and is told where a message names it or none."""
+    found = verdict_changes(report(was, flood="broken", ebb="broken"), report(was, now, flood="broken", ebb="broken"))
+    assert [one.subject for one in found.moved if one.subject == "flood"] == ["flood"] * more
+    assert {one.kind for one in found.moved} <= {"broken-elsewhere"} and all(one.more == (now,) for one in found.moved)
+    assert bool(found.moved) == bool(worse(found)) == (more or "pier" in now)
+    proved = verdict_changes(report(was, flood="broken", ebb="proved"), report(was, now, flood="broken", ebb="proved"))
+    assert bool(proved.moved) == (more or "pier" in now)        # of what is proved no message can be
+
+
+@pytest.mark.parametrize("flood", ["proved", "broken"])
+def test_of_several_demands_for_which_one_stands_each_has_its_answer(flood: str) -> None:
+    """`ebb` asks both now. It was broken; that `flood` was not is no answer of the other."""
+    asked = Demands((Redefined("stronger", "tide", "ebb"),), {("tide", "flood"): ("tide", "ebb")}, SAME_NAMES)
+    for old in (report(flood=flood, ebb="broken"), report(ebb="broken", flood=flood)):
+        found = verdict_changes(old, report(ebb="broken", spring="proved"), asked)
+        assert said(found) == [*[("newly-broken", "ebb", "proved", "broken")] * (flood == "proved"),
+                               ("added", "spring", "", "proved"), ("stronger", "ebb", "broken", "broken")]
+        assert found.same == int(flood == "broken") and bool(worse(found)) == (flood == "proved")
+    twice = verdict_changes(report(flood="proved", ebb="proved"), report(ebb="broken"), asked)
+    assert said(twice) == [("newly-broken", "ebb", "proved", "broken"), ("stronger", "ebb", "proved", "broken")]
+
+
+def test_of_several_demands_for_which_one_stood_that_is_gone_each_is_told() -> None:
+    asked = Demands((), {("tide", "flood"): ("tide", "ebb")}, SAME_NAMES)
+    assert said(verdict_changes(report(flood="proved", ebb="broken"), report(), asked)) == [
+        ("dropped", "flood", "proved", ""), ("dropped", "ebb", "broken", "")]
 
 
 def test_a_demand_that_another_stands_for_has_its_answer() -> None:

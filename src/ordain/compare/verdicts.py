@@ -50,21 +50,26 @@ def verdict_changes(old: Report, new: Report, demands: Demands = NOTHING_DEMANDE
     """What moved from one report to another. Questions are the same when check and subject are, by the names of the new
     side; a demand of the old one for which another stands has that one's answer."""
     renames = demands.renames
-    before = {demands.met.get(key) or (key[0], _renamed(key[1], renames)): row for key, row in _rows(old).items()}
+    before: dict[Asked, list[Row]] = {}
+    for key, row in _rows(old).items():
+        before.setdefault(demands.met.get(key) or (key[0], _renamed(key[1], renames)), []).append(row)
     now = _rows(new)
     faults = _faults(old, renames), _faults(new, SAME_NAMES)
+    broken = [key for key, row in now.items() if row.outcome == "broken"]
     moved: list[Moved] = []
     same = 0
     for key, row in now.items():
-        one = _moved(before.get(key), row, _fresh(key, *faults))
-        moved += one
-        same += not one
-    moved += [Moved("dropped", row.check, row.subject, row.outcome, "", row.worst, None, ())
-              for key, row in before.items() if key not in now]
-    gone = {(row.check, row.subject) for key, row in before.items() if key not in now}
-    moved += [Moved(one.kind, one.check, one.subject, _outcome(before, one.check, one.subject),
+        fresh = _fresh(key, broken, *faults)
+        found = [one for was in before.get(key, (None,)) for one in _moved(was, row, fresh)]
+        moved += dict.fromkeys(found)
+        same += not found
+    gone = [row for key, rows in before.items() if key not in now for row in rows]
+    moved += [Moved("dropped", row.check, row.subject, row.outcome, "", row.worst, None, ()) for row in gone]
+    told_gone = {(row.check, row.subject) for row in gone}
+    titled = {(row.check, _renamed(row.subject, renames)): row for rows in before.values() for row in rows}
+    moved += [Moved(one.kind, one.check, one.subject, _outcome(titled, one.check, one.subject),
                     _outcome(now, one.check, one.subject), None, None, ())
-              for one in demands.redefined if (one.check, one.subject) not in gone]
+              for one in demands.redefined if (one.check, one.subject) not in told_gone]
     was, is_ = _allowances(old), _allowances(new)
     return VerdictChanges(
         tuple(moved), tuple(key for key, needed in is_.items() if needed is False and was.get(key) is not False),
@@ -135,17 +140,20 @@ def _faults(report: Report, renames: Renames) -> dict[str, set[str]]:
     return found
 
 
-def _fresh(key: Asked, old: dict[str, set[str]], new: dict[str, set[str]]) -> tuple[str, ...]:
-    """Messages about a question that were not there before. A message names its subject; how often it was found, and
-    after how many cycles, is not part of it."""
+def _fresh(key: Asked, broken: Collection[Asked], old: dict[str, set[str]],
+           new: dict[str, set[str]]) -> tuple[str, ...]:
+    """Messages about a question that were not there before. A message that names the subject of none that is broken
+    may be about any. How often it was found, and after how many cycles, is not part of it."""
     check, subject = key
     known = {_without_figures(message) for message in old.get(check, ())}
-    return tuple(message for message in sorted(new.get(check, ()))
-                 if subject in message and _without_figures(message) not in known)
+    fresh = [message for message in sorted(new.get(check, ())) if _without_figures(message) not in known]
+    return tuple(message for message in fresh
+                 if subject in message or not any(its == check and other in message for its, other in broken))
 
 
 def _without_figures(message: str) -> str:
-    return re.sub(r"0x[0-9A-F]+|\d+", "#", message)
+    """Addresses, numbers of words and of cycles may be others; figures in names and of lines may not."""
+    return re.sub(r"0x[0-9A-F]+|(?<![\w\[:])\d+", "#", message)
 
 
 def _allowances(report: Report) -> dict[str, bool | None]:
