@@ -66,6 +66,18 @@ def test_what_one_machine_alone_has_is_held_against_nothing(gone: str) -> None:
     assert between(WHOLE, less).machine == () == between(less, WHOLE).machine
 
 
+@pytest.mark.parametrize(("gone", "about"), [
+    ("state stirred 2 bits, reset 1\n    next stirred and {stop, stop}\n", ("how `stirred` steps",)),
+    ("register worn 2 bits, reset 2\n    loads rope when down\n", ("what `worn` loads",)),
+    ("memory chest 4 words of 2 bits\n    address op\n    writes rope when up\n    holds zeros\n",
+     ("where `chest` is read", "memory `chest` is written", "what is written to `chest`, and where"))])
+def test_of_what_one_machine_alone_has_nothing_is_said_but_that(gone: str, about: tuple[str, ...]) -> None:
+    less = edited(WHOLE, (gone, ""))
+    for old, new, whose in ((WHOLE, less, "old"), (less, WHOLE, "new")):
+        told = "{}: only in the {} machine; elsewhere words that order nothing about it are taken to leave it alone"
+        assert between(old, new).machine == tuple(told.format(each, whose) for each in about)
+
+
 def test_an_effect_that_one_machine_alone_has() -> None:
     """Both have the line that is asked, so it is the machine that differs, and no word."""
     less = edited(WHOLE, ("bus line 2 bits, floats\n    driven by cleat when up\n", ""))

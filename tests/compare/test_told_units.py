@@ -3,11 +3,12 @@ opcode or a row is on one side alone."""
 
 import pytest
 
-from ordain.compare.behaviour import _all_same, _by_opcode
+from ordain.compare.behaviour import _all_same, _by_opcode, _first_of
 from ordain.rom.contents import Contents
 from tests.compare.bench import burned, resolved
-from tests.compare.judged import compared, moved, unit
+from tests.compare.judged import between, compared, edited, moved, unit
 from tests.compare.test_entrances import DOWN, GALLERY, Gallery
+from tests.compare.test_how_it_is_told import hoist
 from tests.compare.test_names_of_opcodes import BEFORE, named
 
 
@@ -43,6 +44,10 @@ def test_an_opcode_that_is_dispatched_in_other_ways_is_another() -> None:
     assert [*near] == [0, 1] and _all_same(joint, near, far)
     assert not _all_same(joint, near, {0: far[0]}) and not _all_same(joint, {0: near[0]}, far)
     assert not _all_same(joint, {0: near[0]}, {1: far[0]}) and _all_same(joint, {0: near[0]}, {0: far[0]})
+    other = compared(Gallery().made(), Gallery(hoist=DOWN).made()).joint
+    near, far = (side["entry", 0] for side in _by_opcode(other, "instruction"))
+    assert _first_of(other, [(near, {0: far[0]})]) is None is _first_of(other, [({0: near[0]}, {1: far[1]})])
+    assert _first_of(other, [({0: near[0]}, far), (near, {1: far[1]})]) is not None
 
 
 def rows(wide: bool, upper: int) -> Contents:
@@ -84,12 +89,64 @@ def test_rows_that_are_on_one_side_alone() -> None:
     # a new one takes over from two, and does something else
     (("lift", "lower", "lower"), ("raise", "raise", "lower"),
      {"raise": ("new", "lift, lower", ""), "lift": ("gone", "", "its opcode is now `raise`")}),
+    # one that stays takes over from one that goes
+    (("hoist", "lift", "lower"), ("lift", "lower", "lower"),
+     {"hoist": ("gone", "", "its opcode is now `lift`"), "lower": ("changed", "", "")}),
+    # of two that do the same as one does now, one has another name at the rest of its opcodes
+    (("hoist", "hoist", "lift", "lower"), ("swing", "raise", "raise", "lower"),
+     {"lift": ("gone", "", "its opcode is now `raise`")}),
     (("lift", "lift", "lower"), ("lower", "lower", "lift"), {
         "lift": ("changed", "", "opcode 0x00, 0x01 is now 0x02, where it does the same"),
         "lower": ("changed", "", "opcode 0x02 is now 0x00, 0x01, where it does the same")}),
 ])
 def test_what_is_said_of_names(was: tuple[str, ...], now: tuple[str, ...], told: dict[str, tuple[str, ...]]) -> None:
-    does = {**BEFORE, "hoist": "up", "raise": "up"}
+    does = {**BEFORE, "hoist": "up", "raise": "up", "swing": "up"}
     old, new = (named(titles, **{title: does[title] for title in titles}) for titles in (was, now))
     found = compared(old, new)
     assert {one.title: (one.status, one.was, one.note) for one in found.units if one.status != "same"} == told
+    assert {(one.title, one.was) for one in found.units if one.status == "same" and one.was} <= {
+        ("raise", "lift"), ("swing", "hoist")}
+    assert all(one.difference is None for one in found.units if one.status != "changed")
+
+
+FOUR = """routine wait at 0
+        branch go
+instruction 0 "lift"
+        up, branch jump, target wait
+instruction 2 "hoist"
+        up, branch jump, target wait
+instruction others "lower"
+        down, branch jump, target wait
+"""
+TWO = FOUR.replace('instruction 2 "hoist"\n        up, branch jump, target wait\n', "")
+
+
+def test_an_instruction_of_which_no_opcode_is_told_apart_any_more() -> None:
+    """The upper line of the opcode is asked about by one machine alone: nothing is done otherwise at either level."""
+    fewer = edited((hoist()[0], TWO), ("store entry 4 words of 4 bits\n    address op\n",
+                                       "store entry 2 words of 4 bits\n    address op[0]\n"))
+    found = between((hoist()[0], FOUR), fewer)
+    assert {one.title: (one.status, one.note) for one in found.units if one.kind == "instruction"} == {
+        "lift": ("same", ""), "lower": ("same", ""), "hoist": ("gone", "")}
+
+
+def test_an_instruction_that_has_more_opcodes_than_there_were() -> None:
+    """The upper line was tied: at two numbers there was nothing before."""
+    tied = edited((hoist()[0], TWO), ("    address op\n", "    address {0b0, op[0]}\n"))
+    more = hoist()[0], TWO.replace("0 \"lift\"", "0, 2 \"raise\"")
+    found = between(tied, more)
+    assert {one.title: (one.status, one.was, one.differing) for one in found.units if one.kind == "instruction"} == {
+        "raise": ("new", "lift", (2,)), "lower": ("changed", "", (3,)),
+        "lift": ("gone", "", ())}
+    assert unit(found, "lift").note == "its opcode is now `raise`"
+
+
+def test_a_store_of_starts_that_one_machine_alone_has() -> None:
+    """`go` leads to one place; there is nothing to dispatch."""
+    entry = "store entry 4 words of 4 bits\n    address op\n    word start of instruction\n"
+    single = edited((hoist()[0], "routine wait at 0\n        branch go\nroutine lift at 4\n"
+                                 "        up, branch jump, target wait\n"), (entry, ""), ("go  : entry", "go  : 4"))
+    for old, new, status in ((hoist(), single, "gone"), (single, hoist(), "new")):
+        found = between(old, new)
+        assert {one.title: one.status for one in found.units if one.kind == "instruction"} == {
+            "lift": status, "lower": status}

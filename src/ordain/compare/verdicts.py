@@ -7,6 +7,7 @@ from typing import Literal, NamedTuple
 from ordain.checks.check import Report, Row
 from ordain.compare.declared import Demands
 from ordain.compare.translation import SAME_NAMES, Renames, joined_name
+from ordain.text.findings import Finding
 
 Kind = Literal["newly-broken", "newly-vacuous", "newly-undecided", "repaired", "decided", "allowed", "grew", "shrank",
                "broken-elsewhere", "added", "dropped", "weaker", "stronger", "changed", "promised", "allows"]
@@ -50,24 +51,19 @@ def verdict_changes(old: Report, new: Report, demands: Demands = NOTHING_DEMANDE
     """What moved from one report to another. Questions are the same when check and subject are, by the names of the new
     side; a demand of the old one for which another stands has that one's answer."""
     renames = demands.renames
-    before: dict[Asked, list[Row]] = {}
-    for key, row in _rows(old).items():
-        before.setdefault(demands.met.get(key) or (key[0], _renamed(key[1], renames)), []).append(row)
     now = _rows(new)
-    faults = _faults(old, renames), _faults(new, SAME_NAMES)
+    before, gone = _before(_rows(old), now, demands)
+    faults = _faults(_reworded(old, demands), renames), _faults(new, SAME_NAMES)
     broken = [key for key, row in now.items() if row.outcome == "broken"]
     moved: list[Moved] = []
     same = 0
     for key, row in now.items():
-        fresh = _fresh(key, broken, *faults)
-        found = [one for was in before.get(key, (None,)) for one in _moved(was, row, fresh)]
-        moved += dict.fromkeys(found)
-        same += not found
-    gone = [row for key, rows in before.items() if key not in now for row in rows]
+        one = _moved(before.get(key), row, _fresh(key, broken, *faults))
+        moved += one
+        same += not one
     moved += [Moved("dropped", row.check, row.subject, row.outcome, "", row.worst, None, ()) for row in gone]
     told_gone = {(row.check, row.subject) for row in gone}
-    titled = {(row.check, _renamed(row.subject, renames)): row for rows in before.values() for row in rows}
-    moved += [Moved(one.kind, one.check, one.subject, _outcome(titled, one.check, one.subject),
+    moved += [Moved(one.kind, one.check, one.subject, _outcome(before, one.check, one.subject),
                     _outcome(now, one.check, one.subject), None, None, ())
               for one in demands.redefined if (one.check, one.subject) not in told_gone]
     was, is_ = _allowances(old), _allowances(new)
@@ -81,7 +77,38 @@ Asked = tuple[str, str]
 """Check and subject."""
 
 
-def _outcome(rows: "dict[Asked, Row]", check: str, subject: str) -> str:
+def _before(old: dict[Asked, Row], now: dict[Asked, Row], demands: Demands) -> tuple[dict[Asked, Row], list[Row]]:
+    """The old answers by the new questions, and those that nothing answers any more. Where one demand stands for
+    several it is held against that of its own title; the others have its answer unless that is worse, and then none."""
+    before: dict[Asked, Row] = {}
+    gone: list[Row] = []
+    titles = {key: (key[0], _renamed(key[1], demands.renames)) for key in old}
+    for key in sorted(old, key=lambda one: demands.met.get(one, titles[one]) != titles[one]):
+        row, answer = old[key], demands.met.get(key, titles[key])
+        if answer not in before and answer in now:
+            before[answer] = row
+        elif answer not in now or any(one.kind in WORSE for one in _moved(row, now[answer], ())):
+            gone.append(row)
+    return before, gone
+
+
+def _reworded(old: Report, demands: Demands) -> Report:
+    """The old report with what demands are called and what they say in the words of those that stand for them."""
+    pairs = [(check, re.compile(rf"(?<!\w){re.escape(ours)}(?!\w)"), theirs.replace("\\", r"\\"))
+             for (check, was), (_, now) in demands.met.items()
+             for ours, theirs in ([(was, now)] if was.count(" while ") != now.count(" while ") else
+                                  zip(was.split(" while "), now.split(" while "))) if ours != theirs]
+
+    def said(finding: Finding) -> Finding:
+        message = finding.message
+        for check, ours, theirs in pairs:
+            message = ours.sub(theirs, message) if check == finding.name else message
+        return finding._replace(message=message)
+
+    return old._replace(findings=tuple(said(finding) for finding in old.findings))
+
+
+def _outcome(rows: dict[Asked, Row], check: str, subject: str) -> str:
     return rows[check, subject].outcome if (check, subject) in rows else ""
 
 
