@@ -427,6 +427,8 @@ def test_a_label_with_another_name() -> None:
                   ("never open and shut and moving", "never open and at last"))
     renamed = edited(asks, ("  last: shut", "  late: shut"), ("at last", "at late"))
     assert verdicts(asks, renamed).moved == ()
+    other = edited(asks, ("  last: shut", "  late: fill\n        shut"), ("at last", "at late"))
+    assert ("weaker", "never", "one gate") in {one[:3] for one in worse(verdicts(asks, other))}
 
 
 def test_a_demand_that_another_stands_for() -> None:

@@ -35,6 +35,13 @@ HOME = "branch jump, target wait"
     ((f"r at 4: up / a> {HOME}",), (f"t at 6: up / b> {HOME}",), {"r": "t", "r.a": "t.b", "a": "b"}),
     ((f"r at 4: up / a> {HOME}",), (f"t at 6: down / b> up, {HOME}",), {}),
     ((f"r at 4: up / a> {HOME}",), (f"t at 6: up / b> {HOME}", f"u at 8: up / c> {HOME}"), {}),     # which of two?
+    # at another word, while its own is still there; then the one at its own
+    ((f"r at 4: up / a> down / {HOME}",), (f"r at 4: up / b> note bell / down / {HOME}",), {}),
+    ((f"r at 4: up / a> down / {HOME}",), (f"r at 4: up / b> note bell / c> down / {HOME}",), {"r.a": "r.c", "a": "c"}),
+    # at its address, where something else stands
+    ((f"r at 4: up / a> {HOME}",), (f"t at 4: down / b> up, {HOME}",), {}),
+    ((f"r at 4: up / a> {HOME}",), (f"t at 4: up / b> up, {HOME}",), {"r": "t"}),
+    ((f"r at 4: up / a> {HOME}",), (f"t at 4: down / b> {HOME}",), {"r.a": "t.b", "a": "b"}),
     ((f"r at 4: up / a> {HOME}",), (f"r at 6: up / a> {HOME}",), {}),                               # they have not gone
 ])
 def test_labels_that_have_gone_and_come(old: tuple[str, ...], new: tuple[str, ...], pairs: dict[str, str]) -> None:

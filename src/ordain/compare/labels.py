@@ -22,8 +22,10 @@ def pair_places(old: Contents, new: Contents, stores: dict[str, str]) -> dict[st
                     seen = None if site is None or common is None else look(contents, site, addresses)
                     if seen is not None:
                         rows[side].setdefault((common, "." in name, seen), []).append(name)
-            found.update({names[0]: rows[1][seen][0] for seen, names in rows[0].items()
-                          if len(names) == 1 and len(rows[1].get(seen, ())) == 1})
+            pairs = [(names[0], rows[1][seen][0]) for seen, names in rows[0].items()
+                     if len(names) == 1 and len(rows[1].get(seen, ())) == 1]
+            found.update({name: other for name, other in pairs
+                          if not _stands_elsewhere(old, new, _at(old, *ours[name]), _at(new, *theirs[other]))})
     return found
 
 
@@ -32,7 +34,8 @@ def _by_word(contents: Contents, site: Site, addresses: frozenset[int]) -> Hasha
 
 
 def _by_addresses(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
-    return addresses
+    """Some other body may stand there now."""
+    return addresses, site.orders
 
 
 def _by_orders(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
@@ -47,15 +50,19 @@ def moved_labels(old: Contents, new: Contents, stores: dict[str, str]) -> tuple[
         if name in old.routines or name in new.routines or name not in new.labels:
             continue
         now, others = new.labels[name]
-        site, its = _at(old, store, addresses), _at(new, now, others)
-        if site is None or its is None or stores.get(store) != now:
-            continue
-        ours, theirs = _body(old, site), _body(new, its._replace(owner=site.owner))
-        same = [one.orders for one in ours] == [one.orders for one in theirs]
-        kept = _kept_words(ours, theirs).get(site.word)
-        if kept is not None and (its.owner, its.word) != (site.owner, kept) and (same or site.orders != its.orders):
+        if stores.get(store) == now and _stands_elsewhere(old, new, _at(old, store, addresses), _at(new, now, others)):
             found.append(name)
     return tuple(found)
+
+
+def _stands_elsewhere(old: Contents, new: Contents, site: Site | None, its: Site | None) -> bool:
+    """Whether a place is at another word, while the word at which it was is still in its body."""
+    if site is None or its is None:
+        return False
+    ours, theirs = _body(old, site), _body(new, its._replace(owner=site.owner))
+    same = [one.orders for one in ours] == [one.orders for one in theirs]
+    kept = _kept_words(ours, theirs).get(site.word)
+    return kept is not None and (its.owner, its.word) != (site.owner, kept) and (same or site.orders != its.orders)
 
 
 def _at(contents: Contents, store: str, addresses: frozenset[int]) -> Site | None:

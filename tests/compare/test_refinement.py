@@ -1,0 +1,69 @@
+"""The coarsest stable partition: against rounds in which every node is looked at anew until nothing changes."""
+
+from collections.abc import Hashable
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ordain.compare.refinement import coarsest
+
+Graph = tuple[list[int], list[list[int]]]
+"""What each node does by itself, and where it goes, by letters."""
+
+
+@st.composite
+def graphs(draw: st.DrawFn) -> Graph:
+    count = draw(st.integers(0, 14))
+    node = st.integers(0, max(0, count - 1))
+    return ([draw(st.integers(0, 2)) for _ in range(count)],
+            [draw(st.lists(node, min_size=0, max_size=2)) for _ in range(count)])
+
+
+def plainly(graph: Graph) -> list[int]:
+    does, goes = graph
+    block: list[Hashable] = [0] * len(does)
+    while True:
+        seen = [(does[node], tuple(block[target] for target in goes[node])) for node in range(len(does))]
+        numbers = {look: number for number, look in enumerate(dict.fromkeys(seen))}
+        after: list[Hashable] = [numbers[look] for look in seen]
+        if len(numbers) == len(set(block)) or not does:
+            return [numbers[look] for look in seen]
+        block = after
+
+
+def found(graph: Graph) -> list[int]:
+    does, goes = graph
+    return coarsest(len(does), lambda node, block: (does[node], tuple(block[target] for target in goes[node])),
+                    lambda node: goes[node])
+
+
+@given(graphs())
+@settings(max_examples=300)
+def test_nodes_are_apart_where_something_tells_them_apart(graph: Graph) -> None:
+    ours, plain = found(graph), plainly(graph)
+    assert len({*zip(ours, plain)}) == len({*ours}) == len({*plain})
+
+
+def test_a_long_chain_is_told_apart_from_its_end() -> None:
+    """Each node can be told from the next only by how far the end is; two chains of one length are one."""
+    length = 40
+    goes = [[node + 1] for node in range(length - 1)] + [[]]
+    both = goes + [[target + length for target in row] for row in goes]
+    block = found(([0] * (2 * length), both))
+    assert block[:length] == block[length:] and len({*block}) == length
+
+
+def test_the_largest_part_of_a_block_keeps_its_number() -> None:
+    """So that few nodes are looked at again."""
+    looked: list[int] = []
+    does = [0] * 9 + [1] + [2, 2]
+
+    def signature(node: int, block: list[int]) -> Hashable:
+        looked.append(node)
+        return does[node], block[(node + 1) % 12]
+
+    block = coarsest(12, signature, lambda node: [(node + 1) % 12])
+    assert len({*block}) == 12 and block[0:9].count(0) <= 1
+    wide: list[int] = [0] * 100 + [1, 2, 2]
+    assert coarsest(103, lambda node, _: wide[node], lambda node: [])[:100] == [0] * 100
+    assert len(looked) < 12 * 12
