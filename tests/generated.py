@@ -241,8 +241,9 @@ def random_words(sound: Sound, choose: Choose) -> Contents:
         filler = choose(range(1 << store.bits))
         words[store.name] = tuple(choose(range(1 << store.bits)) if choose((1, 1, 1, 0)) else filler
                                   for _ in range(size))
-        sites[store.name] = {address: Site(store.name, address, "", f"body {address // 3}", "word", ("word",), None, 0,
-                                           address) for address in range(size) if choose((1, 1, 1, 0))}
+        sites[store.name] = {address: Site(store.name, address, "", f"body {address // 3}", "word", ("word",), None,
+                                           words[store.name][address], 0, address)
+                             for address in range(size) if choose((1, 1, 1, 0))}
     size = len(words["control"])
     labels = {name: ("control", frozenset((choose(range(size)),))) for name in ("first", "second", "third")}
     routines = {name: ("control", frozenset((choose(range(size)), choose(range(size)))))

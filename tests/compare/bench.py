@@ -50,7 +50,8 @@ def burned(machine: Machine, placed: Mapping[int, Word], store: str = "control",
         words[store][address] = assembled(machine, store, word.fields, starts)
         text = ", ".join(f"{name} {value}" for name, value in word.fields.items())
         mask = sum(((1 << machine.fields[name].width) - 1) << machine.fields[name].low for name in word.open)
-        sites[store][address] = Site(store, address, word.label, word.owner, text, (text,), None, mask,
+        sites[store][address] = Site(store, address, word.label, word.owner, text, (text,), None,
+                                     words[store][address], mask,
                                      name=f"{word.owner}.{word.label}" if word.label else word.owner)
         routines.setdefault(word.owner, set()).add(address)
     for name, rows in (tables or {}).items():

@@ -86,7 +86,8 @@ class Columns:
         assert store.step is not None
         self._low, self._steps = store.step[1], 2 << store.step[0] - store.step[1]
         self._numbers = store.steps
-        self._bodies, self._words = read(micro), contents.words[store.name]
+        self._bodies = read(micro)
+        self._words = {address: site.bits for address, site in contents.sites[store.name].items()}
         self._open = {address: site.open for address, site in contents.sites[store.name].items()}
         self._line = {address: site.span.line for address, site in contents.sites[store.name].items()
                       if site.span is not None and site.span.line in self._bodies.owner}

@@ -36,7 +36,7 @@ def test_the_comparison_and_two_machines_side_by_side_agree(seed: int) -> None:
     assert examined(machine(Random(seed).choice), seed, Counter(), "pairs") == []
 
 
-@pytest.mark.parametrize("seed", (4007, 4029, 4040, 4107, 4127))
+@pytest.mark.parametrize("seed", (4029, 4040, 4107, 4127))
 def test_two_versions_that_differ_in_several_wires_at_once(seed: int) -> None:
     """All of these the comparison once took for the same."""
     counts: Counter[str] = Counter()

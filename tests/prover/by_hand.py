@@ -92,8 +92,8 @@ class Bench:
         machine = Machine("by_hand", "", (), self.stores, self.fields, {}, self.states, self.registers, self.inputs,
                           self.conditions, {}, {}, tuple(self.assumptions), None, {}, (), (), (), self.agents, (), (),
                           (), (), self.terms, SPAN)
-        sites = {store: {address: Site(store, address, f"w{address}", "all", "", (), SPAN) for address in placed}
-                 for store, placed in self.placed.items()}
+        sites = {store: {address: Site(store, address, f"w{address}", "all", "", (), SPAN, self.words[store][address])
+                         for address in placed} for store, placed in self.placed.items()}
         return Contents(machine, self.words, sites, {}, {})
 
 

@@ -45,8 +45,8 @@ def words(seed: int = 5, count: int = 180) -> dict[int, int]:
 
 
 def contents_of(made: Machine, stored: dict[str, Stored], images: dict[str, bytes]) -> Contents:
-    sites = {"control": {address: Site("control", address, "", "main", "some order", ("some order",), None)
-                         for address in stored["control"].words}}
+    sites = {"control": {address: Site("control", address, "", "main", "some order", ("some order",), None, word)
+                         for address, word in stored["control"].words.items()}}
     return Contents(made, unpack(made, images).words, sites, {"main": ("control", frozenset((7,)))}, {})
 
 
@@ -331,8 +331,8 @@ def test_only_stores_of_chips_that_were_read_are_told() -> None:
         chip("U1", 16, 8, straight("control", 7, 0, 4)), chip("U2", 8, 8, straight("small", 7, 0, 3))])
     stored = {name: Stored({0: 0x11, 1: 0x22}, 0) for name in made.stores}
     images = pack(made, stored)
-    sites = {name: {at: Site(name, at, "", "main", "an order", ("an order",), None) for at in (0, 1)}
-             for name in made.stores}
+    sites = {name: {at: Site(name, at, "", "main", "an order", ("an order",), None, word)
+                    for at, word in stored[name].words.items()} for name in made.stores}
     contents = Contents(made, unpack(made, images).words, sites, {}, {})
     for name, of in (("U1", "control"), ("U2", "small")):
         assert {word.store for word in decode(contents, stored, images, {name: images[name]}).words} == {of}

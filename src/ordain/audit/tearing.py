@@ -5,7 +5,6 @@ in it a cell for each step. Words of instructions and of their prologue stand in
 """
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from oxidd.bdd import BDDFunction
 
@@ -15,15 +14,8 @@ from ordain.rom.contents import Contents, Site
 
 PROLOGUE = "prologue"
 
-
-class StoreCell(NamedTuple):
-    """What stands in a cell: where the text has the word, and its bits."""
-
-    site: Site
-    bits: int
-
-
-Column = tuple[StoreCell | None, ...]
+Column = tuple[Site | None, ...]
+"""The words of a text in the cells of one column."""
 
 
 def torn(board: Board, store: Store) -> BDDFunction:
@@ -52,7 +44,7 @@ def wrong(contents: Contents, store: Store) -> Iterator[tuple[int, frozenset[int
     for first in range(1 << store.address_width):
         if not first & all_steps - 1 << low:
             column = _column(contents, store.name, [first | step << low for step in steps])
-            told = tuple(cell and (cell.site.word, cell.bits) for cell in column)
+            told = tuple(cell and (cell.word, cell.bits) for cell in column)
             if told not in alike:
                 columns.append(column)
             alike.setdefault(told, []).append(first)
@@ -71,13 +63,13 @@ def wrong(contents: Contents, store: Store) -> Iterator[tuple[int, frozenset[int
 
 def _column(contents: Contents, store: str, addresses: list[int]) -> Column:
     sites = contents.sites.get(store, {})
-    return tuple(StoreCell(site, contents.words[store][at])
-                 if (site := sites.get(at)) is not None and site.following is not None else None for at in addresses)
+    return tuple(site if (site := sites.get(at)) is not None and site.following is not None else None
+                 for at in addresses)
 
 
-def _of_one_text(cell: StoreCell, other: StoreCell | None) -> bool:
-    return other is not None and (cell.site.owner == other.site.owner
-                                  or PROLOGUE in (cell.site.owner, other.site.owner))
+def _of_one_text(cell: Site, other: Site | None) -> bool:
+    return other is not None and (cell.owner == other.owner
+                                  or PROLOGUE in (cell.owner, other.owner))
 
 
 def _meet(column: Column, other: Column, step: int) -> bool:
@@ -88,7 +80,7 @@ def _meet(column: Column, other: Column, step: int) -> bool:
     own, theirs, last = column[step], other[step], column[step - 1]
     if own is None or theirs is None or last is None:
         return False
-    return own.site.word == theirs.site.word or theirs.site.word in (last.site.following or ())
+    return own.word == theirs.word or theirs.word in (last.following or ())
 
 
 def _before(column: Column, other: Column, step: int) -> bool:
@@ -103,8 +95,8 @@ def _behind(column: Column, other: Column, step: int) -> bool:
         _meet(column, other, step + 1) or _behind(column, other, step + 1))
 
 
-def _serves(executed: StoreCell | None, meant: StoreCell | None) -> bool:
+def _serves(executed: Site | None, meant: Site | None) -> bool:
     """The same bits, but for those that what is meant leaves open."""
     if executed is None or meant is None:
         return executed is meant
-    return not (executed.bits ^ meant.bits) & ~meant.site.open
+    return not (executed.bits ^ meant.bits) & ~meant.open

@@ -7,7 +7,7 @@ control goes on at the next step of another column, and what stands there need n
 It makes no difference when both columns have held equal words since a step at which control could have gone over, so
 that nothing could tell them apart; nor when they hold equal words from here on until they reach such a step. Bits
 that `idle any` leaves open in the words that are not executed may differ; a bit that those set has to be as they set it
-in what is executed.
+in what is executed. Words are taken as they were compiled: a wrong bit in a chip sends control nowhere else.
 """
 
 from collections.abc import Iterator
@@ -72,7 +72,7 @@ def ask(contents: Contents) -> Iterator[Property]:
             continue
         # One number for the cells from which the same others are out of order.
         wrong: dict[frozenset[int], list[int]] = {}
-        for cells, others in _out_of_order(contents, _cells(contents, store)):
+        for cells, others in _out_of_order(_cells(contents, store)):
             wrong.setdefault(others, []).extend(cells)
         if wrong:
             address = terms.leaf("address", store.name, store.address_width)
@@ -86,20 +86,19 @@ def _cells(contents: Contents, store: Store) -> _Cells:
     steps, mask = store.steps, ((1 << high - low + 1) - 1) << low
     sites = {address: site for address, site in contents.sites.get(store.name, {}).items()
              if site.following is not None}
-    bits = contents.words[store.name]
     found: dict[tuple[tuple[int, int] | None, ...], list[int]] = {}
     for column in range(1 << store.address_width):
         if not column & mask:
-            words = tuple((sites[cell].word, bits[cell]) if cell in sites else None
+            words = tuple((sites[cell].word, sites[cell].bits) if cell in sites else None
                           for cell in (column | step << low for step in steps))
             found.setdefault(words, []).append(column)
     profiles = [tuple(sites.get(columns[0] | step << low) for step in steps) for columns in found.values()]
     return _Cells(store, low, steps, profiles, [tuple(columns) for columns in found.values()])
 
 
-def _out_of_order(contents: Contents, cells: _Cells) -> Iterator[tuple[list[int], frozenset[int]]]:
+def _out_of_order(cells: _Cells) -> Iterator[tuple[list[int], frozenset[int]]]:
     """Cells, with all those that must not come after them, at the next step or at the same one."""
-    order = _Order(contents, cells)
+    order = _Order(cells)
     owners: dict[str, list[int]] = {}
     for number, profile in enumerate(cells.profiles):
         for owner in {site.owner for site in profile if site is not None}:
@@ -132,12 +131,12 @@ class _Order:
     step any more. Going over at some step is as good as going over where they join, as long as both hold equal words
     between the two steps."""
 
-    def __init__(self, contents: Contents, cells: _Cells) -> None:
+    def __init__(self, cells: _Cells) -> None:
         self._words = [[None if site is None else site.word for site in profile] for profile in cells.profiles]
         self._following: dict[int | None, tuple[int, ...]] = {
             site.word: site.following or () for profile in cells.profiles for site in profile if site is not None}
-        self._held = [[None if site is None else (contents.words[site.store][site.address], site.open)
-                       for site in profile] for profile in cells.profiles]
+        self._held = [[None if site is None else (site.bits, site.open) for site in profile]
+                      for profile in cells.profiles]
 
     def holds(self, here: int, there: int, at: int) -> bool:
         """The cell at a step of `there` may be next, where else that at the same step of `here` would be."""

@@ -59,9 +59,11 @@ def _sites(store: Store, program: Program, placement: Placement,
     """The placed words of a store by ascending address; in a mapping store, the names of the words whose addresses it
     holds."""
     sites: dict[int, Site] = {}
+    placed = placement.words.get(store.name, {})
     for entry in program.entries:
         if entry.store == store.name:
-            sites[entry.address] = Site(store.name, entry.address, "", "", entry.target, (entry.target,), entry.span)
+            sites[entry.address] = Site(store.name, entry.address, "", "", entry.target, (entry.target,), entry.span,
+                                        placed[entry.address])
     copied = {(index, address) for index, address, _ in placement.copies}
     for index, (word, addresses) in enumerate(zip(program.words, placement.addresses)):
         if word.store != store.name:
@@ -69,8 +71,8 @@ def _sites(store: Store, program: Program, placement: Placement,
         for address in addresses:
             label = word.labels[0] if word.labels and (index, address) not in copied else ""
             sites[address] = Site(store.name, address, label, word.owner, word.text, word.orders or (word.text,),
-                                  word.span, word.open, index, program.following.get(index), program.names[index],
-                                  strays.get((index, address), ()))
+                                  word.span, placed[address], word.open, index, program.following.get(index),
+                                  program.names[index], strays.get((index, address), ()))
     return dict(sorted(sites.items()))
 
 

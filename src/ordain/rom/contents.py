@@ -16,12 +16,13 @@ class Site(NamedTuple):
     """One address of a store in which a word was placed, for showing it to people.
 
     `label` is "" where none stands there; `owner` the routine or instruction title; `text` the source's own words;
-    `orders` the clauses one by one. `open`: the mask of stored bits that no order of the word set and whose field is
-    `idle any`: they may differ from build to build and mean nothing. `word`: the place of the microinstruction in the
-    order of the text, the same at every address where a copy of it stands; -1 where that is not known. `following`: in
-    a store addressed by instruction and step, the words (by the same numbers) that the text lets come after this one;
-    None for words of routines and of other stores. `name`: what people call the word, the same in every command
-    (`microprogram.naming`); "" in a mapping store. `strays`: (store, cycles, addresses, field) where an address that
+    `orders` the clauses one by one. `bits`: the word as it was compiled, whatever a chip with a fault gives back
+    (`Contents.words`). `open`: the mask of its bits that no order of the word set and whose field is `idle any`: they
+    may differ from build to build and mean nothing. `word`: the place of the microinstruction in the order of the text,
+    the same at every address where a copy of it stands; -1 where that is not known. `following`: in a store addressed
+    by instruction and step, the words (by the same numbers) that the text lets come after this one; None for words of
+    routines and of other stores. `name`: what people call the word, the same in every command (`microprogram.naming`);
+    "" in a mapping store. `strays`: (store, cycles, addresses, field) where an address that
     the word holds could, with what the hardware puts to it, lead so many cycles later to words that this one does not
     name; the field where the word sets no label in it, else ""."""
 
@@ -32,6 +33,7 @@ class Site(NamedTuple):
     text: str
     orders: tuple[str, ...]
     span: Span | None
+    bits: int
     open: int = 0
     word: int = -1
     following: tuple[int, ...] | None = None

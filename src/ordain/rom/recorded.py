@@ -107,7 +107,7 @@ def _words(store: str, rows: Any) -> _Words:
         if orders:
             found.sites[at] = Site(store, at, _text(row.get("label", ""), "`label`"),
                                    _text(row.get("owner", ""), "`owner`"), ", ".join(orders), orders, None,
-                                   _digits(row.get("open", "0"), "`open`"))
+                                   found.stored[at], _digits(row.get("open", "0"), "`open`"))
         found.places[at] = _text(row.get("place", ""), "`place`")
     for key in {**own, **copies}:                   # where the label stands comes first
         found.addresses[key] = (*own.get(key, ()), *copies.get(key, ()))
