@@ -108,7 +108,7 @@ class Making:
         self.choose = choose
         self.mark = 0
         self.parity: int = choose((0, 1))
-        self.orders: list[str] = []
+        self.orders: list[str] = ["order note <n> : mark <n>[9:3]", "order both <n> : dst <n>[1:0], src <n>[3:2]"]
         self.adders: set[str] = set()
 
     def some(self, chance: int) -> bool:
@@ -137,12 +137,13 @@ class Making:
         choose = self.choose
         self.mark += 1
         sets = {"mark": self.mark, "src": 0, "dst": 0, "pulse": 0, "low": 0}
-        clauses = [f"mark {choose((str(self.mark), hex(self.mark)))}"]
+        clauses = [choose((f"mark {self.mark}", f"mark {hex(self.mark)}", f"note {hex(self.mark << 3)}"))]
         match choose(("transfer", "src", "dst", "")):
             case "transfer":
                 src, dst = choose(TRANSFERS)
                 sets |= {"src": SRC.index(src), "dst": DST.index(dst)}
-                clauses.append(choose((f"{dst} <- {src}", f"src {src}, dst {dst}")))
+                clauses.append(choose((f"{dst} <- {src}", f"src {src}, dst {dst}",
+                                       f"both {sets['src'] << 2 | sets['dst']}")))
             case "src":
                 src = choose(SRC[1:])
                 sets["src"] = SRC.index(src)

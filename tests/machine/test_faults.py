@@ -91,6 +91,15 @@ CASES = {
     "a step that its lines cannot show": Case(
         "too-wide", STEPS.format("0, 1, 4"), STEPS.format("0, 1, 3"), "4", "step 4 needs 3 bits"),
     "a step that comes twice": Case("said-twice", STEPS.format("0, 1, 0"), STEPS.format("0, 1"), "0", "step 0 is said"),
+    "bits of a hole that are not those of the field": Case(
+        "width-mismatch", "order more <n>: target <n>[6:4]", "order more <n>: target <n>[7:4]", "<n>[6:4]",
+        "`<n>[6:4]` has 3 bits, and `target` has 4"),
+    "bits of a hole the wrong way round": Case(
+        "width-mismatch", "order less <n>: target <n>\norder more <n>: less <n>[4:7]",
+        "order less <n>: target <n>\norder more <n>: less <n>[7:4]", "<n>[4:7]", "has no bits"),
+    "bits of a hole that nobody fills": Case(
+        "unknown-name", "order more <n>: branch <n>[1:0], go <m>[2]", "order more <n>: branch <n>[1:0], go <n>[2]",
+        "<m>", "has no `<m>`"),
     "an order of steps without instructions": Case(
         "no-steps", STEPS.format("0, 1").replace("    instruction upc[3:2]\n", ""),
         STEPS.format("0, 1").replace("    instruction upc[3:2]\n", "").replace(" in (0, 1)", ""), "0", "at steps"),

@@ -47,6 +47,8 @@ order fetch <a> twice : fetch <a>, go
 order move <a> to <b> : source <a>, load <b>
 order again           : goto first
 order count <n>       : number <n>
+order page <n>        : number <n>[9:4]
+order all of <n>      : count <n>, load <n>[2:0]
 """
 
 REST = 0b00_000000_000_111_000000_0_1_0_00_1111111
@@ -83,6 +85,8 @@ def put(high: int, value: int) -> int:
     ("count 7", put(12, 7)),
     ("count limit", put(12, 40)),
     ("source acc, source acc", put(21, 1)),
+    ("page 0x130", put(12, 0x13)),
+    ("all of 2", put(12, 2) ^ 2 << 18),
     ("fetch acc, source acc", put(21, 1) ^ 1 << 10),
     ("go 0", REST),
     ("target 5", put(24, 5)),
@@ -136,6 +140,15 @@ def test_a_target(clauses: str, kind: str, labels: tuple[str, ...], rest: str) -
     ("number high", "2:12: too-wide: 90 needs 7 bits, and `number` has 6"),
     ("number first", "2:12: unknown-code: `number` has no code `first`"),
     ("count 64", "2:11: too-wide: 64 needs 7 bits, and `number` has 6"),
+    ("page 0x3F0", ""),
+    ("page 0x3F8", "2:10: too-wide: 1016 has bits that `page <n>` puts nowhere"),
+    ("page 0x7F0", "2:10: too-wide: 2032 has bits that `page <n>` puts nowhere"),
+    ("page high", "2:10: too-wide: 90 has bits that `page <n>` puts nowhere"),
+    ("page first", "2:10: wrong-kind: `first` is no number"),
+    ("page pair(first, first)", "2:10: wrong-kind: `pair(first, first)` is no number"),
+    ("all of 2", ""),
+    ("all of 3", "2:12: undefined-code: `load` has no code 3"),
+    ("all of 66", "2:12: too-wide: 66 needs 7 bits, and `number` has 6"),
     ("go", ""),
     ("go 1", ""),
     ("go 2", "2:8: too-wide: 2 needs 2 bits, and `go` has 1"),

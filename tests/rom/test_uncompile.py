@@ -67,6 +67,7 @@ order deep trap: branch jump, target vault
 order rise to <there>: branch when_dark, high <there>
 order step on: branch table, target following
 order near <there>: branch jump, page_target page(<there>)
+order show <n>: mode 1, write, turns <n>[7:4], level <n>[3:0]
 """
 
 
@@ -118,6 +119,8 @@ CASES: list[tuple[dict[str, int], list[str]]] = [
     ({"turns": 10}, ["mode slow", "turns 0xA"]),
     ({"load": 3}, ["load 3", "mode slow"]),
     ({"target": 5}, ["target home", "mode slow"]),
+    ({"mode": 1, "write": 1, "turns": 3, "level": 5}, ["show 0x35"]),
+    ({"mode": 1, "write": 1, "turns": 2, "level": 0xB}, ["show 0x2B"]),
 ]
 
 

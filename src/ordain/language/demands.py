@@ -25,6 +25,7 @@ from ordain.language.grammar import (
 )
 from ordain.language.statements import Form, Parsed, no_block
 from ordain.language.timing import length
+from ordain.language.words import NAME
 from ordain.text.lines import Placed
 
 # ---------------------------------------------------------------- rules
@@ -102,10 +103,18 @@ def _order() -> pp.ParserElement:
 def _held() -> pp.ParserElement:
     """What a setting puts into its field."""
     label = hole() | number() | dotted()
+    cut = leaf(rf"< *{NAME} *>\[ *\d{{1,3}} *(?:: *\d{{1,3}} *)?\]", _cut, "bits of a hole, `<n>[7:4]`")
     group = one_call("pair", label) | one_call("table", label)
     following = leaf(r"following(?!\w)", _following, "`following`")
     one = group | following | label
-    return one_call("page", one) | one_call("part", one) | one
+    return one_call("page", one) | one_call("part", one) | cut | one
+
+
+def _cut(text: Placed, at: int, token: str) -> list[tree.Cut]:
+    name, bits = token[1:-1].split(">")
+    high, _, low = bits.strip("[ ").partition(":")
+    hole = tree.Hole(name.strip(" "), text.span(at, at + len(name) + 2))
+    return [tree.Cut(hole, int(high), int(low or high), text.span(at, at + len(token)))]
 
 
 def one_call(word: Any, argument: pp.ParserElement) -> pp.ParserElement:

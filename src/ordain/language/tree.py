@@ -514,6 +514,15 @@ class Hole(NamedTuple):
     span: Span
 
 
+class Cut(NamedTuple):
+    """`<n>[7:4]`, bits of a number that a call fills in."""
+
+    hole: Hole
+    high: int
+    low: int
+    span: Span
+
+
 Rest = Literal["zeros", "page", "part"]
 """The address bits that a field does not hold: zeros, those of the word's own address, or what the hardware has from
 elsewhere."""
@@ -536,7 +545,7 @@ class Setting(NamedTuple):
     In an order, a part may be just a flag field (`drive_address`): value None."""
 
     field: Word
-    value: "Word | Number | Hole | Address | None"
+    value: "Word | Number | Hole | Cut | Address | None"
     span: Span
 
 

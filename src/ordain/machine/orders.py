@@ -44,8 +44,8 @@ def spoken(order: tree.Order) -> str:
 
 
 def _holes(value: object) -> list[tree.Hole]:
-    if isinstance(value, tree.Hole):
-        return [value]
+    if isinstance(value, tree.Hole | tree.Cut):
+        return [value.hole if isinstance(value, tree.Cut) else value]
     return [label for label in value.labels if isinstance(label, tree.Hole)] if isinstance(value, tree.Address) else []
 
 
@@ -88,6 +88,11 @@ def _check_setting(setting: tree.Setting, orders: dict[tuple[str, ...], tree.Ord
     if entry is not None and entry.kind == "field" and entry.broken:
         return False
     field = fields.get(name)
+    if isinstance(setting.value, tree.Cut) and setting.value.high < setting.value.low:
+        lowering.findings.append(error(
+            "width-mismatch", f"`{setting.value.span.text}` has no bits", setting.value.span,
+            "the higher bit comes first", help="turn the two numbers round"))
+        return False
     if field is None:
         if nested_order(setting, orders) is not None:
             return True
@@ -113,6 +118,13 @@ def _check_value(setting: tree.Setting, field: model.Field, lowering: Lowering) 
                          places=(Place(field.span, "not a flag"),), help=_values_of(field)))
         case tree.Hole():
             return True
+        case tree.Cut(high=high, low=low):
+            if high - low + 1 == field.width:
+                return True
+            report(error("width-mismatch", f"`{value.span.text}` has {bits(high - low + 1)}, and `{field.name}` has "
+                         f"{bits(field.width)}", value.span, bits(high - low + 1),
+                         places=(Place(field.span, "declared here"),),
+                         help="name as many bits as the field has, as in `<n>[7:4]` for four"))
         case tree.Number(value=number):
             if not number >> field.width:
                 return _check_code(number, value.span, field, lowering)

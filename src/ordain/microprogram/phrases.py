@@ -156,7 +156,9 @@ def _expand(vocabulary: Vocabulary, order: Order, holes: Mapping[str, FieldValue
         (setting, holes, (order,)) for setting in reversed(order.settings)]
     while todo:
         setting, bound, around = todo.pop()
-        value = None if setting.value is None else _bound(setting.value, bound)
+        value = None if setting.value is None else (
+            _bits(vocabulary, setting.value, bound, around[-1]) if isinstance(setting.value, tree.Cut)
+            else _bound(setting.value, bound))
         field = vocabulary.machine.fields.get(setting.field.text)
         if field is not None:
             if field.name not in vocabulary.layout.fields:
@@ -220,6 +222,32 @@ def _bound(value: tree.Word | tree.Number | tree.Hole | tree.Address, holes: Map
                 raise Misuse(_block_fault(name, len(inside), None, None))
             text = "following" if kind == "following" else f"{name}({', '.join(label.text for label in inside)})"
             return FieldValue(text, None, Aim(kind, tuple([label.text for label in inside]), rest), None, None)
+
+
+def _bits(vocabulary: Vocabulary, cut: tree.Cut, holes: Mapping[str, FieldValue], order: Order) -> FieldValue:
+    """Bits of the number that fills a hole. Where nothing takes the others they have to be zeros, or they were lost."""
+    if cut.hole.name not in holes:
+        raise Misuse(None)
+    value = holes[cut.hole.name]
+    number = value.number
+    if number is None and value.aim is None:
+        number = vocabulary.machine.constants.get(value.text)
+    if number is None:
+        raise Misuse(ClauseFault("wrong-kind", f"`{value.text}` is no number", value.start, value.end,
+                                 "bits of it are wanted", "write a number; of a label, `part(...)` is the bits that a "
+                                 "field holds", (Place(cut.span, "taken here"),)))
+    taken = 0
+    for each in (setting.value for setting in order.settings):
+        if isinstance(each, tree.Cut) and each.hole.name == cut.hole.name:
+            taken |= (2 << each.high) - (1 << each.low)
+        elif isinstance(each, tree.Hole) and each.name == cut.hole.name:
+            taken |= number
+    if number & ~taken:
+        raise Misuse(ClauseFault("too-wide", f"{number} has bits that `{order_text(order)}` puts nowhere", value.start,
+                                 value.end, f"no field takes 0x{number & ~taken:X}", "correct the number, or let the "
+                                 "order take all of it", (Place(order.span, "the order"),)))
+    return FieldValue(f"{number >> cut.low & (2 << cut.high - cut.low) - 1}", number >> cut.low
+                      & (2 << cut.high - cut.low) - 1, None, value.start, value.end)
 
 
 def _worth(made: Assign) -> str:

@@ -27,7 +27,14 @@ class AddressBlock(NamedTuple):
     rest: tree.Rest
 
 
-Value: TypeAlias = int | Name | AddressBlock | Literal["following"]
+class NumberBits(NamedTuple):
+    """Bits of the number that fills the hole `text`, from bit `low` up."""
+
+    text: str
+    low: int
+
+
+Value: TypeAlias = int | Name | NumberBits | AddressBlock | Literal["following"]
 
 
 class StoredPhrase(NamedTuple):
@@ -72,7 +79,7 @@ def _order_sets(order: Order, by_key: Mapping[tuple[str, ...], Order], machine: 
                 return []
             sets.append((field.name, value))
             continue
-        if isinstance(setting.value, tree.Address):
+        if isinstance(setting.value, tree.Address | tree.Cut):
             return []
         inner, fill = _inner(setting.field.text, setting.value, by_key, filled)
         pending += [(part, fill) for part in reversed(inner.settings)]
@@ -101,7 +108,7 @@ def _part(value: tree.Word | tree.Hole | tree.Number, filled: Mapping[str, Name 
             return filled.get(name, Name(name, True))
 
 
-def _value(value: "tree.Word | tree.Number | tree.Hole | tree.Address | None", field: Field,
+def _value(value: "tree.Word | tree.Number | tree.Hole | tree.Cut | tree.Address | None", field: Field,
            filled: Mapping[str, Name | int], machine: Machine) -> Value | None:
     if value is None:
         return 1
@@ -109,6 +116,11 @@ def _value(value: "tree.Word | tree.Number | tree.Hole | tree.Address | None", f
         if value.kind == "following":
             return "following"
         return AddressBlock(tuple(_part(label, filled) for label in value.labels), value.rest)
+    if isinstance(value, tree.Cut):
+        cut = filled.get(value.hole.name, Name(value.hole.name, True))
+        if isinstance(cut, int):
+            return cut >> value.low & (1 << field.width) - 1
+        return NumberBits(cut.text, value.low) if cut.hole else _cut_constant(cut.text, value, machine)
     part = _part(value, filled)
     if field.holds == "address":
         return AddressBlock((part,), "zeros")
@@ -116,6 +128,11 @@ def _value(value: "tree.Word | tree.Number | tree.Hole | tree.Address | None", f
         return part
     code = next((code.value for code in field.codes if code.name == part.text), None)
     return code if code is not None else machine.constants.get(part.text)
+
+
+def _cut_constant(name: str, cut: tree.Cut, machine: Machine) -> int | None:
+    number = machine.constants.get(name)
+    return None if number is None else number >> cut.low & (2 << cut.high - cut.low) - 1
 
 
 # ---------------------------------------------------------------- transfers

@@ -10,7 +10,7 @@ from typing import NamedTuple, TypeAlias
 
 from ordain.machine.leads import leads
 from ordain.machine.model import Field, Machine
-from ordain.rom.phrases import AddressBlock, Name, StoredPhrase, Value, phrases_for
+from ordain.rom.phrases import AddressBlock, Name, NumberBits, StoredPhrase, Value, phrases_for
 
 LabelAt: TypeAlias = Callable[[str, int, int], str]
 """(store, address in it, address of the word that names it) -> the name of the word there as it is written in the
@@ -103,18 +103,23 @@ def _spoken(phrase: StoredPhrase, values: Mapping[str, int], address: int, known
         return ""
     filled: dict[str, str] = {}
     held = dict.fromkeys((value for _, value in phrase.sets), 0)
+    numbers: dict[str, int] = {}
     for name, value in phrase.sets:
+        if isinstance(value, NumberBits):
+            numbers[value.text] = numbers.get(value.text, 0) | values[name] << value.low
         if isinstance(value, AddressBlock):
             held[value] |= values[name] << known.machine.fields[name].address_bits[1]
     for name, value in phrase.sets:
-        if not _fits(known.machine.fields[name], value, values[name], held[value], address, known, filled):
+        whole = numbers[value.text] if isinstance(value, NumberBits) else held[value]
+        if not _fits(known.machine.fields[name], value, values[name], whole, address, known, filled):
             return ""
     return " ".join(filled.get(part.text, "") if isinstance(part, Name) else part for part in phrase.words)
 
 
 def _fits(field: Field, value: Value, found: int, held: int, address: int, known: StoreVocabulary,
           filled: dict[str, str]) -> bool:
-    """`found`: what the field holds; `held`: the address bits that all fields with this value hold together."""
+    """`found`: what the field holds; `held`: the bits of the address or number that all fields with this value hold
+    together."""
     match value:
         case int():
             return value == found
@@ -123,6 +128,9 @@ def _fits(field: Field, value: Value, found: int, held: int, address: int, known
         case Name():
             text = _code(field, found) if field.codes else f"0x{found:X}"
             return bool(text) and filled.setdefault(value.text, text) == text
+        case NumberBits(text=hole, low=low):
+            text = f"0x{held:X}"
+            return held >> low & (1 << field.width) - 1 == found and filled.setdefault(hole, text) == text
         case AddressBlock():
             if len(value.parts) == 1 and value.rest == "zeros" and _is_number(value.parts[0], field, found, known):
                 return True
