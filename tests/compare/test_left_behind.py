@@ -105,15 +105,57 @@ def test_nothing_is_left_to_nobody() -> None:
     ("        back: far\n        otherwise: near\n", "deep"),
     ("        back: far + 1\n        otherwise: near\n", "deep")])
 def test_a_place_further_away_or_behind_a_count(rows: str, name: str) -> None:
-    """A third level, from which the second is filled; and a return that skips a word."""
+    """A third level, from which the second is filled; and a return that skips a word, so that by calls and returns in
+    turn control comes from the place that `leave` keeps to every word behind it."""
     deeper = edited(CARAVAN, ("        back: far\n        otherwise: near\n", rows),
                     ("        call: near\n        park: target\n        otherwise: far\n",
                      "        call: near\n        back: deep\n        otherwise: far\n"
                      "state deep 6 bits, reset any\n    next target if branch is park else deep\n"
                      if name == "deep" else "        call: near\n        park: target\n        otherwise: far\n"))
     assert moved(after(deeper)) == {}
-    assert moved(after(deeper, ("park, target pier", "park, target cast"))) == {"sink": "changed"}
-    assert moved(after(deeper, ("        out 1\n", "        out 2\n"))) == {"leave": "changed"}
+    sink, leave = dict.fromkeys(("sink",), "changed"), dict.fromkeys(("leave",), "changed")
+    both = {**sink, **leave}
+    counts = "+ 1" in rows
+    assert moved(after(deeper, ("park, target pier", "park, target cast"))) == (both if counts else sink)
+    assert moved(after(deeper, ("        out 1\n", "        out 2\n"))) == (both if counts else leave)
+
+
+SKIPPING = edited(CARAVAN, ("        back: far\n        otherwise: near\n",
+                            "        back: far + 1\n        otherwise: near\n"),
+                  ("        call: near\n        park", "        park"),
+                  ("pier\n        out 2", "pier\n        out 1, branch jump, target fetch\n  behind: out 2"))
+
+
+@pytest.mark.parametrize(("edits", "told"), [
+    ((), {}),
+    ((("behind: out 2", "behind: out 1"),), {"sink": "changed"}),       # which is where control comes to
+    ((("pier\n        out 1", "pier\n        out 2"),), {}),             # and this is where it does not
+    ((PAD,), {}),
+    ((PAD, ("behind: out 2", "behind: out 1")), {"sink": "changed"})])
+def test_a_place_counts_by_where_control_comes_that_skips_a_word(edits: tuple[tuple[str, str], ...],
+                                                                 told: dict[str, str]) -> None:
+    """`return` takes for the next one not the place that `sink` has parked but the one behind it."""
+    for old, new in ((SKIPPING, edited(SKIPPING, *edits)), (edited(SKIPPING, *edits), SKIPPING)):
+        assert moved(between(old, new)) == told
+
+
+COUNTED = edited(SKIPPING, ("far + 1\n        otherwise: near\n", "far + 1\n        otherwise: near + 1\n"))
+
+
+def test_a_place_that_is_counted_on_and_on_counts_by_every_place_behind_it() -> None:
+    """`near` goes on by itself while nothing returns."""
+    assert moved(after(COUNTED)) == {}
+    assert "sink" in moved(after(COUNTED, ("cast\n        out 3", "cast\n        out 1")))
+
+
+@pytest.mark.parametrize(("most", "same"), [(1, False), (100, False), (127, False), (128, True), (256, True)])
+def test_what_is_counted_too_far_is_unlike_anything_else(most: int, same: bool,
+                                                         monkeypatch: pytest.MonkeyPatch) -> None:
+    """But the same in builds with the same contents. `near` may be any of 64 places, and control come to each."""
+    monkeypatch.setattr("ordain.compare.graph.MOST_LATER", most)
+    assert moved(after(COUNTED)) == {}
+    free = ("spare 2 bits", "field free 2 bits, idle 0")        # nothing else is another
+    assert ("sink" not in moved(after(COUNTED, free))) == same
 
 
 def test_a_return_beside_another_place_that_is_held() -> None:

@@ -53,6 +53,19 @@ class Move(NamedTuple):
     keeps: frozenset[Leaf]
 
 
+class Later(NamedTuple):
+    """What becomes of a place that a pointer holds. `values`: what it, and others, may have of it later. `told`: those
+    that may have something that is made of more, too: of them the number says it. `endless`: there are more values."""
+
+    values: tuple[tuple[Leaf, Node], ...]
+    told: frozenset[Leaf]
+    endless: bool
+
+
+MOST_LATER = 256
+"""Places that may become of one that is held, up to which each is followed."""
+
+
 class Recalled:
     """Moves that were worked out with the same sequencer before, and the words, store and address, on which they rest.
     `changed`: words that are others now; what rests on them is worked out anew."""
@@ -102,7 +115,7 @@ class ControlGraph:
         waiting = leaves([value for vector in awaited for value in vector])
         self._left_behind = tuple((number, leaf) for number, leaf in enumerate(places.pointers)
                                   if leaf not in places.steering and (leaf in waiting or leaf in places.counting))
-        self._later = {leaf: later(leaf, side.sequencing, places.steering) for _, leaf in self._left_behind}
+        self._later: dict[tuple[Leaf, Node], Later] = {}
         self._terms = terms
         self._steering = tuple(leaf in places.steering for leaf in places.leaves)
         self._since = frozenset(places.since.values())
@@ -177,16 +190,14 @@ class ControlGraph:
         found = self.bare.moves.get(vector) if self.bare is not None else None
         if found is None and self.recalled is not None:
             found = self.recalled.at(vector)
-            if found is not None:
-                self.moves[vector] = found
         if found is None:
             self.places.touched.clear()
             places = self.places.at(vector)
             found = places if isinstance(places, Unresolved) else [
                 move for place in places for move in self._moves(place)]
-            self.moves[vector] = found
             if self.recalled is not None:
                 self.recalled.note(vector, found, frozenset(self.places.touched))
+        self.moves[vector] = found
         return found
 
     def _moves(self, place: ControlPlace) -> list[Move]:
@@ -250,31 +261,41 @@ class ControlGraph:
 
     def _behind(self, vector: Vector) -> tuple[tuple[tuple[str, Node | None], ...], tuple[tuple[str, Vector], ...]]:
         """What pointers hold at an end that are not part of where it is. A place is told by where it leads: per return
-        that may go there at once or later, its name and its vector. A place of which no return says that is told as the
-        number that it is."""
+        that may go there at once or later, or to a place that is counted from it, its name and its vector. Where words
+        beside have a part in that, the place counts as the number that it is, too."""
         held: list[tuple[str, Vector]] = []
         kept = self.places.kept(vector)
         values = dict(zip(self.places.pointers, kept))
         places = {leaf: value for number, leaf in self._left_behind
                   if self._is_told(value := kept[number]) and leaf not in self.places.counting}
         untold: set[Leaf] = set()
+        unlike: set[Leaf] = set()
         for awaited in self.awaited:
             filled = self.returned(awaited, values)
             if filled is not None:
                 held.append((_names(awaited), filled))
             asked = leaves(self.steers(awaited))
             for leaf, place in places.items():
-                for taker, as_it_stands in self._later[leaf].items():
-                    if taker not in asked:
-                        continue
-                    there = self.returned(awaited, {**values, taker: place}) if as_it_stands else None
-                    if there is None:
-                        untold.add(leaf)
-                    elif taker is not leaf:
-                        held.append((f"{leaf.name} later, {_names(awaited)}", there))
-        left = tuple([(leaf.name, None if leaf in places and leaf not in untold else kept[number])
+                found = self._values_later(leaf, place)
+                if not found.told.isdisjoint(asked):
+                    untold.add(leaf)
+                if found.endless:
+                    unlike.add(leaf)
+                for number, (taker, value) in enumerate(found.values):
+                    there = self.returned(awaited, {**values, taker: value}) if taker in asked else None
+                    if there is not None:
+                        held.append((f"{leaf.name} later {number}, {_names(awaited)}", there))
+        left = tuple([(leaf.name, self.places.unlike(leaf) if leaf in unlike else
+                       None if leaf in places and leaf not in untold else kept[number])
                       for number, leaf in self._left_behind])
         return left, tuple(held)
+
+    def _values_later(self, leaf: Leaf, place: Node) -> Later:
+        found = self._later.get((leaf, place))
+        if found is None:
+            found = self._later[leaf, place] = later(leaf, place, self.side.sequencing, self.places.steering,
+                                                     self._terms)
+        return found
 
     def returned(self, awaited: Vector, values: dict[Leaf, Node]) -> Vector | None:
         """Where a return goes when pointers have these values; None when that is still not known."""
@@ -284,7 +305,7 @@ class ControlGraph:
         if not all(self._is_told(value) for value in steers):
             return None
         asked = leaves(steers)      # what the opcode is by then is not what it was when the place was kept
-        return self.general((*filled, *[self.places.since[leaf] if leaf in asked and leaf in self.places.since else leaf
+        return self.general((*filled, *[self.places.since.get(leaf, leaf) if leaf in asked else leaf
                                         for leaf in self.places.data]))
 
     def _is_told(self, value: Node) -> bool:
@@ -300,19 +321,30 @@ class ControlGraph:
             self.also[node] = tuple([(name, self._arrive(filled, False)) for name, filled in held])
 
 
-def later(pointer: Leaf, sequencing: Sequencing, steering: tuple[Leaf, ...]) -> dict[Leaf, bool]:
-    """The pointers that may have a pointer's value later, itself among them, up to those that make the control address:
-    True where it only ever comes there as it stands, as from one level of a stack to the next."""
-    found, waiting = {pointer: True}, [pointer]
+def later(pointer: Leaf, place: Node, sequencing: Sequencing, steering: tuple[Leaf, ...], terms: Terms) -> Later:
+    """What becomes of a place that a pointer holds, up to the pointers that make the control address."""
+    values: dict[tuple[Leaf, Node], None] = {(pointer, place): None}
+    waiting = [(pointer, place)]
+    told: set[Leaf] = set()
+    endless = False
     while waiting:
-        leaf = waiting.pop()
-        for taker in sequencing.pointers if leaf not in steering else ():
-            taken = [value for value in choices(sequencing.nexts[taker]) if leaf in value_leaves(value)]
-            as_it_stands = found[leaf] and all(value is leaf for value in taken)
-            if taken and (taker not in found or found[taker] > as_it_stands):
-                found[taker] = as_it_stands
-                waiting.append(taker)
-    return found
+        holder, value = waiting.pop()
+        for taker in sequencing.pointers if holder not in steering else ():
+            for choice in choices(sequencing.nexts[taker]):
+                if holder not in value_leaves(choice):
+                    continue
+                made = substitute(terms, (choice,), {holder: value})[0]
+                if not set(leaves((made,))) <= set(leaves((value,))):
+                    told.add(taker)
+                elif len(values) > MOST_LATER:
+                    endless = True
+                elif (taker, made) not in values:
+                    values[taker, made] = None
+                    waiting.append((taker, made))
+    while more := {taker for taker in sequencing.pointers if taker not in told and any(
+            leaf in told and leaf not in steering for leaf in value_leaves(sequencing.nexts[taker]))}:
+        told |= more
+    return Later(tuple(values)[1:], frozenset(told), endless)
 
 
 def _names(vector: Vector) -> str:

@@ -337,6 +337,10 @@ class Places:
         """What the pointers hold at a vector, for whoever asks much later: nothing else is then what it is now."""
         return self._passing.kept(vector[:len(self.pointers)])
 
+    def unlike(self, leaf: Leaf) -> Node:
+        """What is unlike anything that a pointer holds on the other side."""
+        return self._terms.leaf("free", f"{leaf.name} {self._shown.mark}", leaf.width)
+
     def _asked(self, known: Known) -> bool:
         """True where a mapping store was asked before, and control has not come there yet."""
         return self._by_dispatch([known[leaf] for leaf in self.pointers if leaf in known])
