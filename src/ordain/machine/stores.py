@@ -9,6 +9,7 @@ from ordain.machine.control import hardware
 from ordain.machine.declare import StoreText
 from ordain.machine.expression import Leaf, Node, Not, Slice, Terms, leaves, substitute
 from ordain.machine.fields import used_bits
+from ordain.machine.lines import as_lines, gates_as_lines
 from ordain.machine.lowering import Lowering
 from ordain.text.findings import Place, error
 
@@ -138,7 +139,10 @@ def _computed(store: tree.Store, address: Node, word_bits: int, sound: bool, low
     node = lowering.node(store.word, word_bits)
     if node is None or not sound:
         return None
-    _, missing = over_address(lowering.terms, store.name.text, address, node)
+    address, told = as_lines(lowering.terms, address, node)
+    if over_address(lowering.terms, store.name.text, address, told)[1]:
+        address, told = gates_as_lines(lowering.terms, address, told)
+    _, missing = over_address(lowering.terms, store.name.text, address, told)
     if missing:
         names = ", ".join(f"`{leaf.name}`" for leaf in missing)
         lowering.findings.append(error(

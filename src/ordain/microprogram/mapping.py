@@ -9,7 +9,7 @@ from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.labels import Labels
 from ordain.microprogram.model import MapCell
 from ordain.microprogram.opcodes import Opcodes, matching, stretches
-from ordain.microprogram.tables import numbers, table
+from ordain.microprogram.tables import numbers, over_lines, table
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 from ordain.text.spelling import nearest
@@ -104,5 +104,5 @@ def _row(store: Store, row: tree.MapRow, known: dict[tuple[str, int], Span], fin
 
 def computed_words(terms: Terms, stores: Sequence[Store]) -> dict[str, tuple[int, ...]]:
     """All words of the stores whose word is an expression over their address."""
-    return {store.name: tuple(numbers(table(terms, store.address, store.computed), store.words))
+    return {store.name: tuple(numbers(table(terms, *over_lines(terms, store.address, store.computed)), store.words))
             for store in stores if store.computed is not None}

@@ -9,11 +9,10 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from ordain.language import tree
-from ordain.machine.expression import Const, If, Join, Leaf, Node, Not, Slice, Terms, postorder, substitute
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.opcodes import Opcodes
-from ordain.microprogram.tables import address_columns, members, missing_leaves, table
+from ordain.microprogram.tables import address_columns, members, missing_leaves, over_lines, table
 from ordain.text.findings import Finding, error
 
 Front = dict[int, int]
@@ -99,12 +98,8 @@ class _Walk:
         if node is None:
             self.findings += found
             return 0
-        address, node = as_lines(machine, store.address, node)
-        missing = missing_leaves(machine.terms, address, node)
-        if missing:
-            address, node = gates_as_lines(machine.terms, address, node)
-            missing = missing_leaves(machine.terms, address, node)
-        if missing:
+        address, node = over_lines(machine.terms, store.address, node)
+        if missing := missing_leaves(machine.terms, address, node):
             names = ", ".join(f"`{leaf.name}`" for leaf in missing)
             self.findings.append(error(
                 "not-in-address", f"{names} does not reach the address of `{store.name}`", condition.span,
@@ -129,29 +124,6 @@ class _Walk:
             self.findings.append(error(
                 "over-full", f"the slot of `{plan.name}` holds {steps} words, needs {steps + over}", span,
                 f"there is no step {steps}", help="shorten the instruction, or give the step counter another bit"))
-
-
-def as_lines(machine: Machine, *nodes: Node) -> tuple[Node, ...]:
-    """The terms with an input on the clock as one line: what comes from outside in one phase and is kept in the others
-    is, for an address, one and the same."""
-    lines: dict[Node, Node] = {}
-    for part in postorder(nodes):
-        branches = part.args[1:] if isinstance(part, If) else ()
-        for line, kept in (branches, branches[::-1]) if branches else ():
-            if isinstance(line, Leaf) and isinstance(kept, Leaf) and kept.name == f"{line.name} kept":
-                lines[part] = line
-    return substitute(machine.terms, nodes, lines)
-
-
-def gates_as_lines(terms: Terms, address: Node, node: Node) -> tuple[Node, Node]:
-    """The same with what gates make of states and registers for a part of the address as a line of its own."""
-    lines: dict[Node, Node] = {}
-    for part in address.args if isinstance(address, Join) else (address,):
-        inner = part.args[0] if isinstance(part, Not) else part
-        if not isinstance(inner, Leaf | Slice | Const):
-            lines[inner] = terms.leaf("free", f"line {len(lines)}", inner.width)
-    address, node = substitute(terms, (address, node), lines)
-    return address, node
 
 
 def slots_of(machine: Machine, store: Store, plans: Sequence[BodyPlan], opcodes: Opcodes) -> Slots:

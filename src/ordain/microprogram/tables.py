@@ -30,6 +30,7 @@ from ordain.machine.expression import (
     leaves,
     postorder,
 )
+from ordain.machine.lines import as_lines, gates_as_lines
 
 _ONES = re.compile("1+")
 
@@ -70,6 +71,12 @@ def missing_leaves(terms: Terms, address: Node, node: Node) -> list[Leaf]:
         if any(column is None and read >> bit & 1 for bit, column in enumerate(columns)):
             found.append(leaf)
     return found
+
+
+def over_lines(terms: Terms, address: Node, node: Node) -> tuple[Node, Node]:
+    """A term and the address that carries its leaves, which may be what gates make of some."""
+    address, node = as_lines(terms, address, node)
+    return gates_as_lines(terms, address, node) if missing_leaves(terms, address, node) else (address, node)
 
 
 def _read(node: Node, leaf: Leaf) -> int:

@@ -1,0 +1,67 @@
+"""The lines of an address as one reads them: what gates, or a clock, make of states and inputs for one of them is a
+line of its own, which may be anything."""
+
+from collections.abc import Mapping, Sequence
+from itertools import product
+
+from ordain.machine.expression import Const, If, Join, Leaf, Node, Not, Slice, Terms, leaves, postorder, substitute
+
+MOST_BITS = 10
+"""Of what stands behind the gates, where all of it is tried."""
+
+
+def as_lines(terms: Terms, *nodes: Node) -> tuple[Node, ...]:
+    """The terms with an input on the clock as one line: what comes from outside in one phase and is kept in the others
+    is, for an address, one and the same."""
+    lines: dict[Node, Node] = {}
+    for part in postorder(nodes):
+        branches = part.args[1:] if isinstance(part, If) else ()
+        for line, kept in (branches, branches[::-1]) if branches else ():
+            if isinstance(line, Leaf) and isinstance(kept, Leaf) and kept.name == f"{line.name} kept":
+                lines[part] = line
+    return substitute(terms, nodes, lines)
+
+
+def gates_as_lines(terms: Terms, address: Node, node: Node) -> tuple[Node, Node]:
+    """The same with what gates make of states and registers for a part of the address as a line of its own. Where the
+    gates themselves do not stand in the term any more (`read or write` in `read or write or refresh`), it is worked
+    out, if what is behind them decides nothing more than they show."""
+    lines: dict[Node, Node] = {}
+    for part in address.args if isinstance(address, Join) else (address,):
+        inner = part.args[0] if isinstance(part, Not) else part
+        if not isinstance(inner, Leaf | Slice | Const):
+            lines[inner] = terms.leaf("free", f"line {len(lines)}", inner.width)
+    shown, told = substitute(terms, (address, node), lines)
+    behind = leaves(tuple(lines))
+    if not any(leaf in behind for leaf in leaves((told,))) or sum(leaf.width for leaf in behind) > MOST_BITS:
+        return shown, told
+    bits = [bit for bit in range(address.width) if any(
+        leaf in behind for leaf in leaves((terms.slice(address, bit, bit),)))]
+    found = _by_lines(terms, node, [terms.slice(address, bit, bit) for bit in bits], behind)
+    if found is None:
+        return shown, told
+    return shown, _tree(terms, [terms.slice(shown, bit, bit) for bit in bits], found)
+
+
+def _by_lines(terms: Terms, node: Node, lines: Sequence[Node],
+              behind: Sequence[Leaf]) -> dict[tuple[bool, ...], Node] | None:
+    """The term at each pattern of the lines; None where it is not decided by them."""
+    found: dict[tuple[bool, ...], Node] = {}
+    for numbers in product(*(range(1 << leaf.width) for leaf in behind)):
+        values: dict[Node, Node] = {leaf: terms.const(number, leaf.width) for leaf, number in zip(behind, numbers)}
+        told, *levels = substitute(terms, (node, *lines), values)
+        shown = tuple([level is terms.const(1, 1) for level in levels])
+        if found.setdefault(shown, told) is not told:
+            return None
+    return found
+
+
+def _tree(terms: Terms, lines: Sequence[Node], found: Mapping[tuple[bool, ...], Node]) -> Node:
+    """The same as a choice by one line after the other. A pattern that never comes is like any that does."""
+    if not lines:
+        return found[()]
+    halves: list[Node] = []
+    for level in (True, False):
+        half = {shown[1:]: told for shown, told in found.items() if shown[0] is level}
+        halves += [_tree(terms, lines[1:], half)] if half else []
+    return terms.if_(lines[0], halves[0], halves[-1])
