@@ -277,13 +277,17 @@ class ControlGraph:
             asked = leaves(self.steers(awaited))
             for leaf, place in places.items():
                 found = self._values_later(leaf, place)
-                if not found.told.isdisjoint(asked):
+                if not found.told.isdisjoint(asked) or (filled is None and leaf in asked):
                     untold.add(leaf)
                 if found.endless:
                     unlike.add(leaf)
                 for number, (taker, value) in enumerate(found.values):
-                    there = self.returned(awaited, {**values, taker: value}) if taker in asked else None
-                    if there is not None:
+                    if taker not in asked:
+                        continue
+                    there = self.returned(awaited, {**values, taker: value})
+                    if there is None:
+                        untold.add(leaf)
+                    else:
                         held.append((f"{leaf.name} later {number}, {_names(awaited)}", there))
         left = tuple([(leaf.name, self.places.unlike(leaf) if leaf in unlike else
                        None if leaf in places and leaf not in untold else kept[number])
