@@ -291,6 +291,33 @@ def test_a_counter_in_the_wrong_place() -> None:
         "small.machine:2:1: counter-not-low: the address of `control` is counted up, but not in its lowest bits"]
 
 
+@pytest.mark.parametrize(("line", "by", "warned"), [
+    ("time", 1, True), ("time[1:0]", 1, True), ("{time[0], time[1]}", 1, True), ("not time[1:0]", 1, True),
+    ("time[3:2]", 1, False), ("time[3:2]", 4, True), ("time[2:1]", 2, True), ("time[3:2]", 2, False),
+    ("time is 15", 1, False), ("{time < 3, time in (1, 2)}", 1, False), ("0b1 if time is 0 else line", 1, False),
+    ("time[0] if line else line", 1, True), ("parity(time)", 1, False)])
+def test_a_counter_that_control_looks_at_is_no_sequencer(line: str, by: int, warned: bool) -> None:
+    """A state machine beside a counter: the address has a line that says where the counter is, not its lowest bit."""
+    text = f"""machine small
+store control 256 words of 8 bits
+    address {{{"0b0, " * (5 - _WIDTHS.get(line, 1))}{line}, at_state}}
+field next 3 bits address[2:0]
+spare 5 bits
+input line 1 bit
+state at_state 3 bits, reset 0
+    next next
+state time 4 bits, reset 0
+    next time + {by}
+"""
+    shown = faults(described(text), "routine one\n    next two\nroutine two\n    next one\n")
+    assert shown == (["small.machine:2:1: counter-not-low: the address of `control` is counted up, but not in its "
+                      "lowest bits"] if warned else [])
+
+
+_WIDTHS = {"time": 4, "time[1:0]": 2, "{time[0], time[1]}": 2, "not time[1:0]": 2, "time[3:2]": 2, "time[2:1]": 2,
+           "{time < 3, time in (1, 2)}": 2}
+
+
 # A sequencer whose counter runs ahead: `upc` always holds the address of the word after the presented one.
 AHEAD = MACHINE[:MACHINE.index("state upc")].replace("address upc", "address active") + """\
 input go 1 bit

@@ -22,7 +22,7 @@ from ordain.microprogram.bused import over_a_bus
 from ordain.microprogram.carry import counted_width
 from ordain.microprogram.formed import formed
 from ordain.microprogram.layout import Layout
-from ordain.microprogram.sums import carriers, counted, offsets, sum_widths, sums
+from ordain.microprogram.sums import address_parts, carriers, counted, offsets, sum_widths, sums
 from ordain.microprogram.survey import written_in_fields
 from ordain.text.findings import Finding, Severity, error
 
@@ -154,8 +154,8 @@ def decides(machine: Machine, store: Store) -> bool:
 
 def _counts_elsewhere(machine: Machine, store: Store, presented: Sequence[Leaf]) -> bool:
     """Whether another part of the address than its lowest is counted up."""
-    others = [leaf for leaf in leaves((store.address,)) if leaf.kind in ("state", "register") and leaf not in presented]
-    return any(counted(machine.terms, _deciding(machine, (leaf,), {}), (leaf,)) for leaf in others)
+    return any(by % (1 << low) == 0 for leaf, low in address_parts(store.address) if leaf not in presented
+               for by in sums(machine.terms, _deciding(machine, (leaf,), {}), (leaf,)))
 
 
 def running_ahead(machine: Machine, presented: Sequence[Leaf]) -> dict[Node, Node]:

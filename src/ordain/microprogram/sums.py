@@ -52,6 +52,30 @@ def carriers(node: Node) -> tuple[Leaf, ...]:
     return tuple(dict.fromkeys(found))
 
 
+def address_parts(address: Node) -> tuple[tuple[Leaf, int], ...]:
+    """The states and registers of which lines stand in an address, each with the lowest bit of a part that does: not
+    what is only compared there, nor the condition of a choice."""
+    found: list[tuple[Leaf, int]] = []
+    todo, seen = [(address, 0)], set[tuple[Node, int]]()
+    while todo:
+        part, low = todo.pop()
+        if (part, low) in seen:
+            continue
+        seen.add((part, low))
+        match part:
+            case Leaf(kind="state" | "register"):
+                found.append((part, low))
+            case If():
+                todo += [(each, low) for each in part.args[1:]]
+            case Slice(args=(whole,), low=bit):
+                todo.append((whole, bit))
+            case Among() | Equal() | Less() | Parity():
+                pass
+            case _:
+                todo += [(each, 0 if isinstance(part, Join) else low) for each in part.args]
+    return tuple(dict.fromkeys(found))
+
+
 def counted(terms: Terms, nodes: Iterable[Node], place: Sequence[Node]) -> bool:
     return bool(sums(terms, nodes, place))
 
