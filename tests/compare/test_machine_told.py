@@ -3,8 +3,12 @@ each change that is none."""
 
 import pytest
 
-from tests.compare.judged import Texts, between, edited, moved
+from ordain.compare.variants import Variants
+from ordain.faults.listing import bit_faults
+from tests.compare.judged import Texts, after, between, edited, moved, unit
 from tests.compare.test_how_it_is_told import hoist
+from tests.compare.test_variants import wrong
+from tests.workshop import contents_of
 
 WHOLE: Texts = edited(hoist(), ("input dial", """\
 memory chest 4 words of 2 bits
@@ -20,9 +24,14 @@ register worn 2 bits, reset 2
 input wind (north, east, south)
 input gust 2 bits
 condition shut 1 bit = stop
+condition loose 1 bit
+condition pealed 1 bit = note is bell
 bus line 2 bits, floats
     driven by cleat when up
 input dial"""))
+
+
+ANOTHER = "condition `{}` means something else; it is taken for the same line"
 
 
 @pytest.mark.parametrize(("edits", "told"), [
@@ -42,10 +51,11 @@ input dial"""))
     ((("(north, east, south)", "(north, east, south, west)"),), ("input `wind` has 4 values, had 3",)),
     ((("input gust 2 bits", "input gust (weak, some, strong)"),), ("input `gust` has 3 values, had 4",)),
     ((("input gust 2 bits", "input gust (none, weak, some, strong)"),), ()),
-    ((("shut 1 bit = stop", "shut 1 bit = not stop"),),
-     ("condition `shut` means something else; it is taken for the same line",)),
-    ((("shut 1 bit = stop", "shut 1 bit"),), ("condition `shut` means something else; it is taken for the same line",)),
+    ((("shut 1 bit = stop", "shut 1 bit = not stop"),), (ANOTHER.format("shut"),)),
+    ((("shut 1 bit = stop", "shut 1 bit"),), (ANOTHER.format("shut"),)),
     ((("shut 1 bit = stop", "shut 1 bit = stop is 1"),), ()),
+    ((("loose 1 bit", "loose 1 bit = stop"),), (ANOTHER.format("loose"),)),
+    ((("    bell 1\n    horn 2", "    bell 2\n    horn 1"),), ()),
     ((("bus line 2 bits, floats", "bus line 2 bits, kept"),), ("bus `line`: kept, was floats",)),
     ((("bus line 2 bits, floats", "bus line 2 bits, pulled low"),), ("bus `line`: pulled low, was floats",)),
     ((("wild if stop else torn", "wild if stop else calm"),),
@@ -156,3 +166,42 @@ def test_a_computed_field_that_acts_is_told_of_its_words() -> None:
     old = edited(CHECKED, ("drum when up", "drum when up and check"))
     found = between(old, edited(old, ("odd parity", "even parity")))
     assert (found.machine, moved(found)) == ((), {"lift": "changed"})
+
+
+# ---------------------------------------------------------------- what a condition is
+
+TABLED = edited(hoist(), ("input dial", """\
+store table 4 words of 4 bits
+    address op
+condition shut 1 bit = table[0]
+register spy 1 bit
+    loads shut when down
+input dial"""))
+TABLED = (TABLED[0], TABLED[1] + "map table\n        0: lift\n        others: lower\n")
+
+
+def test_a_condition_that_a_store_says_is_another_where_its_words_are() -> None:
+    """`lift` stands at 1, `lower` at 2: the row of opcode 1 says another level of the line."""
+    told = "what condition `shut` is"
+    assert moved(between(TABLED, TABLED)) == {}
+    for edit in (("        0: lift", "        0, 1: lift"), ("shut 1 bit = table[0]", "shut 1 bit = table[1]")):
+        found = between(TABLED, edited(TABLED, edit))
+        assert found.machine == () and moved(found)["lift"] == "changed"
+        first = unit(found, "lift").difference
+        assert first is not None and told in [str(change) for change in first.changes]
+    assert moved(after(TABLED, ("shut 1 bit = table[0]", "shut 1 bit = table[0] is 1"))) == {}
+
+
+@pytest.mark.parametrize("line", ["upc is 2", "upc[1]"])
+def test_a_condition_that_is_made_of_a_place_is_another_where_words_have_moved(line: str) -> None:
+    """`lower` stands at 2, and at 3; elsewhere the line has another level as it acts."""
+    asked = f"condition shut 1 bit = {line}\nregister spy 1 bit\n    loads shut when down\n"
+    placed = edited(hoist(), ("input dial", f"{asked}input dial"), ('others "lower"', 'others "lower" at 2'))
+    assert moved(between(placed, placed)) == {}
+    assert moved(after(placed, ('"lower" at 2', '"lower" at 8'))) == {"lower": "changed"}
+    assert moved(after(placed, ('"lift"', '"lift" at 9'))) == {}
+
+
+def test_variants_of_a_store_that_only_a_condition_reads() -> None:
+    contents = contents_of(*TABLED)
+    assert wrong(contents, Variants(contents), [one for one in bit_faults(contents) if one.store == "table"]) == []

@@ -112,7 +112,8 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
 def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tuple[dict[Key, Node], dict[Key, Node]]:
     """What the fields of a store say that the microprogram fills and that is not executed, such as a decoder of the
     opcode: per side, by the new names and in the new codes. And what stores show on lines of which nothing is said;
-    where nobody can say which line is which, it is another on both sides."""
+    where nobody can say which line is which, it is another on both sides. And what conditions are that both sides
+    compute: a store says it, or a place."""
     found: tuple[dict[Key, Node], dict[Key, Node]] = ({}, {})
     new_names = {other for other, _ in pairing.values.values()}
     for mine, (side, counts) in enumerate(zip(sides, ({*pairing.values, *pairing.old_alone},
@@ -125,6 +126,10 @@ def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tup
             leaf = terms.leaf("field", name, field.width)
             found[mine]["says", other] = leaf if numbers is None else _in_new_codes(
                 leaf, name, sides[1].machine.fields[other].width, numbers, terms)
+    for name, condition in sides[0].machine.conditions.items():
+        its = sides[1].machine.conditions.get(name)
+        if condition.value is not None and its is not None and its.value is not None:
+            found[0]["means", name], found[1]["means", name] = condition.value, its.value
     shown, untold = _unread_lines(sides, terms)
     for number, each in enumerate(found):
         each.update({("shows", name): terms.join(lines) for name, lines in shown.items()})
