@@ -263,6 +263,7 @@ _SAYING = {
     "drives": "`{1}` drives `{0}`", "puts": "what `{1}` puts on `{0}`", "takes": "`{1}` takes `{0}`",
     "strobes": "strobe `{0}`",
     "loads": "what `{0}` loads", "steps": "how `{0}` steps", "says": "what `{0}` says", "shows": "what `{0}` shows",
+    "before": "what `{0}` asks of the cycle before",
     "means": "what condition `{0}` is",
     "lines": "what `{0}` shows on lines that nothing reads",
     "reads": "where `{0}` is read", "writes": "memory `{0}` is written",

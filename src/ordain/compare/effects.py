@@ -14,7 +14,7 @@ from ordain.compare.side import Side, holds_place
 from ordain.control.registers import after_loads
 from ordain.logic.narrowing import bits_read
 from ordain.machine.driving import put
-from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
+from ordain.machine.expression import Leaf, Node, Prior, Terms, leaves, postorder, substitute
 from ordain.machine.model import Driver, Machine, Memory
 
 Key = tuple[str, ...]
@@ -76,8 +76,16 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     found: dict[Key, Node] = {}
 
     def note(key: Key, term: Node) -> None:
+        """What the cycle before says is not known in this one: it has a name here, and is compared in every cycle by
+        itself."""
         assert key not in found, key            # two things under one name would hide one another
-        found[key] = term
+        before: dict[Node, Node] = {}
+        for node in postorder((term,)):
+            if type(node) is Prior:
+                asked = ("before", key[1], key[0], *key[2:], str(len(before)))
+                before[node] = terms.leaf("free", " ".join(asked), node.width)
+                note(asked, terms.join(node.args))
+        found[key] = substitute(terms, (term,), before)[0]
 
     for bus in machine.buses.values():
         for driver in bus.drivers:

@@ -1,0 +1,54 @@
+"""What is demanded, and what is promised and allowed: what counts as the same demand, and which label it speaks of."""
+
+import pytest
+
+from ordain.compare.correspondence import correspond
+from ordain.compare.declared import Demands, demands
+from ordain.meaning.strength import other_meanings
+from tests.compare.judged import Texts, edited
+from tests.compare.test_declarations import LOCK
+from tests.workshop import contents_of
+
+
+def demanded(old: Texts, new: Texts) -> Demands:
+    before, after = contents_of(*old), contents_of(*new)
+    return demands(before, after, correspond(before, after), other_meanings)
+
+
+# `full` is an input and a label as well; only what is spoken of as a place is meant.
+LABELLED = edited(LOCK, ("        source depth, count 1\n        shut, tells, goto start",
+                         "  full: source depth, count 1\n        shut, tells, goto start"))
+ELSEWHERE = edited(LABELLED, ("  full: source depth, count 1\n        shut, tells, goto start",
+                              "        source depth, count 1\n  full: shut, tells, goto start"))
+
+
+@pytest.mark.parametrize(("line", "told"), [
+    ("", False), ('rule "never there" never fill and at full\n', True),
+    ('rule "never then" never fill and full and open and shut\n', False),
+    ('rule "never here" never fill and in start\n', False),
+    ('allow race at full "slow valves"\n', True), ('allow race at start "slow valves"\n', False),
+    ('allow race on full "slow valves"\n', False)])
+def test_a_label_that_names_another_word_is_remarked_where_it_is_spoken_of(line: str, told: bool) -> None:
+    order = "order idle :\n"
+    old, new = (edited(each, (order, line + order)) for each in (LABELLED, ELSEWHERE))
+    said = ("label `full` stands at another word than before: what names it speaks of another place",)
+    assert demanded(old, new).remarks == demanded(new, old).remarks == (said if told else ())
+    assert demanded(old, old).remarks == ()
+
+
+@pytest.mark.parametrize(("edit", "kinds"), [
+    (("exclusive open, fill", "exclusive open, fill_"), []),            # the same line in other words
+    (("exclusive open, fill", "exclusive fill_, open"), []),
+    (("exclusive open, fill", "exclusive open, fill, shut"), ["stronger"]),
+    (("exclusive open, fill", "exclusive open, shut"), None),           # another demand, and none for the old one
+    (("never open and shut and moving", "never shut and moving and open"), []),
+    (("never open and shut and moving", "never open and shut"), []),    # `moving` is either
+    (("never open and shut and moving", "never open and shut and full"), ["weaker"]),
+    (("never open and shut and moving", "never open"), ["stronger"])])
+def test_one_demand_in_other_words(edit: tuple[str, str], kinds: list[str] | None) -> None:
+    old = edited(LOCK, ("signal gate = open", "signal gate = open\nsignal fill_ = not (not fill or fill and not fill)"))
+    found = demanded(old, edited(old, edit))
+    met = {key for key in found.met if key[0] in ("never", "conflicting-enables")}
+    assert met == {*[("never", "one gate")] * (kinds != ["weaker"]),
+                   *[("conflicting-enables", "open, fill")] * (kinds is not None)}
+    assert [one.kind for one in found.redefined] == [kind for kind in kinds or () if "exclusive" not in edit[0]]
