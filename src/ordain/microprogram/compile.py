@@ -8,7 +8,7 @@ from ordain.machine.expression import leaves
 from ordain.machine.model import Machine, Meaning, Store
 from ordain.microprogram.beside import beside, never_past
 from ordain.microprogram.bodies import BodyPlan, is_stepped, plan_bodies
-from ordain.microprogram.ends import runs_off
+from ordain.microprogram.ends import counted_on, runs_off
 from ordain.microprogram.flow import following
 from ordain.microprogram.gaps import own_faults
 from ordain.microprogram.labels import Labels, check_machine_labels
@@ -83,12 +83,13 @@ def _off_the_end(machine: Machine, writer: Writer, counter: Counter, own: Sequen
                  words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]],
                  labels: Mapping[str, int]) -> list[Finding]:
     """Words of a store after which nothing comes. What flip-flops hold is asked where the words do not say it alone."""
-    found = list(runs_off(machine, writer.past, counter, own, words, fixed))
+    past = counted_on(machine, writer.layout, counter, writer.past, words, fixed, labels)
+    found = list(runs_off(machine, past, counter, own, words, fixed))
     others = beside(machine, writer.layout, counter) if found else None
     if others is None:
         return found
     never = never_past(machine, writer.layout, counter, others, own, words, labels)
-    past = [one for one in writer.past if one.kept or one.word not in never]
+    past = [one for one in past if one.kept or one.word not in never]
     return list(runs_off(machine, past, counter, own, words, fixed, others.parts(machine)))
 
 

@@ -4,11 +4,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import NamedTuple
 
-from ordain.machine.expression import leaves
+from ordain.machine.expression import Join, leaves
 from ordain.machine.model import Machine
 from ordain.microprogram.bodies import BodyPlan
+from ordain.microprogram.layout import Layout
 from ordain.microprogram.model import Microinstruction
-from ordain.microprogram.stepping import Counter
+from ordain.microprogram.stepping import Counter, sums_at
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 
@@ -68,6 +69,40 @@ def runs_off(machine: Machine, past: Sequence[Past], counter: Counter, plans: Se
             "the next address, in place of the register that takes the word (`ordain new --kind slices` has one)"
             if pipeline else
             "say `at` which address each routine starts, so that one stands behind the other, up to the last address")
+
+
+def counted_on(machine: Machine, layout: Layout, counter: Counter, past: Sequence[Past],
+               words: Sequence[Microinstruction], fixed: Mapping[int, tuple[int, ...]],
+               labels: Mapping[str, int]) -> list[Past]:
+    """Those of `past` from which the hardware does count on where they stand, as far as that is said: a counter that
+    begins again at a number (`0 if upc is 5 else upc + 1`) does not, there."""
+    left = []
+    copied = _perhaps_copied(machine, words, labels) if past else frozenset()
+    for one in past:
+        address = one.plan.store.address
+        if (counter.delay or (address.args[-1] if isinstance(address, Join) else address) not in counter.place[:1]
+                or not copied.isdisjoint(range(one.plan.first, one.plan.end))):
+            left.append(one)
+            continue
+        own = _addresses(one.plan, words, fixed, counter)
+        if one.kept or len(own) != one.plan.end - one.plan.first:
+            left.append(one)
+            continue
+        at = one.word - one.plan.first
+        over = max(sums_at(machine, layout, counter, words[one.word], own[at]), default=0) - (len(own) - 1 - at)
+        if over > 0:
+            left.append(one._replace(over=over))
+    return left
+
+
+def _perhaps_copied(machine: Machine, words: Sequence[Microinstruction], labels: Mapping[str, int]) -> frozenset[int]:
+    """Words that may have to stand a second time elsewhere: those named otherwise than by a whole address."""
+    width = {store.name: store.address_width for store in machine.stores.values()}
+    named = {labels[label] for word in words for name, target in word.targets for label in target.labels
+             if target.kind != "label" or machine.fields[name].width < width[words[labels[label]].store]}
+    tables = any(store.fill in ("map", "start") and store.bits < max(width.values())
+                 for store in machine.stores.values())
+    return frozenset(range(len(words)) if tables else named)
 
 
 def _keepers(machine: Machine, counter: Counter) -> tuple[Place, ...]:

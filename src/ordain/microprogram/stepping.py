@@ -15,13 +15,16 @@ from ordain.machine.expression import (
     Node,
     Terms,
     leaves,
+    postorder,
     substitute,
 )
+from ordain.machine.leads import choices
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bused import over_a_bus
 from ordain.microprogram.carry import counted_width
 from ordain.microprogram.formed import formed
 from ordain.microprogram.layout import Layout
+from ordain.microprogram.model import Microinstruction
 from ordain.microprogram.sums import address_parts, carriers, counted, offsets, sum_widths, sums
 from ordain.microprogram.survey import written_in_fields
 from ordain.text.findings import Finding, Severity, error
@@ -222,6 +225,29 @@ def steps_of(terms: Terms, layout: Layout, counter: Counter, bits: int, open_bit
     found = substitute(terms, (*counter.following, *counter.others), known)
     count = len(counter.following)
     return Steps(sums(terms, found[:count], counter.place), sums(terms, found[count:], counter.place))
+
+
+def sums_at(machine: Machine, layout: Layout, counter: Counter, word: Microinstruction,
+            address: int) -> tuple[int, ...]:
+    """By how much a word counts on where it stands: of choices that ask for the address only the way that is taken. A
+    number that is the next address counts as well, however the hardware comes by it."""
+    terms, place = machine.terms, counter.place[0]
+    known: dict[Node, Node] = {leaf: terms.const(layout.fields[leaf.name].read(word.bits), leaf.width)
+                               for leaf in counter.fields if not word.open & layout.fields[leaf.name].mask}
+    here: dict[Node, Node] = {place: terms.const(address & (1 << place.width) - 1, place.width)}
+    found = substitute(terms, counter.following, known)
+    before = sums(terms, found, counter.place)
+    while True:
+        taken: dict[Node, Node] = {}
+        for part in postorder(found):
+            if isinstance(part, If) and type(asked := substitute(terms, part.args[:1], here)[0]) is Const:
+                taken[part] = part.args[1 if asked.value else 2]
+        if not taken:
+            numbers = {way.value for node in substitute(terms, found, here) for way in choices(node)
+                       if type(way) is Const}
+            still = sums(terms, found, counter.place)
+            return tuple([by for by in before if by in still or address + by & (1 << place.width) - 1 in numbers])
+        found = substitute(terms, found, taken)
 
 
 def rows(steps: Sequence[Steps], delay: int, entries: Sequence[int]) -> tuple[list[int], dict[int, int]]:

@@ -1,0 +1,68 @@
+"""A counter that begins again at a number: a routine whose last word stands there is whole, and no other is.
+
+Each form of the counter stands beside the same in Python. What control does is walked there, address by address.
+"""
+
+from collections.abc import Callable
+from itertools import product
+
+import pytest
+
+from tests.microprogram.compiled import compiled, described
+
+Next = Callable[[int, int], int]
+
+COUNTERS: dict[str, Next] = {
+    "0 if upc is 5 else upc + 1": lambda upc, c: 0 if upc == 5 else upc + 1,
+    "upc + 1 if upc < 5 else 0": lambda upc, c: upc + 1 if upc < 5 else 0,
+    "2 if upc[2] and upc[0] else upc + 1": lambda upc, c: 2 if upc & 5 == 5 else upc + 1,
+    "0 if upc is 5 and c else upc + 1": lambda upc, c: 0 if upc == 5 and c else upc + 1,
+    "0 if upc is 5 or c else upc + 1": lambda upc, c: 0 if upc == 5 or c else upc + 1,
+    "(1 if upc in (4, 6) else upc) + 1": lambda upc, c: (1 if upc in (4, 6) else upc) + 1,
+    "{0b00, upc[0]} if upc is 6 else upc + 1": lambda upc, c: upc & 1 if upc == 6 else upc + 1,
+    "upc + 1 if c or upc is not 6 else 3": lambda upc, c: upc + 1 if c or upc != 6 else 3,
+    "not upc if upc is 5 else upc + 1": lambda upc, c: 2 if upc == 5 else upc + 1,
+    "(upc if upc is 5 else 0) + 1": lambda upc, c: (upc if upc == 5 else 0) + 1,
+    "upc - 3 if upc is 6 else upc + 1": lambda upc, c: upc - 3 if upc == 6 else upc + 1,
+    "upc + 1": lambda upc, c: upc + 1,
+}
+
+MACHINE = """machine small
+store control 8 words of 4 bits
+    address {}
+field mark 4 bits, idle 0
+input c 1 bit
+state upc 3 bits, reset 0
+    next {}
+"""
+
+
+def leaves_by(counter: Next, first: int, count: int) -> bool:
+    """Whether control that begins with the first word comes to an address at which there is none."""
+    seen, waiting = set(), [first]
+    while waiting:
+        here = waiting.pop()
+        if not first <= here < first + count:
+            return True
+        if here not in seen:
+            seen.add(here)
+            waiting += [counter(here, c) & 7 for c in (0, 1)]
+    return False
+
+
+@pytest.mark.parametrize("text", COUNTERS)
+def test_a_routine_is_whole_where_the_counter_begins_again(text: str) -> None:
+    machine = described(MACHINE.format("upc", text))
+    verdicts = set()
+    for first, count in product(range(4), range(1, 8)):
+        if first + count > 8:
+            continue
+        lines = "".join(f"    mark {number}\n" for number in range(count))
+        program, findings = compiled(machine, f"routine one at {first}\n{lines}")
+        last = COUNTERS[text]
+        runs = any(last(first + count - 1, c) & 7 == (first + count) & 7 for c in (0, 1)) and (first, count) != (0, 8)
+        assert {each.name for each in findings} == ({"runs-off"} if runs else set()), (first, count)
+        verdicts.add((program is None, leaves_by(last, first, count)))
+    assert (True, True) in verdicts
+    if "upc is 5 else" in text or "upc < 5" in text:
+        assert (False, False) in verdicts
