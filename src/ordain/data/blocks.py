@@ -13,8 +13,7 @@ from typing import Any, NamedTuple, TypeAlias
 from ordain.data.compiled import operator_text
 from ordain.data.datapath import Datapath
 from ordain.data.resolving import Resolving, Undecided, said_by_words
-from ordain.logic.putting import put_in
-from ordain.machine.expression import Const, Leaf, Node, leaves, postorder
+from ordain.machine.expression import Const, Leaf, Node, leaves, postorder, substitute
 from ordain.machine.model import Bus
 
 LONGEST = 48
@@ -154,7 +153,7 @@ class _Cycle(Resolving):
     def __init__(self, path: Datapath, known: dict[Node, Node], stores: Sequence[Any]) -> None:
         presented = []
         for store in stores:
-            address = put_in(path.terms, (store.address,), known)[0]
+            address = substitute(path.terms, (store.address,), known)[0]
             if type(address) is not Const:
                 raise Undecided
             presented.append((store, address.value))

@@ -8,8 +8,7 @@ from collections.abc import Iterable
 
 from ordain.control.standing import stands_for
 from ordain.data.datapath import Datapath, kept_leaf
-from ordain.logic.putting import put_in
-from ordain.machine.expression import Const, Leaf, Node, leaves
+from ordain.machine.expression import Const, Leaf, Node, leaves, substitute, substitute_on
 from ordain.machine.model import Bus, Memory, Store
 
 
@@ -36,6 +35,7 @@ class Resolving:
 
     def __init__(self, path: Datapath, known: dict[Node, Node]) -> None:
         self.path, self.known, self.terms = path, known, path.terms
+        self._made = dict(known)
         self.leaves: dict[Leaf, Node] = {}
         self.addresses: dict[Leaf, Node] = {}
         self._busy: set[Leaf] = set()
@@ -53,7 +53,7 @@ class Resolving:
 
     def resolved(self, node: Node) -> Node:
         """The expression with everything replaced that the cycle decides. Raises Undecided."""
-        node = put_in(self.terms, (node,), self.known)[0]
+        node = substitute_on(self.terms, (node,), self._made)[0]
         found: dict[Node, Node] = {}
         for leaf in leaves((node,)):
             if leaf not in self.leaves:
@@ -65,7 +65,7 @@ class Resolving:
                 self._busy.discard(leaf)
             if self.leaves[leaf] is not leaf:
                 found[leaf] = self.leaves[leaf]
-        return put_in(self.terms, (node,), found)[0] if found else node
+        return substitute(self.terms, (node,), found)[0] if found else node
 
     # ------------------------------------------------------------ what a word does not decide
 

@@ -5,7 +5,7 @@ equal exactly when they are the same object. `choose` is lowered to `If` over `A
 numbers here. All numbers are unsigned. Walks are iterative (`postorder`), so depth is bounded by memory only.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Literal, TypeAlias, Union
 
 LeafKind: TypeAlias = Literal[
@@ -506,34 +506,67 @@ def postorder(roots: "Iterable[Node]") -> "Iterator[Node]":
 
 
 def leaves(roots: "Iterable[Node]") -> "list[Leaf]":
-    """The distinct leaves below the roots, in a fixed order."""
-    return [node for node in postorder(roots) if type(node) is Leaf]
+    """The distinct leaves below the roots, from left to right."""
+    found: list[Leaf] = []
+    seen: set[Node] = set()
+    stack = [*roots][::-1]
+    while stack:                                    # `postorder` without the nodes between: this is asked often
+        node = stack.pop()
+        if node not in seen:
+            seen.add(node)
+            if type(node) is Leaf:
+                found.append(node)
+            stack += node.args[::-1]
+    return found
 
 
-def substitute(terms: Terms, roots: "tuple[Node, ...]", values: "dict[Node, Node]") -> "tuple[Node, ...]":
-    """The roots with each node that is a key of `values` replaced, simplified on the way."""
-    memo: dict[Node, Node] = dict(values)
+def substitute(terms: Terms, roots: "tuple[Node, ...]", values: "Mapping[Node, Node]") -> "tuple[Node, ...]":
+    """The roots with each node that is a key of `values` replaced, simplified on the way.
+
+    What cannot make a difference is not looked at: what is below a replaced node, the branch that a choice does not
+    take, the rest of an `and` of which one part is 0."""
+    return substitute_on(terms, roots, dict(values))
+
+
+def substitute_on(terms: Terms, roots: "tuple[Node, ...]", made: "dict[Node, Node]") -> "tuple[Node, ...]":
+    """As `substitute`. `made`: what nodes are replaced by, and what came of others before, to which more is added."""
     stack = list(reversed(roots))
     while stack:
         node = stack[-1]
-        if node not in memo:
-            args = node.args
-            if type(node) is If:                    # of an arm that is not taken nothing has to be worked out
-                condition = memo.get(args[0])
-                if condition is None:
-                    stack.append(args[0])
-                    continue
-                if type(condition) is Const:
-                    taken = args[1] if condition.value else args[2]
-                    if taken in memo:
-                        memo[node] = memo[taken]
-                    else:
-                        stack.append(taken)
-                    continue
-            if missing := [arg for arg in args if arg not in memo]:
-                stack += reversed(missing)
+        if node in made:
+            stack.pop()
+            continue
+        kind, args = type(node), node.args
+        if kind is If:
+            chosen = made.get(args[0])
+            if chosen is None:
+                stack.append(args[0])
                 continue
-            new = tuple([memo[arg] for arg in args])
-            memo[node] = node if new == args else terms.rebuild(node, new)
-        stack.pop()
-    return tuple(memo[root] for root in roots)
+            if type(chosen) is Const:
+                branch = args[1] if chosen.value else args[2]
+                if branch in made:
+                    made[node] = made[branch]
+                else:
+                    stack.append(branch)
+                continue
+        elif kind is And or kind is Or:
+            decided = _decided(node, made)
+            if decided is not None:
+                made[node] = decided
+                continue
+        if missing := [arg for arg in args if arg not in made]:
+            stack += reversed(missing)
+            continue
+        after = tuple([made[arg] for arg in args])
+        made[node] = node if after == args else terms.rebuild(node, after)
+    return tuple([made[root] for root in roots])
+
+
+def _decided(node: "Node", made: "dict[Node, Node]") -> "Node | None":
+    """An `and` of which some part is 0, an `or` of which some part is all ones."""
+    deciding = 0 if type(node) is And else (1 << node.width) - 1
+    for arg in node.args:
+        part = made.get(arg)
+        if type(part) is Const and part.value == deciding:
+            return part
+    return None

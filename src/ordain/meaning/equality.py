@@ -7,8 +7,21 @@ from collections.abc import Callable, Iterator, Mapping
 from random import Random
 
 from ordain.logic.evaluate import evaluate
-from ordain.logic.putting import put_in
-from ordain.machine.expression import Among, And, Cell, Const, Equal, If, Leaf, Less, Node, Not, Or, postorder
+from ordain.machine.expression import (
+    Among,
+    And,
+    Cell,
+    Const,
+    Equal,
+    If,
+    Leaf,
+    Less,
+    Node,
+    Not,
+    Or,
+    postorder,
+    substitute,
+)
 from ordain.meaning.model import Equality, Question, Values
 from ordain.meaning.normal import Normal
 from ordain.meaning.solver import solved
@@ -19,13 +32,13 @@ SAMPLES = 64
 
 def equal(normal: Normal, question: Question) -> Equality:
     terms = normal.terms
-    one, other, where = put_in(terms, question[:3], dict(question.under))
+    one, other, where = substitute(terms, question[:3], dict(question.under))
     ones = terms.const((1 << one.width) - 1, one.width)
     if where is not ones:
         one, other = terms.and_((one, where)), terms.and_((other, where))
     if normal.of(one) is normal.of(other):
         return Equality("rewriting")
-    one, other = put_in(terms, (normal.of(one), normal.of(other)), _in_normal_form(normal, question.under))
+    one, other = substitute(terms, (normal.of(one), normal.of(other)), _in_normal_form(normal, question.under))
     if normal.of(one) is normal.of(other):
         return Equality("rewriting")
     if _by_cases(normal, one, other):
@@ -64,7 +77,7 @@ def _by_cases(normal: Normal, one: Node, other: Node) -> bool:
         if atom is None or count > MOST_CASES:
             return False
         for value in (0, 1):
-            pair = put_in(terms, (here, there), dict(implied(terms, atom, value)))
+            pair = substitute(terms, (here, there), dict(implied(terms, atom, value)))
             waiting.append((normal.of(pair[0]), normal.of(pair[1])))
     return True
 

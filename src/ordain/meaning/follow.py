@@ -11,8 +11,7 @@ from typing import NamedTuple
 
 from ordain.control.sequencing import origins
 from ordain.data.resolving import Resolving, said_by_words
-from ordain.logic.putting import put_in
-from ordain.machine.expression import Cell, Const, Leaf, Node, leaves, postorder
+from ordain.machine.expression import Cell, Const, Leaf, Node, leaves, postorder, substitute
 from ordain.meaning.following import FollowedWord, Following, Key, NotFollowed, Presenting
 from ordain.meaning.normal import Normal
 from ordain.meaning.splitting import can_be, deciding, implied
@@ -248,7 +247,7 @@ class Course:
         waiting = [(tuple(nodes), assumed)]
         while waiting:
             open_, under = waiting.pop()
-            open_ = put_in(terms, open_, dict(under))
+            open_ = substitute(terms, open_, dict(under))
             if all(type(node) is Const for node in open_):
                 done.append((under, [node.value for node in open_ if type(node) is Const]))
                 continue
@@ -270,10 +269,10 @@ class Course:
     def _written(self, word: FollowedWord, step: Step) -> list[WrittenWord]:
         found = []
         for memory, when, address, value in word.writes:
-            active = put_in(self.terms, (self.at(when, step, memory.name),), dict(step.assumed))[0]
+            active = substitute(self.terms, (self.at(when, step, memory.name),), dict(step.assumed))[0]
             if active is self.terms.const(0, 1):
                 continue
-            at, put = put_in(self.terms, (self.at(address, step, memory.name), self.at(value, step, memory.name)),
+            at, put = substitute(self.terms, (self.at(address, step, memory.name), self.at(value, step, memory.name)),
                              dict(step.assumed))
             if memory.words < 1 << address.width:
                 active = self.terms.and_((active, self.terms.less(at, self.terms.const(memory.words, at.width))))
@@ -310,7 +309,7 @@ class Course:
                 changed[leaf] = None
         for one in step.writes[:len(step.writes) - len(head.writes)]:
             leaf = self.terms.leaf("free", one.memory, 1)
-            if put_in(self.terms, (one.when,), dict(step.assumed))[0] is self.terms.const(0, 1):
+            if substitute(self.terms, (one.when,), dict(step.assumed))[0] is self.terms.const(0, 1):
                 continue                                # not on the way back to here
             if type(one.when) is Const and leaf not in head.anew and not data:
                 return None
@@ -322,7 +321,7 @@ class Course:
         then, now = self.value(leaf, head), self.value(leaf, step)
         if then is now:
             return True
-        then, now = put_in(self.terms, (then, now), dict(step.assumed))
+        then, now = substitute(self.terms, (then, now), dict(step.assumed))
         return then is now
 
     def _is_control(self, leaf: Node) -> bool:

@@ -11,8 +11,7 @@ from ordain.control.ending import ends_of
 from ordain.control.sequencing import Sequencing, sequencing
 from ordain.data.datapath import Datapath
 from ordain.data.resolving import Resolving, said_by_words
-from ordain.logic.putting import put_in
-from ordain.machine.expression import And, Cell, Const, Leaf, Node, Or, leaves, postorder
+from ordain.machine.expression import And, Cell, Const, Leaf, Node, Or, leaves, postorder, substitute
 from ordain.machine.model import Machine, Memory, Store
 from ordain.meaning.normal import Normal
 from ordain.rom.contents import Contents, word_name
@@ -96,7 +95,7 @@ class Following:
             known = [{self.phase: self.terms.const(phase, self.phase.width)} for phase in range(steps)]
             self._moving[store] = frozenset(
                 phase for phase, now in enumerate(known)
-                if any(leaf not in self.nexts or put_in(self.terms, (self.nexts[leaf],), now)[0] is not leaf
+                if any(leaf not in self.nexts or substitute(self.terms, (self.nexts[leaf],), now)[0] is not leaf
                        for leaf in held))
         return self._moving[store]
 

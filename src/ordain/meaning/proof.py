@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from ordain.control.phases import whole_cycles
-from ordain.logic.putting import put_in
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.model import Effect, Meaning
 from ordain.meaning import said
@@ -296,7 +295,7 @@ class _Held:
                                        from_leaves, words)
         steps = _steps(self.path.end)
         loaded = self._loaded(part, steps, from_leaves, words)
-        seen = set(leaves(put_in(self.following.terms, part.question[:3], dict(part.question.under))))
+        seen = set(leaves(substitute(self.following.terms, part.question[:3], dict(part.question.under))))
         seen |= set(leaves(part.question.under))
         address = None if part.place is None else from_leaves[part.place]
         before = Values({leaf: value for leaf, value in from_leaves.items() if leaf in seen}, words)

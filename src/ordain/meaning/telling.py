@@ -4,7 +4,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from ordain.control.phases import whole_cycles
-from ordain.logic.putting import put_in
 from ordain.machine.expression import (
     Add,
     Among,
@@ -20,6 +19,7 @@ from ordain.machine.expression import (
     Slice,
     Terms,
     postorder,
+    substitute,
 )
 from ordain.machine.model import Machine
 from ordain.machine.wording import CodeNames, code_names, words
@@ -75,12 +75,13 @@ def _way(following: Following, course: Course, assumed: Mapping[Node, Node], end
     for name in machine.visible:
         if name not in machine.memories:
             old = holder(machine, name)
-            value, before = put_in(terms, (course.value(old, path.end), old), under)
+            value, before = substitute(terms, (course.value(old, path.end), old), under)
             values[name] = normal.of(old if value is before else value)     # kept, though this path knows its bits
     writes = []
     for one in reversed(path.end.writes):
         if one.memory in machine.visible:
-            nodes = put_in(terms, tuple(node for node in (one.when, one.value, one.address) if node is not None), under)
+            said = tuple(node for node in (one.when, one.value, one.address) if node is not None)
+            nodes = substitute(terms, said, under)
             when, value, *address = [normal.of(node) for node in nodes]
             if when is not terms.const(0, 1):
                 writes.append(one._replace(when=when, value=value, address=address[0] if address else None))
@@ -131,7 +132,7 @@ def _changes(following: Following, ways: Sequence[_Way]) -> list[_Change]:
         old = holder(machine, name)
         shown = terms.leaf("register", name, old.width) if name in machine.registers else old
         value = following.normal.of(_chosen(terms, ways, [way.values[name] for way in ways]))
-        value = _without_sham_choices(terms, put_in(terms, (value,), {old: shown})[0])
+        value = _without_sham_choices(terms, substitute(terms, (value,), {old: shown})[0])
         if value is not shown:
             found += _parts(machine, name, value, always)
     for name in machine.visible:
@@ -150,9 +151,9 @@ def _without_sham_choices(terms: Terms, value: Node) -> Node:
         choice = made[node]
         if type(choice) is If:
             condition, yes, no = choice.args
-            if put_in(terms, (no,), _holding(terms, condition, 1))[0] is yes:
+            if substitute(terms, (no,), _holding(terms, condition, 1))[0] is yes:
                 made[node] = no
-            elif put_in(terms, (yes,), _holding(terms, condition, 0))[0] is no:
+            elif substitute(terms, (yes,), _holding(terms, condition, 0))[0] is no:
                 made[node] = yes
     return made[value]
 
@@ -231,7 +232,7 @@ def _writes(following: Following, memory: str, ways: Sequence[_Way]) -> list[_Ch
     kept = {terms.leaf("state", f"{name} held", one.width): terms.leaf("register", name, one.width)
             for name, one in machine.registers.items() if one.transparent}
     if kept:
-        found = [one._replace(place=None if one.place is None else put_in(terms, (one.place,), dict(kept))[0])
+        found = [one._replace(place=None if one.place is None else substitute(terms, (one.place,), dict(kept))[0])
                  for one in found]
     return found
 
@@ -257,11 +258,11 @@ def _written_out(machine: Machine, changes: Sequence[_Change]) -> list[str]:
     said: dict[Node, Node] = {}
     lines = []
     for node, name in lets.items():
-        inner = put_in(terms, (node,), {part: one for part, one in said.items() if part is not node})[0]
+        inner = substitute(terms, (node,), {part: one for part, one in said.items() if part is not node})[0]
         lines.append(f"let {name} = {words(inner, names, LONGEST)}")
         said[node] = terms.leaf("register", name, node.width)
     for one in changes:
-        place, value, when = (None if node is None else put_in(terms, (node,), said)[0]
+        place, value, when = (None if node is None else substitute(terms, (node,), said)[0]
                               for node in (one.place, one.value, one.when))
         target = one.name
         if place is not None:

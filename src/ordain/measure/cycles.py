@@ -19,8 +19,7 @@ from ordain.control.sequencing import Sequencing, origins, sequencing
 from ordain.control.system import released
 from ordain.logic.evaluate import evaluate
 from ordain.logic.narrowing import bits_read
-from ordain.logic.putting import put_in
-from ordain.machine.expression import Leaf, Node, Terms, leaves
+from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine
 from ordain.measure.cycle_counts import Control, Journey, JourneyEnds, Origin, Travelled, soonest, travel
@@ -197,7 +196,7 @@ def _home(contents: Contents, store: str) -> tuple[Node, str]:
         if state is None or state.reset is None:
             return terms.const(0, 1), ""
         resets[leaf] = terms.const(state.reset, leaf.width)
-    (address,) = put_in(terms, (machine.stores[store].address,), resets)
+    (address,) = substitute(terms, (machine.stores[store].address,), resets)
     line = terms.leaf("address", store, machine.stores[store].address_width)
     return terms.equal(line, address), "where it stands after reset"
 
@@ -290,7 +289,7 @@ class _Telling:
             known = self._known(addresses, words, phase)
             known |= {leaf: self._terms.const(held[leaf.name], leaf.width)
                       for leaf in self._by_hand if leaf.name in held}
-            rest = put_in(self._terms, self._nexts, known)
+            rest = substitute(self._terms, self._nexts, known)
             found = {leaf: mask for leaf, mask in bits_read(rest).items()
                      if type(leaf) is Leaf and leaf not in self._by_hand}
             for word in [leaf for leaf in found if leaf.kind == "word" and leaf.name in self._tables]:

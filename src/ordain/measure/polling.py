@@ -15,8 +15,7 @@ from ordain.control.phases import length
 from ordain.control.sequencing import Sequencing, sequencing
 from ordain.control.system import released
 from ordain.logic.narrowing import bits_read
-from ordain.logic.putting import put_in
-from ordain.machine.expression import Leaf, Node, leaves
+from ordain.machine.expression import Leaf, Node, leaves, substitute
 from ordain.machine.model import Rule, WhenThen
 from ordain.measure.advice import Piece
 from ordain.measure.cycle_counts import Control, Journey, JourneyEnds, soonest
@@ -101,7 +100,7 @@ def _asked_by_words(system: System, found: Sequencing, store: str) -> dict[int, 
             for name in machine.stores[store].fields:
                 field = machine.fields[name]
                 known[terms.leaf("field", name, field.width)] = terms.const(field.read(word), field.width)
-            memo[word] = frozenset(leaf.name for leaf in bits_read(put_in(terms, nexts, known))
+            memo[word] = frozenset(leaf.name for leaf in bits_read(substitute(terms, nexts, known))
                                    if type(leaf) is Leaf and leaf.kind in ("state", "input"))
         result[address] = memo[word]
     return result
