@@ -640,3 +640,39 @@ instruction 1 "rest"
 """)
     found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
     assert (found["count"].difference is None) == holds and not found["count"].why
+
+
+MODES = MACHINE.replace("if_zero  : target if zero else upc + 1", "if_zero  : {target[5:2], ir[1:0]}").replace(
+    "store entry 16 words of 6 bits\n    address ir\n", "store entry 4 words of 6 bits\n    address ir[3:2]\n")
+"""The opcode is two bits; the other two choose among four words side by side."""
+
+MODE = """\
+    means acc <- memory[pc] when ir[1:0] is 0, pc <- pc + 1 when ir[1:0] is 0, acc <- temp when ir[1:0] is 1,
+          pc <- acc[3:0] when ir[1:0] is 3
+        branch if_zero, target table(load_it, take_it, keep_it, go_there)
+  load_it : fetched, load acc, branch home
+  take_it : put temp, load acc, branch home
+  keep_it : put acc, load temp, branch home
+  go_there: put acc, load pc, branch home
+"""
+
+
+@pytest.mark.parametrize(("old", "new", "name"), [
+    ("", "", ""),
+    ("is 3", "is 2", "pc"),
+    ("acc <- temp when ir[1:0] is 1", "acc <- temp when ir[0]", "acc"),     # of 3 as well
+    ("when ir[1:0] is 3", "when ir[1] and ir[0]", ""),
+    ("when ir[1:0] is 3", "when ir[1] or ir[0]", "pc"),
+    ("when ir[1:0] is 3", "when not (ir[1:0] < 3)", ""),
+    ("when ir[1:0] is 3", "when ir[3:0] in (3, 7, 11, 15)", ""),
+    ("when ir[1:0] is 3", "when ir[3:0] in (3, 11, 15)", "pc"),             # of 7 it is not said
+    ("table(load_it, take_it", "table(take_it, load_it", "acc"),
+    ("put acc, load temp", "put acc, load temp, count", "pc")])
+def test_bits_that_are_no_part_of_the_opcode_choose_the_words(old: str, new: str, name: str) -> None:
+    text = MODE.replace(old, new)
+    assert text != MODE or not old
+    if name:
+        assert difference(text, MODES).name == name
+    else:
+        assert proved(text, MODES)
+        assert outcome_of(text, MODES).paths == 4

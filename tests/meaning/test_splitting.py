@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Leaf, Node, Terms
-from ordain.meaning.splitting import can_be, implied
+from ordain.meaning.splitting import can_be, implied, narrow, values_of
 
 TERMS = Terms()
 BITS = [TERMS.leaf("input", name, 1) for name in "abc"]
@@ -52,3 +52,30 @@ def test_parts_of_parts_are_looked_at() -> None:
     assert not can_be({nested: zero, a: one, b: one})
     assert can_be({nested: zero, a: one, b: zero})
     assert can_be({nested: zero, a: one, c: zero})
+
+
+HELD = TERMS.leaf("register", "held", 5)
+
+
+@given(st.integers(0, 31), st.integers(0, 4), st.integers(0, 4),
+       st.lists(st.tuples(st.integers(0, 4), st.integers(0, 4))))
+def test_one_value_of_a_few_bits_is_that_of_the_whole(value: int, one: int, other: int,
+                                                      seen: list[tuple[int, int]]) -> None:
+    """Whatever other bits were decided before, one case is what the whole says, and no two are the same."""
+    part = TERMS.slice(HELD, max(one, other), min(one, other))
+    before = [TERMS.slice(HELD, max(pair), min(pair)) for pair in seen]
+    under: dict[Node, Node] = {each: TERMS.const(evaluate(each, {HELD: value}, {}), each.width) for each in before}
+    cases = list(values_of(TERMS, part, under))
+    so = [case for case in cases
+          if all(evaluate(node, {HELD: value}, {}) == evaluate(said, {}, {}) for node, said in case.items())]
+    assert len(so) == 1 and so[0][part] is TERMS.const(evaluate(part, {HELD: value}, {}), part.width)
+    known = {bit for pair in seen for bit in range(min(pair), max(pair) + 1)}
+    assert len(cases) == 1 << sum(bit not in known for bit in range(min(one, other), max(one, other) + 1))
+
+
+def test_what_is_too_wide_is_not_tried_value_by_value() -> None:
+    wide = TERMS.leaf("register", "wide", 12)
+    assert narrow([TERMS.add(wide, wide)]) is None
+    assert narrow([TERMS.join([TERMS.slice(wide, 11, 5), TERMS.slice(wide, 3, 2)])]) is TERMS.slice(wide, 3, 2)
+    assert narrow([TERMS.join([TERMS.slice(wide, 6, 1), BITS[0]])]) is TERMS.slice(wide, 6, 1)
+    assert narrow([TERMS.slice(wide, 6, 0)]) is None

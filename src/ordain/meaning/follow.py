@@ -14,7 +14,7 @@ from ordain.data.resolving import Resolving, said_by_words
 from ordain.machine.expression import Cell, Const, Leaf, Node, leaves, postorder, substitute
 from ordain.meaning.following import FollowedWord, Following, Key, NotFollowed, Presenting
 from ordain.meaning.normal import Normal
-from ordain.meaning.splitting import can_be, deciding, implied
+from ordain.meaning.splitting import can_be, deciding, implied, narrow, values_of
 
 MOST_ROUNDS = 4
 """How often control is followed round a loop that its data end."""
@@ -252,6 +252,12 @@ class Course:
                 done.append((under, [node.value for node in open_ if type(node) is Const]))
                 continue
             atom = next((bit for node in open_ if (bit := deciding(node)) is not None), None)
+            if atom is None and (part := narrow(open_)) is not None:
+                waiting += [(open_, more) for said in values_of(terms, part, under)
+                            if can_be(more := {**under, **said})]
+                if len(waiting) + len(done) > 4096:
+                    raise NotFollowed("control may go too many ways at once")
+                continue
             if atom is None:
                 names = ", ".join(f"`{_named(leaf)}`" for leaf in leaves(open_)[:3])
                 raise NotFollowed(f"where control goes depends on all of {names}")

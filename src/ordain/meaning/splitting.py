@@ -1,8 +1,10 @@
 """How a term is split into cases: the bit that decides next, what it says of others, whether all of it can be so."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from ordain.machine.expression import Among, And, Const, If, Node, Not, Or, Terms, postorder
+from ordain.machine.expression import Among, And, Const, If, Leaf, Node, Not, Or, Slice, Terms, postorder
+
+_MOST_BITS = 6
 
 
 def deciding(node: Node) -> Node | None:
@@ -19,6 +21,39 @@ def deciding(node: Node) -> Node | None:
         else:
             waiting += reversed(here.args)
     return None
+
+
+def narrow(nodes: Iterable[Node]) -> Node | None:
+    """A few bits side by side of something that holds them, by which a term goes where no choice says it."""
+    waiting = list(nodes)
+    while waiting:
+        part = waiting.pop()
+        if isinstance(part, Leaf) or (isinstance(part, Slice) and isinstance(part.args[0], Leaf)):
+            if 1 < part.width <= _MOST_BITS:
+                return part
+        else:
+            waiting += part.args
+    return None
+
+
+def values_of(terms: Terms, part: Node, under: Mapping[Node, Node]) -> Iterator[dict[Node, Node]]:
+    """Every value that such bits can have beside what is known of other bits there, with what it says of each bit."""
+    whole, low = _place(part)
+    known: dict[int, int] = {}
+    for node, said in under.items():
+        source, first = _place(node)
+        if source is whole and type(said) is Const:
+            known |= {first + bit: said.value >> bit & 1 for bit in range(node.width)}
+    for value in range(1 << part.width):
+        bits = [value >> bit & 1 for bit in range(part.width)]
+        if all(known.get(low + at, bit) == bit for at, bit in enumerate(bits)):
+            found: dict[Node, Node] = dict(implied(terms, terms.among(part, frozenset((value,))), 1))
+            yield found | {terms.slice(whole, low + at, low + at): terms.const(bit, 1) for at, bit in enumerate(bits)}
+
+
+def _place(node: Node) -> tuple[Node, int]:
+    """Of what a term is bits, and its lowest one there."""
+    return (node.args[0], node.low) if isinstance(node, Slice) else (node, 0)
 
 
 def can_be(under: Mapping[Node, Node]) -> bool:
