@@ -134,3 +134,14 @@ def test_which_changed_instructions_no_longer_do_what_their_text_says() -> None:
         expected = FaultOutcome("changed", titles=("load n",), meanings=meanings)
         assert campaign.plainly(faults[field]) == expected
         assert [one.outcome for one in campaign.of([faults[field]])] == [expected]
+
+
+def test_the_bits_of_a_store_without_fields_are_called_by_their_number_and_are_not_spare() -> None:
+    """A decoder in a PROM; a bit that nothing holds is spare only where fields say what the others are."""
+    prom = "store lit 8 words of 2 bits\n    address upc\n    word {upc[0], upc is 3}\n" \
+           "store tone_out 8 words of 1 bit\n    address upc\n    word upc is 1\n" \
+           "chip U1 8 x 1\n    holds tone_out\n    address upc\nchip U2 8 x 2\n    holds lit\n    address upc\n" \
+           "chip U3 8 x 8\n    holds control[7:1], spare\n    address upc\n"
+    contents = contents_of(MACHINE.replace("bus sound", prom + "bus sound"), MICRO)
+    lines = {one.text.split(": ")[1] for one in bit_faults(contents) if one.store != "control"}
+    assert lines == {"lit[1] (U2.D1)", "lit[0] (U2.D0)", "tone_out (U1.D0)"}

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from ordain.faults.model import BoardFault, Fault, Kind
 from ordain.machine.expression import Const, Node
-from ordain.machine.model import Field, Machine
+from ordain.machine.model import Field, Machine, Store
 from ordain.rom.contents import Contents, word_name
 
 
@@ -97,7 +97,9 @@ def _field(machine: Machine, store: str, bit: int) -> Field | None:
                  if machine.fields[name].low <= bit <= machine.fields[name].high), None)
 
 
-def _line(field: Field | None, bit: int) -> str:
+def _line(store: Store, field: Field | None, bit: int) -> str:
+    if not store.fields:
+        return f"{store.name}[{bit}]" if store.bits > 1 else store.name
     if field is None or field.holds == "spare":
         return f"spare bit {bit}"
     return field.name if field.width == 1 else f"{field.name}[{bit - field.low}]"
@@ -115,7 +117,7 @@ def _lines(machine: Machine, store: str) -> list[tuple[int, str, tuple[str, ...]
     for bit in range(machine.stores[store].bits - 1, -1, -1):
         if not held or held >> bit & 1:
             field, pins = _field(machine, store, bit), _pins(machine, store, bit)
-            line = _line(field, bit) + (f" ({', '.join(pins)})" if pins else "")
+            line = _line(machine.stores[store], field, bit) + (f" ({', '.join(pins)})" if pins else "")
             found.append((bit, line, (*([field.name] if field else []), *(one.partition(".")[0] for one in pins))))
     return found
 
