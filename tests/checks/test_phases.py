@@ -175,3 +175,47 @@ rule "it is ready" when read and act then ready within {cycles} phases unless no
     [found] = decide(build_system(contents), tuple(asked)).verdicts
     assert found.outcome == outcome
     assert disagreements(contents, asked) == []
+
+
+SWITCH = """\
+machine loom
+microprogram "m.micro"
+store control 4 words of 4 bits
+    address upc
+field target 2 bits address, idle following
+field write 1 bit
+spare 1 bit
+{clock}
+    held while not running
+input up 1 bit, down 1 bit
+assume not (up and down)
+latch running 1 bit, reset 1{on}
+    loads 1 when up
+    loads 0 when down
+state upc 2 bits, reset 0
+    next target
+state ticks 1 bit, reset 0, on oscillator
+    next running
+home first
+rule "it stops" reach not running
+rule "it goes on" always reach running
+rule "it stops in the first half" reach not running and {half}
+"""
+
+
+@pytest.mark.parametrize(("clock", "on", "half", "outcomes"), [
+    ("clock clk", "", "up is 0", "proved"),
+    ("clock clk (lo, hi)", ", on oscillator", "lo", "proved"),
+    ("clock clk (lo, hi)", ", on hi", "hi", "proved"),
+    ("clock clk (lo, hi)", ", on hi", "lo and prior(running)", "broken"),
+])
+def test_a_latch_that_stops_the_clock_is_open_while_it_stands(clock: str, on: str, half: str, outcomes: str) -> None:
+    """A set/reset latch behind a switch. By hand: with `held while not running`, in the phase in which the latch is
+    open it goes to 0 and the clock stands until it is 1 again in the same phase; it never is 0 in another one."""
+    contents = contents_of(SWITCH.format(clock=clock, on=on, half=half),
+                           "routine first at 0\n    write\n    target first\n")
+    asked = [question for _, question in questions(contents)]
+    verdicts = decide(build_system(contents), tuple(asked)).verdicts
+    found = {verdict.property.subject: verdict.outcome for verdict in verdicts}
+    assert found["it stops in the first half"] == outcomes
+    assert {outcome for name, outcome in found.items() if name != "it stops in the first half"} == {"proved"}

@@ -380,10 +380,16 @@ def test_a_clock_that_is_held_otherwise_is_noticed(old: str, new: str) -> None:
     assert found.machine or moved(found)
 
 
-def test_other_names_for_a_clock_and_its_phases_are_no_change() -> None:
-    named = edited(CLOCKED, ("clock clk (dawn, dusk)", "clock beat (early, late)"))
-    found = compared(contents_of(*CLOCKED), contents_of(*named))
+@pytest.mark.parametrize(("rule", "same"), [
+    ("", ""), ('rule "half" reach clk is dusk\n', 'rule "half" reach beat is late\n')])
+def test_other_names_for_a_clock_and_its_phases_are_no_change(rule: str, same: str) -> None:
+    """Also where it is a state, as something depends on which phase it is; another one that is called so is none."""
+    old, (text, micro) = CLOCKED, edited(CLOCKED, ("clock clk (dawn, dusk)", "clock beat (early, late)"))
+    before = contents_of(old[0] + rule, old[1])
+    found = compared(before, contents_of(text + same, micro))
     assert not found.machine and not moved(found)
+    found = compared(before, contents_of(text + same + "state clk 1 bit, reset 0\n    next not clk\n", micro))
+    assert found.machine and not moved(found)
 
 
 # ---------------------------------------------------------------- the same in other words

@@ -126,7 +126,7 @@ class _Without:
         if what == "oscillator":
             return None
         if not self.names:
-            return None if self.clock.held is None else tree.Not(self.clock.held, self.span)
+            return None if self.clock.held is None or level else tree.Not(self.clock.held, self.span)
         phase = self.is_(self.moves if what == "clk" else what)
         if self.clock.held is None or level:
             return phase

@@ -65,7 +65,7 @@ TWO, THREE = "clock clk (low, high)\n", "clock clk (low, mid, high)\n    moves i
     (TWO, "register a 4 bits, loads 1 when go, loads target when halt and low",
      "register a 4 bits, loads 1 when go, loads target when halt and low, on oscillator", "asks for `low`"),
     (TWO, "signal ale = go and low\nlatch a 4 bits, loads target when ale",
-     "signal ale = go and low\nlatch a 4 bits, loads target when not ale", "open in `high`"),
+     "signal ale = go and low\nlatch a 4 bits, loads target when not ale, on high", "open in `high`"),
     (THREE, "register a 4 bits, loads target when go and (mid or high)",
      "register a 4 bits, loads target when go and (mid or low)", "asks for `mid` or `high`"),
     (TWO, "state a 1 bit, reset 0\n    next not a if low else a",

@@ -683,6 +683,14 @@ NO_CLOCK = {
     "a latch that is open in another phase": Case(
         "out-of-phase", "clock clk (low, high)\nlatch a 4 bits, loads target when go and low",
         "clock clk (low, high)\nlatch a 4 bits, loads target when go and low, on low", "go and low", "on low"),
+    "a latch of which no phase is said": Case(
+        "latch-phase", "clock clk (low, high)\nrule \"r\" reach low\nlatch a 4 bits, loads target when go",
+        "clock clk (low, high)\nrule \"r\" reach low\nlatch a 4 bits, loads target when go and high", "a"),
+    "a latch that may be open while the clock is held": Case(
+        "latch-phase",
+        "clock clk (low, high)\n    held while up\ninput up 1 bit\nlatch a 4 bits, loads target when go",
+        "clock clk (low, high)\n    held while up\ninput up 1 bit\nlatch a 4 bits, loads target when go, on clk",
+        "a", "on high"),
     "an input on the clock cannot let it go": Case(
         "held-for-ever", "clock clk\n    held while stop\ninput stop 1 bit on clk",
         "clock clk\n    held while stop\ninput stop 1 bit", "stop"),

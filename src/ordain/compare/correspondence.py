@@ -40,6 +40,9 @@ def correspond(old: Contents, new: Contents) -> Correspondence:
         for name, width in ours.items():
             if name in theirs and theirs[name] == width:
                 pairs[kind][name] = name
+    clocks = [None if one.clock is None else one.states.get(one.clock.name) for one in machines]
+    if clocks[0] is not None and clocks[1] is not None and clocks[0].width == clocks[1].width:
+        pairs["states"][clocks[0].name] = clocks[1].name     # a machine has one, whatever it and its phases are called
     forms: Forms = {}
     progress = True
     while progress:

@@ -16,7 +16,7 @@ from ordain.machine.declare import Declarations
 from ordain.machine.expression import Node, leaves
 from ordain.machine.lowering import Lowering
 from ordain.machine.names import unknown
-from ordain.machine.out_of_phase import ClockPhases, never_changes, never_loads
+from ordain.machine.out_of_phase import ClockPhases, register_in_phase, state_in_phase
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
 
@@ -87,11 +87,11 @@ class Clocking:
                     help="name the phases, as in `clock clk (first, second)`, or count cycles"))
             return False
         plain = {None, self._text.name.text, self._phases[self._moves]}
-        strobes = any(strobe.on is not None for strobe in found.strobes)
+        open_while_held = self._text.held is not None and any(register.transparent for register in found.registers)
         moved = any(on.text not in plain for on in _said_on(found))
         names = {self._text.name.text, *self._phases}
-        return strobes or moved or any(True for _ in _said_in_phases(found)) or any(
-            word in names for word in _words(found, self._text.held))
+        return open_while_held or moved or any(strobe.on is not None for strobe in found.strobes) or any(
+            True for _ in _said_in_phases(found)) or any(word in names for word in _words(found, self._text.held))
 
     # ------------------------------------------------------------ when something moves
 
@@ -120,7 +120,7 @@ class Clocking:
 
     def _moved(self, phase: int, level: bool = False) -> Node:
         terms, steps = self._terms, self._lowering.steps
-        goes = terms.const(1, 1) if self._held is None or (level and steps > 1) else terms.not_(self._held)
+        goes = terms.const(1, 1) if self._held is None or level else terms.not_(self._held)
         return goes if steps == 1 else terms.and_((self._is(phase), goes))
 
     def _is(self, phase: int) -> Node:
@@ -180,9 +180,9 @@ class Clocking:
 
     def state(self, state: model.State, text: tree.State) -> model.State:
         self._without_gate.append((state, text))
-        if (phases := self._apart()) is not None and text.next is not None:
-            self._lowering.findings += never_changes(
-                self._terms, phases, state, self.gate(text.on, state.agent, text.name.text), text.next.span)
+        if (phases := self._apart()) is not None:
+            gate = self.gate(text.on, state.agent, text.name.text)
+            self._lowering.findings += state_in_phase(self._terms, phases, state, gate, text)
         return self._gated_state(state, text)
 
     def _gated_state(self, state: model.State, text: tree.State) -> model.State:
@@ -192,10 +192,9 @@ class Clocking:
 
     def register(self, register: model.Register, text: tree.Register) -> model.Register:
         self._without_gate.append((register, text))
-        if (phases := self._apart()) is not None and len(register.loads) == len(text.loads):
+        if (phases := self._apart()) is not None:
             gate = self.gate(text.on, "", register.name, register.transparent)
-            self._lowering.findings += never_loads(self._terms, phases, register, gate,
-                                                   [load.when.span for load in text.loads])
+            self._lowering.findings += register_in_phase(self._terms, phases, register, gate, text)
         return self._gated_register(register, text)
 
     def _gated_register(self, register: model.Register, text: tree.Register) -> model.Register:

@@ -40,6 +40,13 @@ EXPLANATIONS = (
         "clock clk (early, late)\nlatch held 8 bits, loads data when ale and early   # open in late",
         "Say when it moves: `latch held 8 bits, loads data when ale, on early`; or leave the phase out."),
     Explanation(
+        "latch-phase", "nothing says in which phase of the clock a latch is open",
+        "A latch hangs on the clock like a register: it is open in one phase, the last if nothing else is said. One "
+        "that its condition alone opens, in every phase, is another machine, and a set/reset latch hangs on no clock.",
+        "clock clk (early, late)\nlatch alarm 1 bit          # open in late alone: does the clock open it?\n"
+        "    loads 1 when pressed\n    loads 0 when clear_alarm",
+        "Say `on late`, or `on oscillator` for one that is open whenever its condition holds."),
+    Explanation(
         "defined-twice", "a name is declared twice",
         "Both places are shown. Names are shared by all statements of a machine and its includes.",
         "state granted 1 bit, reset 0\nsignal granted = console_2",
