@@ -15,11 +15,13 @@ from ordain.rom.contents import word_name
 MOST_COMBINATIONS = 65_536
 """Places that one return can lead to."""
 
+NO_OPCODE = -1
+
 Kind = Literal["reset", "boundary", "wired", "row", "instruction"]
 
 
 class Root(NamedTuple):
-    """One entrance. `store` and `opcode`: by whose word it is dispatched, and for which value; "" and -1 otherwise.
+    """One entrance. `store` and `opcode`: by whose word it is dispatched, and for which value; "" and none otherwise.
     `way`: which of several ends of one kind (and store) leads there. `title`: what people call it there. `addresses`:
     its first words."""
 
@@ -117,7 +119,6 @@ def wanted(bare: Bare, awaited: tuple[Vector, ...], places: Places) -> dict[Vect
         return sum(bit[leaf] for leaf in found if leaf in bit)
 
     remembered = mask({*leaves([value for vector in awaited for value in vector]), *places.counting})
-    every_opcode = mask(places.opcodes)
     count = len(graph.vectors)
     live, keeps = [0] * count, [0] * count
     users: list[list[int]] = [[] for _ in range(count)]
@@ -132,12 +133,8 @@ def wanted(bare: Bare, awaited: tuple[Vector, ...], places: Places) -> dict[Vect
             keeps[node] |= masks[move.keeps]
         for row in graph.rows[node]:
             users[row.target].append(node)
-    for node, end in graph.ends.items():
+    for node in graph.ends:     # what the end is about is asked about by the words that lead there
         live[node] = remembered
-        if end.kind in ("dispatch", "lost"):
-            live[node] |= every_opcode
-        if end.kind in ("return", "lost"):
-            live[node] |= mask(set(leaves(end.where)))
         keeps[node] = -1
         for place in bare.resumed.get(node, ()):
             users[place].append(node)
@@ -188,7 +185,7 @@ class _Search:
 
     def run(self) -> None:
         """Follow everything until nothing new turns up."""
-        self._found["reset", "", -1, 0] = self._graph.enter(self._reset())
+        self._found["reset", "", NO_OPCODE, 0] = self._graph.enter(self._reset())
         while True:
             self._graph.follow()
             fresh = [end for end in dict.fromkeys(end._replace(left=()) for end in self._graph.ends.values())
@@ -200,7 +197,7 @@ class _Search:
                 if end.kind in ("home", "wired"):
                     kind: Kind = "boundary" if end.kind == "home" else "wired"
                     number = sum(found[0] == kind for found in self._found)
-                    self._found[kind, "", -1, number] = self._graph.node(end.where)
+                    self._found[kind, "", NO_OPCODE, number] = self._graph.node(end.where)
                 elif end.kind == "dispatch":
                     self._enter_all(end, self._note_dispatch(end))
 
@@ -239,7 +236,7 @@ class _Search:
         if machine.stores[store].fill != "start" or len(sequencing.control) != 1:
             return None
         address = sequencing.stores[sequencing.control[0]]
-        if address not in self._places.pointers or address.width != machine.stores[store].bits:
+        if address.width != machine.stores[store].bits:
             return None
         word = self._terms.leaf("word", store, machine.stores[store].bits)
         return tuple(word if leaf is address else leaf for leaf in self._places.leaves)
