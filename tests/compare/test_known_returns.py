@@ -72,6 +72,22 @@ def test_the_opcode_is_known_behind_a_return(back: str, now: str, told: set[str]
         assert moved(compared(hamper(old, back), hamper(new, back))) == dict.fromkeys(told, "changed")
 
 
+def test_a_line_of_the_opcode_in_a_return_address() -> None:
+    """With odd ones control comes to the second of the last two words."""
+    back = "{near[4:1], op[0]}"
+    assert moved(compared(hamper(back=back), hamper("op in (3, 3)", back))) == {}
+    assert "two" in moved(compared(hamper(back=back), hamper("op is 3 or op is 2", back)))
+
+
+def test_an_instruction_that_is_surely_loaded_is_a_part_of_what_loads_it() -> None:
+    """The fetch loads 2, whatever is on the wire, and goes on at `two`."""
+    old, new = (burned(resolved(HAMPER.replace("RINGS", "lever").replace("BACK", "near").replace(
+        "loads wire", "loads 0b10")), {0: Word("fetch", {"load": 1}), 1: Word("on", {"flow": "go"}), **{
+            8 + op: Word(name, {"flow": "jump", "ring": int(op in rung)}) for op, name in enumerate(NAMES)}},
+        tables={"entry": {op: 8 + op for op in range(4)}}) for rung in ((), (1, 2)))
+    assert moved(compared(old, new)) == dict.fromkeys(("reset", "fetch", "one", "two"), "changed")
+
+
 def test_what_is_parked_is_known_behind_a_return() -> None:
     """It is on the bus there, a number that is the same in both machines, though these differ elsewhere."""
     shown = (0, 1, 3)

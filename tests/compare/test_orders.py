@@ -1,5 +1,7 @@
 """What a word orders: fields by the names of their codes, what no order set, words that nobody wrote."""
 
+from itertools import product
+
 import pytest
 
 from ordain.rom.contents import Contents
@@ -88,3 +90,18 @@ def test_number_0_without_a_counterpart_is_no_code(was: str, codes: str, now: in
     old = burned(resolved(QUILL), {address: Word(f"w{address}", {"note": was}) for address in range(8)})
     new = burned(resolved(other), {address: Word(f"w{address}", {"note": now}) for address in range(8)})
     assert (moved(compared(old, new)) == {}) == same
+
+
+def test_what_no_order_set_does_not_count_whatever_code_stands_there() -> None:
+    """The codes have changed their numbers, and what fills the bits has not."""
+    note = "field note 2 bits\n    none 0 idle\n    bell 1\n    horn 2\n"
+    first = edited((QUILL, ""), (note, note.replace(" bits", " bits, idle any").replace(" idle\n", "\n")))[0]
+    other = edited((first, ""), ("none 0\n    bell 1", "none 1\n    bell 0"))[0]
+
+    def all_of(text: str, note: int | str, open: tuple[str, ...]) -> Contents:
+        return burned(resolved(text), {address: Word(f"w{address}", {"note": note}, open=open) for address in range(8)})
+
+    for was, now in product(range(4), repeat=2):
+        assert moved(compared(all_of(first, was, ("note",)), all_of(other, now, ("note",)))) == {}
+    for was, now in product(("none", "bell", "horn"), repeat=2):
+        assert (moved(compared(all_of(first, was, ()), all_of(other, now, ()))) == {}) == (was == now)
