@@ -52,3 +52,44 @@ def test_one_demand_in_other_words(edit: tuple[str, str], kinds: list[str] | Non
     assert met == {*[("never", "one gate")] * (kinds != ["weaker"]),
                    *[("conflicting-enables", "open, fill")] * (kinds is not None)}
     assert [one.kind for one in found.redefined] == [kind for kind in kinds or () if "exclusive" not in edit[0]]
+
+
+STEADY = "driven by depth when source is depth, steady while not loads"
+
+
+@pytest.mark.parametrize(("edit", "promised"), [
+    ((", steady while not loads", ""), []),                                             # less is promised
+    ((STEADY, STEADY.replace("not loads", "not (loads and not loads)")), ["depth on water"]),
+    ((STEADY, STEADY.replace("not loads", "not loads and not tells")), []),
+    ((STEADY, STEADY.replace("not loads", "loads is 0")), []),                          # in other words
+    (("when source is level\n", "when source is level, steady while loads\n"), ["level on water"]),
+    # a driver that was not there promised nothing
+    (("    driven by mark", "    driven by peg when open and tells, steady while loads\n    driven by mark"), []),
+    (("full and dial is fast)\n", "full and dial is fast)\nassume not (wet and full)\n"), ["not (wet and full)"]),
+    (("full and dial is fast)\n", "full and dial is fast)\nassume not (wet and full and dial is fast)\n"), []),
+    (("not (full and dial is fast)", "not full"), ["not full"]),
+    (("not (full and dial is fast)", "not full or not (dial is fast)"), []),
+    (("not (full and dial is fast)", "not (full and dial is fast and wet)"), [])])
+def test_what_is_promised_in_addition(edit: tuple[str, str], promised: list[str]) -> None:
+    new = edited(LOCK, edit)
+    assert [one.subject for one in demanded(LOCK, new).redefined if one.kind == "promised"] == promised
+    assert {one.kind for one in demanded(LOCK, new).redefined} <= {"promised"}
+
+
+@pytest.mark.parametrize(("edit", "redefined", "unmet"), [
+    (("always reach mode is low", "reach mode is low"), [], {("always-reach", "it comes down")}),
+    (('"it rises"      reach', '"it rises"      always reach'), [], {("reach", "it rises")}),
+    (("always reach mode is low", "always reach mode is low and full"), [("stronger", "always-reach")], set()),
+    (("always reach mode is low", "always reach mode in (low, high)"), [("weaker", "always-reach")],
+     {("always-reach", "it comes down")}),
+    (("      reach mode is high", "      reach mode in (rising, high)"), [("weaker", "reach")],
+     {("reach", "it rises")}),
+    (('"it comes down" always', '"it falls" always'), [], set()),
+    (("home      start", "home      at start and full"), [("stronger", "stuck")], set()),
+    (("home      start", "home      at start or full"), [("weaker", "stuck")], {("stuck", "home")})])
+def test_what_is_to_be_reached(edit: tuple[str, str], redefined: list[tuple[str, str]],
+                               unmet: set[tuple[str, str]]) -> None:
+    found = demanded(LOCK, edited(LOCK, edit))
+    assert [(one.kind, one.check) for one in found.redefined] == redefined
+    assert demanded(LOCK, LOCK).met.keys() - found.met.keys() == unmet
+    assert all(key == answer for key, answer in demanded(LOCK, LOCK).met.items())
