@@ -3,9 +3,11 @@
 import pytest
 
 from ordain.compare.reach import ReachedWords, reach_of_change
+from ordain.rom.contents import Contents
 from tests.compare.bench import Word, burned, resolved
-from tests.compare.judged import after, between, compared, edited
+from tests.compare.judged import after, between, compared, edited, moved
 from tests.compare.test_how_it_is_told import TOLLING, hoist
+from tests.compare.test_joint import DRIFT, drift
 
 SHARED = hoist(("        up, branch jump, target wait\n", "        up, branch jump, target tail\n"),
                ("        branch test, target wait\n        down, branch jump, target wait\n",
@@ -97,3 +99,51 @@ def test_every_opcode_of_an_instruction_is_held_against_what_it_was(turned: bool
     ours, theirs = (("control", 4),), (("control", 6),)
     assert (word.old, word.new) == ((theirs, ours) if turned else (ours, theirs))
     assert [via.title for via in word.executed_by] == ["lift"]
+
+
+BACK: dict[str, int | str] = {"branch": "jump", "target": 0}
+
+
+def placed(unused: dict[str, int | str] | None = None, **late: int | str) -> Contents:
+    """`lift` waits at 5 as long as the dial says so, and goes on to the tail, or to a cell in which nothing was placed,
+    and from there."""
+    return burned(resolved(hoist()[0]), {
+        0: Word("wait", {"branch": "go"}), 4: Word("lift", {"up": 1}), 5: Word("lift", {"branch": "test", "target": 5}),
+        6: Word("lift", {"branch": "jump", "target": "@tail" if unused is None else 12}, "last"),
+        8: Word("tail", {**late, **BACK}), 10: Word("lower", {"down": 1, **BACK})},
+        tables={"entry": {0: 10, 1: 4, 2: 4, 3: 10}}, unused=unused)
+
+
+def test_a_word_behind_one_that_waits() -> None:
+    """The way round is no way on."""
+    (word,) = reach_of_change(compared(placed(), placed(down=1))).words
+    assert (word.old, word.title) == ((("control", 8),), "tail")
+    assert [(via.title, via.way, via.cycles) for via in word.executed_by] == [("lift", ("lift", "tail"), 3)]
+
+
+def test_a_way_through_a_cell_in_which_nothing_was_placed() -> None:
+    unused: dict[str, int | str] = {"branch": "jump", "target": "@tail"}
+    (word,) = reach_of_change(compared(placed(unused=unused), placed(unused=unused, down=1))).words
+    assert [(via.way, via.cycles) for via in word.executed_by] == [(("lift", "tail"), 4)]
+
+
+def test_the_word_before_the_end_of_a_way_is_the_one_that_changed() -> None:
+    """One side comes home where the other goes on: either way it is the word that leads there."""
+    longer = hoist(("        up, branch jump, target wait\ninstruction",
+                    "        up, branch jump, target tail\nroutine tail\n"
+                    "        branch jump, target wait\ninstruction"))
+    for found in (between(hoist(), longer), between(longer, hoist())):
+        assert told(reach_of_change(found)) == [("lift", [("lift", ("lift",), 0)])]
+
+
+def test_before_a_place_that_cannot_be_told_there_may_be_no_word(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is not known where the machine starts, as if there were too many words to look at each."""
+    monkeypatch.setattr("ordain.compare.places.MOST_WORDS", 16)
+    anywhere = DRIFT.replace("upc 5 bits, reset 0", "upc 5 bits, reset any")
+    found = compared(drift(anywhere), drift(anywhere, spare=1))
+    assert moved(found)["reset"] == "changed" and reach_of_change(found) == ReachedWords((), 0)
+
+
+def test_the_way_from_reset_to_its_own_word() -> None:
+    (word,) = reach_of_change(after(SHARED, ("        branch go\n", "        up, branch go\n"))).words
+    assert [(via.kind, via.way) for via in word.executed_by] == [("reset", ("wait",)), ("boundary", ("wait",))]

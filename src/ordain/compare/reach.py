@@ -72,10 +72,8 @@ def changed_words(joint: JointGraph, pairs: Iterable[tuple[int, int]]) -> dict[A
             continue
         seen.add((old, new))
         ours, theirs = graphs[0].rows[old], graphs[1].rows[new]
-        if not ours or not theirs:
-            if before is not None:                  # the word before it has sent control elsewhere
-                changed.setdefault(before[1], before[0])
-            continue
+        if before is not None and (not ours or not theirs):     # the word before it has sent control elsewhere
+            changed.setdefault(before[1], before[0])
         for row in ours:
             for other in theirs:
                 if not both(row.guard, other.guard):
