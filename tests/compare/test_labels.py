@@ -35,6 +35,14 @@ HOME = "branch jump, target wait"
     ((f"r at 4: up / a> {HOME}",), (f"t at 6: up / b> {HOME}",), {"r": "t", "r.a": "t.b", "a": "b"}),
     ((f"r at 4: up / a> {HOME}",), (f"t at 6: down / b> up, {HOME}",), {}),
     ((f"r at 4: up / a> {HOME}",), (f"t at 6: up / b> {HOME}", f"u at 8: up / c> {HOME}"), {}),     # which of two?
+    ((f"t at 6: up / b> {HOME}", f"u at 8: up / c> {HOME}"), (f"r at 4: up / a> {HOME}",), {}),
+    # its word was written anew; words of other bodies count for nothing
+    ((f"r at 4: a> up / {HOME}",), (f"r at 8: b> down / {HOME}",), {"r.a": "r.b", "a": "b"}),
+    ((f"q at 9: up / {HOME}", f"r at 4: a> up / {HOME}"),
+     (f"q at 9: up / up / {HOME}", f"r at 4: b> down / down / {HOME}"), {"r.a": "r.b", "a": "b"}),
+    # what was found by its word is not looked for by its address
+    ((f"r at 4: a> up / {HOME}",), (f"r at 8: b> up / {HOME}", f"s at 4: c> up / {HOME}"), {"r.a": "r.b", "a": "b"}),
+    ((f"r at 4: a> up / {HOME}", f"q at 8: d> up / {HOME}"), (f"r at 8: b> up / {HOME}",), {"r.a": "r.b", "a": "b"}),
     # at another word, while its own is still there; then the one at its own
     ((f"r at 4: up / a> down / {HOME}",), (f"r at 4: up / b> note bell / down / {HOME}",), {}),
     ((f"r at 4: up / a> down / {HOME}",), (f"r at 4: up / b> note bell / c> down / {HOME}",), {"r.a": "r.c", "a": "c"}),
@@ -48,6 +56,31 @@ def test_labels_that_have_gone_and_come(old: tuple[str, ...], new: tuple[str, ..
     assert pair_places(text(*old), text(*new), STORES) == pairs
 
 
+def test_a_store_of_another_name() -> None:
+    old, new = text(f"r at 4: up / a> {HOME}"), text(f"t at 4: up / b> {HOME}")
+    machine = hoist()[0].replace("store control 16", "store microwords 16")
+    other = contents_of(machine, f"{FIRST}routine t at 4\n        up\n  b: {HOME}\n{LAST}")
+    assert pair_places(old, other, {"control": "microwords"}) == pair_places(old, new, STORES) != {}
+    assert pair_places(old, other, STORES) == {}
+
+
+def test_labels_of_which_nothing_is_known() -> None:
+    """Of words whose place in the text is not known, and labels that stand nowhere."""
+    old, new = text(f"r at 4: up / a> down / {HOME}"), text(f"r at 4: up / down / a> {HOME}")
+    blind = [each._replace(sites={store: {at: site._replace(word=-1) for at, site in sites.items()}
+                                  for store, sites in each.sites.items()}) for each in (old, new)]
+    for one, other in ((blind[0], blind[1]), (old, blind[1]), (blind[0], new)):
+        assert moved_labels(one, other, STORES) == ()
+    assert moved_labels(old, new, STORES) == ("r.a", "a")
+    away = [each._replace(labels={**each.labels, "a": ("control", frozenset({8}))}) for each in blind]
+    assert moved_labels(blind[0], away[1], STORES) == ()
+    nowhere = [each._replace(labels={name: (store, frozenset[int]()) for name, (store, _) in each.labels.items()})
+               for each in (old, text(f"r at 4: up / b> down / {HOME}"))]
+    assert pair_places(nowhere[0], nowhere[1], STORES) == {} and moved_labels(nowhere[0], nowhere[0], STORES) == ()
+    bare = [each._replace(sites={}) for each in (old, text(f"r at 4: up / b> down / {HOME}"))]
+    assert pair_places(bare[0], bare[1], STORES) == {} and moved_labels(bare[0], bare[0], STORES) == ()
+
+
 def test_labels_of_a_store_that_is_gone_are_gone() -> None:
     old, new = text(f"r at 4: up / a> {HOME}"), text(f"t at 4: up / b> {HOME}")
     assert pair_places(old, new, {"entry": "entry"}) == {}
@@ -59,6 +92,11 @@ def test_labels_of_a_store_that_is_gone_are_gone() -> None:
     (f"r at 4: up / a> down / {HOME}", f"r at 4: down, up / up / a> down / {HOME}", ()),      # its word moved with it
     (f"r at 4: up / a> down / {HOME}", f"r at 4: up / a> note bell / {HOME}", ()),           # its word was written anew
     (f"r at 4: up / a> down / {HOME}", f"r at 4: up / a> note bell / down / {HOME}", ("r.a", "a")),
+    (f"r at 4: a> up / up / {HOME}", f"r at 4: up / a> up / {HOME}", ("r.a", "a")),          # which says as much
+    (f"r at 4: a> up / {HOME}", f"r at 4: a> up / down / up / {HOME}", ()),                  # before it came two
+    (f"r at 4: up / {HOME}", f"r at 4: down / up / {HOME}", ()),                             # a routine begins anew
+    (f"r at 4: up / a> down, {HOME}", f"a at 4: up / {HOME}", ("a",)),
+    (f"a at 4: up / {HOME}", f"r at 4: up / a> down, {HOME}", ("a",)),
 ])
 def test_labels_that_stand_at_another_word(old: str, new: str, moved: tuple[str, ...]) -> None:
     before, after = text(old), text(new)

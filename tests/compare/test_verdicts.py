@@ -118,7 +118,7 @@ def test_what_of_a_message_tells_faults_apart(was: str, now: str, more: bool) ->
     assert {one.kind for one in found.moved} <= {"broken-elsewhere"} and all(one.more == (now,) for one in found.moved)
     assert bool(found.moved) == bool(worse(found)) == (more or "pier" in now)
     proved = verdict_changes(report(was, flood="broken", ebb="proved"), report(was, now, flood="broken", ebb="proved"))
-    assert bool(proved.moved) == (more or "pier" in now)        # of what is proved no message can be
+    assert [one.subject for one in proved.moved] == ["flood"] * (more or "pier" in now)    # none is of what is proved
 
 
 @pytest.mark.parametrize("flood", ["proved", "broken"])
@@ -150,6 +150,24 @@ def test_a_fault_of_what_is_said_in_other_words(met: str, was: str, now: str, to
     assert [one.kind for one in verdict_changes(old, new, asked).moved] == ["broken-elsewhere"] * told
     wave = old._replace(findings=(error("wave", was, None),))       # of another check
     assert len(verdict_changes(wave, new, asked).moved) == 1
+
+
+def of_wave(made: Report, *messages: str, **rows: Any) -> Report:
+    """The report with rows and findings of the check `wave` as well."""
+    return made._replace(
+        rows=(*made.rows, *[row._replace(check="wave") for row in report(**rows).rows]),
+        findings=(*made.findings, *[error("wave", message, None) for message in messages]))
+
+
+def test_what_is_said_of_one_check_is_nothing_of_another() -> None:
+    """Neither the words of a demand, nor the names of what is broken."""
+    asked = Demands((), {("tide", "slack"): ("tide", "calm")}, SAME_NAMES)
+    old, new = (of_wave(report(**{name: "broken"}), "`flood` while slack", flood="broken")
+                for name in ("slack", "calm"))
+    assert verdict_changes(old, new, asked).moved == ()
+    more = of_wave(report("`quay` and `flood`", ebb="broken"), flood="broken")
+    (found,) = verdict_changes(of_wave(report(ebb="broken"), flood="broken"), more).moved
+    assert (found.kind, found.check, found.subject) == ("broken-elsewhere", "tide", "ebb")
 
 
 def test_of_several_demands_for_which_one_stood_that_is_gone_each_is_told() -> None:

@@ -17,11 +17,10 @@ def pair_places(old: Contents, new: Contents, stores: dict[str, str]) -> dict[st
                 for name, (store, addresses) in mine.items():
                     if name in others or name in found or name in found.values():
                         continue
-                    common = store if side else stores.get(store)
                     site = contents.sites.get(store, {}).get(min(addresses)) if addresses else None
-                    seen = None if site is None or common is None else look(contents, site, addresses)
-                    if seen is not None:
-                        rows[side].setdefault((common, "." in name, seen), []).append(name)
+                    if site is not None:
+                        seen = (store if side else stores.get(store), "." in name, look(contents, site, addresses))
+                        rows[side].setdefault(seen, []).append(name)
             pairs = [(names[0], rows[1][seen][0]) for seen, names in rows[0].items()
                      if len(names) == 1 and len(rows[1].get(seen, ())) == 1]
             found.update({name: other for name, other in pairs
@@ -43,14 +42,16 @@ def _by_orders(contents: Contents, site: Site, addresses: frozenset[int]) -> Has
 
 
 def moved_labels(old: Contents, new: Contents, stores: dict[str, str]) -> tuple[str, ...]:
-    """Labels of one name that stand at another word, while the word that had it is still in its body. Routines and
-    instructions begin where they begin, and a word that was written anew keeps its label."""
+    """Labels of one name that stand at another word, while the word that had it is still in its body, or that a routine
+    has on one side. Routines and instructions begin where they begin; a word that was written anew keeps its label."""
     found: list[str] = []
     for name, (store, addresses) in old.labels.items():
-        if name in old.routines or name in new.routines or name not in new.labels:
+        if name not in new.labels:
             continue
         now, others = new.labels[name]
-        if stores.get(store) == now and _stands_elsewhere(old, new, _at(old, store, addresses), _at(new, now, others)):
+        begins = (name in old.routines) + (name in new.routines)
+        if stores.get(store) == now and (begins == 1 or (begins == 0 and _stands_elsewhere(
+                old, new, _at(old, store, addresses), _at(new, now, others)))):
             found.append(name)
     return tuple(found)
 
