@@ -63,6 +63,25 @@ def test_who_fights(kind: str, doing: str) -> None:
     assert finding.help.startswith("take `arm` or `grip` off the bus here")
 
 
+@pytest.mark.parametrize(("kind", "arm", "load", "instead"), [
+    ("pulled high", " = 0b00", " = 0b00", "wired and"), ("pulled low", " = 0b11", " = 0b11", "wired or"),
+    ("pulled high", " = 0b00", " = 0b01", ""), ("pulled low", " = 0b00", " = 0b00", ""),
+    ("floats", " = 0b00", " = 0b00", ""),
+    ("pulled high", " = 0b00", "", ""),
+])
+def test_outputs_that_only_pull_may_be_open_ones(kind: str, arm: str, load: str, instead: str) -> None:
+    """What a resistor holds and several outputs pull away is wired, where these can do no more."""
+    machine, micro = crane("haul, lift", kind=kind)
+    for name, part in (("load", f"hauler{load}"), ("arm", f"lifter{arm}")):
+        machine = machine.replace(f"driven by {name}", f"driven by {part}")
+    [finding] = told("contention", Sound(machine, micro))
+    assert finding.help is not None and finding.help.startswith("if these are open outputs") == bool(instead)
+    assert (f"say `{instead}` in place of `{kind}`" in finding.help) == bool(instead)
+    if instead:
+        assert told("contention", Sound(machine.replace(kind, instead), micro)) == []
+
+
+
 @pytest.mark.parametrize(("kind", "when", "why"), [
     ("floats", "while nobody drives it", "no driver is enabled"),
     ("multiplexed", "while no source is selected", "no source is selected"),

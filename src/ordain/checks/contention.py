@@ -6,6 +6,7 @@ from itertools import combinations
 from ordain.checks import owners
 from ordain.checks.check import About, Check, Explanation, Known
 from ordain.checks.wording import about, fault, spot
+from ordain.machine.expression import Const
 from ordain.machine.model import Bus, Driver
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
@@ -61,8 +62,17 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
         f"`{first.name}` and `{second.name}` both {doing} `{bus.name}` in this cycle", found,
         places=(Place(first.span, f"`{first.name}` drives `{bus.name}`"),
                 Place(second.span, f"`{second.name}` drives `{bus.name}`")),
-        help=f"take `{first.name}` or `{second.name}` off the bus here: an idle code in the microinstruction, or a "
-             "gate on the enable")
+        help=_pulled(bus, first, second) + f"take `{first.name}` or `{second.name}` off the bus here: an idle code in "
+             "the microinstruction, or a gate on the enable")
+
+
+def _pulled(bus: Bus, first: Driver, second: Driver) -> str:
+    """What to say where both do no more than to pull the lines away from where a resistor holds them."""
+    away = {"pulled-high": 0, "pulled-low": (1 << bus.width) - 1}.get(bus.undriven)
+    if any(not isinstance(driver.value, Const) or driver.value.value != away for driver in (first, second)):
+        return ""
+    said, instead = ("pulled high", "wired and") if away == 0 else ("pulled low", "wired or")
+    return f"if these are open outputs that may pull together, say `{instead}` in place of `{said}`; else "
 
 
 def _seen(bus: Bus, found: Break | None) -> tuple[Driver, Driver]:
