@@ -137,7 +137,7 @@ def _as_json(findings: list[Finding], cycles: "Cycles | None", listed: "dict[str
     status = exit_status(findings)
     data: dict[str, Any] = {"command": "cycles", "status": status}
     if cycles is not None:
-        data["boundary"] = cycles.boundary
+        data["boundary"], data["unheld"] = cycles.boundary, list(cycles.unheld)
         data["fetch"] = None if cycles.fetch is None else _data(cycles.fetch)
         data["round"] = None if cycles.round is None else _data(cycles.round)
         data["instructions"] = [

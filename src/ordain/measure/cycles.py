@@ -23,6 +23,7 @@ from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
 from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine
 from ordain.measure.cycle_counts import Control, Journey, JourneyEnds, Origin, Travelled, soonest, travel
+from ordain.measure.unheld import goes_on_while_held
 from ordain.rom.contents import Contents, word_name
 
 
@@ -77,12 +78,14 @@ class Taken(NamedTuple):
 class Cycles(NamedTuple):
     """`fetch`: from the boundary to the first word of what comes next; None when there is no way to tell the boundary,
     or nothing between. `round`: where there is neither an instruction nor a row, from the boundary until control comes
-    back to it. `boundary`: what it is called. `taken`: in the order that was asked for, rows last."""
+    back to it. `boundary`: what it is called. `taken`: in the order that was asked for, rows last. `unheld`: what goes
+    on while the clock is held and has a part in where control goes; what comes of that is not counted."""
 
     fetch: Taken | None
     round: Taken | None
     boundary: str
     taken: tuple[Taken, ...]
+    unheld: tuple[str, ...] = ()
 
 
 class _Unit(NamedTuple):
@@ -94,7 +97,7 @@ class _Unit(NamedTuple):
 def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
     """Of every instruction, by title, and every row of a mapping store. None when there is no microprogram. Cycles are
     those of the clock, however long it is held in one."""
-    system = released(system)
+    unheld = goes_on_while_held(system.contents.machine, system := released(system))
     contents = system.contents
     machine, terms = contents.machine, system.terms
     found = sequencing(machine, terms)
@@ -134,7 +137,7 @@ def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
                   for number, one in enumerate(taken))
     whole = told.taken(_Unit("fetch" if units else "round", boundary, home), from_home)
     there = from_home.least is not None or bool(from_home.rings)
-    return Cycles(whole if units and there else None, whole if there and not units else None, boundary, taken)
+    return Cycles(whole if units and there else None, whole if there and not units else None, boundary, taken, unheld)
 
 
 def _any(terms: Terms, conditions: Sequence[Node]) -> Node:

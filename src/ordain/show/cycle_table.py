@@ -39,13 +39,13 @@ def cycle_lines(machine: str, cycles: Cycles, listed: Mapping[str, Listed], colu
                 everything: bool = False) -> list[str]:
     """`listed`: by title; what is missing there has no opcode. With `everything` every member of a family has a row."""
     if cycles.round is not None:
-        return folded(_round_answer(machine, cycles.boundary, cycles.round), columns)
+        return [*folded(_round_answer(machine, cycles.boundary, cycles.round), columns), *_unheld(cycles, columns)]
     if not cycles.taken and cycles.fetch is None:
         return folded(f"{machine} has no instructions and no boundary: there is nothing to count from", columns)
     rows = [] if cycles.fetch is None else [
         _Row("", f"fetch, from {cycles.boundary} on", _span(cycles.fetch), "", _decided(cycles.fetch))]
     rows += [_row(group, listed, cycles.fetch) for group in _groups(cycles.taken, listed, everything)]
-    return [*folded(_answer(machine, cycles), columns), "", *_table(rows, columns)]
+    return [*folded(_answer(machine, cycles), columns), *_unheld(cycles, columns), "", *_table(rows, columns)]
 
 
 # ---------------------------------------------------------------- the answer
@@ -70,6 +70,14 @@ def _answer(machine: str, cycles: Cycles) -> str:
     parts += [f"{count} never {what}{'s' if count == 1 else ''}" for count, what in ((endless, "end"), (idle, "begin"))
               if count]
     return f"{machine}: {', '.join(parts)}"
+
+
+def _unheld(cycles: Cycles, columns: int) -> list[str]:
+    if not cycles.unheld:
+        return []
+    names = ", ".join(f"`{name}`" for name in cycles.unheld)
+    return folded(f"counted as if nothing ever held the clock: what comes of {names} while it is held (a time-out) is "
+                  "in no figure", columns)
 
 
 def _round_answer(machine: str, boundary: str, one: Taken) -> str:
