@@ -11,7 +11,7 @@ HOME = ("fetch", 0)
 CODES = ("none", "a", "b", "t", "pc", "ram", "alu", "lit", "both")
 """What can drive the bus; `both`: `a` and `b` at once, where the bus is wired."""
 FUNCTIONS = ("add", "sub", "and", "xor", "inc", "pass", "adc", "less")
-WAYS = ("next", "jump", "test", "untest", "odd", "dispatch", "wait", "key")
+WAYS = ("next", "jump", "test", "untest", "odd", "dispatch", "wait", "key", "four")
 TAKERS = ("a", "b", "t", "mar", "pc", "ram", "flags", "ir", "count")
 """What loads the bus, or does something of its own: `flags` load what the adder says, `count` counts `pc`."""
 FLAGS = ("z", "c")
@@ -50,6 +50,8 @@ class Word:
                 said += [f"seq {self.way}"]
             case "dispatch":
                 said += ["seq dispatch", *(["target fetch"] if successor else [])]
+            case "four" if successor:
+                said += [f"seq four, target table(l{number + 1}, {to}, {to}, l{number + 1})"]
             case "test" | "untest" | "odd" | "key" if successor:
                 said += [f"seq {self.way}, target pair(l{number + 1}, {to})"]
             case _:
@@ -140,7 +142,7 @@ def _body(chance: Random, board: Board, title: str) -> tuple[Word, ...]:
         if number == last:
             words[number] = _going(words[number], "jump", HOME)
         elif chance.random() < 0.4:
-            way = chance.choice(("jump", "test", "untest", "odd", "key", "wait", "test"))
+            way = chance.choice(("jump", "test", "untest", "odd", "key", "wait", "test", "four"))
             to = HOME if chance.random() < 0.4 else (title, chance.randint(number + 1, last))
             if way == "wait":
                 words[number] = Word(way="wait", by_pc=chance.random() < 0.5)
@@ -195,18 +197,18 @@ def machine_text(board: Board) -> str:
         'machine quern "a path for data by chance"', 'microprogram "quern.micro"',
         *(line.format(board.moving) for line in _CLOCKS[board.clock]),
         *([f"store control {1 << w + 4} words of {22 + w} bits", "    address {z, ir, step}", "    instruction ir",
-           "    step step"] if board.stepped else [f"store control 64 words of {28 + w} bits", "    address upc"]),
+           "    step step"] if board.stepped else [f"store control 64 words of {29 + w} bits", "    address upc"]),
         "field src 4 bits", *_codes(CODES), "field op 3 bits", *_codes(FUNCTIONS),
         *(f"field {name} 1 bit" for name in (*(f"put_{one}" for one in TAKERS), "gated", "by_pc", "yields")),
         f"field lit {wide}, idle 0",
-        "field seq 3 bits", *(f"    {code} {number}" for number, code in enumerate(ways)),
+        f"field seq {3 if board.stepped else 4} bits", *(f"    {code} {number}" for number, code in enumerate(ways)),
         *([] if board.stepped else [
             f"field target 6 bits address, idle {'following' if board.successor else '0'}",
             f"store entry {1 << w} words of 6 bits", "    address ir", "    word start of instruction"]),
         "input key 1 bit, ready 1 bit",
         f"state {'step 3' if board.stepped else 'upc 6'} bits, reset 0",
         "    next choose seq", *(f"        {way}: {there}" for way, there in ways.items()),
-        *(["        otherwise: 0"] if board.stepped else []),
+        "        otherwise: 0",
         f"register a {wide}, loads data when put_a and (c or not gated)", f"register b {wide}, loads data when put_b",
         f"{'latch' if board.latch else 'register'} t {wide}, loads "
         + (f"b when put_t, on {board.other}" if board.early else "data when put_t"),
@@ -248,9 +250,11 @@ def _ways(board: Board) -> dict[str, str]:
     on = {"test": "z", "untest": "not z", "odd": "data[0]", "key": "key"}
     if board.successor:
         return {"next": "target", "jump": "target", "wait": "target if ready else upc", "dispatch": "entry",
-                **{way: f"{{target[5:1], target[0] or {bit}}}" for way, bit in on.items()}}
+                **{way: f"{{target[5:1], target[0] or {bit}}}" for way, bit in on.items()},
+                "four": "{target[5:2], b[1:0]}"}
     return {"next": "upc + 1", "jump": "target", "wait": "upc + 1 if ready else upc", "dispatch": "entry",
-            **{way: f"target if {bit} else upc + 1" for way, bit in on.items()}}
+            **{way: f"target if {bit} else upc + 1" for way, bit in on.items()},
+            "four": "target if b[1:0] in (1, 2) else upc + 1"}
 
 
 def program_text(board: Board, meanings: Mapping[str, str]) -> str:
@@ -374,6 +378,8 @@ def _cycle(board: Board, chance: Random, held: dict[str, int], ram: list[int], s
             there = word.to if data & 1 else on
         case "key":
             there = word.to if key else on
+        case "four":
+            there = word.to if held["b"] & 3 in (1, 2) else on
         case "wait":
             there = on if ready else spot
         case "dispatch":

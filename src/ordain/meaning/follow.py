@@ -252,7 +252,7 @@ class Course:
                 done.append((under, [node.value for node in open_ if type(node) is Const]))
                 continue
             atom = next((bit for node in open_ if (bit := deciding(node)) is not None), None)
-            if atom is None and (part := narrow(open_)) is not None:
+            if atom is None and not self._loops and (part := narrow(open_)) is not None:
                 waiting += [(open_, more) for said in values_of(terms, part, under)
                             if can_be(more := {**under, **said})]
                 if len(waiting) + len(done) > 4096:
