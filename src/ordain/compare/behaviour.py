@@ -273,13 +273,9 @@ def _hex(keys: list[tuple[str, int]]) -> str:
 # ---------------------------------------------------------------- the machine itself
 
 
-_ANOTHER_LINE = "condition `{}` means something else; it is taken for the same line"
-
-
 def _machine_changes(joint: JointGraph) -> tuple[str, ...]:
     """What differs whatever word is executed."""
-    found = [_ANOTHER_LINE.format(key[1]) if key[0] == "means" else
-             f"{effect_text(key)} has changed, whatever word is executed" for key in joint.common.agreed.machine]
+    found = [f"{effect_text(key)} has changed, whatever word is executed" for key in joint.common.agreed.machine]
     for side, key in joint.common.agreed.alone:
         found.append(f"{effect_text(key)}: only in the {('old', 'new')[side]} machine; elsewhere words that order "
                      "nothing about it are taken to leave it alone")
@@ -294,8 +290,9 @@ def _machine_changes(joint: JointGraph) -> tuple[str, ...]:
         for name, many in _values(had).items():
             if many != _values(has).get(name, many):
                 found.append(f"{kind} `{name}` has {_values(has)[name]} values, had {many}")
-    found += [_ANOTHER_LINE.format(name) for name, condition in old.conditions.items()
-              if name in new.conditions and (condition.value is None) != (new.conditions[name].value is None)]
+    for name, condition in old.conditions.items():
+        if name in new.conditions and not _alike(joint, condition.value, new.conditions[name].value):
+            found.append(f"condition `{name}` means something else; it is taken for the same line")
     for name, ways in computed_unread(joint.common.sides, joint.common.terms).items():
         if not any(_alike(joint, before, after) for before, after in ways):
             found.append(f"field `{name}` is computed in another way; nothing says where it leads")
@@ -326,7 +323,9 @@ def _values(items: Mapping[str, State | Input]) -> dict[str, int]:
     return {name: len(item.codes) or 1 << item.width for name, item in items.items()}
 
 
-def _alike(joint: JointGraph, old: Node, new: Node) -> bool:
+def _alike(joint: JointGraph, old: Node | None, new: Node | None) -> bool:
+    if old is None or new is None:
+        return old is new
     common, machines = joint.common, [side.machine for side in joint.common.sides]
     fields = in_new_codes(machines[0], machines[1], common.correspondence.pairing, common.terms)
     return common.equal_terms.first(substitute(common.terms, (old,), fields)[0]) is common.equal_terms.first(new)

@@ -120,8 +120,8 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
 def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tuple[dict[Key, Node], dict[Key, Node]]:
     """What the fields of a store say that the microprogram fills and that is not executed, such as a decoder of the
     opcode: per side, by the new names and in the new codes. And what stores show on lines of which nothing is said;
-    where nobody can say which line is which, it is another on both sides. And what conditions are that both sides
-    compute: a store says it, or a place."""
+    where nobody can say which line is which, it is another on both sides. And what conditions are where a store
+    says it, or a place: that may be another though it is said in the same words."""
     found: tuple[dict[Key, Node], dict[Key, Node]] = ({}, {})
     new_names = {other for other, _ in pairing.values.values()}
     for mine, (side, counts) in enumerate(zip(sides, ({*pairing.values, *pairing.old_alone},
@@ -136,13 +136,22 @@ def said_beside(sides: tuple[Side, Side], pairing: Pairing, terms: Terms) -> tup
                 leaf, name, sides[1].machine.fields[other].width, numbers, terms)
     for name, condition in sides[0].machine.conditions.items():
         its = sides[1].machine.conditions.get(name)
-        if condition.value is not None and its is not None and its.value is not None:
+        if condition.value is None or its is None or its.value is None:
+            continue
+        if any(_said_elsewhere(side, leaf) for side in sides for leaf in leaves((condition.value, its.value))):
             found[0]["means", name], found[1]["means", name] = condition.value, its.value
     shown, untold = _unread_lines(sides, terms)
     for number, each in enumerate(found):
         each.update({("shows", name): terms.join(lines) for name, lines in shown.items()})
         each.update({("lines", name): terms.const(number, 1) for name in untold})
     return found
+
+
+def _said_elsewhere(side: Side, leaf: Leaf) -> bool:
+    """A place, or what is not in the words that are executed, but in other stores."""
+    if leaf.kind == "field":
+        return leaf.name in side.machine.fields and side.machine.fields[leaf.name].store not in side.sequencing.control
+    return leaf in side.sequencing.pointers or (leaf.kind == "word" and leaf.name not in side.sequencing.control)
 
 
 def _unread_lines(sides: tuple[Side, Side], terms: Terms) -> tuple[dict[str, list[Node]], list[str]]:

@@ -146,12 +146,13 @@ def _entered(common: Common, recalled: tuple[Recalled | None, Recalled | None],
     places = common.places
 
     def followed(mine: int) -> Entered:
-        known = walked.get(awaited[0]) if mine == 0 else None
+        own = awaited[mine]
+        known = walked.get(own) if mine == 0 else None
         if known is None:
-            known = enter(common.sides[mine], common.terms, places[mine], common.observers[mine], awaited[mine],
-                          bare[mine], recalled[mine])
+            known = enter(common.sides[mine], common.terms, places[mine], common.observers[mine], own, bare[mine],
+                          recalled[mine])
         if mine == 0:
-            walked[awaited[0]] = known
+            walked[own] = known
         bare[mine] = known[1]
         return known[0]
 
