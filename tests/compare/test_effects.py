@@ -121,6 +121,13 @@ def test_one_effect_that_is_another(old: str, new: str, cycle: int, change: str)
             assert change in changes and {text.split("`")[1] for text in changes} == {change.split("`")[1]}
 
 
+def test_what_happens_at_other_times_is_said_so() -> None:
+    """By night before, by day now: both are at times."""
+    found = compared(cellar(("by dial when pull", "by dial when pull and night")),
+                     cellar(("by dial when pull", "by dial when pull and not night")))
+    assert told(found) == (1, ["`dial` takes `rope`: at times -> at other times"])
+
+
 def test_lines_that_are_shown_and_of_which_the_machine_says_nothing() -> None:
     """Of a computed store, of one that the microprogram fills: they lead somewhere all the same."""
     shows = cellar(("{pump is 3, 0b0, pump}", "{pump is 2, 0b0, pump}"), press=(0, 1, 10, 3))

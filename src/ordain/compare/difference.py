@@ -286,7 +286,8 @@ def _effect_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace)
         if old != new:
             key = joint.common.agreed.effects[number].key
             known = key[0] in ("drives", "takes", "strobes", "writes")
-            changes.append(Change(effect_text(key), _how_often(old) if known else "", _how_often(new) if known else ""))
+            was, now = (_how_often(old), _how_often(new)) if known else ("", "")
+            changes.append(Change(effect_text(key), was, "at other times" if was == now == "at times" else now))
     return changes
 
 
