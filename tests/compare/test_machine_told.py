@@ -206,3 +206,13 @@ def test_a_condition_that_is_made_of_a_place_is_another_where_words_have_moved(l
 def test_variants_of_a_store_that_only_a_condition_reads() -> None:
     contents = contents_of(*TABLED)
     assert wrong(contents, Variants(contents), [one for one in bit_faults(contents) if one.store == "table"]) == []
+
+
+def test_variants_of_one_of_two_stores_that_say_one_thing() -> None:
+    """A line is what both tables say together; control asks neither."""
+    texts = edited(TABLED, ("shut 1 bit = table[0]", "shut 1 bit = table[0] and second[1]"),
+                   ("store table", "store second 4 words of 4 bits\n    address op\nstore table"))
+    contents = contents_of(texts[0], texts[1] + "map second\n        0, 1: lower\n        others: lift\n")
+    faults = [one for one in bit_faults(contents) if one.store in ("table", "second")]
+    found = Variants(contents)
+    assert wrong(contents, found, faults) == []
