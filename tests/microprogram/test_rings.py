@@ -8,7 +8,7 @@ from itertools import product
 
 import pytest
 
-from tests.microprogram.compiled import compiled, described
+from tests.microprogram.compiled import compiled, described, placed
 
 Next = Callable[[int, int], int]
 
@@ -24,6 +24,7 @@ COUNTERS: dict[str, Next] = {
     "not upc if upc is 5 else upc + 1": lambda upc, c: 2 if upc == 5 else upc + 1,
     "(upc if upc is 5 else 0) + 1": lambda upc, c: (upc if upc == 5 else 0) + 1,
     "upc - 3 if upc is 6 else upc + 1": lambda upc, c: upc - 3 if upc == 6 else upc + 1,
+    "upc + (5 if upc is 6 else 1)": lambda upc, c: upc + 5 if upc == 6 else upc + 1,
     "upc + 1": lambda upc, c: upc + 1,
 }
 
@@ -66,3 +67,44 @@ def test_a_routine_is_whole_where_the_counter_begins_again(text: str) -> None:
     assert (True, True) in verdicts
     if "upc is 5 else" in text or "upc < 5" in text:
         assert (False, False) in verdicts
+
+
+DISTANCES = """machine small
+store control 32 words of 16 bits
+    address upc
+field branch 2 bits
+    on 0 idle
+    by 1
+    to 2
+    or_on 3
+field by 4 bits, idle 0
+field there 5 bits address, idle 0
+field mark 5 bits, idle 0
+input c 1 bit
+state upc 5 bits, reset 1
+    next choose branch
+        on   : upc + 1
+        by   : upc + {by[3], by}
+        to   : there
+        or_on: upc + {by[3], by} if c else upc + 1
+"""
+
+
+@pytest.mark.parametrize("holes", [(), (1, 3, 5, 7, 9, 11), (0, 2, 4, 6), tuple(range(2, 14, 3))])
+@pytest.mark.parametrize("branch", ["by", "or_on"])
+def test_a_distance_back_leads_to_the_line_that_is_so_many_above(branch: str, holes: tuple[int, ...]) -> None:
+    """Between them a word jumps, so nothing else keeps them together; other routines leave holes of one word."""
+    machine = described(DISTANCES)
+    others = "".join(f"routine h{at} at {at}\n    branch to, there h{at}\n" for at in holes)
+    for back, above in product(range(1, 5), range(4)):
+        lines = [f"    branch to, there last, mark {number}\n" for number in range(above)]
+        micro = (f"{others}routine one\n{''.join(lines)}  last: branch {branch}, by {16 - back}, mark 31\n"
+                 "    branch to, there one\n")
+        program, findings = compiled(machine, micro)
+        if back > above:
+            assert [each.name for each in findings] == ["runs-off"]
+            continue
+        assert findings == [] and program is not None
+        addresses = placed(machine, micro).addresses
+        (here,), (there,) = addresses[len(holes) + above], addresses[len(holes) + above - back]
+        assert there == here - back

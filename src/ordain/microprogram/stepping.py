@@ -25,7 +25,7 @@ from ordain.microprogram.carry import counted_width
 from ordain.microprogram.formed import formed
 from ordain.microprogram.layout import Layout
 from ordain.microprogram.model import Microinstruction
-from ordain.microprogram.sums import address_parts, carriers, counted, offsets, sum_widths, sums
+from ordain.microprogram.sums import address_parts, carriers, counted, offsets, sum_widths, sums, sums_back
 from ordain.microprogram.survey import written_in_fields
 from ordain.text.findings import Finding, Severity, error
 
@@ -50,10 +50,11 @@ class Counter(NamedTuple):
 
 class Steps(NamedTuple):
     """By how much the address may be counted up from a word: on the way to the next word, and to be kept (the return
-    address of a call)."""
+    address of a call). `back`: by how much it may be counted down on the way to the next one."""
 
     on: tuple[int, ...]
     kept: tuple[int, ...]
+    back: tuple[int, ...] = ()
 
 
 NO_STEPS = Steps((), ())
@@ -224,7 +225,8 @@ def steps_of(terms: Terms, layout: Layout, counter: Counter, bits: int, open_bit
             known[leaf] = terms.const(field.read(bits), leaf.width)
     found = substitute(terms, (*counter.following, *counter.others), known)
     count = len(counter.following)
-    return Steps(sums(terms, found[:count], counter.place), sums(terms, found[count:], counter.place))
+    return Steps(sums(terms, found[:count], counter.place), sums(terms, found[count:], counter.place),
+                 sums_back(terms, found[:count], counter.place))
 
 
 def sums_at(machine: Machine, layout: Layout, counter: Counter, word: Microinstruction,

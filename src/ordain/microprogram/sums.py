@@ -86,6 +86,12 @@ def sums(terms: Terms, nodes: Iterable[Node], place: Sequence[Node]) -> tuple[in
     return tuple(sorted({ahead for _, found in _counts(terms, nodes, place) for ahead in found}))
 
 
+def sums_back(terms: Terms, nodes: Iterable[Node], place: Sequence[Node]) -> tuple[int, ...]:
+    """Every k for which "place - k" becomes a part of the value of the nodes, below half the way round. A choice that
+    asks for the place itself (`upc - 3 if upc is 6 else ...`) goes back in some places only, and is left out."""
+    return tuple(sorted({back for _, found in _counts(terms, nodes, place, True) for back in found}))
+
+
 def sum_widths(terms: Terms, nodes: Iterable[Node], place: Sequence[Node]) -> list[int]:
     return [node.width for node, _ in _counts(terms, nodes, place)]
 
@@ -95,9 +101,11 @@ def offsets(terms: Terms, node: Node, leaf: Leaf) -> frozenset[int]:
     return _possible(terms, _added(terms, node, {leaf: (terms.const(0, leaf.width), None)}))
 
 
-def _counts(terms: Terms, nodes: Iterable[Node], place: Sequence[Node]) -> Iterator[tuple[Node, frozenset[int]]]:
-    """The sums that are no parts of other such sums, each with what it adds."""
+def _counts(terms: Terms, nodes: Iterable[Node], place: Sequence[Node],
+            back: bool = False) -> Iterator[tuple[Node, frozenset[int]]]:
+    """The sums that are no parts of other such sums, each with what it adds, or takes away where it goes `back`."""
     known: _Known = {leaf: (terms.const(0, leaf.width), None) for leaf in place}
+    own = frozenset(leaves(place))
     seen: set[Node] = set()
     todo = list(nodes)
     while todo:
@@ -105,11 +113,14 @@ def _counts(terms: Terms, nodes: Iterable[Node], place: Sequence[Node]) -> Itera
         if part in seen:
             continue
         seen.add(part)
-        if isinstance(part, Add | Sub | Not) and (found := _possible(terms, _added(terms, part, known))):
-            if ahead := frozenset(k for k in found if 0 < k <= 1 << part.width - 1):
-                yield part, ahead
+        if isinstance(part, Add | Sub | Not) and (found := _possible(terms, added := _added(terms, part, known))):
+            if back and added is not None and not own.isdisjoint(leaves((added,))):
+                continue
+            whole = 1 << part.width
+            if by := frozenset(whole - k if back else k for k in found if k and (k > whole >> 1) is back):
+                yield part, by
         elif type(part) is If:
-            todo += part.args[1:]
+            todo += part.args[1:] if not back or own.isdisjoint(leaves(part.args[:1])) else ()
         elif not isinstance(part, Among | Equal | Less | Parity):      # what a comparison adds goes nowhere
             todo += part.args
 

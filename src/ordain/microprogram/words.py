@@ -64,6 +64,7 @@ class Writer:
         new = tuple.__new__                     # a named tuple's own constructor takes twice as long
         made: list[Microinstruction] = []
         all_steps: list[Steps] = []
+        backward: list[tuple[int, int]] = []
         for word in plan.words:
             used = bits = 0
             targets: Targets = ()
@@ -111,6 +112,8 @@ class Writer:
                 if at_once:
                     steps, reach = found
                     on = _on(steps, 0)
+                    if steps.back and not broken:
+                        backward.append((index, max(steps.back)))
                     if index + reach >= end and not broken:
                         kept = index + max(steps.on, default=0) < end
                         self.past.append(Past(plan, index, index + reach - end + 1, kept))
@@ -121,6 +124,8 @@ class Writer:
                 store, bits, open_bits, targets, (label.text,) if label is not None else (), owner, ", ".join(texts),
                 span, called_from, reach, fixed.get(index, ()), texts, on)))
             index += 1
+        for index, by in backward:
+            made = self._reached_back(plan, made, index - plan.first, by)
         if all_steps and counter is not None:
             return self._in_rows(plan, made, all_steps, counter.delay)
         return made
@@ -138,6 +143,19 @@ class Writer:
         (word,) = self.body(-1, plan, {})
         self.counter = counter
         return word
+
+    def _reached_back(self, plan: BodyPlan, made: list[Microinstruction], at: int,
+                      by: int) -> list[Microinstruction]:
+        """The words with those in a row over which one goes back by a distance: so many lines above in its body."""
+        if by > at:
+            self.findings.append(error(
+                "runs-off", f"from here the hardware can go back by {by} words, before the first of `{plan.name}`",
+                made[at].span, f"{by - at} {'word is' if by - at == 1 else 'words are'} missing",
+                help="a distance back is that many lines above in the same body: correct it, or name the word by a "
+                     "field that holds its address"))
+            return made
+        first = made[at - by]
+        return [*made[:at - by], first._replace(succeeds=max(first.succeeds, by)), *made[at - by + 1:]]
 
     def _in_rows(self, plan: BodyPlan, made: list[Microinstruction], steps: Sequence[Steps],
                  delay: int) -> list[Microinstruction]:
