@@ -108,3 +108,17 @@ def test_a_distance_back_leads_to_the_line_that_is_so_many_above(branch: str, ho
         addresses = placed(machine, micro).addresses
         (here,), (there,) = addresses[len(holes) + above], addresses[len(holes) + above - back]
         assert there == here - back
+
+
+def test_behind_a_register_a_distance_back_keeps_the_body_in_a_row() -> None:
+    """The word two lines above what is on its way when the branch is obeyed is the one above the branch."""
+    machine = described(DISTANCES.replace("address upc", "address active").replace("reset 1", "reset 2")
+                        + "state active 5 bits, reset 1\n    next upc\n")
+    holes = "".join(f"routine h{at} at {at}\n    branch to, there h{at}\n    branch to, there h{at}\n"
+                    for at in (1, 5, 9))
+    body = "    branch to, there rest\n    mark 1\n    branch to, there rest\n    mark 2\n  rest: mark 3\n"
+    end = "    branch to, there rest\n    mark 4\n"
+    for branch, whole in (("branch by, by 14", True), ("branch on", False)):
+        micro = f"{holes}routine one\n{body}    {branch}\n{end}"
+        one = [addresses[0] for addresses in placed(machine, micro).addresses[6:]]
+        assert (one == list(range(one[0], one[0] + len(one)))) is whole

@@ -165,6 +165,8 @@ class Writer:
         if past:
             _, on = rows([each._replace(kept=()) for each in steps], delay, entries)
             self.past += [Past(plan, plan.first + at, over, at not in on) for at, over in past.items()]
+        if any(each.back for each in steps):     # to a line above, counted from what is on its way then
+            reach[0] = max(reach[0], len(made) - 1)
         begins = frozenset(entries)
         return [word._replace(succeeds=ahead, goes_on=_on(steps[at], delay) if at in begins else ())
                 for at, (word, ahead) in enumerate(zip(made, reach))]
