@@ -155,6 +155,68 @@ def test_a_computed_field_of_which_nothing_says_where_it_leads(edits: tuple[tupl
     assert between(CHECKED, new).machine == between(new, CHECKED).machine == (said if differs else ())
 
 
+ALONE = "field `{}` is computed only in the {} machine; nothing says where it leads"
+
+
+@pytest.mark.parametrize(("edits", "alone"), [
+    ((("field check 1 bit = odd parity of control[11:1]", "spare 1 bit"),), [("check", 0)]),
+    ((("field check 1 bit = odd parity of control[11:1]", "field check 1 bit"),), [("check", 0)]),
+    ((("field check 1 bit", "field parity 1 bit"),), [("check", 0), ("parity", 1)]),
+    ((("spare 1 bit\nfield check 1 bit = odd parity of control[11:1]",
+       "field check 2 bits = {up, odd parity of control[11:2]}"),), [("check", 0), ("check", 1)]),
+    ((("spare 1 bit\n", "field lamp 1 bit, idle any\n"),), []),
+])
+def test_a_computed_field_that_only_one_machine_has(edits: tuple[tuple[str, str], ...],
+                                                    alone: list[tuple[str, int]]) -> None:
+    """Whatever the line leads to gets another level now, or none. What is computed of a field that one machine has, and
+    that no order may have set, is another."""
+    new = edited(CHECKED, *edits)
+    for old, now, names in ((CHECKED, new, ("old", "new")), (new, CHECKED, ("new", "old"))):
+        expected = {ALONE.format(name, names[side]) for name, side in alone} or {
+            "field `check` is computed in another way; nothing says where it leads"}
+        assert set(between(old, now).machine) == expected
+
+
+@pytest.mark.parametrize("reads", [(False, False), (True, False), (False, True), (True, True)])
+def test_a_computed_field_counts_by_what_it_does_where_both_machines_say_that(reads: tuple[bool, bool]) -> None:
+    """There is a second store with fields, besides."""
+    nano = edited(CHECKED, ("store entry", "store nano 2 words of 4 bits\n    address up\nfield blow 3 bits, idle 0\n"
+                                           "spare 1 bit\nstore entry"))
+    alarm = ("home ", "strobe alarm\nsignal alarm = check\nhome ")
+    old, new = (edited(texts, alarm) if read else texts
+                for texts, read in zip((nano, edited(nano, ("odd parity", "even parity"))), reads))
+    said = "field `check` is computed in another way; nothing says where it leads"
+    assert (said in between(old, new).machine) == (reads != (True, True))
+    assert not any(said in between(texts, texts).machine for texts in (old, new))
+    bare = edited(nano, ("field check 1 bit = odd parity of control[11:1]", "spare 1 bit"))
+    assert (ALONE.format("check", "old") in between(old, bare).machine) == (not reads[0])
+    assert (ALONE.format("check", "new") in between(bare, old).machine) == (not reads[0])
+
+
+def test_a_computed_field_is_made_of_the_word_that_it_is_in() -> None:
+    """A spare bit of another store has another level."""
+    nano = edited(CHECKED, ("store entry", "store nano 2 words of 4 bits\n    address up\nfield blow 3 bits, idle 0\n"
+                                           "spare 1 bit\nstore entry"))
+    other = edited(nano, ("blow 3 bits, idle 0\nspare 1 bit\n", "blow 3 bits, idle 0\nspare 1 bit ones\n"))
+    assert between(nano, other).machine == () == between(other, nano).machine
+
+
+@pytest.mark.parametrize(("word", "reader", "differs"), [
+    ("{up, not dial[0]}", "", True), ("{not up, dial[0]}", "", True), ("{up, dial[0]}", "", False),
+    ("{up, not dial[0]}", "not ", False), ("{up, not dial[0]}", "", True)])
+def test_each_line_of_a_computed_store_counts_once(word: str, reader: str, differs: bool) -> None:
+    """Its lowest line is read, or nothing is."""
+    for reads in ([True] if reader else [False, True]):
+        texts = edited(hoist(), ("store entry", "store lamps 4 words of 2 bits\n    address {up, dial[0]}\n"
+                                                "    word {up, dial[0]}\nstore entry"))
+        if reads:
+            texts = edited(texts, ("home ", "strobe alarm\nsignal alarm = lamps.word[0]\nhome "))
+        new = edited(texts, ("word {up, dial[0]}", f"word {word}"),
+                     *((("= lamps.word[0]", f"= {reader}lamps.word[0]"),) if reader else ()))
+        found = between(texts, new)
+        assert (moved(found) != {} or found.machine != ()) == differs, (reads, moved(found), found.machine)
+
+
 def test_a_computed_field_of_one_s_own_values() -> None:
     """What it is said to be of values stays, whatever level stands for them."""
     old = edited(CHECKED, ("odd parity of control[11:1]", "up and down"))

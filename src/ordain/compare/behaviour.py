@@ -293,9 +293,13 @@ def _machine_changes(joint: JointGraph) -> tuple[str, ...]:
     for name, condition in old.conditions.items():
         if name in new.conditions and not _alike(joint, condition.value, new.conditions[name].value):
             found.append(f"condition `{name}` means something else; it is taken for the same line")
-    for name, ways in computed_unread(joint.common.sides, joint.common.terms).items():
+    computed = computed_unread(joint.common.sides, joint.common.terms)
+    for name, ways in computed.both.items():
         if not any(_alike(joint, before, after) for before, after in ways):
             found.append(f"field `{name}` is computed in another way; nothing says where it leads")
+    for name, side in computed.alone:
+        found.append(f"field `{name}` is computed only in the {('old', 'new')[side]} machine; nothing says where it "
+                     "leads")
     for name, memory in old.memories.items():
         its = new.memories.get(name)
         if its is not None and (memory.words, memory.bits) != (its.words, its.bits):
