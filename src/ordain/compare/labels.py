@@ -11,7 +11,7 @@ def pair_places(old: Contents, new: Contents, stores: dict[str, str]) -> dict[st
     word of the same body, at the same addresses, or before the same words."""
     found: dict[str, str] = {}
     for ours, theirs in ((old.labels, new.labels), (old.routines, new.routines)):
-        for look in (_by_word, _by_addresses, _by_orders):
+        for look in (_by_word, _by_text, _by_bits, _by_orders):
             rows: list[dict[Hashable, list[str]]] = [{}, {}]
             for side, (contents, mine, others) in enumerate(((old, ours, theirs), (new, theirs, ours))):
                 for name, (store, addresses) in mine.items():
@@ -32,9 +32,14 @@ def _by_word(contents: Contents, site: Site, addresses: frozenset[int]) -> Hasha
     return site.owner, site.word - min(body.word for body in _body(contents, site))
 
 
-def _by_addresses(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
-    """Some other body may stand there now."""
+def _by_text(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
+    """At the same addresses some other body may stand now."""
     return addresses, site.orders
+
+
+def _by_bits(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
+    """What an order names may have got another name, too."""
+    return addresses, site.bits & ~site.open
 
 
 def _by_orders(contents: Contents, site: Site, addresses: frozenset[int]) -> Hashable:
