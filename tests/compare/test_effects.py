@@ -261,3 +261,16 @@ def test_a_strobe_that_follows_a_cycle_later() -> None:
                                                                    "not (dial[0] or not prior(up))")
     for other in ("prior(down)", "up", "prior(up) or dial[1]"):
         assert told_after("prior(up)", other) != {}
+
+
+def test_a_decoder_field_that_only_one_machine_has_says_no_more_than_what_it_does() -> None:
+    """A code for a lamp, or a line for it; in which cells of the decoder it is on, counts."""
+    old = cellar(("    driven by bell when night", "    driven by bell when mark is full"))
+    new = cellar(("field mark 2 bits\n    low  0 idle\n    full 3", "field lamp 1 bit\nspare 1 bit"),
+                 ("    driven by bell when night", "    driven by bell when lamp"))
+    for gauge, same in (((0, 2, 0, 2), True), ((1, 3, 0, 2), True), ((0, 2, 2, 0), False)):
+        lit = old._replace(words={**old.words, "gauge": (0, 3, 0, 3)})
+        other = new._replace(words={**new.words, "gauge": gauge})
+        for one, two in ((lit, other), (other, lit)):
+            found = compared(one, two)
+            assert (moved(found) == {} and not found.machine) == same

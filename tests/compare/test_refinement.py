@@ -65,3 +65,8 @@ def test_the_largest_part_of_a_block_keeps_its_number() -> None:
     block = coarsest(length, signature, lambda node: [node + 1] if node + 1 < length else [])
     assert len({*block}) == length and len(looked) <= 3 * length
     assert coarsest(5, lambda node, _: node == 3, lambda node: []) == [0, 0, 0, 1, 0]
+
+
+def test_a_node_that_looks_as_before_stays_where_it_is() -> None:
+    """The first looks at the third, which gets another block, and shows nothing of it."""
+    assert coarsest(4, lambda node, _: "aaxy"[node], lambda node: [2] if node == 0 else [])[:2] == [0, 0]
