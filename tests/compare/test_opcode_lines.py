@@ -49,7 +49,15 @@ def begun() -> dict[int, Word]:
 
 
 def by_table(lines: str, rows: Rows) -> Contents:
-    store = f"store entry {len(rows)} words of 5 bits\n    address {{{lines}}}\n    word start of instruction\n"
+    return _by_store(lines, rows, "    word start of instruction\n")
+
+
+def by_map(lines: str, rows: Rows) -> Contents:
+    return _by_store(lines, rows, "")
+
+
+def _by_store(lines: str, rows: Rows, filled: str) -> Contents:
+    store = f"store entry {len(rows)} words of 5 bits\n    address {{{lines}}}\n{filled}"
     return burned(resolved(TOP.replace("CONTROL", "upc") + store + SEQUENCER.replace("LOOK", "entry") + REST),
                   {**begun(), **{at: Word(name, DOES[name]) for name, at in PLACES.items()}},
                   tables={"entry": {number: PLACES[name] for number, name in enumerate(rows)}})
@@ -70,16 +78,17 @@ def by_address(lines: str, rows: Rows) -> Contents:
                                    for number, name in enumerate(rows) for step in (0, 1)})
 
 
-KINDS = {"table": by_table, "wires": by_wires, "address": by_address}
+KINDS = {"table": by_table, "map": by_map, "wires": by_wires, "address": by_address}
 STRAIGHT = "op[1], op[0]"
 CROSSED: dict[str, Callable[[int], int]] = {
     STRAIGHT: lambda op: op, "op[0], op[1]": lambda op: op >> 1 | (op & 1) << 1,
-    "op[0]": lambda op: op & 1, "op[1]": lambda op: op >> 1}
+    "op[1], not op[0]": lambda op: op ^ 1, "op[0]": lambda op: op & 1, "op[1]": lambda op: op >> 1}
 """The number that lines say, by what `op` is."""
 
 
 @pytest.mark.parametrize(("kind", "lines"), [
-    (kind, lines) for kind in KINDS for lines in CROSSED if kind != "table" or lines != "op[0], op[1]"])    # refused
+    (kind, lines) for kind in KINDS for lines in CROSSED if "not" not in lines or kind == "map"
+    if kind != "table" or lines != "op[0], op[1]"])    # turned or crossed, these are refused
 def test_what_is_done_at_which_levels_of_the_lines(kind: str, lines: str) -> None:
     """Same is what does the same for every value of `op`, and nothing else: held to that with the rows that are nearest
     to it, and all that differ from these at one number."""

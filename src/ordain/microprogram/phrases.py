@@ -246,8 +246,8 @@ def _bits(vocabulary: Vocabulary, cut: tree.Cut, holes: Mapping[str, FieldValue]
         raise Misuse(ClauseFault("too-wide", f"{number} has bits that `{order_text(order)}` puts nowhere", value.start,
                                  value.end, f"no field takes 0x{number & ~taken:X}", "correct the number, or let the "
                                  "order take all of it", (Place(order.span, "the order"),)))
-    return FieldValue(f"{number >> cut.low & (2 << cut.high - cut.low) - 1}", number >> cut.low
-                      & (2 << cut.high - cut.low) - 1, None, value.start, value.end)
+    left = number >> cut.low & (2 << cut.high - cut.low) - 1
+    return FieldValue(str(left), left, None, value.start, value.end)
 
 
 def _worth(made: Assign) -> str:
