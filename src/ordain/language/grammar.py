@@ -7,6 +7,7 @@ knows where it stands. Parse actions return lists because pyparsing takes tuples
 import re
 from collections.abc import Callable
 from functools import cached_property
+from string import ascii_letters, digits
 from typing import Any, NamedTuple
 
 import pyparsing as pp
@@ -19,6 +20,9 @@ from ordain.text.lines import Placed
 from ordain.text.source import Span
 
 # ---------------------------------------------------------------- tokens
+
+_OF_WORDS = frozenset(ascii_letters + digits + "_")
+"""The characters of which words are made: none of them may follow one."""
 
 
 class _Token(pp.Token):
@@ -42,6 +46,25 @@ class _Token(pp.Token):
         if found is None:
             raise pp.ParseException(instring, loc, self.errmsg, self)
         return found.end(), self._make(instring, loc, found[0])
+
+
+class _Keyword(pp.Token):
+    """One fixed word, which leaves nothing in the result. Without a regular expression: there are as many of these as
+    the language has words, and compiling them would take longer than reading a machine with them."""
+
+    def __init__(self, word: str) -> None:
+        super().__init__()
+        self._word = word
+        self.set_name(f"`{word}`")
+
+    def _generateDefaultName(self) -> str:
+        return "a word"
+
+    def parseImpl(self, instring: Any, loc: int, do_actions: bool = True) -> Any:
+        end = loc + len(self._word)
+        if not instring.startswith(self._word, loc) or instring[end:end + 1] in _OF_WORDS:
+            raise pp.ParseException(instring, loc, self.errmsg, self)
+        return end, []
 
 
 def _nothing(text: Any, at: int, token: str) -> list[Any]:
@@ -105,6 +128,8 @@ def fixed(pattern: str, what: str) -> pp.ParserElement:
 
 def kw(words: str) -> pp.ParserElement:
     """Fixed words, any number of blanks between them; they leave nothing in the result."""
+    if " " not in words:
+        return _Keyword(words)
     return fixed(" +".join(words.split(" ")) + r"(?![A-Za-z0-9_])", f"`{words}`")
 
 

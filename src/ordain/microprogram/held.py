@@ -19,15 +19,17 @@ def broken_transfers(machine: Machine, program: Program, addresses: Sequence[tup
     """The transfers that a finished word does not bring about. `addresses`: of every word; `words`, `unused`: what is
     to stand in each store."""
     findings = []
+    finished: dict[str, list[tuple[Microinstruction, int]]] = {text: [] for text in program.transfers}
+    for word, bits in _finished(program, addresses, words, unused):
+        for text in finished.keys() & word.orders:
+            finished[text].append((word, bits))
     for text, meaning in program.transfers.items():
         route = route_of(machine, meaning)
         parts = parts_of(route, meaning)
         conditions = [written_in_fields(machine, {}, part.condition) for part in parts]
         read = leaves(conditions)
         known: dict[object, int | None] = {}
-        for word, bits in _finished(program, addresses, words, unused):
-            if text not in word.orders:
-                continue
+        for word, bits in finished[text]:
             values = _values(machine, read, word.store, bits)
             key = tuple(values.values())
             if key not in known:
