@@ -171,6 +171,15 @@ def test_several_names_at_once() -> None:
     assert moved(between(LATHE, other)) == {}
 
 
+def test_a_bus_of_which_every_part_has_a_new_name_is_known_once_they_are() -> None:
+    """Nothing reads the lamps, so only what drives them says which bus that is: it is looked at again once that is
+    known, though nothing else was found in between."""
+    lit = edited(LATHE, ("home upc", "bus lamps 1 bit, floats\n    driven by worn when stop\nhome upc"))
+    other = renamed(renamed(lit, "lamps", "glow"), "worn", "blunt")
+    assert said(lit, other) == ("bus `lamps` is now `glow`", "state `worn` is now `blunt`")
+    assert moved(between(lit, other)) == {}
+
+
 def test_two_that_changed_their_names_for_each_other_are_other_things() -> None:
     """Names and widths are the same on both sides, so a name is taken at its word, and what it does has changed."""
     swapped = renamed(renamed(renamed(LATHE, "depth", "mine"), "width", "depth"), "mine", "width")

@@ -91,6 +91,19 @@ def test_a_way_that_has_ended_against_words_that_go_on() -> None:
         first.new, "", (), "the instruction boundary")
 
 
+def test_which_of_two_boundaries_is_told_where_they_are_not_one() -> None:
+    """Both ways have ended, each at a boundary; a way that goes on has no second one to be told from."""
+    two = hoist(("instruction 1, 2", "routine other at 8\n        down, branch go\ninstruction 1, 2"),
+                home="upc in (0, 8)")
+    change = ("        up, branch jump, target wait", "        up, branch jump, target other")
+    first = unit(after(two, change), "lift").difference
+    assert first is not None and (first.cycle, first.old, first.new, first.changes) == (2, (), (), ())
+    assert (first.old_end, first.new_end) == ("the instruction boundary, wait", "the instruction boundary, other")
+    first = unit(between(edited(two, change), two), "lift").difference
+    assert first is not None and (first.old_end, first.new_end) == (
+        "the instruction boundary, other", "the instruction boundary, wait")
+
+
 @pytest.mark.parametrize(("was", "now", "told"), [
     ("any", "2", "register `op` starts as 2, was any value"), ("2", "any", "register `op` starts as any value, was 2"),
     ("2", "3", "register `op` starts as 3, was 2"), ("2", "2", None),

@@ -3,7 +3,7 @@ opcode that only some of those have who come by."""
 
 import pytest
 
-from tests.compare.judged import Texts, after, between, edited, moved
+from tests.compare.judged import Texts, after, between, edited, moved, unit
 
 # ---------------------------------------------------------------- two return addresses in a row
 
@@ -90,7 +90,29 @@ def test_a_place_two_returns_away_counts_by_where_it_leads(edits: tuple[tuple[st
         assert moved(between(old, new)) == told
 
 
+
+
 SLOT = "        out 1, branch park, target pier\n        branch jump, target fetch\n"
+
+
+def test_what_is_left_behind_is_told_where_nothing_shows_it_at_once() -> None:
+    """`sink` parks a place and ends, or goes on to words that show something: these are told, though they come later.
+    Both ends are the boundary, so what stands there is not told."""
+    fork = edited(CARAVAN, ("    park 5\n", "    park 5\n    fork 6\n"), ("home fetch", "input stop 1 bit\nhome fetch"),
+                  ("        park: target\n", "        park: target\n        fork: target\n"),
+                  ("        look: entry\n", "        look: entry\n        fork: 0 if stop else upc + 1\n"),
+                  (SLOT, "        out 1, branch fork, target pier\n        out 1\n        out 3\n"
+                   "        branch jump, target fetch\n"))
+    parked, shown = ("fork, target pier", "fork, target cast"), ("        out 3\n        branch jump, target fetch\n"
+                                                                "instruction 3", "        out 2\n        branch jump, "
+                                                                "target fetch\ninstruction 3")
+    first = unit(after(fork, parked), "sink").difference
+    assert first is not None and (first.cycle, first.old, first.new) == (2, (), ())
+    assert [(change.what.split()[0], change.old, change.new) for change in first.changes] == [("far", "pier", "cast")]
+    assert first.old_end == first.new_end == "the instruction boundary"
+    first = unit(after(fork, parked, shown), "sink").difference
+    assert first is not None and (first.cycle, [str(change) for change in first.changes]) == (3, ["out: 3 -> 2"])
+    assert first.old_end == first.new_end == "" and [len(place) for place in (first.old, first.new)] == [1, 1]
 
 
 def test_nothing_is_left_to_nobody() -> None:

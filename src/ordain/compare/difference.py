@@ -89,12 +89,12 @@ def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Differe
     kept: tuple[int, int] | None = None     # two ends that only what is left behind tells apart
     for pair in waiting:
         rows = graphs[0].rows[pair[0]], graphs[1].rows[pair[1]]
-        if not rows[0] and not rows[1] and len({Titles(side).of(node, graph) for node, side, graph in zip(
-                pair, joint.common.sides, graphs)}) == 1:
+        ended = joint.ended(0, pair[0])
+        if ended != joint.ended(1, pair[1]):
+            return _told(joint, came, Parting(pair, None, 1))
+        if ended is not None:
             kept = kept or pair
             continue
-        if not rows[0] or not rows[1]:
-            return _told(joint, came, Parting(pair, None, 1))
         meeting = [(guard, ours, theirs) for ours in rows[0] for theirs in rows[1]
                    if (guard := both(ours.guard, theirs.guard))]
         for _, ours, theirs in meeting:
@@ -128,13 +128,23 @@ def _told(joint: JointGraph, came: "dict[tuple[int, int], tuple[tuple[int, int],
         pair, ours, theirs, guard = step
         way.append(Passage(ours.addresses, theirs.addresses, literals(joint, guard)))
         step = came[pair]
-    graphs = joint.graphs
     addresses = [row.addresses for row in parting.rows] if parting.rows is not None else [
         _first_words(joint, side, node) for side, node in enumerate(parting.nodes)]
-    ends = ["" if addresses[side] else Titles(joint.common.sides[side]).of(node, graphs[side])
-            for side, node in enumerate(parting.nodes)]
+    ends = ["" if words else title for words, title in zip(addresses, _end_titles(joint, parting.nodes))]
     return Difference(tuple(reversed(way)), len(way) + 1, addresses[0], addresses[1],
                       literals(joint, parting.guard), ends[0], ends[1], _changes(joint, parting))
+
+
+def _end_titles(joint: JointGraph, nodes: tuple[int, int]) -> list[str]:
+    """What people call two ends; of two boundaries that are not one, what stands there as well."""
+    graphs = joint.graphs
+    titles = [Titles(side) for side in joint.common.sides]
+    found = [titles[side].of(node, graphs[side]) for side, node in enumerate(nodes)]
+    homes = [graph.node(end.where) for graph, node in zip(graphs, nodes)
+             if (end := graph.ends.get(node)) is not None and end.kind == "home"]
+    if len(homes) == 2 and joint.ended(0, nodes[0]) != joint.ended(1, nodes[1]):
+        found = [f"{found[side]}, {titles[side].of(there, graphs[side])}" for side, there in enumerate(homes)]
+    return found
 
 
 def _first_words(joint: JointGraph, side: int, node: int) -> Addresses:

@@ -1,5 +1,6 @@
 """Both control graphs in one partition: what can be told apart, and what cannot."""
 
+from collections.abc import Hashable
 from typing import NamedTuple, TypeAlias
 
 from ordain.compare.correspondence import Correspondence, correspond
@@ -54,6 +55,20 @@ class JointGraph(NamedTuple):
     def graphs(self) -> tuple[ControlGraph, ControlGraph]:
         return self.entered[0].graph, self.entered[1].graph
 
+    def called(self, side: int, end: End) -> Hashable:
+        """What an end is, whatever it leaves behind: one that is the same on both sides is called alike."""
+        if end.kind == "return":
+            return "return", end.where
+        plain = end._replace(left=())
+        if end.kind == "lost" or plain in self.entered[side].untold:
+            return "lost", 0 if self.common.identical else side, end.where
+        return self.paired.symbols[side][plain]
+
+    def ended(self, side: int, node: int) -> Hashable | None:
+        """What a node is called that is an end; None of any other."""
+        end = self.graphs[side].ends.get(node)
+        return None if end is None else self.called(side, end)
+
 
 def join(old: Contents, new: Contents) -> JointGraph:
     """Follow both graphs and find out which of their nodes do the same."""
@@ -97,16 +112,9 @@ def joined(common: Common, recalled: tuple[Recalled | None, Recalled | None] = (
     paired = pair_entrances(entered)
     offset = len(entered[0].graph.vectors)
 
-    def called(side: int, end: End) -> object:
-        if end.kind == "return":
-            return "return", end.where
-        plain = end._replace(left=())
-        if end.kind == "lost" or plain in entered[side].untold:
-            return "lost", 0 if common.identical else side, end.where
-        return paired.symbols[side][plain]
-
-    blocks = partition((entered[0].graph, entered[1].graph), offset, called, lambda side, end: [])
-    return JointGraph(common, entered, tuple(blocks[:offset]), tuple(blocks[offset:]), paired)
+    joint = JointGraph(common, entered, (), (), paired)
+    blocks = partition((entered[0].graph, entered[1].graph), offset, joint.called, lambda side, end: [])
+    return joint._replace(old_block=tuple(blocks[:offset]), new_block=tuple(blocks[offset:]))
 
 
 def _identical(sides: tuple[Side, Side], terms: Terms) -> bool:
