@@ -89,10 +89,10 @@ def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Differe
     kept: tuple[int, int] | None = None     # two ends that only what is left behind tells apart
     for pair in waiting:
         rows = graphs[0].rows[pair[0]], graphs[1].rows[pair[1]]
-        ended = joint.ended(0, pair[0])
-        if ended != joint.ended(1, pair[1]):
+        ended = [joint.ended(side, node) for side, node in enumerate(pair)]
+        if ended[0] != ended[1]:
             return _told(joint, came, Parting(pair, None, 1))
-        if ended is not None:
+        if ended[0] is not None:
             kept = kept or pair
             continue
         meeting = [(guard, ours, theirs) for ours in rows[0] for theirs in rows[1]
@@ -142,7 +142,7 @@ def _end_titles(joint: JointGraph, nodes: tuple[int, int]) -> list[str]:
     found = [titles[side].of(node, graphs[side]) for side, node in enumerate(nodes)]
     homes = [graph.node(end.where) for graph, node in zip(graphs, nodes)
              if (end := graph.ends.get(node)) is not None and end.kind == "home"]
-    if len(homes) == 2 and joint.ended(0, nodes[0]) != joint.ended(1, nodes[1]):
+    if len(homes) == 2 and len({joint.ended(side, node) for side, node in enumerate(nodes)}) == 2:
         found = [f"{found[side]}, {titles[side].of(there, graphs[side])}" for side, there in enumerate(homes)]
     return found
 
