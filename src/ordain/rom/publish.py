@@ -14,6 +14,7 @@ One build at a time writes beside a directory: the parent directory is locked (`
 """
 
 import contextlib
+import ctypes
 import errno
 import os
 import stat
@@ -180,8 +181,6 @@ def _exchange_in_two_steps(fresh: Path, place: Path) -> None:
 
 def _exchanged(one: Path, other: Path) -> bool:
     """True when the two directories have changed places in one step; False where the system cannot."""
-    import ctypes  # only what publishes pays for loading it
-
     try:
         call = ctypes.CDLL(None, use_errno=True).renameat2
     except (OSError, TypeError, AttributeError):
