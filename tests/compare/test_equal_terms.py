@@ -248,3 +248,39 @@ def test_what_is_equal_by_what_common_parts_are_made_of() -> None:
         found = EqualTerms(terms, Functions(()))
         assert (found.first(one) is found.first(other)) == same
         assert (found.first(other) is found.first(one)) == same
+
+
+def test_a_part_over_few_bits_is_looked_into_below_what_is_too_large() -> None:
+    """What `line` adds to `below` is nothing where the word is 5; both parts are in both terms, and a sum that no
+    diagram has room for is beside them. With `below 4` it does add something."""
+    file = File()
+    terms, total = file.terms, file.terms.add(file.left, file.right)
+    word, line = terms.leaf("register", "word", 12), terms.leaf("input", "line", 1)
+    is_5 = terms.among(word, frozenset((5,)))
+    for limit, same in ((100, True), (4, False)):
+        below = terms.less(word, terms.const(limit, 12))
+        one, other = (terms.if_(terms.and_((is_5, part)), total, file.left)
+                      for part in (below, terms.or_((below, line))))
+        found = EqualTerms(terms, Functions((), 500))
+        assert (found.first(one) is found.first(other)) == same
+
+
+def test_what_was_a_cycle_before_is_a_word_of_its_own() -> None:
+    """And so is what a memory holds: the same in whatever terms it stands, and not what it is asked about."""
+    terms = Terms()
+    word, line = terms.leaf("register", "word", 4), terms.leaf("input", "line", 4)
+    for made in (terms.prior, lambda at: terms.cell("store", at, 4)):
+        found, held = EqualTerms(terms, Functions(())), made(word)
+        one, other = terms.add(held, line), terms.sub(held, terms.sub(terms.const(0, 4), line))
+        assert one is not other and found.first(one) is found.first(other)
+        assert len({found.first(term) for term in (word, line, held, made(line))}) == 4
+
+
+def test_many_values_of_a_word_are_what_gates_say_of_it() -> None:
+    """Those with an even number of ones, and all but one of them."""
+    terms = Terms()
+    word, line = terms.leaf("register", "word", 4), terms.leaf("input", "line", 1)
+    found, even = EqualTerms(terms, Functions(())), frozenset(at for at in range(16) if not at.bit_count() % 2)
+    one = terms.and_((line, terms.not_(terms.parity(word))))
+    for values in (even, even - {5}):
+        assert (found.first(terms.and_((terms.among(word, values), line))) is found.first(one)) == (values is even)

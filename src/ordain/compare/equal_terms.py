@@ -42,7 +42,6 @@ class EqualTerms:
         self._terms, self._functions = terms, functions
         self._first: dict[Node, Node] = {}
         self._kinds: dict[Looks, list[Node]] = {}
-        self._by_bits: dict[Bits, Node] = {}
         self._rebuilt: dict[Node, Node] = {}
         self._parts: dict[Looks, list[Node]] = {}
         self._trials = _Trials()
@@ -84,11 +83,7 @@ class EqualTerms:
 
     def _equal_throughout(self, term: Node, kind: Sequence[Node]) -> Node | None:
         bits = self._bits(term)
-        for other in kind if bits is not None else ():
-            others = self._bits(other)
-            if others is not None:
-                self._by_bits.setdefault(others, other)
-        return None if bits is None else self._by_bits.get(bits)
+        return None if bits is None else next((other for other in kind if self._bits(other) == bits), None)
 
     def _bits(self, term: Node) -> Bits | None:
         try:
