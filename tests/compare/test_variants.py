@@ -17,8 +17,9 @@ from ordain.faults.listing import bit_faults
 from ordain.faults.model import Fault, with_changes
 from ordain.pipeline import build_model
 from ordain.rom.contents import Contents
+from tests.compare.bench import Word, burned, resolved
 from tests.compare.judged import edited
-from tests.compare.test_rare_sequencers import sledge
+from tests.compare.test_rare_sequencers import SLEDGE, sledge
 from tests.compare.test_what_is_known import left_behind
 from tests.meaning import till
 from tests.workshop import contents_of
@@ -128,6 +129,52 @@ def test_a_store_of_starts_that_is_read_as_data_as_well() -> None:
     assert wrong(contents, careless, faults[::5])
 
 
+CHIME = SLEDGE.replace("NEXT", "to").replace("bell when ring", "bell when chime").replace(
+    "state upc", "store chime 4 words of 1 bit\n    address {ring, hum}\nstate upc")
+
+
+@pytest.mark.parametrize("order", [(1, 0, 3), (0, 1, 3)])
+def test_of_a_decoder_only_the_words_that_are_shown_matter(order: tuple[int, ...]) -> None:
+    """Both words show address 0 of it. Whichever is tried first, what was told of that is not told of another."""
+    contents = burned(resolved(CHIME), {0: Word("start", {"to": 5}), 5: Word("far", {"to": 0})}, tables={"chime": {}})
+    variants = Variants(contents)
+    for address in order:
+        changes = {"chime": {address: 1}}
+        found = variants.of(changes, with_changes(contents, changes))
+        assert [unit.title for unit in found.units] == ([] if address else ["reset", "start"])
+
+
+@pytest.mark.parametrize("first", ["chime", "control"])
+def test_words_of_two_stores_at_once(first: str) -> None:
+    """A word of the decoder that nothing shows does not hide what another word does, whichever is said first."""
+    contents = burned(resolved(CHIME), {0: Word("start", {"to": 5}), 5: Word("far", {"to": 0})}, tables={"chime": {}})
+    variants, hum = Variants(contents), 1 << contents.machine.fields["hum"].low
+    for address, titles in ((9, []), (5, ["reset", "start"]), (8, [])):
+        changes = {"chime": {3: 1}, "control": {address: contents.words["control"][address] ^ hum}}
+        changes = {store: changes[store] for store in sorted(changes, key=lambda store: store != first)}
+        assert [unit.title for unit in variants.of(changes, with_changes(contents, changes)).units] == titles
+
+
+SETTING = till.MACHINE.replace("20 bits", "25 bits").replace(
+    "field put", "field set 1 bit\nfield code 4 bits, idle 0\nfield put").replace(
+    "register ir   4 bits, loads data[3:0] when load is ir",
+    "register ir 4 bits\n    loads data[3:0] when load is ir\n    loads code when set")
+
+
+def test_a_start_of_an_instruction_that_a_word_names() -> None:
+    """Instruction 3 goes on as instruction 1 does, wherever that begins."""
+    contents = contents_of(SETTING, PROGRAM.format("temp") + """\
+instruction 3 "as 1"
+        set, code 1
+        branch dispatch
+""")
+    variants, faults = Variants(contents), of_stores(contents)["entry"]
+    assert wrong(contents, variants, faults[:6 * 4]) == []
+    found = [variants.of({"entry": {1: start}}, with_changes(contents, {"entry": {1: start}}))
+             for start in contents.words["entry"][1:3]]
+    assert [{unit.title for unit in each.units} for each in found] == [set(), {"load", "as 1"}]
+
+
 def test_the_old_side_is_followed_again_where_a_return_awaits_what_it_leaves() -> None:
     """No word of the sound machine returns, so it does not matter what `leave` leaves behind. One wrong bit makes a
     return of a jump: then it does, on both sides, and `return` alone is another."""
@@ -144,6 +191,79 @@ class AnythingAwaited(dict[tuple[Vector, ...], tuple[Entered, Bare]]):
 
     def get(self, key: object, default: object = None) -> Any:
         return next(iter(self.values()), default)
+
+
+TREADLE = """\
+machine treadle
+microprogram "m.micro"
+store control 16 words of 3 bits
+    address {ir, step}
+    instruction ir
+field end  1 bit
+field load 1 bit
+field ring 1 bit
+register ir 2 bits, loads data when load
+state step 2 bits, reset 0
+    next 0 if end else step + 1
+bus data 2 bits, floats
+    driven by memory
+bus rope 1 bit, pulled low
+    driven by drum when ring
+home step is 0
+"""
+
+
+def test_one_word_makes_a_step_the_same_for_all_instructions_or_no_longer() -> None:
+    """Step 0 is so, and the word of instruction 2 at step 1 alone keeps that from being: there every instruction begins
+    until it does what the others do."""
+    steps: tuple[dict[str, int | str], ...] = ({"load": 1}, {"ring": 1}, {"end": 1}, {"end": 1})
+    placed = {at: Word(f"of {at >> 2}", {} if at == 0b1001 else steps[at & 3]) for at in range(16)}
+    contents = burned(resolved(TREADLE), placed)
+    variants, seen = Variants(contents), set()
+    for address, bit in product(range(16), range(3)):
+        changes = {"control": {address: contents.words["control"][address] ^ 1 << bit}}
+        changed = with_changes(contents, changes)
+        alone, found = behaviour(join(contents, changed)), variants.of(changes, changed)
+        assert (told(found.units), found.machine) == (told(alone.units), alone.machine), (address, bit)
+        seen.add((sum(unit.status == "gone" for unit in found.units), address))
+    assert {(gone, address) for gone, address in seen if gone} == {(4, 0b1001)}
+
+
+SCULL = """\
+machine scull
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field up   1 bit
+field down 1 bit
+field ring 1 bit
+field to   4 bits address
+spare 1 bit
+state upc 4 bits, reset 0
+    next to
+bus rope 1 bit, pulled low
+    driven by drum when up
+    driven by cask when down
+    driven by bell when ring
+home upc in (0, 8)
+"""
+
+
+def test_boundaries_that_do_what_others_did_are_not_boundaries_that_do_what_none_did() -> None:
+    """Each is found by what is done from it: where they change places it is the way to them that is another."""
+    both: dict[str, int | str] = {"up": 1, "down": 1}
+    contents = burned(resolved(SCULL), {
+        0: Word("left", {"up": 1, "to": 1}), 1: Word("left", {**both, "to": 8}),
+        8: Word("right", {"down": 1, "to": 9}), 9: Word("right", {**both, "to": 0})})
+    variants, seen = Variants(contents), []
+    low, to = (contents.machine.fields[name].low for name in ("ring", "to"))
+    for left, right in product(range(8), range(8)):
+        changes = {"control": {0: left << low | 1 << to, 8: right << low | 9 << to}}
+        changed = with_changes(contents, changes)
+        alone, found = behaviour(join(contents, changed)), variants.of(changes, changed)
+        assert (told(found.units), found.machine) == (told(alone.units), alone.machine), (left, right)
+        seen.append(told(found.units))
+    assert seen.count([]) == 1 == seen.count([("reset", "reset", "changed", (), ())])
 
 
 def test_every_other_word_of_a_small_machine() -> None:

@@ -51,7 +51,7 @@ class Variants:
         self._known: dict[object, Differing] = {}
         places, (old, new) = whole.common.places[1], whole.common.observers
         self._asked = places.asked
-        self._starts = frozenset(store for store in places.dispatching if not old.reads(store) and not new.reads(store))
+        self._starts = frozenset(store for store in places.dispatching if not new.reads(store))
         self._evaluated = old.evaluated, new.evaluated
         self._bases: dict[str, dict[tuple[int, object], int]] = {}
 
