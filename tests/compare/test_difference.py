@@ -1,15 +1,21 @@
-"""How a condition is named, and what is said of one thing that a cycle does otherwise: by hand."""
+"""How a condition is named, and what is said of one thing that a cycle does otherwise: by hand. And which of several
+words that stand side by side is told."""
 
 import pytest
 
 from ordain.compare.difference import Assignment, Change, named
 from ordain.logic.diagrams import Functions
 from ordain.machine.expression import Leaf, Node, Terms
+from ordain.rom.contents import Contents
+from tests.compare.bench import Word, burned, resolved
+from tests.compare.judged import Texts, between, compared, edited, unit
+from tests.compare.test_correspondence import LATHE, renamed
 from tests.compare.test_how_it_is_told import hoist
 from tests.workshop import contents_of
 
 MACHINE = contents_of(*hoist(
-    ("input dial 3 bits, stop 1 bit", "input dial 3 bits, stop 1 bit\ninput wind (north, east, south)"),
+    ("input dial 3 bits, stop 1 bit", "input dial 3 bits, stop 1 bit, lane 5 bits\ninput wind (north, east, south)\n"
+     "input gear (first, second, third, fourth, back)"),
     ("state upc 4", "state mood (calm, wild, torn, mild), reset calm\n    next mood\nstate upc 4"))).machine
 
 
@@ -22,17 +28,22 @@ MACHINE = contents_of(*hoist(
     ({("wind", 1): 1}, ["wind[1] is 1"]), ({("mood", 0): 1, ("mood", 1): 1}, ["mood is mild"]),
     ({("mood", 0): 0, ("mood", 1): 0}, ["mood is calm"]), ({("op", 0): 0, ("op", 1): 1}, ["op is 2"]),
     ({("stop", 0): 1, ("dial", 0): 0, ("op", 1): 1}, ["dial[0] is 0", "op[1] is 1", "stop"]),
+    ({("gear", 1): 1}, ["gear[1] is 1"]), ({("gear", 2): 1, ("gear", 1): 0, ("gear", 0): 0}, ["gear is back"]),
+    ({("lane", 4): 1, ("lane", 2): 1, ("lane", 1): 0, ("lane", 0): 1}, ["lane[2:0] is 5", "lane[4] is 1"]),
 ])
 def test_the_levels_of_lines_as_people_name_them(bits: dict[tuple[str, int], int], said: list[str]) -> None:
     terms = Terms()
     made: dict[str, Node] = {"dial": terms.leaf("input", "dial", 3), "stop": terms.leaf("input", "stop", 1),
                              "wind": terms.leaf("input", "wind", 2), "mood": terms.leaf("state", "mood", 2),
-                             "op": terms.leaf("register", "op", 2)}
+                             "op": terms.leaf("register", "op", 2), "lane": terms.leaf("input", "lane", 5),
+                             "gear": terms.leaf("input", "gear", 3)}
     functions = Functions([leaf for leaf in made.values() if type(leaf) is Leaf])
     lines = [terms.slice(made[name], bit, bit) for name, bit in bits]
     guard = functions.condition(terms.and_([line if level else terms.not_(line)
                                             for line, level in zip(lines, bits.values())]))
-    assert [str(one) for one in named(functions, MACHINE, guard)] == said
+    found = named(functions, MACHINE, guard)
+    assert [str(one) for one in found] == said
+    assert all(one.code == "" for one in found if one.high - one.low + 1 < one.width)
 
 
 @pytest.mark.parametrize(("one", "said"), [
@@ -48,3 +59,129 @@ def test_one_condition(one: Assignment, said: str) -> None:
     (Change("feed", "slow", ""), "feed: slow -> nothing"), (Change("what `a` loads", "", ""), "what `a` loads")])
 def test_one_change(one: Change, said: str) -> None:
     assert str(one) == said
+
+
+def test_a_name_that_two_kinds_of_things_have_is_that_of_its_kind() -> None:
+    """What is made up for a thing, such as what a memory shows, may be called as a state or an input is."""
+    terms = Terms()
+    for name in ("wind", "mood"):
+        leaf = terms.leaf("free", name, 2)
+        functions = Functions([leaf])
+        guard = functions.condition(terms.among(leaf, frozenset((1,))))
+        assert [str(one) for one in named(functions, MACHINE, guard)] == [f"{name} is 1"]
+
+
+# ---------------------------------------------------------------- words side by side
+
+FERRY = """machine ferry
+store control 16 words of 8 bits
+    address {upc, stop}
+field target 3 bits, idle 0
+field up 1 bit
+field down 1 bit
+spare 3 bits
+state upc 3 bits, reset 0
+    next target
+input stop 1 bit
+home upc is 0
+"""
+
+
+def ferry(left: Word, right: Word) -> Contents:
+    """In its second cycle one of two words acts, as the line says."""
+    start = Word("start", {"target": 1})
+    return burned(resolved(FERRY), {0: start, 1: start, 2: left, 3: right})
+
+
+UP, DOWN, NOTHING = (Word("turn", fields) for fields in ({"up": 1}, {"down": 1}, {}))
+
+
+@pytest.mark.parametrize(("was", "now", "one_of", "when", "changes"), [
+    ((UP, DOWN), (UP, NOTHING), (3,), ["stop"], ["down: 1 -> 0"]),
+    ((UP, DOWN), (NOTHING, DOWN), (2,), ["not stop"], ["up: 1 -> 0"]),
+    ((UP, UP), (DOWN, DOWN), (2, 3), [], ["up: 1 -> 0", "down: 0 -> 1"]),     # whatever the line says
+])
+def test_the_word_that_differs_is_told_with_when_it_acts(was: tuple[Word, Word], now: tuple[Word, Word],
+                                                         one_of: tuple[int, ...], when: list[str],
+                                                         changes: list[str]) -> None:
+    first = unit(compared(ferry(*was), ferry(*now)), "reset").difference
+    assert first is not None and first.cycle == 2
+    assert first.old == first.new and first.old in [(("control", address),) for address in one_of]
+    assert [str(one) for one in first.when] == when and [str(one) for one in first.changes] == changes
+
+
+def test_a_word_that_nobody_placed_says_what_stands_there() -> None:
+    """No bit of it is left open, though the lowest one may be elsewhere. And of one that is nothing is told."""
+    machine = resolved(FERRY.replace("spare 3 bits", "spare 2 bits\nfield lamp 1 bit, idle any"))
+    start = Word("start", {"target": 1})
+
+    def second(left: Word, unused: int, up: int) -> Contents:
+        return burned(machine, {0: start, 1: start, 2: left}, unused={"lamp": unused, "up": up})
+
+    first = unit(compared(second(UP, 0, 0), second(UP, 1, 1)), "reset").difference
+    assert first is not None and first.old == (("control", 3),)
+    assert [str(one) for one in first.changes] == ["up: 0 -> 1", "lamp: 0 -> 1"]
+    dark, bright = (Word("turn", {"up": 1, "lamp": lamp}, open=("lamp",) if lamp else ()) for lamp in (0, 1))
+    first = unit(compared(second(bright, 0, 0), second(Word("turn", {}, open=("lamp",)), 0, 0)), "reset").difference
+    assert first is not None and [str(one) for one in first.changes] == ["up: 1 -> 0"]
+    first = unit(compared(second(bright, 0, 0), second(dark, 0, 0)), "reset").difference
+    assert first is not None and [str(one) for one in first.changes] == ["lamp: any -> 0"]
+
+
+def test_a_field_that_only_one_machine_has_and_that_is_left_open() -> None:
+    """Nothing is told of it."""
+    machine = resolved(FERRY.replace("spare 3 bits", "spare 2 bits\nfield lamp 1 bit, idle any"))
+    start = Word("start", {"target": 1}, open=("lamp",))
+    new = burned(machine, {0: start, 1: start, 2: start, 3: Word("turn", {"up": 1}, open=("lamp",))})
+    plain = Word("start", {"target": 1})
+    first = unit(compared(burned(resolved(FERRY), {0: plain, 1: plain, 2: plain, 3: NOTHING}), new), "reset").difference
+    assert first is not None and [str(one) for one in first.changes] == ["up: 0 -> 1"]
+
+
+# ---------------------------------------------------------------- in the new machine's words
+
+WINDS = "input dial 3 bits, stop 1 bit\ninput wind (north, east, south, west)"
+
+
+def test_a_value_is_told_by_the_name_that_it_has_now() -> None:
+    was = hoist(("input dial 3 bits, stop 1 bit", WINDS),
+                ("test: target if dial in (0b101, 0b001, 0b100, 0b000)", "test: target if not wind is 1"))
+    now = edited(was, ("east", "levant"), ("        down, branch jump", "        branch jump"))
+    first = unit(between(was, now), "lower").difference
+    assert first is not None and [str(one) for one in first.way[0].when] == ["wind is levant"]
+
+
+def changes(old: Texts, new: Texts, title: str) -> list[str]:
+    first = unit(between(old, new), title).difference
+    assert first is not None
+    return [str(change) for change in first.changes]
+
+
+def test_where_control_goes_is_no_change_of_a_field_though_it_has_another_name() -> None:
+    moved = edited(LATHE, ("        feed quick, clamp, turns 5\n        cool, branch ask",
+                           "        feed quick, clamp, turns 5\n        cool, clamp, branch ask"),
+                   ("routine face", "routine pad\n        branch jump, target start\nroutine face"),
+                   ("start at 0", "start at 1"))
+    moved = moved[0].replace("state upc 4 bits, reset 0", "state upc 4 bits, reset 1"), moved[1]
+    for new in (moved, renamed(moved, "target", "goal")):
+        assert changes(LATHE, new, "bore") == changes(LATHE, moved, "bore")
+        assert not any(text.startswith(("goal", "target")) for text in changes(LATHE, new, "bore"))
+
+
+def test_a_code_that_counts_by_what_it_does_is_no_change_by_itself() -> None:
+    """`slow` has another name and number, and drives what it drove; the coolant beside it is what differs."""
+    other = edited(renamed(LATHE, "slow", "gentle"), ("    gentle  1\n    quick 2", "    gentle  3\n    quick 2"),
+                   ("start at 0\n        feed gentle", "start at 0\n        feed gentle, cool"))
+    for old, new in ((LATHE, other), (other, LATHE)):
+        told = changes(old, new, "start")
+        assert told[0] in ("cool: 0 -> 1", "cool: 1 -> 0") and not any(text.startswith("feed") for text in told)
+
+
+def test_a_code_that_only_one_side_has_is_not_the_one_that_is_0_there() -> None:
+    """Nothing says what `horn` does; it is gone, and its number is a code that was called otherwise."""
+    note = "field note 2 bits\n    none 0 idle\n    bell 1\n    horn 2\n"
+    was = edited(LATHE, ("spare 3 bits", f"{note}spare 1 bit"),
+                 ("start at 0\n        feed slow", "start at 0\n        note horn, feed slow"))
+    now = edited(was, ("    bell 1\n    horn 2\n", "    bell 2\n"), ("note horn, ", ""))
+    assert changes(was, now, "start") == ["note: horn -> none"]
+    assert changes(now, was, "start") == ["note: none -> horn"]

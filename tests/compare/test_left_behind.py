@@ -115,6 +115,46 @@ def test_what_is_left_behind_is_told_where_nothing_shows_it_at_once() -> None:
     assert first.old_end == first.new_end == "" and [len(place) for place in (first.old, first.new)] == [1, 1]
 
 
+def left(old: Texts, new: Texts) -> tuple[int, list[tuple[str, str, str]]]:
+    """The cycle in which `sink` is said to end otherwise, and what it leaves: what holds it, before, now."""
+    first = unit(between(old, new), "sink").difference
+    assert first is not None and (first.old, first.new) == ((), ())
+    return first.cycle, [(change.what.split(",")[0], change.old, change.new) for change in first.changes]
+
+
+def test_the_nearest_of_several_ends_is_told_of_those_that_leave_something_else() -> None:
+    """`sink` keeps a place and ends, or keeps another one, or the same, and ends later."""
+    early, late = "        out 1, branch fork, target pier\n", "        out 3, branch park, target dock\n"
+    fork = edited(CARAVAN, ("    park 5\n", "    park 5\n    fork 6\n"), ("home fetch", "input stop 1 bit\nhome fetch"),
+                  ("        park: target\n", "        park: target\n        fork: target\n"),
+                  ("        look: entry\n", "        look: entry\n        fork: 0 if stop else upc + 1\n"),
+                  (SLOT, f"{early}{late}        branch jump, target fetch\n"),
+                  ("dock\n        out 2", "dock\n        out 1"))
+    for change in (((early, early.replace("pier", "cast")), (late, late.replace("dock", "cast"))),
+                   ((early, early.replace("pier", "cast")),)):
+        cycle, told = left(fork, edited(fork, *change))
+        assert (cycle, told) == (2, [("far later 0", "pier", "cast")])
+    cycle, told = left(fork, edited(fork, (late, late.replace("dock", "cast"))))
+    assert (cycle, told) == (4, [("far later 0", "dock", "cast")])
+
+
+def test_a_place_that_only_one_side_leaves_behind() -> None:
+    """On the other the latch is not wired for that, and holds what it held."""
+    nothing = edited(CARAVAN, ("        park: target\n", ""))
+    assert left(CARAVAN, nothing) == (3, [("far later 0", "pier", ""), ("what is left in `far`", "", "")])
+    assert left(nothing, CARAVAN) == (3, [("far later 0", "", "pier"), ("what is left in `far`", "", "")])
+
+
+def test_of_two_places_only_the_one_that_is_another_is_told() -> None:
+    """A word that keeps the place behind it, and one to go to after that."""
+    both = edited(CARAVAN, ("    park 5\n", "    park 5\n    keep 6\n"),
+                  ("        call: upc + 1\n", "        call: upc + 1\n        keep: upc + 1\n"),
+                  ("        park: target\n", "        park: target\n        keep: target\n"),
+                  ("        out 1, branch park, target pier\n", "        out 1, branch keep, target pier\n"))
+    cycle, told = left(both, edited(both, ("keep, target pier", "keep, target cast")))
+    assert (cycle, told) == (3, [("far later 0", "pier", "cast")])
+
+
 def test_nothing_is_left_to_nobody() -> None:
     """No word returns: whatever pointers hold, they lead nowhere."""
     nobody = edited(CARAVAN, ("        branch back\n", "        branch jump, target fetch\n"))

@@ -92,9 +92,8 @@ def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Differe
         ended = [joint.ended(side, node) for side, node in enumerate(pair)]
         if ended[0] != ended[1]:
             return _told(joint, came, Parting(pair, None, 1))
-        if ended[0] is not None:
+        if ended[0] is not None:                # nothing follows
             kept = kept or pair
-            continue
         meeting = [(guard, ours, theirs) for ours in rows[0] for theirs in rows[1]
                    if (guard := both(ours.guard, theirs.guard))]
         for _, ours, theirs in meeting:
@@ -105,8 +104,7 @@ def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Differe
             if following not in came and joint.old_block[ours.target] != joint.new_block[theirs.target]:
                 came[following] = (pair, ours, theirs, guard)
                 waiting.append(following)
-    if kept is None:
-        raise AssertionError("nodes of two blocks, and no difference between them")
+    assert kept is not None, "nodes of two blocks, and no difference between them"
     return _told(joint, came, Parting(kept, None, 1))
 
 
@@ -163,13 +161,13 @@ def named(functions: Functions, machine: Machine, guard: int) -> tuple[Assignmen
     for (leaf, bit), level in functions.example(guard).items():
         if type(leaf) is Leaf:
             levels.setdefault(leaf, {})[bit] = level
+    called = {("state", name): state.codes for name, state in machine.states.items()}
+    called.update({("input", name): item.codes for name, item in machine.inputs.items()})
     found: list[Assignment] = []
     for leaf, bits in levels.items():
+        codes = called.get((leaf.kind, leaf.name), ())
         for high, low in _runs(sorted(bits, reverse=True)):
             value = sum(bits[bit] << bit - low for bit in range(low, high + 1))
-            codes = machine.states[leaf.name].codes if leaf.kind == "state" and leaf.name in machine.states else ()
-            if leaf.kind == "input" and leaf.name in machine.inputs:
-                codes = machine.inputs[leaf.name].codes
             whole = high - low + 1 == leaf.width
             code = codes[value] if whole and value < len(codes) else ""
             found.append(Assignment(leaf.name, leaf.width, high, low, value, code))
@@ -220,7 +218,7 @@ def _place(joint: JointGraph, side: int, node: int, row: GraphRow) -> ControlPla
     graph, both = joint.graphs[side], joint.common.functions.both
     found = graph.places.at(graph.vectors[node])
     assert isinstance(found, list)
-    return next(place for place in found if place.addresses == row.addresses and both(place.guard, row.guard))
+    return next(place for place in found if both(place.guard, row.guard))       # no two can act at once
 
 
 def _field_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace) -> list[Change]:
@@ -249,7 +247,7 @@ def _field_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace) 
 
 
 def _values(joint: JointGraph, side: int, place: ControlPlace) -> dict[str, int | None]:
-    """The asserted value of every field of the words of a place; None where no order set it and it is `idle any`."""
+    """The asserted value of every field of the words of a place; None where it is `idle any` and no order set it."""
     machine, contents = joint.common.sides[side].machine, joint.common.sides[side].contents
     values: dict[str, int | None] = {}
     for store, address in place.addresses:
@@ -257,7 +255,7 @@ def _values(joint: JointGraph, side: int, place: ControlPlace) -> dict[str, int 
         open_bits = 0 if site is None else site.open
         for name in machine.stores[store].fields:
             low, mask, turn = joint.common.sides[side].readers[name]
-            free = machine.fields[name].idle == "any" and open_bits >> low & mask == mask
+            free = open_bits >> low & mask == mask
             values[name] = None if free else contents.words[store][address] >> low & mask ^ turn
     return values
 
