@@ -1,0 +1,82 @@
+"""Which values of a field a machine tells from others by what it says of them: by hand, of one field each."""
+
+import pytest
+
+from ordain.compare.told import Told
+from ordain.machine.expression import Node
+from tests.compare.bench import resolved
+
+MILL = """machine mill
+store control 16 words of 8 bits
+    address upc
+field mode 2 bits
+    rest  0 idle
+    grind 1
+    sift  2
+    stop  3
+field gap 3 bits, IDLE
+field lamp 1 bit
+spare 2 bits
+state upc 4 bits, reset 0
+    next upc + 1
+register hopper 4 bits
+    loads sack when HOPPER
+register bin 4 bits
+    loads sack when BIN
+register dust 4 bits
+    loads sack when dust is 0
+bus sack 4 bits, floats
+    driven by chute when upc is 3
+home upc is 0
+"""
+
+
+def told(hopper: str, bin: str = "upc is 1", idle: str = "idle 0") -> Told:
+    """By when two registers are loaded, of which the second has nothing to do with a field."""
+    text = MILL.replace("HOPPER", hopper).replace("BIN", bin).replace("IDLE", idle)
+    machine = resolved(text)
+    terms: list[Node] = [load.when for register in machine.registers.values() for load in register.loads]
+    return Told(machine, terms)
+
+
+@pytest.mark.parametrize(("hopper", "values"), [
+    ("mode is grind", {1}),                                             # of the others nothing is said
+    ("mode is not rest", {0}),                                          # each of the others differs from idle alone
+    ("mode in (grind, sift)", set()), ("mode[0]", set()),
+    ("upc[1:0] is mode", {0, 1, 2, 3}),
+    ("upc is 2", set()),
+])
+def test_a_code_is_told_from_every_other_one(hopper: str, values: set[int]) -> None:
+    found = told(hopper)
+    assert {value for value in range(4) if found.tells("mode", value)} == values
+    names = ["rest", "grind", "sift", "stop"]
+    assert found.untold("mode") == [names[value] for value in (1, 2, 3) if value not in values]     # idle says nothing
+    assert found.speaks_of("mode") == ("mode" in hopper) and not found.speaks_of("lamp")
+    assert not found.tells("lamp", 1) and not found.speaks_of("dust")
+
+
+def test_a_code_is_told_by_all_that_is_said_together() -> None:
+    assert {value for value in range(4) if told("mode[0]", "mode[1]").tells("mode", value)} == {0, 1, 2, 3}
+    assert {value for value in range(4) if told("mode is grind", "mode is sift").tells("mode", value)} == {1, 2}
+
+
+@pytest.mark.parametrize(("hopper", "idle", "values"), [
+    ("gap[2]", "idle any", set()), ("gap[0]", "idle any", set()),       # the other bits say nothing
+    ("upc[2:0] is gap", "idle any", set(range(8))),
+    ("gap is 5", "idle any", {5}),                                      # bits of others say nothing
+    ("gap[2] xor gap[1] xor gap[0]", "idle any", set(range(8))),        # of one bit turned, of whichever
+    ("gap[2] xor gap[1] xor gap[0]", "idle 0", {0, 1, 2, 4, 7}),        # and of what it is when nothing is ordered
+    ("gap[2] xor gap[1] xor gap[0]", "idle 5", {1, 2, 4, 5, 7}),
+])
+def test_a_number_is_told_by_every_bit_of_it(hopper: str, idle: str, values: set[int]) -> None:
+    found = told(hopper, idle=idle)
+    assert {value for value in range(8) if found.tells("gap", value)} == values
+    assert found.untold("gap") == []                                    # it has no codes
+
+
+def test_what_has_a_name() -> None:
+    found = told("mode is grind")
+    assert all(found.names("mode", value) for value in range(4)) and all(found.names("gap", value) for value in (0, 7))
+    three = Told(resolved(MILL.replace("    stop  3\n", "").replace("IDLE", "idle 0").replace("HOPPER", "lamp")
+                          .replace("BIN", "lamp")), ())
+    assert [three.names("mode", value) for value in range(4)] == [True, True, True, False]
