@@ -6,6 +6,7 @@ from ordain.compare.correspondence import correspond
 from ordain.compare.declared import Demands, demands
 from ordain.meaning.strength import other_meanings
 from tests.compare.judged import Texts, edited
+from tests.compare.test_correspondence import LATHE
 from tests.compare.test_declarations import LOCK
 from tests.workshop import contents_of
 
@@ -52,6 +53,30 @@ def test_one_demand_in_other_words(edit: tuple[str, str], kinds: list[str] | Non
     assert met == {*[("never", "one gate")] * (kinds != ["weaker"]),
                    *[("conflicting-enables", "open, fill")] * (kinds is not None)}
     assert [one.kind for one in found.redefined] == [kind for kind in kinds or () if "exclusive" not in edit[0]]
+
+
+ONCE = "    bed steady 1 cycle before\n"
+TWICE = f"{ONCE}    bed steady 2 cycles before, 1 cycle after\n"
+
+
+@pytest.mark.parametrize(("was", "now", "kinds"), [
+    (ONCE, ONCE, {}), (TWICE, TWICE, {}),
+    (TWICE, "    bed steady 2 cycles before, 1 cycle after\n    bed steady 1 cycle before\n", {}),
+    (ONCE, TWICE, {"before": "stronger", "after": "stronger"}), (TWICE, ONCE, {"before": "weaker", "after": "weaker"}),
+    (TWICE, "    bed steady 2 cycles before\n    bed steady 1 cycle before, 1 cycle after\n", {}),
+    (TWICE, "    bed steady 3 cycles before\n    bed steady 1 cycle before, 1 cycle after\n", {"before": "stronger"})])
+def test_demands_of_one_title_are_held_against_each_other_as_a_whole(was: str, now: str, kinds: dict[str, str]) -> None:
+    """A strobe may say twice how long a bus stands still; the two share a row."""
+    found = demanded(*(edited(LATHE, (ONCE, lines)) for lines in (was, now))).redefined
+    assert [(one.check, one.subject, one.kind) for one in found] == [
+        ("missing-hold", f"bed {part} cut", kind) for part, kind in kinds.items()]
+
+
+def test_what_two_lines_of_one_title_demand_less_is_told_once() -> None:
+    old = edited(LATHE, ("home upc", "signal meets = cool\nexclusive meets, clamp\nexclusive meets, clamp\nhome upc"))
+    assert demanded(old, old).redefined == ()
+    found = demanded(old, edited(old, ("meets = cool", "meets = cool and stop"))).redefined
+    assert [(one.check, one.subject, one.kind) for one in found] == [("conflicting-enables", "meets, clamp", "weaker")]
 
 
 STEADY = "driven by depth when source is depth, steady while not loads"

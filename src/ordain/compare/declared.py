@@ -80,14 +80,15 @@ def demands(old: Contents, new: Contents, correspondence: Correspondence, restat
             met[its_own.check, its_own.subject] = (found.check, found.subject)
         if titled and found not in titled:
             redefined.append(Redefined("weaker", *key))
-        elif titled and not any(implied.at_least(mine, one) for one in titled):
+        elif any(not any(implied.at_least(its, one) for its in asked if (its.check, its.subject) == key)
+                 for one in titled):
             redefined.append(Redefined("stronger", *key))
     met |= {("meaning", title): ("meaning", renames.places.get(title, title)) for title in old.meanings}
     redefined += [Redefined(kind, "meaning", title) for kind, title in restated(*sides)]
     redefined += [Redefined("promised", *about) for about in _promised(*machines, implied)]
     redefined += [Redefined("allows", one.check, one.reason) for one in machines[1].allowances
                   if not any(_covers(other, one) for other in machines[0].allowances)]
-    return Demands(tuple(redefined), met, renames, tuple(_elsewhere(new.machine, correspondence.moved)))
+    return Demands(tuple(dict.fromkeys(redefined)), met, renames, tuple(_elsewhere(new.machine, correspondence.moved)))
 
 
 def _elsewhere(machine: Machine, moved: Iterable[str]) -> Iterator[str]:
