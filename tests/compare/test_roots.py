@@ -187,3 +187,68 @@ def test_a_return_address_is_a_place_in_a_state_and_in_a_register(link: str) -> 
 
     assert moved(compared(calling(4), calling(12))) == {}
     assert moved(compared(calling(4), calling(12, 1))) == BOTH
+
+
+# ---------------------------------------------------------------- starts to which no word leads yet
+
+QUIET = """machine tram
+store control 16 words of 12 bits
+    address upc
+field branch 2 bits
+    jump 0
+    go   1
+field target 4 bits address, idle 0
+field up 1 bit
+field pick 1 bit
+spare 4 bits
+store inner INNER
+    address ADDRESS
+field bell 1 bit
+spare INNER_SPARE bits
+store entry 4 words of 4 bits
+    address op
+    word start of instruction
+state upc 4 bits, reset 0
+    next choose branch
+        jump: target
+        go  : STARTS
+        otherwise: 0
+state seat 4 bits, reset 0
+    next target if pick else seat
+register op 2 bits, loads rope when upc is 0
+bus rope 2 bits, pulled low
+    driven by drum when up
+home upc is 0
+"""
+
+
+def quiet(text: str, starts: int, up: int, there: int = 8) -> Contents:
+    """Nothing goes on by the opcode; what stands at `there` may lift."""
+    machine = resolved(text.replace("STARTS", "entry"))
+    return burned(machine, {0: Word("wait", {"branch": "jump"}), there: Word("lift", {"branch": "jump", "up": up})},
+                  tables={"entry": dict.fromkeys(range(4), starts)})
+
+
+ALONE = QUIET.replace("store inner INNER\n    address ADDRESS\nfield bell 1 bit\nspare INNER_SPARE bits\n", "")
+
+
+@pytest.mark.parametrize(("size", "address", "spare", "told"), [
+    ("16 words of 4 bits", "upc", 3, {"lift": "changed"}),          # the control word stands in two stores
+    ("2 words of 2 bits", "pick", 1, {"lift": "changed"}),          # one word calls another
+    ("16 words of 4 bits", "seat", 3, {}),                          # which of the two counters starts is not known
+])
+def test_starts_to_which_no_word_leads_are_entered_beside_another_store(size: str, address: str, spare: int,
+                                                                       told: dict[str, str]) -> None:
+    text = QUIET.replace("INNER_SPARE", str(spare)).replace("INNER", size).replace("ADDRESS", address)
+    assert moved(compared(quiet(text, 8, 0), quiet(text, 8, 0))) == {}
+    assert moved(compared(quiet(text, 8, 0), quiet(text, 8, 1))) == told
+
+
+def test_what_is_no_whole_start_is_not_entered() -> None:
+    """A word is led to by all of the store, or by nothing: where a line is missing, it stands elsewhere."""
+    assert moved(compared(quiet(ALONE, 8, 0), quiet(ALONE, 8, 1))) == {"lift": "changed"}
+    narrow = edited((ALONE, ""), ("entry 4 words of 4 bits", "entry 4 words of 3 bits"), ("STARTS", "{entry, 0b0}"))[0]
+    for there in (4, 8):
+        assert moved(compared(quiet(narrow, 4, 0, there), quiet(narrow, 4, 1, there))) == {}
+    table = edited((ALONE, ""), ("    word start of instruction\n", "    word {op, op}\n"))[0]
+    assert moved(compared(quiet(table, 8, 0), quiet(table, 8, 1))) == {}

@@ -231,15 +231,13 @@ class _Search:
 
     def _plain_dispatch(self, store: str) -> Vector | None:
         """A dispatch through a store that holds whole start addresses, even if no word was seen to do it yet."""
-        sequencing = self._side.sequencing
-        machine = self._side.machine
-        if machine.stores[store].fill != "start" or len(sequencing.control) != 1:
+        sequencing, model = self._side.sequencing, self._side.machine.stores[store]
+        addresses = {sequencing.stores[name] for name in sequencing.control}
+        counters = [leaf for leaf in self._places.pointers if leaf in addresses and leaf.width == model.bits]
+        if model.fill != "start" or len(counters) != 1:
             return None
-        address = sequencing.stores[sequencing.control[0]]
-        if address.width != machine.stores[store].bits:
-            return None
-        word = self._terms.leaf("word", store, machine.stores[store].bits)
-        return tuple(word if leaf is address else leaf for leaf in self._places.leaves)
+        word = self._terms.leaf("word", store, model.bits)
+        return tuple(word if leaf is counters[0] else leaf for leaf in self._places.leaves)
 
     def _enter_all(self, end: End, number: int) -> None:
         """Enter every instruction (or row) that a dispatch can lead to."""
