@@ -1,6 +1,8 @@
 """How a condition is named, and what is said of one thing that a cycle does otherwise: by hand. And which of several
 words that stand side by side is told."""
 
+from collections.abc import Mapping
+
 import pytest
 
 from ordain.compare.difference import Assignment, Change, named
@@ -66,6 +68,7 @@ def test_a_name_that_two_kinds_of_things_have_is_that_of_its_kind() -> None:
     terms = Terms()
     for name in ("wind", "mood"):
         leaf = terms.leaf("free", name, 2)
+        assert type(leaf) is Leaf
         functions = Functions([leaf])
         guard = functions.condition(terms.among(leaf, frozenset((1,))))
         assert [str(one) for one in named(functions, MACHINE, guard)] == [f"{name} is 1"]
@@ -87,12 +90,13 @@ home upc is 0
 """
 
 
-def ferry(left: Word, right: Word) -> Contents:
-    """In its second cycle one of two words acts, as the line says."""
-    start = Word("start", {"target": 1})
-    return burned(resolved(FERRY), {0: start, 1: start, 2: left, 3: right})
+def ferry(left: Word, right: Word, start: Mapping[int, Word | None] | None = None) -> Contents:
+    """In its second cycle one of two words acts, as the line says. `start`: what is placed at 0 and 1."""
+    words = {0: START, 1: START, 2: left, 3: right, **(start or {})}
+    return burned(resolved(FERRY), {at: word for at, word in words.items() if word is not None})
 
 
+START = Word("start", {"target": 1})
 UP, DOWN, NOTHING = (Word("turn", fields) for fields in ({"up": 1}, {"down": 1}, {}))
 
 

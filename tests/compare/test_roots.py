@@ -8,6 +8,7 @@ from ordain.compare.joint import join
 from ordain.rom.contents import Contents
 from tests.compare.bench import Word, burned, resolved
 from tests.compare.judged import after, between, compared, edited, moved, unit
+from tests.compare.test_difference import DOWN, UP, ferry
 from tests.compare.test_sequencers import LINKED, NIBBLE
 from tests.compare.test_what_is_known import LOADED
 
@@ -252,3 +253,12 @@ def test_what_is_no_whole_start_is_not_entered() -> None:
         assert moved(compared(quiet(narrow, 4, 0, there), quiet(narrow, 4, 1, there))) == {}
     table = edited((ALONE, ""), ("    word start of instruction\n", "    word {op, op}\n"))[0]
     assert moved(compared(quiet(table, 8, 0), quiet(table, 8, 1))) == {}
+
+
+def test_a_place_is_called_by_what_was_placed_there() -> None:
+    """Of two words side by side nothing was placed at one, whichever."""
+    for empty in (0, 1):
+        found = compared(*[ferry(UP, DOWN, {empty: None, 1 - empty: Word("quay", {"target": 1})})] * 2)
+        assert [one.title for one in found.units] == ["reset", "quay"]
+    found = compared(*[ferry(UP, DOWN, {0: None, 1: None})] * 2)
+    assert found.units[1].title in ("control 0", "control 1")
