@@ -89,10 +89,10 @@ def first_difference(joint: JointGraph, old_node: int, new_node: int) -> Differe
     kept: tuple[int, int] | None = None     # two ends that only what is left behind tells apart
     for pair in waiting:
         rows = graphs[0].rows[pair[0]], graphs[1].rows[pair[1]]
-        ended = [joint.ended(side, node) for side, node in enumerate(pair)]
-        if ended[0] != ended[1]:
+        ours_ended, theirs_ended = (joint.ended(side, node) for side, node in enumerate(pair))
+        if ours_ended != theirs_ended:
             return _told(joint, came, Parting(pair, None, 1))
-        if ended[0] is not None:                # nothing follows
+        if ours_ended is not None:              # nothing follows
             kept = kept or pair
         meeting = [(guard, ours, theirs) for ours in rows[0] for theirs in rows[1]
                    if (guard := both(ours.guard, theirs.guard))]
