@@ -74,6 +74,18 @@ def test_a_name_that_two_kinds_of_things_have_is_that_of_its_kind() -> None:
         assert [str(one) for one in named(functions, MACHINE, guard)] == [f"{name} is 1"]
 
 
+def test_what_is_too_large_to_be_taken_apart_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It has no name; what must hold beside it is told. So it is with what the cycle before said."""
+    monkeypatch.setattr("ordain.logic.diagrams.LARGEST", 10)
+    terms = Terms()
+    left, right, dial, stop = (terms.leaf("input", name, width) for name, width in (
+        ("left", 8), ("right", 8), ("dial", 3), ("stop", 1)))
+    functions = Functions([leaf for leaf in (left, right, dial, stop) if type(leaf) is Leaf])
+    for whole in (terms.equal(terms.add(left, right), terms.const(77, 8)), terms.prior(stop)):
+        guard = functions.both(functions.condition(whole), functions.condition(stop))
+        assert [str(one) for one in named(functions, MACHINE, guard)] == ["stop"]
+
+
 # ---------------------------------------------------------------- words side by side
 
 FERRY = """machine ferry
@@ -189,3 +201,34 @@ def test_a_code_that_only_one_side_has_is_not_the_one_that_is_0_there() -> None:
     now = edited(was, ("    bell 1\n    horn 2\n", "    bell 2\n"), ("note horn, ", ""))
     assert changes(was, now, "start") == ["note: horn -> none"]
     assert changes(now, was, "start") == ["note: none -> horn"]
+
+
+# ---------------------------------------------------------------- what is done otherwise by the same codes
+
+
+DRIVEN = "driven by drum when up"
+
+
+@pytest.mark.parametrize(("was", "now", "told"), [
+    ("up", "up and stop", "always -> at times"), ("up and stop", "up", "at times -> always"),
+    ("up", "down", "always -> never"), ("down", "up", "never -> always"),
+    ("down", "up and stop", "never -> at times"), ("up and stop", "up and not stop", "at times -> at other times"),
+    ("up", "up or note is bell", ""),                                   # of a word that orders no bell
+])
+def test_how_often_something_is_done(was: str, now: str, told: str) -> None:
+    old, new = (hoist((DRIVEN, f"driven by drum when {when}\n    sampled by gauge when {when}"),
+                      ("home upc", f"strobe clang\nsignal clang = {when}\nhome upc")) for when in (was, now))
+    if told:
+        assert changes(old, new, "lift") == [f"{what}: {told}" for what in (
+            "`drum` drives `rope`", "strobe `clang`", "`gauge` takes `rope`")]
+    else:
+        assert unit(between(old, new), "lift").status == "same"
+
+
+def test_what_is_done_otherwise_and_has_no_often() -> None:
+    """A value that is another says only which."""
+    loads = ("loads rope when upc is 0", "loads rope when upc is 0 or up")
+    assert changes(hoist(), hoist(loads), "lift") == ["what `op` loads"]
+    old, new = (hoist((DRIVEN, f"driven by swap when up\nsignal swap = {lines}")) for lines in (
+        "{dial[0], dial[1]}", "{dial[1], dial[0]}"))
+    assert changes(old, new, "lift") == ["what `swap` puts on `rope`"]
