@@ -6,7 +6,7 @@ import pytest
 
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import leaves
-from ordain.machine.stores import over_address
+from ordain.machine.lines import over_address
 from tests.machine.described import FRAME, sound
 
 INPUTS = "input a 3 bits, b 2 bits, c 1 bit\n"

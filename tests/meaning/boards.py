@@ -68,7 +68,7 @@ class Board:
     yield the bus. `early`: `t` is loaded from `b`, in the first half. `moving`: what that half
     is called in which all else happens. `loose`: `b` drives only with the carry. `words`: of the memory. `loops`: by
     instruction that goes round, as long as what, and the one that does once what a round does. `stepped`: addressed by
-    `z`, opcode and step."""
+    `z`, opcode and step. `tables`: two PROMs add, and make the difference of bits, the lowest bit in one of them."""
 
     width: int
     bus: str
@@ -84,6 +84,7 @@ class Board:
     loose: bool
     words: int
     stepped: bool
+    tables: bool = False
     loops: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     bodies: Mapping[str, tuple[Word, ...]] = field(default_factory=dict)
     opcodes: Mapping[int, str] = field(default_factory=dict)
@@ -110,6 +111,7 @@ def drawn(seed: int) -> Board:
         board = replace(board, early=True)
     if chance.random() < 0.3:
         board = replace(board, stepped=True, successor=False)
+    board = replace(board, tables=Random(-seed - 1).random() < 0.3)
     titles = [f"i{number}" for number in range(chance.randint(2, 4))]
     opcodes = {opcode: chance.choice(titles) for opcode in range(1 << width)}
     for number, title in enumerate(titles):
@@ -217,8 +219,11 @@ def machine_text(board: Board) -> str:
         *(line for name in FLAGS for line in (
             (f"state {name} 1 bit, reset any", f"    next ({flags[name]}) if put_flags else {name}") if board.stored
             else (f"register {name} 1 bit, loads {flags[name]} when put_flags",))),
-        "signal result = choose op", "    add: {0b0, a} + {0b0, t}", "    sub: {0b0, a} - {0b0, t}",
-        "    and: {0b0, a and t}", "    xor: {0b0, a xor b}", "    inc: {0b0, b} + 1", "    pass: {0b0, t}",
+        *([line.format(top=w - 1, zeros="0" * (w - 1), words=1 << 2 * w, width=w) for line in _TABLES]
+          if board.tables else []),
+        "signal result = choose op", f"    add: {'tables' if board.tables else '{0b0, a} + {0b0, t}'}",
+        "    sub: {0b0, a} - {0b0, t}", "    and: {0b0, a and t}",
+        f"    xor: {'tables' if board.tables else '{0b0, a xor b}'}", "    inc: {0b0, b} + 1", "    pass: {0b0, t}",
         f"    adc: {{0b0, a}} + {{0b0, b}} + {{0b{0:0{w}b}, c}}", "    less: {0b1 if a < t else 0b0, b}",
         f"memory ram {board.words} words of {wide}", "    address where", f"    writes data when put_ram{on}",
         *([f"    writes thief.brings when thief.takes and yields{on}"] if board.thief else []),
@@ -232,6 +237,14 @@ def machine_text(board: Board) -> str:
 _CLOCKS = {"": (), "phases": ("clock clk (first, second)", "    moves in {}"),
            "held": ("clock clk (first, second)", "    moves in {}", "    held while not running",
                     "input running 1 bit")}
+_TABLES = (
+    "signal operand = b if op is xor else t",
+    "store low 8 words of 2 bits", "    address {{operand[0], not a[0], op is xor}}",
+    "    word {{a[0] and operand[0] and op is not xor, a[0] xor operand[0]}}",
+    "store high {words} words of {width} bits", "    address {{op is not xor, a[{top}:1], low[1], operand[{top}:1]}}",
+    "    word {{0b0, a[{top}:1] xor operand[{top}:1]}} if op is xor else "
+    "{{0b0, a[{top}:1]}} + {{0b0, operand[{top}:1]}} + {{0b{zeros}, low[1]}}",
+    "signal tables = {{high, low[0]}}")
 _THIEF = """\
 agent thief "takes the bus where a word leaves it"
     input want 1 bit, brings {wide}

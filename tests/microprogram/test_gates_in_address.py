@@ -83,6 +83,21 @@ def test_what_the_gates_have_lost_the_chip_does_not_know(word: str, carried: boo
         [] if carried else ["not-in-address"])
 
 
+@pytest.mark.parametrize(("word", "carried"), [
+    ("sum[0] and sum[2]", True), ("not sum[0]", True), ("sum[1]", False), ("sum is 5", False), ("n[0]", False),
+])
+def test_some_lines_of_what_gates_make_are_lines_of_their_own(word: str, carried: bool) -> None:
+    """`sum` goes from 0 to 5 and, of its three bits, the middle one does not reach the chip."""
+    text = FRAME.format(on="", words=4, address="not sum[2], sum[0]", word=word)
+    text += "signal sum = {0b0, n} + {0b0, m} if s else {0b0, n}\n"
+    built, findings = build_texts({"arbiter.machine": text, "arbiter.micro": MICRO}, "arbiter.machine")
+    assert [finding.name for finding in findings if finding.severity.value == "error"] == (
+        [] if carried else ["not-in-address"])
+    if built is not None:
+        for high, low in product((0, 1), repeat=2):
+            assert built.images["U1"][(not high) << 1 | low] & 1 == (not low if "not" in word else high and low)
+
+
 ARMS = """\
 machine loom
 microprogram "loom.micro"

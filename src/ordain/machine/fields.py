@@ -6,7 +6,8 @@ from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.context import bits
 from ordain.machine.declare import StoreText
-from ordain.machine.expression import Leaf, Node, Slice, leaves, postorder, substitute
+from ordain.machine.expression import Leaf, Node, leaves, substitute
+from ordain.machine.lines import used_bits
 from ordain.machine.lowering import Lowering
 from ordain.text.findings import Place, error
 from ordain.text.source import Span
@@ -268,16 +269,3 @@ def _report_outside(field: model.Field, leaf: Leaf, span: Span, lowering: Loweri
         "not-in-word", f"`{field.name}` would depend on `{leaf.name}`, which is not in the word of `{field.store}`",
         span, "only bits of the same word are known when it is computed",
         help=f"name fields of `{field.store}`, or bits as in `{field.store}[7:0]`"))
-
-
-def used_bits(node: Node, leaf: Node) -> int:
-    """A mask of the bits of `leaf` that `node` reads."""
-    everything = (1 << leaf.width) - 1
-    mask = everything if node is leaf else 0
-    for part in postorder([node]):
-        if leaf in part.args:
-            if isinstance(part, Slice):
-                mask |= ((1 << part.width) - 1) << part.low
-            else:
-                mask = everything
-    return mask

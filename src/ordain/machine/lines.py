@@ -23,13 +23,15 @@ def as_lines(terms: Terms, *nodes: Node) -> tuple[Node, ...]:
 
 
 def gates_as_lines(terms: Terms, address: Node, node: Node) -> tuple[Node, Node]:
-    """The same with what gates make of states and registers for a part of the address as a line of its own. Where the
-    gates themselves do not stand in the term any more (`read or write` in `read or write or refresh`), it is worked
-    out, if what is behind them decides nothing more than they show."""
+    """The same with what gates make of states and registers for a part of the address as a line of its own, also where
+    only some of what they make reaches it (an operand, nibble for nibble in two chips). Where the gates themselves do
+    not stand in the term any more (`read or write` in `read or write or refresh`), it is worked out, if what is behind
+    them decides nothing more than they show."""
     lines: dict[Node, Node] = {}
     for part in address.args if isinstance(address, Join) else (address,):
         inner = part.args[0] if isinstance(part, Not) else part
-        if not isinstance(inner, Leaf | Slice | Const):
+        inner = inner.args[0] if isinstance(inner, Slice) else inner
+        if not isinstance(inner, Leaf | Const):
             lines[inner] = terms.leaf("free", f"line {len(lines)}", inner.width)
     shown, told = substitute(terms, (address, node), lines)
     behind = leaves(tuple(lines))
@@ -65,3 +67,61 @@ def _tree(terms: Terms, lines: Sequence[Node], found: Mapping[tuple[bool, ...], 
         half = {shown[1:]: told for shown, told in found.items() if shown[0] is level}
         halves += [_tree(terms, lines[1:], half)] if half else []
     return terms.if_(lines[0], halves[0], halves[-1])
+
+
+def used_bits(node: Node, leaf: Node) -> int:
+    """A mask of the bits of `leaf` that `node` reads."""
+    everything = (1 << leaf.width) - 1
+    mask = everything if node is leaf else 0
+    for part in postorder([node]):
+        if leaf in part.args:
+            if isinstance(part, Slice):
+                mask |= ((1 << part.width) - 1) << part.low
+            else:
+                mask = everything
+    return mask
+
+
+def address_lines(terms: Terms, address: Node) -> dict[Node, int]:
+    """Each line of an address as a term of one bit -> its number; of two equal lines the lower one."""
+    return {terms.slice(address, bit, bit): bit for bit in reversed(range(address.width))}
+
+
+def over_address(terms: Terms, store: str, address: Node, node: Node) -> tuple[Node | None, list[Leaf]]:
+    """`node` rewritten over the `address` leaf of the store, and the leaves that the address does not carry."""
+    return over(terms, terms.leaf("address", store, address.width), address, node)
+
+
+def over(terms: Terms, whole: Node, value: Node, node: Node) -> tuple[Node | None, list[Leaf]]:
+    """`node` rewritten over the leaf `whole`, which stands for `value`, and the leaves whose bits `value` does not
+    carry."""
+    lines = address_lines(terms, value)
+    instead: dict[Node, Node] = {}
+    missing: list[Leaf] = []
+    for leaf in leaves([node]):
+        parts: list[Node] = []
+        used = used_bits(node, leaf)
+        for bit in reversed(range(leaf.width)):
+            line = terms.slice(leaf, bit, bit)
+            if not used >> bit & 1:
+                parts.append(terms.const(0, 1))
+            elif line in lines:
+                parts.append(terms.slice(whole, lines[line], lines[line]))
+            elif terms.not_(line) in lines:
+                inverted = lines[terms.not_(line)]
+                parts.append(terms.not_(terms.slice(whole, inverted, inverted)))
+        if len(parts) == leaf.width:
+            instead[leaf] = terms.join(parts)
+        else:
+            missing.append(leaf)
+    return (None if missing else substitute(terms, (node,), instead)[0]), missing
+
+
+def computed_by_lines(terms: Terms, store: str, address: Node, node: Node) -> tuple[Node | None, list[Leaf]]:
+    """The word of a computed store over its `address` leaf, and what of it the address does not carry."""
+    shown, told = as_lines(terms, address, node)
+    plain = over_address(terms, store, shown, told)
+    if not plain[1]:
+        return plain
+    by_gates = over_address(terms, store, *gates_as_lines(terms, shown, told))
+    return by_gates if not by_gates[1] else (None, plain[1])

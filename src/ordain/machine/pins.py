@@ -6,9 +6,9 @@ from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.context import short
 from ordain.machine.expression import Const, Leaf, Node
+from ordain.machine.lines import address_lines
 from ordain.machine.lowering import Lowering
 from ordain.machine.names import unknown
-from ordain.machine.stores import address_lines
 from ordain.text.findings import Place, error, note
 from ordain.text.source import Span
 

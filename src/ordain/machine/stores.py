@@ -7,9 +7,8 @@ from ordain.machine import model
 from ordain.machine.context import bits, short
 from ordain.machine.control import hardware
 from ordain.machine.declare import StoreText
-from ordain.machine.expression import Leaf, Node, Not, Slice, Terms, leaves, substitute
-from ordain.machine.fields import used_bits
-from ordain.machine.lines import as_lines, gates_as_lines
+from ordain.machine.expression import Leaf, Node, Not, Slice, Terms, leaves
+from ordain.machine.lines import address_lines, computed_by_lines, over
 from ordain.machine.lowering import Lowering
 from ordain.text.findings import Place, error
 
@@ -99,50 +98,12 @@ def _fill(store: tree.Store, has_fields: bool,
 # ---------------------------------------------------------------- address lines
 
 
-def address_lines(terms: Terms, address: Node) -> dict[Node, int]:
-    """Each line of an address as a term of one bit -> its number; of two equal lines the lower one."""
-    return {terms.slice(address, bit, bit): bit for bit in reversed(range(address.width))}
-
-
-def over_address(terms: Terms, store: str, address: Node, node: Node) -> tuple[Node | None, list[Leaf]]:
-    """`node` rewritten over the `address` leaf of the store, and the leaves that the address does not carry."""
-    return over(terms, terms.leaf("address", store, address.width), address, node)
-
-
-def over(terms: Terms, whole: Node, value: Node, node: Node) -> tuple[Node | None, list[Leaf]]:
-    """`node` rewritten over the leaf `whole`, which stands for `value`, and the leaves whose bits `value` does not
-    carry."""
-    lines = address_lines(terms, value)
-    instead: dict[Node, Node] = {}
-    missing: list[Leaf] = []
-    for leaf in leaves([node]):
-        parts: list[Node] = []
-        used = used_bits(node, leaf)
-        for bit in reversed(range(leaf.width)):
-            line = terms.slice(leaf, bit, bit)
-            if not used >> bit & 1:
-                parts.append(terms.const(0, 1))
-            elif line in lines:
-                parts.append(terms.slice(whole, lines[line], lines[line]))
-            elif terms.not_(line) in lines:
-                inverted = lines[terms.not_(line)]
-                parts.append(terms.not_(terms.slice(whole, inverted, inverted)))
-        if len(parts) == leaf.width:
-            instead[leaf] = terms.join(parts)
-        else:
-            missing.append(leaf)
-    return (None if missing else substitute(terms, (node,), instead)[0]), missing
-
-
 def _computed(store: tree.Store, address: Node, word_bits: int, sound: bool, lowering: Lowering) -> Node | None:
     assert store.word is not None and not isinstance(store.word, tree.StartOfInstruction)
     node = lowering.node(store.word, word_bits)
     if node is None or not sound:
         return None
-    address, told = as_lines(lowering.terms, address, node)
-    if over_address(lowering.terms, store.name.text, address, told)[1]:
-        address, told = gates_as_lines(lowering.terms, address, told)
-    _, missing = over_address(lowering.terms, store.name.text, address, told)
+    _, missing = computed_by_lines(lowering.terms, store.name.text, address, node)
     if missing:
         names = ", ".join(f"`{leaf.name}`" for leaf in missing)
         lowering.findings.append(error(

@@ -13,6 +13,7 @@ from ordain.data.datapath import Datapath
 from ordain.data.resolving import Resolving, said_by_words
 from ordain.machine.expression import And, Cell, Const, Leaf, Node, Or, leaves, postorder, substitute
 from ordain.machine.model import Machine, Memory, Store
+from ordain.meaning.lookup import shown
 from ordain.meaning.normal import Normal
 from ordain.rom.contents import Contents, word_name
 
@@ -65,6 +66,7 @@ class Following:
             machine.terms.leaf("state", clock.name, machine.states[clock.name].width)
         self._words: dict[Key, FollowedWord] = {}
         self._moving: dict[str, frozenset[int]] = {}
+        self._tables: dict[str, Node | None] = {}
 
     def begins(self, store: str, key: Key) -> bool:
         """Whether an instruction may begin with this word of a store, in this phase: with one behind those in which
@@ -116,6 +118,16 @@ class Following:
         if key not in self._words:
             self._words[key] = FollowedWord(self, key)
         return self._words[key]
+
+    def shown(self, store: str, address: Node) -> Node:
+        """What a table shows at an address over what is held."""
+        if store not in self._tables:
+            self._tables[store] = shown(self.contents, store)
+        table = self._tables[store]
+        if table is None:
+            raise NotFollowed(f"what `{store}` shows depends on too much of its address")
+        own = self.terms.leaf("address", store, address.width)
+        return substitute(self.terms, (table,), {own: address})[0]
 
     def name(self, key: Key) -> str:
         """What people call the word."""
@@ -184,7 +196,7 @@ class FollowedWord(Resolving):
         return self.terms.if_(self.terms.less(address, self.terms.const(memory.words, address.width)), word, beyond)
 
     def table(self, store: str, leaf: Leaf, address: Node) -> Node:
-        return self.terms.cell(store, address, leaf.width)
+        return self.following.shown(store, address)
 
 
 class Presenting(Resolving):

@@ -30,7 +30,7 @@ from ordain.machine.expression import (
     leaves,
     postorder,
 )
-from ordain.machine.lines import as_lines, gates_as_lines
+from ordain.machine.lines import as_lines, gates_as_lines, used_bits
 
 _ONES = re.compile("1+")
 
@@ -67,7 +67,7 @@ def missing_leaves(terms: Terms, address: Node, node: Node) -> list[Leaf]:
     """The leaves of a term of which it reads bits that the address does not carry."""
     found = []
     for leaf, columns in leaf_columns(terms, address, leaves((node,))).items():
-        read = _read(node, leaf)
+        read = used_bits(node, leaf)
         if any(column is None and read >> bit & 1 for bit, column in enumerate(columns)):
             found.append(leaf)
     return found
@@ -77,15 +77,6 @@ def over_lines(terms: Terms, address: Node, node: Node) -> tuple[Node, Node]:
     """A term and the address that carries its leaves, which may be what gates make of some."""
     address, node = as_lines(terms, address, node)
     return gates_as_lines(terms, address, node) if missing_leaves(terms, address, node) else (address, node)
-
-
-def _read(node: Node, leaf: Leaf) -> int:
-    """A mask of the bits of a leaf that a term reads."""
-    found = (1 << leaf.width) - 1 if node is leaf else 0
-    for part in postorder((node,)):
-        if leaf in part.args:
-            found |= ((1 << part.width) - 1) << part.low if type(part) is Slice else (1 << leaf.width) - 1
-    return found
 
 
 def table(terms: Terms, address: Node, node: Node) -> Columns:
