@@ -66,8 +66,9 @@ def demands(old: Contents, new: Contents, correspondence: Correspondence, restat
     terms, renames = Terms(), correspondence.renames
     sides = translate(old, terms, renames), translate(new, terms)
     fields = in_new_codes(sides[0].machine, new.machine, correspondence.pairing, terms)
-    machines = (with_terms(sides[0].machine, lambda node: substitute(terms, (node,), fields)[0]) if fields else
-                sides[0].machine, sides[1].machine)
+    plain = [_without_tables(side.machine, terms) for side in sides]
+    machines = (with_terms(plain[0], lambda node: substitute(terms, (node,), fields)[0]) if fields else plain[0],
+                plain[1])
     implied = Implied(terms)
     asked, offered = list(_asked(machines[0])), list(_asked(machines[1]))
     redefined: list[Redefined] = []
@@ -89,6 +90,16 @@ def demands(old: Contents, new: Contents, correspondence: Correspondence, restat
     redefined += [Redefined("allows", one.check, one.reason) for one in machines[1].allowances
                   if not any(_covers(other, one) for other in machines[0].allowances)]
     return Demands(tuple(dict.fromkeys(redefined)), met, renames, tuple(_elsewhere(new.machine, correspondence.moved)))
+
+
+def _without_tables(machine: Machine, terms: Terms) -> Machine:
+    """What is said by way of a computed store, said without it: gates and a PROM may say the same."""
+    tables: dict[Node, Node] = {terms.leaf("word", store.name, store.bits): store.computed
+                                for store in machine.stores.values() if store.computed is not None}
+    for _ in tables:                                    # one may be addressed by another
+        if not tables.keys().isdisjoint(leaves(terms_in(machine))):
+            machine = with_terms(machine, lambda node: substitute(terms, (node,), tables)[0])
+    return machine
 
 
 def _elsewhere(machine: Machine, moved: Iterable[str]) -> Iterator[str]:

@@ -228,7 +228,7 @@ def _field_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace) 
     values = [_values(joint, side, place) for side, place in enumerate((ours, theirs))]
     for name, (other, numbers) in pairing.values.items():
         old, new = joint.common.sides[0].machine.fields[name], joint.common.sides[1].machine.fields[other]
-        if name in joint.common.sides[0].sequencing.address_fields:
+        if name in pairing.places[0]:
             continue
         before, after = values[0].get(name), values[1].get(other)
         ours_counts, theirs_counts = (None if value is None or pairing.left_to_effects(side, called, value) else value

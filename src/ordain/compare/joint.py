@@ -15,6 +15,7 @@ from ordain.compare.roots import Entered, enter, returns
 from ordain.compare.shown import Numbers, Shown, read_alike
 from ordain.compare.side import Side, make_side
 from ordain.logic.diagrams import Functions
+from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node, Terms, leaves
 from ordain.rom.contents import Contents
 
@@ -80,7 +81,9 @@ def common_of(old: Contents, new: Contents, apart: bool = False) -> Common:
     correspondence = correspond(old, new)
     terms = Terms()
     sides = (make_side(old, terms, correspondence.renames), make_side(new, terms))
-    beside = said_beside(sides, correspondence.pairing, terms)
+    pairing = correspondence.pairing._replace(places=_places(sides, correspondence, terms))
+    correspondence = correspondence._replace(pairing=pairing)
+    beside = said_beside(sides, pairing, terms)
     functions = Functions(leaves([term for side, said in zip(sides, beside)
                                   for term in (*_all_terms(side, terms), *said.values())]))
     identical = not apart and _identical(sides, terms)
@@ -91,7 +94,7 @@ def common_of(old: Contents, new: Contents, apart: bool = False) -> Common:
     shown = (Shown(before, terms, equal_terms, stores, first, numbers),
              Shown(now, terms, equal_terms, stores, second, numbers))
     agreed = agree(before, now, terms, meanings, _plain(sides, correspondence), beside)
-    orders = (Orders(before, correspondence.pairing, True), Orders(now, correspondence.pairing, False))
+    orders = (Orders(before, pairing, True), Orders(now, pairing, False))
     doings: Doings = {}
     places = tuple(Places(side, terms, functions, meanings[mine], shown[mine]) for mine, side in enumerate(sides))
     observers = tuple(Observer(side, terms, agreed, mine, meanings[mine], shown[mine], orders[mine], doings)
@@ -143,6 +146,21 @@ def _plain(sides: tuple[Side, Side], correspondence: Correspondence) -> frozense
         if name == other and numbers is None and name not in correspondence.pairing.loose
         and all(side.machine.fields[name].idle != "any" and name not in side.sequencing.address_fields
                 and side.machine.fields[name].store in side.sequencing.control for side in sides))
+
+
+def _places(sides: tuple[Side, Side], correspondence: Correspondence,
+            terms: Terms) -> tuple[frozenset[str], frozenset[str]]:
+    """Per side the fields that only say where control goes. One that says so on the other side, as a mask does that
+    lets conditions to the lines of an address, is none of them by how the gates are written here; all that it brings
+    about is held against the other side as it is, as far as it is read."""
+    found = [set(side.sequencing.address_fields) for side in sides]
+    for old, (new, _) in correspondence.pairing.values.items():
+        for mine, (name, other) in enumerate(((old, new), (new, old))):
+            width = sides[mine].machine.fields[name].width
+            if other in sides[1 - mine].sequencing.address_fields and bits_read(_all_terms(sides[mine], terms)).get(
+                    terms.leaf("field", name, width)) == (1 << width) - 1:
+                found[mine].add(name)
+    return frozenset(found[0]), frozenset(found[1])
 
 
 def _entered(common: Common, recalled: tuple[Recalled | None, Recalled | None],

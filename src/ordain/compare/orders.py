@@ -21,13 +21,15 @@ none."""
 class Pairing(NamedTuple):
     """Which fields are compared. `values[old name]`: (new name, old value -> new value; None: all are as they were).
     `old_alone`, `new_alone`: fields of one side only; they count when they are not idle. `loose`: old names of fields
-    of which some code has no counterpart. `told`: what the old and the new machine say of their fields."""
+    of which some code has no counterpart. `told`: what the old and the new machine say of their fields. `places`: per
+    side the fields that only say where control goes, and are no orders."""
 
     values: dict[str, tuple[str, dict[int, int] | None]]
     old_alone: tuple[str, ...]
     new_alone: tuple[str, ...]
     loose: frozenset[str]
     told: tuple[Told, Told]
+    places: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
 
     def left_to_effects(self, side: int, name: str, value: int) -> bool:
         """Whether a value of a field, by its name on that side, does not count because what it brings about does. Of
@@ -67,7 +69,7 @@ class Orders:
         for store in side.sequencing.control:
             row = self._fields[store] = []
             for name in machine.stores[store].fields:
-                if name in side.sequencing.address_fields:
+                if name in pairing.places[self._mine]:
                     continue
                 if name in alone:
                     row.append((f"{name} of the {whose} machine", machine.fields[name], None, True))

@@ -76,6 +76,9 @@ def verdict_changes(old: Report, new: Report, demands: Demands = NOTHING_DEMANDE
 Asked = tuple[str, str]
 """Check and subject."""
 
+_ASKED_IF_POSSIBLE = ("strays", "torn")
+"""Checks of a store that are asked where words could fail them: where none could, that is an answer."""
+
 
 def _before(old: dict[Asked, Row], now: dict[Asked, Row], demands: Demands) -> tuple[dict[Asked, Row], list[Row]]:
     """The old answers by the new questions, and those that nothing answers any more. Where one demand stands for
@@ -87,6 +90,8 @@ def _before(old: dict[Asked, Row], now: dict[Asked, Row], demands: Demands) -> t
         row, answer = old[key], demands.met.get(key, titles[key])
         if answer not in before and answer in now:
             before[answer] = row
+        elif row.check in _ASKED_IF_POSSIBLE and ("nowhere", answer[1]) in now:
+            continue
         elif answer not in now or any(one.kind in WORSE for one in _moved(row, now[answer], ())):
             gone.append(row)
     return before, gone
