@@ -4,7 +4,21 @@ line of its own, which may be anything."""
 from collections.abc import Mapping, Sequence
 from itertools import product
 
-from ordain.machine.expression import Const, If, Join, Leaf, Node, Not, Slice, Terms, leaves, postorder, substitute
+from ordain.machine.expression import (
+    And,
+    Const,
+    If,
+    Join,
+    Leaf,
+    Node,
+    Not,
+    Or,
+    Slice,
+    Terms,
+    leaves,
+    postorder,
+    substitute,
+)
 
 MOST_BITS = 10
 """Of what stands behind the gates, where all of it is tried."""
@@ -20,6 +34,44 @@ def as_lines(terms: Terms, *nodes: Node) -> tuple[Node, ...]:
             if isinstance(line, Leaf) and isinstance(kept, Leaf) and kept.name == f"{line.name} kept":
                 lines[part] = line
     return substitute(terms, nodes, lines)
+
+
+def forced_as_choice(terms: Terms, node: Node) -> Node:
+    """The term with what one line forces of states and registers as a choice by that line: `place or {trap, trap,
+    0b00}` is `place or 0b1100 if trap else place`, gate by gate or as a whole. So a place that is presented is still
+    seen in it."""
+    made: dict[Node, Node] = {}
+    for part in postorder((node,)):
+        new = terms.rebuild(part, tuple([made[arg] for arg in part.args]))
+        line = _forcing(new) if new.width > 1 else None
+        if line is not None:
+            yes, no = (substitute(terms, (new,), {line: terms.const(level, 1)})[0] for level in (1, 0))
+            new = terms.if_(line, yes, no)
+        made[part] = new
+    return made[node]
+
+
+def _forcing(node: Node) -> Node | None:
+    """The one line that is at gates with what is held: at each of some bits, or at several bits of the whole."""
+    lines: set[Node] = set()
+    for gate in node.args if isinstance(node, Join) else (node,):
+        if isinstance(gate, And | Or):
+            others = [arg for arg in gate.args if not _is_held(arg)]
+            lines |= {each.args[0] if isinstance(each, Not) else each for other in others
+                      for each in (other.args if isinstance(other, Join) else (other,)) if not isinstance(each, Const)}
+            if len(others) == len(gate.args):
+                return None
+        elif not isinstance(gate, Const) and not _is_held(gate):
+            return None
+    line = lines.pop() if len(lines) == 1 else None
+    return line if line is not None and line.width == 1 else None
+
+
+def _is_held(node: Node) -> bool:
+    """Whether it is a state or register of several bits, or some of its bits: no flip-flop that is a line itself."""
+    inner = node.args[0] if isinstance(node, Not) else node
+    inner = inner.args[0] if isinstance(inner, Slice) else inner
+    return isinstance(inner, Leaf) and inner.kind in ("state", "register") and inner.width > 1
 
 
 def gates_as_lines(terms: Terms, address: Node, node: Node) -> tuple[Node, Node]:

@@ -8,7 +8,7 @@ from ordain.machine.context import bits, short
 from ordain.machine.control import hardware
 from ordain.machine.declare import StoreText
 from ordain.machine.expression import Leaf, Node, Not, Slice, Terms, leaves
-from ordain.machine.lines import address_lines, computed_by_lines, over
+from ordain.machine.lines import address_lines, computed_by_lines, forced_as_choice, over
 from ordain.machine.lowering import Lowering
 from ordain.text.findings import Place, error
 
@@ -44,7 +44,7 @@ def address_of(text: StoreText, lowering: Lowering) -> Addressed:
             f"`{store.name.text}` has {store.words.value}", store.address.span, bits(node.width),
             help=f"correct the number of words, or address it with {bits((store.words.value - 1).bit_length())}"))
         return Addressed(text, None)
-    return Addressed(text, node)
+    return Addressed(text, node if store.word is not None else forced_as_choice(lowering.terms, node))
 
 
 def store_model(stored: Addressed, fields: tuple[str, ...], word_bits: int, lowering: Lowering) -> model.Store:
