@@ -7,6 +7,7 @@ from ordain.checks import (
     contention,
     double_load,
     floating,
+    inactive,
     lost_state,
     meaning,
     missing_hold,
@@ -45,8 +46,9 @@ CHECKS = (
 RULES = rules.CHECKS
 """One check for each form of rule."""
 
-BY_INSPECTION = (undefined_code.EXPLANATION, unreachable.EXPLANATION, allowances.EXPLANATION, meaning.EXPLANATION)
-"""What is read off the contents and the set of executed words, and what follows values."""
+BY_INSPECTION = (undefined_code.EXPLANATION, unreachable.EXPLANATION, inactive.EXPLANATION, allowances.EXPLANATION,
+                 meaning.EXPLANATION)
+"""What is read off the contents, the set of executed words and what acts in them, and what follows values."""
 
 SUBJECTS: dict[str, tuple[Explanation, ...]] = {
     "checks": (*(check.explanation for check in CHECKS), *BY_INSPECTION),

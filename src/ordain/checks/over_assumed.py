@@ -24,7 +24,7 @@ Widen the assumption until every state leaves the surroundings a choice, or writ
 where it is looked at instead of believed.""",
 )
 
-CONSEQUENCES = ("stuck", "unreachable", "vacuous", "stale-allowance", "reach", "always-reach")
+CONSEQUENCES = ("stuck", "unreachable", "inactive", "vacuous", "stale-allowance", "reach", "always-reach")
 """What is missing may only be missing because sequences end early, so findings of these names wait."""
 
 

@@ -5,10 +5,10 @@
 3. Where something is broken: the finer questions, so that each cause gets a finding of its own.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from ordain.checks import allowances, inspection, over_assumed, vacuous
+from ordain.checks import allowances, inactive, inspection, over_assumed, vacuous
 from ordain.checks.allowances import Plan
 from ordain.checks.catalogue import CHECKS, RULES
 from ordain.checks.check import Applied, Check, Decide, Known, Report
@@ -67,16 +67,19 @@ def prove(contents: Contents, decide: Decide, selection: Selection = EVERYTHING)
     words = certain(contents, asked, columns)
     plans = [made for check, question in asked for made in allowances.plan(contents, check, question)]
     parts = parts_of_rules(contents, asked)
-    first = decide((*(question for made in plans for question in _asked_by(made)), *parts))
+    acts = tuple(inactive.ask(contents)) if selection.takes(inactive.EXPLANATION.name) else ()
+    first = decide((*(question for made in plans for question in _asked_by(made)), *parts, *acts))
     answers, ended = _second_round(contents, decide, _answers(plans, first), first, columns)
-    dead = [verdict for verdict in first.verdicts[len(first.verdicts) - len(parts):] if verdict.outcome == "broken"]
+    beyond, acting = len(first.verdicts) - len(acts), first.verdicts[len(first.verdicts) - len(acts):]
+    dead = [verdict for verdict in first.verdicts[beyond - len(parts):beyond] if verdict.outcome == "broken"]
     findings = [finding for answer in answers for finding in _told(contents, answer)]
     findings += (_told_by_words(contents, answers, words) if first.stopped else
                  unsearched(contents, words, first.executed, "no sequence does"))
     findings += vacuous.findings_of_idle((answer.plan.asked for answer in answers if answer.outcome == "vacuous"), dead)
     findings += inspection.of_words(contents, selection.takes, first.executed)
     findings += inspection.of_sequences(contents, selection.takes, first)
-    applied = _applied(contents, selection, answers, first)
+    findings += inactive.tell(contents, acting)
+    applied = _applied(contents, selection, answers, first, acting)
     findings += allowances.stale(applied)
     if selection.takes(over_assumed.EXPLANATION.name) and first.over_assumed.outcome == "broken":
         findings = [finding for finding in findings if finding.name not in over_assumed.CONSEQUENCES]
@@ -203,7 +206,8 @@ def _with_count(finding: Finding, more: int) -> Finding:
     return finding._replace(notes=(*finding.notes, f"{more} more {words} broken in the same way"))
 
 
-def _applied(contents: Contents, selection: Selection, answers: list[Answer], first: Verdicts) -> tuple[Applied, ...]:
+def _applied(contents: Contents, selection: Selection, answers: list[Answer], first: Verdicts,
+             acting: Sequence[Verdict]) -> tuple[Applied, ...]:
     """Whether each allowance is needed."""
     listed = contents.machine.allowances
     asked = allowances.needed(((answer.plan, answer.verdict, answer.probes, answer.bare) for answer in answers),
@@ -214,5 +218,7 @@ def _applied(contents: Contents, selection: Selection, answers: list[Answer], fi
             need = None
         elif allowance.check in inspection.NAMES:
             need = inspection.needs(contents, allowance, first)
+        elif allowance.check == inactive.EXPLANATION.name:
+            need = inactive.needed(acting, allowance)
         result.append(Applied(allowance, need))
     return tuple(result)

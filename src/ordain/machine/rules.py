@@ -13,7 +13,7 @@ from ordain.text.findings import Place, error
 
 CHECKS = (
     "contention", "conflicting-enables", "floating", "turnaround", "missing-hold", "lost-state", "double-load", "race",
-    "nowhere", "torn", "strays", "stuck", "unreachable", "field-conflict", "undefined-code", "opcode-gap",
+    "nowhere", "torn", "strays", "stuck", "unreachable", "inactive", "field-conflict", "undefined-code", "opcode-gap",
     "opcode-clash", "stale-allowance", "over-assumed", "vacuous",
     "shared-tail", "opcode-in-family", "unpolled", "unused-order", "unused-code", "unused-label", "room-left",
 )

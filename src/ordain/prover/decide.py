@@ -13,9 +13,10 @@ from oxidd.util import DDMemoryError
 from ordain.control.model import System, Variable
 from ordain.control.system import with_free
 from ordain.prover.limits import Deadline, LimitReached
-from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts
+from ordain.prover.model import Limits, Property, Report, Verdict, Verdicts, not_asked
 from ordain.prover.questions import lower_properties, nodes_of
 from ordain.prover.symbolic.cases import SearchCase, SearchWatch, covers, model_of, wide_model_of
+from ordain.prover.symbolic.cone import within_cone
 from ordain.prover.symbolic.outline import Outline
 from ordain.prover.symbolic.remembered import Remembered, depth_of
 from ordain.prover.symbolic.verdicts import Judge
@@ -38,14 +39,18 @@ class ProofRounds:
         """As `decide`."""
         started = monotonic()
         limits = Limits() if limits is None else limits
-        lowered = lower_properties(self._system, properties)
+        every = lower_properties(self._system, properties)
+        fits = within_cone(self._system, every)
+        lowered = tuple(prop for prop, asked in zip(every, fits) if asked)
         nodes = tuple(node for prop in lowered for node in nodes_of(prop))
         system = self._system._replace(free=with_free(self._system.free, nodes))
         known = self._base if self._base is not None and covers(self._base, system, lowered, limits) else None
         self._base = None  # what is of no use is given back first: diagrams set aside gigabytes of addresses
         found = _Deciding(system, lowered, limits, self._report, started, known)
         self._base = found.base
-        verdicts = [verdict._replace(property=prop) for prop, verdict in zip(properties, found.every(), strict=True)]
+        answers = iter(found.every())
+        verdicts = [(next(answers) if asked else not_asked(prop))._replace(property=prop)
+                    for prop, asked in zip(properties, fits, strict=True)]
         over = found.safely(lambda: found.judge.over_assumed(found.nobody), found.nobody)
         base = found.base.layers
         return Verdicts(tuple(verdicts), over, found.executed(), found.base.states, found.base.transitions,
@@ -85,6 +90,7 @@ class _Deciding:
                  started: float, known: SearchCase | None) -> None:
         self._system, self._properties, self._limits = system, properties, limits
         self.nobody = Property("over-assumed", "", "bad", system.terms.const(0, 1))
+        self._left_out: frozenset[int] = frozenset()
         self._watch = SearchWatch(limits, report, started)
         self._model = model_of(system, properties, limits) if known is None else known.model
         self._watch.tidy = self._model.space.tidy
@@ -99,14 +105,16 @@ class _Deciding:
         if case.layers.stopped != "width":
             return case
         del case, self._model  # given back first, as in `ProofRounds`
+        self._left_out = frozenset(number for number, prop in enumerate(self._properties) if prop.aside)
+        properties = tuple(prop for prop in self._properties if not prop.aside)
         self._watch.tidy = _nothing
         ended = ""
         try:
-            self._model = wide_model_of(self._system, self._properties, self._limits, self._watch.look)
+            self._model = wide_model_of(self._system, properties, self._limits, self._watch.look)
         except _ENDINGS as ending:
             ended = _why(ending)
         if ended:
-            self._model = model_of(self._system, self._properties, self._limits)
+            self._model = model_of(self._system, properties, self._limits)
         self._watch.tidy = self._model.space.tidy
         return SearchCase(self._model, (), self._watch, ended=ended)
 
@@ -115,7 +123,7 @@ class _Deciding:
         self._watch.asked = len(self._properties)
         later: dict[tuple[Variable, ...], list[int]] = {}
         for number, prop in enumerate(self._properties):
-            verdict = self._on_base(prop)
+            verdict = not_asked(prop) if number in self._left_out else self._on_base(prop)
             if verdict is None:
                 later.setdefault(prop.monitors, []).append(number)
             else:

@@ -26,6 +26,7 @@ class Property(NamedTuple):
     `vacuity`: where it is given and no reachable cycle has it, the verdict is vacuous instead of proved.
     `per_word`: the store by whose address the breaks of a "bad" property are told apart; "" for one break in all.
     `shown`: a "reach" property that is proved gets a witness; without, it is not worked out.
+    `aside`: it is undecided where more would have to be followed for it than for the properties that are not.
     `data` is for the check that made the property; the prover only hands it on.
     """
 
@@ -41,6 +42,7 @@ class Property(NamedTuple):
     per_word: str = ""
     data: Any = None
     shown: bool = True
+    aside: bool = False
 
 
 class Break(NamedTuple):
@@ -73,6 +75,11 @@ class Verdict(NamedTuple):
     worst: int | None
     states: int
     transitions: int
+
+
+def not_asked(prop: Property) -> Verdict:
+    """Undecided, and nothing looked at."""
+    return Verdict(prop, "undecided", (), None, None, 0, 0)
 
 
 class Verdicts(NamedTuple):

@@ -17,8 +17,9 @@ from ordain.control.system import with_free
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Node, leaves
 from ordain.prover.limits import LimitReached, look
-from ordain.prover.model import Break, Limits, Property, Verdict, Verdicts
+from ordain.prover.model import Break, Limits, Property, Verdict, Verdicts, not_asked
 from ordain.prover.questions import lower_properties, nodes_of
+from ordain.prover.symbolic.cone import within_cone
 
 MOST = 400_000
 """Cycles (a state with a choice of inputs) that one graph may have."""
@@ -128,7 +129,9 @@ def decide_plainly(system: System, properties: tuple[Property, ...], limits: Lim
                    most: int = MOST) -> Verdicts:
     """What `decide` answers, without its shortcuts. Raises TooLarge."""
     limits, started = limits or Limits(), monotonic()
-    lowered = lower_properties(system, properties)
+    every = lower_properties(system, properties)
+    fits = within_cone(system, every)
+    lowered = tuple(prop for prop, asked in zip(every, fits) if asked)
     system = system._replace(free=with_free(system.free, tuple(node for prop in lowered for node in nodes_of(prop))))
     ended, verdicts = "", list[Verdict]()
     graphs: dict[frozenset[Node], _Graph | None] = {}
@@ -141,13 +144,13 @@ def decide_plainly(system: System, properties: tuple[Property, ...], limits: Lim
             graphs[key] = _Graph(system, monitors[key], tuple(conditions), limits, started, most)
         except LimitReached as limit:
             graphs[key], ended = None, str(limit)
-    for asked, prop in zip(lowered, properties):
-        graph = graphs[_remembered(asked)]
-        found = _undecided(asked) if graph is None else _Judge(system, asked, limits, graph).verdict()
+    for asked, prop, fit in zip(every, properties, fits):
+        graph = graphs[_remembered(asked)] if fit else None
+        found = not_asked(asked) if graph is None else _Judge(system, asked, limits, graph).verdict()
         verdicts.append(found._replace(property=prop))
     base = graphs[frozenset()]
     if base is None:
-        return Verdicts(tuple(verdicts), _undecided(_nobody(system)), {}, 0, 0, 0, ended, ended)
+        return Verdicts(tuple(verdicts), not_asked(_nobody(system)), {}, 0, 0, 0, ended, ended)
     executed = {store: frozenset(step.addresses[number] for steps in base.cycles.values() for step in steps)
                 for number, store in enumerate(system.addresses)
                 if system.contents.machine.stores[store].fill == "microprogram"}
@@ -157,10 +160,6 @@ def decide_plainly(system: System, properties: tuple[Property, ...], limits: Lim
 
 def _remembered(asked: Property) -> frozenset[Node]:
     return frozenset(monitor.leaf for monitor in asked.monitors)
-
-
-def _undecided(asked: Property) -> Verdict:
-    return Verdict(asked, "undecided", (), None, None, 0, 0)
 
 
 def _conditions(system: System, asked: Property) -> tuple[Node, ...]:

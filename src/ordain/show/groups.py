@@ -23,7 +23,7 @@ MOST = 3
 _LISTED = 3
 _PLACE = re.compile(r" at (`[^`]*`|0x[0-9A-F]+, where nothing was placed)( \(0x[0-9A-F]+\))?")
 _COUNTED = re.compile(r"^(the word|[0-9]+ words, one of them),?(?= )|\b(it|them)$")
-_FOR_WANT = ("reach", "vacuous", "unreachable", "stale-allowance")
+_FOR_WANT = ("reach", "vacuous", "unreachable", "inactive", "stale-allowance")
 """Findings that something does not occur: whatever goes wrong earlier may be the reason."""
 
 

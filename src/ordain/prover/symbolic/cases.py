@@ -7,13 +7,11 @@ from typing import NamedTuple
 from oxidd.bdd import BDDFunction
 from oxidd.util import BooleanOperator
 
-from ordain.control.model import Free, System, Variable
-from ordain.logic.narrowing import bits_read
+from ordain.control.model import System, Variable
 from ordain.machine.expression import Node
 from ordain.prover.limits import LimitReached, look, memory_taken
 from ordain.prover.model import Limits, Progress, Property, Report
-from ordain.prover.questions import nodes_of
-from ordain.prover.symbolic.cone import cone, with_addresses
+from ordain.prover.symbolic.cone import asked_anyway, needs, with_addresses
 from ordain.prover.symbolic.dead import Support, live_atoms
 from ordain.prover.symbolic.layers import Layers
 from ordain.prover.symbolic.reads import members
@@ -91,7 +89,7 @@ class Model(NamedTuple):
 def model_of(system: System, properties: tuple[Property, ...], limits: Limits, apart: bool = False) -> Model:
     """`properties`: lowered. Without `limits.reduce` all variables of the system are kept, whatever is asked. `apart`:
     see `Space`."""
-    kept, needed, free = _needs(system, properties, limits)
+    kept, needed, free = needs(system, properties, limits)
     memory = None if limits.memory is None else limits.memory - memory_taken()
     space = Space(system, kept, free, memory, apart)
     watched = {monitor.leaf: monitor for prop in properties for monitor in prop.monitors}
@@ -103,29 +101,6 @@ def model_of(system: System, properties: tuple[Property, ...], limits: Limits, a
         else:
             plain |= atoms
     return Model(system, space, required_of(system, space), plain, of_monitors, needed)
-
-
-def _needs(system: System, properties: tuple[Property, ...],
-           limits: Limits) -> tuple[tuple[Variable, ...], dict[Node, int], list[Free]]:
-    """What some questions depend on: variables and monitors, which of their bits, and what is free."""
-    monitors = tuple({monitor.leaf: monitor for prop in properties for monitor in prop.monitors}.values())
-    asked = tuple(node for prop in properties for node in nodes_of(prop))
-    roots = with_addresses(system, (*asked, *system.assumptions, *_followed(system),
-                                    *(() if limits.reduce else (variable.leaf for variable in system.variables))))
-    variables = tuple(variable._replace(next=node) for variable, node in zip(
-        (*system.variables, *monitors),
-        with_addresses(system, tuple(variable.next for variable in (*system.variables, *monitors)))))
-    kept, needed = cone(system, variables, roots)
-    addresses = with_addresses(system, tuple(system.addresses.values()))
-    read = bits_read((*roots, *addresses, *(variable.next for variable in kept))).keys()
-    return kept, needed, [one for one in system.free if one.leaf in read]
-
-
-def _followed(system: System) -> list[Node]:
-    """The addresses of which it is asked which of them are presented; and which of many machines it is."""
-    stores = system.contents.machine.stores
-    found = [address for store, address in system.addresses.items() if stores[store].fill == "microprogram"]
-    return found if system.versions is None else [*found, system.versions.leaf]
 
 
 def required_of(system: System, space: Space) -> Conjunct:
@@ -153,7 +128,7 @@ def wide_model_of(system: System, properties: tuple[Property, ...], limits: Limi
     observed = [Support(bit, space.read_by(node)) for node in dict.fromkeys(conditions) for bit in space.bits(node)]
     states = (1 << space.states) - 1
     place = sum(space.atoms.set_of(variable.leaf) for variable in space.selecting)
-    for node in with_addresses(system, tuple(_followed(system))):
+    for node in with_addresses(system, tuple(asked_anyway(system))):
         place |= space.read_by(node) & states
     family = [space.atoms.set_of(variable.leaf) for variable in space.stored]
     place, live = live_atoms(space, model.required, observed, place, family, start_of(model, model.plain), look)
@@ -243,7 +218,7 @@ def covers(case: SearchCase, system: System, properties: tuple[Property, ...], l
     model, space = case.model, case.space
     if case.layers.stopped or model.dead.live:
         return False
-    kept, needed, free = _needs(system, properties, limits)
+    kept, needed, free = needs(system, properties, limits)
     monitors = {monitor.leaf: monitor for prop in properties for monitor in prop.monitors}
     return (all(not needed[variable.leaf] & ~model.needed.get(variable.leaf, 0) for variable in kept)
             and all(monitors[variable.leaf] in model.monitors for variable in kept if variable.leaf in monitors)

@@ -6,9 +6,11 @@ say which inputs there are.
 """
 
 from ordain.control.bits import store_of
-from ordain.control.model import System, Variable
+from ordain.control.model import Free, System, Variable
 from ordain.logic.narrowing import bits_read, keep_bits
 from ordain.machine.expression import Leaf, Node, Terms, substitute
+from ordain.prover.model import Limits, Property
+from ordain.prover.questions import nodes_of
 
 
 def with_addresses(system: System, roots: tuple[Node, ...]) -> tuple[Node, ...]:
@@ -47,6 +49,45 @@ def cone(system: System, variables: tuple[Variable, ...],
     kept = tuple(_narrowed(system.terms, variable, needed[variable.leaf])
                  for variable in variables if variable.leaf in needed)
     return kept, needed
+
+
+def needs(system: System, properties: tuple[Property, ...],
+           limits: Limits) -> tuple[tuple[Variable, ...], dict[Node, int], list[Free]]:
+    """What some questions depend on: variables and monitors, which of their bits, and what is free."""
+    monitors = tuple({monitor.leaf: monitor for prop in properties for monitor in prop.monitors}.values())
+    asked = tuple(node for prop in properties for node in nodes_of(prop))
+    roots = with_addresses(system, (*asked, *system.assumptions, *asked_anyway(system),
+                                    *(() if limits.reduce else (variable.leaf for variable in system.variables))))
+    variables = tuple(variable._replace(next=node) for variable, node in zip(
+        (*system.variables, *monitors),
+        with_addresses(system, tuple(variable.next for variable in (*system.variables, *monitors)))))
+    kept, needed = cone(system, variables, roots)
+    addresses = with_addresses(system, tuple(system.addresses.values()))
+    read = bits_read((*roots, *addresses, *(variable.next for variable in kept))).keys()
+    return kept, needed, [one for one in system.free if one.leaf in read]
+
+
+def asked_anyway(system: System) -> list[Node]:
+    """The addresses of which it is asked which of them are presented; and which of many machines it is."""
+    stores = system.contents.machine.stores
+    found = [address for store, address in system.addresses.items() if stores[store].fill == "microprogram"]
+    return found if system.versions is None else [*found, system.versions.leaf]
+
+
+def within_cone(system: System, properties: tuple[Property, ...]) -> tuple[bool, ...]:
+    """Which properties can be asked without anything being followed that those that are not `aside` do not need.
+    `properties`: lowered."""
+    firm = tuple(prop for prop in properties if not prop.aside)
+    if len(firm) == len(properties):
+        return (True,) * len(properties)
+    limits = Limits()
+    followed = needs(system, firm, limits)[1]
+    fits = {number: not prop.monitors for number, prop in enumerate(properties) if prop.aside}
+    fitting = tuple(properties[number] for number, fit in fits.items() if fit)
+    if needs(system, (*firm, *fitting), limits)[1] != followed:
+        fits.update((number, needs(system, (*firm, properties[number]), limits)[1] == followed)
+                    for number, fit in fits.items() if fit)
+    return tuple(fits.get(number, True) for number in range(len(properties)))
 
 
 def _narrowed(terms: Terms, variable: Variable, mask: int) -> Variable:
