@@ -233,30 +233,37 @@ def partition(graphs: tuple[ControlGraph, ControlGraph], offset: int, called: Ca
     they go on all the same, each way with a name; nothing where the comparison is cut there. What an end leaves behind
     belongs to it."""
 
-    def local(node: int) -> tuple[int, ControlGraph, int, int]:
-        return (0, graphs[0], node, 0) if node < offset else (1, graphs[1], node - offset, offset)
+    steps: list[tuple[tuple[int, int, int], ...]] = []      # what is done, where it leads, when
+    said: list[int] = []                                    # of ends: the number of all that is seen of it alone ...
+    ways: list[tuple[int, ...]] = []                        # ... and where it goes on
+    numbers: dict[Hashable, int] = {}
+    for side, (graph, base) in enumerate(zip(graphs, (0, offset))):
+        for node, rows in enumerate(graph.rows):
+            steps.append(tuple([(row.does, row.target + base, row.guard) for row in rows]))
+            looks, places = 0, tuple[int, ...]()
+            if not rows:
+                end = graph.ends[node]
+                further = (*graph.also.get(node, ()), *onward(side, end))
+                seen_alone = called(side, end), end.left, tuple([name for name, _ in further])
+                looks, places = numbers.setdefault(seen_alone, len(numbers)), tuple([at + base for _, at in further])
+            said.append(looks)
+            ways.append(places)
 
-    def ways(node: int) -> list[tuple[Hashable, int]]:
-        """Where an end goes on."""
-        side, graph, own, base = local(node)
-        return [(name, place + base) for name, place in (*graph.also.get(own, ()), *onward(side, graph.ends[own]))]
-
-    def targets(node: int) -> list[int]:
-        _, graph, own, base = local(node)
-        return [row.target + base for row in graph.rows[own]] or [place for _, place in ways(node)]
+    def targets(node: int) -> Iterable[int]:
+        return [target for _, target, _ in steps[node]] or ways[node]
 
     either = graphs[0].places.either
 
     def signature(node: int, block: list[int]) -> Hashable:
-        side, graph, own, base = local(node)
-        rows = graph.rows[own]
+        rows = steps[node]
         if not rows:
-            end = graph.ends[own]
-            return called(side, end), end.left, tuple([(name, block[place]) for name, place in ways(node)])
+            return said[node], tuple([block[place] for place in ways[node]])
+        if len(rows) == 1:
+            return rows[0][0], block[rows[0][1]]
         seen: dict[tuple[int, int], int] = {}
-        for row in rows:
-            key = (row.does, block[row.target + base])
-            seen[key] = either(seen[key], row.guard) if key in seen else row.guard
+        for does, target, guard in rows:
+            key = (does, block[target])
+            seen[key] = either(seen[key], guard) if key in seen else guard
         if len(seen) == 1:
             return next(iter(seen))
         return frozenset(seen.items())

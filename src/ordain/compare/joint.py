@@ -108,10 +108,11 @@ Walked: TypeAlias = dict[tuple[Vector, ...], tuple[Entered, Bare]]
 
 
 def joined(common: Common, recalled: tuple[Recalled | None, Recalled | None] = (None, None),
-           walked: Walked | None = None) -> JointGraph:
+           walked: Walked | None = None, awaited: tuple[Vector, ...] = ()) -> JointGraph:
     """Both graphs followed, and put into one partition. `recalled`: what is known of each side's moves. `walked`: what
-    is known of the old side's graph, for whoever holds the same old side against many; what is found is added."""
-    entered = _entered(common, recalled, {} if walked is None else walked)
+    is known of the old side's graph, for whoever holds the same old side against many; what is found is added.
+    `awaited`: what is awaited in the old side's, if that is known."""
+    entered = _entered(common, recalled, {} if walked is None else walked, (awaited, awaited))
     paired = pair_entrances(entered)
     offset = len(entered[0].graph.vectors)
 
@@ -163,11 +164,10 @@ def _places(sides: tuple[Side, Side], correspondence: Correspondence,
     return frozenset(found[0]), frozenset(found[1])
 
 
-def _entered(common: Common, recalled: tuple[Recalled | None, Recalled | None],
-             walked: Walked) -> tuple[Entered, Entered]:
+def _entered(common: Common, recalled: tuple[Recalled | None, Recalled | None], walked: Walked,
+             awaited: tuple[tuple[Vector, ...], tuple[Vector, ...]]) -> tuple[Entered, Entered]:
     """Both graphs. When some way returns to a caller that is not known, they are followed again, and every end then
     remembers the places that such a return could go to."""
-    awaited: tuple[tuple[Vector, ...], tuple[Vector, ...]] = ((), ())
     bare: list[Bare | None] = [None, None]
     places = common.places
 

@@ -39,6 +39,7 @@ class Variants:
         self._recalled = Recalled(), Recalled()
         self._walked: Walked = {}
         whole = joined(self._common, self._recalled, self._walked)
+        self._awaited = tuple(self._walked)[-1]         # both sides are one machine: it waits for that at least
         self._control = frozenset(whole.common.sides[0].sequencing.control)
         self._sound = dict(self._recalled[1].known)
         self._resting: dict[tuple[str, int], list[Vector]] = {}
@@ -61,7 +62,7 @@ class Variants:
             return self._shown(next(iter(changes)), changed)
         if self._starts.issuperset(changes):
             self._recalled[1].changed = frozenset((store, address) for store, row in changes.items() for address in row)
-            return _differing(joined(self._common.holding(changed), self._recalled, self._walked))
+            return _differing(joined(self._common.holding(changed), self._recalled, self._walked, self._awaited))
         if not self._control.issuperset(changes):
             return _differing(join(self._contents, changed))
         words = [(store, address) for store, row in changes.items() for address in row]
@@ -79,7 +80,7 @@ class Variants:
         key = self._key(moved)
         found = self._known.get(key)
         if found is None:
-            found = self._known[key] = _differing(joined(common, self._recalled, self._walked))
+            found = self._known[key] = _differing(joined(common, self._recalled, self._walked, self._awaited))
         return found
 
     def _shown(self, store: str, changed: Contents) -> Differing:
