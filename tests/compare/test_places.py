@@ -1,13 +1,17 @@
 """Which words act: two stores whose lines are not known, an opcode behind a gate of which nothing is known, decoders
 that are read on the way to a place."""
 
+from itertools import product
+
 import pytest
 
 from ordain.compare.behaviour import behaviour
 from ordain.compare.joint import join
+from ordain.compare.variants import Variants
+from ordain.faults.model import with_changes
 from ordain.rom.contents import Contents
 from tests.compare.bench import Word, burned, resolved
-from tests.compare.judged import Texts, after, between, compared, moved
+from tests.compare.judged import Texts, after, between, compared, edited, moved
 from tests.compare.test_rare_sequencers import KELP, KELP_WORDS
 
 # ---------------------------------------------------------------- lines of two stores
@@ -63,10 +67,13 @@ OPEN: Texts = (KELP.replace("signal opcode = GATE", "input open 1 bit\nsignal op
 
 
 def test_an_opcode_behind_a_gate_that_is_not_known() -> None:
-    """Which word acts cannot be told, and so whatever instruction is another, the way from reset is told as one."""
-    assert moved(between(OPEN, OPEN)) == {}
-    for change in (("mark 2", "mark 7"), ("mark 5", "mark 7"), ("mark 6, last", "mark 7, last")):
-        assert moved(after(OPEN, change)) != {}
+    """There is no instruction by itself: whichever is another, the way from reset is told as one. The same gate said
+    otherwise is the same."""
+    gates = (OPEN[0].replace("ir if open else 0b0000", "ir and {open, open, open, open}"), OPEN[1])
+    assert moved(between(OPEN, OPEN)) == {} == moved(between(OPEN, gates)) == moved(between(gates, OPEN))
+    for change in (("mark 2", "mark 7"), ("mark 3", "mark 7"), ("mark 5", "mark 7"), ("mark 6, last", "mark 7, last")):
+        told = dict.fromkeys(("reset", "prologue"), "changed")
+        assert moved(after(OPEN, change)) == told == moved(between(OPEN, edited(gates, change)))
 
 
 # ---------------------------------------------------------------- decoders between the word and the next place
@@ -119,3 +126,220 @@ def test_decoders_that_are_read_one_by_the_other(way: int) -> None:
         assert (moved(compared(change, old)) != {}) == (way in ways)
     assert {one.kind for one in behaviour(join(old, old)).units} == {"reset", "boundary"}
 
+
+
+def test_every_other_word_of_decoders_that_are_read_one_by_the_other() -> None:
+    """One variant after another: what rests on a word of them is worked out anew."""
+    for way in range(4):
+        contents = gears(way)
+        variants = Variants(contents)
+        for store, bits in (("first", 3), ("second", 1)):
+            for address, bit in product(range(len(contents.words[store])), range(bits)):
+                changes = {store: {address: contents.words[store][address] ^ 1 << bit}}
+                changed = with_changes(contents, changes)
+                found = [(unit.title, unit.status) for unit in variants.of(changes, changed).units]
+                assert found == [*moved(compared(contents, changed)).items()], (way, store, address, bit)
+
+
+# ---------------------------------------------------------------- conditions on a high line of the address
+
+FORK = """\
+machine fork
+microprogram "m.micro"
+store control 8 words of 4 bits
+    address {LINE, upc}
+field to   2 bits address
+field ring 1 bit
+field hum  1 bit
+LEFT
+input right 1 bit
+state upc 2 bits, reset 0
+    next to
+bus rope 1 bit, pulled low
+    driven by drum when hum
+    driven by bell when RING
+home upc is 0
+"""
+
+
+def fork(line: str, low: str, high: str, ring: str = "ring", left: str = "input left 1 bit") -> Contents:
+    """After `home` one of two words by the level of a line."""
+    return burned(resolved(FORK.replace("LINE", line).replace("RING", ring).replace("LEFT", left)), {
+        0: Word("home", {"to": 1}), 4: Word("home", {"to": 1}), 1: Word("low", {low: 1}), 5: Word("high", {high: 1})})
+
+
+@pytest.mark.parametrize(("line", "turned"), [
+    ("left", "not left"), ("not left", "left"), ("left and right", "not left or not right"),
+    ("left or right", "not (left or right)"), ("left xor right", "left xor not right")])
+def test_at_which_level_of_a_line_a_word_stands(line: str, turned: str) -> None:
+    old, told = fork(line, "ring", "hum"), dict.fromkeys(("reset", "home"), "changed")
+    for new, same in ((fork(line, "ring", "hum"), True), (fork(turned, "hum", "ring"), True),
+                      (fork(turned, "ring", "hum"), False), (fork(line, "hum", "hum"), False),
+                      (fork(line, "ring", "ring"), False), (fork(line, "hum", "ring"), False)):
+        assert moved(compared(old, new)) == ({} if same else told)
+        assert moved(compared(new, old)) == ({} if same else told)
+
+
+@pytest.mark.parametrize(("low", "high", "same"), [("hum", "ring", True), ("ring", "hum", False)])
+def test_a_line_of_the_address_is_known_to_what_the_word_does(low: str, high: str, same: bool) -> None:
+    """Where the word at the high level alone rings, it makes no difference that the line has a part in it: a flag of
+    which nothing is known before."""
+    plain, asked = (fork("left", low, high, ring, "register left 1 bit, loads 0b0 when hum")
+                    for ring in ("ring", "ring and left"))
+    assert (moved(compared(plain, asked)) == {}) == same == (moved(compared(asked, plain)) == {})
+
+
+# ---------------------------------------------------------------- what was given to a flag of several bits
+
+DIAL = """\
+machine dial
+microprogram "m.micro"
+store control 16 words of 12 bits
+    address upc
+field go   2 bits
+    step 0 idle
+    jump 1
+    ask  2
+field to   4 bits address, idle 0
+field set  1 bit
+field want 2 bits
+field ring 1 bit
+spare 2 bits
+register mode 2 bits, loads want when set
+state upc 4 bits, reset 0
+    next choose go
+        step: upc + 1
+        jump: to
+        ask : to if mode is ASKED else upc + 1
+        otherwise: 0
+bus rope 1 bit, pulled low
+    driven by bell when ring
+home upc is 0
+"""
+
+
+@pytest.mark.parametrize(("want", "asked"), [*product(range(4), range(4))])
+def test_by_the_number_that_a_word_gave_control_goes_one_way(want: int, asked: int) -> None:
+    """A word that is another counts on the way that is gone, and on no other."""
+    def dial(yes: int, no: int) -> Contents:
+        return burned(resolved(DIAL.replace("ASKED", str(asked))), {
+            0: Word("home", {"set": 1, "want": want}), 1: Word("home", {"go": "ask", "to": 8}),
+            2: Word("no", {"ring": no, "go": "jump"}), 8: Word("yes", {"ring": yes, "go": "jump"})})
+
+    assert (moved(compared(dial(0, 0), dial(1, 0))) == {}) == (want != asked)
+    assert (moved(compared(dial(0, 0), dial(0, 1))) == {}) == (want == asked)
+
+
+# ---------------------------------------------------------------- a place made of one that is held, or of the opcode
+
+PAGE: Texts = ("""machine page
+microprogram "m.micro"
+store control 32 words of 12 bits
+    address upc
+field branch 2 bits
+    jump 0 idle
+    call 1
+    back 2
+    look 3
+field target 5 bits address, idle 0
+field row  1 bit
+field bail 1 bit
+spare 3 bits
+store entry 2 words of 5 bits
+    address ir
+    word start of instruction
+input wet 1 bit
+state link 5 bits, reset any
+    next {upc[4:1] + 1, 0b0} if branch is call else link
+state upc 5 bits, reset 0
+    next choose branch
+        jump : target
+        call : target
+        back : {link[4:1], LINE}
+        otherwise : entry
+register ir 1 bit, loads data when row
+bus data 1 bit, pulled high
+home fetch
+""", """\
+routine fetch at 0
+        row, branch jump, target seen
+routine seen at 2
+        branch look
+routine deep at 3
+        branch back
+instruction 0 "cross" at 8
+        bail, branch call, target deep
+routine dry at 10
+        bail, branch jump, target fetch
+routine rain at 11
+        branch jump, target fetch
+instruction 1 "wait" at 16
+        branch call, target deep
+routine later at 18
+        branch jump, target fetch
+routine after at 19
+        branch jump, target fetch
+""")
+
+
+@pytest.mark.parametrize("line", ["wet", "ir"])
+def test_a_return_into_a_page_at_a_line(line: str) -> None:
+    """Behind a pair that is elsewhere nothing is another; one of its two words counts where the line may have its
+    level."""
+    page = (PAGE[0].replace("LINE", line), PAGE[1])
+    assert moved(after(page, ("at 8\n", "at 20\n"), ("at 10\n", "at 22\n"), ("at 11\n", "at 23\n"))) == {}
+    found = after(page, ("dry at 10\n        bail,", "dry at 10\n       "))
+    assert moved(found) == {"cross": "changed"}
+    found = after(page, ("rain at 11\n        branch", "rain at 11\n        bail, branch"))
+    assert moved(found) == ({"cross": "changed"} if line == "wet" else {})
+
+
+# ---------------------------------------------------------------- two starts of instructions on their way at once
+
+TWICE = """\
+machine twice
+microprogram "m.micro"
+store control 16 words of 10 bits
+    address now
+field go   2 bits
+    jump 0 idle
+    row  1
+    ask  2
+field to   4 bits address, idle 0
+field load 1 bit
+field set  1 bit
+field wipe 1 bit
+field ring 1 bit
+store first 2 words of 4 bits
+    address op
+    word start of instruction
+register op 1 bit, loads wire when load
+register mode 1 bit
+    loads 0b1 when set
+    loads 0b0 when wipe
+state upc 4 bits, reset 0
+    next choose go
+        jump: to
+        row : first
+        ask : to if mode else 10
+        otherwise: 0
+state now 4 bits, reset 0
+    next upc
+bus wire 1 bit, pulled low
+    driven by bell when ring
+"""
+
+
+@pytest.mark.parametrize("load", [1, 0])
+def test_what_is_asked_about_is_not_what_was_asked_about_before(load: int) -> None:
+    """The first word is executed twice, and two starts are on their way at once. Instruction 0 sets the mode and 1
+    wipes it; the word behind 1 asks it, and finds it set only where a 0 was behind the 1: another opcode, loaded
+    between."""
+    def twice(ring: int) -> Contents:
+        return burned(resolved(TWICE), {
+            0: Word("begin", {"go": "row", "load": load}), 4: Word("sets", {"set": 1, "to": 8}),
+            5: Word("wipes", {"wipe": 1, "to": 9}), 8: Word("eight", {}), 9: Word("nine", {"go": "ask", "to": 11}),
+            10: Word("ten", {}), 11: Word("eleven", {"ring": ring})}, tables={"first": {0: 4, 1: 5}})
+
+    assert moved(compared(twice(0), twice(0))) == {}
+    assert (moved(compared(twice(0), twice(1))) == {}) == (load == 0)

@@ -263,9 +263,6 @@ class Places:
                 opcode_lines.append((origin, bit))
             else:
                 lines.append((bit, self._terms.slice(address, bit, bit)))
-        if any(leaf.kind in ("field", "word") or (by_opcode and leaf in self.opcodes)
-               for leaf in leaves([line for _, line in lines])):
-            return Unresolved("lost", "")
         split = self._levels(base, lines)
         if split is None or len(opcode_lines) > MOST_OPCODE_BITS:
             return Unresolved("lost", "")
