@@ -105,11 +105,11 @@ home upc is 0
 
 
 def gears(way: int, does: str = "ring", first: dict[int, int] | None = None, second: tuple[int, ...] = (0, 1, 1, 0),
-          other: str = "hum") -> Contents:
+          other: str = "hum", text: str = GEARS) -> Contents:
     """`home` goes on to 8 or 9 by what two decoders say of its way and the wind."""
     words = {0: Word("home", {"way": way, "to": 8}), 8: Word("eight", {does: 1}), 9: Word("nine", {other: 1})}
     rows = {0: 3, 1: 3, 2: 2, 3: 3, 4: 1, 5: 2, 6: 0, 7: 0} if first is None else first     # late is what is not there
-    return burned(resolved(GEARS), words, tables={"first": rows, "second": dict(enumerate(second))})
+    return burned(resolved(text), words, tables={"first": rows, "second": dict(enumerate(second))})
 
 
 @pytest.mark.parametrize("way", range(4))
@@ -129,9 +129,10 @@ def test_decoders_that_are_read_one_by_the_other(way: int) -> None:
 
 
 def test_every_other_word_of_decoders_that_are_read_one_by_the_other() -> None:
-    """One variant after another: what rests on a word of them is worked out anew."""
-    for way in range(4):
-        contents = gears(way)
+    """One variant after another: what rests on a word of them is worked out anew, also where it is computed and
+    nothing but control reads it."""
+    for way, text in product(range(4), (GEARS, GEARS.replace("address late", "address late\n    word late[0]"))):
+        contents = gears(way, text=text)
         variants = Variants(contents)
         for store, bits in (("first", 3), ("second", 1)):
             for address, bit in product(range(len(contents.words[store])), range(bits)):
@@ -245,7 +246,7 @@ field target 5 bits address, idle 0
 field row  1 bit
 field bail 1 bit
 spare 3 bits
-store entry 2 words of 5 bits
+store entry 4 words of 5 bits
     address ir
     word start of instruction
 input wet 1 bit
@@ -257,8 +258,8 @@ state upc 5 bits, reset 0
         call : target
         back : {link[4:1], LINE}
         otherwise : entry
-register ir 1 bit, loads data when row
-bus data 1 bit, pulled high
+register ir 2 bits, loads data when row
+bus data 2 bits, pulled high
 home fetch
 """, """\
 routine fetch at 0
@@ -275,6 +276,8 @@ routine rain at 11
         branch jump, target fetch
 instruction 1 "wait" at 16
         branch call, target deep
+instruction others "again" at 24
+        branch back
 routine later at 18
         branch jump, target fetch
 routine after at 19
@@ -282,16 +285,15 @@ routine after at 19
 """)
 
 
-@pytest.mark.parametrize("line", ["wet", "ir"])
+@pytest.mark.parametrize("line", ["wet", "ir[0]"])
 def test_a_return_into_a_page_at_a_line(line: str) -> None:
-    """Behind a pair that is elsewhere nothing is another; one of its two words counts where the line may have its
-    level."""
+    """Behind a pair that is elsewhere nothing is another; each of its two words counts for the instruction that says
+    so, as `again` may return there much later, with another opcode."""
     page = (PAGE[0].replace("LINE", line), PAGE[1])
     assert moved(after(page, ("at 8\n", "at 20\n"), ("at 10\n", "at 22\n"), ("at 11\n", "at 23\n"))) == {}
-    found = after(page, ("dry at 10\n        bail,", "dry at 10\n       "))
-    assert moved(found) == {"cross": "changed"}
-    found = after(page, ("rain at 11\n        branch", "rain at 11\n        bail, branch"))
-    assert moved(found) == ({"cross": "changed"} if line == "wet" else {})
+    for change in (("dry at 10\n        bail,", "dry at 10\n       "),
+                   ("rain at 11\n        branch", "rain at 11\n        bail, branch")):
+        assert moved(after(page, change)) == {"cross": "changed"}
 
 
 # ---------------------------------------------------------------- two starts of instructions on their way at once
@@ -343,3 +345,187 @@ def test_what_is_asked_about_is_not_what_was_asked_about_before(load: int) -> No
 
     assert moved(compared(twice(0), twice(0))) == {}
     assert (moved(compared(twice(0), twice(1))) == {}) == (load == 0)
+
+
+# ---------------------------------------------------------------- decoders of an opcode, maps of an opcode and a line
+
+CRANK: Texts = ("""machine crank
+microprogram "m.micro"
+store control 16 words of 10 bits
+    address upc
+field branch 3 bits
+    step 0 idle
+    jump 1
+    go   2
+    pick 3
+    kind 4
+field target 4 bits address, idle 0
+field load 1 bit
+field ring 1 bit
+spare 1 bit
+store entry 4 words of 4 bits
+    address op
+    word start of instruction
+store table 8 words of 4 bits
+    address {op, wet}
+store kinds 4 words of 1 bit
+    address op
+    word op is 2
+input wet 1 bit
+state upc 4 bits, reset 0
+    next choose branch
+        step: upc + 1
+        jump: target
+        go  : entry
+        pick: table.word
+        kind: target if kinds.word else 0
+        otherwise: 0
+register op 2 bits, loads wire when load
+bus wire 2 bits, pulled low
+    driven by post when ring
+home start
+""", """\
+routine start at 0
+        load
+        branch go
+routine low
+        ring, branch jump, target start
+routine high
+        branch jump, target start
+routine of_kind
+        branch jump, target start
+instruction 1 "picks"
+        branch pick
+instruction 2, 3 "asks"
+        branch kind, target of_kind
+instruction others "rests"
+        branch jump, target start
+map table
+        0b010: low
+        0b011: high
+        others: high
+""")
+
+
+@pytest.mark.parametrize(("change", "told"), [
+    (("op is 2\n", "op in (2, 3)\n"), {"asks": (3,)}), (("op is 2\n", "op in (0, 1, 2)\n"), {}),
+    (("of_kind\n        branch", "of_kind\n        ring, branch"), {"asks": (2,)}),
+    (("low\n        ring,", "low\n       "), {"low": (2,)}),
+    (("high\n        branch", "high\n        ring, branch"), {"high": (0, 1, 3, 4, 5, 6, 7)}),
+    (("0b010: low", "0b010: high"), {"high": (2,)}), (("0b011: high", "0b011: low"), {"low": (3,)})])
+def test_what_stores_say_of_an_opcode_is_said_of_that_one(change: tuple[str, str], told: dict[str, tuple[int, ...]]
+                                                          ) -> None:
+    """A decoder that is no store of starts, and a map that a line has a part in: its rows are told."""
+    found = after(CRANK, change)
+    assert ({one.title: one.differing for one in found.units if one.status != "same"}, found.machine) == (told, ())
+
+
+# ---------------------------------------------------------------- a latch that is open in one of two words
+
+BOLT = """\
+machine bolt
+microprogram "m.micro"
+store control 16 words of 10 bits
+    address {upc, wet}
+field branch 3 bits
+    jump 0
+    go   1
+    row  2
+    back 3
+field target 3 bits
+field fetch 1 bit
+field ring  1 bit
+spare 2 bits
+store entry 2 words of 3 bits
+    address op
+    word start of instruction
+store table 2 words of 3 bits
+    address op
+input wet 1 bit
+state link 3 bits, reset any
+    next upc if fetch else link
+state upc 3 bits, reset 0
+    next choose branch
+        jump: target
+        go  : entry
+        row : table.word
+        otherwise: link
+latch op 1 bit, loads data when fetch
+bus data 1 bit, pulled low
+    driven by reader when fetch
+    driven by bell when ring
+home upc is 0
+"""
+
+
+def bolt(dry: int, wet: int, does: str = "row", ring: int = 0) -> Contents:
+    """What instruction 1 does, and whether it fetches then, at both levels of the line; by the table to 3 or 4."""
+    return burned(resolved(BOLT), {
+        0: Word("start", {"branch": "go"}), 1: Word("start", {"branch": "go"}),
+        2: Word("rests", {}), 3: Word("rests", {}),
+        4: Word("runs", {"branch": does, "fetch": dry}), 5: Word("runs", {"branch": does, "fetch": wet}),
+        6: Word("low", {"ring": ring}), 7: Word("low", {"ring": ring}), 8: Word("high", {}), 9: Word("high", {})},
+        tables={"entry": {0: 1, 1: 2}, "table": {0: 3, 1: 4}})
+
+
+@pytest.mark.parametrize(("dry", "wet"), [*product((0, 1), (0, 1))])
+def test_a_latch_that_is_open_in_one_of_the_words_that_may_act(dry: int, wet: int) -> None:
+    """Otherwise instruction 1 never comes to `low`."""
+    assert (moved(compared(bolt(dry, wet), bolt(dry, wet, ring=1))) != {}) == bool(dry or wet)
+
+
+def test_a_return_of_an_instruction_whose_opcode_is_in_a_latch() -> None:
+    assert moved(compared(bolt(0, 0, "back"), bolt(0, 0, "back"))) == {}
+    assert moved(compared(bolt(0, 0, "back"), bolt(0, 0, "jump"))) == {"runs": "changed"}
+
+
+# ---------------------------------------------------------------- a place that is held, beside a register in a row
+
+BEHIND: Texts = ("""machine behind
+microprogram "m.micro"
+store control 32 words of 16 bits
+    address now
+field branch 1 bit
+    jump 0 idle
+    back 1
+field target 5 bits address, idle 0
+field there  5 bits address, idle 0
+field keep 1 bit
+field ring 1 bit
+field hum  1 bit
+spare 2 bits
+state link 5 bits, reset any
+    next there if keep else link
+state upc 5 bits, reset 1
+    next choose branch
+        jump: target
+        back: link
+state now 5 bits, reset 0
+    next upc
+bus rope 1 bit, pulled low
+    driven by bell when ring
+    driven by drum when hum
+home now is 0
+""", """\
+routine start at 0
+        ring, target deep, there third, keep
+routine second at 1
+        target deeper
+routine deep at 8
+        ring, branch back
+routine deeper at 9
+        target fourth
+routine third at 12
+        hum, target start
+routine fourth at 13
+        target second
+""")
+
+
+def test_behind_a_register_a_place_that_is_held_may_be_elsewhere() -> None:
+    """The register before the address says where control goes, what waits to be returned to does not say it yet."""
+    for edits in ((("at 12\n", "at 20\n"),), (("at 13\n", "at 21\n"), ("at 8\n", "at 30\n")),
+                  (("third at 12\n", "third at 9\n"), ("deeper at 9\n", "deeper at 12\n"))):
+        assert moved(after(BEHIND, *edits)) == {}
+    assert moved(after(BEHIND, ("at 12\n", "at 20\n"), ("        hum,", "       "))) == {
+        "reset": "changed", "start": "changed"}

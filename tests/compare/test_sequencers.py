@@ -396,6 +396,21 @@ def test_what_was_loaded_as_it_was_asked_about_is_another_opcode(late: bool, fir
     assert not moved(behaviour(join(contents_of(*old), contents_of(*old))))
 
 
+@pytest.mark.parametrize(("late", "first", "second", "told"), [
+    (False, "load", "load 0", False),           # it shows what it loads as it is asked, and `decode` is for 0 alone
+    (False, "load 0", "load", False), (True, "load 0", "load 0", False),
+    (True, "load 0", "load", True),             # one cycle later
+])
+def test_a_latch_is_another_opcode_only_where_it_opens_later(late: bool, first: str, second: str, told: bool) -> None:
+    machine = POINTS[0].replace("ADDRESS", "now" if late else "upc").replace("RESET", "1" if late else "0").replace(
+        "register op", "latch op")
+    old = machine, POINTS[1].replace("FIRST", first).replace("SECOND", second)
+    new = machine, old[1].replace("routine right\n        target start\n        target",
+                                  "routine right\n        ring, target start\n        ring, target")
+    assert bool(moved(compared(contents_of(*old), contents_of(*new)))) == told
+    assert not moved(compared(contents_of(*old), contents_of(*old)))
+
+
 # ---------------------------------------------------------------- a return address that is set before the dispatch
 
 

@@ -422,7 +422,7 @@ def _gates(side: Side, terms: Terms) -> frozenset[Leaf]:
     """The flags that let the lines of an opcode through to a control address, or keep them out."""
     parts = [terms.slice(side.sequencing.stores[store], *lines) for store in side.sequencing.control
              if (lines := side.machine.stores[store].instruction) is not None]
-    return frozenset(leaves([part for part in parts if None in origins(part)])).intersection(side.flags)
+    return frozenset(leaves(parts)).intersection(side.flags)
 
 
 def partly_known(terms: Terms, leaf: Leaf, levels: dict[int, int]) -> Node:
