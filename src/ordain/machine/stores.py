@@ -121,6 +121,7 @@ def _role(part: tree.Expr | None, role: str, address: Node, sound: bool, lowerin
     node = hardware(lowering.node(part), part.span, lowering)
     if node is None or not sound:
         return None
+    node = forced_as_choice(lowering.terms, node)
     lines = address_lines(lowering.terms, address)
     carried = [(bit, lines[line]) for bit in range(node.width)
                if (line := lowering.terms.slice(node, bit, bit)) in lines]
