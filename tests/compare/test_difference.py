@@ -13,6 +13,7 @@ from tests.compare.bench import Word, burned, resolved
 from tests.compare.judged import Texts, between, compared, edited, unit
 from tests.compare.test_correspondence import LATHE, renamed
 from tests.compare.test_how_it_is_told import hoist
+from tests.compare.test_two_stores import NANO
 from tests.workshop import contents_of
 
 MACHINE = contents_of(*hoist(
@@ -173,13 +174,13 @@ def changes(old: Texts, new: Texts, title: str) -> list[str]:
     return [str(change) for change in first.changes]
 
 
-def test_where_control_goes_is_no_change_of_a_field_though_it_has_another_name() -> None:
-    """The word goes back to where `bore` begins, which is elsewhere now."""
-    moved = edited(LATHE, ("        cool, branch ask", "        cool, clamp, branch ask"),
-                   ("routine bore\n", "routine bore at 9\n"))
-    for new in (moved, renamed(moved, "target", "goal")):
-        told = changes(LATHE, new, "bore")
-        assert told[0] == "clamp: 0 -> 1" and not any(text.startswith(("goal", "target")) for text in told)
+def test_where_a_row_stands_is_no_change_of_the_number_that_calls_it() -> None:
+    """Whatever the number is called."""
+    other = edited(NANO, ("        row 1\n", "        row 5\n"),
+                   ("first in rows at 1\n        bell", "first in rows at 5\n        drum"))
+    for new in (other, renamed(other, "row", "line")):
+        for told in (changes(NANO, new, "play"), changes(new, NANO, "play")):
+            assert [text.split(":")[0] for text in told if "`" not in text] == ["bell", "drum"]
 
 
 def test_a_code_that_counts_by_what_it_does_is_no_change_by_itself() -> None:
