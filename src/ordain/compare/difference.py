@@ -289,8 +289,8 @@ def _effect_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace)
     before = joint.graphs[0].observer.one_by_one(ours)
     after = joint.graphs[1].observer.one_by_one(theirs)
     changes: list[Change] = []
-    for number in sorted({*before, *after}):
-        old, new = before.get(number), after.get(number)
+    for number in sorted(before):           # both sides evaluate the same ones
+        old, new = before[number], after[number]
         if old != new:
             key = joint.common.agreed.effects[number].key
             known = key[0] in ("drives", "takes", "strobes", "writes")
@@ -299,8 +299,6 @@ def _effect_changes(joint: JointGraph, ours: ControlPlace, theirs: ControlPlace)
     return changes
 
 
-def _how_often(meaning: Meaning | None) -> str:
+def _how_often(meaning: Meaning) -> str:
     """How often something of one bit happens, whatever the conditions."""
-    if meaning is None:
-        return "never"
     return ("never", "always")[meaning.value] if type(meaning) is Const else "at times"
