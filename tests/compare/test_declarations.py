@@ -461,6 +461,18 @@ def test_a_demand_that_became_weaker_beside_one_that_stands_for_it() -> None:
     assert found.met["never", "one gate"] == ("never", "never both")
 
 
+def test_a_demand_that_became_stronger_beside_one_that_was_as_strong() -> None:
+    """Its own words demand more than they did, whoever else demanded it."""
+    both = edited(LOCK, ('rule "it rises"', 'rule "never both" never open and (shut or full)\nrule "it rises"'))
+    more = edited(both, ("never open and shut and moving", "never open and shut or shut and full and open"),
+                  ("never open and (shut or full)", "never open and (full or shut)"))
+    full = edited(both, ("never open and shut and moving", "never open and (shut or full and wet)"))
+    for new, told in ((more, []), (full, [("stronger", "one gate")])):
+        before, after = contents_of(*both), contents_of(*new)
+        found = demands(before, after, correspond(before, after), other_meanings)
+        assert [(one.kind, one.subject) for one in found.redefined] == told, new
+
+
 def test_a_verdict_that_broke_counts_though_it_was_named() -> None:
     broken = edited(LOCK, ("        branch next, open", "        branch next, open, shut"))
     changes = verdicts(LOCK, broken)

@@ -67,8 +67,7 @@ def demands(old: Contents, new: Contents, correspondence: Correspondence, restat
     sides = translate(old, terms, renames), translate(new, terms)
     fields = in_new_codes(sides[0].machine, new.machine, correspondence.pairing, terms)
     plain = [_without_tables(side.machine, terms) for side in sides]
-    machines = (with_terms(plain[0], lambda node: substitute(terms, (node,), fields)[0]) if fields else plain[0],
-                plain[1])
+    machines = (with_terms(plain[0], lambda node: substitute(terms, (node,), fields)[0]), plain[1])
     implied = Implied(terms)
     asked, offered = list(_asked(machines[0])), list(_asked(machines[1]))
     redefined: list[Redefined] = []
