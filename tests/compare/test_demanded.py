@@ -6,7 +6,7 @@ from ordain.compare.correspondence import correspond
 from ordain.compare.declared import Demands, demands
 from ordain.meaning.strength import other_meanings
 from tests.compare.judged import Texts, edited
-from tests.compare.test_correspondence import LATHE
+from tests.compare.test_correspondence import LATHE, renamed
 from tests.compare.test_declarations import LOCK
 from tests.workshop import contents_of
 
@@ -77,6 +77,31 @@ def test_what_two_lines_of_one_title_demand_less_is_told_once() -> None:
     assert demanded(old, old).redefined == ()
     found = demanded(old, edited(old, ("meets = cool", "meets = cool and stop"))).redefined
     assert [(one.check, one.subject, one.kind) for one in found] == [("conflicting-enables", "meets, clamp", "weaker")]
+
+
+def test_what_is_demanded_of_a_number_with_more_bits_is_not_shown_to_be_as_much() -> None:
+    """Nothing says that the line above was down."""
+    old = edited(LATHE, ("home upc", 'rule "slow there" never turns is 5 and stop\nhome upc'))
+    new = edited(old, ("field turns 3 bits, idle 0\nspare 3 bits", "field turns 4 bits, idle 0\nspare 2 bits"))
+    assert [(one.kind, one.subject) for one in demanded(old, new).redefined] == [("weaker", "slow there")]
+    assert demanded(old, old).redefined == demanded(new, new).redefined == ()
+
+
+@pytest.mark.parametrize("field", ["feed is slow", "turns is 5"])
+def test_what_is_demanded_of_a_field_that_has_another_name_is_the_same(field: str) -> None:
+    old = edited(LATHE, ("home upc", f'rule "slow there" never {field} and stop\nhome upc'))
+    new = renamed(old, field.split()[0], "other")
+    for one, two in ((old, new), (new, old)):
+        assert demanded(one, two).redefined == () and ("never", "slow there") in demanded(one, two).met
+
+
+def test_what_is_demanded_of_a_code_that_is_gone_nothing_stands_for() -> None:
+    """Its number is another code's, and so never its own: that would be demanding nothing."""
+    note = "field note 2 bits\n    none 0 idle\n    bell 1\n    horn 2\n"
+    old = edited(LATHE, ("spare 3 bits", f"{note}spare 1 bit"),
+                 ("home upc", 'rule "silent" never note is horn and stop\nhome upc'))
+    new = edited(old, ("    bell 1\n    horn 2\n", "    bell 2\n"), ("note is horn", "note is bell"))
+    assert [(one.kind, one.subject) for one in demanded(old, new).redefined] == [("weaker", "silent")]
 
 
 STEADY = "driven by depth when source is depth, steady while not loads"
