@@ -380,6 +380,16 @@ def test_a_clock_that_is_held_otherwise_is_noticed(old: str, new: str) -> None:
     assert found.machine or moved(found)
 
 
+def test_what_is_to_happen_in_time_is_less_where_a_clock_can_be_held() -> None:
+    """Cycles in which it stands still do not count. One that nothing holds is like none."""
+    free = edited(CLOCKED, ("    held while full\n", ""))
+    for old, new, told in ((free, CLOCKED, ["weaker"]), (CLOCKED, free, ["stronger"]), (free, free, []),
+                           (CLOCKED, CLOCKED, [])):
+        before, after = contents_of(*old), contents_of(*new)
+        found = demands(before, after, correspond(before, after), other_meanings).redefined
+        assert [one.kind for one in found if (one.check, one.subject) == ("when-then", "it answers")] == told
+
+
 @pytest.mark.parametrize(("rule", "same"), [
     ("", ""), ('rule "half" reach clk is dusk\n', 'rule "half" reach beat is late\n')])
 def test_other_names_for_a_clock_and_its_phases_are_no_change(rule: str, same: str) -> None:
