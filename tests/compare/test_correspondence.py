@@ -143,6 +143,19 @@ def test_an_old_name_that_another_thing_has_now_goes_with_what_had_it() -> None:
     assert moved(between(shut, other)) == {} and between(shut, other).machine == ()
 
 
+def test_a_field_keeps_its_name_though_a_register_has_it_now() -> None:
+    """What drives the wire is a field, which words are read by; a register is called as it was, and it otherwise."""
+    both = edited(LATHE, ("home upc", "bus wire 3 bits, floats\n    driven by turns when clamp\n"
+                                      "register lit 3 bits, loads wire when cool\nhome upc"))
+    other = renamed(renamed(both, "turns", "speed"), "lit", "turns")
+    assert set(said(both, other)) == {"field `turns` is now `speed`: it lies in the same bits",
+                                      "part `turns` is now `speed`", "register `lit` is now `turns`"}
+    assert moved(between(both, other)) == {} == moved(between(other, both))
+    assert between(both, other).machine == ()
+    worse = edited(other, ("speed 5", "speed 4"))
+    assert moved(between(both, worse)) == {"bore": "changed"} == moved(between(worse, both))
+
+
 @pytest.mark.parametrize("described", [0, 1])
 def test_a_field_of_which_one_machine_says_what_it_does_counts_by_its_values(described: int) -> None:
     """The codes have other names and numbers on both sides, and one side alone has the effect."""
