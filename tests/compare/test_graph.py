@@ -49,6 +49,7 @@ home upc is 0
     ("b: {a[4:3], target[2:0]} if tow else b", {}, {"b", "upc"}),
     ("b: {a[4:3], target[2:0]} if tow else a", {"b": {6}, "upc": {6}}, {"b", "upc"}),
     ("b: c if tow else b; c: a xor target if flow is skip else c", {}, {"c", "b", "upc"}),
+    ("b: c if tow else {a[4:3], target[2:0]}; c: upc + 1 if flow is skip else c", {}, {"b", "upc"}),
 ])
 def test_what_becomes_of_a_place_that_is_held(rows: str, values: dict[str, set[int]], told: set[str]) -> None:
     """`a` holds 6. Control does not come on from where it is."""
@@ -180,3 +181,96 @@ def pages(back: str, **rings: int) -> Contents:
 def test_a_return_into_a_page_that_the_machine_says(old: Contents, new: Contents, same: bool) -> None:
     """Which that is counts, though in both it is the low half that returns: all of the page may be asked for."""
     assert (moved(compared(old, new)) == {}) == same == (moved(compared(new, old)) == {})
+
+
+# ---------------------------------------------------------------- a place of which only a part is said yet
+
+TUG = FERRY.replace("spare 3 bits", "field ring 1 bit\nspare 2 bits").replace(
+    "back: b\n", "back: b if lever else upc + 1\n").replace("home upc is 0\n", """\
+input lever 1 bit
+bus wire 1 bit, pulled low
+    driven by bell when ring
+home upc is 0
+""").replace("ROWS", "state b 5 bits, reset any\n    next ROW if tow else b")
+
+
+def tug(row: str, parked: int, rings: int) -> Contents:
+    """While the lever is pulled the boundary goes on to what `b` holds. What `a` holds, `b` takes the next time."""
+    words = {0: Word("home", {"flow": "back"}), 1: Word("takes", {"tow": 1, "target": 3}),
+             2: Word("parks", {"flow": "park", "target": parked}), 3: Word("ends", {"flow": "jump"})}
+    words.update({at: Word(f"at {at}", {"flow": "jump", "ring": int(at == rings)}) for at in (9, 11, 17, 19)})
+    return burned(resolved(TUG.replace("ROW", row)), words)
+
+
+@pytest.mark.parametrize(("row", "rings", "same"), [
+    ("a", 5, True), ("a", 9, False), ("a", 17, False), ("a", 11, True),
+    ("{a[4:3], target[2:0]}", 11, False), ("{a[4:3], target[2:0]}", 19, False)])
+def test_a_place_that_is_made_into_another_one_later_counts_as_the_number_that_it_is(row: str, rings: int,
+                                                                                     same: bool) -> None:
+    """9 is parked on one side, 17 on the other: a place that is the same by where it leads, or the page of one."""
+    old, new = tug(row, 9, rings), tug(row, 17, rings)
+    assert (moved(compared(old, new)) == {}) == same == (moved(compared(new, old)) == {})
+    assert moved(compared(old, old)) == {}
+
+
+HALVES = """\
+machine halves
+microprogram "m.micro"
+store control 1024 words of 15 bits
+    address {high, low}
+field flow 3 bits
+    jump 0
+    back 1
+    fork 2
+    page 3
+    line 4
+    down 5
+field target 10 bits address, idle 0
+field ring 1 bit
+spare 1 bit
+input lever 1 bit
+state high 5 bits, reset 0
+    next choose flow
+        jump: target[9:5]
+        back: leaf if lever else high
+        otherwise: high
+state low 5 bits, reset 0
+    next choose flow
+        jump: target[4:0]
+        back: ret if lever else low + 1
+        fork: target[4:0] if lever else low + 1
+        otherwise: low + 1
+state leaf 5 bits, reset any
+    next target[9:5] if flow is page else leaf
+SAID
+bus wire 1 bit, pulled low
+    driven by bell when ring
+home high is 0 and low is 0
+"""
+AT_ONCE = "state ret 5 bits, reset any\n    next target[4:0] if flow is line else ret"
+LATER = """\
+state held 5 bits, reset any
+    next target[4:0] if flow is line else held
+state ret 5 bits, reset any
+    next held if flow is down else ret"""
+
+
+def halves(said: str, page: int, line: int, rings: bool = True) -> Contents:
+    """While the lever is pulled the boundary returns into a page at a line. Otherwise it is on to a word that says the
+    line, or to one that says the page, by the lever: never both before the boundary."""
+    words = {0: Word("home", {"flow": "back"}), 1: Word("parts", {"flow": "fork", "target": 4}),
+             2: Word("line", {"flow": "line", "target": line}), 3: Word("ends", {"flow": "jump"}),
+             4: Word("page", {"flow": "page", "target": 32 * page}), 5: Word("down", {"flow": "down"}),
+             6: Word("ends", {"flow": "jump"})}
+    words.update({32 * high + low: Word(f"at {high} {low}", {
+        "flow": "jump", "ring": int(rings and (high, low) == (2, 8))}) for high in (2, 3) for low in (8, 9)})
+    return burned(resolved(HALVES.replace("SAID", said)), words, unused={"flow": "jump"})
+
+
+@pytest.mark.parametrize("said", [AT_ONCE, LATER])
+def test_a_half_of_a_place_counts_as_the_number_that_it_is(said: str) -> None:
+    """The bell rings in one page at one line: where either half is said to be another it never does."""
+    old = halves(said, 2, 8)
+    for new in (halves(said, 3, 8), halves(said, 2, 9), halves(said, 2, 8, False)):
+        assert moved(compared(old, new)) != {} != moved(compared(new, old))
+    assert moved(compared(old, old)) == {}
