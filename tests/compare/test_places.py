@@ -142,6 +142,64 @@ def test_every_other_word_of_decoders_that_are_read_one_by_the_other() -> None:
                 assert found == [*moved(compared(contents, changed)).items()], (way, store, address, bit)
 
 
+PICK = """\
+machine pick
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field way  2 bits
+field to   4 bits address
+field ring 1 bit
+field hum  1 bit
+store pick 8 words of 1 bit
+    address {way, wind}
+    word    wind
+input wind 1 bit
+state upc 4 bits, reset 0
+    next to + 1 if pick.word else to
+bus rope 1 bit, pulled low
+    driven by drum when hum
+    driven by bell when ring
+home upc is 0
+"""
+
+
+def test_every_other_word_of_a_decoder_of_which_a_line_is_open() -> None:
+    contents = burned(resolved(PICK), {0: Word("home", {"way": 1, "to": 8}), 8: Word("eight", {"ring": 1}),
+                                       9: Word("nine", {"hum": 1, "way": 2})}, tables={"pick": {3: 1}})
+    variants, seen = Variants(contents), set()
+    for address in range(8):
+        changes = {"pick": {address: contents.words["pick"][address] ^ 1}}
+        changed = with_changes(contents, changes)
+        found = [(unit.title, unit.status) for unit in variants.of(changes, changed).units]
+        assert found == [*moved(compared(contents, changed)).items()], address
+        seen.add((address, bool(found)))
+    assert seen == {(address, address < 6) for address in range(8)}
+
+
+SORT = PICK.replace("words of 8 bits", "words of 9 bits").replace("field ring", "field go   1 bit\nfield ring").replace(
+    "address {way, wind}\n    word    wind\n", """\
+address {op, way[0]}
+    word    op is 1
+store entry 4 words of 4 bits
+    address op
+    word    start of instruction
+register op 2 bits, loads wire when go
+bus wire 2 bits, pulled high
+""").replace("next to + 1", "next entry if go else to + 1")
+
+
+@pytest.mark.parametrize("cells", [(), (1,), (5,), (1, 3, 5, 7), (2, 4)])
+def test_a_decoder_of_an_opcode_that_is_not_known_is_no_store_of_starts(cells: tuple[int, ...]) -> None:
+    """In the first word any opcode may be there: by the cell of one alone control may come to 9, and not otherwise."""
+    def sort(ring: int) -> Contents:
+        return burned(resolved(SORT), {0: Word("home", {"way": 1, "to": 8}), 8: Word("go", {"go": 1}),
+                                       9: Word("nine", {"ring": ring}), 12: Word("twelve", {})},
+                      tables={"pick": dict.fromkeys(cells, 1), "entry": dict.fromkeys(range(4), 12)})
+
+    assert (moved(compared(sort(0), sort(1))) != {}) == any(cell & 1 for cell in cells)
+
+
 # ---------------------------------------------------------------- conditions on a high line of the address
 
 FORK = """\
