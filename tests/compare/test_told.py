@@ -5,6 +5,8 @@ import pytest
 from ordain.compare.told import Told
 from ordain.machine.expression import Node
 from tests.compare.bench import resolved
+from tests.compare.judged import Texts, between, edited, moved
+from tests.compare.test_correspondence import LATHE
 
 MILL = """machine mill
 store control 16 words of 8 bits
@@ -17,6 +19,7 @@ field mode 2 bits
 field gap 3 bits, IDLE
 field lamp 1 bit
 spare 2 bits
+input rain 1 bit, wind 1 bit
 state upc 4 bits, reset 0
     next upc + 1
 register hopper 4 bits
@@ -72,6 +75,39 @@ def test_a_number_is_told_by_every_bit_of_it(hopper: str, idle: str, values: set
     found = told(hopper, idle=idle)
     assert {value for value in range(8) if found.tells("gap", value)} == values
     assert found.untold("gap") == []                                    # it has no codes
+
+
+@pytest.mark.parametrize(("one", "other", "values"), [
+    ("rain xor wind", "rain xor wind", set()), ("rain xor wind", "(rain and not wind) or (wind and not rain)", set()),
+    ("rain and wind", "not (not wind or not rain)", set()), ("rain", "rain and (wind or not wind)", set()),
+    ("rain xor wind", "(rain and not wind) or wind", {1, 2}), ("rain", "not rain", {1, 2}),
+    ("upc[1:0] + 1 is 3", "upc[1:0] is 2", set()), ("upc[1:0] + 1 is 3", "upc[1:0] is 3", {1, 2})])
+def test_one_thing_said_in_two_ways_tells_nothing(one: str, other: str, values: set[int]) -> None:
+    """Two codes that do the same by all that is said are told from the others, and not from each other."""
+    found = told(f"(mode is grind and ({one})) or (mode is sift and ({other}))", "mode is stop")
+    assert {value for value in (1, 2) if found.tells("mode", value)} == values
+
+
+def test_codes_that_the_machine_does_not_tell_are_known_by_their_names() -> None:
+    """The decoder says of both that the chime strikes when one switch is up, in other words; the codes have new names
+    and numbers. What `bell` is now, nobody has said."""
+    one, other = "(hot xor stop)", "((hot and not stop) or (stop and not hot))"
+
+    def chimes(first: tuple[str, int], second: tuple[str, int], said: tuple[str, str], word: str) -> Texts:
+        return edited(LATHE, ("spare 3 bits", f"field note 2 bits\n    none 3 idle\n    {first[0]} {first[1]}\n"
+                                              f"    {second[0]} {second[1]}\nspare 1 bit"),
+                      ("home upc", f"strobe chime\nsignal chime = (note is {first[0]} and {said[0]}) or "
+                                   f"(note is {second[0]} and {said[1]})\nhome upc"),
+                      ("start at 0\n        feed slow", f"start at 0\n        note {word}, feed slow"))
+
+    for said in ((one, one), (one, other), (other, one)):
+        old = chimes(("bell", 1), ("horn", 2), said, "bell")
+        assert moved(between(old, chimes(("ring", 1), ("toot", 0), said, "toot"))).keys() == {"reset", "start"}
+    told_apart = (one, f"not {one}")
+    old = chimes(("bell", 1), ("horn", 2), told_apart, "bell")
+    new = chimes(("ring", 2), ("toot", 0), told_apart, "ring")
+    assert moved(between(old, new)) == {}
+    assert moved(between(old, edited(new, ("note ring", "note toot")))).keys() == {"reset", "start"}
 
 
 def test_what_has_a_name() -> None:

@@ -46,6 +46,10 @@ class EqualTerms:
         self._parts: dict[Looks, list[Node]] = {}
         self._trials = _Trials()
 
+    def looks(self, term: Node) -> Looks:
+        """What the term is in all trials: terms that look otherwise are surely not equal."""
+        return self._trials.of(term)
+
     def first(self, term: Node) -> Node:
         """The term that stands for all that are known to be equal to this one; a constant for what is constant."""
         found = self._first.get(term)
