@@ -219,3 +219,34 @@ def test_a_latch_that_stops_the_clock_is_open_while_it_stands(clock: str, on: st
     found = {verdict.property.subject: verdict.outcome for verdict in verdicts}
     assert found["it stops in the first half"] == outcomes
     assert {outcome for name, outcome in found.items() if name != "it stops in the first half"} == {"proved"}
+
+
+FOREIGN = """\
+machine loom
+microprogram "m.micro"
+store control 2 words of 1 bit
+    address 0b0
+spare 1 bit
+order nothing :
+{clock}
+agent reader "card reader", on own clock
+    state holes 3 bits, reset 0
+        next holes + 1
+state seen 3 bits, reset 0
+    next reader.holes
+rule "as often" reach reader.holes - seen is {times}
+"""
+
+
+@pytest.mark.parametrize(("clock", "phases"), [
+    ("", 1), ("clock clk", 1), ("clock clk (first, second)", 2), ("clock clk (one, two, three)", 3)])
+def test_a_foreign_clock_moves_as_often_as_there_are_phases(clock: str, phases: int) -> None:
+    """Also where nothing else asks for the phase. By hand: `seen` takes, at the end of a cycle, what `holes` shows in
+    the last phase. `holes` may move at that same moment, and at the end of every phase of the next cycle but its last
+    one: as often as a cycle has phases before `seen` moves again."""
+    for times, outcome in ((phases, "proved"), (phases + 1, "broken")):
+        contents = contents_of(FOREIGN.format(clock=clock, times=times), "routine logic at 0\n    nothing\n")
+        asked = [question for _, question in questions(contents) if question.subject == "as often"]
+        [found] = decide(build_system(contents), tuple(asked)).verdicts
+        assert found.outcome == outcome
+        assert disagreements(contents, asked) == []
