@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 from ordain.checks.check import About, Explanation
 from ordain.checks.phrasing import phrase
 from ordain.checks.wording import about
+from ordain.control.sequencing import sequencing
 from ordain.machine.expression import Node
 from ordain.machine.model import Allowance
 from ordain.prover.model import Property, Verdict
@@ -19,7 +20,8 @@ EXPLANATION = Explanation(
 What never drives a bus fights with nobody, and what a register that never loads would have done wrong, nobody sees:
 a proof about it holds and says nothing. The reason is often a condition that cannot be true in the phase, or under the
 clock, in which the part moves; a code that no word sets; a level that was turned round. Looked at are the drivers of
-every bus, the loads of every register and latch, the writes to every memory, and whether each state ever changes.
+every bus, the loads of every register and latch, the writes to every memory, and whether each state ever changes but
+switches (a state whose `next` is its own name) and places of control (`unreachable` speaks of words).
 Only where that takes no more than what is followed for the other questions anyway: of a counter that nothing reads it
 is not asked.""",
     example="""\
@@ -52,10 +54,12 @@ def ask(contents: Contents) -> Iterator[Property]:
         if memory.writes:
             yield _occurs(f"`{memory.name}` is never written", terms.or_(write.when for write in memory.writes),
                           (memory.name,), memory.span)
+    places = sequencing(machine, terms).pointers        # what never comes of these is `unreachable`, if there is any
     for state in machine.states.values():
         held = terms.leaf("state", state.name, state.width)
-        yield _occurs(f"`{state.name}` never changes", terms.not_(terms.equal(state.next, held)), (state.name,),
-                      state.span)
+        if state.next is not held and held not in places:       # a switch that nobody moves is said so
+            yield _occurs(f"`{state.name}` never changes", terms.not_(terms.equal(state.next, held)), (state.name,),
+                          state.span)
 
 
 def _occurs(said: str, node: Node, names: tuple[str, ...], span: Span) -> Property:
