@@ -110,6 +110,23 @@ def test_codes_that_the_machine_does_not_tell_are_known_by_their_names() -> None
     assert moved(between(old, edited(new, ("note ring", "note toot")))).keys() == {"reset", "start"}
 
 
+def test_whether_a_code_counts_is_asked_of_it_by_its_number_on_either_side() -> None:
+    """`bell` has another number, and `buzz` is gone. What has the number of `bell` on the other side, `horn` or
+    `click`, may be told or not; it is another code."""
+    note = "field note 2 bits\n    none 0 idle\n    bell 1\n    horn 2\n    buzz 3\nspare 1 bit"
+    old = edited(LATHE, ("spare 3 bits", note),
+                 ("start at 0\n        feed slow", "start at 0\n        note bell, feed slow"),
+                 ("home upc", "strobe chime\nsignal chime = note is bell\nstrobe honk\nsignal honk = note is horn\n"
+                              "home upc"))
+    new = edited(old, ("    bell 1\n    horn 2\n    buzz 3\n", "    click 1\n    bell 2\n    horn 3\n"))
+    for one, two in ((old, new), (new, old)):
+        assert moved(between(one, two)) == {}
+    for other in ("horn", "click"):
+        rung = edited(new, ("note bell, feed", f"note {other}, feed"))
+        for one, two in ((old, rung), (rung, old)):
+            assert moved(between(one, two)).keys() == {"reset", "start"}
+
+
 def test_what_has_a_name() -> None:
     found = told("mode is grind")
     assert all(found.names("mode", value) for value in range(4)) and all(found.names("gap", value) for value in (0, 7))
