@@ -265,3 +265,34 @@ def test_variants_of_a_build_in_which_an_opcode_is_loaded_while_it_is_asked_abou
     faults = list(bit_faults(contents))
     assert wrong(contents, Variants(contents), [one for one in faults if one.store != "control"]) == []
     assert wrong(contents, Variants(contents), [one for one in faults if one.store == "control"][::9]) == []
+
+
+# ---------------------------------------------------------------- a field that has a code more
+
+CODED = """\
+machine coded
+microprogram "m.micro"
+store control 4 words of 4 bits
+    address upc
+field sound 2 bits
+    none 0 idle
+    bell 1
+    drum 2
+field to 2 bits address, idle 0
+state upc 2 bits, reset 0
+    next to
+bus rope 1 bit, pulled low
+    driven by bell when sound is bell
+    driven by drum when sound is drum
+home upc is 0
+"""
+
+
+@pytest.mark.parametrize("second", ["bell", "drum", "none"])
+def test_what_a_field_with_a_code_more_brings_about_is_looked_at(second: str) -> None:
+    """By its codes it is no longer compared: so what it does is, though that is said in the same words."""
+    old, new = (burned(resolved(text), {0: Word("home", {"to": 1}), 1: Word("one", {"sound": sound})})
+                for text, sound in (
+                    (CODED, "bell"), (edited((CODED, ""), ("    drum 2\n", "    drum 2\n    gong 3\n"))[0], second)))
+    for found in (compared(old, new), compared(new, old)):
+        assert moved(found) == ({} if second == "bell" else dict.fromkeys(("reset", "home"), "changed"))
