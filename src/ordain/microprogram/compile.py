@@ -215,7 +215,7 @@ def _starts(machine: Machine, opcodes: Opcodes) -> dict[str, list[int]]:
     for store in machine.stores.values():
         if store.starts_at is not None and opcodes.plans:
             (opcode,) = leaves((store.starts_at,))
-            found[store.name] = numbers(table(machine.terms, opcode, store.starts_at), 1 << opcode.width)
+            found[store.name] = numbers(table(opcode, store.starts_at), 1 << opcode.width)
     return found
 
 

@@ -4,12 +4,13 @@ from collections.abc import Sequence
 
 from ordain.language import tree
 from ordain.machine.expression import Terms
+from ordain.machine.lines import computed_by_lines
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.labels import Labels
 from ordain.microprogram.model import MapCell
 from ordain.microprogram.opcodes import Opcodes, matching, stretches
-from ordain.microprogram.tables import numbers, over_lines, table
+from ordain.microprogram.tables import numbers, table
 from ordain.text.findings import Finding, Place, error
 from ordain.text.source import Span
 from ordain.text.spelling import nearest
@@ -104,5 +105,11 @@ def _row(store: Store, row: tree.MapRow, known: dict[tuple[str, int], Span], fin
 
 def computed_words(terms: Terms, stores: Sequence[Store]) -> dict[str, tuple[int, ...]]:
     """All words of the stores whose word is an expression over their address."""
-    return {store.name: tuple(numbers(table(terms, *over_lines(terms, store.address, store.computed)), store.words))
-            for store in stores if store.computed is not None}
+    found = {}
+    for store in stores:
+        if store.computed is not None:
+            node, _ = computed_by_lines(terms, store.name, store.address, store.computed)
+            assert node is not None                     # else the store would not have been understood
+            address = terms.leaf("address", store.name, store.address_width)
+            found[store.name] = tuple(numbers(table(address, node), store.words))
+    return found

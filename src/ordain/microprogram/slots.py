@@ -9,10 +9,11 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from ordain.language import tree
+from ordain.machine.lines import computed_by_lines
 from ordain.machine.model import Machine, Store
 from ordain.microprogram.bodies import BodyPlan
 from ordain.microprogram.opcodes import Opcodes
-from ordain.microprogram.tables import address_columns, members, missing_leaves, over_lines, table
+from ordain.microprogram.tables import address_columns, members, table
 from ordain.text.findings import Finding, error
 
 Front = dict[int, int]
@@ -98,14 +99,14 @@ class _Walk:
         if node is None:
             self.findings += found
             return 0
-        address, node = over_lines(machine.terms, store.address, node)
-        if missing := missing_leaves(machine.terms, address, node):
+        over, missing = computed_by_lines(machine.terms, store.name, store.address, node)
+        if over is None:
             names = ", ".join(f"`{leaf.name}`" for leaf in missing)
             self.findings.append(error(
                 "not-in-address", f"{names} does not reach the address of `{store.name}`", condition.span,
                 "no address line", help="only lines of the address choose between words of one step"))
             return 0
-        holds = table(machine.terms, address, node)[0]
+        holds = table(machine.terms.leaf("address", store.name, store.address_width), over)[0]
         at_first = holds & self.first_steps
         if holds != _at_all_steps(at_first, self.every, self.low):
             self.findings.append(error(

@@ -25,12 +25,9 @@ from ordain.machine.expression import (
     Prior,
     Slice,
     Sub,
-    Terms,
     Xor,
-    leaves,
     postorder,
 )
-from ordain.machine.lines import as_lines, gates_as_lines, used_bits
 
 _ONES = re.compile("1+")
 
@@ -51,39 +48,10 @@ def address_columns(width: int) -> Columns:
     return tuple(found)
 
 
-def leaf_columns(terms: Terms, address: Node, wanted: list[Leaf]) -> dict[Leaf, tuple[int | None, ...]]:
-    """For each leaf the columns of its bits as the address carries them, None for a bit that it does not carry."""
-    own = address_columns(address.width)
-    full = (1 << (1 << address.width)) - 1
-    lines: dict[Node, int] = {}
-    for bit in reversed(range(address.width)):
-        line = terms.slice(address, bit, bit)
-        lines[line] = own[bit]
-        lines.setdefault(terms.not_(line), own[bit] ^ full)
-    return {leaf: tuple([lines.get(terms.slice(leaf, bit, bit)) for bit in range(leaf.width)]) for leaf in wanted}
-
-
-def missing_leaves(terms: Terms, address: Node, node: Node) -> list[Leaf]:
-    """The leaves of a term of which it reads bits that the address does not carry."""
-    found = []
-    for leaf, columns in leaf_columns(terms, address, leaves((node,))).items():
-        read = used_bits(node, leaf)
-        if any(column is None and read >> bit & 1 for bit, column in enumerate(columns)):
-            found.append(leaf)
-    return found
-
-
-def over_lines(terms: Terms, address: Node, node: Node) -> tuple[Node, Node]:
-    """A term and the address that carries its leaves, which may be what gates make of some."""
-    address, node = as_lines(terms, address, node)
-    return gates_as_lines(terms, address, node) if missing_leaves(terms, address, node) else (address, node)
-
-
-def table(terms: Terms, address: Node, node: Node) -> Columns:
-    """The columns of a term whose leaves the address carries. Lines that it does not carry count as 0."""
-    values = {leaf: tuple([column or 0 for column in columns])
-              for leaf, columns in leaf_columns(terms, address, leaves((node,))).items()}
-    return work_out(node, values, (1 << (1 << address.width)) - 1)
+def table(address: Node, node: Node) -> Columns:
+    """The columns of a term over an address, a leaf, alone."""
+    assert isinstance(address, Leaf)
+    return work_out(node, {address: address_columns(address.width)}, (1 << (1 << address.width)) - 1)
 
 
 def work_out(root: Node, values: Mapping[Leaf, Columns], full: int) -> Columns:
