@@ -26,7 +26,7 @@ store entry 8 words of {bits} bits
     address ir
     word start of instruction
 register ir 3 bits, loads data when mark is 1
-register lamps 3 bits, changes when mark is 200
+register lamps 3 bits, changes when mark is 20
 bus data 3 bits, floats
     driven by memory
 state upc 6 bits, reset 0
