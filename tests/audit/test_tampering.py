@@ -9,6 +9,7 @@ from oxidd.bdd import BDDFunction
 from ordain.audit.audit import differs
 from ordain.audit.certificate import Certificate, Claim, Damaged, read, written
 from ordain.prover.symbolic import cases
+from ordain.prover.symbolic import cone as cones
 from ordain.prover.symbolic.layers import Layers
 from ordain.prover.symbolic.relation import Relation
 from ordain.rom.contents import Contents
@@ -151,13 +152,13 @@ def _stopped_early(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def _without_a_bit(monkeypatch: pytest.MonkeyPatch) -> None:
     """The cone leaves out the lowest bit of what counts."""
-    cone = cases.cone
+    cone = cones.cone
 
     def narrower(*args: Any) -> Any:
         kept, needed = cone(*args)
         return kept, {leaf: mask & ~1 if leaf.width > 1 else mask for leaf, mask in needed.items()}
 
-    monkeypatch.setattr(cases, "cone", narrower)
+    monkeypatch.setattr(cones, "cone", narrower)
 
 
 def _another_column(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -299,7 +299,7 @@ def test_of_a_store_without_words_nothing_is_unreachable() -> None:
     spare = "store later 4 words of 1 bit\n    address now[1:0]\nfield bell 1 bit\nbus rail"
     machine = WAYS.replace("LOOK", "0b000").replace("bus rail", spare)
     found = report(Sound(machine, "routine main at 0\n        to 0\n"))
-    assert names(found) == ["nowhere", "inactive", "inactive", "inactive"]
+    assert names(found) == ["nowhere", "inactive", "inactive"]
 
 
 def test_words_are_told_in_the_order_of_the_text() -> None:

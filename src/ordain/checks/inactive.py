@@ -10,7 +10,7 @@ from ordain.machine.expression import Node
 from ordain.machine.model import Allowance
 from ordain.prover.model import Property, Verdict
 from ordain.rom.contents import Contents
-from ordain.text.findings import Finding, warning
+from ordain.text.findings import Finding, note
 from ordain.text.source import Span
 
 EXPLANATION = Explanation(
@@ -71,9 +71,9 @@ def tell(contents: Contents, verdicts: Iterable[Verdict]) -> Iterator[Finding]:
     excused = {one.on for one in contents.machine.allowances if one.check == EXPLANATION.name}
     for verdict in verdicts:
         if verdict.outcome == "broken" and excused.isdisjoint(_names(verdict)):
-            yield warning(EXPLANATION.name, f"{verdict.property.subject}, whatever happens",
-                          about(verdict.property).span, "what is proved of it says nothing",
-                          help="see why it never does; if it has no words yet, allow it with a reason")
+            yield note(EXPLANATION.name, f"{verdict.property.subject}, whatever happens",
+                       about(verdict.property).span, "what is proved of it says nothing",
+                       help="see why it never does; if it has no words yet, allow it with a reason")
 
 
 def needed(verdicts: Iterable[Verdict], allowance: Allowance) -> bool | None:
