@@ -84,3 +84,9 @@ def test_what_takes_too_many_choices_is_not_decided(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(lookup, "MOST_CHOICES", 20)
     found = outcome_of(tried(ADD))
     assert found.difference is None and "shows depends on too much of its address" in found.why
+
+
+def test_a_table_with_fewer_words_than_its_address_lines_reach_is_not_decided() -> None:
+    """What comes behind the last word, nobody says: a smaller chip may show its first words again, or nothing."""
+    found = outcome_of(tried(ADD, PROMS.replace("store high 512 words", "store high 500 words")))
+    assert found.difference is None and "`high` has fewer words than its address lines reach" in found.why

@@ -121,6 +121,8 @@ class Following:
 
     def shown(self, store: str, address: Node) -> Node:
         """What a table shows at an address over what is held."""
+        if self.contents.machine.stores[store].words < 1 << address.width:
+            raise NotFollowed(f"`{store}` has fewer words than its address lines reach")
         if store not in self._tables:
             self._tables[store] = shown(self.contents, store)
         table = self._tables[store]

@@ -15,7 +15,8 @@ MOST_CHOICES = 8192
 
 
 def shown(contents: Contents, store: str) -> Node | None:
-    """What a store shows, over its `address` leaf; None where that takes more choices than can be followed."""
+    """What a store with a word for every address shows, over its `address` leaf; None where that takes more choices
+    than can be followed."""
     machine, terms = contents.machine, contents.machine.terms
     model, words = machine.stores[store], contents.words[store]
     address = terms.leaf("address", store, model.address_width)
