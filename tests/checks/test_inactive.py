@@ -1,15 +1,19 @@
 """What drives, loads, is written or changes nowhere, each beside a machine one bit away in which it does."""
 
 from collections import Counter
+from collections.abc import Sequence
 from random import Random
 
 import pytest
 
 from ordain.checks import inactive
+from ordain.checks.run import questions
 from ordain.checks.wording import about
 from ordain.control.system import build_system
+from ordain.language import tree
 from ordain.prover.decide import decide
 from ordain.prover.plain import decide_plainly
+from ordain.prover.symbolic import cases
 from tests.checks.reports import edited, findings_named, names, outcomes, report
 from tests.judge.clocks import clocked, described
 from tests.judge.cycle import Cycle, Unsupported
@@ -21,6 +25,7 @@ from tests.judge.search import Graph, TooLarge, explore
 from tests.judge.speech import spelt
 from tests.judge.tool import Built, build
 from tests.planted.plant import Sound
+from tests.workshop import contents_of
 
 LOCK = Sound("""\
 machine lock "a gate that is lifted, held and let down"
@@ -178,6 +183,19 @@ def test_nothing_more_is_followed_for_it() -> None:
         "`count` never loads, whatever happens"]
 
 
+def test_where_dead_bits_are_held_at_0_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What such a question reads is not kept there, and would look as if it never came."""
+    monkeypatch.setattr(cases, "WIDE", 0)
+    contents = contents_of(*edited(LOCK, ("gauge, take, lift", "gauge, take")))
+    firm = tuple(asked for _, asked in questions(contents))
+    asked = (*firm, *inactive.ask(contents))
+    found = decide(build_system(contents), asked).verdicts
+    assert {one.outcome for one in found[len(firm):]} == {"undecided"}
+    assert "undecided" not in {one.outcome for one in found[:len(firm)]}
+    monkeypatch.undo()
+    assert {one.outcome for one in decide(build_system(contents), asked).verdicts[len(firm):]} == {"proved", "broken"}
+
+
 # ---------------------------------------------------------------- by chance
 
 LIMIT = 6000
@@ -193,7 +211,7 @@ def acting(built: Built, cycle: Cycle) -> list[Question]:
                 found.append(_ever(cycle, (driver.name.text, name), [driver.when]))
     for name, register in cycle.description.registers.items():
         width = cycle.description.things[name].width
-        groups: dict[str | None, list[object]] = {}
+        groups: dict[str | None, list[tree.Expr | None]] = {}
         for load in register.loads:
             said = None if load.source is None else spelt(load.source, cycle.description, width)
             groups.setdefault(said, []).append(load.when)
@@ -203,7 +221,7 @@ def acting(built: Built, cycle: Cycle) -> list[Question]:
     return found
 
 
-def _ever(cycle: Cycle, names: tuple[str, ...], conditions: list) -> Question:  # type: ignore[type-arg]
+def _ever(cycle: Cycle, names: tuple[str, ...], conditions: Sequence[tree.Expr | None]) -> Question:
     eye = Observer(cycle)
     numbers = [eye.see(when) for when in conditions]
     return Question("inactive", "/".join(names), "reach", eye, None,

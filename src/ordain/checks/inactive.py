@@ -25,9 +25,8 @@ switches (a state whose `next` is its own name) and places of control (`unreacha
 Only where that takes no more than what is followed for the other questions anyway: of a counter that nothing reads it
 is not asked.""",
     example="""\
-clock phi (early, late), moves at the end of late
 register acc 8 bits
-    loads data when take and not late         # acc moves when `late` ends, and never loads""",
+    loads data when take and shut             # no word that takes is obeyed while it is shut""",
     repair="""\
 Find out why it never comes to that: with `--rule`, a `reach` rule on each part of its condition shows which is dead.
 What is on the board and has no words yet is an allowance: `allow inactive on NAME "reason"`.""",

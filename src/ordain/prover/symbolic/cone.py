@@ -52,7 +52,7 @@ def cone(system: System, variables: tuple[Variable, ...],
 
 
 def needs(system: System, properties: tuple[Property, ...],
-           limits: Limits) -> tuple[tuple[Variable, ...], dict[Node, int], list[Free]]:
+          limits: Limits) -> tuple[tuple[Variable, ...], dict[Node, int], list[Free]]:
     """What some questions depend on: variables and monitors, which of their bits, and what is free."""
     monitors = tuple({monitor.leaf: monitor for prop in properties for monitor in prop.monitors}.values())
     asked = tuple(node for prop in properties for node in nodes_of(prop))
