@@ -1,36 +1,44 @@
-"""The safety part of a certificate as a witness circuit, for those who trust a SAT solver more than this audit.
+"""The safety part of a certificate as witness circuits, for those who trust a SAT solver more than this audit.
 
-Two files in AIGER 1.9 (A. Biere, K. Heljanko, S. Wieringa, technical report 11/2, JKU Linz, 2011): the model as the
-audit reads it, with a bad state for each claim; and the same model with one bad state, to be outside of the claimed
-sets or to have a fault. That it is not bad at the start, and that no cycle leads from where it is not bad to where it
-is (it is *inductive*), is all there is to check. The symbols say which input and latch of the model each of the witness
-stands for, as the hardware model checking competition does it (Certifaiger's README, 2026).
+A pair of files in AIGER 1.9 (A. Biere, K. Heljanko, S. Wieringa, technical report 11/2, JKU Linz, 2011) for each set of
+states that something is claimed of: the model as the audit reads it, with a bad state for each of these claims; and the
+same model with one bad state, to be outside of the set or to have a fault. That it is not bad at the start, and that no
+cycle leads from where it is not bad to where it is (it is *inductive*), is all there is to check. The symbols say which
+input and latch of the model each of the witness stands for, as the hardware model checking competition does it
+(Certifaiger's README, 2026). One pair for all sets would be as true, and a hundred times the work for a solver: that
+each set is closed by itself is not for it to find out.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from oxidd.bdd import BDDFunction
 
 from ordain.audit.audit import Audit
 from ordain.audit.board import NotAudited
-from ordain.audit.certificate import seven_bits
+from ordain.audit.certificate import Claim, seven_bits
+from ordain.audit.meanings import ClaimQuestion
 
 
-def circuits(audit: Audit, name: str) -> tuple[bytes, bytes]:
-    """The model and its witness. `name`: of the model's file. Raises NotAudited where the first states cannot be said
-    bit by bit."""
-    claims = [(claim, audit.asked[claim.check, claim.subject]) for claim in audit.certificate.claims
-              if claim.outcome in ("proved", "allowed") and (claim.check, claim.subject) in audit.asked]
-    safe = [(claim, question) for claim, question in claims if question.kind == "never"]
-    faults = [question.cycles for _, question in safe]
-    inside = audit.board.true
-    for claim, _ in safe:
-        inside &= audit.sets[claim.states]
+def circuits(audit: Audit, name: str) -> Iterator[tuple[str, bytes, bytes]]:
+    """For each set of states the name of a model (`name` and a number), it, and its witness. Raises NotAudited where
+    the first states cannot be said bit by bit."""
+    about: dict[int, list[tuple[Claim, ClaimQuestion]]] = {}
+    for claim in audit.certificate.claims:
+        question = audit.asked.get((claim.check, claim.subject))
+        if question is not None and question.kind == "never" and claim.outcome in ("proved", "allowed"):
+            about.setdefault(claim.states, []).append((claim, question))
     latches = [(_first(audit, number), audit.board.next(bit)) for number, bit in enumerate(audit.certificate.bits)]
+    for number, (states, claims) in enumerate(about.items(), 1):
+        yield f"{name}-{number}.aig", *_pair(audit, f"{name}-{number}.aig", latches, audit.sets[states], claims)
+
+
+def _pair(audit: Audit, name: str, latches: Sequence[tuple[int | None, BDDFunction]], inside: BDDFunction,
+          claims: Sequence[tuple[Claim, ClaimQuestion]]) -> tuple[bytes, bytes]:
+    faults = [question.cycles for _, question in claims]
     bits = [f"{bit} {number}" for bit, number in audit.certificate.bits]
     free = audit.board.manager.num_vars() - len(bits)
     symbols = [f"l{number} {bit}" for number, bit in enumerate(bits)]
-    symbols += [f"b{number} {claim.check}: {claim.subject}" for number, (claim, _) in enumerate(safe)]
+    symbols += [f"b{number} {claim.check}: {claim.subject}" for number, (claim, _) in enumerate(claims)]
     model = _written(free, latches, faults, audit.allowed, symbols, [f"{audit.certificate.machine}, as it is audited"])
     symbols = [f"i{number} = {2 * number + 2}" for number in range(free)]
     symbols += [f"l{number} = {2 * (free + number) + 2}" for number in range(len(bits))]

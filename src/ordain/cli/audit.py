@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 @build_option
 @click.option("--all", "everything", is_flag=True, help="Every claim, also those that are confirmed.")
 @click.option("--aiger", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
-              help="Write model and witness circuit there in AIGER 1.9, for solvers.")
+              help="Write models and witness circuits there in AIGER 1.9, for solvers.")
 @speaks("text")
 def command(file: Path, machine: Path | None, aiger: Path | None, everything: bool, quiet: bool, colour: str) -> int:
     """Check a certificate that `ordain prove --keep FILE` wrote against MACHINE and its images, without a search and
@@ -89,18 +89,19 @@ def _write_circuits(manner: Manner, built: "Built", certificate: "Certificate", 
     from ordain.audit.witness import circuits
     from ordain.cli.writing import write_file
 
-    name = f"{built.machine.name}.aig"
     try:
         audit = Audit(built.contents, certificate)
         audit.read()
-        model, witness = circuits(audit, name)
+        pairs = list(circuits(audit, built.machine.name))
     except (Refused, NotAudited) as fault:
         say(manner._replace(quiet=False), f"no circuits: {fault}")
         return 1
     place.mkdir(parents=True, exist_ok=True)
-    write_file(place / name, model)
-    write_file(place / f"{built.machine.name}-witness.aig", witness)
-    say(manner, f"wrote {place / name} and its witness: no bad state of the witness can be reached, by induction alone")
+    for name, model, witness in pairs:
+        write_file(place / name, model)
+        write_file(place / name.replace(".aig", "-witness.aig"), witness)
+    models = f"{len(pairs)} model{'s' if len(pairs) != 1 else ''} and a witness for each"
+    say(manner, f"wrote {models} to {place}/: no bad state of a witness can be reached, by induction alone")
     return 0
 
 
