@@ -130,6 +130,20 @@ def test_where_each_leaf_stands_once_columns_hold_nothing_else() -> None:
                 assert bool(bit.zero[at]) == any(not value >> place & 1 for value in values), (node, at)
 
 
+@given(st.lists(st.integers(0, 4095), min_size=8, max_size=8), st.frozensets(st.integers(0, 127), min_size=1))
+def test_of_a_set_it_is_known_where_a_number_may_be_in_it(words: list[int], values: frozenset[int]) -> None:
+    """Of seven bits four are in the word and one in the address; two are anything."""
+    held = contents(words)
+    terms = held.machine.terms
+    field, place, free = terms.leaf("field", "four", 4), terms.leaf("state", "page", 1), terms.leaf("input", "free", 2)
+    (member,) = Columns(held, "control").may(terms.among(terms.join((free, field, place)), values))
+    for address in range(8):
+        known = at_address(held, field, address), at_address(held, place, address)
+        found = {(loose << 5 | known[0] << 1 | known[1]) in values for loose in range(4)
+                 if known[0] is not None and known[1] is not None}
+        assert (bool(member.one[address]), bool(member.zero[address])) == (True in found, False in found)
+
+
 def test_labels_and_routines_are_columns_of_the_store_that_they_stand_in() -> None:
     labels = {"here": ("control", frozenset((2, 5))), "there": ("other", frozenset((2,)))}
     held = contents([0] * 8)._replace(labels=labels, routines={"all": ("control", frozenset((1, 2, 3)))})

@@ -5,6 +5,7 @@ An expression of the machine is evaluated for every address in a handful of oper
 which it *may* be 0. Both are upper bounds; where one is clear, the other is certain.
 """
 
+from bisect import bisect_left
 from collections.abc import Iterable
 from typing import NamedTuple, TypeAlias
 
@@ -175,16 +176,23 @@ class Columns:
         return Bit(self._none, self._one)
 
     def _among(self, bits: Bits, values: frozenset[int]) -> Bit:
-        one, vague = self._none, self._none
-        for bit in bits:
-            vague = vague | (bit.one & bit.zero)
-        top = len(bits) - 1
-        for value in values:
-            match = self._one
-            for place, bit in enumerate(bits):
-                match = match & (bit.one if value >> (top - place) & 1 else bit.zero)
-            one = one | match
-        return Bit(one, ~one | vague)
+        """By halves of the numbers that there are, each half of the same members worked out once."""
+        known: dict[tuple[int, ...], Bit] = {}
+
+        def member(members: tuple[int, ...], at: int) -> Bit:
+            """`members`: numbers of the bits from `at` on, in their order."""
+            if not members or len(members) == 1 << len(bits) - at:
+                return self._no() if not members else _not(self._no())
+            key = (at, *members)
+            if key not in known:
+                half = 1 << len(bits) - at - 1
+                middle = bisect_left(members, half)
+                upper, lower = member(tuple([value - half for value in members[middle:]]), at + 1), member(
+                    members[:middle], at + 1)
+                known[key] = upper if upper is lower else _choose(bits[at], upper, lower)
+            return known[key]
+
+        return member(tuple(sorted(values)), 0)
 
 
 def _not(bit: Bit) -> Bit:

@@ -29,8 +29,8 @@ from ordain.machine.expression import (
     postorder,
 )
 
-WIDEST_TABLE = 20
-"""Bits of an address above which a table is not written out as gates."""
+WIDEST_SET = 20
+"""Bits of a number above which a set of them is no table, but written out member by member."""
 
 
 Bit = TypeVar("Bit")
@@ -104,8 +104,6 @@ def table(circuit: Circuit[Bit], known: dict[tuple[int, tuple[Bit, ...]], Bit], 
           address: Sequence[Bit]) -> Bit:
     """Bit number `address` of `column`. Halves that look the same are made once (`known`), whatever table they are
     from."""
-    if len(address) > WIDEST_TABLE:
-        raise ValueError(f"a table of {len(address)} address bits is too large to write out")
     size = 1 << len(address)
     if column in (0, (1 << size) - 1):
         return circuit.constant(int(column != 0))
@@ -196,7 +194,7 @@ def _vector(circuit: Circuit[Bit], node: Node, args: list[list[Bit]], leaf: Call
 
 def among(circuit: Circuit[Bit], bits: Sequence[Bit], values: frozenset[int]) -> Bit:
     """The vector is one of the values."""
-    if len(values) > 4 and len(bits) <= WIDEST_TABLE:
+    if len(values) > 4 and len(bits) <= WIDEST_SET:
         return circuit.table(sum(1 << value for value in values), bits)
     places = range(len(bits) - 1, -1, -1)
     return some(circuit, (every(circuit, (bit if value >> place & 1 else circuit.inverse(bit)

@@ -159,9 +159,11 @@ def _exactly(task: Task, space: AddressSpace, units: Units, grouped: Pages, wish
 def _seats(task: Task, units: Units, layout: Arrangement) -> Seats:
     """Where every word stands by a layout: fixed places first, then the demands in their order, then rows."""
     seats: dict[int, dict[int, str]] = {}
-    own = task.program.words
+    own: dict[int, frozenset[int]] = {}
     for address, word in sorted(task.fixed.items()):
-        seats.setdefault(word, {})[address] = "" if address in own[word].fixed else _FOLLOWS
+        if word not in own:
+            own[word] = frozenset(task.program.words[word].fixed)
+        seats.setdefault(word, {})[address] = "" if address in own[word] else _FOLLOWS
     bases = dict(units.settled)
     for unit, base in zip(units.units, layout.units):
         bases.update((number, base + offset) for number, offset in unit.parts)

@@ -77,8 +77,13 @@ def _address_bits(column: int, width: int) -> int:
 @cache
 def _low_halves(width: int) -> tuple[int, ...]:
     """Per address bit the places of a column, as the bits of a number, whose address has a 0 there."""
-    every = (1 << (1 << width)) - 1
-    return tuple(every // ((1 << (1 << place)) + 1) for place in range(width))
+    found = []
+    for place in range(width):
+        low = (1 << (1 << place)) - 1
+        for more in range(place + 1, width):
+            low |= low << (1 << more)
+        found.append(low)
+    return tuple(found)
 
 
 def members(atoms: int) -> list[int]:
