@@ -125,3 +125,35 @@ def test_what_a_field_says_is_not_told_a_second_time_by_what_it_brings_about() -
 
     first = unit(compared(lit(), lit(up=1)), "home").difference
     assert first is not None and [str(change) for change in first.changes] == ["up: 0 -> 1"]
+
+
+# ---------------------------------------------------------------- a strobe that is called as what it shows
+
+RATCHET = """\
+machine ratchet
+microprogram "m.micro"
+store control 8 words of 4 bits
+    address {fast, slow, lit}
+    step    {fast, slow, lit}
+field lamp 1 bit
+spare 3 bits
+state fast 1 bit, reset 0
+    next FAST
+state slow 1 bit, reset 0
+    next SLOW
+state lit 1 bit, reset 0
+    next 0
+STROBE
+home {fast, slow} is 0
+"""
+
+
+@pytest.mark.parametrize(("strobe", "same"), [
+    ("", True), ("strobe slow", False), ("strobe tick\nsignal tick = slow", False), ("strobe lit", True)])
+def test_a_strobe_that_is_a_line_of_the_step(strobe: str, same: bool) -> None:
+    """The second word has moved from one line to the other: it does the same, and the line says when it acts."""
+    old, new = (burned(resolved(RATCHET.replace("STROBE", strobe).replace("FAST", fast).replace("SLOW", slow)),
+                       {0: Word("first", {}), second: Word("second", {"lamp": 1})})
+                for fast, slow, second in (("0", "not slow", 2), ("not fast", "0", 4)))
+    for one, two in ((old, new), (new, old)):
+        assert moved(compared(one, two)) == ({} if same else {"reset": "changed", "first": "changed"})

@@ -24,6 +24,9 @@ Evaluated = dict[Known, tuple[tuple[Meaning, ...], frozenset[Leaf]]]
 
 NOTHING: frozenset[Leaf] = frozenset()
 
+BECOMES = frozenset(("loads", "steps"))
+"""What is said of a register or state itself; a strobe may be called as it is, too, and asks what it is."""
+
 
 class Bundle(NamedTuple):
     """Effects that read the same leaves of the control words and the same data: evaluated together, once a value.
@@ -137,7 +140,8 @@ def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, shown: Shown,
     held = {leaf.name: leaf for leaf in placed}
     grouped: dict[tuple[tuple[Leaf, ...], tuple[Leaf, ...], Leaf | None], list[int]] = {}
     for number in wanted:
-        own = held.get(agreed.effects[number].key[1])
+        kind, name, *more = agreed.effects[number].key
+        own = held.get(name) if BECOMES & {kind, *more} else None
         read = shown.read_by((effects[number],))
         found = sorted(leaves((effects[number], *(address for address, _ in read))), key=_name)
         fields = tuple(leaf for leaf in found if leaf in parts)
