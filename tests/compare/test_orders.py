@@ -4,6 +4,8 @@ from itertools import product
 
 import pytest
 
+from ordain.compare.orders import Pairing
+from ordain.compare.told import Told
 from ordain.rom.contents import Contents
 from tests.compare.bench import Word, burned, resolved
 from tests.compare.judged import compared, edited, moved
@@ -105,3 +107,98 @@ def test_what_no_order_set_does_not_count_whatever_code_stands_there() -> None:
         assert moved(compared(all_of(first, was, ("note",)), all_of(other, now, ("note",)))) == {}
     for was, now in product(("none", "bell", "horn"), repeat=2):
         assert (moved(compared(all_of(first, was, ()), all_of(other, now, ()))) == {}) == (was == now)
+
+
+# ---------------------------------------------------------------- codes that are left to what they bring about
+
+KETTLE = """\
+machine kettle
+store control 8 words of 8 bits
+    address upc
+field FIELD
+field lid 2 bits
+    shut 0 idle
+    ajar 1
+    open 2
+spare 4 bits
+input rain 1 bit
+state upc 3 bits, reset 0
+    next upc + 1
+register hot 1 bit
+    loads bus when HOT
+register loud 1 bit
+    loads bus when LOUD
+register ajar_now 1 bit
+    loads bus when lid is ajar
+bus bus 1 bit, floats
+    driven by rain when upc is 1
+home upc is 0
+"""
+
+
+def said(field: str, hot: str, loud: str) -> Told:
+    machine = resolved(KETTLE.replace("FIELD", field).replace("HOT", hot).replace("LOUD", loud))
+    return Told(machine, [load.when for register in machine.registers.values() for load in register.loads])
+
+
+FIRE = said("fire 2 bits\n    out 0 idle\n    low 1\n    high 2\n    full 3", "fire[0]", "fire[1]")
+"""All four are told from each other."""
+FLAME = said("flame 2 bits\n    out 0 idle\n    high 1\n    low 2\n    pilot 3", "flame is low", "flame is pilot")
+"""`high` is as `out`."""
+GAPPED = said("flame 2 bits\n    out 0 idle\n    low 2\n    high 1", "flame is low", "flame is low")
+"""Number 3 is none of its codes, and is told of nothing."""
+NUMBERS = {0: 0, 1: 2, 2: 1}
+
+
+def pairing(old: Told, new: Told, loose: bool = True, numbers: dict[int, int] | None = NUMBERS) -> Pairing:
+    fields = ("fire", "flame") if old is FIRE else ("flame", "fire")
+    return Pairing({"lid": ("lid", None), fields[0]: (fields[1], numbers)}, (), (),
+                   frozenset((fields[0],) if loose else ()), (old, new))
+
+
+def left(of: Pairing, side: int, name: str) -> set[int]:
+    return {value for value in range(4) if of.left_to_effects(side, name, value)}
+
+
+def test_a_code_is_left_to_what_it_brings_about_where_both_machines_tell_it_or_one_alone_has_it() -> None:
+    """`low` is told on both; `high` and `out` on one; `full` and `pilot` have no counterpart."""
+    forth, back = pairing(FIRE, FLAME), pairing(FLAME, FIRE, numbers={0: 0, 2: 1, 1: 2})
+    assert (left(forth, 0, "fire"), left(forth, 1, "flame")) == ({1, 3}, {2, 3})
+    assert (left(back, 0, "flame"), left(back, 1, "fire")) == ({2, 3}, {1, 3})
+    for of in (forth, back):
+        assert left(of, 0, "lid") == left(of, 1, "lid") == set()        # that is compared code by code
+
+
+def test_no_code_of_a_field_whose_codes_all_have_counterparts_is_left_to_what_it_brings_about() -> None:
+    strict = pairing(FIRE, FLAME, loose=False)
+    assert left(strict, 0, "fire") == left(strict, 1, "flame") == set()
+    assert not strict.said_by_effects(0, "fire") and not strict.said_by_effects(1, "flame")
+
+
+def test_a_number_that_is_no_code_of_the_other_machine_is_left_to_what_it_brings_about() -> None:
+    """As the numbers are: 3 is `full` and nothing, or `pilot`, 2 is `high` and `low`, told on both."""
+    assert left(pairing(FIRE, GAPPED, numbers=None), 0, "fire") == {2, 3}
+    assert left(pairing(FIRE, FLAME, numbers=None), 0, "fire") == {2, 3}
+    assert left(pairing(FLAME, FIRE, numbers=None), 1, "fire") == {2, 3}
+
+
+@pytest.mark.parametrize("side", [0, 1])
+def test_a_code_of_a_field_that_one_machine_has_is_left_to_what_it_brings_about_where_that_is_said(side: int) -> None:
+    for told, name, codes, all_said in ((FIRE, "fire", {0, 1, 2, 3}, True), (FLAME, "flame", {2, 3}, False)):
+        old, new = ((), (name,)) if side else ((name,), ())
+        of = Pairing({"lid": ("lid", None)}, old, new, frozenset(), (FLAME if side else told, told if side else FIRE))
+        assert left(of, side, name) == codes and left(of, side, "lid") == set()
+        assert of.said_by_effects(side, name) == all_said and not of.said_by_effects(side, "lid")
+
+
+def test_effects_say_all_of_a_field_where_they_say_every_code_but_the_idle_one() -> None:
+    whole = said("flame 2 bits\n    out 0 idle\n    low 2\n    pilot 3", "flame is low", "flame is pilot")
+    for one, two, same in ((FIRE, whole, True), (FIRE, FLAME, False), (whole, FIRE, True), (FLAME, FIRE, False)):
+        of = pairing(one, two)
+        names = ("fire", "flame") if one is FIRE else ("flame", "fire")
+        assert [of.said_by_effects(side, name) for side, name in enumerate(names)] == [same, same]
+        assert not of.said_by_effects(0, "lid") and not of.said_by_effects(1, "lid")
+    silent = said("flame 2 bits\n    out 0 idle\n    low 1", "rain", "rain")
+    assert not Pairing({}, (), ("flame",), frozenset(), (FIRE, silent)).said_by_effects(1, "flame")
+    number = said("flame 2 bits, idle 0", "rain", "rain")
+    assert not Pairing({}, (), ("flame",), frozenset(), (FIRE, number)).said_by_effects(1, "flame")
