@@ -85,13 +85,37 @@ def test_the_idle_code_counts_like_any_other() -> None:
 
 @pytest.mark.parametrize(("was", "codes", "now", "same"), [
     ("none", "    bell 0 idle\n", "bell", False), ("bell", "    bell 0 idle\n", "bell", True),
-    ("none", "    bell 0 idle\n", 1, False), ("horn", "    bell 0 idle\n", 2, True)])
-def test_number_0_without_a_counterpart_is_no_code(was: str, codes: str, now: int | str, same: bool) -> None:
-    """`none` is gone, and 0 is the number of `bell` now."""
+    ("none", "    bell 0 idle\n", 1, False),
+    ("horn", "    none 0 idle\n    bell 2\n", 1, False),
+    ("horn", "    none 0 idle\n    bell 2\n", "bell", False), ("horn", "    bell 0 idle\n", 2, True)])
+def test_a_number_without_a_counterpart_is_no_code(was: str, codes: str, now: int | str, same: bool) -> None:
+    """`none` is gone, and 0 is the number of `bell` now; or 2 is, and 1 no code any more."""
     other = edited((QUILL, ""), ("    none 0 idle\n    bell 1\n    horn 2\n", codes))[0]
     old = burned(resolved(QUILL), {address: Word(f"w{address}", {"note": was}) for address in range(8)})
     new = burned(resolved(other), {address: Word(f"w{address}", {"note": now}) for address in range(8)})
     assert (moved(compared(old, new)) == {}) == same
+
+
+def test_a_field_that_is_active_low() -> None:
+    low = QUILL.replace("note 2 bits", "note 2 bits, active low")
+    for was, now in product(("none", "bell", "horn"), repeat=2):
+        for one, two in ((low, low), (QUILL, low), (low, QUILL)):
+            old, new = (burned(resolved(text), {address: Word(f"w{address}", {"note": note}) for address in range(8)})
+                        for text, note in ((one, was), (two, now)))
+            assert (moved(compared(old, new)) == {}) == (was == now)
+
+
+@pytest.mark.parametrize(("called", "number", "rings", "same"), [
+    ("gong", 1, "gong", True), ("gong", 3, "gong", True), ("gong", 1, "horn", False), ("bell", 1, "bell", True)])
+def test_a_code_with_another_name_that_rings_the_same_bell(called: str, number: int, rings: str, same: bool) -> None:
+    """Of `horn` nothing is said, unless it rings, so the field counts by the names of its codes, but for what rings."""
+    text = QUILL + "strobe ring\nsignal ring = note is bell\n"
+    other = edited((text, ""), ("bell 1", f"{called} {number}"), ("note is bell", f"note is {rings}"))[0]
+    for was, now in (("bell", called), ("horn", "horn"), ("none", "none")):
+        old, new = (burned(resolved(text), {address: Word(f"w{address}", {"note": note}) for address in range(8)})
+                    for text, note in ((text, was), (other, now)))
+        expected = same or was == "none"
+        assert (moved(compared(old, new)) == {}) == expected == (moved(compared(new, old)) == {})
 
 
 def test_what_no_order_set_does_not_count_whatever_code_stands_there() -> None:
@@ -147,6 +171,8 @@ FLAME = said("flame 2 bits\n    out 0 idle\n    high 1\n    low 2\n    pilot 3",
 """`high` is as `out`."""
 GAPPED = said("flame 2 bits\n    out 0 idle\n    low 2\n    high 1", "flame is low", "flame is low")
 """Number 3 is none of its codes, and is told of nothing."""
+WHOLE = said("flame 2 bits\n    out 0 idle\n    low 2\n    pilot 3", "flame is low", "flame is pilot")
+"""All three are told."""
 NUMBERS = {0: 0, 1: 2, 2: 1}
 
 
@@ -172,7 +198,8 @@ def test_a_code_is_left_to_what_it_brings_about_where_both_machines_tell_it_or_o
 def test_no_code_of_a_field_whose_codes_all_have_counterparts_is_left_to_what_it_brings_about() -> None:
     strict = pairing(FIRE, FLAME, loose=False)
     assert left(strict, 0, "fire") == left(strict, 1, "flame") == set()
-    assert not strict.said_by_effects(0, "fire") and not strict.said_by_effects(1, "flame")
+    for strict in (strict, pairing(FIRE, WHOLE, loose=False)):
+        assert not strict.said_by_effects(0, "fire") and not strict.said_by_effects(1, "flame")
 
 
 def test_a_number_that_is_no_code_of_the_other_machine_is_left_to_what_it_brings_about() -> None:
@@ -192,8 +219,7 @@ def test_a_code_of_a_field_that_one_machine_has_is_left_to_what_it_brings_about_
 
 
 def test_effects_say_all_of_a_field_where_they_say_every_code_but_the_idle_one() -> None:
-    whole = said("flame 2 bits\n    out 0 idle\n    low 2\n    pilot 3", "flame is low", "flame is pilot")
-    for one, two, same in ((FIRE, whole, True), (FIRE, FLAME, False), (whole, FIRE, True), (FLAME, FIRE, False)):
+    for one, two, same in ((FIRE, WHOLE, True), (FIRE, FLAME, False), (WHOLE, FIRE, True), (FLAME, FIRE, False)):
         of = pairing(one, two)
         names = ("fire", "flame") if one is FIRE else ("flame", "fire")
         assert [of.said_by_effects(side, name) for side, name in enumerate(names)] == [same, same]

@@ -76,13 +76,13 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     found: dict[Key, Node] = {}
 
     def note(key: Key, term: Node) -> None:
-        """What the cycle before says is not known in this one: it has a name here, and is compared in every cycle by
-        itself."""
+        """What a strobe asks of the cycle before is not known in this one: it has a name here, and is compared in every
+        cycle by itself."""
         assert key not in found, key            # two things under one name would hide one another
         before: dict[Node, Node] = {}
         for node in postorder((term,)):
             if type(node) is Prior:
-                asked = ("before", key[1], key[0], *key[2:], str(len(before)))
+                asked = ("before", *key[1:], str(len(before)))
                 before[node] = terms.leaf("free", " ".join(asked), node.width)
                 note(asked, terms.join(node.args))
         found[key] = substitute(terms, (term,), before)[0]

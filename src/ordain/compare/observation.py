@@ -24,7 +24,7 @@ Evaluated = dict[Known, tuple[tuple[Meaning, ...], frozenset[Leaf]]]
 
 NOTHING: frozenset[Leaf] = frozenset()
 
-BECOMES = frozenset(("loads", "steps"))
+BECOMES = ("loads", "steps")
 """What is said of a register or state itself; a strobe may be called as it is, too, and asks what it is."""
 
 
@@ -140,8 +140,8 @@ def _bundles(side: Side, terms: Terms, agreed: Agreed, mine: int, shown: Shown,
     held = {leaf.name: leaf for leaf in placed}
     grouped: dict[tuple[tuple[Leaf, ...], tuple[Leaf, ...], Leaf | None], list[int]] = {}
     for number in wanted:
-        kind, name, *more = agreed.effects[number].key
-        own = held.get(name) if BECOMES & {kind, *more} else None
+        kind, name, *_ = agreed.effects[number].key
+        own = held.get(name) if kind in BECOMES else None
         read = shown.read_by((effects[number],))
         found = sorted(leaves((effects[number], *(address for address, _ in read))), key=_name)
         fields = tuple(leaf for leaf in found if leaf in parts)
