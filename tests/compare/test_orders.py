@@ -198,8 +198,8 @@ def test_a_code_is_left_to_what_it_brings_about_where_both_machines_tell_it_or_o
 def test_no_code_of_a_field_whose_codes_all_have_counterparts_is_left_to_what_it_brings_about() -> None:
     strict = pairing(FIRE, FLAME, loose=False)
     assert left(strict, 0, "fire") == left(strict, 1, "flame") == set()
-    for strict in (strict, pairing(FIRE, WHOLE, loose=False)):
-        assert not strict.said_by_effects(0, "fire") and not strict.said_by_effects(1, "flame")
+    for of in (strict, pairing(FIRE, WHOLE, loose=False)):
+        assert not of.said_by_effects(0, "fire") and not of.said_by_effects(1, "flame")
 
 
 def test_a_number_that_is_no_code_of_the_other_machine_is_left_to_what_it_brings_about() -> None:
