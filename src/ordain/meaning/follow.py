@@ -56,12 +56,10 @@ class Step:
 
 
 class Path(NamedTuple):
-    """`end`: the step after the last cycle. `assumed`: what led along this path, by term. `wide`: values on it were
-    taken to be anything because control may have come round."""
+    """`end`: the step after the last cycle. `assumed`: what led along this path, by term."""
 
     end: Step
     assumed: Mapping[Node, Node]
-    wide: bool
 
 
 class Course:
@@ -179,7 +177,7 @@ class Course:
                 after = Step(step, assumed)
                 after.writes = (*self._written(word, step), *step.writes)
                 if last:
-                    self._end(after)
+                    self.paths.append(Path(after, after.assumed))
                 else:
                     waiting += self._arrived(after, {})
 
@@ -199,7 +197,7 @@ class Course:
                 here = Step(one.before, more)
                 here.writes, here.values, here.anew, here.key = one.writes, dict(one.values), one.anew, one.key
                 if home:
-                    self._end(here)
+                    self.paths.append(Path(here, here.assumed))
                 else:
                     yield here
 
@@ -283,17 +281,10 @@ class Course:
             if memory.words < 1 << address.width:
                 active = self.terms.and_((active, self.terms.less(at, self.terms.const(memory.words, at.width))))
             found.append(WrittenWord(memory.name, active, at, put, step.number))
-        newest = {one.memory: one for one in reversed(step.writes)}
-        found = [one for one in found if one.memory not in newest or one[:4] != newest[one.memory][:4]]
         if len({one.memory for one in found}) < len(found):
             raise NotFollowed(f"several writes to one memory at once at `{self.following.name(step.key)}`")
-        return found
-
-    def _end(self, step: Step) -> None:
-        here: Step | None = step
-        while here is not None and not here.anew:
-            here = here.before
-        self.paths.append(Path(step, step.assumed, here is not None))
+        newest = {one.memory: one for one in reversed(step.writes)}
+        return [one for one in found if one.memory not in newest or one[:4] != newest[one.memory][:4]]
 
     # ------------------------------------------------------------ rounds
 

@@ -62,8 +62,7 @@ def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
             held = _Held(following, course, path, meaning)
             for part in held.every():
                 answer = equal(following.normal, part.question)
-                if answer.apart is not None and (not path.wide or (meaning.rounds and course.head is not None
-                                                                   and course.head.before is None)):
+                if answer.apart is not None and _occurs(course, path):
                     difference = held.told(part, answer.apart)
                     return _outcome(title, difference, "", None, paths)
                 if answer.way is None:
@@ -98,11 +97,19 @@ def _paths(following: Following, title: str, meaning: Meaning) -> Iterator[tuple
         course = Course(following, address, store, meaning.rounds is not None)
         if meaning.rounds is not None and not course.rounds:
             raise NotFollowed("its words go round no loop that its data end")
-        for path in (*course.paths, *(Path(step, step.assumed, True) for step in course.rounds)):
+        for path in (*course.paths, *(Path(step, step.assumed) for step in course.rounds)):
             none = False
             yield course, path
     if none:
         raise NotFollowed("no path of it comes to a boundary")
+
+
+def _occurs(course: Course, path: Path) -> bool:
+    """Whether values on a path are those of some run: what may be anything, since control may come round, is only what
+    a first round may begin with."""
+    widened = [step for step in (*_steps(path.end), path.end) if step.anew]
+    return all(step is course.head and step.before is None and not step.anew & (course.start or {}).keys()
+               for step in widened)
 
 
 def _outcome(title: str, difference: Counterexample | None, why: str, way: Way | None,
@@ -197,7 +204,8 @@ class _Held:
         elif self._never(going):
             yield from self._as_said((), head)
         elif self._never(self.course.at(rounds.when, once, "rounds")):      # the last round, and out of the loop
-            yield from self._as_said(rounds.effects, head)
+            yield from self._as_said(tuple(effect._replace(when=terms.and_((rounds.when, effect.when)))
+                                           for effect in rounds.effects), head)
         elif rounds.stopped is not None:
             yield _Part("whether it may be stopped", None, None,
                         Question(terms.const(1, 1), going, terms.const(1, 1), self.under), self.meaning.span)
@@ -214,19 +222,13 @@ class _Held:
 
     def _begun_untouched(self, head: Step) -> None:
         """Before the first round nothing visible has changed."""
-        machine = self.following.machine
-        first = Step(head.before, head.assumed)
-        for name, holder in said.holders(machine, self._every()).items():
+        machine, first = self.following.machine, Step(head.before, head.assumed)
+        for name, holder in said.holders(machine, self.meaning).items():
             if head.before is not None and self.following.normal.of(self.course.value(holder, first)) is not holder:
                 raise NotFollowed(f"`{name}` changes before the first round")
-        if any(one.address is not None and one.memory in said.memories(machine, self._every()) for one in head.writes):
+        others = [one for one in head.writes if one.address is not None or one.step != head.number]
+        if any(one.memory in said.memories(machine, self.meaning) for one in others):
             raise NotFollowed("memory changes before the first round")
-
-    def _every(self) -> Meaning:
-        """All the effects of rounds at once, for the names in them."""
-        rounds = self.meaning.rounds
-        return self.meaning if rounds is None else self.meaning._replace(
-            effects=(*rounds.effects, *(rounds.stopped or ())))
 
     def _state(self, effects: tuple[Effect, ...], step: Step) -> Step:
         """The state after effects that are done at a step, as a step of its own."""
@@ -234,7 +236,7 @@ class _Held:
         meaning = self.meaning._replace(effects=effects, rounds=None)
         after = Step(None, {})
         after.values = {leaf: self.course.value(leaf, step) for leaf in self.following.nexts}
-        for name, holder in said.holders(machine, self._every()).items():
+        for name, holder in said.holders(machine, self.meaning).items():
             wanted = said.of_holder(terms, holder, name, meaning)
             if wanted.defined is not terms.const((1 << holder.width) - 1, holder.width):
                 raise NotFollowed("a round leaves something undefined")
@@ -254,11 +256,11 @@ class _Held:
         """What the path leaves, and what is said that the effects make of the state of a step."""
         following, terms, path = self.following, self.following.terms, self.path
         wanted = self._state(effects, step)
-        for name, holder in said.holders(following.machine, self._every()).items():
+        for name, holder in said.holders(following.machine, self.meaning).items():
             ones = terms.const((1 << holder.width) - 1, holder.width)
             yield _Part(name, holder, None, Question(wanted.values[holder], self.course.value(holder, path.end), ones,
                                                      self.under), self.meaning.span)
-        for name in said.memories(following.machine, self._every()):
+        for name in said.memories(following.machine, self.meaning):
             memory = following.machine.memories[name]
             place = terms.leaf("free", f"a place in `{name}`", memory.address.width)
             ones = terms.const((1 << memory.bits) - 1, memory.bits)

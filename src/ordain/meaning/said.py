@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from ordain.machine.expression import Leaf, Node, Terms
+from ordain.machine.expression import Cell, Leaf, Node, Terms, postorder
 from ordain.machine.model import Effect, Machine, Meaning
 from ordain.meaning.follow import WrittenWord, read
 from ordain.meaning.normal import Normal
@@ -18,10 +18,20 @@ class Said(NamedTuple):
     span: Span
 
 
+def named(machine: Machine, meaning: Meaning) -> dict[str, None]:
+    """What is visible or named. Of rounds also what they read: each begins with what the one before has left of it."""
+    rounds = meaning.rounds
+    effects = meaning.effects if rounds is None else (*rounds.effects, *(rounds.stopped or ()))
+    read = () if rounds is None else postorder([rounds.when, *(
+        node for one in effects for node in (one.address, one.value, one.when) if node is not None)])
+    names = (part.name.removesuffix(" held") for part in read if isinstance(part, Leaf | Cell))
+    return dict.fromkeys([*machine.visible, *(effect.name for effect in effects), *(
+        name for name in names if name in machine.registers or name in machine.states or name in machine.memories)])
+
+
 def holders(machine: Machine, meaning: Meaning) -> dict[str, Leaf]:
-    """The registers and states that are visible or named, by name: the leaves that stand for what they hold."""
-    names = dict.fromkeys([*machine.visible, *(effect.name for effect in meaning.effects)])
-    return {name: holder(machine, name) for name in names if name not in machine.memories}
+    """The registers and states among them, by name: the leaves that stand for what they hold."""
+    return {name: holder(machine, name) for name in named(machine, meaning) if name not in machine.memories}
 
 
 def holder(machine: Machine, name: str) -> Leaf:
@@ -39,9 +49,7 @@ def holder(machine: Machine, name: str) -> Leaf:
 
 
 def memories(machine: Machine, meaning: Meaning) -> list[str]:
-    """Those that are visible or named."""
-    named = dict.fromkeys([*machine.visible, *(effect.name for effect in meaning.effects)])
-    return [name for name in named if name in machine.memories]
+    return [name for name in named(machine, meaning) if name in machine.memories]
 
 
 def of_holder(terms: Terms, leaf: Leaf, name: str, meaning: Meaning) -> Said:

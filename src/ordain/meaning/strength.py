@@ -31,7 +31,7 @@ def other_meanings(old: Contents, new: Contents) -> Iterator[tuple[Literal["weak
 
 def _as_much(normal: Normal, one: tuple[Machine, Meaning], other: tuple[Machine, Meaning]) -> bool:
     """True when it is sure that the first says at least what the second does."""
-    named = _named(*one)
+    named = said.named(*one)
     parts: list[tuple[tuple[Effect, ...], tuple[Effect, ...]]] = [(one[1].effects, other[1].effects)]
     match one[1].rounds, other[1].rounds:
         case None, None:
@@ -51,14 +51,7 @@ def _as_much(normal: Normal, one: tuple[Machine, Meaning], other: tuple[Machine,
                 parts.append((ours.stopped, theirs.stopped))
     return all(_says(normal, name, (one[0], one[1]._replace(effects=first)) if name in named else None,
                      (other[0], other[1]._replace(effects=second)))
-               for first, second in parts for name in _named(*other))
-
-
-def _named(machine: Machine, meaning: Meaning) -> dict[str, None]:
-    """Of what it says something, if only that it stays as it was."""
-    rounds = meaning.rounds
-    more = () if rounds is None else (*rounds.effects, *(rounds.stopped or ()))
-    return dict.fromkeys([*machine.visible, *(effect.name for effect in (*meaning.effects, *more))])
+               for first, second in parts for name in said.named(*other))
 
 
 def _says(normal: Normal, name: str, one: tuple[Machine, Meaning] | None, other: tuple[Machine, Meaning]) -> bool:

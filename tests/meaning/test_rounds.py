@@ -1,0 +1,94 @@
+"""Rounds held against words: whatever way a loop is begun, gone round and left, each pair is one word apart."""
+
+import pytest
+
+from ordain.meaning.proof import Outcome
+from tests.meaning.till import MACHINE
+from tests.meaning.till import outcome_of as of_till
+
+WAYS = {"if_not": "upc + 1 if zero else target", "if_key": "target if key else upc + 1", "jump": "target",
+        "if_null": "target if data is 0 else upc + 1", "if_data": "upc + 1 if data is 0 else target"}
+TILL = MACHINE.replace("field branch 2 bits", "field branch 4 bits").replace("words of 20 bits", "words of 22 bits") \
+    .replace("    if_zero  3\n", "    if_zero  3\n" + "".join(
+        f"    {name} {code}\n" for code, name in enumerate(WAYS, 4))) \
+    .replace("target if zero else upc + 1\n", "target if zero else upc + 1\n" + "".join(
+        f"        {name} : {way}\n" for name, way in WAYS.items()) + "        otherwise: 0\n", 1) + "input key 1 bit\n"
+
+
+def outcome_of(words: str, machine: str = TILL) -> Outcome:
+    return of_till(words, machine)
+
+
+SUMS = "    means while not zero: let s = acc + memory[pc], acc <- s, zero <- s is 0, pc <- pc + 1\n"
+
+
+@pytest.mark.parametrize("first, holds", [("fetched", False), ("branch if_zero, target done\n        fetched", True)])
+def test_a_last_round_is_done_only_where_one_comes(first: str, holds: bool) -> None:
+    """With the key down it is done without asking for the flag; then it only ends when the flag is set."""
+    found = outcome_of(f"""{SUMS}\
+  again: branch if_key, target once
+        branch if_zero, target done
+        fetched, load temp
+        put sum, load acc, flag
+        branch if_not, target again
+  done: branch home
+  once: {first}, load temp
+        put sum, load acc, flag
+  hang: branch if_not, target hang
+        branch home
+""")
+    assert (found.way is not None) == holds and (found.difference is None) == holds
+    if found.difference is not None:
+        assert {leaf.name: value for leaf, value in found.difference.before.leaves.items()}["zero"] == 1
+
+
+@pytest.mark.parametrize("write, holds", [("write, ", False), ("", True)])
+def test_what_may_be_written_while_it_waits_for_its_first_round(write: str, holds: bool) -> None:
+    """Whether it is written is for a register to say; so neither loop changes anything for certain."""
+    machine = TILL.replace("writes  data when write", "writes  data when write and (zero or sly)") + \
+        "register sly 1 bit, loads 0 when load is ir\n"
+    found = outcome_of(f"""\
+    means while memory[pc] is not 0: memory[pc] <- temp when zero or sly
+  wait: branch if_key, target again
+        put acc, by_pc, {write}branch jump, target wait
+  again: put memory, by_pc, branch if_null, target done
+        put temp, by_pc, write
+        put memory, by_pc, branch if_data, target again
+  done: branch home
+""", machine)
+    assert (found.way is not None) == holds and found.difference is None
+
+
+@pytest.mark.parametrize("never, outcome", [(3, "undecided"), (2, "broken"), (None, "proved")])
+def test_what_a_state_never_is_while_it_waits_in_a_round_breaks_nothing(never: int | None, outcome: str) -> None:
+    """The state is 0 or 2 where the sum is taken, which its numbers alone do not say."""
+    machine = TILL.replace("acc - temp if less", f"acc - temp if odd is {never}" if never else "acc - temp if less") + \
+        "state odd 2 bits, reset 0\n    next 0 if branch is if_zero else 2 - odd if branch is if_key else odd\n"
+    found = outcome_of(f"""{SUMS}\
+  again: branch if_zero, target done
+        fetched, load temp
+  hold: branch if_key, target hold
+        put sum, load acc, flag
+        branch if_not, target again
+  done: branch home
+""", machine)
+    assert ("broken" if found.difference else "proved" if found.way else "undecided") == outcome, found
+
+
+COUNTS = """\
+    means while temp is not 0: pc <- pc + 1, acc <- acc + temp
+  again: put temp, branch if_null, target done
+        put sum, load acc
+        count
+        put temp, branch if_data, target again
+  done: branch home
+"""
+
+
+@pytest.mark.parametrize("old, new", [
+    ("  again:", "        put acc, load temp\n  again:"),
+    ("        count\n", "        put memory, count, load temp\n")])
+def test_what_a_round_reads_is_what_the_one_before_has_left_of_it(old: str, new: str) -> None:
+    """`temp` is not visible and not named by an effect."""
+    assert outcome_of(COUNTS).way == "rewriting"
+    assert COUNTS.count(old) == 1 and outcome_of(COUNTS.replace(old, new)).way is None
