@@ -144,7 +144,7 @@ field lid 2 bits
     shut 0 idle
     ajar 1
     open 2
-spare 4 bits
+spare REST
 input rain 1 bit
 state upc 3 bits, reset 0
     next upc + 1
@@ -161,7 +161,8 @@ home upc is 0
 
 
 def said(field: str, hot: str, loud: str) -> Told:
-    machine = resolved(KETTLE.replace("FIELD", field).replace("HOT", hot).replace("LOUD", loud))
+    rest = "3 bits" if " 3 bits" in field else "4 bits"
+    machine = resolved(KETTLE.replace("REST", rest).replace("FIELD", field).replace("HOT", hot).replace("LOUD", loud))
     return Told(machine, [load.when for register in machine.registers.values() for load in register.loads])
 
 
@@ -207,6 +208,8 @@ def test_a_number_that_is_no_code_of_the_other_machine_is_left_to_what_it_brings
     assert left(pairing(FIRE, GAPPED, numbers=None), 0, "fire") == {2, 3}
     assert left(pairing(FIRE, FLAME, numbers=None), 0, "fire") == {2, 3}
     assert left(pairing(FLAME, FIRE, numbers=None), 1, "fire") == {2, 3}
+    wider = said("flame 3 bits, idle 0", "flame[0]", "flame[1]")        # none of the codes has a counterpart
+    assert left(pairing(FIRE, wider, numbers={}), 0, "fire") == {0, 1, 2, 3}
 
 
 @pytest.mark.parametrize("side", [0, 1])
