@@ -68,6 +68,24 @@ def test_a_register_that_puts_something_else_than_itself() -> None:
     assert moved(after(warped, ("warp xor 1", "1 xor warp"))) == {}
 
 
+@pytest.mark.parametrize(("name", "declared"), [
+    ("warp", ""), ("dial", "input dial 3 bits\n"), ("turns", "state turns 3 bits, reset 0\n    next turns + 1\n"),
+    ("chest", "memory chest 8 words of 3 bits\n    address warp\n    writes yarn when picks\n")])
+def test_what_a_thing_holds_or_something_else_is_put_under_its_name(name: str, declared: str) -> None:
+    """On one side nothing more is said of the driver than its name: that is what it holds, and nothing unknown."""
+    itself = edited((LOOM[0], LOOM[1].replace("out WHAT", "out sum")), ("driven by sum when", f"driven by {name} when"),
+                    ("signal sum", f"{declared}signal sum"))
+    for value, same in ((name, True), (f"{name} xor 0", True), (f"{name} xor 1", False), ("weft", False)):
+        other = edited(itself, (f"driven by {name} when", f"driven by {name} = {value} when"))
+        for old, new in ((itself, other), (other, itself)):
+            found = between(old, new)
+            assert found.machine == ()
+            assert moved(found) == ({} if same else {"reset": "changed", "first": "changed"})
+    silent = edited(itself, (f"driven by {name} when out is sum", f"driven by {name} when out is 7"),
+                    ("routine first at 0\n        out sum\n", "routine first at 0\n        picks\n"))
+    assert moved(between(silent, edited(silent, (f"driven by {name} when", f"driven by {name} = weft when")))) == {}
+
+
 def test_where_a_place_is_no_number() -> None:
     """A target that only says where control goes may be another one, as long as the same is done there."""
     texts = (LOOM[0], LOOM[1].replace("out WHAT", "go, target other"))

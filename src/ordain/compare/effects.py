@@ -108,12 +108,13 @@ def effects_of(side: Side, terms: Terms) -> dict[Key, Node]:
     for state in machine.states.values():
         if terms.leaf("state", state.name, state.width) not in pointers:
             note(("steps", state.name), state.next)
-    asked = leaves((*found.values(), *side.sequencing.nexts.values(), *side.sequencing.stores.values(),
+    asked = leaves((*(term for key, term in found.items() if key[0] != "puts"),
+                    *side.sequencing.nexts.values(), *side.sequencing.stores.values(),
                     *(memory.address for memory in machine.memories.values()),
                     *(condition.value for condition in machine.conditions.values() if condition.value is not None)))
     for memory in machine.memories.values():
         word = terms.leaf("free", memory.name, memory.bits)
-        note(("reads", memory.name), _read(memory, machine, word in asked, terms))
+        note(("reads", memory.name), _read(memory, machine, word, word in asked, terms))
     return found
 
 
@@ -185,15 +186,30 @@ def _in_new_codes(leaf: Node, name: str, width: int, numbers: dict[int, int], te
     return value
 
 
+def _put_by_itself(machine: Machine, key: Key, terms: Terms) -> Node | None:
+    """What a driver puts on a bus that is called as what that is, where the other side says it in a value of its
+    own."""
+    bus = machine.buses.get(key[1]) if key[0] == "puts" else None
+    if bus is None:
+        return None
+    for driver in bus.drivers:
+        value = put(machine, driver, bus.width) if driver.name == key[2] else None
+        if value is not None:
+            return terms.if_(driver.when, value, terms.const(0, value.width))
+    return None
+
+
 def _holds_itself(machine: Machine, driver: Driver) -> bool:
     """What is put there is what is called so, and what that holds is compared where it is loaded."""
     return driver.value is None and any(driver.name in named for named in (
         machine.registers, machine.states, machine.memories, machine.inputs))
 
 
-def _read(memory: Memory, machine: Machine, always: bool, terms: Terms) -> Node:
-    """The address while a bus shows what stands there, or `always`, where a term asks what that is; else 0."""
-    shown = [driver.when for bus in machine.buses.values() for driver in bus.drivers if driver.name == memory.name]
+def _read(memory: Memory, machine: Machine, word: Node, always: bool, terms: Terms) -> Node:
+    """The address while a bus shows what stands there or is made of it, or `always`, where a term asks what that is;
+    else 0."""
+    shown = [driver.when for bus in machine.buses.values() for driver in bus.drivers
+             if (value := put(machine, driver, bus.width)) is not None and word in leaves((value,))]
     nothing = terms.const(0, memory.address.width)
     return terms.if_(terms.or_((terms.const(int(always), 1), *shown)), memory.address, nothing)
 
@@ -222,7 +238,7 @@ def agree(old: Side, new: Side, terms: Terms, meanings: tuple[Meanings, Meanings
     machine: list[Key] = []
     alone: list[tuple[int, Key]] = []
     for key in sorted({*both[0], *both[1]}):
-        found = [both[0].get(key), both[1].get(key)]
+        found = [mine.get(key) or _put_by_itself(side.machine, key, terms) for mine, side in zip(both, (old, new))]
         for mine in (0, 1):
             if found[mine] is None:
                 alone.append((1 - mine, key))
