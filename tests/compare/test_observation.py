@@ -33,7 +33,7 @@ machine tender
 microprogram "m.micro"
 store control 16 words of 8 bits
     address upc
-field to   4 bits addressSENSE
+field to   4 bitsHOLDSSENSE
 field ring 1 bit
 field hum  1 bit
 spare 1 bit
@@ -49,21 +49,25 @@ home upc is 0
 """
 
 
-def tender(second: int, where: str = "to", when: str = "hum", sense: str = "", last: int = 0) -> Contents:
+def tender(second: int, where: str = "to", when: str = "hum", sense: str = "", last: int = 0,
+           holds: str = " address") -> Contents:
     """The first word goes to the second, of which there are three copies. `second`: which of them."""
-    text = TENDER.replace("WHERE", where).replace("WHEN", when).replace("SENSE", sense)
+    text = TENDER.replace("WHERE", where).replace("WHEN", when).replace("SENSE", sense).replace("HOLDS", holds)
     back = Word("back", {"to": 0})
     return burned(resolved(text), {0: Word("start", {"ring": 1, "to": second, "last": last}),
                                    8: back, 9: back, 10: back})
 
 
+@pytest.mark.parametrize("holds", [" address", ""])
 @pytest.mark.parametrize("sense", ["", ", active low"])
 @pytest.mark.parametrize("where", ["to", "control.word[7:4]"])
-def test_a_field_that_says_a_place_counts_where_something_else_reads_it(where: str, sense: str) -> None:
-    """The copies do the same; which of them it is says where the memory is written."""
+def test_a_field_that_says_a_place_counts_where_something_else_reads_it(where: str, sense: str, holds: str) -> None:
+    """The copies do the same; which of them it is says where the memory is written. So with a field of numbers."""
     for second in (8, 9, 10):
-        assert (moved(compared(tender(8, "0b0011", sense=sense), tender(second, "0b0011", sense=sense)))) == {}
-        told = moved(compared(tender(8, where, sense=sense), tender(second, where, sense=sense)))
+        assert (moved(compared(tender(8, "0b0011", sense=sense, holds=holds),
+                               tender(second, "0b0011", sense=sense, holds=holds)))) == {}
+        told = moved(compared(tender(8, where, sense=sense, holds=holds),
+                              tender(second, where, sense=sense, holds=holds)))
         assert told == ({} if second == 8 else dict.fromkeys(("reset", "start"), "changed"))
 
 

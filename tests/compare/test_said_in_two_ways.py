@@ -1,6 +1,8 @@
 """One machine said by gates, by a choice and by a PROM: nothing differs, whichever way it was said first; one
 bit of the same change does."""
 
+from itertools import permutations
+
 import pytest
 
 from ordain.compare.verdicts import worse
@@ -78,12 +80,13 @@ def test_with_one_thing_changed_as_well_that_is_told(way: str, edit: tuple[str, 
 
 
 def test_a_mask_of_which_a_bit_leads_nowhere_that_is_said_counts_as_before() -> None:
-    """What reads it is not said: it may be anything."""
-    old = edited(FAN, ("pair(start, two), mask 1, turn", "pair(start, two), mask 0, turn"))
-    less = edited(FAN, (GATES, "{next[3:2], next[1] if not mask[1] else next[1] or high, next[0]}"),
-                  ('rule "both" never lamps_on and mask is 3\n', ""),
-                  ("signal shows = mask[0] and low", "signal shows = low"))
-    assert moved(between(old, less))["start"] == "changed"
+    """What reads it is not said: it may be anything. All else is the same, said by gates and by a choice."""
+    for old, new in permutations(("next[1] or (mask[1] and high)", "next[1] if not mask[1] else next[1] or high")):
+        texts = [edited(FAN, (GATES, f"{{next[3:2], {line}, next[0]}}"),
+                        ('rule "both" never lamps_on and mask is 3\n', ""),
+                        ("signal shows = mask[0] and low", "signal shows = low")) for line in (old, new)]
+        other = edited(texts[1], ("pair(start, two), mask 1, turn", "pair(start, two), mask 0, turn"))
+        assert moved(between(texts[0], other))["start"] == "changed"
 
 
 @pytest.mark.parametrize(("table", "less"), [

@@ -7,7 +7,7 @@ from tests.compare.bench import Word, burned, resolved
 from tests.compare.judged import compared, moved
 from tests.compare.test_observation import TENDER
 
-LOOSE = TENDER.replace("WHERE", "0b0011").replace("WHEN", "hum").replace("SENSE", "").replace(
+LOOSE = TENDER.replace("HOLDSSENSE", " address").replace("WHERE", "0b0011").replace("WHEN", "hum").replace(
     "spare 1 bit\nfield last 1 bit\n", "field light 1 bit, idle any\nfield last 1 bit, idle any\n")
 
 
