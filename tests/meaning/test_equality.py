@@ -56,6 +56,7 @@ def alone(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(equality, "solved", lambda question: Equality(None, None, "no solver"))
 
 
+A3 = T.join((A, ZERO, A))
 EITHER = T.and_((A, T.or_((B, C))))
 BOTH = T.or_((T.and_((A, B)), T.and_((A, C))))
 
@@ -75,6 +76,7 @@ REWRITTEN = [
 ]
 CASES = [
     asked(EITHER, BOTH),
+    asked(EITHER, BOTH, under={A: T.slice(X, 0, 0)}),
     asked(T.add(X, T.join((ZERO, ZERO, A))), T.if_(A, T.add(X, three(1)), X)),
     asked(T.if_(A, T.add(X, three(1)), X), T.add(X, T.join((ZERO, ZERO, A)))),
     asked(T.join((A, A, A)), T.if_(A, ONES, three(0))),
@@ -88,6 +90,7 @@ CASES = [
 ]
 APART = [
     asked(T.add(X, Y), T.sub(X, Y)),
+    asked(X, T.add(X, A3), under={X: T.add(Y, three(1)), A: ONE}),
     asked(X, T.xor(X, three(1)), three(1)),
     asked(X, three(0), under={X: three(5)}),
     asked(T.add(X, Y), X, under={X: three(6), T.equal(Y, three(2)): ONE}),
@@ -138,6 +141,26 @@ def test_no_wrong_answer_by_chance(seed: int, monkeypatch: pytest.MonkeyPatch) -
         ways.add(answer.way)
         assert is_right(question, answer) or (answer.way is None and answer.apart is None), question
     assert ways >= {"rewriting", None}
+
+
+@pytest.mark.usefixtures("alone")
+def test_values_are_tried_that_have_to_be() -> None:
+    """Nobody would come to this number by chance."""
+    wide, number = T.leaf("register", "wide", 24), T.const(0xBEEF01, 24)
+    assert isinstance(wide, Leaf)
+    answer = equal(Normal(T), asked(T.add(wide, T.const(1, 24)), wide, under={wide: number, A: ONE}))
+    assert answer.apart is not None and set(answer.apart.leaves.values()) == {0xBEEF01, 1}
+    for value in (0, 1, (1 << 24) - 1):     # and to these it would hardly
+        question = asked(T.equal(wide, T.const(value, 24)), ZERO)
+        assert equal(Normal(T), question).apart == Values({wide: value}, {})
+
+
+def test_what_is_left_is_asked_of_the_solver(monkeypatch: pytest.MonkeyPatch) -> None:
+    question = asked(T.add(T.or_((X, Y)), T.and_((X, Y))), T.add(X, Y))
+    for answer in (Equality("solver"), Equality(None, None, "no time")):
+        monkeypatch.setattr(equality, "solved", lambda question, answer=answer: answer)
+        assert equal(Normal(T), question) is answer
+        assert equal(Normal(T), APART[0]).apart is not None
 
 
 @pytest.mark.usefixtures("alone")

@@ -90,3 +90,20 @@ def test_a_table_with_fewer_words_than_its_address_lines_reach_is_not_decided() 
     """What comes behind the last word, nobody says: a smaller chip may show its first words again, or nothing."""
     found = outcome_of(tried(ADD, PROMS.replace("store high 512 words", "store high 500 words")))
     assert found.difference is None and "`high` has fewer words than its address lines reach" in found.why
+
+
+@pytest.mark.parametrize("target, means, holds", [
+    (4, "acc <- 4", True), (5, "acc <- 0", False), (5, "acc <- 5", False), (7, "acc <- 0", False),
+    (7, "acc <- undefined", False), (7, "pc <- pc", True)])
+def test_nor_is_what_comes_behind_its_last_word_where_a_field_says_the_address(target: int, means: str,
+                                                                               holds: bool) -> None:
+    machine = MACHINE.replace("signal sum = acc - temp if less else acc + temp\n", """\
+store low 5 words of 8 bits
+    address target[2:0]
+    word    {0b00000, target[2:0]}
+signal sum = low
+""")
+    shows = "put sum, load acc" if "acc" in means else "put sum"
+    found = outcome_of(tried(f"    means {means}\n        target {target}, {shows}\n        branch home\n", machine))
+    assert (found.way is not None) == holds and found.difference is None
+    assert holds or "`low` has fewer words than its address lines reach" in found.why

@@ -102,8 +102,9 @@ class Resolving:
             case "bus":
                 return self._bus(leaf)
             case "word":
-                address = self.resolved(machine.stores[leaf.name].address)
-                if type(address) is Const:
+                store = machine.stores[leaf.name]
+                address = self.resolved(store.address)
+                if type(address) is Const and address.value < store.words:
                     return terms.const(path.contents.words[leaf.name][address.value], leaf.width)
                 return self.table(leaf.name, leaf, address)
             case "free" if leaf.name in machine.memories:

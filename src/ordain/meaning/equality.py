@@ -8,14 +8,11 @@ from random import Random
 
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import (
-    Among,
     And,
     Cell,
     Const,
-    Equal,
     If,
     Leaf,
-    Less,
     Node,
     Not,
     Or,
@@ -36,9 +33,9 @@ def equal(normal: Normal, question: Question) -> Equality:
     ones = terms.const((1 << one.width) - 1, one.width)
     if where is not ones:
         one, other = terms.and_((one, where)), terms.and_((other, where))
-    if normal.of(one) is normal.of(other):
-        return Equality("rewriting")
-    one, other = substitute(terms, (normal.of(one), normal.of(other)), _in_normal_form(normal, question.under))
+    one, other = normal.of(one), normal.of(other)
+    if one is not other:
+        one, other = substitute(terms, (one, other), _in_normal_form(normal, question.under))
     if normal.of(one) is normal.of(other):
         return Equality("rewriting")
     if _by_cases(normal, one, other):
@@ -86,10 +83,8 @@ def _condition(root: Node) -> Node | None:
     """A smallest condition in a term: a bit that chooses, or a bit of a term of one bit."""
     for node in postorder((root,)):
         if type(node) is If or (node.width == 1 and type(node) in (And, Or, Not)):
-            for arg in node.args[:1] if type(node) is If else node.args:
-                if type(arg) is not Const and type(arg) not in (And, Or, Not, If):
-                    return arg
-    return root if root.width == 1 and type(root) in (Among, Equal, Less) else None
+            return node.args[0]
+    return None
 
 
 # ---------------------------------------------------------------- by chance
