@@ -6,7 +6,7 @@ from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.context import ANY_WIDTH, bits
 from ordain.machine.expression import Among, Const, If, Leaf, Node, Prior, leaves, postorder
-from ordain.machine.lines import forced_as_choice
+from ordain.machine.lines import gates_as_choices
 from ordain.machine.lowering import Lowering
 from ordain.machine.names import ANY_CODES, Codes
 from ordain.text.findings import Place, error
@@ -49,7 +49,7 @@ def state_model(state: tree.State, agent: str, lowering: Lowering) -> model.Stat
         lowering.node(state.next, ANY_WIDTH, ANY_CODES, agent)
     else:
         next_node = hardware(lowering.node(state.next, entry.width, entry.codes, agent), state.next.span, lowering)
-        next_node = next_node and forced_as_choice(lowering.terms, next_node)
+        next_node = next_node and gates_as_choices(lowering.terms, next_node)
         if next_node is not None and entry.codes is not None:
             _check_closed(next_node, entry.codes, name, state.next.span, lowering)
     if next_node is None:
@@ -134,7 +134,7 @@ def register_model(register: tree.Register, lowering: Lowering) -> model.Registe
         source = None if load.source is None else hardware(lowering.node(load.source, want), load.source.span, lowering)
         when = hardware(lowering.condition(load.when), load.when.span, lowering)
         if when is not None:
-            loads.append(model.Load(source and forced_as_choice(lowering.terms, source), when))
+            loads.append(model.Load(source and gates_as_choices(lowering.terms, source), when))
     return model.Register(name, entry.width, tuple(loads), _reset(register.reset, name, entry.width, None, lowering),
                           register.transparent, register.span)
 

@@ -1,7 +1,8 @@
 """The lines of an address as one reads them: what gates, or a clock, make of states and inputs for one of them is a
 line of its own, which may be anything."""
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Container, Iterator, Mapping, Sequence
 from itertools import product
 
 from ordain.machine.expression import (
@@ -15,6 +16,7 @@ from ordain.machine.expression import (
     Or,
     Slice,
     Terms,
+    Xor,
     leaves,
     postorder,
     substitute,
@@ -22,6 +24,9 @@ from ordain.machine.expression import (
 
 MOST_BITS = 10
 """Of what stands behind the gates, where all of it is tried."""
+
+_MOST_LINES = 4
+"""By more, nobody chooses between values."""
 
 
 def as_lines(terms: Terms, *nodes: Node) -> tuple[Node, ...]:
@@ -36,19 +41,82 @@ def as_lines(terms: Terms, *nodes: Node) -> tuple[Node, ...]:
     return substitute(terms, nodes, lines)
 
 
-def forced_as_choice(terms: Terms, node: Node) -> Node:
-    """The term with what one line forces of states and registers as a choice by that line: `place or {trap, trap,
-    0b00}` is `place or 0b1100 if trap else place`, gate by gate or as a whole. So a place that is presented is still
-    seen in it."""
+def gates_as_choices(terms: Terms, node: Node) -> Node:
+    """The term with what gates choose by some lines as a choice by them: `(x and {go, go}) or (y and not {go, go})`,
+    NAND on NAND, bit by bit or as a whole, is `x if go else y`; and what a line forces of states and registers, `place
+    or {trap, trap, 0b00}`, is `place or 0b1100 if trap else place`. So it is seen which values there are."""
     made: dict[Node, Node] = {}
     for part in postorder((node,)):
         new = terms.rebuild(part, tuple([made[arg] for arg in part.args]))
-        line = _forcing(new) if new.width > 1 else None
-        if line is not None:
-            yes, no = (substitute(terms, (new,), {line: terms.const(level, 1)})[0] for level in (1, 0))
-            new = terms.if_(line, yes, no)
+        if new.width > 1 and isinstance(new, And | Or | Xor | Not | Join):
+            line = _forcing(new)
+            if line is not None:
+                new = _chosen(terms, new, [line])
+            elif lines := _choosing(terms, bits := _bits(terms, new)):
+                new = _chosen(terms, terms.join(reversed(bits)), lines)
         made[part] = new
     return made[node]
+
+
+def _chosen(terms: Terms, node: Node, lines: Sequence[Node]) -> Node:
+    """The same as a choice by one line after the other; levels that they never have together are like any."""
+    behind, one = leaves(lines), terms.const(1, 1)
+    shown = set(product((True, False), repeat=len(lines)))
+    if len(lines) > 1 and sum(leaf.width for leaf in behind) <= MOST_BITS:
+        every = product(*([terms.const(number, leaf.width) for number in range(1 << leaf.width)] for leaf in behind))
+        levels = (substitute(terms, tuple(lines), dict(zip(behind, values))) for values in every)
+        shown = {tuple([level is one for level in together]) for together in levels}
+    return _tree(terms, lines, {together: substitute(terms, (node,), {
+        line: terms.const(level, 1) for line, level in zip(lines, together)})[0] for together in shown})
+
+
+def _bits(terms: Terms, node: Node) -> list[Node]:
+    """The gates of each bit, the lowest first."""
+    made: dict[Node, list[Node]] = {}
+    for part in postorder((node,)):
+        if part.width == 1:
+            made[part] = [part]
+            continue
+        match part:
+            case Join(args=args):
+                made[part] = [bit for arg in reversed(args) for bit in made[arg]]
+            case And(args=args) | Or(args=args) | Xor(args=args) | Not(args=args):
+                made[part] = [terms.rebuild(part, bits) for bits in zip(*(made[arg] for arg in args))]
+            case If(args=(line, yes, no)):
+                made[part] = [terms.if_(line, *ways) for ways in zip(made[yes], made[no])]
+            case _:
+                made[part] = [terms.slice(part, bit, bit) for bit in range(part.width)]
+    return made[node]
+
+
+def _choosing(terms: Terms, bits: Sequence[Node]) -> list[Node]:
+    """The lines of which each bit has one or more at its gates, and which read nothing of what goes through them: that
+    is what one bit alone has."""
+    at = Counter(part for bit in bits for part in _at_gates(bit))
+    values = {leaf for part, count in at.items() if count == 1 and isinstance(part, Slice)
+              for leaf in leaves((part,)) if leaf.width > 1}
+    lines = {part for part, count in at.items() if count > 1 and values.isdisjoint(leaves((part,)))}
+    found: dict[Node, None] = {}
+    for bit in bits:
+        mine = [part for part in _at_gates(bit, lines) if part in lines]
+        if not isinstance(bit, Const) and (not mine or bit in lines):
+            return []
+        found |= dict.fromkeys(mine)
+    return list(found) if values and len(found) <= _MOST_LINES else []
+
+
+def _at_gates(bit: Node, whole: Container[Node] = ()) -> Iterator[Node]:
+    """The gates of a bit and what is at them, each once; nothing behind those that are taken `whole`."""
+    todo, seen = [bit], set[Node]()
+    while todo:
+        part = todo.pop()
+        if part in seen or isinstance(part, Const):
+            continue
+        seen.add(part)
+        if not isinstance(part, Not):
+            yield part
+        if isinstance(part, And | Or | Xor | Not | If) and part not in whole:
+            todo += part.args[::-1]
 
 
 def _forcing(node: Node) -> Node | None:

@@ -8,7 +8,7 @@ from ordain.machine.context import bits, short
 from ordain.machine.control import hardware
 from ordain.machine.declare import StoreText
 from ordain.machine.expression import Leaf, Node, Not, Slice, Terms, leaves
-from ordain.machine.lines import address_lines, computed_by_lines, forced_as_choice, over
+from ordain.machine.lines import address_lines, computed_by_lines, gates_as_choices, over
 from ordain.machine.lowering import Lowering
 from ordain.text.findings import Place, error
 
@@ -44,7 +44,7 @@ def address_of(text: StoreText, lowering: Lowering) -> Addressed:
             f"`{store.name.text}` has {store.words.value}", store.address.span, bits(node.width),
             help=f"correct the number of words, or address it with {bits((store.words.value - 1).bit_length())}"))
         return Addressed(text, None)
-    return Addressed(text, node if store.word is not None else forced_as_choice(lowering.terms, node))
+    return Addressed(text, node)
 
 
 def store_model(stored: Addressed, fields: tuple[str, ...], word_bits: int, lowering: Lowering) -> model.Store:
@@ -72,6 +72,8 @@ def store_model(stored: Addressed, fields: tuple[str, ...], word_bits: int, lowe
         if sound and store.address is not None:
             _opcode_as_it_is(store.name.text, store.address, address, lowering)
     computed = _computed(store, address, word_bits, sound, lowering) if fill == "computed" else None
+    if store.word is None:          # the roles are parts of the address as it is said
+        address = gates_as_choices(terms, address)
     return model.Store(entry.name, words, word_bits, address, address.width, fill, computed, instruction, step,
                        opcode_width, opcode, starts_at, store.unused, fields, store.span,
                        () if step is None else _steps(store, step, instruction, lowering))
@@ -121,7 +123,6 @@ def _role(part: tree.Expr | None, role: str, address: Node, sound: bool, lowerin
     node = hardware(lowering.node(part), part.span, lowering)
     if node is None or not sound:
         return None
-    node = forced_as_choice(lowering.terms, node)
     lines = address_lines(lowering.terms, address)
     carried = [(bit, lines[line]) for bit in range(node.width)
                if (line := lowering.terms.slice(node, bit, bit)) in lines]

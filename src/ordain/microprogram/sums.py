@@ -113,7 +113,8 @@ def _counts(terms: Terms, nodes: Iterable[Node], place: Sequence[Node],
         if part in seen:
             continue
         seen.add(part)
-        if isinstance(part, Add | Sub | Not) and (found := _possible(terms, added := _added(terms, part, known))):
+        if (isinstance(part, Add | Sub | Not) or _by_gates(terms, part, own) is not None) and (
+                found := _possible(terms, added := _added(terms, part, known))):
             if back and added is not None and not own.isdisjoint(leaves((added,))):
                 continue
             whole = 1 << part.width
@@ -142,7 +143,7 @@ def _added(terms: Terms, node: Node, known: _Known) -> Node | None:
                 found = one, other
             case Join(args=args):
                 one, other = (_widened(terms, low, part.width) for low in known[args[-1]])
-                found = one, other
+                found = one or _by_gates(terms, part, known), other
             case Slice(args=(whole,), low=0):
                 one, other = (low and terms.slice(low, part.high, 0) for low in known[whole])
                 found = one, other
@@ -158,6 +159,19 @@ def _added(terms: Terms, node: Node, known: _Known) -> Node | None:
                 found = one, other
         known[part] = found
     return known[node][0]
+
+
+def _by_gates(terms: Terms, node: Node, place: Iterable[Node]) -> Node | None:
+    """What gates add to the place, as a counter of T flip-flops does whose bits are each turned by those below; None
+    where they add more in one place than in another, or hang on too much."""
+    if type(node) is not Join or _bits(node) > _MOST_FREE_BITS:
+        return None
+    for leaf in leaves((node,)):
+        if leaf.width == node.width and leaf in place:
+            added = substitute(terms, (node,), {leaf: terms.const(0, leaf.width)})[0]
+            if len(_tried(terms, terms.sub(terms.sub(node, leaf), added))) == 1:
+                return added
+    return None
 
 
 def _either(terms: Terms, condition: Node, yes: Node | None, no: Node | None) -> Node | None:
