@@ -114,6 +114,9 @@ CASES = {
     "two agents of one name": Case(
         "defined-twice", "agent a\n    input x 1 bit\nagent a\n    input y 1 bit\nsignal s = a.x",
         "agent a\n    input x 1 bit\nagent b\n    input y 1 bit\nsignal s = a.x", "a"),
+    "two strobes of one name": Case(
+        "defined-twice", "signal rings = go\nstrobe go\nstrobe go", "signal rings = go\nstrobe go\nstrobe rings",
+        "strobe go", "is a strobe twice"),
     "two orders of one phrase": Case(
         "defined-twice", "order turn <a> : branch jump, target <a>\norder turn <b> : branch loop, target <b>",
         "order turn <a> : branch jump, target <a>\norder stay <b> : branch loop, target <b>",

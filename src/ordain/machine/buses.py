@@ -24,8 +24,8 @@ UNDRIVEN: tuple[model.Undriven, ...] = (
 def bus_model(bus: tree.Bus, turnaround: int, lowering: Lowering) -> model.Bus:
     """The bus. `turnaround` in steps. A driver or sampler whose condition is broken is left out."""
     entry = lowering.scope.entries[bus.name.text]
-    _report_twice(bus, bus.drivers, "drives", lowering)
-    _report_twice(bus, bus.samplers, "samples", lowering)
+    report_twice(bus.drivers, f"drives `{bus.name.text}`", "join the two conditions with `or`", lowering)
+    report_twice(bus.samplers, f"samples `{bus.name.text}`", "join the two conditions with `or`", lowering)
     _limit(bus.turnaround, bus.span, lowering)
     width = None if entry.broken else entry.width
     drivers = [driver for text in bus.drivers if (driver := _driver(text, width, lowering)) is not None]
@@ -40,14 +40,15 @@ def bus_model(bus: tree.Bus, turnaround: int, lowering: Lowering) -> model.Bus:
     return model.Bus(bus.name.text, entry.width, undriven, turnaround, tuple(drivers), tuple(samplers), bus.span)
 
 
-def _report_twice(bus: tree.Bus, lines: Sequence[tree.Driver | tree.Sampler], does: str, lowering: Lowering) -> None:
+def report_twice(lines: Sequence[tree.Driver | tree.Sampler | tree.Strobe], is_or_does: str, way_out: str,
+                 lowering: Lowering) -> None:
     first: dict[str, Span] = {}
     for line in lines:
         name = line.name.text
         if name in first:
             lowering.findings.append(error(
-                "defined-twice", f"`{name}` {does} `{bus.name.text}` twice", line.span, "the second line",
-                places=(Place(first[name], "the first"),), help="join the two conditions with `or`"))
+                "defined-twice", f"`{name}` {is_or_does} twice", line.span, "the second line",
+                places=(Place(first[name], "the first"),), help=way_out))
         first.setdefault(name, line.span)
 
 

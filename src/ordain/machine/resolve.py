@@ -6,7 +6,7 @@ from typing import TypeVar
 from ordain.language import tree
 from ordain.machine import model
 from ordain.machine.bench import lamp_rows, probe_sets
-from ordain.machine.buses import bus_model, exclusive_model, keep_model, strobe_model
+from ordain.machine.buses import bus_model, exclusive_model, keep_model, report_twice, strobe_model
 from ordain.machine.chips import check_chips, chip_model
 from ordain.machine.clocking import Clocking
 from ordain.machine.context import bits
@@ -95,6 +95,8 @@ def _machine(file: tree.MachineFile, found: Declarations, clocking: Clocking,
     memories = {memory.name: memory for memory in _sound(memory_model(item, lowering) for item in found.memories)}
     for name in find_memory_loops(memories, stores, conditions, fields, lowering):
         del memories[name]
+    report_twice(found.strobes, "is a strobe", "say in one what it needs, or give the second a signal of its own",
+                 lowering)
     machine = model.Machine(
         name=found.header.name.text if found.header else "",
         title=found.header.title.text if found.header and found.header.title else "",
