@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from ordain.compare import cases
 from ordain.compare.cases import Cases
-from ordain.logic.diagrams import Functions
+from ordain.logic.diagrams import Functions, TooLarge
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Const, Leaf, Node, Terms, leaves
 from tests.logic.test_diagrams import WIDTHS, terms_of
@@ -89,3 +89,14 @@ def test_a_choice_of_one_value_twice_is_one_case() -> None:
                      zero: functions.condition(terms.and_((terms.not_(a), b)))}
     assert dict(split.of_one(terms.if_(a, pc, terms.if_(a, zero, zero)))).keys() == {pc, zero}
     assert dict(split.of_one(terms.if_(a, pc, terms.if_(a, zero, one := terms.const(1, 6))))).keys() == {pc, one}
+
+
+def test_a_line_that_is_too_large_for_a_diagram_is_0_or_1_all_the_same() -> None:
+    terms = Terms()
+    wind, rain = terms.leaf("input", "wind", 12), terms.leaf("input", "rain", 12)
+    functions, line = Functions((), 20), terms.less(wind, rain)
+    with pytest.raises(TooLarge):
+        functions.bits(line)
+    found = Cases(terms, functions, ().__contains__, ().__contains__, lambda node: node).of_one(line)
+    off, on = (found[terms.const(value, 1)] for value in (0, 1))
+    assert len(found) == 2 and off == functions.negation(on) and on == functions.condition(line)
