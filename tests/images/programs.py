@@ -212,6 +212,8 @@ class _Jumping(Making):
         presented, sequencer = "upc", [
             f"state upc {self.lines} bits, reset 0", "    next choose branch",
             *(f"        {name}: {ways[name]}" for name in names), *(f"        {name}: 0" for name in rest)]
+        if self.some(4):
+            sequencer[1:] = [f"    next {self.gates(ways)}"]
         late = self.late(bits, ways, rest)
         if late and choose((False, True)):
             presented, sequencer = "fetched", late
@@ -295,6 +297,24 @@ class _Jumping(Making):
                 f"state behind {self.lines} bits, reset 0", "    next fetched",
                 "signal fetched = choose held", *(f"    {numbers[name]}: {way}" for name, way in held.items()),
                 *(f"    {name}: 0" for name in rest)]
+
+    def gates(self, ways: dict[str, str]) -> str:
+        """The same choice as a sum of products, NAND on NAND, or bit by bit; and counters as flip-flops, those above
+        turned by those below."""
+        lines = range(self.lines)
+        toggles = ", ".join(f"upc[{bit}] xor ({' and '.join(['0b1', *(f'upc[{low}]' for low in range(bit))])})"
+                            for bit in reversed(lines))
+        if self.choose((False, True)):
+            ways = {name: way.replace("upc + 1", f"{{{toggles}}}") for name, way in ways.items()}
+        products = [(f"({way})", f"branch is {name}") for name, way in ways.items()]
+        match self.choose(("products", "nand", "bits")):
+            case "nand":
+                return "not (" + " and ".join(
+                    f"not ({way} and {{{', '.join([line] * self.lines)}}})" for way, line in products) + ")"
+            case "bits":
+                return "{" + ", ".join(" or ".join(f"({way}[{bit}] and {line})" for way, line in products)
+                                       for bit in reversed(lines)) + "}"
+        return " or ".join(f"({way} and {{{', '.join([line] * self.lines)}}})" for way, line in products)
 
     def counted(self, name: str) -> str:
         """By how much a counter goes on, said by what is wired to its adder."""

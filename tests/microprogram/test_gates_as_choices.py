@@ -1,6 +1,8 @@
 """The next address made of gates: a counter of flip-flops that those below turn, and gates that let one of two values
 through. The image is that of the same machine said with `+ 1` and a choice, and nothing is found in it."""
 
+from functools import reduce
+
 import pytest
 
 from ordain.pipeline import build_texts
@@ -96,3 +98,32 @@ def test_gates_that_make_something_else_are_not_taken_for_it(next_: str) -> None
     built, findings = build_texts(texts(next_), "gantry.machine")
     assert built is None or names(report(Sound(MACHINE.replace("NEXT", next_), MICRO)))
     assert findings
+
+
+CALLING = reduce(lambda text, edit: text.replace(*edit), [
+    ("way is go or (way is if_c and c)", "way in (go, call) or (way is if_c and c)"),
+    ("signal n = not g and not k", "signal n = not jump"), ("    if_c 2\n", "    if_c 2\n    call 3\n"),
+    ("field lamp", "field back 1 bit\nfield lamp"), ("16 words of 8 bits", "16 words of 9 bits"), ("16 x 8", "16 x 9"),
+    ("next NEXT", "next ret if back else NEXT"),
+    ("home first", "home first\norder call <x> : way call, to <x>\nstate ret 4 bits, reset 0\n"
+                   "    next KEPT if way is call else ret")], MACHINE)
+CALLS = """\
+routine first at 0
+        lamp 1, call other
+        lamp 2, goto first
+routine other at 8
+        lamp 3
+        lamp 1, back
+"""
+
+
+@pytest.mark.parametrize("kept", ["q + 1", COUNTED])
+@pytest.mark.parametrize("next_", ["to if jump else q + 1", WAYS["flip-flops"], WAYS["NAND on NAND"]])
+def test_what_is_kept_to_come_back_to_is_one_further_and_no_more(next_: str, kept: str) -> None:
+    """A call stands before the last word of its routine and comes back to that. With no word behind it, it is told."""
+    texts_of = {"gantry.machine": CALLING.replace("NEXT", next_).replace("KEPT", kept), "gantry.micro": CALLS}
+    built, findings = build_texts(texts_of, "gantry.machine")
+    assert built is not None and findings == [], [finding.message for finding in findings]
+    built, findings = build_texts({**texts_of, "gantry.micro": CALLS.replace("        lamp 2, goto first\n", "")},
+                                  "gantry.machine")
+    assert built is None and [finding.name for finding in findings] == ["runs-off"]

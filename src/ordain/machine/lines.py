@@ -26,7 +26,10 @@ MOST_BITS = 10
 """Of what stands behind the gates, where all of it is tried."""
 
 _MOST_LINES = 4
-"""By more, nobody chooses between values."""
+"""Of which nothing is known: each has either level, whatever the others have."""
+
+_MOST_WAYS = 64
+"""Levels that lines have together: more is no choice between values."""
 
 
 def as_lines(terms: Terms, *nodes: Node) -> tuple[Node, ...]:
@@ -61,12 +64,15 @@ def gates_as_choices(terms: Terms, node: Node) -> Node:
 def _chosen(terms: Terms, node: Node, lines: Sequence[Node]) -> Node:
     """The same as a choice by one line after the other; levels that they never have together are like any."""
     behind, one = leaves(lines), terms.const(1, 1)
-    shown = set(product((True, False), repeat=len(lines)))
     if len(lines) > 1 and sum(leaf.width for leaf in behind) <= MOST_BITS:
         every = product(*([terms.const(number, leaf.width) for number in range(1 << leaf.width)] for leaf in behind))
         levels = (substitute(terms, tuple(lines), dict(zip(behind, values))) for values in every)
         shown = {tuple([level is one for level in together]) for together in levels}
-    return _tree(terms, lines, {together: substitute(terms, (node,), {
+    elif len(lines) <= _MOST_LINES:
+        shown = set(product((True, False), repeat=len(lines)))
+    else:
+        return node
+    return node if len(shown) > _MOST_WAYS else _tree(terms, lines, {together: substitute(terms, (node,), {
         line: terms.const(level, 1) for line, level in zip(lines, together)})[0] for together in shown})
 
 
@@ -102,7 +108,7 @@ def _choosing(terms: Terms, bits: Sequence[Node]) -> list[Node]:
         if not isinstance(bit, Const) and (not mine or bit in lines):
             return []
         found |= dict.fromkeys(mine)
-    return list(found) if values and len(found) <= _MOST_LINES else []
+    return list(found) if values else []
 
 
 def _at_gates(bit: Node, whole: Container[Node] = ()) -> Iterator[Node]:

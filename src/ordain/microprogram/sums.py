@@ -113,7 +113,7 @@ def _counts(terms: Terms, nodes: Iterable[Node], place: Sequence[Node],
         if part in seen:
             continue
         seen.add(part)
-        if (isinstance(part, Add | Sub | Not) or _by_gates(terms, part, own) is not None) and (
+        if (isinstance(part, Add | Sub | Not) or _by_gates(terms, part, known) is not None) and (
                 found := _possible(terms, added := _added(terms, part, known))):
             if back and added is not None and not own.isdisjoint(leaves((added,))):
                 continue
@@ -161,13 +161,13 @@ def _added(terms: Terms, node: Node, known: _Known) -> Node | None:
     return known[node][0]
 
 
-def _by_gates(terms: Terms, node: Node, place: Iterable[Node]) -> Node | None:
+def _by_gates(terms: Terms, node: Node, known: _Known) -> Node | None:
     """What gates add to the place, as a counter of T flip-flops does whose bits are each turned by those below; None
     where they add more in one place than in another, or hang on too much."""
     if type(node) is not Join or _bits(node) > _MOST_FREE_BITS:
         return None
     for leaf in leaves((node,)):
-        if leaf.width == node.width and leaf in place:
+        if leaf.width == node.width and known.get(leaf, (None, None))[0] is not None:
             added = substitute(terms, (node,), {leaf: terms.const(0, leaf.width)})[0]
             if len(_tried(terms, terms.sub(terms.sub(node, leaf), added))) == 1:
                 return added
