@@ -150,11 +150,20 @@ class FollowedWord(Resolving):
         self.following, self.key = following, key
         self.guesses: dict[Guess, None] = {}
         self._nexts: dict[Node, Node] = {}
-        self.last, self.broken = self.resolved(following.last), self.resolved(following.broken)
+        self.last, self.broken = self._ends(self.resolved(following.last), self.resolved(following.broken))
         self.home = terms.const(0, 1) if machine.home is None else self.resolved(machine.home)
         self.writes = [(memory, when, self.resolved(memory.address), self.resolved(write.source))
                        for memory in machine.memories.values() for write in memory.writes
                        if (when := self.decided(write.when)) is not terms.const(0, 1)]
+
+    def _ends(self, last: Node, broken: Node) -> tuple[Node, Node]:
+        """When the instruction ends, and when others break it off. What is visible, or no control, is no other: an
+        instruction that ends by what it works on has to be done by then."""
+        parts = broken.args if type(broken) is Or else (broken,)
+        others = [part for part in parts if self._of_control(part)
+                  and not any(leaf.name in self.path.machine.visible for leaf in leaves((part,)))]
+        return self.terms.or_((last, *(part for part in parts if part not in others))), \
+            self.terms.or_((self.terms.const(0, 1), *others))
 
     def next(self, leaf: Node) -> Node:
         """What it holds after the cycle."""
