@@ -66,11 +66,13 @@ class Course:
     """The paths of one instruction from one of its first words on. Raises Undecided. `round`: the word of a loop that
     data end and that was followed for `MOST_ROUNDS` rounds only; "" where there is none.
 
-    With `loops` a loop that data end is followed once, with anything in all that it changes: `head` is the step with
-    which every round begins, `rounds` are those in which control has come back to it."""
+    With `opcode` it begins with its own opcode still there. With `loops` a loop that data end is followed once, with
+    anything in all that it changes: `head` is the step with which every round begins, `rounds` are those in which
+    control has come back to it."""
 
-    def __init__(self, following: Following, address: int, store: str, loops: bool = False) -> None:
-        self._loops = loops
+    def __init__(self, following: Following, address: int, store: str, loops: bool = False,
+                 opcode: bool = False) -> None:
+        self._loops, self._opcode = loops, opcode
         self.head: Step | None = None
         self.rounds: list[Step] = []
         self.following, self.terms = following, following.terms
@@ -139,6 +141,9 @@ class Course:
     def _explore(self, store: str, address: int) -> None:
         first = Step(None, {})
         waiting = list(self._arrived(first, {store: address}))
+        for step in waiting if self._opcode else ():
+            for said in self.following.opcode(store, step.key):
+                step.assumed = {**step.assumed, **dict(implied(self.terms, said, 1))}
         while waiting:
             step = waiting.pop()
             self._steps += 1

@@ -90,6 +90,25 @@ class Following:
         self.word(key).guesses[guess] = None
         return False
 
+    def opcode(self, store: str, key: Key) -> list[Node]:
+        """What holds where an instruction begins with this word of a store: its opcode is still one that is sent there.
+        The prover is asked about each."""
+        place = key[[one.name for one in self.stores].index(store)]
+        width = self.machine.stores[store].address_width
+        said = [self.terms.equal(self.found.wired[store], self.terms.const(place, width))] \
+            if store in self.found.wired else []
+        for table in (self.machine.stores[name] for name in self.found.mappings):
+            opcodes = [at for at, word in enumerate(self.contents.words[table.name][:table.words]) if word == place]
+            if table.fill == "start" and opcodes:
+                said.append(self.terms.among(table.address, frozenset(opcodes)))
+        found = []
+        for node in said:
+            held, guess = Presenting(self, {}).resolved(node), Guess(key, self.terms.not_(node))
+            if guess not in self.refused and all(leaf in self.nexts for leaf in leaves((held,))):
+                self.word(key).guesses[guess] = None
+                found.append(held)
+        return found
+
     def _moves(self, store: str, steps: int) -> frozenset[int]:
         """The phases at the end of which the address of a store may become another one."""
         if store not in self._moving and self.phase is not None:

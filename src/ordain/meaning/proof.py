@@ -51,10 +51,15 @@ _HARDER: Mapping[Way, int] = {"rewriting": 0, "cases": 1, "solver": 2}
 
 
 def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
-    """Of one instruction, as far as the guesses hold."""
+    """Of one instruction, as far as the guesses hold; whatever its opcode register holds, or else with its opcode."""
+    found = _held_against(following, title, meaning, False)
+    return found if found.way is not None else _held_against(following, title, meaning, True)
+
+
+def _held_against(following: Following, title: str, meaning: Meaning, opcode: bool) -> Outcome:
     paths: list[tuple[Course, Path]] = []
     try:
-        for one in _paths(following, title, meaning):
+        for one in _paths(following, title, meaning, opcode):
             paths.append(one)
         way: Way = "rewriting"
         unsure = ""
@@ -80,8 +85,8 @@ def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
 def questions(following: Following, title: str, meaning: Meaning) -> list[tuple[str, Question]]:
     """What is asked about one instruction, path by path, each with what it is about. Raises Undecided, where the
     answers would not be all that there is to say."""
-    found = []
-    for number, (course, path) in enumerate(_paths(following, title, meaning), 1):
+    found, opcode = [], _held_against(following, title, meaning, False).way is None
+    for number, (course, path) in enumerate(_paths(following, title, meaning, opcode), 1):
         if course.round:
             raise NotFollowed(f"it goes round at `{course.round}` as often as its data say")
         found += [(f"path {number}, {part.name}", part.question)
@@ -89,12 +94,12 @@ def questions(following: Following, title: str, meaning: Meaning) -> list[tuple[
     return found
 
 
-def _paths(following: Following, title: str, meaning: Meaning) -> Iterator[tuple[Course, Path]]:
+def _paths(following: Following, title: str, meaning: Meaning, opcode: bool) -> Iterator[tuple[Course, Path]]:
     """The paths of an instruction, and the rounds of its loop. Raises Undecided."""
     store, addresses = following.contents.labels[title]
     none = True
     for address in sorted(addresses):
-        course = Course(following, address, store, meaning.rounds is not None)
+        course = Course(following, address, store, meaning.rounds is not None, opcode)
         if meaning.rounds is not None and not course.rounds:
             raise NotFollowed("its words go round no loop that its data end")
         for path in (*course.paths, *(Path(step, step.assumed) for step in course.rounds)):
