@@ -2,7 +2,11 @@
 
 import pytest
 
+from ordain.control.system import build_system
+from ordain.meaning.run import broken
+from ordain.prover.decide import decide
 from tests.meaning.till import FETCH, MACHINE, outcomes
+from tests.workshop import contents_of
 
 PAIR = MACHINE.replace("    driven by temp   when put is temp\n", """\
     driven by temp   when put is temp
@@ -58,3 +62,16 @@ instruction 2, 6 "even"
     assert outcomes(FETCH + words, PAIR)["even"].way is not None
     assert outcomes(FETCH + words.replace("acc <- one", "acc <- other"), PAIR)["even"].way is None
     assert outcomes(FETCH + words.replace("6", "7"), PAIR)["even"].way is None
+
+
+def test_which_opcodes_are_sent_there_is_read_where_it_counts() -> None:
+    """Another word in the start table may send one more there; `nothing` asks no opcode."""
+    contents = contents_of(PAIR, FETCH + TWO)
+    wrong, read = broken(contents, lambda asked: decide(build_system(contents), asked))
+    assert not wrong
+    assert [read[title].touches({"entry": [9]}) for title in ("one", "other", "nothing")] == [True, True, False]
+    words = list(contents.words["entry"])
+    words[5] = words[2]
+    turned = contents._replace(words={**contents.words, "entry": tuple(words)})
+    wrong, _ = broken(turned, lambda asked: decide(build_system(turned), asked))
+    assert wrong == ("one",)

@@ -107,6 +107,7 @@ class Following:
             if guess not in self.refused and all(leaf in self.nexts for leaf in leaves((held,))):
                 self.word(key).guesses[guess] = None
                 found.append(held)
+        self.word(key).sent_by.update(self.found.mappings)
         return found
 
     def _moves(self, store: str, steps: int) -> frozenset[int]:
@@ -129,7 +130,7 @@ class Following:
     def read(self) -> Read:
         """What was read for the words that were visited, by whomever."""
         words = frozenset((store.name, part) for key in self.visited for store, part in zip(self.stores, key))
-        others = frozenset(leaf.name for key in self.visited for leaf in self._words[key].leaves if leaf.kind == "word")
+        others = frozenset(name for key in self.visited for name in self._words[key].tables())
         return Read(words, others - {store.name for store in self.stores})
 
     def word(self, key: Key) -> "FollowedWord":
@@ -168,6 +169,7 @@ class FollowedWord(Resolving):
         super().__init__(path, known)
         self.following, self.key = following, key
         self.guesses: dict[Guess, None] = {}
+        self.sent_by: set[str] = set()
         self._nexts: dict[Node, Node] = {}
         self.last, self.broken = self._ends(self.resolved(following.last), self.resolved(following.broken))
         self.home = terms.const(0, 1) if machine.home is None else self.resolved(machine.home)
@@ -183,6 +185,10 @@ class FollowedWord(Resolving):
                   and not any(leaf.name in self.path.machine.visible for leaf in leaves((part,)))]
         return self.terms.or_((last, *(part for part in parts if part not in others))), \
             self.terms.or_((self.terms.const(0, 1), *others))
+
+    def tables(self) -> set[str]:
+        """Stores that were asked for what they show, or for which opcodes they send to this word."""
+        return self.sent_by | {leaf.name for leaf in self.leaves if leaf.kind == "word"}
 
     def next(self, leaf: Node) -> Node:
         """What it holds after the cycle."""

@@ -53,7 +53,11 @@ _HARDER: Mapping[Way, int] = {"rewriting": 0, "cases": 1, "solver": 2}
 def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
     """Of one instruction, as far as the guesses hold; whatever its opcode register holds, or else with its opcode."""
     found = _held_against(following, title, meaning, False)
-    return found if found.way is not None else _held_against(following, title, meaning, True)
+    opcodes = {leaf.name for leaf in following.found.opcodes}
+    if found.way is not None or (found.difference is not None and not any(
+            leaf.name.removesuffix(" held") in opcodes for leaf in found.difference.before.leaves)):
+        return found
+    return _held_against(following, title, meaning, True)
 
 
 def _held_against(following: Following, title: str, meaning: Meaning, opcode: bool) -> Outcome:
