@@ -111,6 +111,32 @@ def test_what_is_read_after_a_write_may_be_what_was_written() -> None:
     assert found.before.words["memory", before["pc"]] % 16 == (before["pc"] + 1) % 16, "only then do they differ"
 
 
+@pytest.mark.parametrize("means, cycle", [
+    ("memory[mar] <- acc, memory[pc] <- temp", None), ("memory[pc] <- temp", 1), ("memory[mar] <- acc", 2),
+    ("memory[mar] <- acc, memory[pc] <- undefined", None), ("memory[pc] <- undefined", 1),
+    ("memory[mar] <- undefined, memory[pc] <- temp", None), ("memory[mar] <- undefined", 2)])
+@pytest.mark.parametrize("words", [16, 10])
+def test_of_two_words_each_has_to_be_said(means: str, cycle: int | None, words: int) -> None:
+    """The one where `mar` points comes first. A memory may be shorter than its address."""
+    machine = MACHINE.replace("memory memory 16 words", f"memory memory {words} words")
+    found = outcome_of(f"    means {means}\n        put acc, write\n        put temp, by_pc, write\n"
+                       "        branch home\n", machine)
+    if cycle is None:
+        assert found.way is not None
+    else:
+        assert found.difference is not None
+        assert (found.difference.name, found.difference.cycle) == ("memory", cycle)
+        assert found.difference.address in {value for leaf, value in found.difference.before.leaves.items()
+                                            if leaf.name == ("mar" if cycle == 1 else "pc")}
+        assert found.difference.address < words
+
+
+def test_the_hardest_way_is_told() -> None:
+    """The flag is said in two halves, what comes after it plainly."""
+    halves = ADD.replace("zero <- s is 0", "zero <- (pc[0] and s is 0) or (not pc[0] and s is 0)")
+    assert proved(halves) == "cases"
+
+
 BRANCH = """\
     means pc <- memory[pc][3:0] if zero else pc + 1
         branch if_zero, target taken
@@ -592,6 +618,22 @@ instruction 1 "rest"
 """)
     found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
     assert (found["copy"].difference is None) == holds and not found["copy"].why
+
+
+@pytest.mark.parametrize("means, holds", [("a <- b when ir is 0", True), ("a <- b when ir is 1", False)])
+def test_an_opcode_that_is_in_the_address_is_known(means: str, holds: bool) -> None:
+    machine = STEPPED.replace("TAKEN", "op if take else ir").replace(", on first\n    next", "\n    next")
+    contents = contents_of(machine, f"""\
+prologue
+        take
+instruction 0 "copy"
+    means {means}
+        put_t, put_a, clear
+instruction 1 "rest"
+        clear
+""")
+    found, _ = meanings_of(contents, lambda asked: decide(build_system(contents), asked))
+    assert (found["copy"].way is not None) == holds and (found["copy"].difference is None) == holds, found
 
 
 @pytest.mark.parametrize("means, holds", [

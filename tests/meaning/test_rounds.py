@@ -92,3 +92,59 @@ def test_what_a_round_reads_is_what_the_one_before_has_left_of_it(old: str, new:
     """`temp` is not visible and not named by an effect."""
     assert outcome_of(COUNTS).way == "rewriting"
     assert COUNTS.count(old) == 1 and outcome_of(COUNTS.replace(old, new)).way is None
+
+
+@pytest.mark.parametrize("old, new, why", [
+    ("", "", ""),
+    ("  again:", "  again: branch if_key, target body\n       ", "another round"),      # with the flag set as well
+    ("  again:", "        branch if_key, target done\n  again:", "may end before its first round"),
+    ("  body: fetched", "  body: fetched, branch if_key, target done\n        fetched", "it ends"),
+    ("jump, target again", "if_key, target again\n        branch home", "it ends"),
+    ("pc <- pc + 1\n", "pc <- pc + 1, memory[pc] <- undefined\n", "undefined"),
+    ("pc <- pc + 1\n", "pc <- pc + 1, temp <- undefined\n", "undefined"),
+    ("put sum, load acc, flag", "put sum, load acc, flag, write", "memory"),
+])
+def test_each_thing_that_is_asked_about_a_round_by_itself(old: str, new: str, why: str) -> None:
+    words = f"""{SUMS}\
+  again: branch if_zero, target done
+  body: fetched, load temp
+        put sum, load acc, flag
+        branch jump, target again
+  done: branch home
+"""
+    assert not old or words.count(old) == 1
+    found = outcome_of(words.replace(old, new))
+    assert (found.way is not None) == (not why), found
+    assert why in (found.difference.name if found.difference else found.why), found
+
+
+@pytest.mark.parametrize("asks, holds", [("branch if_zero, target done\n        ", True), ("", False)])
+def test_it_is_stopped_only_after_a_round_that_comes(asks: str, holds: bool) -> None:
+    stopped = SUMS + "    means stopped: nothing\n"
+    found = outcome_of(f"""{stopped}\
+  again: branch if_key, target last
+        branch if_zero, target done
+        fetched, load temp
+        put sum, load acc, flag
+        branch jump, target again
+  done: branch home
+  last: {asks}fetched, load temp
+        put sum, load acc, flag
+        branch home
+""")
+    assert (found.way is not None) == holds, found
+    assert holds or (found.difference is not None and found.difference.name == "whether it may be stopped")
+
+
+@pytest.mark.parametrize("write, holds", [("put temp, by_pc, write", True), ("put temp, write", False),
+                                          ("put acc, by_pc, write", False)])
+def test_a_round_writes_into_a_memory_that_is_shorter_than_its_address(write: str, holds: bool) -> None:
+    machine = TILL.replace("memory memory 16 words", "memory memory 10 words")
+    found = outcome_of(f"""\
+    means while temp is not acc: memory[pc] <- temp, pc <- pc + 1, acc <- acc + temp
+  again: put sum, less, branch if_null, target done
+        {write}
+        put sum, load acc, count, branch jump, target again
+  done: branch home
+""", machine)
+    assert (found.way is not None) == holds, found
