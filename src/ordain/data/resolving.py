@@ -61,8 +61,10 @@ class Resolving:
                     found[leaf] = self.unknown(f"`{leaf.name}`, which depends on itself,", leaf.width)
                     continue
                 self._busy.add(leaf)
-                self.leaves[leaf] = self._leaf(leaf)
-                self._busy.discard(leaf)
+                try:
+                    self.leaves[leaf] = self._leaf(leaf)
+                finally:        # it may be asked for once more by whoever takes another way
+                    self._busy.discard(leaf)
             if self.leaves[leaf] is not leaf:
                 found[leaf] = self.leaves[leaf]
         return substitute(self.terms, (node,), found)[0] if found else node
