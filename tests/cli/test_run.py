@@ -189,3 +189,21 @@ def test_what_a_starter_tells_to_run_runs(tmp_path: Path, monkeypatch: pytest.Mo
         assert run(shlex.split(line)[1:]) == 0, line
     said_ = capsys.readouterr().out
     assert "not known" not in said_ and ("lamps=A5" in said_) == (kind == "next-address")
+
+
+@pytest.mark.parametrize(("name", "content", "told"), [
+    ("p.hex", b"38 05\n99\n", "`p.hex` has neither records of Intel HEX nor S-records"),
+    ("p.S19", b"\x38\x05\x99", "`p.S19` has neither records of Intel HEX nor S-records"),
+    ("p.txt", b"38 05\r\n99 // stop", "`p.txt` reads like hexadecimal text"),
+    ("p.hex", b":03000000380599" b"27\n:00000001FF\n", ""),
+    ("p.MEM", b"38 05\n99\n", ""),
+    ("p.txt", b"38 05, 99", "where control goes"),                                    # bytes that are other words
+    ("p.bin", b"38 05 99\n", "where control goes"),
+])
+def test_text_is_not_taken_for_raw_bytes(name: str, content: bytes, told: str, tmp_path: Path,
+                                         capsys: pytest.CaptureFixture[str]) -> None:
+    """The record's check sum by hand: 100 - (03 + 38 + 05 + 99) = 27."""
+    (tmp_path / name).write_bytes(content)
+    status, out = said(capsys, "--load", f"memory@E000={tmp_path / name}", *PROGRAM[2:], "--expect", "acc=05")
+    assert status == int(bool(told)) and told in out
+    assert ("error[not-raw]" in out) == ("would be taken for raw bytes" in out) == told.startswith("`p.")

@@ -309,3 +309,51 @@ def test_a_run_that_is_broken_off_says_where_it_stood(tmp_path: Path) -> None:
     found = dumped(file.read_text())
     assert cycles - 1 <= len(found["count"]) <= cycles
     assert all((int(one) + 1) % 16 == int(other) for one, other in pairwise(found["count"]))
+
+
+# ---------------------------------------------------------------- what is not known, and clocks that stand still
+
+
+@pytest.mark.parametrize(("words", "told"), [
+    (("low", "load, send", "low"), "`mar` got it in cycle 2, because `data` floats"),
+    (("load, send", "low", "load, send", "low"), "`mar` got it in cycle 3, because `data` floats"),
+    (("low", "send", "low"), "`mar` was never loaded"),
+])
+def test_a_register_loaded_with_bits_that_are_not_known_was_loaded(
+        words: tuple[str, ...], told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing was known of it before, either: the load changes nothing that is known."""
+    put(tmp_path, (*words, "low, send"), MACHINE.replace("data when load, reset 3", "data when load"))
+    out = said(capsys, tmp_path, "--each", "nothing", "--device", f"plotter = mar when count is {len(words)}")[1]
+    assert f"`plotter` takes bits in cycle {len(words) + 1} that have no known value\n  note: {told}\n" in out
+
+
+HELD = MACHINE + """clock clk (one, two)
+    held while key is 9 and clk is two
+register seen 1 bit, loads 1 when load, on one
+"""
+
+
+def test_a_clock_that_stands_still_is_told_once_with_what_lets_it_go(tmp_path: Path,
+                                                                    capsys: pytest.CaptureFixture[str]) -> None:
+    put(tmp_path, machine=HELD)
+    status, out = said(capsys, tmp_path, "--with", "key=9@2-3", "--each", "cycle")
+    lines = out.splitlines()
+    assert status == 0 and len(lines) == 9
+    assert [line.split()[:3] for line in lines[1:4]] == [["1", "one", "0"], ["1", "two", "0"], ["2", "one", "1"]]
+    assert lines[4].split()[:3] == ["2", "two", "1"]
+    assert lines[5].split(maxsplit=1) == ["...", "the same for 4095 phases more: the clock is held"]
+    assert lines[6] == "dock: 2 cycles; stopped because its clock stands still"
+    assert "`when CONDITION: NAME = VALUE for N phases`" in lines[7]
+
+
+@pytest.mark.parametrize(("phases", "told"), [(2, 0), (3, 1), (9, 1)])
+def test_what_a_script_lets_go_after_some_phases_goes_on(phases: int, told: int, tmp_path: Path,
+                                                         capsys: pytest.CaptureFixture[str]) -> None:
+    """What the line about a clock that stands still says, done: it is held in so many phases from the second of cycle 2
+    on, and there is one more."""
+    put(tmp_path, machine=HELD)
+    (tmp_path / "s").write_text(f"when count is 1: key = 9 for {phases} phases\n")
+    out = said(capsys, tmp_path, "--script", str(tmp_path / "s"), "--each", "cycle")[1]
+    here = [line for line in out.splitlines() if line.startswith("  2 two")]
+    assert "dock: 9 cycles; stopped after as many" in out
+    assert (len(here), f"the same for {phases} phases more" in out) == ((1, True) if told else (phases + 1, False))

@@ -1,5 +1,6 @@
 """What a memory holds before the first cycle: files in any format that `decode` reads, words given one by one."""
 
+import re
 from pathlib import Path
 
 from ordain.data.partial import Ternary, exactly
@@ -8,6 +9,9 @@ from ordain.machine.model import Memory
 from ordain.rom.formats import DeviceShape, read_image, recognise
 from ordain.text.findings import Finding, error
 from ordain.text.reading import read_bytes, refused
+
+_HEX_ENDINGS = {".hex", ".ihx", ".ihex", ".s19", ".s28", ".s37", ".srec"}
+_HEX_TEXT = re.compile(rb"(?:\s++|//[^\n]*+|@?[0-9A-Fa-fxX_]++(?=\s|$))++")
 
 
 def words_of_file(path: Path, memory: Memory, offset: int) -> tuple[dict[int, Ternary], list[Finding]]:
@@ -19,6 +23,9 @@ def words_of_file(path: Path, memory: Memory, offset: int) -> tuple[dict[int, Te
     room, wide = memory.words - offset, (memory.bits + 7) // 8
     form = recognise(content, path.name, -1)
     if form == "bin":
+        if (other := _seems(content, path.suffix.lower())):
+            return {}, [error("not-raw", f"`{path.name}` {other}, and would be taken for raw bytes", None,
+                              help="give it the ending of what it is: .mem for $readmemh text, .bin for raw bytes")]
         images = [content, content]
         if len(content) % wide or len(content) > room * wide:
             return {}, [error("image-size", f"`{path.name}` has {len(content)} bytes, and {memory.name} has room for "
@@ -40,6 +47,13 @@ def words_of_file(path: Path, memory: Memory, offset: int) -> tuple[dict[int, Te
                                   f"{memory.bits} bits", None, help="correct the file, or the width of the memory")]
             cells[offset + number] = exactly(words[0], memory.bits)
     return cells, []
+
+
+def _seems(content: bytes, ending: str) -> str:
+    """What speaks against raw bytes where the ending does not say that they are: "" for nothing."""
+    if ending in _HEX_ENDINGS:
+        return "has neither records of Intel HEX nor S-records"
+    return "reads like hexadecimal text" if ending != ".bin" and _HEX_TEXT.fullmatch(content) else ""
 
 
 def at_power_up(memory: Memory, directory: Path) -> tuple[dict[int, Ternary], list[Finding]]:

@@ -22,9 +22,12 @@ class Causes:
         """Which states and registers have bits from this cycle on that are not known, and from where."""
         for leaf, node in self.path.nexts.items():
             bits = ran.held[leaf]
-            if type(leaf) is not Leaf or bits == ran.moment.held[leaf] or whole(bits, leaf.width):
+            if type(leaf) is not Leaf or whole(bits, leaf.width):
                 continue
-            source = next((one for one in unknown_sources(ran.moment, node) if one is not leaf), None)
+            sources = unknown_sources(ran.moment, node)
+            if bits == ran.moment.held[leaf] and (leaf in sources or not sources):
+                continue                                # it has kept them; a load of as little is a load
+            source = next((one for one in sources if one is not leaf), None)
             told = _no_level(self.path, ran.moment, source) if source is not None and source.kind == "bus" else ""
             self._since[leaf] = ran.cycle, source, told
 

@@ -9,7 +9,7 @@ from ordain.data.datapath import Datapath, Fight, Moment, kept_leaf
 from ordain.data.model import Memories
 from ordain.data.partial import UNKNOWN, Ternary, exactly, merged, whole
 from ordain.data.strides import Strides
-from ordain.machine.expression import Leaf, Node
+from ordain.machine.expression import If, Leaf, Node
 from ordain.machine.model import Memory
 
 
@@ -141,12 +141,19 @@ def unknown_sources(moment: Moment, node: Node) -> list[Leaf]:
         if here in seen or here not in moment.known or moment.known[here].known == (1 << here.width) - 1:
             continue
         seen.add(here)
-        below = _below(moment, here) if type(here) is Leaf else here.args
+        below = _below(moment, here) if type(here) is Leaf else _parts(moment, here)
         if type(here) is Leaf and (here in moment.held or not below):
             found.setdefault(here)
         else:
             waiting += reversed(below)
     return list(found)
+
+
+def _parts(moment: Moment, node: Node) -> Sequence[Node]:
+    """What of an expression had a part in its value in this cycle: of two branches the one that was taken."""
+    if type(node) is If and (chosen := moment.known[node.args[0]]).known:
+        return (node.args[2 - chosen.value],)
+    return node.args
 
 
 def _below(moment: Moment, leaf: Leaf) -> list[Node]:

@@ -73,11 +73,11 @@ def read_image(form: Format, content: bytes, name: str, device: DeviceShape) -> 
 
 def recognise(content: bytes, name: str, device_size: int) -> Format:
     """The kind of file, by its content; the ending decides only between raw bytes and `$readmemh` text."""
-    if len(content) != device_size or not name.endswith(".bin"):
+    if len(content) != device_size or not name.lower().endswith(".bin"):
         if re.match(rb"\s*:[0-9A-Fa-f]{10}", content):
             return "hex"
         if re.match(rb"\s*S[0-9][0-9A-Fa-f]{6}", content):
             return "s19"
-        if name.endswith(".mem"):
+        if name.lower().endswith(".mem"):
             return "mem"
     return "bin"

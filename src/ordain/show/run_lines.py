@@ -1,6 +1,7 @@
 """A run as text: a line for each instruction or each cycle, the registers at the end, memory in hexadecimal."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import groupby
 from typing import Any
 
 from ordain.data.model import Record, RunLine, Update
@@ -14,6 +15,8 @@ _ENDINGS = {"until": "stopped as was asked", "cycles": "stopped after as many cy
             "lost": "stopped where control is not known any more", "instructions": "stopped after as many as was asked",
             "fault": "stopped at a fault", "held": "stopped because its clock stands still",
             "interrupted": "interrupted"}
+LONGEST_TOLD = 3
+"""So many equal lines are written out."""
 
 
 def digits(bits: Ternary, width: int) -> str:
@@ -39,7 +42,10 @@ def run_lines(contents: Contents, record: Record, page: Page, every_cycle: bool)
     if every_cycle:
         cycles = []
         width = -(-contents.machine.stores[record.store].address_width // 4)
-        for line in record.lines:
+        for line, again in _told_once(record.lines):
+            if again:
+                cycles.append(("  ...", "", "", f"the same for {again} phases more: the clock is held", ""))
+                continue
             word, text = _word(contents, record.store, line.address), _text(contents, record.store, line.address)
             cycles.append((f"  {line.cycle} {line.phase}".rstrip(), f"{line.address:0{width}X}", printable(word),
                            printable(text), _changes(line.changes)))
@@ -53,6 +59,16 @@ def run_lines(contents: Contents, record: Record, page: Page, every_cycle: bool)
         rows.append((f"  {lines[0].cycle}", printable(title or f"({_word(contents, record.store, lines[0].address)})"),
                      _changes(changes.values())))
     return table(rows, page, heads=("  cycle", "instruction", "changed"))
+
+
+def _told_once(lines: Iterable[RunLine]) -> Iterator[tuple[RunLine, int]]:
+    """Each line with 0; of many equal ones, as a clock that stands still has
+    them, the first, then how many more there are."""
+    for line, same in groupby(lines):
+        count = sum(1 for _ in same)
+        yield from ((line, 0),) * (count if count <= LONGEST_TOLD else 1)
+        if count > LONGEST_TOLD:
+            yield line, count - 1
 
 
 def by_instruction(lines: Iterable[RunLine]) -> Iterable[list[RunLine]]:
@@ -87,8 +103,10 @@ def end_lines(contents: Contents, record: Record, page: Page) -> list[str]:
     cycles = f"{record.cycles} cycle{'' if record.cycles == 1 else 's'}"
     told = f", {begun} instruction{'' if begun == 1 else 's'}" if begun else ""
     seen = ", ".join(f"{name}={digits(bits, width)}" for name, (bits, width) in record.held.items())
+    still = "`@` and `at cycle` count cycles, which do not go on meanwhile: what lets the clock go is, in a script, " \
+        "`when CONDITION: NAME = VALUE for N phases`"
     return [*fold(f"{contents.machine.name}: {cycles}{told}; {_ENDINGS[record.ending]}", page),
-            *(fold(seen, page) if seen else [])]
+            *(fold(still, page) if record.ending == "held" else []), *(fold(seen, page) if seen else [])]
 
 
 def sent_lines(record: Record, page: Page) -> list[str]:

@@ -9,6 +9,12 @@ EXPLANATIONS = (
         "ordain decode U21.hex                   # which is a raw image with the wrong name",
         "Give the file the ending of what it is: .bin for a raw image."),
     Explanation(
+        "not-raw", "a file for a memory is called or reads like text, and has nothing that tells it from raw bytes",
+        "Intel HEX and S-records are told by their content, $readmemh text by the ending .mem. Anything else is raw "
+        "bytes, and text taken for these would fill the memory with the codes of its digits.",
+        'holds "monitor.hex"                     # and the file has lines like `3E 05 D3`',
+        "Give the file the ending of what it is: .mem for $readmemh text, .bin for raw bytes."),
+    Explanation(
         "bad-record", "a record of an image file is damaged",
         "Its start, length, type or checksum is wrong; the line is shown. A record with a wrong checksum is never "
         "used.",
