@@ -149,7 +149,7 @@ def test_a_field_keeps_its_name_though_a_register_has_it_now() -> None:
                                       "register lit 3 bits, loads wire when cool\nhome upc"))
     other = renamed(renamed(both, "turns", "speed"), "lit", "turns")
     assert set(said(both, other)) == {"field `turns` is now `speed`: it lies in the same bits",
-                                      "part `turns` is now `speed`", "register `lit` is now `turns`"}
+                                      "register `lit` is now `turns`"}
     assert moved(between(both, other)) == {} == moved(between(other, both))
     assert between(both, other).machine == ()
     worse = edited(other, ("speed 5", "speed 4"))
@@ -695,7 +695,7 @@ def test_a_constant_field_memory_or_signal_that_drives_under_another_name(name: 
         found = compared(*pair)
         assert moved(found) == {} and found.machine == (), (found.machine, found.said)
         assert [said.split(" `")[0] for said in found.said] == {
-            "hold": ["memory"], "left": ["part", "field"]}.get(name, ["part"])
+            "hold": ["memory"], "left": ["field"]}.get(name, ["part"])
 
 
 @pytest.mark.parametrize(("before", "after"), [
@@ -872,3 +872,17 @@ def test_a_number_is_told_by_what_it_does_where_each_of_its_bits_matters(value: 
     old = burned(resolved(text), {0: Word("fetch", {"stop": value}), **rest})
     new = burned(resolved(other), {0: Word("fetch", {"pipe_on": int(value == 2), "drum_on": int(value == 3)}), **rest})
     assert (moved(compared(old, new)) == {}) == same == (moved(compared(new, old)) == {})
+
+
+DRIVING = LATHE[0] + """\
+bus dial 3 bits, floats
+    driven by turns when clamp
+    sampled by pointer when clamp
+""", LATHE[1]
+
+
+def test_a_field_that_drives_a_bus_and_has_another_name_is_told_once() -> None:
+    assert said(DRIVING, renamed(DRIVING, "turns", "speed")) == (
+        "field `turns` is now `speed`: it lies in the same bits",)
+    other = DRIVING[0].replace("driven by turns", "driven by knob"), DRIVING[1]
+    assert said(other, renamed(other, "knob", "wheel")) == ("part `knob` is now `wheel`",)

@@ -238,6 +238,16 @@ def test_a_line_says_how_its_statement_is_written() -> None:
     assert finding.label == "not expected here"
 
 
+def test_where_instructions_start_is_no_part_of_a_word() -> None:
+    _, [finding] = parse_machine({"m": "machine m\nstore s 2 words of 8 bits\n    address ir\n"
+                                  "    word {0b00, start of instruction}\n"}, "m")
+    assert finding.message == "`start of instruction` is the whole word of a store" and finding.span is not None
+    assert (finding.span.text, said([finding])) == ("start of instruction", [("syntax", "m:4:17")])
+    for word in ("start  of instruction", "{a, b}", "{a, b_start}"):
+        text = f"machine m\nstore s 2 words of 8 bits\n    address ir\n    word {word}\n"
+        assert not parse_machine({"m": text}, "m")[1]
+
+
 def test_a_statement_goes_on_where_a_reader_expects_it() -> None:
     """The same statements on one row each."""
     spread = """\

@@ -52,9 +52,10 @@ def correspond(old: Contents, new: Contents) -> Correspondence:
                 found = _unique_pairs(kind, look, machines, pairs, forms)
                 pairs[kind].update(found)
                 progress = progress or bool(found)
-    said = [f"{_SINGULAR[kind]} `{name}` is now `{other}`"
-            for kind in KINDS for name, other in pairs[kind].items() if name != other]
     pairing, about_fields = _pair_fields(old.machine, new.machine, pairs["stores"])
+    fields = {(name, other) for name, (other, _) in pairing.values.items()}       # what drives a bus is a part, too
+    said = [f"{_SINGULAR[kind]} `{name}` is now `{other}`" for kind in KINDS for name, other in pairs[kind].items()
+            if name != other and not (kind == "parts" and (name, other) in fields)]
     places = pair_places(old, new, pairs["stores"])
     said += [f"`{name}` is now `{other}`" for name, other in places.items()]
     moved = moved_labels(old, new, pairs["stores"])

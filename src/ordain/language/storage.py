@@ -1,7 +1,7 @@
 """Statements about what is stored: control stores, the fields of their words, and the chips that hold them."""
 
 from functools import cache
-from typing import Any, Literal
+from typing import Any, Literal, NoReturn
 
 import pyparsing as pp
 
@@ -27,7 +27,7 @@ from ordain.language.grammar import (
     width,
 )
 from ordain.language.statements import Form, Parsed, no_block, read_items, read_lines, value_of
-from ordain.language.words import NUMBER
+from ordain.language.words import NUMBER, Misread
 from ordain.text.findings import error
 from ordain.text.lines import Placed
 
@@ -62,7 +62,16 @@ def _rest(text: Placed, at: int, token: str) -> list[Placed]:
 @cache
 def _word() -> pp.ParserElement:
     start = leaf(r"start +of +instruction(?!\w)", _start_of_instruction, "`start of instruction`")
-    return line(kw("word") - (start | value()))
+    among = leaf(r"\S.*(?<!\w)start +of +instruction(?!\w)", _among_others, "VALUE")
+    return line(kw("word") - (start | among | value()))
+
+
+def _among_others(text: Placed, at: int, token: str) -> NoReturn:
+    begin = at + token.rindex("start")
+    raise Misread("syntax", "`start of instruction` is the whole word of a store", begin, at + len(token),
+                  "stands alone",
+                  "give the store as many bits as say where an instruction starts, and join the others where the "
+                  "address is made: `next {NAME_OF_THE_STORE, 0b00}`; pins left over are `spare`")
 
 
 def _start_of_instruction(text: Placed, at: int, token: str) -> list[tree.StartOfInstruction]:
