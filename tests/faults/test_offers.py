@@ -1,7 +1,10 @@
 """A rule that is offered is written into the machine file as it is printed: it holds, and notices what is said."""
 
+import json
 import shutil
 from pathlib import Path
+
+import pytest
 
 from ordain.cli.main import run
 from ordain.faulting import Campaign
@@ -48,3 +51,21 @@ def test_no_rule_is_offered_that_an_executed_word_breaks() -> None:
 
 def test_the_command_prints_the_rule_and_the_map() -> None:
     assert run(["faults", str(EXAMPLE), "--only", "bit", "--map"]) == 1
+
+
+def test_what_is_broken_anyhow_is_named_where_it_notices_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    """In one of two builds `console` and `memory` fight over `data` without any fault: what drives it too is silent."""
+    flapboard = EXAMPLE.parent / "pause-fight"
+    silent_in = {}
+    for name in ("broken", "mended"):
+        call = ["faults", str(flapboard / name), "--only", "driver", "--no-cache"]
+        assert run(call) == 1
+        text = capsys.readouterr().out
+        assert ("broken without any fault, so they notice none" in text) == (name == "broken")
+        assert run([*call, "--format", "json"]) == 1
+        data = json.loads(capsys.readouterr().out)
+        silent_in[name] = {one["text"] for one in data["faults"] if one["class"] == "silent"}
+        fights = [one["subject"] for one in data["broken"] if one["check"] == "contention"]
+        assert fights == (["data"] if name == "broken" else [])
+    assert silent_in["broken"] - silent_in["mended"] == {
+        f"{who} always drives data" for who in ("console", "letter", "memory")}

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from ordain.faulting import Campaign
+    from ordain.faults.classes import Key
     from ordain.faults.model import Fault, FaultOutcome, Tried
     from ordain.faults.summary import Offered
     from ordain.pipeline import Built
@@ -74,14 +75,15 @@ def command(machine: Path | None, only: tuple[str, ...], plain: bool, limit_seco
         return _not_built(manner, path, findings)
     with waiting(quiet, "the faults are worked out"):
         faults, passed_over = _chosen(built, only)
-    tried, offered = _tried(built, faults, plain, limit_seconds, quiet, not no_cache)
+    tried, offered, broken = _tried(built, faults, plain, limit_seconds, quiet, not no_cache)
     status = status_of(tried)
     if form == "json":
         print_json({"command": "faults", "status": status,
-                    **report_data(built.machine.name, tried, offered, passed_over), "findings": _data(findings)})
+                    **report_data(built.machine.name, tried, offered, passed_over, broken),
+                    "findings": _data(findings)})
         return status
     page = page_of(manner)
-    show(manner, report_lines(built.machine.name, tried, offered, passed_over, everything, page))
+    show(manner, report_lines(built.machine.name, tried, offered, passed_over, broken, everything, page))
     if store_map:
         show(manner, map_lines(built.machine, tried))
     tell_beside(findings, manner, beside=path)
@@ -151,10 +153,11 @@ def every_fault(built: "Built", wanted: "Callable[[str, str, frozenset[str]], bo
 
 
 def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | None,
-           quiet: bool, keep: bool) -> "tuple[list[Tried], list[Offered]]":
-    """What came of the faults, and the rules that would notice silent ones."""
+           quiet: bool, keep: bool) -> "tuple[list[Tried], list[Offered], list[Key]]":
+    """What came of the faults, the rules that would notice silent ones, and the questions that cannot notice any."""
     from ordain.cli.progress import ProgressLine, time_left
     from ordain.faulting import TOGETHER, Campaign
+    from ordain.faults.classes import RANKS
     from ordain.prover.model import Limits
     from ordain.show.paint import printable
 
@@ -170,7 +173,7 @@ def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | 
 
     try:
         if not faults:
-            return [], []
+            return [], [], []
         kept = Kept(built) if keep and not plain and seconds is None else None
         known = {} if kept is None else {**kept.outcomes}
         begun.append(Campaign(built.contents, Limits(seconds=seconds), told))
@@ -179,7 +182,8 @@ def _tried(built: "Built", faults: "list[Fault]", plain: bool, seconds: float | 
             found_again += sum(fault.text in known for fault in some)
             tried += _some(begun[0], some, plain, kept)
             begun[0].looked_at = 0
-        return tried, _offered(begun[0], tried, told)
+        broken = [key for key, rank in begun[0].sound.ranks.items() if rank == RANKS["broken"]]
+        return tried, _offered(begun[0], tried, told), broken
     finally:
         line.clear()
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
+from ordain.faults.classes import Key
 from ordain.faults.model import CLASSES, Kind, Tried
 from ordain.faults.summary import Counts, Offered, counts, instructions, noticing, silent
 from ordain.show.page import Page, fold, table
@@ -21,8 +22,8 @@ TITLES = 4
 
 
 def report_lines(machine: str, tried: Sequence[Tried], offered: Sequence[Offered], passed_over: Sequence[str],
-                 everything: bool, page: Page) -> list[str]:
-    """`passed_over`: chips whose pins were not tried."""
+                 broken: Sequence[Key], everything: bool, page: Page) -> list[str]:
+    """`passed_over`: chips whose pins were not tried. `broken`: what is broken without any fault, too."""
     lines: list[str] = []
     for kind, of_kind in counts(tried).items():
         lines += fold(f"{machine}: {answer(kind, of_kind)}", page)
@@ -30,6 +31,11 @@ def report_lines(machine: str, tried: Sequence[Tried], offered: Sequence[Offered
         return [f"{machine}: nothing to try: no word, pin or driver fits (of several --only each has to)"]
     if passed_over:
         lines += fold(f"pins of {', '.join(passed_over)} were not tried: too many words", page)
+    if broken:
+        some = broken if everything else broken[:SHOWN]
+        said = ", ".join(printable(" ".join(key)) for key in some)
+        more = f", and {len(broken) - len(some)} more" if len(some) < len(broken) else ""
+        lines += fold(f"broken without any fault, so they notice none (see `ordain prove`): {said}{more}", page)
     lines += _noticing_lines(tried, everything, page)
     lines += _changed_lines(tried, everything, page)
     lines += _silent_lines(tried, offered, everything, page)
@@ -140,9 +146,10 @@ def _more(count: int, what: str) -> list[str]:
 
 
 def report_data(machine: str, tried: Sequence[Tried], offered: Sequence[Offered],
-                passed_over: Sequence[str]) -> dict[str, Any]:
+                passed_over: Sequence[str], broken: Sequence[Key]) -> dict[str, Any]:
     """Everything, fault by fault."""
     return {"machine": machine, "counts": counts(tried), "passed_over": list(passed_over),
+            "broken": [{"check": check, "subject": subject} for check, subject in broken],
             "rules": [{"line": one.line, "changed": list(one.titles), "rule": one.rule, "notices": one.notices,
                        "of": one.of} for one in offered],
             "faults": [_fault_data(one) for one in tried]}
