@@ -108,7 +108,8 @@ def test_what_is_left_behind_is_told_where_nothing_shows_it_at_once() -> None:
                                                                 "target fetch\ninstruction 3")
     first = unit(after(fork, parked), "sink").difference
     assert first is not None and (first.cycle, first.old, first.new) == (2, (), ())
-    assert [(change.what.split()[0], change.old, change.new) for change in first.changes] == [("far", "pier", "cast")]
+    assert [(change.what.split(",")[0], change.old, change.new) for change in first.changes] == [
+        ("where `far` leads later", "pier", "cast")]
     assert first.old_end == first.new_end == "the instruction boundary"
     first = unit(after(fork, parked, shown), "sink").difference
     assert first is not None and (first.cycle, [str(change) for change in first.changes]) == (3, ["out: 3 -> 2"])
@@ -133,16 +134,16 @@ def test_the_nearest_of_several_ends_is_told_of_those_that_leave_something_else(
     for change in (((early, early.replace("pier", "cast")), (late, late.replace("dock", "cast"))),
                    ((early, early.replace("pier", "cast")),)):
         cycle, told = left(fork, edited(fork, *change))
-        assert (cycle, told) == (2, [("far later 0", "pier", "cast")])
+        assert (cycle, told) == (2, [("where `far` leads later", "pier", "cast")])
     cycle, told = left(fork, edited(fork, (late, late.replace("dock", "cast"))))
-    assert (cycle, told) == (4, [("far later 0", "dock", "cast")])
+    assert (cycle, told) == (4, [("where `far` leads later", "dock", "cast")])
 
 
 def test_a_place_that_only_one_side_leaves_behind() -> None:
     """On the other the latch is not wired for that, and holds what it held."""
     nothing = edited(CARAVAN, ("        park: target\n", ""))
-    assert left(CARAVAN, nothing) == (3, [("far later 0", "pier", ""), ("what is left in `far`", "", "")])
-    assert left(nothing, CARAVAN) == (3, [("far later 0", "", "pier"), ("what is left in `far`", "", "")])
+    assert left(CARAVAN, nothing) == (3, [("where `far` leads later", "pier", ""), ("what is left in `far`", "", "")])
+    assert left(nothing, CARAVAN) == (3, [("where `far` leads later", "", "pier"), ("what is left in `far`", "", "")])
 
 
 def test_of_two_places_only_the_one_that_is_another_is_told() -> None:
@@ -152,7 +153,7 @@ def test_of_two_places_only_the_one_that_is_another_is_told() -> None:
                   ("        park: target\n", "        park: target\n        keep: target\n"),
                   ("        out 1, branch park, target pier\n", "        out 1, branch keep, target pier\n"))
     cycle, told = left(both, edited(both, ("keep, target pier", "keep, target cast")))
-    assert (cycle, told) == (3, [("far later 0", "pier", "cast")])
+    assert (cycle, told) == (3, [("where `far` leads later", "pier", "cast")])
 
 
 def test_nothing_is_left_to_nobody() -> None:

@@ -288,7 +288,8 @@ class ControlGraph:
                     if there is None:
                         untold.add(leaf)
                     else:
-                        held.append((f"{leaf.name} later {number}, {_names(awaited)}", there))
+                        which = f" ({number + 1})" if number else ""
+                        held.append((f"where `{leaf.name}` leads later{which}, {_names(awaited)}", there))
         left = tuple([(leaf.name, self.places.unlike(leaf) if leaf in unlike else
                        None if leaf in places and leaf not in untold else kept[number])
                       for number, leaf in self._left_behind])
