@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from typing import Any
 
-from ordain.faults.classes import Key
 from ordain.faults.model import CLASSES, Kind, Tried
 from ordain.faults.summary import Counts, Offered, counts, instructions, noticing, silent
 from ordain.show.page import Page, fold, table
@@ -22,7 +21,7 @@ TITLES = 4
 
 
 def report_lines(machine: str, tried: Sequence[Tried], offered: Sequence[Offered], passed_over: Sequence[str],
-                 broken: Sequence[Key], everything: bool, page: Page) -> list[str]:
+                 broken: Sequence[tuple[str, str]], everything: bool, page: Page) -> list[str]:
     """`passed_over`: chips whose pins were not tried. `broken`: what is broken without any fault, too."""
     lines: list[str] = []
     for kind, of_kind in counts(tried).items():
@@ -146,7 +145,7 @@ def _more(count: int, what: str) -> list[str]:
 
 
 def report_data(machine: str, tried: Sequence[Tried], offered: Sequence[Offered],
-                passed_over: Sequence[str], broken: Sequence[Key]) -> dict[str, Any]:
+                passed_over: Sequence[str], broken: Sequence[tuple[str, str]]) -> dict[str, Any]:
     """Everything, fault by fault."""
     return {"machine": machine, "counts": counts(tried), "passed_over": list(passed_over),
             "broken": [{"check": check, "subject": subject} for check, subject in broken],
