@@ -278,3 +278,46 @@ def test_a_search_of_every_state_says_the_same() -> None:
             plainly = decide_plainly(system, asked, most=200_000).verdicts
             assert [one.outcome for one in plainly] == [one.outcome for one in every], seed
     assert counts["broken"] > 20 and counts["proved"] > 150 and counts["states"] > 40, counts
+
+
+# ---------------------------------------------------------------- what it is not asked of, and what excuses it
+
+
+def test_a_register_that_changes_in_one_way_and_loads_in_another() -> None:
+    both = edited(LOCK, ("register level 4 bits, loads data when take and late",
+                         "register level 4 bits\n    changes when take and late\n    loads data when keep and take"))
+    assert told(both) == ["`level` never loads `data`, whatever happens"]
+    assert told(edited(both, ("changes when take and late", "changes when keep and take and up"),
+                       ("loads data when keep and take", "loads data when take and late"))) == [
+        "`level` never changes, whatever happens"]
+
+
+@pytest.mark.parametrize("written", ["", "    writes data when keep and take\n"])
+def test_a_memory_to_which_nothing_is_written_at_all_is_not_missed(written: str) -> None:
+    chart = edited(LOCK, ("bus data", f"memory chart 2 words of 4 bits\n    address up\n{written}bus data"))
+    assert told(chart) == (["`chart` is never written, whatever happens"] if written else [])
+
+
+def test_of_an_agent_that_never_drives_another_check_speaks() -> None:
+    helped = edited(LOCK, ("bus data", "agent clerk\n    input asks 1 bit\nbus data"),
+                    ("    driven by level",
+                     "    driven by clerk when clerk.asks and keep and take\n    driven by level"))
+    assert told(helped) == []
+    assert "vacuous" in names(report(helped))
+
+
+def test_an_allowance_of_another_check_excuses_nothing() -> None:
+    idle = edited(LOCK, ("        from level, keep\n", "        from gauge, keep\n"),
+                  ("input water", 'allow contention on data "a fuse"\ninput water'))
+    assert "inactive" in names(report(idle))
+
+
+def test_an_allowance_is_not_stale_where_nothing_is_known(monkeypatch: pytest.MonkeyPatch) -> None:
+    allowed = edited(LOCK, ("input water", 'allow inactive on level "no words yet"\ninput water'))
+    assert names(report(allowed)) == ["stale-allowance"]
+    monkeypatch.setattr(cases, "WIDE", 0)
+    assert names(report(allowed)) == []
+
+
+def test_what_acts_is_no_row_of_the_report() -> None:
+    assert "inactive" not in {row.check for row in report(LOCK).rows}
