@@ -317,7 +317,3 @@ def test_an_allowance_is_not_stale_where_nothing_is_known(monkeypatch: pytest.Mo
     assert names(report(allowed)) == ["stale-allowance"]
     monkeypatch.setattr(cases, "WIDE", 0)
     assert names(report(allowed)) == []
-
-
-def test_what_acts_is_no_row_of_the_report() -> None:
-    assert "inactive" not in {row.check for row in report(LOCK).rows}
