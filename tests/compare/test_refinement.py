@@ -70,3 +70,13 @@ def test_the_largest_part_of_a_block_keeps_its_number() -> None:
 def test_a_node_that_looks_as_before_stays_where_it_is() -> None:
     """The first looks at the third, which gets another block, and shows nothing of it."""
     assert coarsest(4, lambda node, _: "aaxy"[node], lambda node: [2] if node == 0 else [])[:2] == [0, 0]
+
+
+def test_the_few_that_look_as_before_are_told_from_the_many_that_do_not() -> None:
+    """Of the last four, one leads to a node that keeps its block when that is split, and three to the one that leaves
+    it: these three are more than half."""
+    labels = ["way", "way", "far goal", "near goal", "start", "start", "start", "start"]
+    leads = [[2], [3], [], [], [1], [0], [0], [0]]
+    block = coarsest(len(leads), lambda node, block: (labels[node], *[block[to] for to in leads[node]]),
+                     leads.__getitem__)
+    assert block[5] == block[6] == block[7] and len({block[node] for node in range(6)}) == 6
