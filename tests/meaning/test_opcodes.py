@@ -70,6 +70,10 @@ def test_which_opcodes_are_sent_there_is_read_where_it_counts() -> None:
     wrong, read = broken(contents, lambda asked: decide(build_system(contents), asked))
     assert not wrong
     assert [read[title].touches({"entry": [9]}) for title in ("one", "other", "nothing")] == [True, True, False]
+    _, starts = contents.labels["one"]
+    assert read["one"].touches({"control": starts}) and not read["one"].touches({"control": {63}})
+    assert read["one"].touches({"control": {63, *starts}}) and read["one"].touches({"control": {63}, "entry": [9]})
+    assert not read["nothing"].touches({"control": starts, "entry": [9]})
     words = list(contents.words["entry"])
     words[5] = words[2]
     turned = contents._replace(words={**contents.words, "entry": tuple(words)})
