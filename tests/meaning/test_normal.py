@@ -93,6 +93,7 @@ def joined(whole: Node, *cuts: int) -> Node:
 WIDE = T.leaf("register", "wide", 8)
 SUM = T.add(WIDE, T.leaf("register", "more", 8))
 MADE = T.if_(A, SUM, WIDE)
+LOW = T.add(T.slice(WIDE, 3, 0), T.slice(T.leaf("register", "more", 8), 3, 0))
 
 
 @pytest.mark.parametrize("one, other", [
@@ -130,6 +131,9 @@ MADE = T.if_(A, SUM, WIDE)
     (T.join((X, joined(SUM, 4), Y)), T.join((X, SUM, Y))),
     (T.join((T.slice(SUM, 6, 4), T.slice(SUM, 3, 0))), T.slice(SUM, 6, 0)),
     (joined(MADE, 4), MADE),
+    (T.join((T.slice(SUM, 7, 4), LOW)), SUM), (T.join((T.slice(SUM, 6, 4), LOW)), T.slice(SUM, 6, 0)),
+    (T.join((X, T.slice(SUM, 7, 4), LOW, Y)), T.join((X, SUM, Y))),
+    (T.not_(A), T.xor(A, T.const(1, 1))),
 ])
 def test_one_form_for_what_is_written_in_two_ways(one: Node, other: Node) -> None:
     for normal in (Normal(T), Normal(T)):
@@ -158,6 +162,7 @@ def test_what_stands_too_often_in_a_sum_stays_as_it_is_written() -> None:
 
 def test_by_how_much_two_terms_differ() -> None:
     normal = Normal(T)
+    assert normal.of(T.not_(A)) is T.not_(A)
     assert normal.difference(X, X) == 0 and normal.difference(X, Y) is None
     assert normal.difference(T.add(X, three(2)), X) == 2 and normal.difference(X, T.add(three(2), X)) == 6
     assert isinstance(X, Leaf) and normal.same(T.add(X, three(2)), X) is T.const(0, 1)
