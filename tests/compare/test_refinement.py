@@ -80,3 +80,13 @@ def test_the_few_that_look_as_before_are_told_from_the_many_that_do_not() -> Non
     block = coarsest(len(leads), lambda node, block: (labels[node], *[block[to] for to in leads[node]]),
                      leads.__getitem__)
     assert block[5] == block[6] == block[7] and len({block[node] for node in range(6)}) == 6
+
+
+def test_what_stays_in_a_block_is_apart_from_a_larger_part_that_leaves_it() -> None:
+    """Three nodes go to the second and one to the third, which come to the first and to the fourth; the others go round,
+    and are not looked at again. The largest part keeps the number, and numbers have no gaps."""
+    goes = [[], [0], [3], [], [4], [4], [1], [1], [1], [2]]
+    graph = ([1, 0, 0, 2, *[0] * 6], goes)
+    ours = found(graph)
+    assert len({*zip(ours, plainly(graph))}) == len({*ours}) == 7 and ours[4] == ours[5] and len({*ours[6:9]}) == 1
+    assert ours[6] == 0 and {*ours} == {*range(7)}
