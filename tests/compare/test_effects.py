@@ -274,3 +274,18 @@ def test_a_decoder_field_that_only_one_machine_has_says_no_more_than_what_it_doe
         for one, two in ((lit, other), (other, lit)):
             found = compared(one, two)
             assert (moved(found) == {} and not found.machine) == same
+
+
+@pytest.mark.parametrize(("line", "number", "same"), [
+    ("mark[0]", 1, True), ("mark[0]", 2, False), ("mark[1]", 1, False), ("mark[1]", 2, True)])
+def test_a_condition_that_is_a_line_of_a_decoder_whose_codes_have_other_names_and_numbers(
+        line: str, number: int, same: bool) -> None:
+    """What rings is the same: the code that rang was 3, and is another number; and so may be the line that is asked."""
+    asks = (("go else upc + 1", "go else upc + 1 if whole else 0"),
+            ("input night 1 bit", f"input night 1 bit\ncondition damp 1 bit\ncondition whole 1 bit = {line}"))
+    old = cellar(*asks, ("by bell when night", "by bell when mark is full"))
+    new = cellar(*asks, ("by bell when night", "by bell when mark is brim"), ("full 3", f"brim {number}"))
+    new = new._replace(words={**new.words, "gauge": (0, 0, 0, number)})
+    for one, other in ((old, new), (new, old)):
+        at, changes = told(compared(one, other))
+        assert (at == 0) == same and changes == ([] if same else ["what condition `whole` is"])
