@@ -74,6 +74,8 @@ def test_what_is_taken_apart_and_what_is_not() -> None:
     assert shapes(terms.add(pc, either)) == {following, terms.add(pc, terms.const(2, 6))}       # by one word or by two
     assert shapes(terms.join((terms.if_(bit, op, terms.const(0, 3)), terms.const(0, 3)))) == {
         terms.join((op, terms.const(0, 3))), terms.const(0, 6)}
+    beside = [values for _, values in split.of((one, terms.if_(bit, following, one)))]    # one is known already
+    assert len(beside) == 2 and {*beside} == {(one, following), (one, one)}
     wide = terms.leaf("input", "wide", 5)
     assert shapes(wide) == {wide} and all(type(value) is not Const for value in shapes(terms.not_(wide)))
 

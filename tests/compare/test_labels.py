@@ -43,6 +43,7 @@ HOME = "branch jump, target wait"
     # what was found by its word is not looked for by its address
     ((f"r at 4: a> up / {HOME}",), (f"r at 8: b> up / {HOME}", f"s at 4: c> up / {HOME}"), {"r.a": "r.b", "a": "b"}),
     ((f"r at 4: a> up / {HOME}", f"q at 8: d> up / {HOME}"), (f"r at 8: b> up / {HOME}",), {"r.a": "r.b", "a": "b"}),
+    ((f"r at 4: a> up / {HOME}",), (f"r at 8: b> down / {HOME}", f"s at 4: c> up / {HOME}"), {"r.a": "r.b", "a": "b"}),
     # at another word, while its own is still there; then the one at its own
     ((f"r at 4: up / a> down / {HOME}",), (f"r at 4: up / b> note bell / down / {HOME}",), {}),
     ((f"r at 4: up / a> down / {HOME}",), (f"r at 4: up / b> note bell / c> down / {HOME}",), {"r.a": "r.c", "a": "c"}),
@@ -72,6 +73,7 @@ def test_labels_of_which_nothing_is_known() -> None:
     for one, other in ((blind[0], blind[1]), (old, blind[1]), (blind[0], new)):
         assert moved_labels(one, other, STORES) == ()
     assert moved_labels(old, new, STORES) == ("r.a", "a")
+    assert moved_labels(blind[0], text(f"r at 4: a> up / down / {HOME}"), STORES) == ()
     away = [each._replace(labels={**each.labels, "a": ("control", frozenset({8}))}) for each in blind]
     assert moved_labels(blind[0], away[1], STORES) == ()
     nowhere = [each._replace(labels={name: (store, frozenset[int]()) for name, (store, _) in each.labels.items()})
@@ -102,3 +104,20 @@ def test_labels_that_stand_at_another_word(old: str, new: str, moved: tuple[str,
     before, after = text(old), text(new)
     assert sorted(moved_labels(before, after, STORES)) == sorted(moved)
     assert moved_labels(before, after, {"entry": "entry"}) == ()
+
+
+def test_a_label_at_the_first_word_of_the_text() -> None:
+    first, second = (contents_of(hoist()[0], f"routine wait at 0\n{words}{LAST}") for words in (
+        "  a:    note bell\n        branch go\n", "        note bell\n  a:    branch go\n"))
+    for old, new in ((first, second), (second, first)):
+        assert moved_labels(old, new, STORES) == ("wait.a", "a")
+
+
+def test_a_long_body_of_a_few_orders() -> None:
+    """What is said often is a word of the body like any other."""
+    made = text(f"r at 4: up / {HOME}")
+    site = made.sites["control"][4]
+    rows = {at: site._replace(address=at, word=at, orders=("up",) if at % 3 else ("down",)) for at in range(300)}
+    old, new = (made._replace(sites={"control": rows}, routines={}, labels={"a": ("control", frozenset({at}))})
+                for at in (150, 151))
+    assert moved_labels(old, new, STORES) == ("a",) and moved_labels(old, old, STORES) == ()

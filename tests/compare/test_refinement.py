@@ -83,8 +83,8 @@ def test_the_few_that_look_as_before_are_told_from_the_many_that_do_not() -> Non
 
 
 def test_what_stays_in_a_block_is_apart_from_a_larger_part_that_leaves_it() -> None:
-    """Three nodes go to the second and one to the third, which come to the first and to the fourth; the others go round,
-    and are not looked at again. The largest part keeps the number, and numbers have no gaps."""
+    """Three nodes go to the second and one to the third, which come to the first and to the fourth; the others go
+    round, and are not looked at again. The largest part keeps the number, and numbers have no gaps."""
     goes = [[], [0], [3], [], [4], [4], [1], [1], [1], [2]]
     graph = ([1, 0, 0, 2, *[0] * 6], goes)
     ours = found(graph)

@@ -7,13 +7,14 @@ import pytest
 
 from ordain.compare import shown
 from ordain.compare.equal_terms import EqualTerms
-from ordain.compare.shown import Numbers, Shown
+from ordain.compare.shown import Numbers, Shown, read_alike
 from ordain.compare.side import Side, make_side
 from ordain.logic.diagrams import Functions
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Leaf, Node, Terms
 from ordain.rom.contents import Contents
 from tests.compare.bench import Word, burned, resolved
+from tests.compare.test_effects import CELLAR, cellar
 from tests.compare.test_rare_sequencers import SKIFF
 
 LINES = 6
@@ -90,3 +91,28 @@ def test_beyond_the_limits_only_one_address_shows_one_thing(monkeypatch: pytest.
         assert (ours.at(leaf, a) is theirs.at(leaf, a)) == (ours.at(leaf, a) is theirs.at(leaf, again)) == alike
         assert ours.at(leaf, a) is not theirs.at(leaf, b)
         assert ours.at(leaf, terms.const(3, LINES)) is terms.const(of_word("begin", 3), 4)
+
+
+GAUGE = "field mark 2 bits\n    low  0 idle\n    full 3"
+
+
+@pytest.mark.parametrize(("edits", "other_words", "same"), [
+    ((), False, True), ((), True, False), (((GAUGE, "field mark 1 bit\nfield half 1 bit"),), False, False),
+    (((GAUGE, GAUGE.replace("bits", "bits, active low")),), False, False),
+    (((GAUGE, GAUGE.replace("mark", "sign")),), False, False), ((("store gauge", "store meter"),), False, False)])
+def test_stores_that_read_alike_on_both_sides(
+        edits: tuple[tuple[str, str], ...], other_words: bool, same: bool) -> None:
+    """Other words, other fields or levels for the same words, and a store that one side has not got, are unlike."""
+    terms, old = Terms(), cellar()
+    text = CELLAR
+    for before, after in edits:
+        assert text.count(before) == 1
+        text = text.replace(before, after)
+    words = old.words if "meter" not in text else {
+        "meter" if name == "gauge" else name: row for name, row in old.words.items()}
+    new = Contents(resolved(text), words, {}, {}, {})
+    if other_words:
+        new = new._replace(words={**words, "gauge": (3, 0, 0, 0)})
+    one, two = make_side(old, terms), make_side(new, terms)
+    for found in (read_alike(one, two), read_alike(two, one)):
+        assert found == ({"press", "gauge"} if same else {"press"})
