@@ -118,6 +118,8 @@ def test_a_long_body_of_a_few_orders() -> None:
     made = text(f"r at 4: up / {HOME}")
     site = made.sites["control"][4]
     rows = {at: site._replace(address=at, word=at, orders=("up",) if at % 3 else ("down",)) for at in range(300)}
-    old, new = (made._replace(sites={"control": rows}, routines={}, labels={"a": ("control", frozenset({at}))})
-                for at in (150, 151))
-    assert moved_labels(old, new, STORES) == ("a",) and moved_labels(old, old, STORES) == ()
+    first = {0: site._replace(address=0, word=0, orders=("note bell",))}
+    later = {at + 1: row._replace(address=at + 1, word=at + 1) for at, row in rows.items()}
+    old, same, other = (made._replace(sites={"control": each}, routines={}, labels={"a": ("control", frozenset({at}))})
+                        for each, at in ((rows, 150), (first | later, 151), (first | later, 150)))
+    assert moved_labels(old, same, STORES) == () and moved_labels(old, other, STORES) == ("a",)

@@ -23,6 +23,9 @@ def told(reach: ReachedWords) -> list[tuple[str, list[tuple[str, tuple[str, ...]
 def test_who_executes_a_changed_word_nearest_first() -> None:
     assert told(reach_of_change(after(SHARED, ("note bell", "note horn")))) == [
         ("tail", [("lift", ("lift", "tail"), 1), ("lower", ("lower", "tail"), 2)])]
+    second = ("note bell\n        branch jump", "note bell\n        note horn, branch jump")      # a body is named once
+    assert told(reach_of_change(after(SHARED, second))) == [
+        ("tail+1", [("lift", ("lift", "tail"), 2), ("lower", ("lower", "tail"), 3)])]
 
 
 def test_nothing_is_touched_where_nothing_changed() -> None:

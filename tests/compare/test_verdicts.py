@@ -327,3 +327,17 @@ def test_where_a_new_unit_begins() -> None:
 def test_what_never_ends_and_is_gone_is_told() -> None:
     assert cycle_changes(cycles(taken("halt", None, None)), cycles()) == (
         CycleChange("halt", (None, None), None, (0, 0)),)
+
+
+@pytest.mark.parametrize(("check", "asked", "dropped"), [
+    ("strays", {("nowhere", "control")}, False), ("torn", {("nowhere", "control")}, False),
+    ("strays", {("nowhere", "entry")}, True), ("torn", {("race", "control")}, True),
+    ("strays", {("nowhere", "strays")}, True), ("floating", {("nowhere", "control")}, True)])
+def test_what_is_asked_of_a_store_only_where_its_words_could_fail_it(
+        check: str, asked: set[tuple[str, str]], dropped: bool) -> None:
+    """It is not asked any more, and the store is there: no word of it could. Of a store that is gone nobody knows."""
+    row = report(control="proved").rows[0]
+    old = report()._replace(rows=(row._replace(check=check),))
+    new = report()._replace(rows=tuple(row._replace(check=name, subject=subject) for name, subject in sorted(asked)))
+    told = {(one.check, one.subject): one.kind for one in verdict_changes(old, new).moved}
+    assert told == {**dict.fromkeys(asked, "added"), **({(check, "control"): "dropped"} if dropped else {})}
