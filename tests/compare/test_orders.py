@@ -231,3 +231,13 @@ def test_effects_say_all_of_a_field_where_they_say_every_code_but_the_idle_one()
     assert not Pairing({}, (), ("flame",), frozenset(), (FIRE, silent)).said_by_effects(1, "flame")
     number = said("flame 2 bits, idle 0", "rain", "rain")
     assert not Pairing({}, (), ("flame",), frozenset(), (FIRE, number)).said_by_effects(1, "flame")
+
+
+def test_what_hangs_on_the_number_of_a_code_is_asked_where_codes_have_other_numbers() -> None:
+    """The line is wired to number 1: that was `bell`, and is `horn` now."""
+    rung = edited((QUILL, ""), ("home upc", "strobe chime\nsignal chime = note is 1\nhome upc"))[0]
+    other = edited((rung, ""), ("bell 1\n    horn 2", "bell 2\n    horn 1"))[0]
+    for note, same in (("none", True), ("bell", False), ("horn", False)):
+        old, new = (burned(resolved(text), {address: Word(f"w{address}", {"note": note}) for address in range(8)})
+                    for text in (rung, other))
+        assert (moved(compared(old, new)) == {}) == same
