@@ -28,7 +28,7 @@ MOST_BITS = 10
 _MOST_LINES = 4
 """Of which nothing is known: each has either level, whatever the others have."""
 
-_MOST_WAYS = 64
+_MOST_WAYS = 256
 """Levels that lines have together: more is no choice between values."""
 
 
