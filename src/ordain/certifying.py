@@ -80,8 +80,8 @@ def _whole(case: SearchCase, names: Mapping[int, Bit]) -> BDDFunction:
     What is dead may go on into what is dead and was not held, so that a few cycles more may be needed until nothing is
     new."""
     space, model, found = case.space, case.model, case.layers.reached
-    for atom, live in model.dead.live.items():
-        found = found | (found & ~live).exists(space.cube((atom,)))
+    for atom in model.dead.live_next:
+        found = found | (found & ~model.dead.live[atom]).exists(space.cube((atom,)))
     if model.dead.live:
         parts = model._replace(dead=NOTHING_DEAD).parts(case.atoms, _nothing)
         relation, now = Relation(space, parts, case.atoms, model.required, _nothing), found

@@ -34,6 +34,7 @@ def every_search_is_wide(monkeypatch: pytest.MonkeyPatch) -> None:
 @given(seed=st.integers(0, 1 << 32))
 def test_verdicts_agree(seed: int) -> None:
     random = Random(seed)
+    ordain.prover.symbolic.dead.SELDOM = random.choice((1, 2, 4))
     contents, properties = random_contents(random)
     asked = [*properties, *random_journeys(random, contents)[:2], *random_comparisons(random, contents),
              *random_successions(random, contents)]
@@ -140,6 +141,23 @@ def test_a_way_is_shown_as_the_machine_goes_it(first: int, second: int) -> None:
     assert trace is not None
     assert [(cycle.states["first"], cycle.states["second"]) for cycle in trace.cycles] == [
         (first, second), (0, second), (0, second)]
+
+
+@pytest.mark.parametrize("junk", [0, 1])
+@pytest.mark.parametrize("seldom", [1, 2])
+def test_what_is_held_may_go_on_into_what_is_dead_and_not_held(junk: int, seldom: int,
+                                                               monkeypatch: pytest.MonkeyPatch) -> None:
+    """`late` is set anew at 0, and live at 1 and 2: with a limit of one place in two only `junk` is held, and what it
+    leaves in `late` from 2 to 0 is 0 in the search, and `junk` in the machine."""
+    monkeypatch.setattr(ordain.prover.symbolic.dead, "SELDOM", seldom)
+    kept = (f"state junk 1 bit, reset {junk}\n    next junk\n"
+            "state late 1 bit, reset 0\n    next junk if upc is 2 else (go if upc is 0 else late)\n"
+            "state lap 1 bit, reset 0\n    next 1 if upc is 2 else lap\n")
+    _, _, verdicts = found(kept + 'rule "a" never upc is 2 and late and lap\n', ROUND)
+    trace = verdicts.verdicts[0].breaks[0].trace
+    assert trace is not None
+    junks, lates = ([cycle.states[name] for cycle in trace.cycles] for name in ("junk", "late"))
+    assert (junks, lates[3:]) == ([junk] * 6, [junk, 1, 1])
 
 
 @pytest.mark.parametrize("line", ["count", "held", "agent", "input", "agent's input"])

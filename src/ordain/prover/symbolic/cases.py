@@ -55,7 +55,8 @@ class SearchWatch:
 
 class Dead(NamedTuple):
     """Bits that are held at 0 where nothing reads them (`dead`). `place`: the atoms that say where that is. `live`: for
-    each atom that is dead somewhere, where it is not; `live_next`: the same over next values."""
+    each atom that can be dead, where it is not; `live_next`: the same over next values, of those that are held. What is
+    held at 0 may go on into what is dead and is not held: with one bit all the dead ones are as good as any."""
 
     place: int
     live: dict[int, BDDFunction]
@@ -131,10 +132,10 @@ def wide_model_of(system: System, properties: tuple[Property, ...], limits: Limi
     for node in with_addresses(system, tuple(asked_anyway(system))):
         place |= space.read_by(node) & states
     family = [space.atoms.set_of(variable.leaf) for variable in space.stored]
-    place, live = live_atoms(space, model.required, observed, place, family, start_of(model, model.plain), look)
+    place, live, held = live_atoms(space, model.required, observed, place, family, start_of(model, model.plain), look)
     to_next = space.renamed(members(place), True)
-    return model._replace(dead=Dead(place, live, {atom: where.substitute(to_next) for atom, where in live.items()}),
-                          largest=WIDE_PARTS)
+    live_next = {atom: where.substitute(to_next) for atom, where in live.items() if atom in held}
+    return model._replace(dead=Dead(place, live, live_next) if held else NOTHING_DEAD, largest=WIDE_PARTS)
 
 
 class SearchCase:

@@ -43,13 +43,13 @@ class Support(NamedTuple):
 
 
 def live_atoms(space: Space, required: Conjunct, observed: Sequence[Support], place: int, family: Sequence[int],
-               start: BDDFunction, look: Callable[[], None]) -> tuple[int, dict[int, BDDFunction]]:
-    """The atoms of the place, and for every atom that is dead at most places those, a set, where it is not.
-    `observed`: every condition that is asked; `place`: the atoms that form addresses, and what selects among stored
-    ones; `family`: the atoms of each variable whose value is moved to an address or from one; `start`: the states at
-    the start."""
+               start: BDDFunction, look: Callable[[], None]) -> tuple[int, dict[int, BDDFunction], set[int]]:
+    """The atoms of the place; for every atom that can be dead the places, a set, where it is not; and the atoms that
+    are dead at most places. `observed`: every condition that is asked; `place`: the atoms that form addresses, and what
+    selects among stored ones; `family`: the atoms of each variable whose value is moved to an address or from one;
+    `start`: the states at the start."""
     if not place:
-        return place, {}
+        return place, {}, set()
     known = place
     for atoms in family:
         known |= atoms
@@ -62,11 +62,12 @@ def live_atoms(space: Space, required: Conjunct, observed: Sequence[Support], pl
         found = found | (found & ~live).exists(space.cube(members(atoms)))
     places, width = effects.places(found), place.bit_count()
     every = places.sat_count(width)
-    result: dict[int, BDDFunction] = {}
+    result, held = dict[int, BDDFunction](), set[int]()
     for atoms, live in effects.live(found).items():
+        result.update((atom, _simpler(live, places)) for atom in members(atoms))
         if SELDOM * live.sat_count(width) < every:
-            result.update((atom, _simpler(live, places)) for atom in members(atoms))
-    return place, result
+            held.update(members(atoms))
+    return place, result, held
 
 
 def _held(space: Space) -> list[int]:
