@@ -84,6 +84,27 @@ DEEP = monitor("deep", both(*(one.leaf for one in PASSED)))
 """`lamp` two cycles before, and three."""
 
 
+def window(start: Node, end: Node, after: Node) -> Variable:
+    """0: closed, 2: open, 1: open, and `after` has been; closed by `end`."""
+    leaf = TERMS.leaf("state", "parts", 2)
+    goes_on = TERMS.not_(end)
+    judged = both(TERMS.among(leaf, frozenset((1,))), goes_on)
+    opened = TERMS.or_((start, both(TERMS.among(leaf, frozenset((1, 2))), goes_on)))
+    following = TERMS.if_(TERMS.or_((judged, both(opened, after))), TERMS.const(1, 2),
+                          TERMS.if_(opened, TERMS.const(2, 2), TERMS.const(0, 2)))
+    return monitor("parts", following)._replace(values=3)
+
+
+def holds(value: int) -> Node:
+    return TERMS.among(TERMS.leaf("state", "parts", 2), frozenset((value,)))
+
+
+IN_PARTS, AT_ONCE = window(RING, at(0), LAMP), window(at(0, 1), at(3), RING)
+FIRST_OF = monitor("parts", TERMS.if_(holds(0), TERMS.if_(LAMP, TERMS.const(1, 2), TERMS.const(2, 2)),
+                                      TERMS.leaf("state", "parts", 2)))._replace(values=3)
+"""Which was first, `lamp` or anything else."""
+
+
 def asked(kind: str, node: Node, *monitors: Variable, **more: object) -> Property:
     return Property("asked", "", kind, node, monitors=monitors, **more)  # type: ignore[arg-type]
 
@@ -111,6 +132,16 @@ QUESTIONS: dict[str, tuple[tuple[Property, ...], tuple[str, ...], Made]] = {
     "a window, and what nothing has to do with it": (
         (asked("bad", both(WINDOW_LEAF, at(2)), WINDOW, vacuity=LAMP),), ("proved",), (1, 0, 1)),
     "a window is never open there": ((asked("reach", both(WINDOW_LEAF, at(2)), WINDOW),), ("broken",), (1, 0, 1)),
+    "a window of two parts": (
+        (asked("bad", both(holds(1), at(1)), IN_PARTS, vacuity=holds(1)),), ("proved",), (1, 0, 1)),
+    "a window of two parts, in which something is": (
+        (asked("bad", both(holds(1), at(2)), IN_PARTS, vacuity=holds(1)),), ("broken",), (2, 0, 1)),
+    "the first part of a window": (
+        (asked("bad", both(holds(1), at(1)), IN_PARTS, vacuity=both(holds(2), at(1))),), ("proved",), (1, 0, 1)),
+    "the first part of a window, of which nothing is seen": (
+        (asked("bad", both(holds(0), at(2)), AT_ONCE, vacuity=both(holds(2), at(2))),), ("vacuous",), (2, 0, 1)),
+    "what was first was not that": (
+        (asked("bad", both(holds(1), at(3)), FIRST_OF, vacuity=holds(1)),), ("vacuous",), (2, 0, 1)),
     "a window that begins open": ((asked("bad", both(WINDOW_LEAF, at(2)), WINDOW._replace(reset=1),
                                          vacuity=both(WINDOW_LEAF, LAMP)),), ("proved",), (2, 0, 1)),
     "a window, and what never is": (

@@ -151,6 +151,7 @@ class SearchCase:
         self.atoms = model.plain | atoms_of(model, self.monitors)
         self._free = self.space.cube(range(self.space.states, self.space.atoms.count))
         self._graphs: dict[Node | None, Graph] = {}
+        self._within = within
         self.start = start_of(model, self.atoms)
         self.layers, self.transitions = Layers(self.start), 0
         watch.begin()
@@ -195,7 +196,9 @@ class SearchCase:
         found = self._graphs.get(node)
         if found is None:
             condition, reads = (self.space.true, 0) if node is None else (self.space.of(node), self.space.read_by(node))
-            if node is None or reads >> self.space.states:
+            if node is None and self._within is not None:
+                found = self._within.having(self.layers.reached)
+            elif node is None or reads >> self.space.states:
                 found = self.relation.graph(self.layers.reached, condition, reads)
             else:
                 found = self.graph().having(condition)
