@@ -83,3 +83,21 @@ def test_what_carries_the_value_is_no_line_to_choose_by() -> None:
     gated = terms.join([terms.xor(high, terms.and_((run, middle, low))), terms.xor(middle, terms.and_((run, low))),
                         terms.xor(low, run)])
     assert gates_as_choices(terms, gated) is terms.if_(run, counted, place)
+
+
+def test_what_computes_is_left_as_it_is_said() -> None:
+    """An arithmetic unit of gates has its four lines at each bit, and is no choice between sixteen values: written out
+    so, it would be many times as large."""
+    terms = Terms()
+    left, right = terms.leaf("register", "left", 8), terms.leaf("register", "right", 8)
+    lines = [terms.leaf("field", f"line{number}", 1) for number in range(4)]
+    carry: Node = terms.leaf("input", "carry", 1)
+    bits = []
+    for bit in range(8):
+        a, b = terms.slice(left, bit, bit), terms.slice(right, bit, bit)
+        either = terms.or_((a, terms.and_((b, lines[0])), terms.and_((terms.not_(b), lines[1]))))
+        both = terms.or_((terms.and_((a, terms.not_(b), lines[2])), terms.and_((a, b, lines[3]))))
+        bits.append(terms.xor(terms.xor(either, both), carry))
+        carry = terms.or_((both, terms.and_((either, carry))))
+    unit = terms.join(reversed(bits))
+    assert gates_as_choices(terms, unit) is unit

@@ -28,6 +28,10 @@ MOST_BITS = 10
 _MOST_LINES = 4
 """Of which nothing is known: each has either level, whatever the others have."""
 
+MOST_GROWTH = 2
+"""Of a term that is read as a choice: gates that compute, as those of an arithmetic unit do, choose nothing, and would
+be written out for every level of their lines."""
+
 _MOST_WAYS = 256
 """Levels that lines have together: more is no choice between values."""
 
@@ -58,7 +62,12 @@ def gates_as_choices(terms: Terms, node: Node) -> Node:
             elif lines := _choosing(terms, bits := _bits(terms, new)):
                 new = _chosen(terms, terms.join(reversed(bits)), lines)
         made[part] = new
-    return made[node]
+    chosen = made[node]
+    return chosen if _terms_in(chosen) <= MOST_GROWTH * _terms_in(node) else node
+
+
+def _terms_in(node: Node) -> int:
+    return sum(1 for _ in postorder((node,)))
 
 
 def _chosen(terms: Terms, node: Node, lines: Sequence[Node]) -> Node:
