@@ -350,3 +350,66 @@ def test_a_label_stands_in_a_store_to_whose_address_the_field_comes() -> None:
         "`to` is a part of the address of `control`, and `first` stands in `rows`"]
     both = ROWS.replace("row[2:0]", "to[2:0]")                          # `to` comes into both stores
     assert found(both, ROWS_WORDS.replace("row second", "to main").replace("row first", "row 1")) == []
+
+
+STARTS = """\
+machine m "a PROM of start addresses, with one line wired beside it"
+microprogram "m.micro"
+store control 16 words of 8 bits
+    address upc
+field branch 2 bits
+    step 0 idle
+    go   1
+    jump 2
+field to 4 bits address, idle 0
+spare 2 bits
+store entry 2 words of 3 bits
+    address ir
+    word start of instruction
+state ir 1 bit, reset 0
+    next not ir
+input pin 1 bit
+state upc 4 bits, reset 0
+    next (START) if branch is go else (to if branch is jump else upc + 1)
+"""
+INSTRUCTIONS = """\
+routine main at 0
+    branch step
+    branch go
+instruction 0 "one"
+    branch step
+    branch jump, to main
+instruction 1 "two"
+    branch step
+    branch jump, to main
+"""
+
+
+@pytest.mark.parametrize(("start", "wrong"), [
+    ("{entry, 0b0}", 0), ("{entry, 0b0} + 1", 1), ("{entry, 0b0} xor 0b0001", 1), ("not {entry, 0b0}", 1),
+    ("{entry, 0b0} and {pin, pin, pin, pin}", 0), ("{entry, pin}", 1), ("{entry, 0b0} or 0b0001", 1),
+    ("{entry, 0b0} if pin else {entry, 0b0} + 1", 0), ("({entry, 0b0} + 1) if pin else ({entry, 0b0} + 2)", 1)])
+def test_a_start_address_leads_to_the_instruction_that_it_is_for(start: str, wrong: int) -> None:
+    """What stands between the store and the address leaves the start as it is, or does in some cycles; else the second
+    word of the instruction, or one of another, would run. Told once for each store."""
+    _, findings = build_texts({"m.machine": STARTS.replace("START", start), "m.micro": INSTRUCTIONS}, "m.machine")
+    said = [finding.message for finding in findings if finding.name == "goes-astray"]
+    assert len(said) == wrong and all(message.startswith("`entry` does not lead to `one`: ") for message in said)
+
+
+@pytest.mark.parametrize(("turned", "said"), [("", 0), ("not ", 1)])
+def test_a_row_of_a_map_leads_to_the_word_that_it_names(turned: str, said: int) -> None:
+    """The row of a register behind the map as well: a cycle later."""
+    machine = STARTS.replace("3 bits\n    address ir\n    word start of instruction", "4 bits\n    address ir")
+    machine = machine.replace("START", f"{turned}held") + "state held 4 bits, reset 0\n    next entry\n"
+    micro = """\
+routine main at 0
+    branch step
+    branch go
+routine work at 4
+    branch jump, to main
+map entry
+    0: work
+    1: main
+"""
+    assert len(found(machine, micro)) == said

@@ -35,6 +35,7 @@ def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
                                        target)
     findings += _missed_steps(sight, program, addresses)
     findings += _missed_starts(sight, program)
+    findings += _misled(sight, program, addresses, words)
     for store, resting in program.unused.items():
         bits = unused.get(store)
         if resting is not None and bits is not None:
@@ -100,6 +101,31 @@ def _missed_starts(sight: "_Sight", program: Program) -> Iterator[Finding]:
                 f"`starts at` sends `{use.title}` to 0x{start.value:0{digits}X}",
                 places=(Place(spans[use.title], "this instruction"),),
                 help="say `starts at` as the next address has it where an instruction is dispatched")
+
+
+def _misled(sight: "_Sight", program: Program, addresses: Sequence[tuple[int, ...]],
+            words: Mapping[str, Mapping[int, int]]) -> Iterator[Finding]:
+    """Of each store of start addresses, or of rows of a map, the first cell whose word does not lead to what it is
+    for."""
+    told: set[str] = set()
+    for cell in program.entries:
+        first = program.labels[cell.target]
+        store = sight.machine.stores[program.words[first].store]
+        if cell.store in told:
+            continue
+        left = sight.sent(cell.store, cell.address, words[cell.store][cell.address], store.name)
+        if left and not any(may_be(way, place) for way in left for place in addresses[first]):
+            told.add(cell.store)
+            digits = (store.address_width + 3) // 4
+            there = sorted({way.value for way in left if type(way) is Const})
+            yield error(
+                "goes-astray", f"`{cell.store}` does not lead to `{cell.target}`: the hardware goes "
+                f"{f'on to 0x{there[0]:0{digits}X}' if there else 'elsewhere'}", cell.span,
+                f"it stands at 0x{addresses[first][0]:0{digits}X}",
+                places=(Place(sight.machine.stores[cell.store].span, "what leads there"),
+                        Place(store.span, "what forms the address")),
+                help="join what is wired beside it where the address is formed, `{entry, 0b0}`, and say lines that are "
+                     "turned or crossed in the chips' addresses")
 
 
 def _free_pages(machine: Machine, store: str, taken: Mapping[int, int], field: str) -> Iterator[int]:
@@ -242,6 +268,17 @@ class _Sight:
             found = tuple(way for way in choices(node) if not set(value_leaves(way)).isdisjoint(opcode))
             if found:
                 return found
+        return ()
+
+    def sent(self, mapping: str, address: int, word: int, store: str) -> tuple[Node, ...]:
+        """The addresses of a store of which a word of a mapping store is a part, in the first cycle ahead in which
+        there are any. `address`: where the word stands."""
+        leaf = self.terms.leaf("word", mapping, self.machine.stores[mapping].bits)
+        known = {leaf: self.terms.const(word, leaf.width), **self._ahead.place(mapping, address)}
+        for node in self._ahead.addresses(store):
+            found = tuple(way for way in self._ahead.ways(node) if leaf in value_leaves(way))
+            if found:
+                return substitute(self.terms, found, known)
         return ()
 
     def stepped(self, store: str, number: int) -> Node:

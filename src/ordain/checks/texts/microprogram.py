@@ -193,7 +193,8 @@ EXPLANATIONS = (
         "against what forms the address in the next cycles, with the finished word at its finished place; so is the "
         "word below, where the address counts on, or the hardware makes another one of it, by a shift or with lines "
         "that are turned. Of a store with steps it is asked whether any word at all can bring "
-        "control from each step to the next, and `starts at` is held against the next address.",
+        "control from each step to the next; `starts at`, the words of a PROM of start addresses and the rows of a map "
+        "are held against the next address.",
         "field to 3 bits address[2:0]            # the fourth bit is that of the word's own address\n"
         "order goto <there>: jump, to <there>    # from 0x9 this goes to 0x8, where the label stands at 0x0",
         "Say `page(<there>)` where the hardware keeps the upper bits, `part(<there>)` where a register has them; else "
