@@ -65,5 +65,5 @@ def test_a_wrong_bit_in_one_of_several_equal_words_is_no_tearing() -> None:
 
 def test_a_sample_of_faults_of_machines_with_all_that_can_be_said() -> None:
     counts: Counter[str] = Counter()
-    assert [wrong for seed in (1000, 1001, 1002) for wrong in examined(seed, counts)] == []
-    assert {"noticed", "changed", "harmless"} <= counts.keys()
+    assert [wrong for seed in (1002, 1003, 1006) for wrong in examined(seed, counts)] == []
+    assert {"noticed", "changed", "harmless", "silent"} <= counts.keys()
