@@ -11,7 +11,7 @@ from time import monotonic
 from tests.judge.hunting import hunt
 
 
-def _hunted(task: tuple[float, int, Path | None, str, int]) -> Counter[str]:
+def _hunted(task: tuple[float, int, Path | None, str, int, bool]) -> Counter[str]:
     counts, _ = hunt(*task, say=lambda text: print(text, flush=True))
     return counts
 
@@ -26,13 +26,15 @@ def main() -> int:
     parser.add_argument("--only", default="",
                         choices=("", "questions", "report", "alone", "shuffled", "pairs", "wires", "several", "cycles",
                                  "clocks"))
+    parser.add_argument("--low", action="store_true", help="with limits of effort that small machines come to")
     parser.add_argument("--into", type=Path, default=None, help="a directory for what is found, made small")
     given = parser.parse_args()
     seed = SystemRandom().randrange(1 << 40) if given.seed is None else given.seed
     print(f"first seed {seed}", flush=True)
     began = monotonic()
     apart = 1 << 44
-    tasks = [(given.seconds, seed + job * apart, given.into, given.only, given.machines) for job in range(given.jobs)]
+    tasks = [(given.seconds, seed + job * apart, given.into, given.only, given.machines, given.low)
+             for job in range(given.jobs)]
     if given.jobs == 1:
         counts = _hunted(tasks[0])
     else:

@@ -5,6 +5,7 @@ import re
 import traceback
 from collections import Counter
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
 from random import Random
 from time import monotonic
@@ -14,6 +15,7 @@ from tests.judge.clocks import clocked
 from tests.judge.counting import cycles_disagreements, text_of
 from tests.judge.cycle import Unsupported
 from tests.judge.judging import MOST_CYCLES, alone, disagreements, judged
+from tests.judge.lowering import lowered
 from tests.judge.machines import machine
 from tests.judge.pairs import changed, compared
 from tests.judge.reporting import report_disagreements
@@ -41,11 +43,11 @@ class Case(NamedTuple):
     wrong: list[str]
 
 
-def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int = 0,
+def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int = 0, low: bool = False,
          say: Callable[[str], None] = print) -> tuple[Counter[str], list[Case]]:
     """What was looked at, and what was found. `most`: so many seeds at most, 0 for no limit. `only`: what to look at
     (questions, report, alone, shuffled, pairs, wires, several, cycles; clocks: the questions of machines on a clock),
-    "" for all of it but the last five."""
+    "" for all of it but the last five. `low`: with limits of effort that small machines come to."""
     end = monotonic() + seconds
     gc.set_threshold(200_000, 5, 5)  # looking for what a machine leaves behind took a sixth of the time
     counts: Counter[str] = Counter()
@@ -59,13 +61,14 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
         if only in ("", "questions", "report", "alone") and here % 11 == 6:
             text = sliced(Random(here + 1).choice, text)
         number += 1
-        wrong = examined(text, here, counts, only)
+        with lowered(Random(here)) if low else nullcontext():
+            wrong = examined(text, here, counts, only)
         if wrong:
             say(f"{here}: " + "\n    ".join(wrong[:4]))
             counts["disagreeing"] += 1
             case = Case(here, text, wrong)
             if into is not None:
-                case = case if only == "cycles" else small(case, only)
+                case = case if only == "cycles" or low else small(case, only)
                 write(into, case, only)
             cases.append(case)
     return counts, cases

@@ -85,7 +85,7 @@ def judged_verdicts(one: Judged, found: Verdicts, reduce: bool) -> list[str]:
 
 def alone(one: Judged, choose: Callable[[Sequence[Property]], Property]) -> list[str]:
     """Some questions asked by themselves, as a user does with `--only`: each with the verdict that it should have."""
-    properties = asked(one.built.contents)
+    properties = [prop for prop in asked(one.built.contents) if (prop.check, prop.subject) in one.answers]
     wrong = []
     for prop in {choose(properties) for _ in range(3)}:
         verdict = decided(one.built.contents, [prop]).verdicts[0]

@@ -6,7 +6,7 @@ from random import Random
 import pytest
 
 from tests.judge.clocks import clocked
-from tests.judge.hunting import examined
+from tests.judge.hunting import examined, hunt
 from tests.judge.judging import disagreements, judged
 from tests.judge.machines import machine
 from tests.judge.search import TooLarge
@@ -53,6 +53,13 @@ def test_two_versions_between_which_several_things_were_changed(seed: int) -> No
 def test_a_machine_on_a_clock_is_the_one_that_people_would_write_without_it(seed: int) -> None:
     text = clocked(Random(seed + 1).choice, machine(Random(seed).choice))
     assert examined(text, seed, Counter(), "clocks") == []
+
+
+@pytest.mark.parametrize("seed", range(9977000, 9977024))
+def test_no_answer_hangs_on_a_limit_of_effort(seed: int) -> None:
+    """A trace of one of these once ended in a fault of our own."""
+    counts, cases = hunt(3600, seed, None, most=1, low=True)
+    assert counts and cases == []
 
 
 @pytest.mark.parametrize("seed", (1003, 1006, 1009, 1028))
