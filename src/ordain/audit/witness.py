@@ -29,7 +29,8 @@ def circuits(audit: Audit, name: str) -> Iterator[tuple[str, bytes, bytes]]:
             about.setdefault(claim.states, []).append((claim, question))
     latches = [(_first(audit, number), audit.board.next(bit)) for number, bit in enumerate(audit.certificate.bits)]
     for number, (states, claims) in enumerate(about.items(), 1):
-        yield f"{name}-{number}.aig", *_pair(audit, f"{name}-{number}.aig", latches, audit.sets[states], claims)
+        model = f"{name}-{number}.aig"
+        yield model, *_pair(audit, model, latches, audit.sets[states], claims)
 
 
 def _pair(audit: Audit, name: str, latches: Sequence[tuple[int | None, BDDFunction]], inside: BDDFunction,

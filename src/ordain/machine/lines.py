@@ -28,7 +28,7 @@ MOST_BITS = 10
 _MOST_LINES = 4
 """Of which nothing is known: each has either level, whatever the others have."""
 
-MOST_GROWTH = 2
+_MOST_GROWTH = 2
 """Of a term that is read as a choice: gates that compute, as those of an arithmetic unit do, choose nothing, and would
 be written out for every level of their lines."""
 
@@ -63,7 +63,7 @@ def gates_as_choices(terms: Terms, node: Node) -> Node:
                 new = _chosen(terms, terms.join(reversed(bits)), lines)
         made[part] = new
     chosen = made[node]
-    return chosen if _terms_in(chosen) <= MOST_GROWTH * _terms_in(node) else node
+    return chosen if _terms_in(chosen) <= _MOST_GROWTH * _terms_in(node) else node
 
 
 def _terms_in(node: Node) -> int:

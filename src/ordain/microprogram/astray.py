@@ -94,13 +94,18 @@ def _missed_starts(sight: "_Sight", program: Program) -> Iterator[Finding]:
         if type(start) is Const and ways and not any(may_be(way, start.value) for way in ways):
             told.add(store.name)
             digits = (store.address_width + 3) // 4
-            there = sorted({way.value for way in ways if type(way) is Const})
             yield error(
                 "goes-astray", f"opcode 0x{use.opcode:X} is said to start at 0x{start.value:0{digits}X}: the hardware "
-                f"goes {f'on to 0x{there[0]:0{digits}X}' if there else 'elsewhere'}", store.span,
+                f"goes {_whither(ways, digits)}", store.span,
                 f"`starts at` sends `{use.title}` to 0x{start.value:0{digits}X}",
                 places=(Place(spans[use.title], "this instruction"),),
                 help="say `starts at` as the next address has it where an instruction is dispatched")
+
+
+def _whither(ways: Iterable[Node], digits: int) -> str:
+    """Where the hardware goes, as far as that is known."""
+    there = [way.value for way in ways if type(way) is Const]
+    return f"on to 0x{min(there):0{digits}X}" if there else "elsewhere"
 
 
 def _misled(sight: "_Sight", program: Program, addresses: Sequence[tuple[int, ...]],
@@ -117,10 +122,9 @@ def _misled(sight: "_Sight", program: Program, addresses: Sequence[tuple[int, ..
         if left and not any(may_be(way, place) for way in left for place in addresses[first]):
             told.add(cell.store)
             digits = (store.address_width + 3) // 4
-            there = sorted({way.value for way in left if type(way) is Const})
             yield error(
                 "goes-astray", f"`{cell.store}` does not lead to `{cell.target}`: the hardware goes "
-                f"{f'on to 0x{there[0]:0{digits}X}' if there else 'elsewhere'}", cell.span,
+                f"{_whither(left, digits)}", cell.span,
                 f"it stands at 0x{addresses[first][0]:0{digits}X}",
                 places=(Place(sight.machine.stores[cell.store].span, "what leads there"),
                         Place(store.span, "what forms the address")),
@@ -169,10 +173,10 @@ class _Sight:
         what = f"`{target.labels[0]}`" if target.labels else "the following word"
         digits = (self.machine.stores[store].address_width + 3) // 4
         here = "" if address is None else f" from 0x{address:0{digits}X}"
-        there = f"on to 0x{left.value:0{digits}X}" if type(left) is Const else "elsewhere"
         part = field.address_bits[1] > 0 or field.address_bits[0] + 1 < self.machine.stores[store].address_width
         yield error(
-            "goes-astray", f"`{name}` does not lead to {what}{here}: the hardware goes {there}", target.span,
+            "goes-astray", f"`{name}` does not lead to {what}{here}: the hardware goes {_whither((left,), digits)}",
+            target.span,
             f"{what} stands at {', '.join(f'0x{place:0{digits}X}' for place in places[:3])}",
             places=(Place(self.machine.stores[store].span, "what forms the address"),),
             help=_way_out(name, part, index < 0, target))
@@ -255,10 +259,10 @@ class _Sight:
                    left: Node, way_out: str) -> Finding:
         store = self.machine.stores[program.words[index].store]
         digits = (store.address_width + 3) // 4
-        there = f"on to 0x{left.value:0{digits}X}" if type(left) is Const else "elsewhere"
         return error(
             "goes-astray", f"control does not go on to the word below from 0x{here:0{digits}X}: the hardware goes "
-            f"{there}", program.words[index].span, f"the word below stands at 0x{addresses[below][0]:0{digits}X}",
+            f"{_whither((left,), digits)}", program.words[index].span,
+            f"the word below stands at 0x{addresses[below][0]:0{digits}X}",
             places=(Place(store.span, "what forms the address"),),
             help=f"{way_out}; or let every word name the next one, with a field that is `idle following`")
 

@@ -8,7 +8,7 @@ begins with is reached, with some value, which is no lower than the lowest; what
 there, to a value that is again no lower.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 from itertools import pairwise, permutations
 
@@ -78,8 +78,8 @@ class Outline:
                 found = found | same
             return found
 
-        return [order for order in _beginning_with(first, self._values)
-                if all(self._rising([above(value, order[rank:]) for value in order]) for rank in range(1, len(order)))]
+        return [order for order in permutations(self._values) if order[0] == first
+                and all(self._rising([above(value, order[rank:]) for value in order]) for rank in range(1, len(order)))]
 
     def _rising(self, cycles: Sequence[BDDFunction]) -> bool:
         """Whether each of some sets of cycles has all that can be of the one before."""
@@ -92,8 +92,3 @@ class Outline:
         return function.substitute(BDDFunction.make_substitution(
             [(space.number[atom], space.true if value >> place & 1 else space.false)
              for place, atom in enumerate(space.atoms.of(self._monitors[0].leaf))]))
-
-
-def _beginning_with(first: int | None, values: Sequence[int]) -> Iterator[Sequence[int]]:
-    """The orders of some values in which one is the lowest."""
-    return (order for order in permutations(values) if order[0] == first)
