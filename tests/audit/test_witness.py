@@ -73,6 +73,17 @@ def test_the_witness_of_a_broken_machine_is_not(tmp_path: Path) -> None:
     assert any(re.search(r"Output \d+ was asserted in frame +0 ", asked(model, "bmc3 -a -x -F 30")) for model in models)
 
 
+def test_a_set_that_is_closed_and_has_the_fault_is_none(tmp_path: Path) -> None:
+    """All that can be reached, of a machine whose drivers fight, and of the one a bit away whose drivers do not."""
+    for reset, whether in (("1", False), ("0", True)):
+        contents = contents_of(SMALL.replace("reset 0\n    next lend", f"reset {reset}\n    next lend"), ROUND)
+        certificate = kept(contents, boasting(proved(contents)))
+        (reached,) = {claim.states for claim in certificate.claims if claim.check == "nowhere"}
+        claims = tuple(claim._replace(states=reached) for claim in certificate.claims if claim.check == "contention")
+        ((_, witness),) = written(contents, certificate._replace(claims=claims), tmp_path)
+        assert inductive(witness) == whether
+
+
 @pytest.mark.parametrize("states", [0, 1])
 def test_with_another_set_it_is_not(states: int, tmp_path: Path) -> None:
     """No state at all is closed, but the machine begins; every state has the faults that it never comes to."""

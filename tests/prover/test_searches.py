@@ -183,6 +183,12 @@ def test_a_search_of_its_own_is_made_only_where_it_is_needed(name: str, monkeypa
     assert tuple(map(len, made)) == wanted
 
 
+def test_what_follows_is_counted_of_what_is_reached_alone() -> None:
+    """With the window three states go round, closed, open and closed; not the three that would have it otherwise."""
+    found = decide(build_system(CONTENTS), (asked("bad", both(WINDOW_LEAF, LAMP), WINDOW),)).verdicts[0]
+    assert (found.states, found.transitions) == (3, 3)
+
+
 def counted(monkeypatch: pytest.MonkeyPatch, name: str) -> list[object]:
     """Each that is made."""
     found: list[object] = []
