@@ -734,3 +734,24 @@ def test_bits_that_are_no_part_of_the_opcode_choose_the_words(old: str, new: str
     else:
         assert proved(text, MODES)
         assert outcome_of(text, MODES).paths == 4
+
+
+LEADING = MACHINE.replace("field branch 2 bits", "field branch 3 bits") \
+    .replace("words of 20 bits", "words of 21 bits") \
+    .replace("    if_zero  3\n", "    if_zero  3\n    if_last  4\n    by_lead  5\n") \
+    .replace("target if zero else upc + 1\n",
+             "target if zero else upc + 1\n        if_last  : target if WHEN else upc + 1\n"
+             "        by_lead  : target + {0b0000, lead}\n        otherwise: 0\n", 1) \
+    .replace("visible acc", "register lead 2 bits, loads data[1:0] when less\nvisible acc")
+
+
+@pytest.mark.parametrize("when, last, holds", [
+    ("lead is 3", 3, True), ("lead is 3", 2, False), ("lead in (0, 1, 2)", 3, False), ("lead in (2, 3)", 3, True),
+    ("lead in (2, 3)", 2, True), ("lead in (2, 3)", 1, False), ("lead in (0, 3) and zero", 3, False)])
+def test_where_a_sum_leads_agrees_with_what_was_asked_before(when: str, last: int, holds: bool) -> None:
+    """Words stand at `target + lead`; who has asked for `lead` before comes to some of them only."""
+    table = "".join("        " * (lead > 0) + "  table: " * (not lead) + "put temp, load acc, " * (lead == last)
+                    + "branch home\n" for lead in range(4))
+    found = outcome_of("    means nothing\n        branch if_last, target on\n        branch by_lead, target table\n"
+                       f"{table}  on: branch home\n", LEADING.replace("WHEN", when))
+    assert (found.way is not None) == holds and (found.difference is None) == holds, found

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from ordain.logic.evaluate import evaluate
 from ordain.machine.expression import Leaf, Node, Terms
-from ordain.meaning.splitting import can_be, implied, narrow, values_of
+from ordain.meaning.splitting import can_be, deciding, implied, narrow, together, values_of
 
 TERMS = Terms()
 BITS = [TERMS.leaf("input", name, 1) for name in "abc"]
@@ -52,6 +52,39 @@ def test_parts_of_parts_are_looked_at() -> None:
     assert not can_be({nested: zero, a: one, b: one})
     assert can_be({nested: zero, a: one, b: zero})
     assert can_be({nested: zero, a: one, c: zero})
+    turned = TERMS.or_((TERMS.and_((TERMS.not_(a), b)), c))
+    assert not can_be({turned: one, a: one, b: one, c: zero})
+    assert can_be({turned: one, a: zero, b: one, c: zero})
+    either = TERMS.and_((TERMS.or_((a, b)), c))
+    assert can_be({either: zero, a: zero, b: zero, c: one})
+    assert not can_be({either: zero, a: zero, b: one, c: one})
+
+
+def test_a_turned_bit_says_what_it_is_made_of() -> None:
+    a, b, _ = BITS
+    assert dict(implied(TERMS, TERMS.not_(TERMS.and_((a, b))), 0))[a] is TERMS.const(1, 1)
+    assert dict(implied(TERMS, TERMS.not_(a), 1))[a] is TERMS.const(0, 1)
+
+
+def test_what_is_said_agrees_with_all_that_is_known() -> None:
+    x, y = WIDE
+    zero, one, three = TERMS.const(0, 1), TERMS.const(1, 1), TERMS.const(3, 2)
+    less, is_three = TERMS.among(x, frozenset((1, 2))), TERMS.equal(x, three)
+    for known, fits in (({is_three: zero}, False), ({is_three: one}, True), ({less: one}, False), ({less: zero}, True),
+                        ({TERMS.slice(x, 1, 1): zero}, False), ({TERMS.slice(x, 1, 1): one}, True),
+                        ({TERMS.and_((BITS[0], less)): one}, False), ({TERMS.or_((BITS[0], less)): one}, True),
+                        ({TERMS.sub(x, TERMS.const(1, 2)): y, less: BITS[0]}, True), ({TERMS.less(y, x): zero}, True)):
+        found = together(TERMS, known, {x: three, is_three: one})
+        assert found == ({**known, x: three, is_three: one} if fits else None), known
+
+
+def test_the_bit_that_decides_is_looked_for_from_left_to_right() -> None:
+    x, y = WIDE
+    a, b, _ = BITS
+    assert deciding(TERMS.if_(a, TERMS.if_(b, x, y), y)) is a
+    assert deciding(TERMS.join((x, a, y, b))) is a
+    assert deciding(TERMS.add(x, TERMS.join((a, b)))) is a
+    assert deciding(TERMS.add(x, y)) is None
 
 
 HELD = TERMS.leaf("register", "held", 5)
@@ -79,3 +112,13 @@ def test_what_is_too_wide_is_not_tried_value_by_value() -> None:
     assert narrow([TERMS.join([TERMS.slice(wide, 11, 5), TERMS.slice(wide, 3, 2)])]) is TERMS.slice(wide, 3, 2)
     assert narrow([TERMS.join([TERMS.slice(wide, 6, 1), BITS[0]])]) is TERMS.slice(wide, 6, 1)
     assert narrow([TERMS.slice(wide, 6, 0)]) is None
+    x, y = WIDE
+    assert narrow([x]) is narrow([TERMS.not_(x)]) is narrow([TERMS.add(wide, TERMS.join((TERMS.const(0, 10), x)))]) is x
+    assert narrow([TERMS.slice(TERMS.add(wide, wide), 1, 0)]) is None
+    assert narrow([TERMS.slice(TERMS.add(x, y), 1, 1)]) in (x, y)
+
+
+def test_bits_of_which_something_else_is_known_may_be_anything() -> None:
+    x, y = WIDE
+    assert len(list(values_of(TERMS, x, {x: y}))) == 4
+    assert can_be({BITS[0]: BITS[1], TERMS.and_(BITS[:2]): TERMS.const(0, 1)})

@@ -14,7 +14,7 @@ from ordain.data.resolving import Resolving, said_by_words
 from ordain.machine.expression import Cell, Const, Leaf, Node, leaves, postorder, substitute
 from ordain.meaning.following import FollowedWord, Following, Key, NotFollowed, Presenting
 from ordain.meaning.normal import Normal
-from ordain.meaning.splitting import can_be, deciding, implied, narrow, values_of
+from ordain.meaning.splitting import deciding, implied, narrow, together, values_of
 
 MOST_ROUNDS = 4
 """How often control is followed round a loop that its data end."""
@@ -140,10 +140,8 @@ class Course:
 
     def _explore(self, store: str, address: int) -> None:
         first = Step(None, {})
-        waiting = list(self._arrived(first, {store: address}))
-        for step in waiting if self._opcode else ():
-            for said in self.following.opcode(store, step.key):
-                step.assumed = {**step.assumed, **dict(implied(self.terms, said, 1))}
+        waiting = [step for step in self._arrived(first, {store: address})
+                   if not self._opcode or self._with_opcode(store, step)]
         while waiting:
             step = waiting.pop()
             self._steps += 1
@@ -185,6 +183,15 @@ class Course:
                     self.paths.append(Path(after, after.assumed))
                 else:
                     waiting += self._arrived(after, {})
+
+    def _with_opcode(self, store: str, step: Step) -> bool:
+        """Whether it may begin so with its own opcode; that is known from here on."""
+        for said in self.following.opcode(store, step.key):
+            more = together(self.terms, step.assumed, dict(implied(self.terms, said, 1)))
+            if more is None:
+                return False
+            step.assumed = more
+        return True
 
     def _arrived(self, step: Step, given: Mapping[str, int]) -> Iterator[Step]:
         """The step in each of the words that it may be in; those at the boundary are ends."""
@@ -257,7 +264,7 @@ class Course:
             atom = next((bit for node in open_ if (bit := deciding(node)) is not None), None)
             if atom is None and not self._loops and (part := narrow(open_)) is not None:
                 waiting += [(open_, more) for said in values_of(terms, part, under)
-                            if can_be(more := {**under, **said})]
+                            if (more := together(terms, under, said)) is not None]
                 if len(waiting) + len(done) > 4096:
                     raise NotFollowed("control may go too many ways at once")
                 continue
@@ -268,8 +275,8 @@ class Course:
                 waiting.append((open_, under))
                 continue
             for value in (0, 1):
-                more = {**under, **dict(implied(terms, atom, value))}
-                if can_be(more):
+                more = together(terms, under, dict(implied(terms, atom, value)))
+                if more is not None:
                     waiting.append((open_, more))
             if len(waiting) + len(done) > 4096:
                 raise NotFollowed("control may go too many ways at once")

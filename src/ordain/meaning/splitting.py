@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from ordain.machine.expression import Among, And, Const, If, Leaf, Node, Not, Or, Slice, Terms, postorder
+from ordain.machine.expression import Among, And, Const, Leaf, Node, Not, Or, Slice, Terms, postorder, substitute
 
 _MOST_BITS = 6
 
@@ -16,10 +16,7 @@ def deciding(node: Node) -> Node | None:
             continue
         if here.width == 1:
             return here
-        if type(here) is If:
-            waiting += [here.args[2], here.args[1], here.args[0]]
-        else:
-            waiting += reversed(here.args)
+        waiting += reversed(here.args)
     return None
 
 
@@ -56,6 +53,16 @@ def _place(node: Node) -> tuple[Node, int]:
     return (node.args[0], node.low) if isinstance(node, Slice) else (node, 0)
 
 
+def together(terms: Terms, under: Mapping[Node, Node], said: Mapping[Node, Node]) -> dict[Node, Node] | None:
+    """What is known and what is said besides; None where that cannot be so at once. What is said decides other terms,
+    too: that a register is 3 says that it is not among 1 and 2."""
+    now = substitute(terms, tuple(under), said)
+    if any(type(node) is type(value) is Const and node is not value for node, value in zip(now, under.values())):
+        return None
+    both = {**under, **said}
+    return both if can_be(both) else None
+
+
 def can_be(under: Mapping[Node, Node]) -> bool:
     """Whether every `and` that is 0 and every `or` that is 1 still has a part by which it may be so. What led here was
     decided term by term, so the last part of one may have been decided by way of another term."""
@@ -63,7 +70,7 @@ def can_be(under: Mapping[Node, Node]) -> bool:
                                      if node.width == 1 and type(value) is Const}
     wanted = [node for node, bit in known.items() if type(node) is (Or if bit else And)]
     for part in postorder([arg for node in wanted for arg in node.args]):
-        if part not in known and part.width == 1:
+        if part not in known:
             known[part] = _bit(part, known)
     return all(any(known[arg] in (None, known[node]) for arg in node.args) for node in wanted)
 
@@ -71,8 +78,6 @@ def can_be(under: Mapping[Node, Node]) -> bool:
 def _bit(node: Node, known: Mapping[Node, int | None]) -> int | None:
     """What is known of a bit of which the parts are looked up; None: it may be either."""
     match node:
-        case Const():
-            return node.value
         case Not():
             turned = known[node.args[0]]
             return None if turned is None else 1 - turned
