@@ -139,3 +139,106 @@ def test_what_a_path_only_asks_about_is_not_told_as_changed(condition: str) -> N
             "  more: branch if_zero, target most\n        count, branch home\n  most: branch home\n"
     contents = contents_of(machine, FETCH + 'instruction 1 "tried"\n' + words)
     assert {effect.split(" <- ")[0] for effect in held(contents, ["tried"])["tried"].effects} == {"pc"}
+
+
+def changed(machine: str, *edits: tuple[str, str]) -> str:
+    for old, new in edits:
+        assert machine.count(old) == 1, old
+        machine = machine.replace(old, new)
+    return machine
+
+
+HOME = "        branch home\n"
+ZERO = ("target if zero else", "target if {} else")
+LOADS = ("acc  8 bits, loads data when", "acc  8 bits, loads {} when")
+LATCH, SEEN = ("register temp 8 bits", "latch temp 8 bits"), ("visible acc", "visible temp, acc")
+BY_TEMP = ("else mar\n", "else temp[3:0]\n")
+LESS = ("acc - temp if less", "{} if less")
+
+
+def edit(of: tuple[str, str], what: str) -> tuple[str, str]:
+    return of[0], of[1].format(what)
+
+
+TWO_WAYS = "        branch if_zero, target on\n        put temp, load acc, branch home\n" \
+           "  on: put temp, load pc, branch home\n"
+
+
+@pytest.mark.parametrize(("edits", "words", "effects", "scratch"), [
+    # bits that are known beside some that are not, and that stay
+    ([edit(LOADS, "{data[3:0], temp[3:0]}")], "load acc, " + HOME,
+     ["acc[7:4] <- undefined", "acc[3:0] <- temp[3:0]"], ["temp"]),
+    ([edit(LOADS, "{data[0], acc[6:0]}")], "load acc, " + HOME, ["acc[7] <- undefined"], []),
+    ([edit(LOADS, "{acc[7:3], data[0], temp[3:2]}")], "load acc, " + HOME,
+     ["acc[2] <- undefined", "acc[1:0] <- temp[3:2]"], ["temp"]),
+    ([edit(LOADS, "{data[4:0], acc[0], acc[1], acc[2]}")], "load acc, " + HOME,
+     ["acc[7:3] <- undefined", "acc[2] <- acc[0]", "acc[0] <- acc[2]"], []),
+    # words of a memory
+    ([], "load mar\n        put acc, write, " + HOME, ["memory <- undefined"], []),
+    ([], "write, " + HOME, ["memory[mar] <- undefined"], ["mar"]),
+    ([], "put acc, write\n        put temp, by_pc, write, " + HOME,
+     ["memory[mar] <- acc", "memory[pc] <- temp"], ["mar", "temp"]),
+    ([("data when write", "data when write and zero")], "put acc, write\n        branch if_zero, target on\n" + HOME
+     + "  on: branch home\n", ["memory[mar] <- acc when zero"], ["mar"]),
+    ([("data when write", "data when write and key\ninput key 1 bit")], "put acc, write, " + HOME,
+     ["memory <- undefined"], []),
+    ([edit(ZERO, "key"), ("visible", "input key 1 bit\nvisible")], "branch if_zero, target on\n" + HOME
+     + "  on: put acc, write, branch home\n", ["memory <- undefined"], []),
+    ([("pc, memory", "pc")], "put memory, load acc, write, " + HOME, ["acc <- memory[mar]"], ["mar", "memory"]),
+    ([("memory 16 words", "memory 10 words")], "put acc, by_pc, write, " + HOME,
+     ["memory[pc] <- acc when pc[3:1] < 5"], []),
+    # a latch is what it has kept
+    ([LATCH, SEEN], "put acc, load temp\n        put temp, write, load acc, " + HOME,
+     ["temp <- acc", "memory[mar] <- acc"], ["mar"]),
+    ([LATCH, SEEN], "put temp, write, load acc, " + HOME, ["acc <- temp", "memory[mar] <- temp"], ["mar"]),
+    ([LATCH, BY_TEMP], "put acc, write, " + HOME, ["memory[temp[3:0]] <- acc"], ["temp"]),
+    ([LATCH, edit(ZERO, "temp[0]"), SEEN], TWO_WAYS, ["acc <- acc if temp[0] else temp",
+                                                      "pc <- temp[3:0] if temp[0] else pc"], []),
+    # ways
+    ([edit(ZERO, "acc in (1, 2)")], TWO_WAYS,
+     ["acc <- acc if acc in (1, 2) else temp", "pc <- temp[3:0] if acc in (1, 2) else pc"], ["temp"]),
+    ([edit(ZERO, "not (zero and acc is 3)")], TWO_WAYS,
+     ["let t = zero and acc is 3", "acc <- temp if t else acc", "pc <- pc if t else temp[3:0]"], ["temp"]),
+    ([edit(ZERO, "zero or pc[0]")], TWO_WAYS,
+     ["acc <- acc if zero or pc[0] else temp", "pc <- temp[3:0] if zero or pc[0] else pc"], ["temp"]),
+    ([edit(ZERO, "key"), ("visible", "input key 1 bit\nvisible")], TWO_WAYS,
+     ["acc <- undefined", "pc <- undefined"], []),
+    # names
+    ([], "fetched, load temp\n        put sum, load acc, flag\n        put sum, load acc, flag, " + HOME,
+     ["let t = acc + memory[pc] + memory[pc]", "acc <- t", "zero <- t is 0", "pc <- pc + 1"], []),
+    ([("visible", "register t 1 bit, changes when flag\nregister u 1 bit, changes when flag\nvisible")],
+     "fetched, load temp\n        put sum, load acc, flag, " + HOME,
+     ["let v = acc + memory[pc]", "acc <- v", "zero <- v is 0", "pc <- pc + 1"], []),
+    ([SEEN], "put sum, load acc\n        put sum, load acc, flag\n        put sum, load temp, " + HOME,
+     ["let t = temp + temp + acc", "temp <- temp + temp + temp + acc", "acc <- t", "zero <- t is 0"], []),
+    # numbers that are taken away
+    ([edit(LESS, "acc - 1")], "less, put sum, load acc, " + HOME, ["acc <- acc - 1"], []),
+    ([edit(LESS, "acc + 0x7F")], "less, put sum, load acc, " + HOME, ["acc <- acc + 0x7F"], []),
+    ([edit(LESS, "acc + 0x81")], "less, put sum, load acc, " + HOME, ["acc <- acc - 0x7F"], []),
+    ([("pc if by_pc else mar", "pc - 1 + {0b000, zero}")], "put acc, write, " + HOME,
+     ["memory[pc + {0b000, zero} - 1] <- acc"], []),
+    ([("sum_zero when flag", "zero + 1 when flag")], "flag, " + HOME, ["zero <- zero + 1"], []),
+])
+def test_how_what_is_told_is_written(edits: list[tuple[str, str]], words: str, effects: list[str],
+                                     scratch: list[str]) -> None:
+    words = words if words.startswith(" ") else "        " + words.replace(", " + HOME, ", branch home\n")
+    contents = contents_of(changed(MACHINE, *edits), FETCH + 'instruction 1 "tried"\n' + words)
+    found = held(contents, ["tried"])["tried"]
+    assert (list(found.effects), list(found.scratch)) == (effects, scratch)
+
+
+@pytest.mark.parametrize(("words", "why", "paths", "cycles"), [
+    ("        branch if_zero, target on\n        count\n        count, branch home\n  on: branch home\n", "", 2, 3),
+    ("        branch if_zero, target on\n        branch home\n  on: count\n        count, branch home\n", "", 2, 3),
+    ("  hang: branch if_zero, target hang\n        branch home\n", "", 1, 2),
+    ("  hang: branch if_zero, target hang\n  more: branch dispatch\n", "", 1, 2),
+    ("  hang: branch hang, target hang\n", "no path of it comes to a boundary", 0, 0),
+    ("  again: fetched, load temp\n        put sum, load acc, flag\n        branch if_zero, target again\n" + HOME,
+     "it goes round at `tried.again+1` as often as its data say", 0, 0),
+])
+def test_how_long_the_ways_are(words: str, why: str, paths: int, cycles: int) -> None:
+    machine = changed(MACHINE, ("field branch 2 bits", "field branch 3 bits"), ("words of 20", "words of 21"), (
+        "    if_zero  3\n", "    if_zero  3\n    hang     4\n"), (
+        "else upc + 1\nstore", "else upc + 1\n        hang     : target\n        otherwise: 0\nstore"))
+    found = told(Following(contents_of(machine, FETCH + 'instruction 1 "tried"\n' + words)), "tried")
+    assert (found.why, found.paths, found.cycles) == (why, paths, cycles)
