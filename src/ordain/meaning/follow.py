@@ -345,7 +345,7 @@ def _anew(head: Step, anew: frozenset[Node]) -> Step:
     again.key, again.anew = head.key, anew
     havoc = [WrittenWord(leaf.name, leaf, None, leaf, head.number) for leaf in anew
              if type(leaf) is Leaf and leaf.kind == "free"]
-    again.writes = (*havoc, *(one for one in head.writes if one.address is not None or one.step != head.number))
+    again.writes = (*havoc, *(one for one in head.writes if one.step != head.number))
     return again
 
 

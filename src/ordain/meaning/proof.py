@@ -3,12 +3,12 @@
 Every path is held against the text by itself, under what led along it.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple, get_args
 
 from ordain.control.phases import whole_cycles
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
-from ordain.machine.model import Effect, Meaning
+from ordain.machine.model import Effect, Meaning, Memory, Rounds
 from ordain.meaning import said
 from ordain.meaning.equality import equal, value_of
 from ordain.meaning.follow import MOST_ROUNDS, Course, Path, Step, WrittenWord, comes_from, read
@@ -47,7 +47,7 @@ class Outcome(NamedTuple):
     cycles: int
 
 
-_HARDER: Mapping[Way, int] = {"rewriting": 0, "cases": 1, "solver": 2}
+_WAYS: tuple[Way, ...] = get_args(Way)      # the easiest first
 
 
 def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
@@ -61,10 +61,8 @@ def outcome(following: Following, title: str, meaning: Meaning) -> Outcome:
 
 
 def _held_against(following: Following, title: str, meaning: Meaning, opcode: bool) -> Outcome:
-    paths: list[tuple[Course, Path]] = []
     try:
-        for one in _paths(following, title, meaning, opcode):
-            paths.append(one)
+        paths = _paths(following, title, meaning, opcode)
         way: Way = "rewriting"
         unsure = ""
         for course, path in paths:
@@ -76,14 +74,13 @@ def _held_against(following: Following, title: str, meaning: Meaning, opcode: bo
                     return _outcome(title, difference, "", None, paths)
                 if answer.way is None:
                     unsure = answer.why or "control may come round, and then values differ that may not occur"
-                elif _HARDER[answer.way] > _HARDER[way]:
-                    way = answer.way
-        loop = next((course.round for course, _ in paths if course.round), "")
-        if loop and not unsure:
+                else:
+                    way = max(way, answer.way, key=_WAYS.index)
+        for loop in (course.round for course, _ in paths if course.round):
             unsure = f"it goes round at `{loop}` as often as its data say; {MOST_ROUNDS} rounds agree with the text"
         return _outcome(title, None, unsure, None if unsure else way, paths)
     except NotFollowed as undecided:
-        return _outcome(title, None, str(undecided), None, paths)
+        return Outcome(title, None, str(undecided), None, 0, 0)
 
 
 def questions(following: Following, title: str, meaning: Meaning) -> list[tuple[str, Question]]:
@@ -98,34 +95,31 @@ def questions(following: Following, title: str, meaning: Meaning) -> list[tuple[
     return found
 
 
-def _paths(following: Following, title: str, meaning: Meaning, opcode: bool) -> Iterator[tuple[Course, Path]]:
-    """The paths of an instruction, and the rounds of its loop. Raises Undecided."""
+def _paths(following: Following, title: str, meaning: Meaning, opcode: bool) -> list[tuple[Course, Path]]:
+    """The paths of an instruction, and the rounds of its loop. Raises NotFollowed."""
     store, addresses = following.contents.labels[title]
-    none = True
+    found = []
     for address in sorted(addresses):
         course = Course(following, address, store, meaning.rounds is not None, opcode)
-        if meaning.rounds is not None and not course.rounds:
-            raise NotFollowed("its words go round no loop that its data end")
-        for path in (*course.paths, *(Path(step, step.assumed) for step in course.rounds)):
-            none = False
-            yield course, path
-    if none:
+        found += [(course, path) for path in course.paths]
+        found += [(course, Path(step, step.assumed)) for step in course.rounds]
+    if not found:
         raise NotFollowed("no path of it comes to a boundary")
+    return found
 
 
 def _occurs(course: Course, path: Path) -> bool:
     """Whether values on a path are those of some run: what may be anything, since control may come round, is only what
     a first round may begin with."""
     widened = [step for step in (*_steps(path.end), path.end) if step.anew]
-    return all(step is course.head and step.before is None and not step.anew & (course.start or {}).keys()
-               for step in widened)
+    return all(step.before is None and not step.anew & (course.start or {}).keys() for step in widened)
 
 
 def _outcome(title: str, difference: Counterexample | None, why: str, way: Way | None,
              paths: list[tuple[Course, Path]]) -> Outcome:
-    steps = max((length(course.following, path.end) for course, path in paths), default=0)
-    machine = paths[0][0].following.machine if paths else None
-    return Outcome(title, difference, why, way, len(paths), 0 if machine is None else whole_cycles(machine, steps))
+    following = paths[0][0].following
+    steps = max(length(following, path.end) for _, path in paths)
+    return Outcome(title, difference, why, way, len(paths), whole_cycles(following.machine, steps))
 
 
 class _Part(NamedTuple):
@@ -168,7 +162,11 @@ class _Held:
         self.under: dict[Node, Node] = {**(course.start or {}), **path.assumed}
 
     def every(self) -> Iterable[_Part]:
-        return self._parts() if self.meaning.rounds is None else self.after_rounds()
+        if self.meaning.rounds is None:
+            return self._parts()
+        if self.course.head is None:
+            raise NotFollowed("its words go round no loop that its data end")
+        return self._after_rounds(self.meaning.rounds, self.course.head)
 
     def _parts(self) -> Iterable[_Part]:
         following, terms, path = self.following, self.following.terms, self.path
@@ -176,26 +174,27 @@ class _Held:
             wanted = said.of_holder(terms, holder, name, self.meaning)
             came = self.course.value(holder, path.end)
             yield _Part(name, holder, None, Question(wanted.value, came, wanted.defined, self.under), wanted.span)
-        for name in said.memories(following.machine, self.meaning):
-            if self._as_written(name):
-                continue
-            memory = following.machine.memories[name]
-            place = terms.leaf("free", f"a place in `{name}`", memory.address.width)
-            wanted = said.of_word(following.normal, name, place, memory.bits, self.meaning)
-            came = read(following.normal, name, place, memory.bits, path.end.writes)
-            under = self.under if memory.words == 1 << place.width else {
-                **self.under, terms.less(place, terms.const(memory.words, place.width)): terms.const(1, 1)}
-            if type(place) is Leaf:
-                yield _Part(name, None, place, Question(wanted.value, came, wanted.defined, under), wanted.span)
+        for memory, place, under in self._places():
+            wanted = said.of_word(following.normal, memory.name, place, memory.bits, self.meaning)
+            came = read(following.normal, memory.name, place, memory.bits, path.end.writes)
+            yield _Part(memory.name, None, place, Question(wanted.value, came, wanted.defined, under), wanted.span)
+
+    def _places(self) -> Iterable[tuple[Memory, Leaf, Mapping[Node, Node]]]:
+        """Of each memory any one of its places, and what holds there."""
+        machine, terms = self.following.machine, self.following.terms
+        for name in said.memories(machine, self.meaning):
+            memory = machine.memories[name]
+            place = said.place(memory, terms)
+            within = {} if memory.words == 1 << place.width else {
+                terms.less(place, terms.const(memory.words, place.width)): terms.const(1, 1)}
+            yield memory, place, {**self.under, **within}
 
     # ------------------------------------------------------------ rounds
 
-    def after_rounds(self) -> Iterable[_Part]:
+    def _after_rounds(self, rounds: Rounds, head: Step) -> Iterable[_Part]:
         """One round from any state in which it may begin leads to what is said of a round, to the beginning of the next
         if that is said to come; and who leaves has done no other round. So by induction for any number of them."""
-        rounds, head, terms = self.meaning.rounds, self.course.head, self.following.terms
-        if rounds is None or head is None or self.course.round:
-            raise NotFollowed("its words go round another loop as well")
+        terms = self.following.terms
         self._begun_untouched(head)
         going = self.course.at(rounds.when, head, "rounds")
         end = self.path.end
@@ -231,12 +230,13 @@ class _Held:
 
     def _begun_untouched(self, head: Step) -> None:
         """Before the first round nothing visible has changed."""
-        machine, first = self.following.machine, Step(head.before, head.assumed)
+        machine, came, began = self.following.machine, Step(head.before, head.assumed), Step(None, {})
         for name, holder in said.holders(machine, self.meaning).items():
-            if head.before is not None and self.following.normal.of(self.course.value(holder, first)) is not holder:
+            one, other = (self.following.normal.of(self.course.value(holder, step)) for step in (came, began))
+            if one is not other:
                 raise NotFollowed(f"`{name}` changes before the first round")
-        others = [one for one in head.writes if one.address is not None or one.step != head.number]
-        if any(one.memory in said.memories(machine, self.meaning) for one in others):
+        memories = said.memories(machine, self.meaning)
+        if any(write.memory in memories for write in head.writes if write.step != head.number):
             raise NotFollowed("memory changes before the first round")
 
     def _state(self, effects: tuple[Effect, ...], step: Step) -> Step:
@@ -244,7 +244,6 @@ class _Held:
         terms, machine = self.following.terms, self.following.machine
         meaning = self.meaning._replace(effects=effects, rounds=None)
         after = Step(None, {})
-        after.values = {leaf: self.course.value(leaf, step) for leaf in self.following.nexts}
         for name, holder in said.holders(machine, self.meaning).items():
             wanted = said.of_holder(terms, holder, name, meaning)
             if wanted.defined is not terms.const((1 << holder.width) - 1, holder.width):
@@ -269,34 +268,11 @@ class _Held:
             ones = terms.const((1 << holder.width) - 1, holder.width)
             yield _Part(name, holder, None, Question(wanted.values[holder], self.course.value(holder, path.end), ones,
                                                      self.under), self.meaning.span)
-        for name in said.memories(following.machine, self.meaning):
-            memory = following.machine.memories[name]
-            place = terms.leaf("free", f"a place in `{name}`", memory.address.width)
+        for memory, place, under in self._places():
             ones = terms.const((1 << memory.bits) - 1, memory.bits)
-            under = self.under if memory.words == 1 << place.width else {
-                **self.under, terms.less(place, terms.const(memory.words, place.width)): terms.const(1, 1)}
-            if type(place) is Leaf:
-                yield _Part(name, None, place, Question(
-                    read(following.normal, name, place, memory.bits, wanted.writes),
-                    read(following.normal, name, place, memory.bits, path.end.writes), ones, under), self.meaning.span)
-
-    def _as_written(self, memory: str) -> bool:
-        """Whether what was written is word for word what is said."""
-        normal, terms = self.following.normal, self.following.terms
-        effects = [effect for effect in self.meaning.effects if effect.name == memory]
-        wanted = [WrittenWord(memory, effect.when, effect.address, effect.value, 0) for effect in reversed(effects)
-                  if effect.address is not None and effect.value is not None]
-        if len(wanted) < len(effects):
-            return False
-        found = [one for one in self.path.end.writes if one.memory == memory]
-        if len(found) != len(wanted):
-            return False
-
-        def form(one: WrittenWord) -> list[Node | None]:
-            nodes = [node for node in (one.when, one.address, one.value) if node is not None]
-            return [normal.of(node) for node in substitute(terms, tuple(nodes), self.under)]
-
-        return all(form(one) == form(other) for one, other in zip(wanted, found))
+            said_of_it, came = (read(following.normal, memory.name, place, memory.bits, writes)
+                                for writes in (wanted.writes, path.end.writes))
+            yield _Part(memory.name, None, place, Question(said_of_it, came, ones, under), self.meaning.span)
 
     # ------------------------------------------------------------ telling
 
@@ -324,8 +300,10 @@ class _Held:
                 if self.course.value(part.holder, step) is not self.course.value(part.holder, after):
                     return step
             return None
+        if part.place is None:      # a question about the rounds themselves
+            return None
         for one in self.path.end.writes:
-            if one.memory == part.name and one.address is not None and part.place is not None:
+            if one.memory == part.name and one.address is not None:
                 when, address = _evaluated((one.when, one.address), known, words)
                 if when and address == known[part.place]:
                     return next(step for step in steps if step.number == one.step)

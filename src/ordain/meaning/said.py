@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from ordain.machine.expression import Cell, Leaf, Node, Terms, postorder
-from ordain.machine.model import Effect, Machine, Meaning
+from ordain.machine.model import Effect, Machine, Meaning, Memory
 from ordain.meaning.follow import WrittenWord, read
 from ordain.meaning.normal import Normal
 from ordain.text.source import Span
@@ -43,9 +43,18 @@ def holder(machine: Machine, name: str) -> Leaf:
         leaf = machine.terms.leaf("register", name, register.width)
     else:
         leaf = machine.terms.leaf("state", name, machine.states[name].width)
-    if type(leaf) is not Leaf:
-        raise TypeError("what is held is a leaf")
-    return leaf
+    return _leaf(leaf)
+
+
+def place(memory: Memory, terms: Terms) -> Leaf:
+    """What stands for any address of a memory."""
+    return _leaf(terms.leaf("free", f"a place in `{memory.name}`", memory.address.width))
+
+
+def _leaf(node: Node) -> Leaf:
+    if type(node) is not Leaf:
+        raise TypeError("it is a leaf")
+    return node
 
 
 def memories(machine: Machine, meaning: Meaning) -> list[str]:

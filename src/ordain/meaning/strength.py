@@ -64,7 +64,7 @@ def _says(normal: Normal, name: str, one: tuple[Machine, Meaning] | None, other:
         memory, shape = machine.memories[name], its_machine.memories[name]
         if (memory.bits, memory.address.width) != (shape.bits, shape.address.width) or memory.words < shape.words:
             return False
-        place = terms.leaf("free", f"a place in `{name}`", shape.address.width)
+        place = said.place(shape, terms)
         if shape.words != 1 << place.width:
             under[terms.less(place, terms.const(shape.words, place.width))] = always
         first, second = (said.of_word(normal, name, place, shape.bits, each) for each in (meaning, its))
