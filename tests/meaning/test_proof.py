@@ -4,8 +4,14 @@ apart. All of it can be worked by hand."""
 import pytest
 
 from ordain.control.system import build_system
-from ordain.meaning.proof import Counterexample
+from ordain.machine.expression import leaves
+from ordain.meaning import equality
+from ordain.meaning.following import NotFollowed
+from ordain.meaning.guessing import under_guesses
+from ordain.meaning.model import Equality, Question
+from ordain.meaning.proof import Counterexample, questions
 from ordain.meaning.run import outcomes as meanings_of
+from ordain.meaning.solver import solved
 from ordain.prover.decide import decide
 from tests.meaning.till import FETCH, MACHINE, outcome_of, outcomes
 from tests.workshop import contents_of
@@ -755,3 +761,102 @@ def test_where_a_sum_leads_agrees_with_what_was_asked_before(when: str, last: in
     found = outcome_of("    means nothing\n        branch if_last, target on\n        branch by_lead, target table\n"
                        f"{table}  on: branch home\n", LEADING.replace("WHEN", when))
     assert (found.way is not None) == holds and (found.difference is None) == holds, found
+
+
+def test_what_a_path_turns_out_to_know_is_no_part_of_what_matters() -> None:
+    """Which values are shown: those on which what differs depends, and those that lead there."""
+    both = difference("""\
+    means acc <- temp when zero, acc <- memory[mar] when not zero
+        branch if_zero, target on
+        put memory, load acc, branch home
+  on: put acc, load acc, branch home
+""")
+    assert {leaf.name for leaf in both.before.leaves} == {"acc", "temp", "zero", "upc"}
+    assert (both.cycle, both.word) == (0, "")
+    where = difference("    means acc <- 0, acc <- undefined when zero\n        put temp, load acc, branch home\n")
+    assert {leaf.name: value for leaf, value in where.before.leaves.items()}["zero"] == 0
+
+
+@pytest.mark.parametrize("means, cycle", [("ledger[mar] <- acc, memory[mar] <- acc", 0), ("memory[mar] <- acc", 2),
+                                          ("ledger[mar] <- acc", 1), ("memory[mar] <- acc, ledger[mar + 1] <- acc", 2)])
+def test_of_two_memories_the_one_that_was_written_is_told(means: str, cycle: int) -> None:
+    machine = MACHINE.replace("visible acc", "memory ledger 16 words of 8 bits\n    address mar\n"
+                              "    writes data when less\nvisible ledger, acc")
+    text = f"    means {means}\n        put acc, write\n        put acc, less, branch home\n"
+    if not cycle:
+        assert proved(text, machine)
+        return
+    found = difference(text, machine)
+    assert (found.name, found.cycle, found.word) == (("ledger", 2, "tried+1") if cycle == 2 else ("memory", 1, "tried"))
+
+
+def test_a_write_that_did_not_come_is_not_told_as_the_one() -> None:
+    """With `zero` the first write does not come; the other does, if `pc` is where `mar` is or not."""
+    machine = MACHINE.replace("writes  data when write", "writes  data when write and (less or not zero)")
+    found = difference("    means memory[mar] <- temp, memory[mar] <- acc when zero\n        put temp, write, less\n"
+                       "        put acc, write, branch home\n", machine)
+    assert found.name == "memory"
+    zero = {leaf.name: value for leaf, value in found.before.leaves.items()}["zero"]
+    assert found.cycle == (1 if zero else 2)
+
+
+@pytest.mark.parametrize("words, why, paths, cycles", [
+    ("        branch if_zero, target on\n        count\n        branch home\n  on: count, branch home\n", "", 2, 3),
+    ("        branch if_zero, target on\n        count, branch home\n  on: count\n        branch home\n", "", 2, 3),
+    ("  on: branch home, target on\n", "no path of it comes to a boundary", 0, 0)])
+def test_how_many_paths_and_how_long(words: str, why: str, paths: int, cycles: int) -> None:
+    machine = MACHINE.replace("home     : 0", "home     : target").replace("home fetch", "home upc is 0")
+    found = outcome_of(f"    means pc <- pc + 1\n{words}", machine)
+    assert (found.why, found.paths, found.cycles) == (why, paths, cycles) and (found.way is None) == bool(why)
+
+
+def test_why_it_is_not_known(monkeypatch: pytest.MonkeyPatch) -> None:
+    """`a + b` is `(a or b) + (a and b)`, which no rewriting says; and of several parts the hardest is told."""
+    monkeypatch.setattr(equality, "solved", lambda question: Equality(None, None, "no solver"))
+    text = ADD.replace("acc + memory[pc]", "(acc or memory[pc]) + (acc and memory[pc])") \
+        .replace("zero <- s is 0", "zero <- undefined")
+    found = outcome_of(text)
+    assert (found.way, found.difference, found.why) == (None, None, "no solver")
+    monkeypatch.setattr(equality, "solved", lambda question: Equality("solver"))
+    halves = "acc <- s, zero <- (pc[0] and acc + memory[pc] is 0) or (not pc[0] and acc + memory[pc] is 0)"
+    assert proved(text.replace("acc <- s, zero <- undefined", halves)) == "solver"
+    assert proved(text.replace("acc <- s, zero <- undefined", halves).replace(
+        "(acc or memory[pc]) + (acc and memory[pc])", "acc + memory[pc]")) == "cases"
+
+
+def test_what_does_not_hang_on_the_opcode_is_told_without_it() -> None:
+    text = "    means acc <- temp + 1\n        put temp, load acc, branch home\n"
+    by_opcode = MACHINE.replace("driven by temp   when put is temp", "driven by temp   when put is temp and not ir[3]")
+    for machine, shown in ((MACHINE, set()), (by_opcode, {"ir"})):
+        assert {leaf.name for leaf in difference(text, machine).before.leaves} == {"temp", "upc"} | shown
+    assert proved(text.replace("temp + 1", "temp"), by_opcode)
+
+
+def asked(text: str, machine: str = MACHINE) -> list[tuple[str, Question]]:
+    contents = contents_of(machine, FETCH + 'instruction 1 "tried"\n' + text)
+    system = build_system(contents)
+    found, _, _ = under_guesses(contents, lambda properties: decide(system, properties), ["tried"],
+                                lambda following, title: questions(following, title, contents.meanings[title]))
+    return found["tried"]
+
+
+def test_what_is_asked_is_what_is_proved() -> None:
+    pytest.importorskip("z3")
+    names = ["acc", "zero", "pc", "memory"]
+    found = asked(BRANCH)
+    assert [name for name, _ in found] == [f"path {number}, {name}" for number in (1, 2) for name in names]
+    assert all(solved(question).way for _, question in found)
+    wrong = [name for name, question in asked(BRANCH.replace("if zero", "if not zero")) if solved(question).apart]
+    assert wrong == ["path 1, pc", "path 2, pc"]
+    with pytest.raises(NotFollowed, match="as often as its data say"):
+        asked("    means acc <- undefined, zero <- 0, pc <- undefined\n  again: fetched, load temp\n"
+              "        put sum, load acc, flag\n        branch if_zero, target again\n        branch home\n")
+
+
+def test_the_opcode_is_taken_for_known_where_it_has_to_be() -> None:
+    pytest.importorskip("z3")
+    by_opcode = MACHINE.replace("driven by temp   when put is temp", "driven by temp   when put is temp and not ir[3]")
+    for machine, known in ((MACHINE, False), (by_opcode, True)):
+        found = asked("    means acc <- temp\n        put temp, load acc, branch home\n", machine)
+        assert all(solved(question).way for _, question in found)
+        assert all(("ir" in {leaf.name for leaf in leaves(question.under)}) == known for _, question in found)

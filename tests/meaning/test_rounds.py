@@ -2,9 +2,13 @@
 
 import pytest
 
+from ordain.control.system import build_system
 from ordain.meaning.proof import Outcome
+from ordain.meaning.run import outcomes as meanings_of
+from ordain.prover.decide import decide
 from tests.meaning.till import MACHINE
 from tests.meaning.till import outcome_of as of_till
+from tests.workshop import contents_of
 
 WAYS = {"if_not": "upc + 1 if zero else target", "if_key": "target if key else upc + 1", "jump": "target",
         "if_null": "target if data is 0 else upc + 1", "if_data": "upc + 1 if data is 0 else target"}
@@ -148,3 +152,105 @@ def test_a_round_writes_into_a_memory_that_is_shorter_than_its_address(write: st
   done: branch home
 """, machine)
     assert (found.way is not None) == holds, found
+
+
+@pytest.mark.parametrize("loaded, written", [("data", "data"), ("{data[7:1], not data[0]}", "data"),
+                                             ("{not data[7], data[6:0]}", "data"), ("data", "{data[7:1], not data[0]}"),
+                                             ("data", "{not data[7], data[6:0]}")])
+def test_every_bit_of_a_round_counts(loaded: str, written: str) -> None:
+    machine = TILL.replace("acc  8 bits, loads data when", f"acc  8 bits, loads {loaded} when") \
+        .replace("writes  data when", f"writes  {written} when")
+    found = outcome_of("""\
+    means while temp is not 0: memory[pc] <- temp, pc <- pc + 1, acc <- acc + temp
+  again: put temp, branch if_null, target done
+        put temp, by_pc, write
+        put sum, load acc, count, branch jump, target again
+  done: branch home
+""", machine)
+    holds = loaded == written
+    assert (found.way == "rewriting") == holds and (found.difference is None) == holds
+    if found.difference is not None:
+        name = "acc" if loaded != "data" else "memory"
+        assert (found.difference.name, found.difference.cycle, found.difference.word) == (
+            (name, 3, "tried.again+2") if name == "acc" else (name, 2, "tried.again+1"))
+        assert found.difference.key == ((5,) if name == "acc" else (4,)) and found.difference.span.start
+
+
+@pytest.mark.parametrize("stopped, holds", [("acc <- temp", True), ("acc <- acc + temp", False)])
+@pytest.mark.parametrize("kind", ["latch", "register"])
+def test_what_is_done_when_it_is_stopped_reads_what_a_latch_has_kept(kind: str, stopped: str, holds: bool) -> None:
+    machine = TILL.replace("register temp", f"{kind} temp").replace("visible acc", "visible temp, acc")
+    found = outcome_of(f"""\
+    means while not zero: pc <- pc + 1, zero <- acc + temp is 0
+    means stopped: {stopped}
+  again: branch if_zero, target done
+        count, flag
+        branch if_key, target last
+        branch jump, target again
+  done: branch home
+  last: put temp, load acc, branch home
+""", machine)
+    assert (found.way is not None) == holds, found
+
+
+STEPS = """\
+machine wick "the opcode is in the address, steps go on"
+microprogram "m.micro"
+store control 16 words of 5 bits
+    address {ir, step}
+    instruction ir
+    step step
+field more 1 bit
+field down 1 bit
+field take 1 bit
+field clear 1 bit
+field still 1 bit
+state step 2 bits, reset 0
+    next 0 if clear or (more and a is 0) else step if more and WAITS else step + 1
+input op 2 bits
+register ir 2 bits, loads op when take
+register a 4 bits, loads a - 1 when down and a is not 0
+visible a, ir
+home step is 0
+"""
+
+
+def of_steps(words: str, waits: str = "1", machine: str = STEPS, opcode: str = "0bx1") -> Outcome:
+    contents = contents_of(machine.replace("WAITS", waits), f"""\
+prologue
+        take
+instruction {opcode} "tried"
+{words}instruction others "rest"
+        clear
+""")
+    return meanings_of(contents, lambda asked: decide(build_system(contents), asked))[0]["tried"]
+
+
+@pytest.mark.parametrize("first, why", [("", ""), ("        still\n", ""), ("        down\n", "`a` changes before")])
+def test_what_says_the_address_may_be_visible(first: str, why: str) -> None:
+    """It is known when the instruction begins, and has not changed before the first round."""
+    found = of_steps(f"    means while a is not 0: a <- a - 1\n{first}        down, more\n")
+    assert (found.way is not None) == (not why) and why in found.why, found
+
+
+@pytest.mark.parametrize("waits, loops", [("ir[1]", True), ("not ir[1]", True), ("not ir[0]", False)])
+def test_a_loop_that_one_opcode_of_several_comes_to_is_none_of_a_few_rounds(waits: str, loops: bool) -> None:
+    """Of 1 and 3 the words are the same."""
+    undefined = waits if loops else "a is 0"
+    found = of_steps(f"    means a <- a - 1 when a is not 0, a <- undefined when {undefined}\n"
+                     "        down, more\n        clear\n", waits)
+    assert (found.way is None) == loops and found.difference is None and ("as often as" in found.why) == loops, found
+    assert loops or found.cycles == 2
+
+
+HALF = STEPS.replace("address {ir, step}", "address {ir[1], step}").replace("instruction ir", "instruction ir[1]") \
+    .replace("control 16", "control 8") \
+    .replace("loads op when take", "loads op when take\n    loads {ir[1], 0b0} when down and a is not 0")
+
+
+@pytest.mark.parametrize("less", ["a - 1", "a - 1 if ir[1] else 0"])
+def test_no_values_break_a_meaning_that_the_address_rules_out(less: str) -> None:
+    """The opcode is the higher bit of `ir`, a round changes the lower one: nothing breaks with another opcode."""
+    found = of_steps("    means while a is not 0: a <- a - 1, ir[0] <- 0\n        down, more\n",
+                     machine=HALF.replace("loads a - 1", f"loads {less}"), opcode="1")
+    assert found.way is None and found.difference is None and "may not occur" in found.why, found
