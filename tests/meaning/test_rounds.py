@@ -100,6 +100,7 @@ def test_what_a_round_reads_is_what_the_one_before_has_left_of_it(old: str, new:
 
 @pytest.mark.parametrize("old, new, why", [
     ("", "", ""),
+    ("jump, target again", "home", "no loop that its data end"),
     ("  again:", "  again: branch if_key, target body\n       ", "another round"),      # with the flag set as well
     ("  again:", "        branch if_key, target done\n  again:", "may end before its first round"),
     ("  body: fetched", "  body: fetched, branch if_key, target done\n        fetched", "it ends"),
@@ -254,3 +255,20 @@ def test_no_values_break_a_meaning_that_the_address_rules_out(less: str) -> None
     found = of_steps("    means while a is not 0: a <- a - 1, ir[0] <- 0\n        down, more\n",
                      machine=HALF.replace("loads a - 1", f"loads {less}"), opcode="1")
     assert found.way is None and found.difference is None and "may not occur" in found.why, found
+
+
+@pytest.mark.parametrize("said, word, cycle", [
+    ("memory[pc] <- acc, memory[pc] <- temp", "put temp, by_pc", None),
+    ("memory[pc] <- temp, memory[pc] <- acc", "put temp, by_pc", 2),
+    ("memory[mar] <- temp, memory[pc] <- temp", "put temp", 0)])
+def test_of_two_effects_of_a_round_on_one_place_the_later_counts(said: str, word: str, cycle: int | None) -> None:
+    """What rounds before have written is written in no cycle that could be named."""
+    found = outcome_of(f"""\
+    means while temp is not 0: {said}, pc <- pc + 1, acc <- acc + temp
+  again: put temp, branch if_null, target done
+        {word}, write
+        put sum, load acc, count, branch jump, target again
+  done: branch home
+""")
+    assert (found.way is not None) == (cycle is None)
+    assert (None if found.difference is None else found.difference.cycle) == cycle, found

@@ -76,11 +76,12 @@ class Course:
         self.head: Step | None = None
         self.rounds: list[Step] = []
         self.following, self.terms = following, following.terms
-        self.start = _start(following, store, address)
+        start = _start(following, store, address)
+        self.start: Mapping[Node, Node] = start or {}
         self.paths: list[Path] = []
         self._steps = 0
         self.round = ""
-        if self.start is not None:
+        if start is not None:
             self._explore(store, address)
 
     # ------------------------------------------------------------ values by need
@@ -101,7 +102,7 @@ class Course:
                 if wanted in origin.anew:
                     origin.values[wanted] = self._any(f"`{_named(wanted)}` after any number of rounds", wanted, origin)
                 elif origin.before is None or origin.before.word is None:
-                    origin.values[wanted] = (self.start or {}).get(wanted, wanted)
+                    origin.values[wanted] = self.start.get(wanted, wanted)
                 else:
                     after = origin.before.word.next(wanted)
                     missing = [one for one in leaves((after,))
@@ -237,7 +238,7 @@ class Course:
         """What holds the address, and the phase, is known from where control is."""
         for store, address in zip(self.following.stores, step.key):
             for leaf, value in (_start(self.following, store.name, address) or {}).items():
-                if type(value) is Const and (step.before is not None or leaf in (self.start or {})):
+                if type(value) is Const and (step.before is not None or leaf in self.start):
                     step.values[leaf] = value
         phase = self.following.phase
         if phase is not None:

@@ -112,7 +112,7 @@ def _occurs(course: Course, path: Path) -> bool:
     """Whether values on a path are those of some run: what may be anything, since control may come round, is only what
     a first round may begin with."""
     widened = [step for step in (*_steps(path.end), path.end) if step.anew]
-    return all(step.before is None and not step.anew & (course.start or {}).keys() for step in widened)
+    return all(step.before is None and not step.anew & course.start.keys() for step in widened)
 
 
 def _outcome(title: str, difference: Counterexample | None, why: str, way: Way | None,
@@ -157,9 +157,9 @@ class _Held:
         machine, terms = following.machine, following.terms
         kept: dict[Node, Node] = {
             terms.leaf("register", name, register.width): said.holder(machine, name)
-            for name, register in machine.registers.items() if register.transparent}
-        self.meaning = _over_what_is_held(terms, meaning, kept) if kept else meaning
-        self.under: dict[Node, Node] = {**(course.start or {}), **path.assumed}
+            for name, register in machine.registers.items()}
+        self.meaning = _over_what_is_held(terms, meaning, kept)
+        self.under: dict[Node, Node] = {**course.start, **path.assumed}
 
     def every(self) -> Iterable[_Part]:
         if self.meaning.rounds is None:

@@ -69,7 +69,7 @@ def told(following: Following, title: str) -> Telling:
 
 def _way(following: Following, course: Course, path: Path) -> _Way:
     machine, terms, normal, names = following.machine, following.terms, following.normal, _names(following.machine)
-    under: dict[Node, Node] = {**(course.start or {}), **path.assumed}
+    under: dict[Node, Node] = {**course.start, **path.assumed}
 
     def said(nodes: Sequence[Node]) -> list[Node]:
         return [substitute(terms, (normal.of(node),), names)[0] for node in substitute(terms, tuple(nodes), under)]
@@ -85,14 +85,14 @@ def _way(following: Following, course: Course, path: Path) -> _Way:
         when, value, *address = said([node for node in (one.when, one.value, one.address) if node is not None])
         if when is not terms.const(0, 1):
             writes.append(one._replace(when=when, value=value, address=address[0] if address else None))
-    bits = _bits(terms, course.start or {}, path.assumed)
+    bits = _bits(terms, course.start, path.assumed)
     return _Way({substitute(terms, (atom,), names)[0]: bit for atom, bit in bits.items()}, values, tuple(writes))
 
 
 def _names(machine: Machine) -> dict[Node, Node]:
     """In a meaning the name of a latch stands for what it has kept."""
     return {holder(machine, name): machine.terms.leaf("register", name, register.width)
-            for name, register in machine.registers.items() if register.transparent}
+            for name, register in machine.registers.items()}
 
 
 def _bits(terms: Terms, start: Mapping[Node, Node], assumed: Mapping[Node, Node]) -> dict[Node, Node]:
