@@ -17,6 +17,8 @@ from ordain.prover.decide import ProofRounds
 from ordain.rom.contents import Contents
 from ordain.text.lines import Placed
 from ordain.text.source import Source
+from tests.meaning.test_proof import LEADING
+from tests.meaning.test_rounds import HALF, TILL
 from tests.meaning.till import FETCH, MACHINE
 from tests.workshop import contents_of
 
@@ -156,6 +158,13 @@ BY_TEMP = ("else mar\n", "else temp[3:0]\n")
 LESS = ("acc - temp if less", "{} if less")
 
 
+STATE = ("visible acc", "state odd 1 bit, reset 0\n    next not odd if flag else odd\nvisible odd, acc")
+TWO_BITS = ("visible acc", "register two 2 bits, loads two + 3 when flag\nvisible two, acc")
+TWINS = ("visible acc", "".join(f"register {name} 1 bit, loads {what} when less\n" for name, what in (
+    ("c", "pc[3] xor temp[0]"), ("d", "pc[3] xor temp[0]"), ("e", "temp[0] if pc[3] else acc[0]"),
+    ("f", "temp[0] if pc[3] else acc[0]"))) + "visible c, d, e, f, acc")
+
+
 def edit(of: tuple[str, str], what: str) -> tuple[str, str]:
     return of[0], of[1].format(what)
 
@@ -187,6 +196,23 @@ TWO_WAYS = "        branch if_zero, target on\n        put temp, load acc, branc
     ([("pc, memory", "pc")], "put memory, load acc, write, " + HOME, ["acc <- memory[mar]"], ["mar", "memory"]),
     ([("memory 16 words", "memory 10 words")], "put acc, by_pc, write, " + HOME,
      ["memory[pc] <- acc when pc[3:1] < 5"], []),
+    ([], "put acc, write\n        branch if_zero, target on\n" + HOME + "  on: branch home\n",
+     ["memory[mar] <- acc"], ["mar"]),
+    ([], "branch if_zero, target on\n        put acc, write, branch home\n  on: count\n        put acc, write, " + HOME,
+     ["pc <- pc + 1 if zero else pc", "memory[mar] <- acc"], ["mar"]),
+    ([], "branch if_zero, target on\n        put acc, write, branch home\n  on: put temp, write, " + HOME,
+     ["memory[mar] <- acc when not zero", "memory[mar] <- temp when zero"], ["mar", "temp"]),
+    ([], "branch if_zero, target on\n        put acc, write, branch home\n  on: put acc, write, by_pc, " + HOME,
+     ["memory[mar] <- acc when not zero", "memory[pc] <- acc when zero"], ["mar"]),
+    ([("data when write", "data when write and (less or pc[0])")], "branch if_zero, target on\n"
+     "        put acc, write, branch home\n  on: put acc, write, less, " + HOME,
+     ["memory[mar] <- acc when pc[0] and not zero", "memory[mar] <- acc when zero"], ["mar"]),
+    ([("data when write", "data when write and zero"), edit(ZERO, "key"), ("visible", "input key 1 bit\nvisible")],
+     "branch if_zero, target on\n  wait: put acc, write\n        put temp, write, branch if_zero, target wait\n"
+     "  on: branch home\n", ["memory <- undefined"], []),
+    # states are as good as registers
+    ([edit(LOADS, "{0b0000000, odd}"), STATE], "load acc, flag, " + HOME,
+     ["odd <- not odd", "acc <- {0b0000000, odd}", "zero <- temp + acc is 0"], ["temp"]),
     # a latch is what it has kept
     ([LATCH, SEEN], "put acc, load temp\n        put temp, write, load acc, " + HOME,
      ["temp <- acc", "memory[mar] <- acc"], ["mar"]),
@@ -211,7 +237,16 @@ TWO_WAYS = "        branch if_zero, target on\n        put temp, load acc, branc
      ["let v = acc + memory[pc]", "acc <- v", "zero <- v is 0", "pc <- pc + 1"], []),
     ([SEEN], "put sum, load acc\n        put sum, load acc, flag\n        put sum, load temp, " + HOME,
      ["let t = temp + temp + acc", "temp <- temp + temp + temp + acc", "acc <- t", "zero <- t is 0"], []),
+    ([TWINS], "less, " + HOME, ["let t = temp[0] xor pc[3]", "let u = temp[0] if pc[3] else acc[0]",
+                                "c <- t", "d <- t", "e <- u", "f <- u"], ["temp"]),
+    # choices that make no difference
+    ([edit(ZERO, "zero or pc[0]"), edit(LOADS, "{0b0000000, zero}")], "branch if_zero, target on\n"
+     "        load acc, branch home\n  on: load acc, branch home\n", ["acc <- {0b0000000, zero}"], []),
+    ([edit(ZERO, "zero or pc[0]"), edit(LOADS, "{0b0000000, zero}")], "branch if_zero, target on\n"
+     "        branch home\n  on: load acc, branch home\n", ["acc <- {0b0000000, zero} if zero or pc[0] else acc"], []),
     # numbers that are taken away
+    ([("pc if by_pc else mar", "pc - 1")], "put memory, load acc, " + HOME, ["acc <- memory[pc - 1]"], []),
+    ([TWO_BITS], "flag, " + HOME, ["two <- two - 1", "zero <- temp + acc is 0"], ["temp"]),
     ([edit(LESS, "acc - 1")], "less, put sum, load acc, " + HOME, ["acc <- acc - 1"], []),
     ([edit(LESS, "acc + 0x7F")], "less, put sum, load acc, " + HOME, ["acc <- acc + 0x7F"], []),
     ([edit(LESS, "acc + 0x81")], "less, put sum, load acc, " + HOME, ["acc <- acc - 0x7F"], []),
@@ -242,3 +277,68 @@ def test_how_long_the_ways_are(words: str, why: str, paths: int, cycles: int) ->
         "else upc + 1\nstore", "else upc + 1\n        hang     : target\n        otherwise: 0\nstore"))
     found = told(Following(contents_of(machine, FETCH + 'instruction 1 "tried"\n' + words)), "tried")
     assert (found.why, found.paths, found.cycles) == (why, paths, cycles)
+
+
+@pytest.mark.parametrize(("name", "effects"), [
+    ("temp", ["temp <- temp + acc + 1", "acc <- temp + acc + 1"]),
+    ("tempo", ["let t = tempo + acc + 1", "tempo <- t", "acc <- t"]),
+    ("a_register_with_a_long_name", ["let t = a_register_with_a_long_name + acc + 1",
+                                     "a_register_with_a_long_name <- t", "acc <- t"])])
+def test_what_is_short_is_written_twice(name: str, effects: list[str]) -> None:
+    machine = changed(MACHINE, edit(LESS, "acc + temp + 1"), ("temp 8 bits, loads data when load is temp",
+                                                              "temp 8 bits, loads sum when less"), SEEN)
+    contents = contents_of(machine.replace("temp", name), FETCH + 'instruction 1 "tried"\n'
+                           "        less, put sum, load acc, branch home\n")
+    assert list(held(contents, ["tried"])["tried"].effects) == effects
+
+
+def test_choices_in_choices() -> None:
+    """Of two, the inner one says 0 where `acc` is 0; and of words that go where two bits say, some are left out."""
+    found = held(contents_of(changed(TILL, SEEN), FETCH + """\
+instruction 1 "inner"
+        branch if_zero, target on
+        put temp, load acc, branch home
+  on: put acc, load temp, branch if_null, target more
+        count, branch home
+  more: branch home
+"""), ["inner"])["inner"]
+    assert found.effects == ("let t = acc if zero else temp", "temp <- t", "acc <- t",
+                             "pc <- (pc if acc is 0 else pc + 1) if zero else pc")
+    found = held(contents_of(LEADING.replace("WHEN", "lead[1]"), FETCH + """\
+instruction 1 "led"
+        branch if_last, target on
+        branch by_lead, target table
+  table: branch home
+        count, branch home
+        branch home
+        branch home
+  on: put acc, write, count
+        count, branch home
+"""), ["led"])["led"]
+    assert (found.effects, found.paths) == (("pc <- pc + 2 if lead[1] else pc + 1 if lead[0] else pc",
+                                             "memory[mar] <- acc when lead[1]"), 3)
+    found = held(contents_of(LEADING.replace("WHEN", "zero"), FETCH + """\
+instruction 1 "led"
+        branch by_lead, target table
+  table: branch home
+        put acc, write, branch home
+        branch home
+        branch home
+"""), ["led"])["led"]
+    assert found.effects == ("memory[mar] <- acc when lead is 1 and lead[0] and not lead[1]",)
+
+
+def test_bits_of_which_the_address_says_some() -> None:
+    """The higher bit of `ir` is the opcode; the lower one is asked for on one of two ways alone."""
+    machine = HALF.replace("WAITS", "0").replace("(more and a is 0)", "(more and (a is 0 or ir[0]))")
+    found = held(contents_of(machine, """\
+prologue
+        take
+instruction 1 "tried"
+        more
+        down, clear
+instruction 0 "rest"
+        clear
+"""), ["tried"])["tried"]
+    assert (found.effects, found.paths) == (
+        ("let t = a is 0 or ir[0]", "a <- a if t else a - 1", "ir <- ir if t else 2"), 2)

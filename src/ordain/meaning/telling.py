@@ -58,10 +58,9 @@ def told(following: Following, title: str) -> Telling:
                 cycles = max(cycles, length(following, path.end))
         if not ways:
             raise NotFollowed("no path of it comes to a boundary")
+        changes = _changes(following, _without_common(ways))
     except NotFollowed as undecided:
         return Telling((), str(undecided), 0, 0, ())
-    ways = _without_common(ways)
-    changes = _changes(following, ways)
     return Telling(tuple(_written_out(following.machine, changes)), "", len(ways),
                    whole_cycles(following.machine, cycles),
                    tuple(_scratch(following.machine, changes)))
@@ -84,7 +83,7 @@ def _way(following: Following, course: Course, path: Path) -> _Way:
     for one in reversed(path.end.writes):
         when, value, *address = said([node for node in (one.when, one.value, one.address) if node is not None])
         if when is not terms.const(0, 1):
-            writes.append(one._replace(when=when, value=value, address=address[0] if address else None))
+            writes.append(WrittenWord(one.memory, when, address[0] if address else None, value, 0))
     bits = _bits(terms, course.start, path.assumed)
     return _Way({substitute(terms, (atom,), names)[0]: bit for atom, bit in bits.items()}, values, tuple(writes))
 
@@ -96,14 +95,10 @@ def _names(machine: Machine) -> dict[Node, Node]:
 
 
 def _bits(terms: Terms, start: Mapping[Node, Node], assumed: Mapping[Node, Node]) -> dict[Node, Node]:
-    """What decided, bit by bit."""
-    found: dict[Node, Node] = {}
-    for leaf, value in start.items():
-        for bit in range(leaf.width):
-            known = terms.slice(value, bit, bit)
-            if type(known) is Const:
-                found[terms.slice(leaf, bit, bit)] = known
-    return found | {node: value for node, value in assumed.items() if node.width == 1}
+    """What decided, by term; what the address says bit by bit."""
+    known = {terms.slice(leaf, bit, bit): terms.slice(value, bit, bit)
+             for leaf, value in start.items() for bit in range(leaf.width)}
+    return {**known, **assumed}
 
 
 def _without_common(ways: Sequence[_Way]) -> list[_Way]:
@@ -139,8 +134,7 @@ def _changes(following: Following, ways: Sequence[_Way]) -> list[_Change]:
         if value is not shown:
             found += _parts(machine, name, value, shown)
     for name in machine.visible:
-        if name in machine.memories:
-            found += _writes(following, name, ways)
+        found += _writes(following, name, ways)
     return found
 
 
@@ -150,7 +144,7 @@ def _without_sham_choices(terms: Terms, value: Node) -> Node:
     made: dict[Node, Node] = {}
     for node in postorder((value,)):
         args = tuple([made[arg] for arg in node.args])
-        made[node] = node if args == node.args else terms.rebuild(node, args)
+        made[node] = terms.rebuild(node, args)
         choice = made[node]
         if type(choice) is If:
             condition, yes, no = choice.args
@@ -180,28 +174,20 @@ def _parts(machine: Machine, name: str, value: Node, old: Node) -> list[_Change]
 
 def _is_told(machine: Machine, node: Node) -> bool:
     """Whether a term is made of nothing but old values."""
-    for part in postorder((node,)):
-        if type(part) is Leaf and (part.kind not in ("register", "state") or (
-                part.name not in machine.registers and part.name not in machine.states)):
-            return False
-        if type(part) is Cell and part.name not in machine.memories:
-            return False
-    return True
+    return all(part.name in machine.registers or part.name in machine.states or part.name in machine.memories
+               for part in postorder((node,)) if isinstance(part, Leaf | Cell))
 
 
 def _chosen(terms: Terms, found: Sequence[tuple[_Way, Node]]) -> Node:
-    """One term for what is so on each of the ways."""
-    ways, value = [way for way, _ in found], found[-1][1]
-    if all(one is value for _, one in found):
-        return value
-    for atom in ways[0].bits:
-        if all(atom in way.bits for way in ways) and len({way.bits[atom] for way in ways}) == 2:
-            yes, no = (_chosen(terms, [one for one in found if one[0].bits[atom] is terms.const(bit, 1)])
-                       for bit in (1, 0))
+    """One term for what is so on each of the ways. Raises NotFollowed."""
+    if all(value is found[0][1] for _, value in found):
+        return found[0][1]
+    for atom in found[0][0].bits:
+        ways = [[one for one in found if one[0].bits.get(atom) is terms.const(bit, 1)] for bit in (1, 0)]
+        if all(ways) and sum(map(len, ways)) == len(found):
+            yes, no = (_chosen(terms, some) for some in ways)
             return terms.if_(atom, yes, no)
-    for way, one in reversed(found[:-1]):
-        value = terms.if_(_all(terms, way), one, value)
-    return value
+    raise NotFollowed("it does other things where it begins at another address")
 
 
 def _all(terms: Terms, way: _Way) -> Node:
@@ -211,8 +197,10 @@ def _all(terms: Terms, way: _Way) -> Node:
 def _writes(following: Following, memory: str, ways: Sequence[_Way]) -> list[_Change]:
     machine, terms = following.machine, following.terms
     of_way = [[one for one in way.writes if one.memory == memory] for way in ways]
-    alike = all([one[1:4] for one in writes] == [one[1:4] for one in of_way[0]] for writes in of_way)
+    alike = all(writes == of_way[0] for writes in of_way)
     found = []
+    if not alike:       # each way has to be known from the others
+        _chosen(terms, [(way, terms.const(number, 32)) for number, way in enumerate(ways)])
     for way, writes in [(None, of_way[0])] if alike else list(zip(ways, of_way)):
         for one in writes:
             when = one.when if way is None else terms.and_((one.when, _all(terms, way)))
@@ -263,7 +251,7 @@ def _plain(terms: Terms, node: Node) -> Node:
     made: dict[Node, Node] = {}
     for part in postorder((node,)):
         args = tuple([made[arg] for arg in part.args])
-        new = part if args == part.args else terms.rebuild(part, args)
+        new = terms.rebuild(part, args)
         if type(new) is Add and type(new.args[1]) is Const and new.args[1].value >> (new.width - 1) and new.width > 1:
             new = terms.sub(new.args[0], terms.const((1 << new.width) - new.args[1].value, new.width))
         made[part] = new
@@ -276,7 +264,7 @@ def _repeated(roots: Sequence[Node], names: CodeNames) -> list[Node]:
     for node in postorder(roots):
         count.update(node.args)
     return [node for node in postorder(roots) if count[node] > 1 and type(node) not in (Leaf, Const, Slice, Not)
-            and len(words(node, names, SHORT + 4)) > SHORT and not (type(node) is If and node.width == 1)]
+            and len(words(node, names, SHORT + 1)) > SHORT]
 
 
 def _free_name(machine: Machine, number: int) -> str:
