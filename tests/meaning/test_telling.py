@@ -7,6 +7,7 @@ import pytest
 from ordain.control.system import build_system
 from ordain.language import tree
 from ordain.language.effects import read_effects
+from ordain.meaning import follow
 from ordain.meaning.following import Following
 from ordain.meaning.guessing import under_guesses
 from ordain.meaning.model import Telling
@@ -237,6 +238,12 @@ TWO_WAYS = "        branch if_zero, target on\n        put temp, load acc, branc
      ["let v = acc + memory[pc]", "acc <- v", "zero <- v is 0", "pc <- pc + 1"], []),
     ([SEEN], "put sum, load acc\n        put sum, load acc, flag\n        put sum, load temp, " + HOME,
      ["let t = temp + temp + acc", "temp <- temp + temp + temp + acc", "acc <- t", "zero <- t is 0"], []),
+    ([("visible", "register t 1 bit, changes when flag\nregister u 1 bit, changes when flag\n"
+       "register v 1 bit, changes when flag\nregister w 1 bit, changes when flag\nvisible")],
+     "fetched, load temp\n        put sum, load acc, flag, " + HOME,
+     ["let t1 = acc + memory[pc]", "acc <- t1", "zero <- t1 is 0", "pc <- pc + 1"], []),
+    ([("machine till", "machine till\nclock t (u, v)")], "fetched, load temp\n        put sum, load acc, flag, " + HOME,
+     ["let w = acc + memory[pc]", "acc <- w", "zero <- w is 0", "pc <- pc + 1"], []),
     ([TWINS], "less, " + HOME, ["let t = temp[0] xor pc[3]", "let u = temp[0] if pc[3] else acc[0]",
                                 "c <- t", "d <- t", "e <- u", "f <- u"], ["temp"]),
     # choices that make no difference
@@ -290,6 +297,37 @@ def test_what_is_short_is_written_twice(name: str, effects: list[str]) -> None:
     contents = contents_of(machine.replace("temp", name), FETCH + 'instruction 1 "tried"\n'
                            "        less, put sum, load acc, branch home\n")
     assert list(held(contents, ["tried"])["tried"].effects) == effects
+
+
+def test_a_long_name_is_written_as_often_as_it_takes() -> None:
+    machine = changed(MACHINE.replace("temp", "a_register_with_a_long_name"), ("visible acc", "visible mar, acc"))
+    contents = contents_of(machine, FETCH + 'instruction 1 "tried"\n        put a_register_with_a_long_name, load mar\n'
+                           "        put a_register_with_a_long_name, load acc, branch home\n")
+    assert held(contents, ["tried"])["tried"].effects == (
+        "mar <- a_register_with_a_long_name[3:0]", "acc <- a_register_with_a_long_name")
+
+
+@pytest.mark.parametrize(("words", "apart"), [
+    ("put acc, load temp, load acc", False), ("put temp, load acc", True), ("put acc, write", True),
+    ("branch if_zero, target more", True)])
+def test_what_begins_at_two_addresses_that_nothing_tells_apart(words: str, apart: bool,
+                                                               monkeypatch: pytest.MonkeyPatch) -> None:
+    """As when a table, and no register, says the address: what the two do is told where it is the same."""
+    machine = changed(MACHINE, ("target if zero else upc + 1", "target if zero else 0"))
+    contents = contents_of(machine, FETCH + f"""\
+instruction 1 "tried"
+        branch home
+instruction 2 "other"
+        {words.replace("load temp, ", "")}{", branch home" * ("branch" not in words)}
+routine more
+        put temp, load acc, branch home
+""")
+    store, here = contents.labels["tried"]
+    both = contents._replace(labels={
+        **contents.labels, "tried": (store, here | contents.labels["other"][1])})
+    monkeypatch.setattr(follow, "_start", lambda *_: {})
+    found = told(Following(both), "tried")
+    assert found.why == "it does other things where it begins at another address" * apart and not found.effects
 
 
 def test_choices_in_choices() -> None:

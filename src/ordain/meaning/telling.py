@@ -200,7 +200,7 @@ def _writes(following: Following, memory: str, ways: Sequence[_Way]) -> list[_Ch
     alike = all(writes == of_way[0] for writes in of_way)
     found = []
     if not alike:       # each way has to be known from the others
-        _chosen(terms, [(way, terms.const(number, 32)) for number, way in enumerate(ways)])
+        _chosen(terms, [(way, terms.leaf("free", f"way {number}", 1)) for number, way in enumerate(ways)])
     for way, writes in [(None, of_way[0])] if alike else list(zip(ways, of_way)):
         for one in writes:
             when = one.when if way is None else terms.and_((one.when, _all(terms, way)))
@@ -264,7 +264,7 @@ def _repeated(roots: Sequence[Node], names: CodeNames) -> list[Node]:
     for node in postorder(roots):
         count.update(node.args)
     return [node for node in postorder(roots) if count[node] > 1 and type(node) not in (Leaf, Const, Slice, Not)
-            and len(words(node, names, SHORT + 1)) > SHORT]
+            and len(words(node, names, SHORT)) > SHORT]
 
 
 def _free_name(machine: Machine, number: int) -> str:
