@@ -4,6 +4,7 @@ from ordain.language.machine_file import parse_machine
 from ordain.language.micro_file import parse_microprogram
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
+from ordain.microprogram.dispatching import dispatches
 from ordain.microprogram.strays import strays
 from ordain.placement.place import place
 from ordain.rom.assemble import make_contents, stored_words
@@ -40,4 +41,5 @@ def compiled(machine_text: str, micro_text: str) -> tuple[Contents | None, list[
         return None, findings
     stored = stored_words(machine, placement)
     return make_contents(machine, program, placement, stored, pack(machine, stored),
-                             strays(machine, program, placement.addresses, placement.words)), findings
+                             strays(machine, program, placement.addresses, placement.words),
+                             dispatches(machine, program, placement.addresses, placement.words)), findings

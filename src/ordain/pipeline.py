@@ -15,6 +15,7 @@ from ordain.machine.model import Machine
 from ordain.machine.resolve import resolve
 from ordain.microprogram.astray import astray
 from ordain.microprogram.compile import compile_program
+from ordain.microprogram.dispatching import dispatches
 from ordain.microprogram.held import broken_transfers
 from ordain.microprogram.model import Program
 from ordain.microprogram.strays import strays
@@ -99,7 +100,8 @@ def _build(file: MachineFile | None, findings: list[Finding], read: Reader, out:
     stored = stored_words(machine, placement)
     images = pack(machine, stored)
     contents = make_contents(machine, program, placement, stored, images,
-                             strays(machine, program, placement.addresses, placement.words))
+                             strays(machine, program, placement.addresses, placement.words),
+                             dispatches(machine, program, placement.addresses, placement.words))
     return Built(machine, program, placement, stored, images, contents, (*file.sources, *texts.sources)), findings
 
 

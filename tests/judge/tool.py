@@ -10,6 +10,7 @@ from ordain.language.micro_file import parse_microprogram
 from ordain.language.tree import MachineFile
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
+from ordain.microprogram.dispatching import dispatches
 from ordain.microprogram.strays import strays
 from ordain.placement.place import place
 from ordain.prover.decide import decide
@@ -54,7 +55,8 @@ def build(text: Text) -> tuple[Built | None, list[Finding]]:
         return None, findings
     stored = stored_words(machine, placement)
     contents = make_contents(machine, program, placement, stored, pack(machine, stored),
-                             strays(machine, program, placement.addresses, placement.words))
+                             strays(machine, program, placement.addresses, placement.words),
+                             dispatches(machine, program, placement.addresses, placement.words))
     return Built(tree, contents, text.micro), findings
 
 

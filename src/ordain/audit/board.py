@@ -85,6 +85,13 @@ class Board:
         self.memory[name] = [when.ite(new, old) for new, old in zip(bits, held, strict=True)]
         return held
 
+    def stands_for(self, name: str, width: int) -> Leaf:
+        """A leaf that is, in an expression, what is remembered under a name."""
+        leaf = self.machine.terms.leaf("free", f"{name}, remembered", width)
+        assert type(leaf) is Leaf
+        self._known[leaf] = self.held(name, width)
+        return leaf
+
     def number(self, value: int, width: int) -> list[BDDFunction]:
         return [self.true if value >> bit & 1 else self.false for bit in range(width)]
 

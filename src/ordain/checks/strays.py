@@ -1,10 +1,13 @@
 """Control goes, by way of an address that a word holds or of its own, to a word that it does not name."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from ordain.checks.check import About, Check, Explanation
 from ordain.checks.succession import comes_wrongly
 from ordain.checks.wording import fault, spot
+from ordain.control.registers import after_loads
+from ordain.machine.expression import Join, Leaf, Node, Not, Slice, Terms, leaves, substitute
+from ordain.machine.model import Machine, Store
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place
@@ -22,7 +25,9 @@ the first of an instruction where `starts at` says where it stands. A word that 
 forgotten, or is a number) goes where the idle code of the field leads: that word has to be there on purpose, too,
 and where the field is `idle any` nothing is. Where the next address is made of the
 word's own, by gates that are no sum, the word so many addresses further has to be the one so many lines below.
-What neither has a part in, as a dispatch or a return, is not judged.""",
+The same where an instruction is begun: a start PROM, a row of a map and `starts at` mean the first word of the
+instruction, and those that control is sure to go on to from there; with what the hardware puts to it, it can lead
+to others. What none of these has a part in, as a return, is not judged.""",
     example="""\
         branch if_zero, target again          # the hardware puts `zero` in the lowest bit: with it, control
                                               # goes on with whatever stands beside `again`""",
@@ -44,38 +49,124 @@ def ask(contents: Contents) -> Iterator[Property]:
                 for there, cycles, others, _ in site.strays:
                     if there == store.name:
                         wrong.setdefault((name, cycles), {}).setdefault(others, []).append(address)
-        if wrong:
-            terms = machine.terms
-            to = terms.leaf("address", store.name, store.address_width)
-            yield Property(EXPLANATION.name, store.name, "bad", terms.or_(
-                comes_wrongly(terms, terms.leaf("address", name, machine.stores[name].address_width), to, cycles, cells)
-                for (name, cycles), cells in wrong.items()), per_word=store.name,
-                data=About((store.name,), store.span))
+        terms = machine.terms
+        to = terms.leaf("address", store.name, store.address_width)
+        faults = [comes_wrongly(terms, _address(machine, name), to, cycles, cells)
+                  for (name, cycles), cells in wrong.items()]
+        for there, by, cycles, starts in contents.dispatches:
+            if there == store.name:
+                groups: dict[frozenset[int], list[int]] = {}
+                for value, others in starts.items():
+                    groups.setdefault(others, []).append(value)
+                faults.append(terms.and_((_begun(machine, store, by, cycles),
+                                          comes_wrongly(terms, _start(machine, store, by), to, cycles, groups))))
+        if faults:
+            yield Property(EXPLANATION.name, store.name, "bad", terms.or_(faults), per_word=store.name,
+                           data=About((store.name,), store.span))
+
+
+def _address(machine: Machine, store: str) -> Node:
+    return machine.terms.leaf("address", store, machine.stores[store].address_width)
+
+
+def _start(machine: Machine, store: Store, by: str) -> Node:
+    """What an instruction is begun with: the opcode, or the address of the store that leads to its first word."""
+    if by != store.name:
+        return _address(machine, by)
+    assert store.opcode is not None
+    return store.opcode
+
+
+def _begun(machine: Machine, store: Store, by: str, cycles: int) -> Node:
+    """That in this cycle an instruction is begun with what was there so many cycles before: the address would be
+    another one if all its lines had been the other way round."""
+    terms = machine.terms
+    if by != store.name:
+        word = terms.leaf("word", by, machine.stores[by].bits)
+        turned: dict[Node, Node] = {word: terms.not_(word)}
+    else:
+        turned = _turned(terms, _start(machine, store, by))
+    return terms.not_(terms.equal(_address(machine, store.name),
+                                  _otherwise(machine, store.address, turned, cycles)))
+
+
+def _turned(terms: Terms, node: Node) -> dict[Node, Node]:
+    """The leaves of which a term is put together, with those of their lines turned that are in it."""
+    lines: dict[Node, int] = {}
+    for part in node.args if type(node) is Join else (node,):
+        part = part.args[0] if type(part) is Not else part
+        whole, low = (part.args[0], part.low) if type(part) is Slice else (part, 0)
+        if type(whole) is Leaf:
+            lines[whole] = lines.get(whole, 0) | (1 << part.width) - 1 << low
+    return {leaf: terms.xor(leaf, terms.const(mask, leaf.width)) for leaf, mask in lines.items()}
+
+
+def _otherwise(machine: Machine, node: Node, turned: Mapping[Node, Node], cycles: int) -> Node:
+    """What a term would be, had some leaves had other values so many cycles before."""
+    if cycles == 0:
+        return substitute(machine.terms, (node,), turned)[0]
+    later: dict[Node, Node] = {}
+    for leaf in leaves((node,)):
+        if leaf.kind == "state":
+            after = machine.states[leaf.name].next
+        elif leaf.kind == "register" and not machine.registers[leaf.name].transparent:
+            after = after_loads(machine.registers[leaf.name], leaf, machine.terms)
+        else:
+            continue
+        other = _otherwise(machine, after, turned, cycles - 1)
+        if other is not after:
+            later[leaf] = machine.terms.prior(other)
+    return substitute(machine.terms, (node,), later)[0]
 
 
 def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     asked = verdict.property
-    name, cycles, field = _from(contents, asked.subject, found)
-    at, before = spot(contents, found, store=asked.subject), spot(contents, found, cycles, name)
-    coming = before.phrase.removeprefix("at ") or "a word"
-    return fault(asked, f"control goes on from {coming} to {at.phrase.removeprefix('at ')}, which it does not name",
+    at = spot(contents, found, store=asked.subject)
+    there = () if at.span is None else (Place(at.span, "here control goes on"),)
+    coming = _from(contents, asked.subject, found)
+    if coming is None:
+        return _begun_wrongly(contents, asked, found)
+    name, cycles, field = coming
+    before = spot(contents, found, cycles, name)
+    word = before.phrase.removeprefix("at ") or "a word"
+    return fault(asked, f"control goes on from {word} to {at.phrase.removeprefix('at ')}, which it does not name",
                  before if before.span is not None else at,
                  "the hardware makes another address of the one that this word holds, or of the word's own" if not field
                  else f"this word sets no label in `{field}`, and goes where that leads then", found,
-                 places=() if at.span is None else (Place(at.span, "here control goes on"),),
-                 help=_UNSET if field else _PUT_TO_IT)
+                 places=there, help=_UNSET if field else _PUT_TO_IT)
+
+
+def _begun_wrongly(contents: Contents, asked: Property, found: Break | None) -> Finding:
+    """An instruction that begins at a word that is not its own."""
+    at, store = spot(contents, found, store=asked.subject), contents.machine.stores[asked.subject]
+    last = found.trace.cycles if found is not None and found.trace is not None else ()
+    by = next((by for there, by, cycles, wrong in contents.dispatches
+               if there == store.name and cycles < len(last) and by != store.name
+               and last[-1].addresses[there] in wrong.get(last[-1 - cycles].addresses[by], ())), "")
+    cycles = next((cycles for there, other, cycles, _ in contents.dispatches if (there, other) == (store.name, by)), 0)
+    if by:
+        cell = spot(contents, found, cycles, by)
+        to = f"`{by}` sends control to `{cell.site.text}`" if cell.site is not None else f"`{by}` begins an instruction"
+    else:
+        cell, to = at, "an instruction is begun"
+    return fault(asked, f"{to}, and it comes to {at.phrase.removeprefix('at ')}", at if by == "" else cell,
+                 "the hardware makes another address of this" if by else "this is no word of it", found,
+                 places=() if at.span is None or not by else (Place(at.span, "here control goes on"),),
+                 help=_STARTED)
 
 
 _PUT_TO_IT = ("name every word to which the field can lead, with `pair(a, b)` or `table(...)`, or put it there on "
               "purpose, with `at`; write what counts as a sum, `upc + 2`; else see to it that what the hardware puts "
               "to the field is right")
+_STARTED = ("see to it that what the hardware puts to the start is right; or put the other word there on purpose, with "
+            "`at`; an instruction goes on to its own words below where the hardware counts")
 _UNSET = ("name the word to which control is to go, or put it on purpose where the field leads without a label, with "
           "`at`; where every word names its successor, write `idle following` behind the field")
 
 
-def _from(contents: Contents, store: str, found: Break | None) -> tuple[str, int, str]:
+def _from(contents: Contents, store: str, found: Break | None) -> tuple[str, int, str] | None:
     """In which store stands the word that control strays from, how many cycles it is back, and which field it has left
-    as it is, if that is why."""
+    as it is, if that is why. None where it is the start of an instruction."""
     ways = dict.fromkeys((name, cycles) for name, sites in contents.sites.items() for site in sites.values()
                          for there, cycles, _, _ in site.strays if there == store)
     if found is not None and found.trace is not None:
@@ -85,7 +176,8 @@ def _from(contents: Contents, store: str, found: Break | None) -> tuple[str, int
             for there, back, others, field in site.strays if site is not None else ():
                 if there == store and back == cycles and last[-1].addresses[store] in others:
                     return name, cycles, field
-    return *next(iter(ways)), ""
+    starts = any(there == store for there, _, _, _ in contents.dispatches)
+    return None if starts or not ways else (*next(iter(ways)), "")
 
 
 CHECK = Check(EXPLANATION, ask, tell)

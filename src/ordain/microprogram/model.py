@@ -59,6 +59,16 @@ class Unnamed(NamedTuple):
     unset: str = ""
 
 
+class Dispatch(NamedTuple):
+    """What can come of the start of an instruction: so many cycles after `by` had a value, addresses of a store that
+    are none of its words. `by`: a mapping store, whose address is that value; or the store itself, whose opcode is."""
+
+    store: str
+    by: str
+    cycles: int
+    wrong: Mapping[int, frozenset[int]]
+
+
 class Body(NamedTuple):
     """The words of a routine or instruction in the order of the text: `first` up to, not including, `end`, indexes into
     `Program.words`. `align` and `same_page` in words, 0 when not asked; they are about the first word and

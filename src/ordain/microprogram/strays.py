@@ -37,7 +37,7 @@ def strays(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
     ahead = Ahead(machine)
     meant = {name: frozenset(start for body in program.bodies if body.store == name
                              for start in (addresses[body.first] if _wired(machine, body) else
-                                           _on_purpose(program, addresses, body))) for name in machine.stores}
+                                           on_purpose(program, addresses, body))) for name in machine.stores}
     bodies = {index: body for body in program.bodies for index in range(body.first, body.end)}
     placed = {name: {address: index for index, word in enumerate(program.words) if word.store == name
                      for address in addresses[index]} for name in machine.stores}
@@ -108,7 +108,7 @@ def _named(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
                 same = ~((2 << store.step[0]) - (1 << store.step[1]))
                 there.update(at for number in range(bodies[label].first, bodies[label].end) for at in addresses[number]
                              if any((at ^ start) & same == 0 for start in addresses[label]))
-            for start in _on_purpose(program, addresses, bodies[label]):
+            for start in on_purpose(program, addresses, bodies[label]):
                 there.update(start + number - bodies[label].first for number in range(label, bodies[label].end)
                              if start + number - bodies[label].first in addresses[number])
     return found
@@ -119,7 +119,7 @@ def _wired(machine: Machine, body: Body) -> bool:
     return body.kind == "instruction" and body.first < body.end and machine.stores[body.store].starts_at is not None
 
 
-def _on_purpose(program: Program, addresses: Sequence[tuple[int, ...]], body: Body) -> tuple[int, ...]:
+def on_purpose(program: Program, addresses: Sequence[tuple[int, ...]], body: Body) -> tuple[int, ...]:
     """Where a routine begins because the text says so."""
     if body.kind != "routine" or body.first == body.end:
         return ()

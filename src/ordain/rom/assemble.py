@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from ordain.machine.model import Machine, Store
-from ordain.microprogram.model import Body, Program, Unnamed
+from ordain.microprogram.model import Body, Dispatch, Program, Unnamed
 from ordain.placement.model import Placement, Recorded
 from ordain.rom.contents import Contents, Site, Stored
 from ordain.rom.readback import read_as_compiled, words_expected
@@ -17,9 +17,10 @@ def stored_words(machine: Machine, placement: Placement) -> dict[str, Stored]:
 
 def make_contents(machine: Machine, program: Program, placement: Placement, stored: Mapping[str, Stored],
                   images: Mapping[str, bytes],
-                  strays: Mapping[tuple[int, int], tuple[Unnamed, ...]] = MappingProxyType({})) -> Contents:
+                  strays: Mapping[tuple[int, int], tuple[Unnamed, ...]] = MappingProxyType({}),
+                  dispatches: tuple[Dispatch, ...] = ()) -> Contents:
     """What the chips with these images give back, with the names and places of the words. `strays`: by word and
-    address, see `microprogram.strays`.
+    address, see `microprogram.strays`; `dispatches`: see `microprogram.dispatching`.
 
     Raises ReadbackFault where that is not what was compiled."""
     read = read_as_compiled(machine, stored, images)
@@ -39,7 +40,7 @@ def make_contents(machine: Machine, program: Program, placement: Placement, stor
     labels.update((body.name, (body.store, first_words(machine.stores[body.store], body, placement)))
                   for body in program.bodies if body.kind == "instruction" and body.first < body.end)
     sites = {store.name: _sites(store, program, placement, strays) for store in machine.stores.values()}
-    return Contents(machine, words, sites, labels, routines, program.meanings)
+    return Contents(machine, words, sites, labels, routines, program.meanings, dispatches)
 
 
 def first_words(store: Store, body: Body, placement: Placement) -> frozenset[int]:

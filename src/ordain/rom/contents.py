@@ -45,7 +45,10 @@ class Contents(NamedTuple):
     """`words[store][address]` for every address 0 .. 2**address_width - 1 of the store, as it would be read from burned
     chips (unused words and erased cells alike). `sites[store][address]`: placed words only.
     `labels`: everything `at` can name -> (store, addresses); `routines`: everything `in` can name ->
-    (store, addresses). `meanings`: what instructions are said to do, by title."""
+    (store, addresses). `meanings`: what instructions are said to do, by title. `dispatches`: (store, by, cycles, wrong)
+    where the start of an instruction could lead so many cycles later to words that are not its own; `by`: the mapping
+    store that has it, or the store itself, which says where its instructions begin; `wrong`: such addresses by the
+    address of that mapping store, or by opcode."""
 
     machine: Machine
     words: dict[str, tuple[int, ...]]
@@ -53,6 +56,7 @@ class Contents(NamedTuple):
     labels: dict[str, tuple[str, frozenset[int]]]
     routines: dict[str, tuple[str, frozenset[int]]]
     meanings: Mapping[str, Meaning] = MappingProxyType({})
+    dispatches: tuple[tuple[str, str, int, Mapping[int, frozenset[int]]], ...] = ()
 
 
 def word_name(contents: Contents, store: str, address: int) -> str:
