@@ -70,6 +70,8 @@ def broken_at(contents: Contents) -> set[int | None]:
     (OR_LINE, ALWAYS, {"beside"}),
     (OR_LINE, NEVER, set()),
     ("{entry, 0b0}", FREE, set()),
+    ("{entry, belt}", FREE, {"beside"}),
+    ("{entry, belt}", NEVER, set()),
     # 6 and 4 are taken for each other, and 2 for 0, which was put where it stands
     ("{entry, 0b0} xor {0b000, belt, 0b0}", FREE, {"drop", "pass"}),
     ("{entry, 0b0} xor {0b000, belt, 0b0}", NEVER, set()),
@@ -195,6 +197,18 @@ def test_a_counter_beside_the_start_goes_through_its_words(formed: str, second: 
         'instruction others "more"\n        last, read\nroutine other\n        last, read\n'))
     assert contents is not None and contents.labels["two"][1] == {0} and contents.labels["other"][1] == {2}
     assert broken_at(contents) == wrong
+
+
+def test_a_counter_joined_with_the_start_goes_through_its_words() -> None:
+    """Here the build sees that one that nothing sets back runs off."""
+    machine = ADDED.replace("{entry, 0b00} + {0b000, step}", "{entry, step}")
+    letters = ('instruction 0 "one"\n        last, read\ninstruction 1 "two"\n        act 1\n        act 2\n'
+               '        last, read\ninstruction others "more"\n        last, read\n')
+    contents = contents_of(machine, letters)
+    assert contents.words["entry"] == (1, 0, 2, 2) and contents.labels["more"][1] == {8}
+    assert broken_at(contents) == set()
+    found = compiled(machine, letters.replace("        act 2\n        last, read\n", "        act 2\n"))[1]
+    assert [wrong.name for wrong in found] == ["runs-off"]
 
 
 BEGINS: Mapping[str, Callable[[int, int, int], int]] = {

@@ -44,15 +44,17 @@ def mapped(machine: Machine, store: str, width: int) -> Mapped:
 
 
 def _in_join(node: Join, leaf: Leaf | Node) -> tuple[int, int] | None:
-    """Where the leaf begins in a join, and the bits of the join that are 1; None where its other parts are no
-    constants."""
-    place = low = ones = 0
+    """Where the leaf begins in a join, and the bits of the join that are 1. What is below it and no constant, such as a
+    counter that goes through the words of an instruction, is 0 at the first of them. None where something above it is
+    no constant."""
+    place = ones = 0
+    low: int | None = None
     for part in reversed(node.args):
         if part is leaf:
             low = place
         elif isinstance(part, Const):
             ones |= part.value << place
-        else:
+        elif low is not None:
             return None
         place += part.width
-    return low, ones
+    return None if low is None else (low, ones)
