@@ -14,7 +14,7 @@ LIBRARIES = ("text", "logic", "control", "capture")
 """Packages whose functions any higher package may call."""
 DATA_MODULES = {
     "ordain.language.tree", "ordain.machine.model", "ordain.machine.driving", "ordain.machine.expression",
-    "ordain.machine.leads", "ordain.machine.lines",
+    "ordain.machine.leads", "ordain.machine.lines", "ordain.machine.redrawn", "ordain.machine.rewriting",
     "ordain.microprogram.model",
     "ordain.placement.model", "ordain.data.datapath", "ordain.data.model", "ordain.data.partial",
     "ordain.data.resolving", "ordain.machine.wording", "ordain.meaning.model",

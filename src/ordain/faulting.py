@@ -19,7 +19,6 @@ from ordain.checks.undefined_code import is_undefined
 from ordain.checks.unreachable import words_placed
 from ordain.compare.behaviour import behaviour
 from ordain.compare.joint import join
-from ordain.compare.translation import with_terms
 from ordain.compare.variants import Variants
 from ordain.control.system import build_system
 from ordain.faults.classes import Key, Spoken, compared, noticed_by, presented, ranks_of, undecided
@@ -27,6 +26,7 @@ from ordain.faults.model import Fault, FaultOutcome, Noticed, Tried, with_change
 from ordain.faults.offers import offers
 from ordain.machine.expression import Node, substitute
 from ordain.machine.model import Field
+from ordain.machine.rewriting import with_terms
 from ordain.misdoing import OneOfMany, SaidOfSound
 from ordain.prover.decide import ProofRounds
 from ordain.prover.family import MachineFamily

@@ -17,7 +17,6 @@ from statistics import median
 from typing import NamedTuple
 
 from ordain.capture.sampling import ClockedReading
-from ordain.compare.translation import with_terms
 from ordain.control.system import build_system
 from ordain.follow.apart import lines_of, look
 from ordain.follow.burning import burning_faults
@@ -30,6 +29,7 @@ from ordain.follow.states import States
 from ordain.follow.wiring import clip_faults, driver_faults, wiring_faults
 from ordain.machine.expression import Node, substitute
 from ordain.machine.model import BoardLine
+from ordain.machine.rewriting import with_terms
 from ordain.pipeline import Built
 from ordain.rom.contents import Contents
 from tests.follow.test_captures import built_at, cells_of, ran, words_of

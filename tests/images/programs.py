@@ -209,12 +209,8 @@ class _Jumping(Making):
         chips = wired(choose, stores, lines)
         ways = {name: self.next_of(name) for name in names}
         rest = [] if len(names) == 1 << bits else ["otherwise"]
-        presented, sequencer = "upc", [
-            f"state upc {self.lines} bits, reset 0", "    next choose branch",
-            *(f"        {name}: {ways[name]}" for name in names), *(f"        {name}: 0" for name in rest)]
-        if self.some(4):
-            sequencer[1:] = [f"    next {self.gates(ways)}"]
         late = self.late(bits, ways, rest)
+        presented, sequencer = "upc", self.parts(ways, rest)
         if late and choose((False, True)):
             presented, sequencer = "fetched", late
         text = ['machine made "by chance"', 'microprogram "m.micro"',
@@ -298,6 +294,21 @@ class _Jumping(Making):
                 "signal fetched = choose held", *(f"    {numbers[name]}: {way}" for name, way in held.items()),
                 *(f"    {name}: 0" for name in rest)]
 
+    def parts(self, ways: dict[str, str], rest: list[str]) -> list[str]:
+        """What the counter and the choice before it are built of: a PROM may add, and each line may be a flip-flop."""
+        text = []
+        if self.some(4):
+            text = [f"store adder {1 << self.lines} words of {self.lines} bits", "    address upc", "    word upc + 1"]
+            ways = {name: way.replace("upc + 1", "adder") for name, way in ways.items()}
+        chosen = (["choose branch", *(f"        {name}: {way}" for name, way in ways.items()),
+                   *(f"        {name}: 0" for name in rest)] if not self.some(4) else [self.gates(ways)])
+        if not self.some(4):
+            return [*text, f"state upc {self.lines} bits, reset 0", f"    next {chosen[0]}", *chosen[1:]]
+        flops = [f"u{bit}" for bit in reversed(range(self.lines))]
+        return [*text, f"signal becomes = {chosen[0]}", *chosen[1:], f"signal upc = {{{', '.join(flops)}}}",
+                *(line for bit, flop in enumerate(reversed(flops)) for line in (
+                    f"state {flop} 1 bit, reset 0", f"    next becomes[{bit}]"))]
+
     def gates(self, ways: dict[str, str]) -> str:
         """The same choice as a sum of products, NAND on NAND, or bit by bit; and counters as flip-flops, those above
         turned by those below."""
@@ -312,7 +323,7 @@ class _Jumping(Making):
                 return "not (" + " and ".join(
                     f"not ({way} and {{{', '.join([line] * self.lines)}}})" for way, line in products) + ")"
             case "bits":
-                return "{" + ", ".join(" or ".join(f"({way}[{bit}] and {line})" for way, line in products)
+                return "{" + ",\n         ".join(" or ".join(f"({way}[{bit}] and {line})" for way, line in products)
                                        for bit in reversed(lines)) + "}"
         return " or ".join(f"({way} and {{{', '.join([line] * self.lines)}}})" for way, line in products)
 

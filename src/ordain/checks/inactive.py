@@ -8,6 +8,7 @@ from ordain.checks.wording import about
 from ordain.control.sequencing import sequencing
 from ordain.machine.expression import Node
 from ordain.machine.model import Allowance
+from ordain.machine.redrawn import with_counters
 from ordain.prover.model import Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, note
@@ -53,10 +54,11 @@ def ask(contents: Contents) -> Iterator[Property]:
         if memory.writes:
             yield _occurs(f"`{memory.name}` is never written", terms.or_(write.when for write in memory.writes),
                           (memory.name,), memory.span)
-    places = sequencing(machine, terms).pointers        # what never comes of these is `unreachable`, if there is any
+    counted = with_counters(machine)
+    places = sequencing(counted, terms).pointers        # what never comes of these is `unreachable`, if there is any
     for state in machine.states.values():
         held = terms.leaf("state", state.name, state.width)
-        if state.next is not held and held not in places:       # a switch that nobody moves is said so
+        if state.next is not held and held not in places and state.name in counted.states:      # no switch
             yield _occurs(f"`{state.name}` never changes", terms.not_(terms.equal(state.next, held)), (state.name,),
                           state.span)
 

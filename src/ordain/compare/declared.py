@@ -11,10 +11,11 @@ from typing import Literal, NamedTuple
 
 from ordain.compare.correspondence import Correspondence
 from ordain.compare.orders import Pairing
-from ordain.compare.translation import Renames, terms_in, translate, with_terms
+from ordain.compare.translation import Renames, translate
 from ordain.logic.diagrams import TRUE, Functions, TooLarge
 from ordain.machine.expression import Node, Terms, leaves, substitute
 from ordain.machine.model import AfterNever, Allowance, BetweenNever, Machine, Never, Reach, Rule, WhenThen
+from ordain.machine.rewriting import terms_in, with_terms, without_tables
 from ordain.rom.contents import Contents
 
 Kind = Literal["weaker", "stronger", "changed", "promised", "allows"]
@@ -66,7 +67,7 @@ def demands(old: Contents, new: Contents, correspondence: Correspondence, restat
     terms, renames = Terms(), correspondence.renames
     sides = translate(old, terms, renames), translate(new, terms)
     fields = in_new_codes(sides[0].machine, new.machine, correspondence.pairing, terms)
-    plain = [_without_tables(side.machine, terms) for side in sides]
+    plain = [without_tables(side.machine, side.machine, terms) for side in sides]
     machines = (with_terms(plain[0], lambda node: substitute(terms, (node,), fields)[0]), plain[1])
     implied = Implied(terms)
     asked, offered = list(_asked(machines[0])), list(_asked(machines[1]))
@@ -89,16 +90,6 @@ def demands(old: Contents, new: Contents, correspondence: Correspondence, restat
     redefined += [Redefined("allows", one.check, one.reason) for one in machines[1].allowances
                   if not any(_covers(other, one) for other in machines[0].allowances)]
     return Demands(tuple(dict.fromkeys(redefined)), met, renames, tuple(_elsewhere(new.machine, correspondence.moved)))
-
-
-def _without_tables(machine: Machine, terms: Terms) -> Machine:
-    """What is said by way of a computed store, said without it: gates and a PROM may say the same."""
-    tables: dict[Node, Node] = {terms.leaf("word", store.name, store.bits): store.computed
-                                for store in machine.stores.values() if store.computed is not None}
-    for _ in tables:                                    # one may be addressed by another
-        if not tables.keys().isdisjoint(leaves(terms_in(machine))):
-            machine = with_terms(machine, lambda node: substitute(terms, (node,), tables)[0])
-    return machine
 
 
 def _elsewhere(machine: Machine, moved: Iterable[str]) -> Iterator[str]:

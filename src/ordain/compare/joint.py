@@ -17,6 +17,7 @@ from ordain.compare.side import Side, make_side
 from ordain.logic.diagrams import Functions
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node, Terms, leaves
+from ordain.machine.redrawn import with_counters
 from ordain.rom.contents import Contents
 
 
@@ -78,6 +79,7 @@ def join(old: Contents, new: Contents) -> JointGraph:
 
 def common_of(old: Contents, new: Contents, apart: bool = False) -> Common:
     """`apart`: the sides count as two machines even where they are one."""
+    old, new = (each._replace(machine=with_counters(each.machine)) for each in (old, new))
     correspondence = correspond(old, new)
     terms = Terms()
     sides = (make_side(old, terms, correspondence.renames), make_side(new, terms))

@@ -1,17 +1,12 @@
-"""A machine's terms made again in another table, under other names: then two machines name one thing by one node.
+"""A machine's terms made again in another table, under other names: then two machines name one thing by one node."""
 
-Every term of a model is found by walking its named tuples, so no declaration that is added to the model is forgotten.
-"""
-
-from collections.abc import Callable, Iterator
-from typing import Any, NamedTuple, TypeVar, cast, get_args
+from typing import Any, NamedTuple, cast
 
 from ordain.machine.driving import put
 from ordain.machine.expression import Const, Leaf, Node, Terms, postorder, substitute
 from ordain.machine.model import Driver, Effect, Machine, Meaning
+from ordain.machine.rewriting import Walked, terms_in, with_terms
 from ordain.rom.contents import Contents
-
-Walked = TypeVar("Walked")
 
 
 class Renames(NamedTuple):
@@ -25,31 +20,6 @@ class Renames(NamedTuple):
 
 
 SAME_NAMES = Renames({}, {}, {})
-
-_NODES = get_args(Node)
-
-
-def terms_in(value: object) -> Iterator[Node]:
-    """Every term in a model, or in a part of one."""
-    if isinstance(value, _NODES):
-        yield value
-    elif isinstance(value, (tuple, dict)):
-        for part in value.values() if isinstance(value, dict) else value:
-            yield from terms_in(part)
-
-
-def with_terms(value: Walked, made: Callable[[Node], Node]) -> Walked:
-    """The same model, or part of one, with another term for each."""
-    found: Any = value
-    if isinstance(found, _NODES):
-        found = made(found)
-    elif isinstance(found, dict):
-        found = {key: with_terms(part, made) for key, part in found.items()}
-    elif isinstance(found, tuple):
-        parts = [with_terms(part, made) for part in found]
-        if any(part is not before for part, before in zip(parts, found)):
-            found = type(found)._make(parts) if hasattr(found, "_make") else tuple(parts)
-    return cast(Walked, found)
 
 
 def translate(contents: Contents, terms: Terms, renames: Renames = SAME_NAMES) -> Contents:

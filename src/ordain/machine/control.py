@@ -49,7 +49,8 @@ def state_model(state: tree.State, agent: str, lowering: Lowering) -> model.Stat
         lowering.node(state.next, ANY_WIDTH, ANY_CODES, agent)
     else:
         next_node = hardware(lowering.node(state.next, entry.width, entry.codes, agent), state.next.span, lowering)
-        next_node = next_node and gates_as_choices(lowering.terms, next_node)
+        if next_node is not None and next_node.width > 1:       # what one flip-flop takes is no choice between values
+            next_node = gates_as_choices(lowering.terms, next_node)
         if next_node is not None and entry.codes is not None:
             _check_closed(next_node, entry.codes, name, state.next.span, lowering)
     if next_node is None:

@@ -1,0 +1,73 @@
+"""The machine as one would draw it to see where control goes: gates in the place of PROMs that are computed, and one
+counter in the place of the flip-flops that it is made of.
+
+What the words are, and where they may stand, hangs on what the hardware does, not on the parts that it is built of.
+"""
+
+from collections.abc import Iterator
+
+from ordain.machine.expression import Join, Leaf, Node, Not, leaves, substitute
+from ordain.machine.lines import gates_as_choices
+from ordain.machine.model import Machine, Store
+from ordain.machine.rewriting import with_terms, without_tables
+
+
+def redrawn(machine: Machine) -> Machine:
+    """The same machine. A store that arms choose from keeps its address: they ask for its lines by their names."""
+    whole = machine
+    if any(store.computed is not None for store in machine.stores.values()):
+        whole = without_tables(machine._replace(stores={}), machine, machine.terms)
+        addresses = without_tables({name: store.address for name, store in _open(machine)}, machine, machine.terms)
+        whole = whole._replace(stores={**machine.stores, **{
+            name: machine.stores[name]._replace(address=address) for name, address in addresses.items()}})
+    return with_counters(whole)
+
+
+def with_counters(machine: Machine) -> Machine:
+    """The same machine with one state for the flip-flops of each counter that a store is addressed by."""
+    for _, store in _open(machine):
+        row = list(_flip_flops(machine, store.address))
+        if len(row) > 1:
+            machine = _as_one(machine, row)
+    return machine
+
+
+def _open(machine: Machine) -> Iterator[tuple[str, Store]]:
+    for name, store in machine.stores.items():
+        if store.fill == "microprogram" and store.instruction is None and store.step is None:
+            yield name, store
+
+
+def _flip_flops(machine: Machine, address: Node) -> Iterator[Leaf]:
+    """The states of one bit in the lowest lines of an address, the lowest first, each of which hangs on all those below
+    it, as a carry does."""
+    on_buses = {driver.name for bus in machine.buses.values() for driver in bus.drivers}
+    on_buses |= {sampler.name for bus in machine.buses.values() for sampler in bus.samplers}
+    below: set[Leaf] = set()
+    for part in reversed(address.args) if type(address) is Join else ():
+        if type(part) is not Leaf or part.kind != "state" or part.width > 1 or part.name in on_buses:
+            return
+        becomes = without_tables(machine.states[part.name].next, machine, machine.terms)
+        if part in below or not below <= set(leaves((becomes,))):
+            return
+        below.add(part)
+        yield part
+
+
+def _as_one(machine: Machine, row: list[Leaf]) -> Machine:
+    """The machine with one state for those of a row, the lowest first. Nothing else is called by its name."""
+    terms, width = machine.terms, len(row)
+    flops = [machine.states[leaf.name] for leaf in row]
+    name = f"{{{', '.join(flop.name for flop in reversed(flops))}}}"
+    counter = terms.leaf("state", name, width)
+    lines: dict[Node, Node] = {leaf: terms.slice(counter, bit, bit) for bit, leaf in enumerate(row)}
+    resets = [flop.reset for flop in flops if flop.reset is not None]
+    nexts = substitute(terms, tuple([flop.next for flop in reversed(flops)]), lines)
+    becomes = terms.join(nexts)
+    if all(isinstance(each, Not) for each in nexts):        # then they may be slices of one term, turned
+        becomes = terms.not_(terms.join([terms.not_(each) for each in nexts]))
+    one = flops[0]._replace(
+        name=name, width=width, next=gates_as_choices(terms, becomes),
+        reset=sum(level << bit for bit, level in enumerate(resets)) if len(resets) == width else None)
+    states = {name: one, **{each.name: each for each in machine.states.values() if each not in flops}}
+    return with_terms(machine._replace(states=states), lambda node: substitute(terms, (node,), lines)[0])
