@@ -42,7 +42,8 @@ def test_how_many_of_each_class() -> None:
 def test_who_notices_most() -> None:
     tried = [bit("a: x", noticed("never", "one", 5)), bit("b: x", noticed("never", "one", 2)),
              bit("c: x", noticed("never", "one", None)), bit("d: x", noticed("reach", "two", None)),
-             bit("e: x", noticed("unreachable", "control 3", None)), bit("f: x", noticed("unreachable", "control 5", None)),
+             bit("e: x", noticed("unreachable", "control 3", None)),
+             bit("f: x", noticed("unreachable", "control 5", None)),
              bit("g: x", noticed("stale-allowance", "1", None)), bit("h: x", FaultOutcome("harmless"))]
     assert noticing(tried) == [Noticing("never", "one", 3, 2, 5), Noticing("unreachable", "", 2, None, None),
                                Noticing("reach", "two", 1, None, None), Noticing("stale-allowance", "", 1, None, None)]
@@ -59,7 +60,8 @@ def test_instructions_that_most_faults_change() -> None:
     (("harmless", "changed", "noticed"), 0), (("undecided", "harmless"), 3), (("undecided", "silent"), 1),
     (("silent",), 1), ((), 0)])
 def test_what_the_command_ends_with(kinds: tuple[str, ...], expected: int) -> None:
-    outcomes = {"harmless": FaultOutcome("harmless"), "changed": FaultOutcome("changed"), "noticed": noticed("a", "b", 1),
+    outcomes = {"harmless": FaultOutcome("harmless"), "changed": FaultOutcome("changed"),
+                "noticed": noticed("a", "b", 1),
                 "undecided": FaultOutcome("undecided"), "silent": FaultOutcome("silent")}
     assert status([bit("a: x", outcomes[kind]) for kind in kinds]) == expected
 
