@@ -2,6 +2,7 @@
 
 from ordain.language.machine_file import parse_machine
 from ordain.language.micro_file import parse_microprogram
+from ordain.machine.redrawn import redrawn
 from ordain.machine.resolve import resolve
 from ordain.microprogram.compile import compile_program
 from ordain.microprogram.dispatching import dispatches
@@ -31,15 +32,16 @@ def compiled(machine_text: str, micro_text: str) -> tuple[Contents | None, list[
     findings += more
     if machine is None or texts is None or has_errors(findings):
         return None, findings
-    program, more = compile_program(machine, texts)
+    drawn = redrawn(machine)
+    program, more = compile_program(drawn, texts)
     findings += more
     if program is None or has_errors(findings):
         return None, findings
-    placement, more = place(machine, program, None)
+    placement, more = place(drawn, program, None)
     findings += more
     if placement is None or has_errors(findings):
         return None, findings
     stored = stored_words(machine, placement)
     return make_contents(machine, program, placement, stored, pack(machine, stored),
-                             strays(machine, program, placement.addresses, placement.words),
-                             dispatches(machine, program, placement.addresses, placement.words)), findings
+                             strays(drawn, program, placement.addresses, placement.words),
+                             dispatches(drawn, program, placement.addresses, placement.words)), findings

@@ -12,6 +12,7 @@ from ordain.language.machine_file import parse_machine, read_machine, shown_name
 from ordain.language.micro_file import parse_microprogram, read_microprogram
 from ordain.language.tree import MachineFile, MicroFile, SourceFile, Text
 from ordain.machine.model import Machine
+from ordain.machine.redrawn import redrawn
 from ordain.machine.resolve import resolve
 from ordain.microprogram.astray import astray
 from ordain.microprogram.compile import compile_program
@@ -83,25 +84,26 @@ def _build(file: MachineFile | None, findings: list[Finding], read: Reader, out:
     findings += more
     if texts is None:
         return None, findings
-    program, more = compile_program(machine, texts, findings)
+    drawn = redrawn(machine)
+    program, more = compile_program(drawn, texts, findings)
     findings += more
     if program is None or has_errors(findings):
         return None, findings
     recorded, more = (None, []) if out is None else read_recorded(out / f"{machine.name}.json")
     findings += more
-    placement, more = arrange(machine, program, recorded)
+    placement, more = arrange(drawn, program, recorded)
     findings += more
     if placement is None or has_errors(findings):
         return None, findings
     finished = placement.addresses, placement.words, placement.unused
-    findings += [*broken_transfers(machine, program, *finished), *astray(machine, program, *finished)]
+    findings += [*broken_transfers(machine, program, *finished), *astray(drawn, program, *finished)]
     if has_errors(findings):
         return None, findings
     stored = stored_words(machine, placement)
     images = pack(machine, stored)
     contents = make_contents(machine, program, placement, stored, images,
-                             strays(machine, program, placement.addresses, placement.words),
-                             dispatches(machine, program, placement.addresses, placement.words))
+                             strays(drawn, program, placement.addresses, placement.words),
+                             dispatches(drawn, program, placement.addresses, placement.words))
     return Built(machine, program, placement, stored, images, contents, (*file.sources, *texts.sources)), findings
 
 

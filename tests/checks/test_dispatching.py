@@ -57,6 +57,10 @@ routine beside
         seq jump, target first
 """
 OR_LINE = "{entry, 0b0} or {0b0000, belt}"
+PROM = """store mix 32 words of 4 bits
+    address {entry, belt}
+    word entry or {0b000, SET}
+"""
 
 
 def broken_at(contents: Contents) -> set[int | None]:
@@ -80,6 +84,10 @@ def broken_at(contents: Contents) -> set[int | None]:
     # an address that is forced has nothing of the start
     ("0b00000 if belt else {entry, 0b0}", FREE, set()),
     ("{entry, 0b0} and {not belt, not belt, not belt, not belt, not belt}", FREE, set()),
+    # a PROM on the way, which sets the second line of the address: with it, `pass` comes to `drop`
+    ("{mix, 0b0}", FREE + PROM.replace("SET", "belt"), {"drop"}),
+    ("{mix, 0b0}", NEVER + PROM.replace("SET", "belt"), set()),
+    ("{mix, 0b0}", FREE + PROM.replace("SET", "0b0"), set()),
 ])
 def test_what_is_put_to_a_start(begin: str, belt: str, wrong: set[str]) -> None:
     contents = contents_of(SORTER.replace("BEGIN", begin) + belt, LETTERS)

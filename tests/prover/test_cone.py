@@ -31,3 +31,18 @@ def test_what_addresses_a_store_counts_where_its_word_does(opcode: int | None, f
     for reduce in (True, False):
         (found,) = decide(build_system(contents), (asked,), Limits(reduce=reduce)).verdicts
         assert found.outcome == oracle.verdict(contents, asked).outcome == wanted
+
+
+@pytest.mark.parametrize(("presented", "outcome"), [(True, "proved"), (False, "broken")])
+def test_what_falls_away_with_the_address_put_in_is_read_all_the_same(presented: bool, outcome: str) -> None:
+    """No cycle presents another address than the counter's number, and then it makes no difference what was before."""
+    bench = Bench()
+    terms = bench.terms
+    upc = bench.state("upc", 1, 0)
+    bench.next("upc", terms.not_(upc))
+    lamp = bench.store("control", upc, {"lamp": 1}, [0, 1])["lamp"]
+    here = terms.equal(bench.leaf("address", "control", 1), upc)
+    asked = Property("dark", "", "bad", terms.and_((terms.not_(here) if presented else here, terms.prior(lamp))))
+    contents = bench.contents()
+    (found,) = decide(build_system(contents), (asked,)).verdicts
+    assert found.outcome == oracle.verdict(contents, asked).outcome == outcome

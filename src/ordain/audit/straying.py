@@ -75,6 +75,10 @@ def _begun(board: Board, store: Store, by: str, cycles: int) -> BDDFunction:
 def _otherwise(board: Board, node: Node, turned: Mapping[Node, Node], cycles: int, why: str) -> Node:
     """A term as it would be; of states and registers it is remembered what they would hold."""
     terms, machine = board.machine.terms, board.machine
+    proms: dict[Node, Node] = {terms.leaf("word", store.name, store.bits): store.computed
+                               for store in machine.stores.values() if store.computed is not None}
+    while not proms.keys().isdisjoint(leaves((node,))):     # what they make of it, too
+        node = substitute(terms, (node,), proms)[0]
     if cycles == 0:
         return substitute(terms, (node,), turned)[0]
     stand: dict[Node, Node] = {}

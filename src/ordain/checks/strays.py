@@ -8,6 +8,7 @@ from ordain.checks.wording import fault, spot
 from ordain.control.registers import after_loads
 from ordain.machine.expression import Join, Leaf, Node, Not, Slice, Terms, leaves, substitute
 from ordain.machine.model import Machine, Store
+from ordain.machine.rewriting import without_tables
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place
@@ -103,6 +104,7 @@ def _turned(terms: Terms, node: Node) -> dict[Node, Node]:
 
 def _otherwise(machine: Machine, node: Node, turned: Mapping[Node, Node], cycles: int) -> Node:
     """What a term would be, had some leaves had other values so many cycles before."""
+    node = without_tables(node, machine, machine.terms)
     if cycles == 0:
         return substitute(machine.terms, (node,), turned)[0]
     later: dict[Node, Node] = {}

@@ -2,6 +2,7 @@
 counter in the place of the flip-flops that it is made of.
 
 What the words are, and where they may stand, hangs on what the hardware does, not on the parts that it is built of.
+The microprogram is compiled and placed on the machine so drawn; whoever proves or prints reads the one of the text.
 """
 
 from collections.abc import Iterator

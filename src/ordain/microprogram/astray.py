@@ -11,7 +11,6 @@ from itertools import islice, product
 from ordain.machine.expression import Const, Join, Leaf, Node, leaves, substitute
 from ordain.machine.leads import choices, leads, value_leaves
 from ordain.machine.model import Machine
-from ordain.machine.redrawn import redrawn
 from ordain.microprogram.ahead import Ahead, may_be, parts
 from ordain.microprogram.bodies import is_stepped
 from ordain.microprogram.model import Microinstruction, Program, Target
@@ -23,7 +22,6 @@ def astray(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
            words: Mapping[str, Mapping[int, int]], unused: Mapping[str, int | None]) -> list[Finding]:
     """Labels to which a finished word cannot lead, and words from which control cannot go on to the word below, as it
     was understood that it does. `addresses`: of every word; `words`, `unused`: what is to stand in each store."""
-    machine = redrawn(machine)
     sight = _Sight(machine)
     findings: list[Finding] = []
     for index, word in enumerate(program.words):

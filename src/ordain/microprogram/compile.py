@@ -6,7 +6,6 @@ from itertools import chain
 from ordain.language import tree
 from ordain.machine.expression import leaves
 from ordain.machine.model import Machine, Meaning, Store
-from ordain.machine.redrawn import redrawn
 from ordain.microprogram.beside import beside, never_past
 from ordain.microprogram.bodies import BodyPlan, is_stepped, plan_bodies
 from ordain.microprogram.ends import counted_on, runs_off
@@ -32,7 +31,6 @@ def compile_program(machine: Machine, microfile: tree.MicroFile, earlier: Sequen
     """The microinstructions of all stores with their addresses still open; None with an error among the findings.
 
     `earlier`: what was found in the files before; what may be missing because of it is not complained about again."""
-    machine = redrawn(machine)
     plans, findings = plan_bodies(machine, microfile.statements)
     labels = Labels(plans)
     findings += labels.findings

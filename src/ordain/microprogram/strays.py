@@ -14,7 +14,6 @@ from operator import and_, or_
 from ordain.machine.expression import And, Const, If, Join, Node, Not, Or, Slice, substitute
 from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine
-from ordain.machine.redrawn import redrawn
 from ordain.microprogram.ahead import Ahead, may_be
 from ordain.microprogram.bodies import is_stepped
 from ordain.microprogram.model import Body, Microinstruction, Program, Unnamed
@@ -35,7 +34,6 @@ def strays(machine: Machine, program: Program, addresses: Sequence[tuple[int, ..
     A word that was put on purpose where it stands is meant by whoever can come there: the first of a routine `at` an
     address or with `align`, and in such a routine those that stand right behind the one that is named; and the first of
     an instruction in a store with `starts at`."""
-    machine = redrawn(machine)
     ahead = Ahead(machine)
     meant = {name: frozenset(start for body in program.bodies if body.store == name
                              for start in (addresses[body.first] if _wired(machine, body) else

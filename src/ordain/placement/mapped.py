@@ -5,7 +5,6 @@ from typing import NamedTuple
 
 from ordain.machine.expression import Const, Join, Leaf, Node, postorder
 from ordain.machine.model import Machine
-from ordain.machine.redrawn import redrawn
 
 
 class Mapped(NamedTuple):
@@ -28,7 +27,7 @@ class Mapped(NamedTuple):
 def mapped(machine: Machine, store: str, width: int) -> Mapped:
     """By where the word of `store` is joined with constants to an address of `width` bits: if that is everywhere one
     way, so. Else it is the address itself, its higher bits being 0."""
-    machine, bits = redrawn(machine), machine.stores[store].bits
+    bits = machine.stores[store].bits
     leaf = machine.terms.leaf("word", store, bits)
     read: list[Node] = [other.address for other in machine.stores.values()]
     read += [state.next for state in machine.states.values()]

@@ -56,8 +56,9 @@ def needs(system: System, properties: tuple[Property, ...],
     """What some questions depend on: variables and monitors, which of their bits, and what is free."""
     monitors = tuple({monitor.leaf: monitor for prop in properties for monitor in prop.monitors}.values())
     asked = tuple(node for prop in properties for node in nodes_of(prop))
-    roots = with_addresses(system, (*asked, *system.assumptions, *asked_anyway(system),
-                                    *(() if limits.reduce else (variable.leaf for variable in system.variables))))
+    # With its address in it a question may be simpler, and no longer read what will be looked up as it stands there.
+    roots = (*asked, *with_addresses(system, (*asked, *system.assumptions, *asked_anyway(system),
+                                    *(() if limits.reduce else (variable.leaf for variable in system.variables)))))
     variables = tuple(variable._replace(next=node) for variable, node in zip(
         (*system.variables, *monitors),
         with_addresses(system, tuple(variable.next for variable in (*system.variables, *monitors)))))
