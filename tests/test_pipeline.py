@@ -11,8 +11,9 @@ import pytest
 
 from ordain.language.micro_file import parse_microprogram
 from ordain.microprogram.compile import compile_program
-from ordain.pipeline import Built, build_files, build_model, build_texts, check_files, publish_build
+from ordain.pipeline import Built, build_model, build_texts
 from ordain.placement.place import place
+from ordain.publishing import build_files, check_files, publish_build
 from ordain.rom.assemble import record
 from ordain.rom.decode import decode, read_dumps
 from ordain.rom.formats import FORMATS, Format

@@ -1,10 +1,10 @@
 """The passes in their order: the only place where they meet.
 
-Machine file -> machine -> microprogram -> placed words -> images -> contents (`build_model`), and from there the files
-of a build, checked by reading them back, all or none (`publish_build`).
+Machine file -> machine -> microprogram -> placed words -> images -> contents (`build_model`). The files of a build are
+made from there in `publishing`.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
@@ -22,17 +22,10 @@ from ordain.microprogram.model import Program
 from ordain.microprogram.strays import strays
 from ordain.placement.model import Placement, Recorded
 from ordain.placement.place import place
-from ordain.rom.assemble import make_contents, stored_words, word_keys
-from ordain.rom.contents import ChipRecord, Contents, ImageFile, Stored
-from ordain.rom.formats import Format, device_of, read_image, write_image
+from ordain.rom.assemble import make_contents, stored_words
+from ordain.rom.contents import Contents, Stored
 from ordain.rom.images import pack
-from ordain.rom.publish import publish
-from ordain.rom.readback import ReadbackFault, read_as_compiled
-from ordain.rom.recorded import earlier_files, read_recorded
-from ordain.rom.sums import sums_of
-from ordain.show.labels import ONE_OF_EACH, Sheet, labels_svg
-from ordain.show.listing import listing_text
-from ordain.show.manifest import build_data, manifest_text
+from ordain.rom.recorded import read_recorded
 from ordain.text.findings import Finding, has_errors
 
 
@@ -105,48 +98,3 @@ def _build(file: MachineFile | None, findings: list[Finding], read: Reader, out:
                              strays(drawn, program, placement.addresses, placement.words),
                              dispatches(drawn, program, placement.addresses, placement.words))
     return Built(machine, program, placement, stored, images, contents, (*file.sources, *texts.sources)), findings
-
-
-# ---------------------------------------------------------------- the files
-
-
-def build_files(built: Built, formats: Sequence[Format], machine_tables: str,
-                sheet: Sheet = ONE_OF_EACH) -> dict[str, bytes]:
-    """The content of every file of the build by name: images, listing, manifest, labels."""
-    machine = built.machine
-    files: dict[str, bytes] = {}
-    chips = []
-    for chip in machine.chips.values():
-        names = tuple(ImageFile(form, f"{chip.name}.{form}") for form in formats)
-        for form, name in zip(formats, names):
-            files[name.name] = write_image(form, built.images[chip.name], device_of(chip), machine.name)
-        chips.append(ChipRecord(chip.name, chip.words, chip.bits, chip.erased, chip.technology,
-                                sums_of(built.images[chip.name], chip.bits), names))
-    data = build_data(built.contents, built.program, built.placement, built.sources, chips, word_keys(built.program))
-    files[f"{machine.name}.lst"] = listing_text(data, machine_tables).encode()
-    if chips:
-        files["labels.svg"] = labels_svg(machine, chips, built.sources, sheet).encode()
-    manifest = f"{machine.name}.json"
-    files[manifest] = manifest_text(data, [*files, manifest]).encode()
-    return files
-
-
-def publish_build(built: Built, out: Path, files: dict[str, bytes], formats: Sequence[Format]) -> None:
-    """Write the files into `out`, all or none, after every image has been read back from the disk and compared.
-
-    Raises OSError when that cannot be (see `rom.publish`), ReadbackFault when we have made a mistake."""
-    publish(out, files, lambda place: earlier_files(place, built.machine.name),
-            lambda place: check_files(built, place, formats))
-
-
-def check_files(built: Built, place: Path, formats: Sequence[Format]) -> None:
-    """Raise ReadbackFault unless the image files in `place` give back the compiled words, format by format."""
-    for form in formats:
-        images = {}
-        for chip in built.machine.chips.values():
-            name = f"{chip.name}.{form}"
-            image, findings = read_image(form, (place / name).read_bytes(), name, device_of(chip))
-            if image is None:
-                raise ReadbackFault(findings[0].message)
-            images[chip.name] = image
-        read_as_compiled(built.machine, built.stored, images)

@@ -7,7 +7,8 @@ from random import Random
 from tempfile import TemporaryDirectory
 from time import monotonic
 
-from ordain.pipeline import build_files, build_model, publish_build
+from ordain.pipeline import build_model
+from ordain.publishing import build_files, publish_build
 from ordain.show.labels import Sheet
 from ordain.text.findings import Finding
 from tests.images import stepped as steps

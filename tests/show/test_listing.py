@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from ordain.pipeline import build_files, build_model
+from ordain.pipeline import build_model
+from ordain.publishing import build_files
 from ordain.show.listing import listing_text
 from tests.show.builds import windmill
 

@@ -51,7 +51,8 @@ def command(machine: Path | None, also: tuple[str, ...], date: str, copies: int,
     """
     from ordain.checks.run import static_pass
     from ordain.machine.print import machine_lines
-    from ordain.pipeline import build_files, build_model, publish_build
+    from ordain.pipeline import build_model
+    from ordain.publishing import build_files, publish_build
     from ordain.rom.formats import FORMATS
     from ordain.show.labels import Sheet
 
