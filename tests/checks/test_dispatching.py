@@ -113,10 +113,12 @@ def test_a_word_that_was_put_there_on_purpose_is_meant() -> None:
                                  LETTERS.replace("beside", "beside at 7"))) == set()
 
 
-def test_behind_a_register_it_takes_two_cycles() -> None:
+@pytest.mark.parametrize("behind", ["state shown 5 bits, reset 0\n    next upc\n",
+                                    "register shown 5 bits, loads upc when 0b1, reset 0\n"])
+def test_behind_flip_flops_it_takes_two_cycles(behind: str) -> None:
     """The counter is loaded with the start, and a cycle later the store is shown it: every word names the next."""
     late = SORTER.replace("address upc", "address shown").replace("step: upc + 1", "step: target").replace(
-        "home first", "state shown 5 bits, reset 0\n    next upc\nhome first").replace("step 0 idle", "step 0").replace(
+        "home first", behind + "home first").replace("step 0 idle", "step 0").replace(
         "jump 2", "jump 2 idle").replace("5 bits address, idle 0", "5 bits address, idle following")
     letters = LETTERS.replace("seq jump, ", "").replace("seq begin", "seq begin, target first")
     for belt, breaks in ((FREE, True), (NEVER, False)):
