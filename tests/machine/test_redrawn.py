@@ -135,3 +135,24 @@ def test_flip_flops_that_take_something_else_do_something_else(tmp_path: Path, p
     other, _ = built(tmp_path, text.replace("back        : ret", "back        : target"), MICRO)
     assert plain is not None and other is not None
     assert "changed" in {unit.status for unit in behaviour(join(plain.contents, other.contents)).units}
+
+
+@pytest.mark.parametrize(("old", "new", "same"), [
+    (("0", "0", "0", "0"), ("0", "0", "0", "0"), True),
+    (("0", "0", "0", "0"), ("1", "0", "0", "0"), False),
+    (("any", "0", "0", "0"), ("any", "1", "0", "0"), False),       # what comes up known counts beside what does not
+    (("any", "0", "0", "0"), ("any", "0", "0", "0"), True),
+    (("any", "any", "any", "any"), ("any", "any", "any", "0"), False),
+])
+def test_what_its_flip_flops_come_up_with_is_compared(tmp_path: Path, old: tuple[str, ...], new: tuple[str, ...],
+                                                      same: bool) -> None:
+    sides = []
+    for resets in (old, new):
+        text = machine("plus", "choose", True)
+        for bit, reset in enumerate(resets):
+            text = text.replace(f"state u{bit} 1 bit, reset 0", f"state u{bit} 1 bit, reset {reset}")
+        side, _ = built(tmp_path, text, MICRO)
+        assert side is not None
+        sides.append(side.contents)
+    told = behaviour(join(*sides))
+    assert ({unit.status for unit in told.units} == {"same"} and not told.machine) == same

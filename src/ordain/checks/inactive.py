@@ -54,7 +54,7 @@ def ask(contents: Contents) -> Iterator[Property]:
         if memory.writes:
             yield _occurs(f"`{memory.name}` is never written", terms.or_(write.when for write in memory.writes),
                           (memory.name,), memory.span)
-    counted = with_counters(machine)
+    counted = with_counters(machine, begins=False)
     places = sequencing(counted, terms).pointers        # what never comes of these is `unreachable`, if there is any
     for state in machine.states.values():
         held = terms.leaf("state", state.name, state.width)

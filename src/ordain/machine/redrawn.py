@@ -21,14 +21,16 @@ def redrawn(machine: Machine) -> Machine:
         addresses = without_tables({name: store.address for name, store in _open(machine)}, machine, machine.terms)
         whole = whole._replace(stores={**machine.stores, **{
             name: machine.stores[name]._replace(address=address) for name, address in addresses.items()}})
-    return with_counters(whole)
+    return with_counters(whole, begins=False)
 
 
-def with_counters(machine: Machine) -> Machine:
-    """The same machine with one state for the flip-flops of each counter that a store is addressed by."""
+def with_counters(machine: Machine, begins: bool = True) -> Machine:
+    """The same machine with one state for the flip-flops of each counter that a store is addressed by. `begins`:
+    whether it is asked what the machine comes up with; then not where only some of them come up known."""
     for _, store in _open(machine):
         row = list(_flip_flops(machine, store.address))
-        if len(row) > 1:
+        known = sum(machine.states[leaf.name].reset is not None for leaf in row)
+        if len(row) > 1 and (known in (0, len(row)) or not begins):
             machine = _as_one(machine, row)
     return machine
 
@@ -68,7 +70,7 @@ def _as_one(machine: Machine, row: list[Leaf]) -> Machine:
     if all(isinstance(each, Not) for each in nexts):        # then they may be slices of one term, turned
         becomes = terms.not_(terms.join([terms.not_(each) for each in nexts]))
     one = flops[0]._replace(
-        name=name, width=width, next=gates_as_choices(terms, becomes),
+        name=name, width=width, codes=(), next=gates_as_choices(terms, becomes),
         reset=sum(level << bit for bit, level in enumerate(resets)) if len(resets) == width else None)
     states = {name: one, **{each.name: each for each in machine.states.values() if each not in flops}}
     return with_terms(machine._replace(states=states), lambda node: substitute(terms, (node,), lines)[0])
