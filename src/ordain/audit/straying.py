@@ -1,6 +1,6 @@
 """Words that control must not come to by way of an address that another holds: `strays` in `docs/checks.md`."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping
 
 from oxidd.bdd import BDDFunction
 
@@ -14,32 +14,31 @@ def strays(board: Board, store: Store) -> BDDFunction | None:
     What is remembered of each of these cycles is where that word could lead: 0 to none such, else the number of a set
     of addresses. The same of starts of instructions, in cycles in which an instruction is begun. None where nothing
     could."""
-    ways: dict[tuple[str, int], dict[frozenset[int], list[int]]] = {}
+    ways: dict[tuple[str, int], dict[int, set[int]]] = {}
     for name, sites in board.contents.sites.items():
         for address, site in sites.items():
             for there, cycles, others, _ in site.strays:
                 if there == store.name:
-                    ways.setdefault((name, cycles), {}).setdefault(others, []).append(address)
+                    ways.setdefault((name, cycles), {}).setdefault(address, set()).update(others)
     found = board.false
-    for (name, cycles), groups in ways.items():
+    for (name, cycles), led in ways.items():
         here = board.bits(board.machine.stores[name].address)
-        found |= _wrong(board, store, f"left {name}", here, cycles, groups)
+        found |= _wrong(board, store, f"left {name}", here, cycles, led)
     starts = [dispatch for dispatch in board.contents.dispatches if dispatch[0] == store.name]
     for _, by, cycles, wrong in starts:
         node = store.opcode if by == store.name else board.machine.stores[by].address
         assert node is not None
-        cells: dict[frozenset[int], list[int]] = {}
-        for value, others in wrong.items():
-            cells.setdefault(others, []).append(value)
         found |= _begun(board, store, by, cycles) & _wrong(board, store, f"begun by {by}", board.bits(node), cycles,
-                                                           cells)
+                                                           wrong)
     return found if ways or starts else None
 
 
 def _wrong(board: Board, store: Store, what: str, here: list[BDDFunction], cycles: int,
-           groups: Mapping[frozenset[int], Sequence[int]]) -> BDDFunction:
-    """The store is shown one of some addresses so many cycles after a number had one of the values for which they are
-    wrong."""
+           wrong: Mapping[int, Collection[int]]) -> BDDFunction:
+    """The store is shown an address that is wrong so many cycles after a number had some value. `wrong`: by value."""
+    groups: dict[tuple[int, ...], list[int]] = {}
+    for value, others in wrong.items():
+        groups.setdefault(tuple(sorted(others)), []).append(value)
     width = len(groups).bit_length()
     left = [board.any_of(board.among(here, values) for number, values in enumerate(groups.values(), 1)
                          if number >> bit & 1) for bit in range(width)]

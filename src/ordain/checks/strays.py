@@ -43,24 +43,22 @@ def ask(contents: Contents) -> Iterator[Property]:
     """One question for each store to which a word could lead control so."""
     machine = contents.machine
     for store in machine.stores.values():
-        # By the store of the word and how many cycles later: for the same addresses, the words that could lead there.
-        wrong: dict[tuple[str, int], dict[frozenset[int], list[int]]] = {}
+        # By the store of the word and how many cycles later: where each word could lead, by several fields perhaps.
+        wrong: dict[tuple[str, int], dict[int, frozenset[int]]] = {}
         for name, sites in contents.sites.items():
             for address, site in sites.items():
                 for there, cycles, others, _ in site.strays:
                     if there == store.name:
-                        wrong.setdefault((name, cycles), {}).setdefault(others, []).append(address)
+                        led = wrong.setdefault((name, cycles), {})
+                        led[address] = led.get(address, frozenset()) | others
         terms = machine.terms
         to = terms.leaf("address", store.name, store.address_width)
-        faults = [comes_wrongly(terms, _address(machine, name), to, cycles, cells)
-                  for (name, cycles), cells in wrong.items()]
+        faults = [comes_wrongly(terms, _address(machine, name), to, cycles, led)
+                  for (name, cycles), led in wrong.items()]
         for there, by, cycles, starts in contents.dispatches:
             if there == store.name:
-                groups: dict[frozenset[int], list[int]] = {}
-                for value, others in starts.items():
-                    groups.setdefault(others, []).append(value)
                 faults.append(terms.and_((_begun(machine, store, by, cycles),
-                                          comes_wrongly(terms, _start(machine, store, by), to, cycles, groups))))
+                                          comes_wrongly(terms, _start(machine, store, by), to, cycles, starts))))
         if faults:
             yield Property(EXPLANATION.name, store.name, "bad", terms.or_(faults), per_word=store.name,
                            data=About((store.name,), store.span))

@@ -70,10 +70,9 @@ def ask(contents: Contents) -> Iterator[Property]:
     for store in contents.machine.stores.values():
         if store.step is None:
             continue
-        # One number for the cells from which the same others are out of order.
-        wrong: dict[frozenset[int], list[int]] = {}
+        wrong: dict[int, frozenset[int]] = {}
         for cells, others in _out_of_order(_cells(contents, store)):
-            wrong.setdefault(others, []).extend(cells)
+            wrong.update({cell: wrong.get(cell, frozenset()) | others for cell in cells})
         if wrong:
             address = terms.leaf("address", store.name, store.address_width)
             yield Property(EXPLANATION.name, store.name, "bad", comes_wrongly(terms, address, address, 1, wrong),

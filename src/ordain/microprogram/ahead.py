@@ -4,7 +4,6 @@ It shares nothing with what chose the places and filled the fields but the machi
 """
 
 from functools import reduce
-from itertools import islice, product
 from operator import or_
 from typing import NamedTuple
 
@@ -100,31 +99,19 @@ class Ahead:
 
     def ways(self, node: Node) -> list[Node]:
         """The terms between which a term chooses, in each of its parts: where a counter goes on unless it is loaded,
-        and a page stands beside it, the address of the next word is one, and it has nothing of the field. Choices that
-        are made together are taken for several: too many at most, of which the proof then finds that they never are."""
+        and a page stands beside it, the address of the next word is one, and it has nothing of the field. What chooses
+        in several parts, gates among them, chooses in all of them at once."""
         if node not in self._ways:
-            match node:
-                case If():
-                    found: list[Node] = []
-                    rest: Node = node
-                    while type(rest) is If and len(found) <= MOST_WAYS:     # as long as a `choose` has arms
-                        found += self.ways(rest.args[1])
-                        rest = rest.args[2]
-                    found += self.ways(rest) if len(found) <= MOST_WAYS else []
-                case Join(args=parts):
-                    each = [self.ways(part) for part in parts]
-                    found = [self.terms.join(chosen) for chosen in islice(product(*each), MOST_WAYS + 1)]
-                case Not(args=(turned,)):
-                    found = [self.terms.not_(way) for way in self.ways(turned)]
-                case Slice(args=(whole,), high=high, low=low):
-                    found = [self.terms.slice(way, high, low) for way in self.ways(whole)]
-                case Add(args=(one, other)) | Sub(args=(one, other)):
-                    put = self.terms.add if type(node) is Add else self.terms.sub
-                    both = product(self.ways(one), self.ways(other))
-                    found = [put(*chosen) for chosen in islice(both, MOST_WAYS + 1)]
-                case _:
-                    found = [node]
-            self._ways[node] = found if len(found) <= MOST_WAYS else [node]
+            found, pending = list[Node](), [node]
+            while pending and len(found) + len(pending) <= MOST_WAYS:
+                way = pending.pop()
+                chooses = _condition(way)
+                if chooses is None:
+                    found.append(way)
+                else:
+                    for level in (0, 1):
+                        pending += substitute(self.terms, (way,), {chooses: self.terms.const(level, 1)})
+            self._ways[node] = [node] if pending else list(dict.fromkeys(found))
         return self._ways[node]
 
     def leaf(self, field: str) -> Node:
@@ -155,6 +142,19 @@ class Ahead:
     def place(self, store: str, address: int) -> dict[Node, Node]:
         """What is known of states and registers while this address is presented."""
         return parts(self.terms, self.machine.stores[store].address, address)
+
+
+def _condition(node: Node) -> Node | None:
+    """By what a term chooses first of all, in one of its parts; None where it does not."""
+    pending = [node]
+    while pending:
+        part = pending.pop()
+        match part:
+            case If(args=(condition, _, _)):
+                return condition
+            case Join() | Not() | Slice() | Add() | Sub():
+                pending += reversed(part.args)
+    return None
 
 
 def parts(terms: Terms, node: Node, value: int) -> dict[Node, Node]:
