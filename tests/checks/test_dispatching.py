@@ -99,6 +99,33 @@ def test_what_is_put_to_a_start(begin: str, belt: str, wrong: set[str]) -> None:
     assert claims.get(("strays", "control"), "confirmed") == ("refused" if found else "confirmed")
 
 
+@pytest.mark.parametrize(("first", "wrong"), [("seq jump, target first", {"drop"}), ("read", set())])
+def test_a_word_behind_one_that_jumps_is_not_gone_on_to(first: str, wrong: set[str]) -> None:
+    """With the belt `drop` begins at its second word. Where the first goes on to that, it was meant sooner or later."""
+    contents = contents_of(SORTER.replace("BEGIN", OR_LINE) + FREE, LETTERS.replace(
+        '"drop"\n', f'"drop"\n        {first}\n').replace("routine beside\n        seq jump, target first\n", ""))
+    assert {contents.sites["control"][address].owner for address in broken_at(contents) if address is not None} == wrong
+
+
+SIDE = """store side 32 words of 8 bits
+    address lane
+field hoot 3 bits, idle 0
+field to 5 bits address, idle following
+state lane 5 bits, reset 0
+    next to
+"""
+
+
+@pytest.mark.parametrize("at", [7, 9])
+def test_what_stands_in_another_store_is_neither_meant_nor_come_to(at: int) -> None:
+    """With the belt `drop` begins at 7, on purpose or not, something stands there in the other store."""
+    machine = SORTER.replace("BEGIN", OR_LINE).replace("state upc", SIDE + "state upc") + FREE
+    other = f"routine near in side at 0\n        to far\nroutine far in side at {at}\n        to near\n"
+    assert broken_at(contents_of(machine, LETTERS + other)) == {7}
+    nothing_there = contents_of(machine, LETTERS.partition("routine beside")[0] + other)
+    assert nothing_there.dispatches == () and 7 not in nothing_there.sites["control"]
+
+
 def test_it_says_from_where_and_whither() -> None:
     found = report(Sound(SORTER.replace("BEGIN", OR_LINE) + FREE, LETTERS))
     [told] = findings_named("strays", found)
@@ -169,6 +196,22 @@ def test_a_code_that_is_wired_to_the_address(begin: str, wrong: set[int]) -> Non
     assert broken_at(contents) == wrong
     claims = outcomes(contents, kept(contents, boasting(proved(contents))))
     assert claims.get(("strays", "control"), "confirmed") == ("refused" if wrong else "confirmed")
+
+
+@pytest.mark.parametrize(("free", "wrong"), [(0x19, {0x19}), (0x1E, set())])
+def test_words_of_a_code_that_stand_apart(free: int, wrong: set[int]) -> None:
+    """Every word names the next. `pass` begins at 0x18 and at 0x1C, and goes on at 0x1D from both: what is behind the
+    first of these is no word of it."""
+    machine = WIRED.replace("BEGIN", "{0b1, code, 0b0, belt}").replace("step: upc + 1", "step: target").replace(
+        "address, idle 0", "address, idle following").replace("step 0 idle", "step 0").replace("jump 2", "jump 2 idle")
+    letters = LETTERS.replace("seq begin", "seq begin, target first").replace("seq jump, ", "").replace(
+        '"drop"\n', '"drop"\n        read\n')
+    taken = [0, 1, 0x10, 0x11, 0x14, 0x15, 0x18, 0x1C, 0x1D]
+    filled = "".join(f"routine fill_{at} at {at}\n        target first\n"
+                     for at in range(32) if at not in (*taken, free))
+    contents = contents_of(machine + FREE, letters + filled)
+    assert contents.labels["pass"][1] == {0x18, 0x1C} and contents.labels["beside"][1] == {free}
+    assert broken_at(contents) == wrong
 
 
 def test_a_code_of_a_store_is_said_with_its_instruction() -> None:

@@ -136,6 +136,24 @@ def test_lines_that_are_shown_and_of_which_the_machine_says_nothing() -> None:
     assert moved(compared(shows, shows)) == {}
 
 
+@pytest.mark.parametrize(("name", "lines", "cell", "changes"), [
+    ("bolt", "{pump is 3, 0b0, pump}", 3, []), ("rod", "{pump is 3, 0b0, pump}", 3, []),
+    ("bolt", "{pump is 2, 0b0, pump}", 2, ["what `press` shows"]),
+    ("rod", "{pump is 2, 0b0, pump}", 2, ["what `press` shows"])])
+def test_fields_of_a_store_that_is_computed_are_lines_that_it_shows(name: str, lines: str, cell: int,
+                                                                    changes: list[str]) -> None:
+    """Nothing reads them; it is told once, whatever they are called."""
+    def having(name: str, lines: str, cell: int) -> Contents:
+        return cellar(("    word {pump is 3, 0b0, pump}\n",
+                       f"    word {lines}\nfield {name} 1 bit\nfield pin 3 bits\n"),
+                      press=tuple(at | (at == cell) << 3 for at in range(4)))
+
+    old, new = having("bolt", "{pump is 3, 0b0, pump}", 3), having(name, lines, cell)
+    for one, other in ((old, new), (new, old)):
+        found = compared(one, other)
+        assert told(found) == ((1, changes) if changes else (0, [])) and found.machine == ()
+
+
 @pytest.mark.parametrize(("edits", "machine"), [
     ((("by bell when night", "by bell when not night"),),
      "`bell` drives `cord` has changed, whatever word is executed"),
@@ -276,16 +294,70 @@ def test_a_decoder_field_that_only_one_machine_has_says_no_more_than_what_it_doe
             assert (moved(found) == {} and not found.machine) == same
 
 
-@pytest.mark.parametrize(("line", "number", "same"), [
-    ("mark[0]", 1, True), ("mark[0]", 2, False), ("mark[1]", 1, False), ("mark[1]", 2, True)])
+@pytest.mark.parametrize(("line", "now", "number", "same"), [
+    ("mark[0]", "mark[0]", 1, True), ("mark[0]", "mark[0]", 2, False), ("mark[1]", "mark[1]", 1, False),
+    ("mark[1]", "mark[1]", 2, True), ("mark[0]", "mark[1]", 1, False), ("mark[0]", "mark[1]", 2, True),
+    ("mark[0] and night", "night and mark[0]", 1, True), ("mark[0] and night", "mark[0] and night", 2, False)])
 def test_a_condition_that_is_a_line_of_a_decoder_whose_codes_have_other_names_and_numbers(
-        line: str, number: int, same: bool) -> None:
+        line: str, now: str, number: int, same: bool) -> None:
     """What rings is the same: the code that rang was 3, and is another number; and so may be the line that is asked."""
-    asks = (("go else upc + 1", "go else upc + 1 if whole else 0"),
-            ("input night 1 bit", f"input night 1 bit\ncondition damp 1 bit\ncondition whole 1 bit = {line}"))
-    old = cellar(*asks, ("by bell when night", "by bell when mark is full"))
-    new = cellar(*asks, ("by bell when night", "by bell when mark is brim"), ("full 3", f"brim {number}"))
+    def asking(line: str, *more: tuple[str, str]) -> Contents:
+        return cellar(("go else upc + 1", "go else upc + 1 if whole else 0"), (
+            "input night 1 bit", f"input night 1 bit\ncondition damp 1 bit\ncondition whole 1 bit = {line}"), *more)
+
+    old = asking(line, ("by bell when night", "by bell when mark is full"))
+    new = asking(now, ("by bell when night", "by bell when mark is brim"), ("full 3", f"brim {number}"))
     new = new._replace(words={**new.words, "gauge": (0, 0, 0, number)})
     for one, other in ((old, new), (new, old)):
         at, changes = told(compared(one, other))
         assert (at == 0) == same and changes == ([] if same else ["what condition `whole` is"])
+
+
+@pytest.mark.parametrize(("was", "now", "told_of"), [
+    ("", " = mark[0]", True), ("", " = night", True), (" = night", " = not night", True),
+    (" = night", " = night", False), (" = mark[0]", " = not not mark[0]", False), ("", "", False)])
+def test_a_condition_that_means_something_else_is_told_once(was: str, now: str, told_of: bool) -> None:
+    """Said of nothing, of a line from outside, of a decoder. What only one side has is nothing to tell."""
+    def having(means: str) -> Contents:
+        return cellar(("input night 1 bit", f"input night 1 bit\ncondition whole 1 bit{means}"))
+
+    for old, new in ((was, now), (now, was)):
+        assert compared(having(old), having(new)).machine == (
+            ("condition `whole` means something else; it is taken for the same line",) if told_of else ())
+        assert compared(having(old), cellar()).machine == () == compared(cellar(), having(old)).machine
+
+
+CHART = "store chart 4 words of 2 bits\n    address pump\n"
+
+
+@pytest.mark.parametrize(("means", "pairs"), [
+    # a line of a store that a `map` fills, that of the words that are executed, a place, and what is said outside
+    ("chart[0]", {(0, 0, 0, 2): True, (0, 0, 0, 1): False}), ("chart[1]", {(0, 0, 0, 2): False, (0, 0, 0, 1): True}),
+    ("chart[1] or night", {(0, 0, 0, 2): False}), ("chart[1] and pull", {(0, 0, 0, 2): False}),
+    ("night", {(0, 0, 0, 3): True}), ("pull", {(0, 0, 0, 3): True})])
+def test_a_condition_that_a_store_says_that_nothing_else_reads(means: str, pairs: dict[tuple[int, ...], bool]) -> None:
+    def filled(cells: tuple[int, ...]) -> Contents:
+        made = cellar(("input night 1 bit", f"input night 1 bit\ncondition whole 1 bit = {means}"),
+                      ("store gauge", CHART + "store gauge"))
+        return made._replace(words={**made.words, "chart": cells})
+
+    for cells, same in pairs.items():
+        for one, other in ((filled((0, 0, 0, 0)), filled(cells)), (filled(cells), filled((0, 0, 0, 0)))):
+            assert told(compared(one, other)) == ((0, []) if same else (1, ["what condition `whole` is"]))
+
+
+@pytest.mark.parametrize(("means", "same"), [("upc is 0", True), ("upc is 1", False), ("upc is 1 and night", False),
+                                             ("upc is 3 or night", False), ("upc is 2", True), ("night", True)])
+def test_a_condition_that_asks_where_control_is(means: str, same: bool) -> None:
+    """The second of three words stood at 1, and stands at 3."""
+    text = CELLAR.replace("input night 1 bit", f"input night 1 bit\ncondition whole 1 bit = {means}")
+
+    def placed(second: int) -> Contents:
+        return burned(resolved(text), {0: Word("fetch", {"pull": 1, "go": 1, "target": second}),
+                                       second: Word("second", {"push": 1, "go": 1, "target": 2}),
+                                       2: Word("third", {"spin": 1, "go": 1, "target": 0})},
+                      tables={"press": dict(enumerate((0, 1, 2, 11)))})
+
+    assert moved(compared(placed(1), placed(1))) == {} == moved(compared(placed(3), placed(3)))
+    for one, other in ((placed(1), placed(3)), (placed(3), placed(1))):
+        assert told(compared(one, other)) == ((0, []) if same else (2, ["what condition `whole` is"]))

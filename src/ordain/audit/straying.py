@@ -5,7 +5,7 @@ from collections.abc import Collection, Mapping
 from oxidd.bdd import BDDFunction
 
 from ordain.audit.board import Board
-from ordain.machine.expression import Join, Leaf, Node, Not, Slice, leaves, substitute
+from ordain.machine.expression import Join, Node, Slice, leaves, substitute
 from ordain.machine.model import Store
 
 
@@ -58,11 +58,9 @@ def _begun(board: Board, store: Store, by: str, cycles: int) -> BDDFunction:
     if by == store.name:
         assert store.opcode is not None
         for part in store.opcode.args if type(store.opcode) is Join else (store.opcode,):
-            part = part.args[0] if type(part) is Not else part
             leaf, low = (part.args[0], part.low) if type(part) is Slice else (part, 0)
-            if type(leaf) is Leaf:
-                lines = terms.const((1 << part.width) - 1 << low, leaf.width)
-                turned[leaf] = terms.xor(turned.get(leaf, leaf), lines)
+            lines = terms.const((1 << part.width) - 1 << low, leaf.width)
+            turned[leaf] = terms.xor(turned.get(leaf, leaf), lines)
     else:
         word = terms.leaf("word", by, board.machine.stores[by].bits)
         turned[word] = terms.not_(word)

@@ -6,7 +6,8 @@ from ordain.checks.check import About, Check, Explanation
 from ordain.checks.succession import comes_wrongly
 from ordain.checks.wording import fault, spot
 from ordain.control.registers import after_loads
-from ordain.machine.expression import Join, Leaf, Node, Not, Slice, Terms, leaves, substitute
+from ordain.logic.narrowing import bits_read
+from ordain.machine.expression import Node, Terms, leaves, substitute
 from ordain.machine.model import Machine, Store
 from ordain.machine.rewriting import without_tables
 from ordain.prover.model import Break, Property, Verdict
@@ -91,13 +92,7 @@ def _begun(machine: Machine, store: Store, by: str, cycles: int) -> Node:
 
 def _turned(terms: Terms, node: Node) -> dict[Node, Node]:
     """The leaves of which a term is put together, with those of their lines turned that are in it."""
-    lines: dict[Node, int] = {}
-    for part in node.args if type(node) is Join else (node,):
-        part = part.args[0] if type(part) is Not else part
-        whole, low = (part.args[0], part.low) if type(part) is Slice else (part, 0)
-        if type(whole) is Leaf:
-            lines[whole] = lines.get(whole, 0) | (1 << part.width) - 1 << low
-    return {leaf: terms.xor(leaf, terms.const(mask, leaf.width)) for leaf, mask in lines.items()}
+    return {leaf: terms.xor(leaf, terms.const(lines, leaf.width)) for leaf, lines in bits_read((node,)).items()}
 
 
 def _otherwise(machine: Machine, node: Node, turned: Mapping[Node, Node], cycles: int) -> Node:

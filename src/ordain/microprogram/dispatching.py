@@ -49,7 +49,7 @@ def dispatches(machine: Machine, program: Program, addresses: Sequence[tuple[int
                           if program.words[first].store == store}
                 found += _dispatches(ahead, store, name, starts, leaves((word,)), known, placed[store])
     for name, store_ in machine.stores.items():
-        if store_.opcode is not None and store_.starts_at is not None and not is_stepped(store_):
+        if store_.opcode is not None:                   # then `starts at` says where it begins
             firsts = {use.opcode: program.labels[use.title] for use in program.opcodes
                       if program.words[program.labels[use.title]].store == name}
             known = {opcode: parts(machine.terms, store_.opcode, opcode) for opcode in firsts}
