@@ -156,6 +156,44 @@ def test_behind_flip_flops_it_takes_two_cycles(behind: str) -> None:
         assert claims["strays", "control"] == ("refused" if breaks else "confirmed")
 
 
+OPEN, HUSHED = "latch shown 5 bits, loads upc when WHEN\n", "input hush 1 bit\n"
+
+
+@pytest.mark.parametrize("latches", [
+    OPEN.replace("WHEN", "0b1"), HUSHED + OPEN.replace("WHEN", "not hush"),
+    OPEN.replace("upc", "most").replace("WHEN", "0b1") + OPEN.replace("shown", "most").replace("WHEN", "0b1")])
+@pytest.mark.parametrize(("begin", "belt", "breaks"), [(OR_LINE, FREE, True), (OR_LINE, NEVER, False),
+                                                       ("{entry, 0b0}", FREE, False)])
+def test_a_latch_on_the_way_shows_the_start_in_the_same_cycle(latches: str, begin: str, belt: str,
+                                                              breaks: bool) -> None:
+    """Every word names the next; behind a latch, or one behind another, `drop` comes to `beside` all the same."""
+    machine = SORTER.replace("address upc", "address shown").replace("step: upc + 1", "step: target").replace(
+        "home first", latches + "home first").replace("step 0 idle", "step 0").replace(
+        "jump 2", "jump 2 idle").replace("5 bits address, idle 0", "5 bits address, idle following")
+    letters = LETTERS.replace("seq jump, ", "").replace("seq begin", "seq begin, target first")
+    contents = contents_of(machine.replace("BEGIN", begin) + belt, letters)
+    assert bool(broken_at(contents)) == breaks
+    assert contents.labels["beside"][1] == {3} and (not breaks or 3 in broken_at(contents))
+    claims = outcomes(contents, kept(contents, boasting(proved(contents))))
+    assert claims.get(("strays", "control"), "confirmed") == ("refused" if breaks else "confirmed")
+
+
+@pytest.mark.parametrize("behind", [OPEN.replace("WHEN", "0b1"),
+                                    "register shown 5 bits, loads upc when 0b1, reset 0\n"])
+@pytest.mark.parametrize(("belt", "wrong"), [(FREE, {2, 3, 5, 7}), (NEVER, set())])
+def test_a_label_goes_through_a_latch_as_through_a_register(behind: str, belt: str, wrong: set[int]) -> None:
+    """With the belt the words that lead to 0, 1, 5 and 7 lead to 2, 3, 7 and 5."""
+    machine = SORTER.replace("address upc", "address shown").replace("step: upc + 1", "step: target").replace(
+        "home first", behind + "home first").replace("step 0 idle", "step 0").replace(
+        "jump 2", "jump 2 idle").replace("5 bits address, idle 0", "5 bits address, idle following").replace(
+        "otherwise: target", "otherwise: target xor {0b000, belt, 0b0}").replace("BEGIN", "{entry, 0b0}")
+    letters = LETTERS.replace("seq jump, ", "").replace("seq begin", "seq begin, target first")
+    contents = contents_of(machine + belt, letters)
+    assert broken_at(contents) == wrong
+    claims = outcomes(contents, kept(contents, boasting(proved(contents))))
+    assert claims.get(("strays", "control"), "confirmed") == ("refused" if wrong else "confirmed")
+
+
 WIRED = """\
 machine wired "codes that are a part of the address themselves"
 microprogram "m.micro"

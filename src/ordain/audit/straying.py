@@ -76,13 +76,14 @@ def _otherwise(board: Board, node: Node, turned: Mapping[Node, Node], cycles: in
                                for store in machine.stores.values() if store.computed is not None}
     while not proms.keys().isdisjoint(leaves((node,))):     # what they make of it, too
         node = substitute(terms, (node,), proms)[0]
+    node = _open(board, node, frozenset())
     if cycles == 0:
         return substitute(terms, (node,), turned)[0]
     stand: dict[Node, Node] = {}
     for leaf in leaves((node,)):
         if leaf.kind == "state":
             bits = board.bits(_otherwise(board, machine.states[leaf.name].next, turned, cycles - 1, why))
-        elif leaf.kind == "register" and not machine.registers[leaf.name].transparent:
+        elif leaf.kind == "register":
             register = machine.registers[leaf.name]
             bits = board.loaded(register._replace(loads=tuple(load._replace(
                 when=_otherwise(board, load.when, turned, cycles - 1, why),
@@ -94,3 +95,15 @@ def _otherwise(board: Board, node: Node, turned: Mapping[Node, Node], cycles: in
         stand[leaf] = board.stands_for(name, leaf.width)
         board.memory[name] = bits
     return substitute(terms, (node,), stand)[0]
+
+
+def _open(board: Board, node: Node, seen: frozenset[str]) -> Node:
+    """A term over what its latches load, where they are open; they themselves are what they keep else."""
+    terms, shown = board.machine.terms, dict[Node, Node]()
+    for leaf in leaves((node,)):
+        if leaf.kind == "register" and leaf.name not in seen and board.machine.registers[leaf.name].transparent:
+            term: Node = leaf
+            for load in board.machine.registers[leaf.name].loads:
+                term = terms.if_(load.when, leaf if load.source is None else load.source, term)
+            shown[leaf] = _open(board, term, seen | {leaf.name})
+    return substitute(terms, (node,), shown)[0]

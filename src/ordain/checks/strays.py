@@ -9,7 +9,7 @@ from ordain.control.registers import after_loads
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Node, Terms, leaves, substitute
 from ordain.machine.model import Machine, Store
-from ordain.machine.rewriting import without_tables
+from ordain.machine.rewriting import with_latches_open, without_tables
 from ordain.prover.model import Break, Property, Verdict
 from ordain.rom.contents import Contents
 from ordain.text.findings import Finding, Place
@@ -97,19 +97,19 @@ def _turned(terms: Terms, node: Node) -> dict[Node, Node]:
 
 def _otherwise(machine: Machine, node: Node, turned: Mapping[Node, Node], cycles: int) -> Node:
     """What a term would be, had some leaves had other values so many cycles before."""
-    node = without_tables(node, machine, machine.terms)
+    node = with_latches_open(without_tables(node, machine, machine.terms), machine, machine.terms)
     if cycles == 0:
         return substitute(machine.terms, (node,), turned)[0]
     later: dict[Node, Node] = {}
     for leaf in leaves((node,)):
         if leaf.kind == "state":
             after = machine.states[leaf.name].next
-        elif leaf.kind == "register" and not machine.registers[leaf.name].transparent:
+        elif leaf.kind == "register":
             after = after_loads(machine.registers[leaf.name], leaf, machine.terms)
         else:
             continue
         other = _otherwise(machine, after, turned, cycles - 1)
-        if other is not after:
+        if other is not _otherwise(machine, after, {}, 0):
             later[leaf] = machine.terms.prior(other)
     return substitute(machine.terms, (node,), later)[0]
 

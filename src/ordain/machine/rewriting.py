@@ -45,3 +45,17 @@ def without_tables(value: Walked, machine: Machine, terms: Terms) -> Walked:
         if not tables.keys().isdisjoint(leaves(terms_in(value))):
             value = with_terms(value, lambda node: substitute(terms, (node,), tables)[0])
     return value
+
+
+def with_latches_open(node: Node, machine: Machine, terms: Terms, within: frozenset[str] = frozenset()) -> Node:
+    """A term over what the latches in it load, where they are open; they stand for what they keep else. `within`: those
+    that have been opened on the way here."""
+    shown: dict[Node, Node] = {}
+    for leaf in leaves((node,)):
+        latch = machine.registers.get(leaf.name) if leaf.kind == "register" and leaf.name not in within else None
+        if latch is not None and latch.transparent:
+            loaded: Node = leaf
+            for load in latch.loads:                    # two at once are a fault of their own
+                loaded = terms.if_(load.when, leaf if load.source is None else load.source, loaded)
+            shown[leaf] = with_latches_open(loaded, machine, terms, within | {leaf.name})
+    return substitute(terms, (node,), shown)[0] if shown else node

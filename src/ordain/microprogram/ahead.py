@@ -25,6 +25,7 @@ from ordain.machine.expression import (
 )
 from ordain.machine.leads import value_leaves
 from ordain.machine.model import Machine, Register
+from ordain.machine.rewriting import with_latches_open
 
 AHEAD = 2
 """Cycles after a word in which its address is looked for: with a register behind the counter it takes two."""
@@ -119,7 +120,8 @@ class Ahead:
 
     def addresses(self, store: str, ahead: int = AHEAD) -> list[Node]:
         """The address now and in so many next cycles."""
-        found = self._ahead.setdefault(store, [self.machine.stores[store].address])
+        found = self._ahead.setdefault(store, [
+            with_latches_open(self.machine.stores[store].address, self.machine, self.terms)])
         while len(found) <= ahead:
             found.append(self._a_cycle_later(found[-1]))
         return found[:ahead + 1]
@@ -131,13 +133,13 @@ class Ahead:
             register = self.machine.registers.get(leaf.name) if leaf.kind == "register" else None
             if leaf.kind == "state" and leaf.name in self.machine.states:
                 later[leaf] = self.machine.states[leaf.name].next
-            elif register is not None and not register.transparent:
+            elif register is not None:
                 later[leaf] = _loaded(self.terms, leaf, register)
             else:
                 later[leaf] = anything(self.terms, leaf)
                 if leaf.kind in ("field", "word"):
                     self.of_other_words.add(later[leaf])
-        return substitute(self.terms, (node,), later)[0]
+        return with_latches_open(substitute(self.terms, (node,), later)[0], self.machine, self.terms)
 
     def place(self, store: str, address: int) -> dict[Node, Node]:
         """What is known of states and registers while this address is presented."""
