@@ -159,8 +159,14 @@ def test_behind_flip_flops_it_takes_two_cycles(behind: str) -> None:
 OPEN, HUSHED = "latch shown 5 bits, loads upc when WHEN\n", "input hush 1 bit\n"
 
 
+MANY = "latch l0 5 bits, loads upc when 0b1\nlatch l1 5 bits, loads l0 when 0b1\n" + "".join(
+    f"latch l{n} 5 bits, loads l{n - 1} when hush\n    loads l{n - 2} when not hush\n" for n in range(2, 28))
+"""Each shows one of the two before it: there are as many ways through them as there are numbers to write."""
+
+
 @pytest.mark.parametrize("latches", [
-    OPEN.replace("WHEN", "0b1"), HUSHED + OPEN.replace("WHEN", "not hush"),
+    HUSHED + MANY + OPEN.replace("upc", "l27").replace("WHEN", "0b1"), OPEN.replace("WHEN", "0b1"),
+    HUSHED + OPEN.replace("WHEN", "not hush"),
     OPEN.replace("upc", "most").replace("WHEN", "0b1") + OPEN.replace("shown", "most").replace("WHEN", "0b1")])
 @pytest.mark.parametrize(("begin", "belt", "breaks"), [(OR_LINE, FREE, True), (OR_LINE, NEVER, False),
                                                        ("{entry, 0b0}", FREE, False)])

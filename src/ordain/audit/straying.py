@@ -76,7 +76,7 @@ def _otherwise(board: Board, node: Node, turned: Mapping[Node, Node], cycles: in
                                for store in machine.stores.values() if store.computed is not None}
     while not proms.keys().isdisjoint(leaves((node,))):     # what they make of it, too
         node = substitute(terms, (node,), proms)[0]
-    node = _open(board, node, frozenset())
+    node = _open(board, node)
     if cycles == 0:
         return substitute(terms, (node,), turned)[0]
     stand: dict[Node, Node] = {}
@@ -97,13 +97,17 @@ def _otherwise(board: Board, node: Node, turned: Mapping[Node, Node], cycles: in
     return substitute(terms, (node,), stand)[0]
 
 
-def _open(board: Board, node: Node, seen: frozenset[str]) -> Node:
+def _open(board: Board, node: Node) -> Node:
     """A term over what its latches load, where they are open; they themselves are what they keep else."""
-    terms, shown = board.machine.terms, dict[Node, Node]()
-    for leaf in leaves((node,)):
-        if leaf.kind == "register" and leaf.name not in seen and board.machine.registers[leaf.name].transparent:
-            term: Node = leaf
-            for load in board.machine.registers[leaf.name].loads:
-                term = terms.if_(load.when, leaf if load.source is None else load.source, term)
-            shown[leaf] = _open(board, term, seen | {leaf.name})
-    return substitute(terms, (node,), shown)[0]
+    terms = board.machine.terms
+    latches = [register for register in board.machine.registers.values() if register.transparent]
+    for _ in latches:
+        shown: dict[Node, Node] = {}
+        for latch in latches:
+            leaf = terms.leaf("register", latch.name, latch.width)
+            shown[leaf] = terms.leaf("free", f"what {latch.name} keeps", latch.width)
+            for load in latch.loads:
+                shown[leaf] = terms.if_(load.when, leaf if load.source is None else load.source, shown[leaf])
+        node = substitute(terms, (node,), shown)[0]
+    return substitute(terms, (node,), {terms.leaf("free", f"what {latch.name} keeps", latch.width): terms.leaf(
+        "register", latch.name, latch.width) for latch in latches})[0] if latches else node

@@ -47,15 +47,20 @@ def without_tables(value: Walked, machine: Machine, terms: Terms) -> Walked:
     return value
 
 
-def with_latches_open(node: Node, machine: Machine, terms: Terms, within: frozenset[str] = frozenset()) -> Node:
-    """A term over what the latches in it load, where they are open; they stand for what they keep else. `within`: those
-    that have been opened on the way here."""
-    shown: dict[Node, Node] = {}
-    for leaf in leaves((node,)):
-        latch = machine.registers.get(leaf.name) if leaf.kind == "register" and leaf.name not in within else None
-        if latch is not None and latch.transparent:
-            loaded: Node = leaf
-            for load in latch.loads:                    # two at once are a fault of their own
-                loaded = terms.if_(load.when, leaf if load.source is None else load.source, loaded)
-            shown[leaf] = with_latches_open(loaded, machine, terms, within | {leaf.name})
-    return substitute(terms, (node,), shown)[0] if shown else node
+def with_latches_open(node: Node, machine: Machine, terms: Terms) -> Node:
+    """A term over what the latches in it load, where they are open; they stand for what they keep else."""
+    latches = {terms.leaf("register", latch.name, latch.width): latch
+               for latch in machine.registers.values() if latch.transparent}
+    shown, kept = dict[Node, Node](), dict[Node, Node]()
+    for leaf, latch in latches.items():
+        keeps = terms.leaf("free", f"{latch.name}, kept", latch.width)
+        kept[keeps] = leaf
+        loaded: Node = keeps
+        for load in latch.loads:                        # two at once are a fault of their own
+            loaded = terms.if_(load.when, leaf if load.source is None else load.source, loaded)
+        shown[leaf] = loaded
+    for _ in latches:                                   # one may load what another shows
+        if shown.keys().isdisjoint(leaves((node,))):
+            break
+        node = substitute(terms, (node,), shown)[0]
+    return substitute(terms, (node,), kept)[0] if kept else node
