@@ -107,8 +107,9 @@ def _out_of_order(cells: _Cells) -> Iterator[tuple[list[int], frozenset[int]]]:
             if site is None:
                 continue
             wrong: list[int] = []
-            # All of an instruction's columns begin with the prologue.
-            for there in dict.fromkeys((*owners[site.owner], *owners.get(PROLOGUE, ()))):
+            of_one_body = (range(len(cells.profiles)) if site.owner == PROLOGUE else
+                           dict.fromkeys((*owners[site.owner], *owners.get(PROLOGUE, ()))))
+            for there in of_one_body:
                 for at in (step, step + 1):
                     coming = cells.profiles[there][at] if at < len(cells.steps) else None
                     if coming is not None and _in_one_body(site, coming) and not order.holds(here, there, at):
