@@ -11,7 +11,7 @@ from oxidd.bdd import BDDFunction
 from oxidd.util import BooleanOperator
 
 from ordain import __version__
-from ordain.audit.board import Bit, Board
+from ordain.audit.board import Bit, Board, NotAudited
 from ordain.audit.certificate import Certificate, Claim, digest
 from ordain.audit.meanings import ClaimQuestion, questions
 from ordain.checks.check import Report, Row
@@ -33,11 +33,14 @@ def certificate_of(contents: Contents, sources: Sequence[tuple[str, str]], repor
     """Everything that a report says holds. `told`: how many claims are made. Raises NotKept."""
     if report.ended or report.stopped:
         raise NotKept(f"the proof came to no end: {report.ended or report.stopped}")
-    case = _search(contents)
-    empty = Board(contents, ())
-    names = _names(contents, case, empty.priors)
     bounds = {row.subject: row.worst for row in report.rows if row.worst is not None}
-    questions(empty, bounds)
+    try:
+        empty = Board(contents, ())
+        questions(empty, bounds)
+    except NotAudited as fault:
+        raise NotKept(f"the audit does not know what it would have to look at: {fault}") from fault
+    case = _search(contents)
+    names = _names(contents, case, empty.priors)
     order = sorted(names, key=lambda atom: case.space.number[atom])
     bits = [names[atom] for atom in order]
     bits += [(name, number) for name, held in empty.memory.items() for number in range(len(held))

@@ -76,3 +76,19 @@ def test_a_file_that_is_no_certificate_is_told(content: bytes, kept: Path, capsy
 def test_a_proof_that_came_to_no_end_is_not_kept(kept: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["prove", "-q", "--limit-states", "1", "--keep", "short"]) == 3
     assert "no certificate" in capsys.readouterr().err and not (kept / "short").exists()
+
+
+def test_a_machine_that_the_audit_cannot_read_gets_no_certificate(kept: Path,
+                                                                  capsys: pytest.CaptureFixture[str]) -> None:
+    """Two latches, each with the other before it: an audit would go round in one cycle. They are never open together."""
+    text = (kept / "small.machine").read_text()
+    (kept / "small.machine").write_text(f"{text}latch one 1 bit, reset 0\n    loads other when drive\n"
+                                        "latch other 1 bit, reset 0\n    loads one when lend and not drive\n"
+                                        'rule "filled" reach one\n')
+    assert run(["prove", "-q", "--keep", "rings"]) == 2
+    told = capsys.readouterr().err
+    assert "no certificate" in told and "a ring of latches" in told and not (kept / "rings").exists()
+    (kept / "small.machine").write_text(f"{text}latch one 1 bit, reset 0\n    loads drive when drive\n"
+                                        "latch other 1 bit, reset 0\n    loads one when lend and not drive\n"
+                                        'rule "filled" reach one\n')
+    assert run(["prove", "-q", "--keep", "chain"]) == 0 and (kept / "chain").exists()

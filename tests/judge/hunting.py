@@ -14,6 +14,7 @@ from typing import NamedTuple
 from tests.judge.clocks import clocked
 from tests.judge.counting import cycles_disagreements, text_of
 from tests.judge.cycle import Unsupported
+from tests.judge.flip_flops import in_flip_flops
 from tests.judge.judging import MOST_CYCLES, alone, disagreements, judged
 from tests.judge.lowering import lowered
 from tests.judge.machines import machine
@@ -60,6 +61,8 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
             text = clocked(Random(here + 1).choice, text)
         if only in ("", "questions", "report", "alone") and here % 11 == 6:
             text = sliced(Random(here + 1).choice, text)
+        if only not in ("cycles", "clocks") and here % 13 == 5:
+            text = in_flip_flops(Random(here + 2).choice, text)
         number += 1
         with lowered(Random(here)) if low else nullcontext():
             wrong = examined(text, here, counts, only)

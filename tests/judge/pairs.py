@@ -19,7 +19,7 @@ from tests.judge.cycle import Cycle, State, Unsupported
 from tests.judge.search import TooLarge, explore
 from tests.judge.tool import Built, Text, build
 
-HOLD_ADDRESSES = ("upc", "ret", "below", "active", "spot")
+HOLD_ADDRESSES = ("upc", "ret", "below", "active", "spot", "u0", "u1", "u2")
 """States of the machines made here that hold places in the store."""
 OTHER_PARTS = "other parts"
 """What differs where two versions do not call the same things alike."""

@@ -48,6 +48,8 @@ def report_from(contents: Contents, data: dict[str, Any]) -> Report:
 
 def _is_of(contents: Contents, trace: Trace) -> bool:
     """Whether a trace can be shown: everything has the names of the machine, and values that these can have."""
+    if not trace.cycles:
+        return False
     machine, first = contents.machine, trace.cycles[0]
     codes = {name: named.codes for table in (machine.states, machine.inputs) for name, named in table.items()}
     for number, cycle in enumerate(trace.cycles):

@@ -45,15 +45,18 @@ def tell(contents: Contents, verdict: Verdict, found: Break | None) -> Finding:
     assert found is not None
     assumptions = contents.machine.assumptions
     at = spot(contents, found)
-    notes = [f"shortest sequence to such a state: {from_reset(contents.machine, found)}"]
-    notes += [f"the last cycle before it is {at.phrase}"] * bool(at.phrase)
+    if found.cycles:
+        notes = [f"shortest sequence to such a state: {from_reset(contents.machine, found)}"]
+        notes += [f"the last cycle before it is {at.phrase}"] * bool(at.phrase)
+    else:
+        notes = ["already in the first cycle none does"]    # so there is no sequence to show
     return error(
         EXPLANATION.name,
         "the assumptions leave no input in a state that can be reached, so nothing after it is proved",
         about(verdict.property).span, "no input satisfies every `assume` there",
         places=tuple(Place(assumption.span, "also assumed") for assumption in assumptions[1:]), notes=tuple(notes),
         help="widen an assumption so that each state leaves the surroundings something to do",
-    )._replace(trace=found.trace)
+    )._replace(trace=found.trace if found.cycles else None)
 
 
 CHECK = Check(EXPLANATION, ask, tell)

@@ -100,12 +100,14 @@ def command(machine: Path | None, only: tuple[str, ...], rule: str, limit_states
                              plain=plain)
     except TooManyCycles as large:
         raise click.UsageError(f"{built.machine.name} is too large for --plain: {large}") from None
+    wanting = False
     if keep is not None:
         claims, why = keep_proof(built, report, keep, quiet)
+        wanting = not claims
         click.echo(f"wrote {keep}: {claims} claims" if claims else f"no certificate was written: {why}", err=True)
     if directory is not None:
         _keep_answer(directory, question, built, findings, report)
-    return _end(manner, path, findings, built.contents, report, diagram, everything)
+    return _end(manner, path, findings, built.contents, report, diagram, everything) or (2 if wanting else 0)
 
 
 def _keep_answer(directory: Path, question: "ProofAsked", built: "Built", findings: list[Finding],

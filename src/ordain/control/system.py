@@ -68,6 +68,19 @@ def released(system: System) -> System:
     return build_system(system.contents._replace(machine=system.contents.machine.released()))
 
 
+def remembering(system: System, roots: tuple[Node, ...]) -> System:
+    """The same system with variables for what some expressions say of cycles before."""
+    terms = system.terms
+    priors = prior_leaves(roots, terms, "prior beside", system.lowering)
+    if not priors:
+        return system
+    lowering = {**system.lowering, **dict(priors)}
+    added = [prior_variable(prior, leaf, terms) for prior, leaf in priors]
+    nexts = substitute(terms, tuple(variable.next for variable in added), lowering)
+    return system._replace(lowering=lowering, variables=(*system.variables, *(
+        variable._replace(next=node) for variable, node in zip(added, nexts, strict=True))))
+
+
 def machine_nodes(machine: Machine) -> list[Node]:
     """Every expression of the machine, but for what registers load and what conditions are when a program is run."""
     nodes = [state.next for state in machine.states.values()]

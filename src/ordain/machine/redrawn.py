@@ -7,7 +7,7 @@ The microprogram is compiled and placed on the machine so drawn; whoever proves 
 
 from collections.abc import Iterator
 
-from ordain.machine.expression import Join, Leaf, Node, Not, leaves, substitute
+from ordain.machine.expression import Join, Leaf, Node, Not, leaves, postorder, substitute
 from ordain.machine.lines import gates_as_choices
 from ordain.machine.model import Machine, Store
 from ordain.machine.rewriting import with_terms, without_tables
@@ -25,14 +25,23 @@ def redrawn(machine: Machine) -> Machine:
 
 
 def with_counters(machine: Machine, begins: bool = True) -> Machine:
-    """The same machine with one state for the flip-flops of each counter that a store is addressed by. `begins`:
-    whether it is asked what the machine comes up with; then not where only some of them come up known."""
-    for _, store in _open(machine):
-        row = list(_flip_flops(machine, store.address))
-        known = sum(machine.states[leaf.name].reset is not None for leaf in row)
-        if len(row) > 1 and (known in (0, len(row)) or not begins):
+    """The same machine with one state for the flip-flops of each counter that a store is addressed by, be it by way of
+    other flip-flops. `begins`: whether it is asked what the machine comes up with; then not where only some of them
+    come up known."""
+    for name, _ in _open(machine):
+        while row := next(_rows(machine, machine.stores[name].address, begins), None):
             machine = _as_one(machine, row)
     return machine
+
+
+def _rows(machine: Machine, address: Node, begins: bool) -> Iterator[list[Leaf]]:
+    """The flip-flops of counters in an address, and in what the states that it reads become."""
+    later = [machine.states[leaf.name].next for leaf in leaves((address,)) if leaf.kind == "state"]
+    for node in postorder((address, *later)):
+        row = list(_flip_flops(machine, node))
+        known = sum(machine.states[leaf.name].reset is not None for leaf in row)
+        if len(row) > 1 and (known in (0, len(row)) or not begins):
+            yield row
 
 
 def _open(machine: Machine) -> Iterator[tuple[str, Store]]:
@@ -41,13 +50,13 @@ def _open(machine: Machine) -> Iterator[tuple[str, Store]]:
             yield name, store
 
 
-def _flip_flops(machine: Machine, address: Node) -> Iterator[Leaf]:
-    """The states of one bit in the lowest lines of an address, the lowest first, each of which hangs on all those below
-    it, as a carry does."""
+def _flip_flops(machine: Machine, joined: Node) -> Iterator[Leaf]:
+    """The states of one bit in the lowest lines of what is joined, the lowest first, each of which hangs on all those
+    below it, as a carry does."""
     on_buses = {driver.name for bus in machine.buses.values() for driver in bus.drivers}
     on_buses |= {sampler.name for bus in machine.buses.values() for sampler in bus.samplers}
     below: set[Leaf] = set()
-    for part in reversed(address.args) if type(address) is Join else ():
+    for part in reversed(joined.args) if type(joined) is Join else ():
         if type(part) is not Leaf or part.kind != "state" or part.width > 1 or part.name in on_buses:
             return
         becomes = without_tables(machine.states[part.name].next, machine, machine.terms)

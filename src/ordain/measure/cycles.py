@@ -16,7 +16,7 @@ from ordain.control.ending import alternatives, ends_of, steering
 from ordain.control.model import Cycle, System
 from ordain.control.phases import whole_cycles
 from ordain.control.sequencing import Sequencing, origins, sequencing
-from ordain.control.system import released
+from ordain.control.system import released, remembering
 from ordain.logic.evaluate import evaluate
 from ordain.logic.narrowing import bits_read
 from ordain.machine.expression import Leaf, Node, Terms, leaves, substitute
@@ -109,6 +109,7 @@ def cycles_of(system: System, titles: Iterable[str]) -> Cycles | None:
     units = [*instructions, *(unit for units in rows.values() for unit in units)]
     last, broken_off = ends_of(machine, found, terms)
     home, boundary = _home(contents, store)
+    system = remembering(system, (home,))
     never = terms.const(0, 1)
     over = terms.or_((last, broken_off))
     begins = _any(terms, [unit.start for unit in instructions])
