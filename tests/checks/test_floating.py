@@ -220,3 +220,12 @@ def test_through_an_open_latch_it_is_the_latch_that_feeds_itself() -> None:
     for word in ("pull, look", "call, look"):
         found = outcomes(report(ring(parts, word, "go")))
         assert found["race drum"] == "broken" and found.get("floating rope", "proved") == "proved"
+
+
+@pytest.mark.parametrize(("loaded", "outcome"), [("2", "proved"), ("1", "broken")])
+def test_a_register_that_only_the_writes_of_a_memory_ask_is_followed(loaded: str, outcome: str) -> None:
+    """The gauge comes up as 0, and holds what it once loads."""
+    found = report(ferry(f"register gauge 2 bits, loads {loaded} when ring, reset 0\n"
+                         "memory log 4 words of 2 bits\n    address 0b00\n    writes rope when gauge is 1\n",
+                         "ring", "pull"))
+    assert outcomes(found)["floating rope"] == outcome

@@ -25,7 +25,7 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--only", default="",
                         choices=("", "questions", "report", "alone", "shuffled", "pairs", "wires", "several", "cycles",
-                                 "clocks"))
+                                 "clocks", "commands"))
     parser.add_argument("--low", action="store_true", help="with limits of effort that small machines come to")
     parser.add_argument("--into", type=Path, default=None, help="a directory for what is found, made small")
     given = parser.parse_args()

@@ -12,6 +12,7 @@ from time import monotonic
 from typing import NamedTuple
 
 from tests.judge.clocks import clocked
+from tests.judge.commanding import failures
 from tests.judge.counting import cycles_disagreements, text_of
 from tests.judge.cycle import Unsupported
 from tests.judge.flip_flops import in_flip_flops
@@ -47,8 +48,8 @@ class Case(NamedTuple):
 def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int = 0, low: bool = False,
          say: Callable[[str], None] = print) -> tuple[Counter[str], list[Case]]:
     """What was looked at, and what was found. `most`: so many seeds at most, 0 for no limit. `only`: what to look at
-    (questions, report, alone, shuffled, pairs, wires, several, cycles; clocks: the questions of machines on a clock),
-    "" for all of it but the last five. `low`: with limits of effort that small machines come to."""
+    (questions, report, alone, shuffled, pairs, wires, several, cycles; clocks: the questions of machines on a clock;
+    commands: how these end), "" for all of it but the last six. `low`: with limits of effort that small machines come to."""
     end = monotonic() + seconds
     gc.set_threshold(200_000, 5, 5)  # looking for what a machine leaves behind took a sixth of the time
     counts: Counter[str] = Counter()
@@ -57,9 +58,9 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
     while monotonic() < end and (not most or number < most):
         here = seed + number
         text = text_of(here) if only == "cycles" else machine(Random(here).choice)
-        if only == "clocks" or (only in ("", "report", "alone", "shuffled") and here % 7 == 4):
+        if only == "clocks" or (only in ("", "report", "alone", "shuffled", "commands") and here % 7 == 4):
             text = clocked(Random(here + 1).choice, text)
-        if only in ("", "questions", "report", "alone") and here % 11 == 6:
+        if only in ("", "questions", "report", "alone", "commands") and here % 11 == 6:
             text = sliced(Random(here + 1).choice, text)
         if only not in ("cycles", "clocks") and here % 13 == 5:
             text = in_flip_flops(Random(here + 2).choice, text)
@@ -83,6 +84,9 @@ def examined(text: Text, seed: int, counts: Counter[str], only: str = "", limit:
         return compared(text, VERSIONS[only](text, seed), counts)
     if only == "cycles":
         return cycles_disagreements(seed, counts)
+    if only == "commands":
+        counts["machines"] += 1
+        return failures(text, changed(text, seed).text, faults=seed % 8 == 0)
     try:
         built, _ = build(text)
         if built is None:

@@ -94,6 +94,7 @@ def machine_nodes(machine: Machine) -> list[Node]:
             nodes += [driver.when] if driver.steady is None else [driver.when, driver.steady]
         nodes += [sampler.when for sampler in bus.samplers]
     nodes += [strobe.active for strobe in machine.strobes]
+    nodes += [write.when for memory in machine.memories.values() for write in memory.writes]
     nodes += [keep.condition for keep in machine.keeps]
     nodes += [node for exclusive in machine.exclusives for node in exclusive.signals]
     for rule in machine.rules:

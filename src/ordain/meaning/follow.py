@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from ordain.control.sequencing import origins
 from ordain.data.resolving import Resolving, said_by_words
-from ordain.machine.expression import Cell, Const, Leaf, Node, leaves, postorder, substitute
+from ordain.machine.expression import Cell, Const, Leaf, Node, leaves, postorder, substitute, substitute_on
 from ordain.meaning.following import FollowedWord, Following, Key, NotFollowed, Presenting
 from ordain.meaning.normal import Normal
 from ordain.meaning.splitting import deciding, implied, narrow, together, values_of
@@ -80,6 +80,8 @@ class Course:
         self.start: Mapping[Node, Node] = start or {}
         self.paths: list[Path] = []
         self._steps = 0
+        self._assumed: Mapping[Node, Node] | None = None
+        self._put: dict[Node, Node] = {}
         self.round = ""
         if start is not None:
             self._explore(store, address)
@@ -286,11 +288,11 @@ class Course:
     def _written(self, word: FollowedWord, step: Step) -> list[WrittenWord]:
         found = []
         for memory, when, address, value in word.writes:
-            active = substitute(self.terms, (self.at(when, step, memory.name),), dict(step.assumed))[0]
+            active = self._under((self.at(when, step, memory.name),), step.assumed)[0]
             if active is self.terms.const(0, 1):
                 continue
-            at, put = substitute(self.terms, (self.at(address, step, memory.name), self.at(value, step, memory.name)),
-                             dict(step.assumed))
+            at, put = self._under((self.at(address, step, memory.name), self.at(value, step, memory.name)),
+                                  step.assumed)
             if memory.words < 1 << address.width:
                 active = self.terms.and_((active, self.terms.less(at, self.terms.const(memory.words, at.width))))
             found.append(WrittenWord(memory.name, active, at, put, step.number))
@@ -319,7 +321,7 @@ class Course:
                 changed[leaf] = None
         for one in step.writes[:len(step.writes) - len(head.writes)]:
             leaf = self.terms.leaf("free", one.memory, 1)
-            if substitute(self.terms, (one.when,), dict(step.assumed))[0] is self.terms.const(0, 1):
+            if self._under((one.when,), step.assumed)[0] is self.terms.const(0, 1):
                 continue                                # not on the way back to here
             if type(one.when) is Const and leaf not in head.anew and not data:
                 return None
@@ -331,8 +333,15 @@ class Course:
         then, now = self.value(leaf, head), self.value(leaf, step)
         if then is now:
             return True
-        then, now = substitute(self.terms, (then, now), dict(step.assumed))
+        then, now = self._under((then, now), step.assumed)
         return then is now
+
+    def _under(self, nodes: tuple[Node, ...], assumed: Mapping[Node, Node]) -> tuple[Node, ...]:
+        """The nodes under what is assumed. Along a path values grow by a little in each cycle, and what is assumed
+        mostly stays: what came of their parts before is kept."""
+        if self._assumed is not assumed:
+            self._assumed, self._put = assumed, dict(assumed)
+        return substitute_on(self.terms, nodes, self._put)
 
     def _is_control(self, leaf: Node) -> bool:
         machine = self.following.machine

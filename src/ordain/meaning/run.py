@@ -34,7 +34,7 @@ def prove_meanings(contents: Contents, decide: Decide,
     for title, one in found.items():
         state: Literal["broken", "undecided", "proved"] = "proved"
         paths = "1 path" if one.paths == 1 else f"{one.paths} paths"
-        up_to = "up to " if one.paths > 1 else ""
+        up_to = "up to " if one.paths > 1 and one.cycles > 1 else ""
         cycles = "1 cycle" if one.cycles == 1 else f"{one.cycles} cycles"
         note = f"for all values, by {one.way}, {paths}, {up_to}{cycles}"
         if one.difference is not None:

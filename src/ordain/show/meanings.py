@@ -27,7 +27,8 @@ def meaning_lines(told: Mapping[str, Telling], page: Page = PLAIN) -> list[str]:
 
 def _count(one: Telling) -> str:
     cycles = f"{one.cycles} cycle{'s' if one.cycles != 1 else ''}"
-    return f"up to {cycles}, {one.paths} paths" if one.paths > 1 else cycles
+    most = f"up to {cycles}" if one.cycles > 1 else cycles
+    return f"{most}, {one.paths} paths" if one.paths > 1 else cycles
 
 
 def _means(effects: tuple[str, ...], width: int) -> list[str]:
