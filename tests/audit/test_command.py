@@ -80,7 +80,7 @@ def test_a_proof_that_came_to_no_end_is_not_kept(kept: Path, capsys: pytest.Capt
 
 def test_a_machine_that_the_audit_cannot_read_gets_no_certificate(kept: Path,
                                                                   capsys: pytest.CaptureFixture[str]) -> None:
-    """Two latches, each with the other before it: an audit would go round in one cycle. They are never open together."""
+    """Two latches that are never open together, each with the other before it: an audit would go round in a cycle."""
     text = (kept / "small.machine").read_text()
     (kept / "small.machine").write_text(f"{text}latch one 1 bit, reset 0\n    loads other when drive\n"
                                         "latch other 1 bit, reset 0\n    loads one when lend and not drive\n"

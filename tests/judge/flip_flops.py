@@ -10,8 +10,9 @@ from typing import Any
 from tests.judge.tool import Text
 
 
-def in_flip_flops(choose: Callable[[Sequence[Any]], Any], text: Text) -> Text:
-    """The text itself where something holds on to the counter by its name, or there is none."""
+def in_flip_flops(choose: Callable[[Sequence[Any]], Any], text: Text, mixed: bool = True) -> Text:
+    """The text itself where something holds on to the counter by its name, or there is none. `mixed`: some flip-flops
+    may come up anyhow and others not; of such counters a comparison also tells what numbers they hold."""
     lines = text.machine.splitlines()
     found = [(number, made) for number, line in enumerate(lines)
              if (made := re.fullmatch(r"state upc (\d+) bits, reset (\w+)", line))]
@@ -25,7 +26,8 @@ def in_flip_flops(choose: Callable[[Sequence[Any]], Any], text: Text) -> Text:
     block = lines[number + 1:end]
     block[0] = block[0].replace("    next ", "signal becomes = ", 1)
     for bit in range(width):
-        level = "any" if reset == "any" or choose((False, False, False, True)) else int(reset, 0) >> bit & 1
+        anyhow = reset == "any" or (mixed and choose((False, False, False, True)))
+        level = "any" if anyhow else int(reset, 0) >> bit & 1
         block += [f"state u{bit} 1 bit, reset {level}", f"    next becomes[{bit}]"]
     block.append(f"signal upc = {{{', '.join(f'u{bit}' for bit in reversed(range(width)))}}}")
     return text._replace(machine="\n".join([*lines[:number], *block, *lines[end:]]) + "\n")

@@ -49,7 +49,8 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
          say: Callable[[str], None] = print) -> tuple[Counter[str], list[Case]]:
     """What was looked at, and what was found. `most`: so many seeds at most, 0 for no limit. `only`: what to look at
     (questions, report, alone, shuffled, pairs, wires, several, cycles; clocks: the questions of machines on a clock;
-    commands: how these end), "" for all of it but the last six. `low`: with limits of effort that small machines come to."""
+    commands: how these end), "" for all of it but the last six. `low`: with limits of effort that small machines come
+    to."""
     end = monotonic() + seconds
     gc.set_threshold(200_000, 5, 5)  # looking for what a machine leaves behind took a sixth of the time
     counts: Counter[str] = Counter()
@@ -63,7 +64,7 @@ def hunt(seconds: float, seed: int, into: Path | None, only: str = "", most: int
         if only in ("", "questions", "report", "alone", "commands") and here % 11 == 6:
             text = sliced(Random(here + 1).choice, text)
         if only not in ("cycles", "clocks") and here % 13 == 5:
-            text = in_flip_flops(Random(here + 2).choice, text)
+            text = in_flip_flops(Random(here + 2).choice, text, mixed=only not in VERSIONS)
         number += 1
         with lowered(Random(here)) if low else nullcontext():
             wrong = examined(text, here, counts, only)

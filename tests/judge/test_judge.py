@@ -1,11 +1,13 @@
 """A fixed sample of what `python -m tests.judge` does for as long as it is given; and that the judge notices faults."""
 
 from collections import Counter
+from pathlib import Path
 from random import Random
 
 import pytest
 
 from tests.judge.clocks import clocked
+from tests.judge.flip_flops import in_flip_flops
 from tests.judge.hunting import examined, hunt
 from tests.judge.judging import disagreements, judged
 from tests.judge.machines import machine
@@ -68,6 +70,23 @@ def test_an_opcode_of_some_bits_of_a_register(seed: int) -> None:
     counts: Counter[str] = Counter()
     assert "signal ir = whole" in text.machine
     assert examined(text, seed, counts, "questions") == [] and counts["machines"]
+
+
+@pytest.mark.parametrize("seed", (5002, 5003, 5007, 5010))
+def test_a_counter_of_flip_flops(seed: int) -> None:
+    text = in_flip_flops(Random(seed + 2).choice, machine(Random(seed).choice))
+    counts: Counter[str] = Counter()
+    assert "signal becomes = choose" in text.machine
+    assert examined(text, seed, counts, "questions") == [] and counts["machines"]
+
+
+@pytest.mark.parametrize("seed", (1001, 1016, 1030, 3001, 6469))
+def test_every_command_ends_with_an_answer(seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of each of these a command once ended in a fault of our own, or took a minute."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    text = machine(Random(seed).choice)
+    assert examined(in_flip_flops(Random(seed + 2).choice, text) if seed == 6469 else text, seed, Counter(),
+                    "commands") == []
 
 
 def test_the_value_of_the_clock_is_noticed() -> None:
