@@ -3,7 +3,7 @@
 from collections import Counter
 from random import Random
 
-from ordain.audit.board import NotAudited
+from ordain.certifying import NotKept
 from tests.audit.kept import boasting, kept, outcomes, proved
 from tests.generated import machine_text
 from tests.judge.machines import machine as any_machine
@@ -25,7 +25,7 @@ def tried(seed: int, judged: bool) -> tuple[Counter[str], list[str]]:
     report = proved(contents)
     try:
         found = outcomes(contents, kept(contents, boasting(report)))
-    except NotAudited:
+    except NotKept:
         return Counter({"machines that are not audited": 1}), []
     counts, wrong = Counter({"machines": 1}), []
     for row in report.rows:
