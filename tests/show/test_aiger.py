@@ -179,10 +179,10 @@ home begin
 """
 
 
-def test_a_register_that_only_a_question_reads_is_an_input() -> None:
-    """Nothing but the memory reads `wet`, so it is not followed, and may be 1 in the first cycle, driven by nobody."""
+def test_a_register_that_only_the_writes_of_a_memory_read_is_a_latch() -> None:
+    """Nothing else reads `wet`. It is 1 in the first cycle, driven by nobody, where it came up so."""
     system = build_system(contents_of(WRITES, "routine begin at 0\n        load\n        put\n"))
     asked = [prop for _, prop in questions(system.contents) if (prop.check, prop.subject) == ("floating", "chalk")]
     written = aiger(system, lower_properties(system, tuple(asked)))
     assert next(one.role for one in written.bad if one.name.startswith("floating: chalk")) == "fault"
-    assert b"i0 wet\n" in written.data
+    assert b" at the start wet\n" in written.data and b"\nl1 wet\n" in written.data
