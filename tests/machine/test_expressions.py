@@ -3,7 +3,7 @@
 import pytest
 
 from ordain.logic.evaluate import evaluate
-from ordain.machine.expression import Leaf, leaves
+from ordain.machine.expression import Const, Leaf, Terms, leaves
 from tests.machine.described import FRAME, sound
 
 MORE = """\
@@ -176,3 +176,10 @@ def test_a_long_chain_of_signals() -> None:
     node = machine.signals["s2999"].value
     given = {leaf: 3 if leaf.name == "upc" else 5 for leaf in leaves([node])}
     assert evaluate(node, given) == (3 + 5 * 2999) % 16
+
+
+def test_a_number_is_a_number_even_where_a_truth_value_was_given() -> None:
+    """Else it is written out as a word."""
+    for level in (False, True):
+        number = Terms().const(level, 1)
+        assert isinstance(number, Const) and str(number.value) == str(int(level))

@@ -230,7 +230,7 @@ class Terms:
         key = (Const, value, width)
         node = self._table.get(key)
         if node is None:
-            node = self._table[key] = Const(value, width)
+            node = self._table[key] = Const(int(value), width)     # a truth value is no number where it is written out
         return node
 
     def leaf(self, kind: LeafKind, name: str, width: int) -> Node:
