@@ -340,8 +340,9 @@ def _socket_lines(sockets: list[Socket], page: "Page") -> list[str]:
         if burned is None:
             rows.append((chip, "-", "-", "-", said, ""))
         else:
-            revision = (burned.revision[:10] or "-") + (" and changes" if burned.modified else "")
-            rows.append((chip, burned.date[:10], f"{burned.sum16:04X}", revision, said, printable(burned.note)))
+            revision = (printable(burned.revision[:10]) or "-") + (" and changes" if burned.modified else "")
+            rows.append((printable(chip), burned.date[:10], f"{burned.sum16:04X}", revision, said,
+                         printable(burned.note)))
     return table(rows, page, heads=("chip", "burned", "sum", "revision", "state", "note"))
 
 

@@ -104,8 +104,8 @@ def never_past(machine: Machine, layout: Layout, counter: Counter, found: Beside
         if (index, held) in seen:
             continue
         seen.add((index, held))
-        plan, word = bodies[index], words[index]
-        for way in walk.ways(word, held):
+        plan = bodies[index]
+        for way in walk.ways(index, held):
             if way.further is None:
                 new = way.held - elsewhere
                 elsewhere |= new
@@ -114,7 +114,7 @@ def never_past(machine: Machine, layout: Layout, counter: Counter, found: Beside
                 todo += product((index + way.further,), sorted(way.held))
             elif way.further:
                 past.add(index)
-        for further in walk.kept(word, held):
+        for further in walk.kept(index, held):
             if index + further >= plan.end:
                 past.add(index)
             elif index + further >= plan.first and index + further not in entries:
@@ -143,33 +143,50 @@ class _Walk:
         self.place = place
         self.makes_addresses = not all(self._as_labelled(way) for way in choices(found.following))
         self._known: dict[tuple[Node, ...], tuple[tuple[_Way, ...], tuple[int, ...]]] = {}
+        # Many words say the same of control, and there are as many questions of each as values of the flip-flops.
+        self._under: dict[int, tuple[Node, ...]] = {}
+        self._held: dict[tuple[tuple[Node, ...], int], tuple[tuple[_Way, ...], tuple[int, ...]]] = {}
+        self._steps: dict[int, tuple[int, ...]] = {}
 
-    def ways(self, word: Microinstruction, held: int) -> tuple[_Way, ...]:
-        return self._of(word, held)[0]
+    def ways(self, index: int, held: int) -> tuple[_Way, ...]:
+        return self._of(index, held)[0]
 
-    def kept(self, word: Microinstruction, held: int) -> tuple[int, ...]:
+    def kept(self, index: int, held: int) -> tuple[int, ...]:
         """How many words further an address may be that is kept to come back to."""
-        steps = steps_of(self.terms, self.layout, self.counter, word.bits, word.open)
-        return (*steps.kept, *self._of(word, held)[1])
+        if index not in self._steps:
+            word = self.words[index]
+            self._steps[index] = tuple(steps_of(self.terms, self.layout, self.counter, word.bits, word.open).kept)
+        return (*self._steps[index], *self._of(index, held)[1])
 
-    def _of(self, word: Microinstruction, held: int) -> tuple[tuple[_Way, ...], tuple[int, ...]]:
-        known = self._said(word, held)
-        following, later, *kept = substitute(
-            self.terms, (self.found.following, self.found.later, *self.found.kept), known)
-        key = following, later, *kept
+    def _of(self, index: int, held: int) -> tuple[tuple[_Way, ...], tuple[int, ...]]:
+        asked = self._under.get(index)
+        if asked is None:
+            asked = self._under[index] = substitute(
+                self.terms, (self.found.following, self.found.later, *self.found.kept), self._said(self.words[index]))
+        found = self._held.get((asked, held))
+        if found is None:
+            found = self._held[asked, held] = self._told(substitute(self.terms, asked, self._flip_flops(held)))
+        return found
+
+    def _told(self, key: tuple[Node, ...]) -> tuple[tuple[_Way, ...], tuple[int, ...]]:
         if key not in self._known:
+            following, later, *kept = key
             ways = dict.fromkeys(way for one, other in self._cases(following, later) for way in self._ways(one, other))
             back = {further for node in kept for way in choices(node) for further in self._exactly(way)}
             self._known[key] = tuple(ways), tuple(sorted(back))
         return self._known[key]
 
-    def _said(self, word: Microinstruction, held: int) -> dict[Node, Node]:
-        """What the word, the rows that it picks and the flip-flops say."""
+    def _said(self, word: Microinstruction) -> dict[Node, Node]:
+        """What the word and the rows that it picks say."""
         known = self._fields(word)
         for field, store in self.found.picking.items():
             row = self._row(word, field, store)
             if row is not None:
                 known.update(self._fields(row))
+        return known
+
+    def _flip_flops(self, held: int) -> dict[Node, Node]:
+        known: dict[Node, Node] = {}
         low = sum(leaf.width for leaf in self.found.held)
         for leaf in self.found.held:
             low -= leaf.width
